@@ -1,0 +1,189 @@
+"""Runs checks and makes findings; the only maker of rows for ``findings`` and ``check_runs``."""
+
+from __future__ import annotations
+
+import hashlib
+import traceback
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any
+
+from checks.registry import CheckSpec, Fault, Looked, Subject, Weight, catalogue
+from schemas.reading import Reading
+from schemas.received import Received
+from schemas.study import Study
+from schemas.trial import Posture, Trial
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+
+@dataclass(frozen=True)
+class Context:
+    """Everything a check may name as a parameter. What does not apply to a subject is None."""
+
+    study: Study
+    delivery_id: str
+    site: str | None = None
+    delivery: Received | None = None
+    reading: Reading | None = None
+    trial: Trial | None = None
+    footfalls: pd.DataFrame | None = None
+    posture: Posture | None = None
+    standing: Trial | None = None
+
+
+@dataclass(frozen=True)
+class Stamp:
+    """Versions written into every row."""
+
+    code_version: str
+    study_version: str
+
+
+@dataclass
+class Report:
+    """Rows for ``findings`` and ``check_runs``."""
+
+    findings: list[dict[str, Any]] = field(default_factory=list)
+    runs: list[dict[str, Any]] = field(default_factory=list)
+
+    def add(self, other: Report) -> None:
+        """Append another report's rows."""
+        self.findings += other.findings
+        self.runs += other.runs
+
+
+def run_checks(about: Subject, context: Context, stamp: Stamp, only: Iterable[str] | None = None) -> Report:
+    """Run every check about ``about`` (or those named in ``only``) on the context's subject."""
+    report = Report()
+    wanted = set(only) if only is not None else None
+    for spec in catalogue().values():
+        if spec.about is about and (wanted is None or spec.name in wanted):
+            report.add(run_one(spec, context, stamp))
+    return report
+
+
+def run_one(spec: CheckSpec, context: Context, stamp: Stamp) -> Report:
+    """Run one check; a crash inside it becomes a status of its own and a finding that keeps the trial out."""
+    limits = {**spec.defaults, **context.study.limits.get(spec.name, {})}
+    try:
+        result = spec.function(**{name: getattr(context, name) for name in spec.needs}, **limits)
+        findings = [row for fault in result.faults for row in _findings(spec, fault, limits, context, stamp)]
+        status, reason = _status(result)
+    except Exception as error:  # any fault of ours must not take the run down
+        where = traceback.extract_tb(error.__traceback__)[-1]
+        result, status = Looked(0), "crashed"
+        reason = f"{type(error).__name__} in {where.name}, line {where.lineno}"
+        findings = [_crash_finding(spec, reason, context, stamp)]
+    run = {
+        "delivery_id": context.delivery_id,
+        "check_name": spec.name,
+        "subject": _subject(spec, context),
+        "status": status,
+        "reason": reason,
+        "rows_examined": result.examined,
+        "finding_count": len(findings),
+        **vars(stamp),
+    }
+    return Report(findings, [run])
+
+
+def _status(result: Looked) -> tuple[str, str | None]:
+    if result.faults:
+        return "found", None
+    if result.examined:
+        return "pass", None
+    return "skipped", result.reason or "there was nothing to look at"
+
+
+def _subject(spec: CheckSpec, context: Context) -> str:
+    return _trial_id(context) or (context.site if spec.about is Subject.SITE else None) or "delivery"
+
+
+def _trial_id(context: Context) -> str | None:
+    if context.trial is not None:
+        return context.trial.trial_id
+    return context.reading.trial_id if context.reading is not None else None
+
+
+def _findings(
+    spec: CheckSpec, fault: Fault, limits: dict[str, float], context: Context, stamp: Stamp
+) -> list[dict[str, Any]]:
+    values = {**limits, **fault}
+    return [
+        _row(
+            spec.name,
+            fault.get("weight", spec.weight),
+            context,
+            stamp,
+            trial_id=trial_id,
+            file=fault.get("file") or _file(context),
+            place=fault.get("place"),
+            seen=spec.seen.format(**values),
+            expected=spec.expected.format(**values),
+            remedy=spec.remedy.format(**values),
+            moment_s=fault.get("moment_s"),
+            signal=fault.get("signal"),
+        )
+        for trial_id in _trials_touched(fault, context)
+    ]
+
+
+def _crash_finding(spec: CheckSpec, reason: str, context: Context, stamp: Stamp) -> dict[str, Any]:
+    return _row(
+        spec.name,
+        Weight.RETURNS,
+        context,
+        stamp,
+        trial_id=_trial_id(context),
+        file=_file(context),
+        place=None,
+        seen=f"The check itself failed: {reason}.",
+        expected="Every check runs to its end.",
+        remedy="Nothing to mend at the laboratory; the data manager reports this as a fault of manystrides.",
+        moment_s=None,
+        signal=None,
+    )
+
+
+def _row(check_name: str, weight: str, context: Context, stamp: Stamp, **rest: Any) -> dict[str, Any]:
+    identity = (
+        context.delivery_id,
+        rest["trial_id"],
+        check_name,
+        rest["file"],
+        rest["place"],
+        rest["moment_s"],
+        rest["seen"],
+    )
+    return {
+        "finding_id": hashlib.sha256(repr(identity).encode()).hexdigest()[:16],
+        "delivery_id": context.delivery_id,
+        "site": context.site,
+        "check_name": check_name,
+        "weight": str(weight),
+        **rest,
+        **vars(stamp),
+    }
+
+
+def _file(context: Context) -> str | None:
+    if context.trial is not None:
+        return context.trial.file
+    return context.reading.file if context.reading is not None else None
+
+
+def _trials_touched(fault: Fault, context: Context) -> list[str | None]:
+    """The trials a fault belongs to: its own, or all trials of the session or runner whose row is at fault."""
+    if own := fault.get("trial_id") or _trial_id(context):
+        return [own]
+    tables = context.delivery.tables if context.delivery is not None else {}
+    trials, sessions = tables.get("sent_trials"), tables.get("sent_sessions")
+    touched: list[str | None] = []
+    if trials is not None and fault.get("session_id"):
+        touched = trials.loc[trials["session_id"] == fault["session_id"], "trial_id"].dropna().tolist()
+    elif trials is not None and sessions is not None and fault.get("participant_id"):
+        own_sessions = sessions.loc[sessions["participant_id"] == fault["participant_id"], "session_id"]
+        touched = trials.loc[trials["session_id"].isin(own_sessions), "trial_id"].dropna().tolist()
+    return touched or [None]

@@ -1,0 +1,1 @@
+"""What HAPPENS, in order: intake, consent, outcomes, checks, warehouse, pages; and the ``manystrides`` command."""

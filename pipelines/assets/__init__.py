@@ -1,0 +1,1 @@
+"""Dagster assets: they load, call a stage, store."""

@@ -1,0 +1,1 @@
+"""Reading C3D files."""

@@ -1,0 +1,1 @@
+"""The HTML pages: overview, one per site, one fix sheet per returned trial."""

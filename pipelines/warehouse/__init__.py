@@ -1,0 +1,1 @@
+"""The DuckDB warehouse: build, views, queries."""

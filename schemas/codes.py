@@ -1,0 +1,119 @@
+"""Closed vocabularies: the words a code column may hold, with their meaning."""
+
+from __future__ import annotations
+
+from schemas.model import Code
+
+SIDE = (Code("left", "The runner's left."), Code("right", "The runner's right."))
+
+SEX = (
+    Code("female", "As stated by the runner."),
+    Code("male", "As stated by the runner."),
+    Code("other", "As stated by the runner."),
+    Code("undisclosed", "Not told, or not asked."),
+)
+
+CONSENT_SCOPE = (
+    Code("motion", "Recording and use of markers and standing posture."),
+    Code("force", "Recording and use of force plates and foot sensors."),
+    Code("muscle", "Recording and use of muscle signals."),
+    Code("metabolic", "Recording and use of breathing gas."),
+    Code("pooling", "Sending the above to the pooled study."),
+    Code("open_sharing", "Publishing the de-identified data openly."),
+)
+
+CONSENT_EVENT = (
+    Code("given", "The runner agreed."),
+    Code("withdrawn", "The runner took the agreement back."),
+)
+
+TRIAL_KIND = (
+    Code("running", "The runner runs at the set speed."),
+    Code("standing", "The runner stands still; the reference posture for angles."),
+    Code("reference_contraction", "A contraction against resistance; the reference for muscle amplitude."),
+)
+
+SURFACE = (
+    Code("treadmill", "Belt; the runner stays in place."),
+    Code("runway", "Solid ground; the runner passes by."),
+)
+
+WEIGHT = (
+    Code("stops", "The delivery cannot be taken in."),
+    Code("withholds", "Consent does not cover the trial; its bytes are kept apart and nothing is derived."),
+    Code("returns", "The trial goes back to the lab."),
+    Code("notes", "Kept and shown; the trial is not returned for it."),
+)
+
+STANDING = (
+    Code("accepted", "Outcomes are computed and pooled."),
+    Code("returned", "The lab can mend and resend it."),
+    Code("withheld", "Consent or privacy: bytes kept apart, nothing derived."),
+)
+
+CHECK_STATUS = (
+    Code("pass", "The check looked and found nothing."),
+    Code("found", "The check found at least one fault."),
+    Code("skipped", "There was nothing to look at; the reason says why."),
+    Code("crashed", "The check itself failed; the trial is not accepted until it is mended."),
+)
+
+DELIVERY_STATUS = (
+    Code("taken_in", "The delivery was read and its trials were judged."),
+    Code("stopped", "The delivery could not be taken in; nothing of it was used."),
+    Code("repeat", "The same bytes had been taken in before."),
+)
+
+STRIKE_CLASS = (
+    Code("rearfoot", "The heel meets the ground first."),
+    Code("midfoot", "Heel and ball of the foot meet the ground about together."),
+    Code("forefoot", "The ball of the foot meets the ground first."),
+)
+
+EVENT_METHOD = (
+    Code("force", "Vertical force above the study file's threshold."),
+    Code("sensor", "Footswitch or accelerometer under or on the foot."),
+    Code("markers", "Movement of the foot markers."),
+)
+
+CHANNEL_ROLE = (
+    Code("muscle", "Surface electromyogram of one muscle."),
+    Code("foot_sensor", "Footswitch or accelerometer of one foot."),
+    Code("clock", "A signal shared by two recorders, for matching their clocks."),
+    Code("other", "Anything else; kept, not used."),
+)
+
+ANALYSIS_WINDOW = (
+    Code("pre_contact", "A window before contact, its length set in the study file."),
+    Code("loading", "From contact to the end of the first part of contact set in the study file."),
+    Code("push_off", "From there to toe-off."),
+    Code("swing", "From toe-off to the start of the next pre-contact window."),
+)
+
+NORMALISATION = (
+    Code("reference_contraction", "Divided by the amplitude of a reference contraction of the same session."),
+    Code("dynamic_peak", "Divided by the peak envelope of the reference condition of the same session."),
+    Code("none", "Not normalised; comparable only within one recording."),
+)
+
+ONSET_METHOD = (
+    Code("threshold", "Envelope above baseline mean plus k standard deviations."),
+    Code("energy_operator", "The same, after the Teager-Kaiser energy operator."),
+)
+
+PLANE = (
+    Code("sagittal", "Flexion and extension; at the ankle dorsi- and plantarflexion."),
+    Code("frontal", "Ab- and adduction, inversion and eversion."),
+    Code("transverse", "Internal and external rotation."),
+)
+
+JOINT = (
+    Code("ankle", "Foot against shank."),
+    Code("knee", "Shank against thigh."),
+    Code("hip", "Thigh against pelvis."),
+)
+
+POOLING_METHOD = (
+    Code("mixed_model", "Linear mixed model, runner within site."),
+    Code("random_effects", "Random-effects meta-analysis of the sites' estimates."),
+)

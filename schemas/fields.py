@@ -1,0 +1,56 @@
+"""Columns shared by two or more tables; a column used once stands beside its table."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from schemas import codes
+from schemas.model import Field, Kind
+
+PARTICIPANT_ID = Field(
+    "participant_id",
+    Kind.IDENTIFIER,
+    "The runner's code in the study; never a name, initials or a birth date.",
+)
+SESSION_ID = Field("session_id", Kind.IDENTIFIER, "One laboratory visit of one runner.")
+TRIAL_ID = Field(
+    "trial_id", Kind.IDENTIFIER, "One recording; unique in the whole study, kept when the trial is resent."
+)
+SITE = Field("site", Kind.CODE, "The laboratory that made the recording.", study_list="sites")
+STUDY_DAY = Field(
+    "study_day",
+    Kind.INTEGER,
+    "Days since the runner's enrolment; dates never travel.",
+    unit="d",
+    low=-60,
+    high=1000,
+)
+VISIT = Field("visit", Kind.CODE, "Which visit of the study's plan.", study_list="visits")
+CONDITION = Field("condition", Kind.CODE, "Footwear condition.", study_list="conditions")
+TRIAL_KIND = Field("kind", Kind.CODE, "What the runner did in the recording.", codes=codes.TRIAL_KIND)
+SURFACE = Field("surface", Kind.CODE, "What the runner ran on.", codes=codes.SURFACE)
+SIDE = Field("side", Kind.CODE, "Side of the body.", codes=codes.SIDE)
+MUSCLE = Field("muscle", Kind.CODE, "Muscle, by its SENIAM name.", study_list="muscles")
+WEEK = Field("week", Kind.INTEGER, "Week of the change-over, 1 being the first.", unit="wk", low=0, high=104)
+COMMENT = Field(
+    "comment", Kind.TEXT, "Anything the laboratory wants to say; no names, no dates.", nullable=True
+)
+FOOTFALL_NUMBER = Field(
+    "footfall_number",
+    Kind.INTEGER,
+    "Order of the footfall within the trial, from 1, both sides counted together.",
+    low=1,
+)
+
+DELIVERY_ID = Field("delivery_id", Kind.IDENTIFIER, "The delivery the row came from.")
+RAW_SHA256 = Field("raw_sha256", Kind.IDENTIFIER, "SHA-256 of the trial file the row was computed from.")
+CODE_VERSION = Field("code_version", Kind.TEXT, "Version of manystrides that made the row.")
+STUDY_VERSION = Field("study_version", Kind.TEXT, "Version of the study file that was in force.")
+
+#: Every derived row says where it came from and what made it.
+PROVENANCE = (DELIVERY_ID, RAW_SHA256, CODE_VERSION, STUDY_VERSION)
+
+
+def optional(field: Field) -> Field:
+    """The same column where a value may be missing."""
+    return replace(field, nullable=True)

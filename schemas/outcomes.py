@@ -1,0 +1,237 @@
+"""What is computed from accepted trials and shown per footfall and per trial: time, force, foot strike.
+
+Formulas stand with the functions in ``pipelines.outcomes``; a column's description says what it is, when it is null
+and, where a published definition is used, which. Layer: outcome. The families that other signals bring (joints,
+muscles, energy, change-over, contrasts) are in ``outcomes_signals`` and ``outcomes_study``.
+"""
+
+from __future__ import annotations
+
+from schemas import codes
+from schemas import fields as f
+from schemas.model import Field, Kind, Layer, Reference, Table
+
+TO_TRIAL = Reference(("trial_id",), "trials", ("trial_id",))
+
+
+def real(
+    name: str, unit: str, description: str, low: float | None = None, high: float | None = None
+) -> Field:
+    """An outcome: a real number that may be null, for a reason its description gives."""
+    return Field(name, Kind.REAL, description, unit=unit, low=low, high=high, nullable=True)
+
+
+_EVENTS = (
+    Field(
+        "contact_s",
+        Kind.REAL,
+        "Start of contact on the trial's clock, at the linear crossing of the threshold.",
+        unit="s",
+        low=0,
+    ),
+    Field("toe_off_s", Kind.REAL, "End of contact on the trial's clock.", unit="s", low=0),
+    Field("event_method", Kind.CODE, "Signal the events were found in.", codes=codes.EVENT_METHOD),
+    Field(
+        "plate_count",
+        Kind.INTEGER,
+        "Force plates under the foot during the contact; null for events not from force.",
+        low=0,
+        nullable=True,
+    ),
+)
+
+_TIME_AND_DISTANCE = (
+    real("contact_time_s", "s", "Contact to toe-off of the same foot.", low=0),
+    real(
+        "flight_time_s",
+        "s",
+        "Toe-off to the next contact, of the other foot. Null for the last footfall, and where the next recorded contact is of the same foot.",
+        low=0,
+    ),
+    real("step_time_s", "s", "Contact to the next contact, of the other foot. Null as flight_time_s.", low=0),
+    real(
+        "stride_time_s",
+        "s",
+        "Contact to the next contact of the same foot. Null where it is not recorded.",
+        low=0,
+    ),
+    real("cadence_step_per_min", "{step}/min", "60 divided by step_time_s.", low=0),
+    real(
+        "step_length_m",
+        "m",
+        "Distance the body moves in one step: on a treadmill belt speed times step_time_s; on a runway distance along the running direction between the two feet's heel markers, each in the middle of its contact.",
+        low=0,
+    ),
+    real("stride_length_m", "m", "The same over one stride.", low=0),
+    real(
+        "speed_m_per_s",
+        "m/s",
+        "Mean running speed: belt speed, or on a runway the slope of the pelvis or trunk markers along the running direction.",
+        low=0,
+    ),
+    real(
+        "duty_factor_fraction",
+        "1",
+        "contact_time_s divided by stride_time_s; where only the step was recorded, by twice step_time_s.",
+        low=0,
+        high=1,
+    ),
+)
+
+_FORCE = (
+    real(
+        "impact_peak_bw",
+        "{BW}",
+        "First local maximum of vertical force in the early part of contact (study file), as a multiple of body weight. Null when there is none.",
+        low=0,
+    ),
+    real("impact_peak_time_s", "s", "Time from contact to the impact peak. Null when there is none.", low=0),
+    real("active_peak_bw", "{BW}", "Largest vertical force after the early part of contact.", low=0),
+    real("active_peak_time_s", "s", "Time from contact to the active peak.", low=0),
+    real(
+        "average_loading_rate_bw_per_s",
+        "{BW}/s",
+        "Mean slope of vertical force between 20 % and 80 % of the time from contact to the loading instant (Milner et al. 2006, as remembered).",
+    ),
+    real(
+        "instantaneous_loading_rate_bw_per_s",
+        "{BW}/s",
+        "Steepest slope between two samples from 20 % to 80 % of the time to the loading instant.",
+    ),
+    Field(
+        "loading_instant",
+        Kind.CODE,
+        "What ends the loading phase.",
+        codes=(
+            codes.Code("impact_peak", "The impact peak."),
+            codes.Code(
+                "fraction_of_contact",
+                "No impact peak: a fixed fraction of contact time, from the study file.",
+            ),
+        ),
+        nullable=True,
+    ),
+    real("vertical_impulse_bw_s", "{BW}.s", "Integral of vertical force over the contact, trapezoid rule."),
+    real(
+        "braking_impulse_bw_s",
+        "{BW}.s",
+        "Integral of backward-directed fore-aft force over the contact; negative.",
+    ),
+    real(
+        "propulsive_impulse_bw_s",
+        "{BW}.s",
+        "Integral of forward-directed fore-aft force over the contact; positive.",
+    ),
+    real("net_fore_aft_impulse_bw_s", "{BW}.s", "Sum of the two; about zero at steady speed."),
+    real("braking_peak_bw", "{BW}", "Largest backward-directed force, as a negative number."),
+    real("propulsive_peak_bw", "{BW}", "Largest forward-directed force."),
+    real("mean_vertical_force_bw", "{BW}", "Mean vertical force over the contact."),
+    real(
+        "vertical_stiffness_kn_per_m",
+        "kN/m",
+        "Modelled peak force over modelled fall of the centre of mass (Morin et al. 2005). Null without flight time.",
+        low=0,
+    ),
+    real(
+        "leg_stiffness_kn_per_m",
+        "kN/m",
+        "Modelled peak force over modelled leg compression (Morin et al. 2005; McMahon & Cheng 1990). Null without flight time, leg length or speed.",
+        low=0,
+    ),
+)
+
+_FOOT_STRIKE = (
+    real(
+        "foot_strike_angle_deg",
+        "deg",
+        "Angle of the heel-to-forefoot line to the ground at contact, less the same angle standing; toes up is positive. Null without a standing trial or a marker.",
+        low=-180,
+        high=180,
+    ),
+    Field(
+        "strike_class_by_angle",
+        Kind.CODE,
+        "Class by foot_strike_angle_deg at the cut-offs of Altman & Davis (2012): rearfoot above 8.0, forefoot below -1.6 deg.",
+        codes=codes.STRIKE_CLASS,
+        nullable=True,
+    ),
+    real(
+        "strike_index_percent",
+        "%",
+        "Centre of pressure at contact along the foot's axis, from the heel (0) to the toes (100). Null without force or markers.",
+    ),
+    Field(
+        "strike_class_by_index",
+        Kind.CODE,
+        "Class by strike_index_percent in thirds (Cavanagh & Lafortune 1980).",
+        codes=codes.STRIKE_CLASS,
+        nullable=True,
+    ),
+    Field(
+        "strike_classes_agree",
+        Kind.BOOLEAN,
+        "Whether the two classes are the same. Null unless both are known.",
+        nullable=True,
+    ),
+)
+
+FOOTFALLS = Table(
+    name="footfalls",
+    layer=Layer.OUTCOME,
+    one_row_is="one foot on the ground, from contact to toe-off",
+    key=("trial_id", "footfall_number"),
+    fields=(
+        f.TRIAL_ID,
+        f.FOOTFALL_NUMBER,
+        f.SIDE,
+        *_EVENTS,
+        *_TIME_AND_DISTANCE,
+        *_FORCE,
+        *_FOOT_STRIKE,
+        *f.PROVENANCE,
+    ),
+    references=(TO_TRIAL,),
+)
+
+TRIAL_OUTCOMES = Table(
+    name="trial_outcomes",
+    layer=Layer.OUTCOME,
+    one_row_is="what one running trial says as a whole",
+    key=("trial_id",),
+    fields=(
+        f.TRIAL_ID,
+        Field("footfall_count", Kind.INTEGER, "Complete footfalls found.", low=0),
+        real("speed_m_per_s", "m/s", "Mean running speed, as in footfalls.", low=0),
+        real("mass_used_kg", "kg", "Body mass that forces were divided by.", low=0),
+        Field(
+            "mass_source",
+            Kind.CODE,
+            "Where that mass came from.",
+            codes=(
+                codes.Code("session", "Weighed on the day."),
+                codes.Code("force", "Estimated from the mean vertical force of this trial."),
+            ),
+            nullable=True,
+        ),
+        real(
+            "mass_from_force_kg",
+            "kg",
+            "Mean vertical force over whole steps divided by standard gravity. Null with fewer than two contacts.",
+            low=0,
+        ),
+        Field(
+            "has_standing_posture",
+            Kind.BOOLEAN,
+            "Whether a standing trial of the session and condition was there for the angles.",
+        ),
+        real(
+            "filled_fraction",
+            "1",
+            "Share of marker samples that were filled across short gaps.",
+            low=0,
+            high=1,
+        ),
+        *f.PROVENANCE,
+    ),
+    references=(TO_TRIAL,),
+)

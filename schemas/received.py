@@ -1,0 +1,61 @@
+"""A delivery in memory: what intake found when it opened a bag, before any judgement. Checks turn it into findings."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Literal
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+ProblemKind = Literal["archive", "bag", "bag_info", "descriptor", "table", "column", "cell", "key"]
+
+
+@dataclass(frozen=True)
+class PayloadFile:
+    """One file of the payload. path: relative to the payload folder, forward slashes."""
+
+    path: str
+    bytes: int
+    sha256: str
+
+
+@dataclass(frozen=True)
+class Problem:
+    """Something intake could not take as it was. ``seen`` and ``expected`` are plain sentences without full stop.
+
+    The ids name the rows it touches, so that a wrong cell of a runner reaches all the runner's trials.
+    """
+
+    kind: ProblemKind
+    seen: str
+    expected: str
+    file: str | None = None
+    place: str | None = None
+    participant_id: str | None = None
+    session_id: str | None = None
+    trial_id: str | None = None
+
+
+@dataclass(frozen=True)
+class Received:
+    """One delivery as it came. tables: delivery table name -> data frame with the columns of its definition.
+
+    Rows with a problem cell stay in their table (the cell is null), so that nothing is lost before it is judged.
+    """
+
+    arrived_as: str
+    inbox_site: str
+    site: str | None
+    number: int | None
+    bag_info: dict[str, str]
+    files: tuple[PayloadFile, ...]
+    tables: dict[str, pd.DataFrame]
+    problems: tuple[Problem, ...] = ()
+    fingerprint: str = ""
+    known_trials: dict[str, str] = field(default_factory=dict)  # trial id -> delivery that brought it earlier
+
+    @property
+    def paths(self) -> frozenset[str]:
+        """Paths of all payload files."""
+        return frozenset(f.path for f in self.files)

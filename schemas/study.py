@@ -1,0 +1,200 @@
+"""The study file and the site profile: what a study decides, as typed, checked, documented settings.
+
+Conditions, visits, muscles, marker roles and sites are data here, never words in code. Every number carries its unit
+in its name. Nothing here opens a file; ``pipelines.study_file`` does.
+"""
+
+from __future__ import annotations
+
+from typing import Literal
+
+from pydantic import BaseModel, ConfigDict, Field, model_validator
+
+LabAxis = Literal["+x", "-x", "+y", "-y", "+z", "-z"]
+Surface = Literal["treadmill", "runway"]
+
+
+class _Settings(BaseModel):
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+
+class Axes(_Settings):
+    """Which axis of the lab points which way of the study (ISB: X forward, Y up, Z to the runner's right)."""
+
+    forward: LabAxis = Field(description="Lab axis along the running direction.")
+    up: LabAxis = Field(description="Lab axis against gravity.")
+    right: LabAxis = Field(description="Lab axis to the runner's right.")
+
+    @model_validator(mode="after")
+    def _three_axes_right_handed(self) -> Axes:
+        if len({a[1] for a in (self.forward, self.up, self.right)}) != 3:
+            raise ValueError("forward, up and right must name three different lab axes")
+        order = "".join(a[1] for a in (self.forward, self.up, self.right))
+        parity = 1 if order in ("xyz", "yzx", "zxy") else -1
+        sign = parity * (-1) ** sum(a[0] == "-" for a in (self.forward, self.up, self.right))
+        if sign < 0:
+            raise ValueError("the three axes are left-handed; turn one of them round")
+        return self
+
+
+class SiteProfile(_Settings):
+    """How one laboratory records: its axes, rates, plates and marker labels."""
+
+    site: str = Field(description="Short name of the laboratory, as in the study file.")
+    description: str = Field(default="", description="The equipment in a few words.")
+    surface: Surface = Field(description="treadmill or runway.")
+    axes: Axes = Field(description="Rotation from the lab's axes to the study's.")
+    runs_both_ways: bool = Field(
+        default=False,
+        description="Whether runners pass in both directions; then a trial run backwards along 'forward' is turned about the vertical.",
+    )
+    marker_rate_hz: float = Field(gt=0, description="Marker frames per second.")
+    force_rate_hz: float | None = Field(
+        default=None, gt=0, description="Force samples per second; leave out without force plates."
+    )
+    plate_types: tuple[int, ...] = Field(
+        default=(), description="C3D type of each force plate, in file order."
+    )
+    markers: dict[str, str] = Field(
+        description="Marker role with side, for example calcaneus_left, to the lab's label in the file."
+    )
+
+
+class Described(_Settings):
+    """Something that only needs a description."""
+
+    description: str = Field(description="In a few words.")
+
+
+class Visit(_Settings):
+    """One visit of the plan."""
+
+    description: str = Field(default="", description="In a few words.")
+    planned_week: int = Field(ge=0, description="Week of the change-over in which the visit is due.")
+
+
+class MarkerRole(_Settings):
+    """One anatomical landmark that labs mark."""
+
+    description: str = Field(description="Where the marker sits.")
+    sided: bool = Field(
+        default=True, description="Whether there is one on each side; then roles end in _left and _right."
+    )
+    required: bool = Field(default=False, description="Whether a trial without it goes back.")
+
+
+class Site(_Settings):
+    """A laboratory of the study. ``profile`` is read from the file named in the study file."""
+
+    description: str = Field(description="The laboratory in a few words.")
+    profile: SiteProfile = Field(description="How it records; in the study file, the path of the profile.")
+
+
+class Processing(_Settings):
+    """How signals become outcomes. The defaults filter nothing: a study declares its filters."""
+
+    contact_threshold_n: float = Field(
+        default=20.0, gt=0, description="Vertical force that counts as contact. Common practice: 20 N."
+    )
+    shortest_contact_s: float = Field(
+        default=0.08, ge=0, description="Shorter contacts are noise. Common practice."
+    )
+    shortest_flight_s: float = Field(
+        default=0.02, ge=0, description="Shorter interruptions do not end a contact. Common practice."
+    )
+    force_cutoff_hz: float | None = Field(
+        default=None,
+        gt=0,
+        description="Zero-lag low-pass for force before peaks and loading rates; null for none. Events and impulses use the unfiltered force.",
+    )
+    marker_cutoff_hz: float | None = Field(
+        default=None, gt=0, description="Zero-lag low-pass for markers; null for none."
+    )
+    filter_order: int = Field(
+        default=2,
+        ge=1,
+        le=8,
+        description="Order of the Butterworth filter of one pass; two passes double it. The cut-off is corrected for the two passes.",
+    )
+    longest_gap_s: float = Field(
+        default=0.10, ge=0, description="Longer marker gaps are left open. Common practice."
+    )
+    impact_window_fraction: float = Field(
+        default=0.25,
+        gt=0,
+        lt=1,
+        description="Part of contact in which an impact peak is looked for. Common practice.",
+    )
+    impact_prominence_bw: float = Field(
+        default=0.02, ge=0, description="A smaller bump is not an impact peak. Common practice."
+    )
+    loading_fallback_fraction: float = Field(
+        default=0.13,
+        gt=0,
+        lt=1,
+        description="End of the loading phase when there is no impact peak, as part of contact. From memory: 13 % is the usual one.",
+    )
+    cop_threshold_n: float = Field(
+        default=20.0, gt=0, description="Below this vertical force there is no centre of pressure."
+    )
+    strike_angle_rearfoot_deg: float = Field(
+        default=8.0, description="Above it: rearfoot (Altman & Davis 2012)."
+    )
+    strike_angle_forefoot_deg: float = Field(
+        default=-1.6, description="Below it: forefoot (Altman & Davis 2012)."
+    )
+    heel_role: str = Field(default="calcaneus", description="Marker role of the heel end of the foot line.")
+    forefoot_role: str = Field(
+        default="second_metatarsal_head",
+        description="Marker role of the front end of the foot line for the angle.",
+    )
+    toe_role: str = Field(
+        default="second_metatarsal_head",
+        description="Marker role from which foot length is measured for the strike index.",
+    )
+    strike_index_toe_fraction: float = Field(
+        default=1.0,
+        gt=0,
+        description="Foot length divided by the heel-to-toe_role distance; above 1 when that marker sits behind the toes.",
+    )
+    speed_roles: tuple[str, ...] = Field(
+        default=("sacrum", "anterior_superior_iliac_spine", "posterior_superior_iliac_spine"),
+        description="Marker roles whose mean gives the runner's speed on a runway; any that are there are used.",
+    )
+
+
+class Study(_Settings):
+    """The study file."""
+
+    title: str = Field(description="Name of the study.")
+    version: str = Field(description="Version of this file; raise it with every change.")
+    invented: bool = Field(
+        default=False, description="Set for demonstration data, so that every page says so."
+    )
+    citation: str = Field(default="", description="How to cite the study.")
+    conditions: dict[str, Described] = Field(description="Footwear conditions.")
+    visits: dict[str, Visit] = Field(description="Visits of the plan.")
+    muscles: dict[str, Described] = Field(default_factory=dict, description="Muscles, by SENIAM name.")
+    marker_roles: dict[str, MarkerRole] = Field(description="Anatomical landmarks.")
+    sites: dict[str, Site] = Field(description="Laboratories.")
+    processing: Processing = Field(default_factory=Processing, description="How signals become outcomes.")
+    limits: dict[str, dict[str, float]] = Field(
+        default_factory=dict,
+        description="Thresholds of checks that differ from their defaults: check name, then threshold.",
+    )
+    trial_time_limit_s: float = Field(
+        default=60.0, gt=0, description="Reading and judging one trial may take this long."
+    )
+    trial_memory_limit_mb: int = Field(default=2048, ge=256, description="Memory one trial may take, in MiB.")
+
+    def words(self, study_list: str) -> tuple[str, ...]:
+        """The allowed words of a ``study_list`` column, for example ``conditions``."""
+        return tuple(getattr(self, study_list))
+
+    def roles_with_side(self, *, required_only: bool = False) -> tuple[str, ...]:
+        """Every marker name a profile may map, for example calcaneus_left."""
+        names: list[str] = []
+        for role, spec in self.marker_roles.items():
+            if spec.required or not required_only:
+                names += [f"{role}_left", f"{role}_right"] if spec.sided else [role]
+        return tuple(names)

@@ -1,0 +1,127 @@
+"""A trial in memory: what intake hands to checks and outcomes. Plain arrays in study axes and SI units.
+
+Axes are ISB (Wu & Cavanagh 1995): column 0 is X, forward; column 1 is Y, up; column 2 is Z, to the runner's right.
+Missing marker samples are NaN. Force is what the ground does to the runner, so standing reads +weight along Y.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+FloatArray = NDArray[np.float64]
+
+FORWARD, UP, RIGHT = 0, 1, 2
+
+
+@dataclass(frozen=True)
+class Plate:
+    """One force plate.
+
+    corners: (4, 3) m. force: (n, 3) N. moment: (n, 3) N.m about the study's origin. raw: (n, c) the plate's channels
+    as scaled in the file, in plate axes and file units, for checks that look at the amplifier. labels: their names.
+    """
+
+    number: int  # from 1, as on the lab's drawing
+    c3d_type: int
+    corners: FloatArray
+    force: FloatArray
+    moment: FloatArray
+    raw: FloatArray
+    labels: tuple[str, ...]
+    raw_full_scale: FloatArray | None = (
+        None  # (c, 2) smallest and largest value the channel can store; None if unknown
+    )
+
+
+@dataclass(frozen=True)
+class Channel:
+    """One analog channel that belongs to no plate. samples: (n,), in file units."""
+
+    label: str
+    unit: str
+    rate_hz: float
+    samples: FloatArray
+
+
+@dataclass(frozen=True)
+class FileFacts:
+    """What the file itself says, before any profile: for checks on units, rates and structure."""
+
+    processor: str
+    storage: str
+    point_count: int
+    frame_count: int
+    point_rate_hz: float
+    point_unit: str
+    analog_count: int
+    analog_rate_hz: float | None
+    labels: tuple[str, ...]
+    oddities: tuple[str, ...] = ()  # sentences about the file's structure
+    reader: str = "ezc3d"
+
+
+@dataclass(frozen=True)
+class Trial:
+    """One recording, mapped to roles and study axes, with what the tables say about it.
+
+    markers: role with side -> (frames, 3) m, short gaps filled. filled: role -> (frames,) bool, True where filled.
+    missing_labels: roles whose label the profile names but the file lacks.
+    """
+
+    trial_id: str
+    site: str
+    kind: str
+    condition: str
+    surface: str
+    facts: FileFacts
+    markers: dict[str, FloatArray]
+    filled: dict[str, NDArray[np.bool_]]
+    marker_rate_hz: float
+    plates: tuple[Plate, ...]
+    analog_rate_hz: float | None
+    channels: tuple[Channel, ...] = ()
+    missing_labels: dict[str, str] = field(default_factory=dict)  # role -> label
+    participant_id: str | None = None
+    session_id: str | None = None
+    visit: str | None = None
+    mass_kg: float | None = None
+    stature_m: float | None = None
+    leg_length_m: float | None = None
+    set_speed_m_per_s: float | None = None
+    raw_sha256: str = ""
+    file: str = ""
+    turned: bool = False  # turned about the vertical because the runner came the other way
+
+    @property
+    def duration_s(self) -> float:
+        """Length of the marker recording, or of the analog one where there are no markers."""
+        if self.facts.frame_count and self.marker_rate_hz:
+            return self.facts.frame_count / self.marker_rate_hz
+        samples = (
+            len(self.plates[0].force)
+            if self.plates
+            else max((len(c.samples) for c in self.channels), default=0)
+        )
+        return samples / self.analog_rate_hz if self.analog_rate_hz else 0.0
+
+    @property
+    def force(self) -> FloatArray:
+        """(n, 3) N: sum over all plates; (0, 3) without plates."""
+        return np.sum([p.force for p in self.plates], axis=0) if self.plates else np.empty((0, 3))
+
+    @property
+    def moment(self) -> FloatArray:
+        """(n, 3) N.m about the study's origin: sum over all plates; (0, 3) without plates."""
+        return np.sum([p.moment for p in self.plates], axis=0) if self.plates else np.empty((0, 3))
+
+
+@dataclass(frozen=True)
+class Posture:
+    """Mean marker positions of a standing trial: role with side -> (3,) m."""
+
+    trial_id: str
+    condition: str
+    markers: dict[str, FloatArray]
