@@ -134,9 +134,7 @@ def _spec(
     if not doc:
         raise RegistrationError(f"check {name}: say in a docstring what must be true, and then why")
     keyword_only = {
-        p.name
-        for p in inspect.signature(function).parameters.values()
-        if p.kind is inspect.Parameter.KEYWORD_ONLY
+        p.name for p in inspect.signature(function).parameters.values() if p.kind is inspect.Parameter.KEYWORD_ONLY
     }
     if keyword_only != set(limits):
         raise RegistrationError(
@@ -148,9 +146,7 @@ def _spec(
             raise RegistrationError(f"check {name}: every part of the message is a sentence with a full stop")
     sentence, _, why = doc.partition("\n\n")
     topic = function.__module__.rpartition(".")[2]
-    return CheckSpec(
-        name, function, about, topic, weight, *texts, limits, " ".join(sentence.split()), why.strip()
-    )
+    return CheckSpec(name, function, about, topic, weight, *texts, limits, " ".join(sentence.split()), why.strip())
 
 
 def catalogue() -> dict[str, CheckSpec]:

@@ -127,9 +127,7 @@ SENT_TRIALS = Table(
             "Path of a second file recorded at the same time; empty if none.",
             nullable=True,
         ),
-        Field(
-            "trial_order", Kind.INTEGER, "Position of the trial within its session, from 1.", low=1, high=500
-        ),
+        Field("trial_order", Kind.INTEGER, "Position of the trial within its session, from 1.", low=1, high=500),
         f.COMMENT,
     ),
     references=(_TO_SESSION,),
@@ -216,9 +214,7 @@ SENT_WEEKS = Table(
         f.PARTICIPANT_ID,
         f.WEEK,
         f.CONDITION,
-        Field(
-            "running_min", Kind.REAL, "Time run in this footwear in the week.", unit="min", low=0, high=3000
-        ),
+        Field("running_min", Kind.REAL, "Time run in this footwear in the week.", unit="min", low=0, high=3000),
     ),
     references=(_TO_PARTICIPANT,),
 )

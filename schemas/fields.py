@@ -32,9 +32,7 @@ SURFACE = Field("surface", Kind.CODE, "What the runner ran on.", codes=codes.SUR
 SIDE = Field("side", Kind.CODE, "Side of the body.", codes=codes.SIDE)
 MUSCLE = Field("muscle", Kind.CODE, "Muscle, by its SENIAM name.", study_list="muscles")
 WEEK = Field("week", Kind.INTEGER, "Week of the change-over, 1 being the first.", unit="wk", low=0, high=104)
-COMMENT = Field(
-    "comment", Kind.TEXT, "Anything the laboratory wants to say; no names, no dates.", nullable=True
-)
+COMMENT = Field("comment", Kind.TEXT, "Anything the laboratory wants to say; no names, no dates.", nullable=True)
 FOOTFALL_NUMBER = Field(
     "footfall_number",
     Kind.INTEGER,

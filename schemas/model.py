@@ -116,21 +116,15 @@ class Field:
         if not _NAME.fullmatch(self.name):
             raise DefinitionError(f"column {self.name!r}: use lower-case words joined by single underscores")
         if not self.description.endswith("."):
-            raise DefinitionError(
-                f"column {self.name}: the description must be a sentence ending in a full stop"
-            )
+            raise DefinitionError(f"column {self.name}: the description must be a sentence ending in a full stop")
         if self.kind is Kind.REAL and not self.unit:
             raise DefinitionError(f"column {self.name}: a real number needs a UCUM unit ('1' if it has none)")
         if self.kind is Kind.REAL and (expected := suffix_unit(self.name)) != self.unit:
-            raise DefinitionError(
-                f"column {self.name}: the name says unit {expected!r}, the field says {self.unit!r}"
-            )
+            raise DefinitionError(f"column {self.name}: the name says unit {expected!r}, the field says {self.unit!r}")
         if self.codes and self.kind is not Kind.CODE:
             raise DefinitionError(f"column {self.name}: only a code column has a list of codes")
         if self.kind is Kind.CODE and not self.codes and not self.study_list:
-            raise DefinitionError(
-                f"column {self.name}: a code column needs its words or the study list they come from"
-            )
+            raise DefinitionError(f"column {self.name}: a code column needs its words or the study list they come from")
         if self.low is not None and self.high is not None and self.low > self.high:
             raise DefinitionError(f"column {self.name}: low {self.low} is above high {self.high}")
 

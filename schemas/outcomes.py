@@ -14,9 +14,7 @@ from schemas.model import Field, Kind, Layer, Reference, Table
 TO_TRIAL = Reference(("trial_id",), "trials", ("trial_id",))
 
 
-def real(
-    name: str, unit: str, description: str, low: float | None = None, high: float | None = None
-) -> Field:
+def real(name: str, unit: str, description: str, low: float | None = None, high: float | None = None) -> Field:
     """An outcome: a real number that may be null, for a reason its description gives."""
     return Field(name, Kind.REAL, description, unit=unit, low=low, high=high, nullable=True)
 

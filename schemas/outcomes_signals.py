@@ -9,9 +9,7 @@ from schemas.outcomes import TO_TRIAL, real
 
 _TO_FOOTFALL = Reference(("trial_id", "footfall_number"), "footfalls", ("trial_id", "footfall_number"))
 _JOINT = Field("joint", Kind.CODE, "Joint.", codes=codes.JOINT)
-_NORMALISATION = Field(
-    "normalisation", Kind.CODE, "What amplitudes were divided by.", codes=codes.NORMALISATION
-)
+_NORMALISATION = Field("normalisation", Kind.CODE, "What amplitudes were divided by.", codes=codes.NORMALISATION)
 
 FOOTFALL_JOINTS = Table(
     name="footfall_joints",
@@ -24,9 +22,7 @@ FOOTFALL_JOINTS = Table(
         f.SIDE,
         _JOINT,
         Field("plane", Kind.CODE, "Plane of the angle.", codes=codes.PLANE),
-        real(
-            "angle_at_contact_deg", "deg", "Angle at contact, standing posture as zero.", low=-180, high=180
-        ),
+        real("angle_at_contact_deg", "deg", "Angle at contact, standing posture as zero.", low=-180, high=180),
         real("angle_peak_deg", "deg", "Largest angle during contact.", low=-180, high=180),
         real("angle_range_deg", "deg", "Largest less smallest angle during contact.", low=0, high=360),
         real(

@@ -9,9 +9,7 @@ from schemas.outcomes import real
 
 _STUDY_PROVENANCE = (f.CODE_VERSION, f.STUDY_VERSION)
 _OUTCOME_NAME = Field("outcome", Kind.TEXT, "Column name of the outcome, its unit in its ending.")
-_REFERENCE = Field(
-    "reference_condition", Kind.CODE, "Condition that is compared with.", study_list="conditions"
-)
+_REFERENCE = Field("reference_condition", Kind.CODE, "Condition that is compared with.", study_list="conditions")
 
 ENERGY_BOUTS = Table(
     name="energy_bouts",

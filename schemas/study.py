@@ -52,9 +52,7 @@ class SiteProfile(_Settings):
     force_rate_hz: float | None = Field(
         default=None, gt=0, description="Force samples per second; leave out without force plates."
     )
-    plate_types: tuple[int, ...] = Field(
-        default=(), description="C3D type of each force plate, in file order."
-    )
+    plate_types: tuple[int, ...] = Field(default=(), description="C3D type of each force plate, in file order.")
     markers: dict[str, str] = Field(
         description="Marker role with side, for example calcaneus_left, to the lab's label in the file."
     )
@@ -96,9 +94,7 @@ class Processing(_Settings):
     contact_threshold_n: float = Field(
         default=20.0, gt=0, description="Vertical force that counts as contact. Common practice: 20 N."
     )
-    shortest_contact_s: float = Field(
-        default=0.08, ge=0, description="Shorter contacts are noise. Common practice."
-    )
+    shortest_contact_s: float = Field(default=0.08, ge=0, description="Shorter contacts are noise. Common practice.")
     shortest_flight_s: float = Field(
         default=0.02, ge=0, description="Shorter interruptions do not end a contact. Common practice."
     )
@@ -116,9 +112,7 @@ class Processing(_Settings):
         le=8,
         description="Order of the Butterworth filter of one pass; two passes double it. The cut-off is corrected for the two passes.",
     )
-    longest_gap_s: float = Field(
-        default=0.10, ge=0, description="Longer marker gaps are left open. Common practice."
-    )
+    longest_gap_s: float = Field(default=0.10, ge=0, description="Longer marker gaps are left open. Common practice.")
     impact_window_fraction: float = Field(
         default=0.25,
         gt=0,
@@ -137,12 +131,8 @@ class Processing(_Settings):
     cop_threshold_n: float = Field(
         default=20.0, gt=0, description="Below this vertical force there is no centre of pressure."
     )
-    strike_angle_rearfoot_deg: float = Field(
-        default=8.0, description="Above it: rearfoot (Altman & Davis 2012)."
-    )
-    strike_angle_forefoot_deg: float = Field(
-        default=-1.6, description="Below it: forefoot (Altman & Davis 2012)."
-    )
+    strike_angle_rearfoot_deg: float = Field(default=8.0, description="Above it: rearfoot (Altman & Davis 2012).")
+    strike_angle_forefoot_deg: float = Field(default=-1.6, description="Below it: forefoot (Altman & Davis 2012).")
     heel_role: str = Field(default="calcaneus", description="Marker role of the heel end of the foot line.")
     forefoot_role: str = Field(
         default="second_metatarsal_head",
@@ -168,9 +158,7 @@ class Study(_Settings):
 
     title: str = Field(description="Name of the study.")
     version: str = Field(description="Version of this file; raise it with every change.")
-    invented: bool = Field(
-        default=False, description="Set for demonstration data, so that every page says so."
-    )
+    invented: bool = Field(default=False, description="Set for demonstration data, so that every page says so.")
     citation: str = Field(default="", description="How to cite the study.")
     conditions: dict[str, Described] = Field(description="Footwear conditions.")
     visits: dict[str, Visit] = Field(description="Visits of the plan.")

@@ -31,9 +31,7 @@ class Plate:
     moment: FloatArray
     raw: FloatArray
     labels: tuple[str, ...]
-    raw_full_scale: FloatArray | None = (
-        None  # (c, 2) smallest and largest value the channel can store; None if unknown
-    )
+    raw_full_scale: FloatArray | None = None  # (c, 2) smallest and largest value the channel can store; None if unknown
 
 
 @dataclass(frozen=True)
@@ -100,11 +98,7 @@ class Trial:
         """Length of the marker recording, or of the analog one where there are no markers."""
         if self.facts.frame_count and self.marker_rate_hz:
             return self.facts.frame_count / self.marker_rate_hz
-        samples = (
-            len(self.plates[0].force)
-            if self.plates
-            else max((len(c.samples) for c in self.channels), default=0)
-        )
+        samples = len(self.plates[0].force) if self.plates else max((len(c.samples) for c in self.channels), default=0)
         return samples / self.analog_rate_hz if self.analog_rate_hz else 0.0
 
     @property

@@ -110,9 +110,7 @@ def a_trial(
     t = np.arange(round(duration * force_rate)) / force_rate
     tm = np.arange(round(duration * marker_rate)) / marker_rate
     starts = start_s + step * np.arange(footfalls)
-    sides = [
-        first_side if i % 2 == 0 else {"left": "right", "right": "left"}[first_side] for i in range(footfalls)
-    ]
+    sides = [first_side if i % 2 == 0 else {"left": "right", "right": "left"}[first_side] for i in range(footfalls)]
     belt = speed if surface == "treadmill" else 0.0
     peak = np.pi / 2 * mass_kg * G * step / contact_s
     forces, cops, landings = [], [], []

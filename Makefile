@@ -1,0 +1,50 @@
+# Two commands to know: `make demo` and `make test`. Both set up what they need in .tools and .venv, and nothing else.
+
+PYTHON ?= python3
+DEPOT ?= depot
+UV := .tools/bin/uv
+BIN := .venv/bin
+export UV_PYTHON_DOWNLOADS := never
+export UV_PROJECT_ENVIRONMENT := .venv
+export DAGSTER_DISABLE_TELEMETRY := yes
+export GX_ANALYTICS_ENABLED := false
+
+.PHONY: help setup setup-dev demo test lint format docs benchmark clean
+
+help: ## show this list
+	@grep -E '^[a-z-]+:.*##' $(MAKEFILE_LIST) | sed -E 's/:.*## /\t/' | expand -t 14
+
+$(UV):
+	@$(PYTHON) -c 'import sys; sys.exit(0 if (3, 11) <= sys.version_info[:2] <= (3, 13) else "manystrides needs Python 3.11 to 3.13; found %d.%d. Try: make PYTHON=python3.12 ..." % sys.version_info[:2])'
+	@$(PYTHON) -m venv .tools || { echo "Could not make a virtual environment. On Debian: apt-get install python3-venv"; exit 1; }
+	@.tools/bin/pip install --quiet --disable-pip-version-check 'uv>=0.5' || { rm -rf .tools; echo "Could not install uv: is there a network connection to the package index?"; exit 1; }
+
+setup: $(UV) ## install what running needs
+	@$(UV) sync --quiet --frozen --no-dev --inexact --python $(PYTHON)
+
+setup-dev: $(UV) ## install what developing needs
+	@$(UV) sync --quiet --frozen --python $(PYTHON)
+
+demo: setup ## take in the demo deliveries: depot, warehouse and pages
+	@$(BIN)/manystrides run --study demo_site_uploads/study.yaml --inbox demo_site_uploads/inbox --depot $(DEPOT)
+
+test: setup-dev ## run every test
+	@$(BIN)/python -m pytest
+
+lint: setup-dev ## style, types, and whether the generated pages are up to date
+	@$(BIN)/ruff check .
+	@$(BIN)/ruff format --check .
+	@$(BIN)/mypy
+	@$(BIN)/python -m pipelines.docs_pages --check
+
+format: setup-dev ## put the code in the common form
+	@$(BIN)/ruff check --fix --quiet . ; $(BIN)/ruff format --quiet .
+
+docs: setup-dev ## write docs/reference again from the definitions
+	@$(BIN)/python -m pipelines.docs_pages
+
+benchmark: setup-dev ## ratios of two things measured in the same run
+	@$(BIN)/python -m benchmarks
+
+clean: ## remove what make made, except the depot
+	rm -rf .tools .venv .pytest_cache .hypothesis .mypy_cache .ruff_cache *.egg-info

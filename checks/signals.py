@@ -1,0 +1,203 @@
+"""What several checks need from signals: runs, levels, centre of pressure, distances, exchanged labels.
+
+Pure functions on arrays and trials; registers no check. Nothing here judges: limits are in the checks.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from schemas.study import SiteProfile, Study
+from schemas.trial import FORWARD, RIGHT, UP, FloatArray, Plate, Trial
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+BoolArray = NDArray[np.bool_]
+
+#: Standard gravity (CGPM 1901), m/s2.
+GRAVITY = 9.80665
+SIDES = ("left", "right")
+
+
+# --- what kind of trial, whose ---------------------------------------------------------------------------------------
+
+
+def profile_of(trial: Trial, study: Study) -> SiteProfile | None:
+    """The profile of the trial's laboratory; None if the study does not know it."""
+    site = study.sites.get(trial.site)
+    return site.profile if site else None
+
+
+def not_running(trial: Trial) -> str | None:
+    """Why a check of running has nothing to look at; None for a running trial."""
+    return None if trial.kind == "running" else f"a {trial.kind.replace('_', ' ')} trial, not a running trial"
+
+
+def without_force(trial: Trial) -> str | None:
+    """Why a check of running force has nothing to look at; None if there is force of a running trial."""
+    if reason := not_running(trial):
+        return reason
+    if not trial.plates or not trial.analog_rate_hz or not len(trial.force):
+        return "no force plate in the recording"
+    return None
+
+
+def without_footfalls(trial: Trial, footfalls: pd.DataFrame | None) -> str | None:
+    """Why a check of footfalls has nothing to look at; None if there are some."""
+    if reason := not_running(trial):
+        return reason
+    return None if footfalls is not None and len(footfalls) else "no footfall was found"
+
+
+def named(role: str, trial: Trial, study: Study) -> str:
+    """A marker as the lab knows it: its role and, where the profile tells, the label in the file."""
+    profile = profile_of(trial, study)
+    label = profile.markers.get(role) if profile else None
+    return f"{role} (label {label})" if label else role
+
+
+def footfall_place(footfall: Any) -> str:
+    """``footfall 3 (right)`` for a row of the footfalls table."""
+    return f"footfall {int(footfall['footfall_number'])} ({footfall['side']})"
+
+
+# --- arrays ----------------------------------------------------------------------------------------------------------
+
+
+def runs(mask: BoolArray) -> list[tuple[int, int]]:
+    """Stretches of True as (first, one past the last)."""
+    edges = np.flatnonzero(np.diff(np.concatenate([[False], np.asarray(mask, bool), [False]]).astype(np.int8)))
+    return [(int(a), int(b)) for a, b in zip(edges[::2], edges[1::2], strict=True)]
+
+
+def vertical(plate: Plate) -> FloatArray:
+    """Vertical force on the runner, (n,) N."""
+    return np.asarray(plate.force, float).reshape(-1, 3)[:, UP]
+
+
+def unloaded_spells(force: FloatArray, rate_hz: float, edge_s: float) -> list[tuple[int, int]]:
+    """Stretches in which nobody stands on the plate, as sample ranges; ``edge_s`` is cut off both their ends.
+
+    The level of an unloaded plate is what the check wants to know, so zero cannot be the yardstick: unloaded is what
+    lies in the lowest twentieth of the plate's own range, or within 25 N of its lowest level on a plate nobody hits.
+    """
+    if not np.isfinite(force).any():
+        return []
+    low, high = np.nanpercentile(force, [2, 98])
+    if abs(low) > abs(high):  # the sign is turned, which is another check's business
+        force, low, high = -force, -high, -low
+    quiet = force < low + max(0.05 * (high - low), 25.0)
+    edge = round(edge_s * rate_hz)
+    return [(a + edge, b - edge) for a, b in runs(quiet) if b - a > 2 * edge + 4]
+
+
+def flat_tops(samples: FloatArray, shortest: int) -> list[tuple[int, int]]:
+    """Stretches cut off at the largest or smallest value of a channel, as sample ranges.
+
+    A coarse converter also shows equal samples at the top of a smooth peak, and a quiet channel at its rest. A parabola
+    that is one step of the converter high over n equal samples falls by three more within n/2 samples to either side,
+    so only a fall of more than twice that (six steps) is a peak that was cut off. Rest is not a top: the value must be
+    at least half of the largest the channel reaches.
+    """
+    x = np.asarray(samples, float)
+    levels = np.unique(x[np.isfinite(x)])
+    if len(levels) < 3:
+        return []
+    gaps = np.diff(levels)
+    step = gaps[gaps > (levels[-1] - levels[0]) * 1e-9].min()
+    cut = []
+    for top in (levels[0], levels[-1]):
+        if abs(top) < 0.5 * np.abs(levels[[0, -1]]).max():
+            continue
+        for a, b in runs(x == top):
+            reach = max(1, (b - a) // 2)
+            beside = [x[i] for i in (a - reach, b - 1 + reach) if 0 <= i < len(x) and np.isfinite(x[i])]
+            if b - a >= shortest and beside and min(abs(top - v) for v in beside) > 6 * step:
+                cut.append((a, b))
+    return sorted(cut)
+
+
+# --- centre of pressure ----------------------------------------------------------------------------------------------
+
+
+def centre_of_pressure(plate: Plate) -> FloatArray:
+    """(n, 2) m: where the force meets the plate's surface, forward and right. Rows without vertical force are NaN.
+
+    With r = (x, h, z) on the surface at height h, M = r x F + (0, T, 0) gives x = (Mz + h Fx) / Fy and
+    z = (h Fz - Mx) / Fy (first principles).
+    """
+    force, moment = np.asarray(plate.force, float), np.asarray(plate.moment, float)
+    height = float(np.mean(plate.corners[:, UP]))
+    up = np.where(force[:, UP] == 0, np.nan, force[:, UP])
+    x = (moment[:, RIGHT] + height * force[:, FORWARD]) / up
+    z = (height * force[:, RIGHT] - moment[:, FORWARD]) / up
+    return np.stack([x, z], axis=1)
+
+
+def distance_outside(corners: FloatArray, points: FloatArray) -> FloatArray:
+    """(n,) m: how far points (n, 2; forward, right) lie beyond the nearest crossed edge of a convex plate; <= 0 inside."""
+    flat = np.asarray(corners, float)[:, [FORWARD, RIGHT]]
+    along = np.roll(flat, -1, axis=0) - flat
+    out = np.stack([along[:, 1], -along[:, 0]], axis=1)
+    out /= np.linalg.norm(out, axis=1, keepdims=True)
+    inward = np.einsum("ij,ij->i", out, flat.mean(axis=0) - flat) > 0
+    out[inward] *= -1
+    return np.max([(points - corner) @ normal for corner, normal in zip(flat, out, strict=True)], axis=0)
+
+
+# --- markers that sit on one segment ---------------------------------------------------------------------------------
+
+#: Three landmarks that keep their distances because a shoe or a foot holds them together.
+FOOT = ("calcaneus", "second_metatarsal_head", "fifth_metatarsal_head")
+SHANK = ("lateral_malleolus", "lateral_femoral_epicondyle")
+
+
+def distance(trial: Trial, first: str, second: str) -> FloatArray | None:
+    """(frames,) m between two markers; None where one of them is absent or they are never seen together."""
+    a, b = trial.markers.get(first), trial.markers.get(second)
+    if a is None or b is None or len(a) != len(b) or not len(a):
+        return None
+    apart = np.linalg.norm(a - b, axis=1)
+    return apart if np.isfinite(apart).any() else None
+
+
+def departure(apart: FloatArray) -> FloatArray:
+    """(frames,) m: how far a distance is from its median; NaN where it is unknown."""
+    return np.abs(apart - np.nanmedian(apart))
+
+
+def exchanges(trial: Trial, tolerance_m: float) -> Iterator[tuple[str, str, str, BoolArray]]:
+    """Pairs of foot markers whose labels change places: (first, second, the third marker, frames in which they do).
+
+    In such a frame the third marker's distances to the two fit their medians only the other way round: at least one is
+    off by more than ``tolerance_m`` as labelled, and neither is once the labels are exchanged.
+    """
+    for side in SIDES:
+        roles = [f"{role}_{side}" for role in FOOT]
+        for third in roles:
+            first, second = (role for role in roles if role != third)
+            to_first, to_second = distance(trial, third, first), distance(trial, third, second)
+            if to_first is None or to_second is None:
+                continue
+            one, other = np.nanmedian(to_first), np.nanmedian(to_second)
+            as_labelled = np.fmax(abs(to_first - one), abs(to_second - other))
+            the_other_way = np.maximum(abs(to_first - other), abs(to_second - one))
+            swapped = (as_labelled > tolerance_m) & (the_other_way <= tolerance_m)
+            if swapped.any():
+                yield first, second, third, swapped
+
+
+def exchanged_back(trial: Trial, tolerance_m: float, fewest: int = 1) -> dict[str, FloatArray]:
+    """The trial's markers with exchanged foot labels put right; other markers are the same arrays."""
+    markers = dict(trial.markers)
+    for first, second, _, swapped in exchanges(trial, tolerance_m):
+        if swapped.sum() >= fewest:
+            a, b = markers[first], markers[second]
+            markers[first] = np.where(swapped[:, None], b, a)
+            markers[second] = np.where(swapped[:, None], a, b)
+    return markers

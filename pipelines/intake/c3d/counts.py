@@ -1,0 +1,169 @@
+"""How many points, channels, samples and frames a C3D file holds, and where its data begins.
+
+The header and the parameters each say so, and they do not always agree. The size of the file decides: the first
+combination, in the order below, that fills the file to its end is taken. Nothing is decoded here.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from itertools import product
+
+from pipelines.intake.c3d.header import Header
+from pipelines.intake.c3d.parameters import BLOCK, Section
+from pipelines.intake.c3d.problem import C3dProblem
+
+
+@dataclass(frozen=True)
+class Counts:
+    """data_start: byte. samples_per_frame: analog samples of one channel in one point frame."""
+
+    data_start: int
+    points: int
+    channels: int
+    samples_per_frame: int
+    frames: int
+    values_size: int  # bytes of one stored number
+
+    @property
+    def analog_per_frame(self) -> int:
+        """Analog numbers in one frame."""
+        return self.channels * self.samples_per_frame
+
+    @property
+    def frame_bytes(self) -> int:
+        """Bytes of one frame."""
+        return self.values_size * (4 * self.points + self.analog_per_frame)
+
+    def left_over(self, size: int) -> int:
+        """Bytes of the file after the last frame; negative when the file is too short."""
+        return size - self.data_start - self.frames * self.frame_bytes
+
+
+def number(section: Section, group: str, name: str, *, whole: bool = False) -> float | None:
+    """First value of a numeric parameter; ``whole`` reads it as a count. None when it is not there."""
+    parameter = section.groups.get(group, {}).get(name)
+    if parameter is None or not len(parameter.values):
+        return None
+    return int(parameter.counts[0]) if whole else float(parameter.values[0])
+
+
+def settle_counts(header: Header, section: Section, size: int) -> tuple[Counts, list[str]]:
+    """Choose the counts that fit the file. Raises C3dProblem when the file is too short for any."""
+    options = list(
+        product(
+            _starts(header, section),
+            _points(header, section),
+            _analog(header, section),
+            _frames(header, section),
+        )
+    )
+    values_size = 4 if header.scale < 0 else 2
+    every = [Counts(start, p, c, s, f, values_size) for start, p, (c, s), f in options]
+    every = [c for c in every if BLOCK <= c.data_start <= size]
+    if not every:
+        raise C3dProblem(f"the data should start in block {header.data_block}, which is not in the file")
+    tight = [c for c in every if 0 <= c.left_over(size) < 2 * BLOCK]
+    fitting = [c for c in every if c.left_over(size) >= 0]
+    if not fitting:
+        first = every[0]
+        held = (size - first.data_start) // first.frame_bytes
+        raise C3dProblem(
+            f"the file is too short: it declares {first.frames} frames of {first.frame_bytes} bytes "
+            f"and holds {held} of them; it was cut off or its header is damaged"
+        )
+    chosen = every[0] if every[0] in tight else (tight or fitting)[0]
+    return chosen, _disagreements(header, section, chosen)
+
+
+def _unique(values: list) -> list:
+    return list(dict.fromkeys(v for v in values if v is not None))
+
+
+def _starts(header: Header, section: Section) -> list[int]:
+    """In bytes; blocks count from 1."""
+    blocks = _unique([header.data_block, number(section, "POINT", "DATA_START", whole=True)])
+    return [(int(b) - 1) * BLOCK for b in blocks if b > 0] or [-(-section.end // BLOCK) * BLOCK]
+
+
+def _points(header: Header, section: Section) -> list[int]:
+    return _unique([header.points, number(section, "POINT", "USED", whole=True)])
+
+
+def _analog(header: Header, section: Section) -> list[tuple[int, int]]:
+    """Pairs of channels and samples per frame."""
+    per_frame, samples = header.analog_per_frame, header.samples_per_frame
+    used = number(section, "ANALOG", "USED", whole=True)
+    point_rate, analog_rate = (
+        number(section, "POINT", "RATE") or header.rate_hz,
+        number(section, "ANALOG", "RATE"),
+    )
+    ratio = round(analog_rate / point_rate) if _sane(point_rate) and _sane(analog_rate) else None
+    pairs: list[tuple[int, int]] = []
+    if used and per_frame and per_frame % int(used) == 0:
+        pairs.append((int(used), per_frame // int(used)))
+    if per_frame and samples and per_frame % samples == 0:
+        pairs.append((per_frame // samples, samples))
+    if used and ratio:
+        pairs.append((int(used), ratio))
+    if not per_frame:
+        pairs.insert(0, (0, 0))
+    elif not pairs:
+        pairs.append((per_frame, 1))
+    return _unique(pairs)
+
+
+def _sane(rate: float | None) -> bool:
+    return rate is not None and 0 < rate < 1e7
+
+
+def _frames(header: Header, section: Section) -> list[int]:
+    """The header counts to 65535; longer recordings say so in one of three parameters."""
+    first = _long_field(section, "ACTUAL_START_FIELD")
+    last = _long_field(section, "ACTUAL_END_FIELD")
+    actual = last - first + 1 if first is not None and last is not None and last >= first else None
+    longer = [
+        number(section, "POINT", "LONG_FRAMES", whole=True),
+        actual,
+        number(section, "POINT", "FRAMES", whole=True),
+    ]
+    if header.last_frame == 65535:  # the header's counter is full, so the others come first
+        return [int(f) for f in _unique([*longer, header.frames]) if f]
+    return [int(f) for f in _unique([header.frames, *longer]) if f] or [0]
+
+
+def _long_field(section: Section, name: str) -> int | None:
+    """A frame number stored as two 16-bit halves, the lower first."""
+    parameter = section.groups.get("TRIAL", {}).get(name)
+    if parameter is None or len(parameter.values) < 2:
+        return None
+    low, high = parameter.counts[:2].tolist()
+    return low + 65536 * high
+
+
+def _disagreements(header: Header, section: Section, chosen: Counts) -> list[str]:
+    found = []
+    used = number(section, "POINT", "USED", whole=True)
+    if used is not None and used != header.points:
+        found.append(
+            f"the header counts {header.points} points and POINT:USED {used:.0f}; {chosen.points} fit the file"
+        )
+    block = chosen.data_start // BLOCK + 1
+    stated = number(section, "POINT", "DATA_START", whole=True)
+    if stated is not None and stated != header.data_block:
+        found.append(
+            f"the header starts the data in block {header.data_block} and POINT:DATA_START in {stated:.0f}; {block} was used"
+        )
+    frames = number(section, "POINT", "FRAMES", whole=True)
+    if frames is not None and frames != min(header.frames, 65535) and frames != chosen.frames:
+        found.append(
+            f"the header counts {header.frames} frames and POINT:FRAMES {frames:.0f}; {chosen.frames} fit the file"
+        )
+    if header.analog_per_frame != chosen.analog_per_frame:
+        found.append(
+            f"the header counts {header.analog_per_frame} analog values a frame; {chosen.analog_per_frame} fit the file"
+        )
+    channels = number(section, "ANALOG", "USED", whole=True)
+    if channels is not None and channels != chosen.channels:
+        found.append(f"ANALOG:USED is {channels:.0f}; the data hold {chosen.channels} analog channels")
+    return found

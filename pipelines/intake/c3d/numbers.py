@@ -1,0 +1,37 @@
+"""Numbers as the three C3D processor types write them. Whole arrays at a time; no file layout here.
+
+Source: the public C3D user guide (processor types 84, 85, 86). Integers of the DEC type are little-endian; its floats
+are the VAX F format, whose two 16-bit halves are exchanged and whose exponent counts from 128 with a leading 0.1
+(binary), so a value is a quarter of what IEEE 754 would read from the same bits.
+"""
+
+from __future__ import annotations
+
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+Processor = Literal["INTEL", "DEC", "MIPS"]
+
+PROCESSORS: dict[int, Processor] = {84: "INTEL", 85: "DEC", 86: "MIPS"}
+
+
+def int16(data: bytes | memoryview, processor: Processor) -> NDArray[np.int16]:
+    """Signed 16-bit integers from whole bytes."""
+    return np.frombuffer(data, ">i2" if processor == "MIPS" else "<i2").astype(np.int16)
+
+
+def float32(data: bytes | memoryview, processor: Processor) -> NDArray[np.float32]:
+    """32-bit floats from whole bytes."""
+    if processor == "DEC":
+        return _vax_f(np.frombuffer(data, "<u2").reshape(-1, 2))
+    return np.frombuffer(data, ">f4" if processor == "MIPS" else "<f4").astype(np.float32)
+
+
+def _vax_f(halves: NDArray[np.uint16]) -> NDArray[np.float32]:
+    """(n, 2) halves, the more significant first, to (n,) floats. Exponents IEEE cannot hold become zero."""
+    bits = (halves[:, 0].astype(np.uint32) << np.uint32(16)) | halves[:, 1]
+    exponent = (bits >> np.uint32(23)) & np.uint32(0xFF)
+    quarter = np.where(exponent > 2, bits - np.uint32(2 << 23), np.uint32(0))
+    return quarter.astype(np.uint32).view(np.float32)

@@ -1,0 +1,161 @@
+"""What a force plate's channels mean: from raw channels to ground reaction in lab axes and SI units.
+
+Plate axes (C3D user guide): x from the middle of the edge between corners 2 and 3 to that between 1 and 4, y from the
+edge 3-4 to the edge 1-2, z down, origin in the middle of the surface. Files store the reaction of the ground on the
+runner along these axes, so standing reads negative along z and positive upwards once turned into the lab.
+
+ORIGIN runs from the place where the plate senses force, below the surface, to the middle of the surface, so its z is
+negative; many writers store it the other way round, and the whole vector is turned when z is positive. For type 3 it
+holds the distances of the four sensors from the middle and the depth of their plane, whose signs are set by the form.
+
+FORCE_PLATFORM:ZERO names frames whose mean could be subtracted. It is not: a runner may already stand on a belt in
+these frames, and a plate that does not read zero unloaded is a fault to be found, not to be hidden. Nothing is
+filtered here.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from pipelines.intake.c3d.platforms import PlateSpec
+from pipelines.intake.c3d.reading import Recording
+from schemas.trial import FloatArray, Plate
+
+#: metres for one unit of length, by the first letters of what files call it
+_METRES = {
+    "mm": 1e-3,
+    "millimetre": 1e-3,
+    "millimeter": 1e-3,
+    "cm": 1e-2,
+    "centimetre": 1e-2,
+    "centimeter": 1e-2,
+    "dm": 1e-1,
+    "m": 1.0,
+    "metre": 1.0,
+    "meter": 1.0,
+    "metr": 1.0,
+    "mete": 1.0,
+    "in": 0.0254,
+    "inch": 0.0254,
+    "ft": 0.3048,
+}
+_FORCE_WORDS = {"kn": 1000.0, "lbf": 4.4482216152605, "lb": 4.4482216152605, "lbs": 4.4482216152605}
+
+
+def metres_per_unit(unit: str) -> float | None:
+    """Metres in one of the file's units of length; None for a word that is no known unit.
+
+    Some writers cut the word to four characters ("mete"); plurals and capitals do not matter.
+    """
+    word = unit.strip().lower().rstrip(".")
+    for form in (word, word.rstrip("s"), word.removesuffix("es")):
+        if form in _METRES:
+            return _METRES[form]
+    return None
+
+
+def turn_to_lab(corners: FloatArray) -> FloatArray:
+    """(3, 3) matrix whose columns are the plate's x, y and z axes in the lab. corners: (4, 3), any unit."""
+    x = corners[0] + corners[3] - corners[1] - corners[2]
+    y = corners[0] + corners[1] - corners[2] - corners[3]
+    z = np.cross(x, y)
+    y = np.cross(z, x)
+    return np.stack([axis / np.linalg.norm(axis) for axis in (x, y, z)], axis=1)
+
+
+def channels_to_plate(raw: FloatArray, spec: PlateSpec, metre: float, moment_metre: float) -> FloatArray:
+    """(n, 6): force (N) and moment (N.m) about the middle of the surface, in plate axes.
+
+    raw: (n, c) in file units. metre: metres in a unit of position. moment_metre: metres in the moments' unit of
+    length (for type 1, of the centre of pressure and the free moment).
+    """
+    raw = np.asarray(raw, float)
+    origin = np.asarray(spec.origin, float) * metre
+    if spec.c3d_type == 3:
+        return _from_four_sensors(raw, np.abs(origin))
+    if spec.c3d_type == 4 and spec.calibration is not None:
+        raw = raw @ spec.calibration.T
+    force = raw[:, :3]
+    if spec.c3d_type == 1:
+        centre = np.column_stack([raw[:, 3:5] * metre, np.zeros(len(raw))])
+        moment = np.cross(centre, force)
+        moment[:, 2] += raw[:, 5] * moment_metre
+        return np.hstack([force, moment])
+    if origin[2] > 0:
+        origin = -origin
+    return np.hstack([force, raw[:, 3:6] * moment_metre + np.cross(-origin, force)])
+
+
+def _from_four_sensors(raw: FloatArray, distances: FloatArray) -> FloatArray:
+    """Type 3: fx12 fx34 fy14 fy23 fz1 fz2 fz3 fz4, of sensors at (+-a, +-b, depth). Plate formula, isbweb.org."""
+    a, b, depth = distances
+    fx12, fx34, fy14, fy23, fz1, fz2, fz3, fz4 = raw.T
+    fx, fy, fz = fx12 + fx34, fy14 + fy23, fz1 + fz2 + fz3 + fz4
+    mx = b * (fz1 + fz2 - fz3 - fz4) - depth * fy
+    my = a * (-fz1 + fz2 + fz3 - fz4) + depth * fx
+    mz = b * (-fx12 + fx34) + a * (fy14 - fy23)
+    return np.column_stack([fx, fy, fz, mx, my, mz])
+
+
+def force_and_moment_in_lab(
+    recording: Recording, spec: PlateSpec, metre: float
+) -> tuple[FloatArray, FloatArray]:
+    """Ground reaction (n, 3) N and its moment (n, 3) N.m about the lab's origin, in lab axes."""
+    channels = list(spec.channels)
+    units = [recording.layout.analog_units[c] for c in channels]
+    raw = recording.analog[:, channels]
+    in_plate = channels_to_plate(raw, spec, metre, _moment_metre(units[-1], metre))
+    in_plate = in_plate * _newtons(units[0])
+    turn = turn_to_lab(spec.corners)
+    force = in_plate[:, :3] @ turn.T
+    moment = in_plate[:, 3:] @ turn.T + np.cross(spec.corners.mean(axis=0) * metre, force)
+    return force, moment
+
+
+def _newtons(unit: str) -> float:
+    """Newtons in one unit of force. Channels called volts are scaled to newtons by C3D's own rule."""
+    return _FORCE_WORDS.get(unit.strip().lower(), 1.0)
+
+
+def _moment_metre(unit: str, metre: float) -> float:
+    """Metres in the unit of length of a moment such as Nmm, N.m or ntmm; positions' own where it names none."""
+    word = unit.strip().lower().replace(".", "").replace("*", "").replace("-", "").replace(" ", "").replace("·", "")
+    for force_word in ("newton", "nt", "n", "lbf", "lb"):
+        if word.startswith(force_word):
+            return metres_per_unit(word.removeprefix(force_word).lstrip("s")) or metre
+    return metre
+
+
+def vertical_axis(spec: PlateSpec) -> FloatArray:
+    """Unit vector of the lab axis, in its positive direction, that lies nearest to the plate's own normal.
+
+    Works for labs with any axis up, and shows a plate whose corners or signs are the wrong way round as negative.
+    """
+    normal = turn_to_lab(spec.corners)[:, 2]
+    axis = np.zeros(3)
+    axis[int(np.argmax(np.abs(normal)))] = 1.0
+    return axis
+
+
+def plates_of(recording: Recording, turn: FloatArray, metre: float) -> tuple[Plate, ...]:
+    """All plates that can be used, in study axes. turn: (3, 3), study = turn @ lab. metre: metres in a unit of position."""
+    plates = []
+    for spec in recording.plates:
+        if spec.problem or not len(recording.analog):
+            continue
+        force, moment = force_and_moment_in_lab(recording, spec, metre)
+        channels = list(spec.channels)
+        limits = recording.analog_limits[channels]
+        plates.append(
+            Plate(
+                number=spec.number,
+                c3d_type=spec.c3d_type,
+                corners=spec.corners * metre @ turn.T,
+                force=force @ turn.T,
+                moment=moment @ turn.T,
+                raw=recording.analog[:, channels],
+                labels=tuple(recording.analog_labels[c] for c in channels),
+                raw_full_scale=limits if np.isfinite(limits).all() else None,
+            )
+        )
+    return tuple(plates)

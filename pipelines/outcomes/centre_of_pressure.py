@@ -1,0 +1,46 @@
+"""Centre of pressure and free moment of a ground reaction, in study axes (X forward, Y up, Z right).
+
+Only geometry lives here: forces come in as the ground's action on the runner, moments about the study's origin. What a
+plate's channels mean is in ``pipelines.intake.plates``.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from schemas.trial import FORWARD, RIGHT, UP, FloatArray
+
+
+def centre_of_pressure(
+    force: FloatArray, moment: FloatArray, surface_height_m: float, threshold_n: float
+) -> FloatArray:
+    """Where the force acts on the surface: (n, 3) m, NaN below the threshold.
+
+    force: (n, 3) N. moment: (n, 3) N.m about the study's origin. The point sought lies at height ``surface_height_m``
+    and leaves only a vertical free moment T, so M = r x F + (0, T, 0); its first and third rows give the two
+    horizontal coordinates (first principles; the same as the plate formula copx = -(My - Fx z0) / Fz). Rows whose
+    vertical force is below ``threshold_n``, zero or not a number are NaN, since there the point is not defined.
+    """
+    force = np.asarray(force, float).reshape(-1, 3)
+    moment = np.asarray(moment, float).reshape(-1, 3)
+    vertical = force[:, UP]
+    loaded = (vertical >= threshold_n) & (vertical != 0)
+    where = np.full(force.shape, np.nan)
+    divisor = vertical[loaded]
+    height = surface_height_m
+    where[loaded, FORWARD] = (moment[loaded, RIGHT] + height * force[loaded, FORWARD]) / divisor
+    where[loaded, UP] = height
+    where[loaded, RIGHT] = (height * force[loaded, RIGHT] - moment[loaded, FORWARD]) / divisor
+    where[loaded & ~np.isfinite(where).all(axis=1)] = np.nan
+    return where
+
+
+def free_moment(force: FloatArray, moment: FloatArray, cop: FloatArray) -> FloatArray:
+    """Moment about the vertical through the centre of pressure: (n,) N.m, NaN where the centre is not defined.
+
+    ``cop`` must be the one that is reported beside it: T = M_up - (r x F)_up, with r = cop.
+    """
+    force = np.asarray(force, float).reshape(-1, 3)
+    moment = np.asarray(moment, float).reshape(-1, 3)
+    turning = cop[:, RIGHT] * force[:, FORWARD] - cop[:, FORWARD] * force[:, RIGHT]
+    return moment[:, UP] - turning

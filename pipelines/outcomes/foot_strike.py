@@ -1,0 +1,92 @@
+"""How the foot meets the ground: foot strike angle, strike index, their classes and whether these agree."""
+
+from __future__ import annotations
+
+from typing import Literal
+
+import numpy as np
+
+from schemas.trial import FORWARD, RIGHT, UP, FloatArray
+
+StrikeClass = Literal["rearfoot", "midfoot", "forefoot"]
+
+#: Common practice: a centre of pressure first known later than this part of contact is not "at contact".
+COP_LATEST_FRACTION = 0.10
+_GROUND = [FORWARD, RIGHT]
+
+
+def foot_angle(heel: FloatArray, forefoot: FloatArray) -> float:
+    """Angle in deg of the line from heel to forefoot marker, both (3,) m, to the ground; toes up is positive.
+
+    atan2(rise, horizontal distance), so that turning the foot out does not change it. NaN where a marker is missing.
+    """
+    line = np.asarray(forefoot, float) - np.asarray(heel, float)
+    return float(np.degrees(np.arctan2(line[UP], np.hypot(line[FORWARD], line[RIGHT]))))
+
+
+def foot_strike_angle(
+    heel: FloatArray, forefoot: FloatArray, heel_standing: FloatArray, forefoot_standing: FloatArray
+) -> float | None:
+    """Foot angle at contact less the same angle standing, in deg; toes up is positive (Altman & Davis 2012).
+
+    All four: (3,) m. Subtracting the standing angle takes away where on the shoe the markers sit. Null where any is
+    missing.
+    """
+    angle = foot_angle(heel, forefoot) - foot_angle(heel_standing, forefoot_standing)
+    return angle if np.isfinite(angle) else None
+
+
+def class_by_angle(
+    angle_deg: float | None, rearfoot_above_deg: float = 8.0, forefoot_below_deg: float = -1.6
+) -> StrikeClass | None:
+    """Rearfoot above the first cut-off, forefoot below the second, midfoot from one to the other, both included.
+
+    The defaults are those of Altman & Davis 2012. Null without an angle.
+    """
+    if angle_deg is None:
+        return None
+    if angle_deg > rearfoot_above_deg:
+        return "rearfoot"
+    return "forefoot" if angle_deg < forefoot_below_deg else "midfoot"
+
+
+def first_cop(cop: FloatArray, first: int, last: int) -> int | None:
+    """Sample of the first known centre of pressure of a contact; None if none is known in the first tenth of it.
+
+    cop: (n, 3) m, NaN below the threshold of the centre of pressure. first, last: samples of the contact.
+    """
+    known = np.flatnonzero(np.isfinite(cop[first : last + 1]).all(axis=1))
+    if len(known) == 0 or known[0] > COP_LATEST_FRACTION * (last - first):
+        return None
+    return first + int(known[0])
+
+
+def strike_index(cop: FloatArray, heel: FloatArray, toe: FloatArray, toe_fraction: float = 1.0) -> float | None:
+    """Where the centre of pressure is along the foot, in % of foot length from the heel (Cavanagh & Lafortune 1980).
+
+    cop, heel, toe: (3,) m at one moment. The centre of pressure is dropped on the line from heel to toe marker as seen
+    from above. Foot length is the distance between the two markers in space, so that lifting the toes does not shorten
+    the foot, times ``toe_fraction``. Below 0 or above 100 where pressure lies outside the markers. Null where a point
+    is missing or the two markers lie above one another.
+    """
+    line = np.asarray(toe, float) - np.asarray(heel, float)
+    across = float(np.hypot(*line[_GROUND]))
+    if not across > 0:
+        return None
+    along = float((np.asarray(cop, float) - heel)[_GROUND] @ line[_GROUND]) / across
+    percent = 100 * along / (float(np.linalg.norm(line)) * toe_fraction)
+    return percent if np.isfinite(percent) else None
+
+
+def class_by_index(index_percent: float | None) -> StrikeClass | None:
+    """Class by thirds of the foot: heel third rearfoot, middle midfoot, front forefoot. Null without an index."""
+    if index_percent is None:
+        return None
+    if index_percent < 100 / 3:
+        return "rearfoot"
+    return "forefoot" if index_percent > 200 / 3 else "midfoot"
+
+
+def classes_agree(by_angle: str | None, by_index: str | None) -> bool | None:
+    """Whether the two classes are the same. Null unless both are known."""
+    return None if by_angle is None or by_index is None else by_angle == by_index

@@ -1,0 +1,227 @@
+"""Assembles the ``footfalls`` table of one trial. Definitions and formulas stand with the functions called here."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from pipelines.outcomes import foot_strike, spatiotemporal, stiffness
+from pipelines.outcomes.centre_of_pressure import centre_of_pressure
+from pipelines.outcomes.events import SIDES, find_contacts, plate_count, side_of
+from pipelines.outcomes.filters import low_pass
+from pipelines.outcomes.force import STANDARD_GRAVITY, force_outcomes
+from pipelines.outcomes.sampling import stretch, value_at
+from pipelines.outcomes.spatiotemporal import Footfall
+from schemas import fields as f
+from schemas.model import Field, Kind
+from schemas.outcomes import FOOTFALLS
+from schemas.study import Processing
+from schemas.trial import FORWARD, UP, FloatArray, Posture, Trial
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+#: What this module fills: everything but provenance, which is added where the row is stored.
+COLUMNS: tuple[Field, ...] = tuple(field for field in FOOTFALLS.fields if field not in f.PROVENANCE)
+
+
+def compute_footfalls(trial: Trial, processing: Processing, posture: Posture | None) -> pd.DataFrame:
+    """One row per complete footfall, in order of time, with the columns of ``footfalls`` less provenance.
+
+    Contacts come from the summed vertical force; a contact whose foot cannot be told (no markers, or hidden ones) is
+    left out of the table, since no outcome of it can be used, but still parts the steps before and after it. Without
+    body mass every column of force and stiffness is null; without ``posture`` every angle; see the field descriptions
+    for the rest. A trial in which nothing is found gives an empty table. Bad signals give nulls, not errors.
+    """
+    signals = _Signals(trial, processing)
+    footfalls = signals.footfalls()
+    speed = mean_speed(trial, processing)
+    rows: list[dict[str, Any]] = []
+    for i, footfall in enumerate(footfalls):
+        if footfall.side is None:
+            continue
+        row = _identity(trial, signals, footfall, len(rows) + 1)
+        row |= _times_and_distances(footfalls, i, signals, speed)
+        row |= _forces(signals, footfall)
+        row |= _stiffness(trial, row)
+        row |= _strike(signals, footfall, posture)
+        rows.append(row)
+    return _frame(rows)
+
+
+def mean_speed(trial: Trial, processing: Processing) -> float | None:
+    """Running speed in m/s: the set speed of the belt, or the trunk's along a runway (see ``runway_speed``)."""
+    if trial.surface == "treadmill":
+        return trial.set_speed_m_per_s
+    return spatiotemporal.runway_speed(trial.markers, processing.speed_roles, trial.marker_rate_hz)
+
+
+class _Signals:
+    """The signals of one trial as outcomes need them, made once."""
+
+    def __init__(self, trial: Trial, processing: Processing) -> None:
+        self.trial, self.processing = trial, processing
+        self.rate = trial.analog_rate_hz or 0.0
+        self.force = trial.force if self.rate > 0 else np.empty((0, 3))
+        self.filtered = low_pass(self.force, self.rate, processing.force_cutoff_hz, processing.filter_order)
+        height = float(np.mean([p.corners[:, UP].mean() for p in trial.plates])) if len(self.force) else 0.0
+        moment = trial.moment if len(self.force) else np.empty((0, 3))
+        self.cop = centre_of_pressure(self.force, moment, height, processing.cop_threshold_n)
+        mass = trial.mass_kg
+        self.weight = mass * STANDARD_GRAVITY if mass is not None and mass > 0 else None
+        roles = {processing.heel_role, processing.forefoot_role, processing.toe_role}
+        self.markers = {
+            name: low_pass(
+                trial.markers[name], trial.marker_rate_hz, processing.marker_cutoff_hz, processing.filter_order
+            )
+            for name in (f"{role}_{side}" for role in sorted(roles) for side in SIDES)
+            if name in trial.markers
+        }
+
+    def marker(self, role: str, side: str) -> FloatArray | None:
+        """Path of one marker (frames, 3) m, or None if the trial lacks it."""
+        return self.markers.get(f"{role}_{side}")
+
+    def footfalls(self) -> list[Footfall]:
+        """Every complete contact, with its side where that can be known."""
+        settings = self.processing
+        contacts = find_contacts(
+            self.force[:, UP],
+            self.rate,
+            threshold_n=settings.contact_threshold_n,
+            shortest_contact_s=settings.shortest_contact_s,
+            shortest_flight_s=settings.shortest_flight_s,
+        )
+        feet = {}
+        for side in SIDES:
+            heel, forefoot = self.marker(settings.heel_role, side), self.marker(settings.forefoot_role, side)
+            if heel is not None and forefoot is not None:
+                feet[side] = (heel, forefoot)
+        rate = self.trial.marker_rate_hz
+        return [Footfall(c, side_of(c, self.cop, self.rate, feet, rate)) for c in contacts]
+
+
+def _identity(trial: Trial, signals: _Signals, footfall: Footfall, number: int) -> dict[str, Any]:
+    contact = footfall.contact
+    return {
+        "trial_id": trial.trial_id,
+        "footfall_number": number,
+        "side": footfall.side,
+        "contact_s": contact.start_s,
+        "toe_off_s": contact.end_s,
+        "event_method": "force",
+        "plate_count": plate_count(trial.plates, contact, signals.processing.contact_threshold_n),
+    }
+
+
+def _times_and_distances(
+    footfalls: Sequence[Footfall], i: int, signals: _Signals, speed: float | None
+) -> dict[str, Any]:
+    contact_s = spatiotemporal.contact_time(footfalls, i)
+    step_s, stride_s = spatiotemporal.step_time(footfalls, i), spatiotemporal.stride_time(footfalls, i)
+    if signals.trial.surface == "treadmill":
+        step_m = spatiotemporal.belt_distance(speed, step_s)
+        stride_m = spatiotemporal.belt_distance(speed, stride_s)
+    else:
+        found = {side: signals.marker(signals.processing.heel_role, side) for side in SIDES}
+        heels = {side: path for side, path in found.items() if path is not None}
+        ends = spatiotemporal.next_of_other_foot(footfalls, i), spatiotemporal.next_of_same_foot(footfalls, i)
+        step_m, stride_m = (
+            spatiotemporal.ground_distance(footfalls, i, j, heels, signals.trial.marker_rate_hz) for j in ends
+        )
+    return {
+        "contact_time_s": contact_s,
+        "flight_time_s": spatiotemporal.flight_time(footfalls, i),
+        "step_time_s": step_s,
+        "stride_time_s": stride_s,
+        "cadence_step_per_min": spatiotemporal.cadence(step_s),
+        "step_length_m": step_m,
+        "stride_length_m": stride_m,
+        "speed_m_per_s": speed,
+        "duty_factor_fraction": spatiotemporal.duty_factor(contact_s, step_s, stride_s),
+    }
+
+
+def _forces(signals: _Signals, footfall: Footfall) -> dict[str, Any]:
+    if signals.weight is None:
+        return {}
+    contact, settings = footfall.contact, signals.processing
+    times, force = stretch(signals.force[:, [FORWARD, UP]], signals.rate, contact.start_s, contact.end_s)
+    _, filtered = stretch(signals.filtered[:, [FORWARD, UP]], signals.rate, contact.start_s, contact.end_s)
+    return force_outcomes(
+        times,
+        force,
+        filtered,
+        signals.weight,
+        impact_window_fraction=settings.impact_window_fraction,
+        impact_prominence_bw=settings.impact_prominence_bw,
+        loading_fallback_fraction=settings.loading_fallback_fraction,
+    )
+
+
+def _stiffness(trial: Trial, row: dict[str, Any]) -> dict[str, Any]:
+    if trial.mass_kg is None or not trial.mass_kg > 0:
+        return {}
+    model = trial.mass_kg, row["contact_time_s"], row["flight_time_s"]
+    return {
+        "vertical_stiffness_kn_per_m": stiffness.vertical_stiffness(*model),
+        "leg_stiffness_kn_per_m": stiffness.leg_stiffness(*model, trial.leg_length_m, row["speed_m_per_s"]),
+    }
+
+
+def _strike(signals: _Signals, footfall: Footfall, posture: Posture | None) -> dict[str, Any]:
+    settings, side = signals.processing, footfall.side or ""
+    angle = _strike_angle(signals, footfall.contact.start_s, side, posture)
+    index = _strike_index(signals, footfall)
+    by_angle = foot_strike.class_by_angle(angle, settings.strike_angle_rearfoot_deg, settings.strike_angle_forefoot_deg)
+    by_index = foot_strike.class_by_index(index)
+    return {
+        "foot_strike_angle_deg": angle,
+        "strike_class_by_angle": by_angle,
+        "strike_index_percent": index,
+        "strike_class_by_index": by_index,
+        "strike_classes_agree": foot_strike.classes_agree(by_angle, by_index),
+    }
+
+
+def _strike_angle(signals: _Signals, contact_s: float, side: str, posture: Posture | None) -> float | None:
+    """Foot strike angle with markers interpolated at contact; None where a marker or the posture is missing."""
+    roles = signals.processing.heel_role, signals.processing.forefoot_role
+    moving = [signals.marker(role, side) for role in roles]
+    standing = [posture.markers.get(f"{role}_{side}") if posture else None for role in roles]
+    if any(path is None for path in (*moving, *standing)):
+        return None
+    at_contact = [value_at(path, signals.trial.marker_rate_hz, contact_s) for path in moving if path is not None]
+    return foot_strike.foot_strike_angle(*at_contact, *(point for point in standing if point is not None))
+
+
+def _strike_index(signals: _Signals, footfall: Footfall) -> float | None:
+    """Strike index at the first known centre of pressure, with the markers of that moment; else None."""
+    settings, side = signals.processing, footfall.side or ""
+    heel, toe = signals.marker(settings.heel_role, side), signals.marker(settings.toe_role, side)
+    sample = foot_strike.first_cop(signals.cop, footfall.contact.first, footfall.contact.last)
+    if heel is None or toe is None or sample is None:
+        return None
+    when, rate = sample / signals.rate, signals.trial.marker_rate_hz
+    return foot_strike.strike_index(
+        signals.cop[sample],
+        value_at(heel, rate, when),
+        value_at(toe, rate, when),
+        settings.strike_index_toe_fraction,
+    )
+
+
+def _frame(rows: list[dict[str, Any]]) -> pd.DataFrame:
+    """The rows as a table: every column there, in order, with the same types whether or not anything was found."""
+    import pandas as pd
+
+    types = {Kind.INTEGER: "Int64", Kind.REAL: "float64", Kind.BOOLEAN: "boolean"}
+    columns = {}
+    for field in COLUMNS:
+        dtype = types.get(field.kind, "str")
+        if field.kind is Kind.INTEGER and not field.nullable:
+            dtype = "int64"
+        columns[field.name] = pd.Series([row.get(field.name) for row in rows], dtype=dtype)
+    return pd.DataFrame(columns)

@@ -1,0 +1,258 @@
+"""What the pages say, read from the warehouse into plain records. Nothing here knows HTML or charts.
+
+Withheld trials are dropped here, once, so that no page can name one: only their number goes on.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable
+from dataclasses import dataclass, fields
+from functools import cached_property
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, TypeVar
+
+from pipelines.errors import Unusable
+
+if TYPE_CHECKING:
+    import duckdb
+
+Row = TypeVar("Row")
+_HIDDEN = "(a withheld trial)"
+
+
+@dataclass(frozen=True)
+class Site:
+    """One laboratory of the study file."""
+
+    site: str
+    description: str
+    surface: str
+
+
+@dataclass(frozen=True)
+class Delivery:
+    """One delivery as it came, in order of arrival."""
+
+    delivery_id: str
+    site: str | None
+    delivery_number: int | None
+    status: str
+    arrived_as: str
+    received_utc: str
+    payload_count: int
+    payload_bytes: int
+    code_version: str
+    study_version: str
+
+
+@dataclass(frozen=True)
+class Standing:
+    """What became of one trial in one delivery; ``trial_id`` and ``participant_id`` are None for a withheld one."""
+
+    delivery_id: str
+    trial_id: str | None
+    site: str
+    participant_id: str | None
+    visit: str | None
+    condition: str | None
+    kind: str | None
+    standing: str
+    superseded: bool
+
+
+@dataclass(frozen=True)
+class Finding:
+    """One thing a check saw, about anything but a withheld trial."""
+
+    finding_id: str
+    delivery_id: str
+    site: str | None
+    trial_id: str | None
+    check_name: str
+    weight: str
+    file: str | None
+    place: str | None
+    seen: str
+    expected: str
+    remedy: str
+    moment_s: float | None
+    signal: str | None
+
+
+@dataclass(frozen=True)
+class CheckRun:
+    """How often one check ended one way for one reason, and on what, at one site."""
+
+    check_name: str
+    site: str | None
+    status: str
+    reason: str | None
+    times: int
+    subjects: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Trace:
+    """The signal drawn beside a finding. points: (time in s, value or None in a gap)."""
+
+    signal: str
+    unit: str
+    points: tuple[tuple[float, float | None], ...]
+
+
+@dataclass(frozen=True)
+class Facts:
+    """Everything the pages are made from."""
+
+    sites: tuple[Site, ...]
+    conditions: dict[str, str]  # word -> description, in the study file's order
+    visits: dict[str, int]  # word -> planned week, in the plan's order
+    deliveries: tuple[Delivery, ...]
+    standings: tuple[Standing, ...]
+    findings: tuple[Finding, ...]
+    check_runs: tuple[CheckRun, ...]
+    traces: dict[str, Trace]  # finding id -> trace
+    footfall_count: int
+    runner_count: int
+    outcomes: dict[str, tuple[tuple[str, str, float], ...]]  # column -> (site, condition, mean of one runner)
+
+    @cached_property
+    def current(self) -> tuple[Standing, ...]:
+        """Standings that no later delivery has replaced."""
+        return tuple(s for s in self.standings if not s.superseded)
+
+    @cached_property
+    def returned(self) -> tuple[Standing, ...]:
+        """Trials that a lab has still to mend and send again."""
+        return tuple(s for s in self.current if s.standing == "returned")
+
+    @cached_property
+    def findings_on(self) -> dict[tuple[str, str | None], tuple[Finding, ...]]:
+        """(delivery, trial) -> its findings, the weightiest first; trial None for the delivery's own."""
+        on: dict[tuple[str, str | None], list[Finding]] = {}
+        for finding in self.findings:
+            on.setdefault((finding.delivery_id, finding.trial_id), []).append(finding)
+        return {key: tuple(own) for key, own in on.items()}
+
+    def next_number(self, site: str | None) -> int | None:
+        """The first delivery number that ``site`` has not used; None for a site that is not known."""
+        if site not in {s.site for s in self.sites}:
+            return None
+        return 1 + max((d.delivery_number or 0 for d in self.deliveries if d.site == site), default=0)
+
+
+def read_facts(warehouse: Path, conditions: Iterable[str], outcomes: Iterable[str]) -> Facts:
+    """Read all facts. ``conditions`` gives the order of the study file; ``outcomes`` are columns of ``footfalls``."""
+    import duckdb
+
+    try:
+        connection = duckdb.connect(str(warehouse), read_only=True, config={"threads": 1})
+    except duckdb.Error as error:
+        raise Unusable(
+            f"The warehouse cannot be opened ({str(error).splitlines()[0]}).",
+            "a DuckDB file made by `manystrides run`.",
+            "Run `manystrides run` again; it rebuilds the warehouse from the depot.",
+            file=warehouse,
+        ) from error
+    with connection:
+        return _read(connection, tuple(conditions), tuple(outcomes))
+
+
+def _read(connection: duckdb.DuckDBPyConnection, order: tuple[str, ...], outcomes: tuple[str, ...]) -> Facts:
+    # a trial id stays hidden in every delivery as long as its newest version is withheld
+    hidden = {
+        row[0]
+        for row in connection.execute(
+            "SELECT DISTINCT trial_id FROM standings WHERE standing = 'withheld' AND NOT superseded"
+        ).fetchall()
+    }
+    described = dict(connection.execute("SELECT condition, description FROM conditions").fetchall())
+    visits = connection.execute("SELECT visit, planned_week FROM visits ORDER BY planned_week, visit").fetchall()
+    return Facts(
+        sites=tuple(_rows(connection, Site, "FROM sites ORDER BY site")),
+        conditions={word: described[word] for word in (*order, *sorted(described)) if word in described},
+        visits=dict(visits),
+        deliveries=tuple(_rows(connection, Delivery, "FROM deliveries ORDER BY received_utc, delivery_id")),
+        standings=_standings(connection, hidden),
+        findings=_findings(connection, hidden),
+        check_runs=_check_runs(connection, hidden),
+        traces=_traces(connection, hidden),
+        footfall_count=_one(connection, "SELECT count(*) FROM footfalls"),
+        runner_count=_one(connection, "SELECT count(*) FROM runners"),
+        outcomes={column: _runner_means(connection, column) for column in outcomes},
+    )
+
+
+def _rows(connection: duckdb.DuckDBPyConnection, cls: type[Row], rest: str) -> list[Row]:
+    columns = ", ".join(f.name for f in fields(cls))  # type: ignore[arg-type]
+    return [cls(*row) for row in connection.execute(f"SELECT {columns} {rest}").fetchall()]
+
+
+def _one(connection: duckdb.DuckDBPyConnection, sql: str) -> int:
+    row = connection.execute(sql).fetchone()
+    return int(row[0]) if row else 0
+
+
+def _standings(connection: duckdb.DuckDBPyConnection, hidden: set[str]) -> tuple[Standing, ...]:
+    rows = _rows(connection, Standing, "FROM standings ORDER BY site, delivery_id, trial_id")
+    anonymous = {"trial_id": None, "participant_id": None}
+    return tuple(
+        Standing(**{**vars(row), **anonymous}) if row.trial_id in hidden or row.standing == "withheld" else row
+        for row in rows
+    )
+
+
+def _findings(connection: duckdb.DuckDBPyConnection, hidden: set[str]) -> tuple[Finding, ...]:
+    rows = _rows(
+        connection,
+        Finding,
+        """FROM findings WHERE weight <> 'withholds'
+           ORDER BY CASE weight WHEN 'stops' THEN 0 WHEN 'returns' THEN 1 ELSE 2 END,
+                    check_name, file, moment_s, place, finding_id""",
+    )
+    telling = [trial for trial in hidden if not trial.isdigit()]  # a bare number would hide measured values too
+    name = re.compile(rf"(?<![\w-])({'|'.join(map(re.escape, sorted(telling)))})(?![\w-])") if telling else None
+    return tuple(_without(row, name) if name else row for row in rows if row.trial_id not in hidden)
+
+
+def _without(finding: Finding, name: re.Pattern[str]) -> Finding:
+    """The finding with the ids of withheld trials taken out of its sentences."""
+    own = {key: name.sub(_HIDDEN, value) if isinstance(value, str) else value for key, value in vars(finding).items()}
+    kept = ("finding_id", "delivery_id", "site", "trial_id", "check_name", "weight", "signal")
+    return Finding(**{**own, **{key: getattr(finding, key) for key in kept}})
+
+
+def _check_runs(connection: duckdb.DuckDBPyConnection, hidden: set[str]) -> tuple[CheckRun, ...]:
+    rows = connection.execute(
+        """SELECT check_name, d.site, r.status, reason, count(*), list(subject ORDER BY subject)
+           FROM check_runs r LEFT JOIN deliveries d USING (delivery_id)
+           GROUP BY ALL ORDER BY check_name, d.site, r.status, reason"""
+    ).fetchall()
+    return tuple(CheckRun(*row[:5], tuple(s for s in row[5] if s not in hidden)) for row in rows)
+
+
+def _traces(connection: duckdb.DuckDBPyConnection, hidden: set[str]) -> dict[str, Trace]:
+    rows = connection.execute(
+        """SELECT finding_id, trial_id, signal, signal_unit,
+                  list(time_s ORDER BY time_s), list(signal_value ORDER BY time_s)
+           FROM signal_traces GROUP BY ALL ORDER BY finding_id, signal"""
+    ).fetchall()
+    return {
+        finding_id: Trace(signal, unit, tuple(zip(times, values, strict=True)))
+        for finding_id, trial_id, signal, unit, times, values in rows
+        if trial_id not in hidden
+    }
+
+
+def _runner_means(connection: duckdb.DuckDBPyConnection, column: str) -> tuple[tuple[str, str, float], ...]:
+    """Mean of each runner in each condition: footfalls are averaged within the trial, trials within the runner."""
+    rows: list[tuple[Any, ...]] = connection.execute(
+        f"""WITH per_trial AS (
+              SELECT t.site, t.condition, t.participant_id, trial_id, avg(f."{column}") AS value
+              FROM footfalls f JOIN trials t USING (trial_id)
+              GROUP BY ALL HAVING avg(f."{column}") IS NOT NULL)
+            SELECT site, condition, round(avg(value), 6) FROM per_trial
+            GROUP BY site, condition, participant_id ORDER BY site, condition, participant_id"""
+    ).fetchall()
+    return tuple((site, condition, value) for site, condition, value in rows)

@@ -1,0 +1,124 @@
+"""How facts are said on a page: names of checks, signals, outcomes and units in plain words."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from schemas.convert.words import unit_words
+from schemas.outcomes import FOOTFALLS
+
+#: Sign and word always stand together, so that colour is never needed to tell them apart.
+SIGNS = {
+    "accepted": "●",
+    "returned": "▲",
+    "withheld": "◇",
+    "taken_in": "●",
+    "stopped": "■",
+    "repeat": "○",
+    "stops": "■",
+    "returns": "▲",
+    "notes": "○",
+}
+STATUS_WORDS = {"taken_in": "taken in", "stopped": "stopped", "repeat": "repeat, not used again"}
+WEIGHT_WORDS = {"stops": "stops the delivery", "returns": "must be mended", "notes": "for your notice"}
+_SHORT_UNITS = {"deg": "°", "{BW}": "body weights"}
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """One outcome that the pages compare. ``digits`` after the point; ``note`` says what a reader could mistake."""
+
+    column: str
+    title: str
+    digits: int
+    note: str = ""
+
+    @property
+    def unit(self) -> str:
+        """The unit as it reads after a number."""
+        code = FOOTFALLS.column(self.column).unit
+        return _SHORT_UNITS.get(code or "", unit_words(code))
+
+    @property
+    def axis(self) -> str:
+        """Title of its axis."""
+        return f"{self.title} ({self.unit})" if self.unit else self.title
+
+
+OUTCOMES = (
+    Outcome("contact_time_s", "Contact time", 3),
+    Outcome("stride_length_m", "Stride length", 2),
+    Outcome("impact_peak_bw", "Impact peak", 2, "Only footfalls that have an impact peak."),
+    Outcome("foot_strike_angle_deg", "Foot strike angle", 1, "Toes up is positive; 0° is the standing posture."),
+)
+
+_FORCE = {"vertical": "Vertical force", "fore_aft": "Fore-aft force", "sideways": "Sideways force"}
+_MARKER = {"forward": "position along the running direction", "up": "height", "right": "position to the right"}
+_CENTRE = {"forward": "along the running direction", "right": "to the runner's right"}
+
+
+def check_words(name: str) -> str:
+    """A check's name as the statement it is: ``plates_read_zero_unloaded`` -> "Plates read zero unloaded"."""
+    words = name.replace("_", " ").strip()
+    return words[:1].upper() + words[1:]
+
+
+def signal_words(signal: str) -> tuple[str, str]:
+    """What is drawn, and the short title of its axis: ("Vertical force, plate 1", "Force")."""
+    kind, *rest = signal.split(":")
+    if len(rest) == 2:
+        one, other = rest
+        plate = "all plates together" if one == "all" else f"plate {one}"
+        if kind == "force" and other in _FORCE:
+            return f"{_FORCE[other]}, {plate}", "Force"
+        if kind == "cop" and other in _CENTRE:
+            return f"Centre of pressure, {plate}, {_CENTRE[other]}", "Position"
+        if kind == "marker" and other in _MARKER:
+            return f"{_landmark(one)}: {_MARKER[other]}", "Height" if other == "up" else "Position"
+        if kind == "distance":
+            return f"Distance between {_landmark(one)} and {_landmark(other)}", "Distance"
+    return signal, "Value"
+
+
+def _landmark(role: str) -> str:
+    return role.replace("_", " ")
+
+
+def joined(words: list[str]) -> str:
+    """A list as people say it: "a, b and c"."""
+    return words[0] if len(words) == 1 else ", ".join(words[:-1]) + " and " + words[-1] if words else ""
+
+
+def counted(count: int, one: str, many: str | None = None) -> str:
+    """ "1 trial", "3 trials"."""
+    return f"{count:,} {one if count == 1 else many or one + 's'}"
+
+
+def size_words(count: int) -> str:
+    """Bytes as people read them, decimal units: "1.2 MB"."""
+    size = float(count)
+    for unit in ("bytes", "kB", "MB"):
+        if size < 1000:
+            return f"{size:.0f} {unit}" if unit == "bytes" or size >= 100 else f"{size:.1f} {unit}"
+        size /= 1000
+    return f"{size:.1f} GB"
+
+
+def time_words(stamp: str) -> str:
+    """An ISO time in UTC as people read it; anything else as it stands."""
+    return f"{stamp[:10]} {stamp[11:16]} UTC" if len(stamp) >= 16 and stamp[10] == "T" else stamp
+
+
+def visit_words(visit: str | None, weeks: dict[str, int]) -> str:
+    """A visit with its planned week."""
+    if visit is None:
+        return "visit not known"
+    return f"{visit} (week {weeks[visit]})" if visit in weeks else visit
+
+
+def signed(value: float, digits: int) -> str:
+    """A difference with its sign, a true minus included."""
+    text = f"{abs(value):.{digits}f}"
+    if float(text) == 0:
+        return text
+    return ("+" if value > 0 else "−") + text

@@ -1,0 +1,127 @@
+"""One SQL question to the warehouse, read-only and shut off from files and network; as a table or as a file."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from pipelines.errors import Unusable
+from pipelines.telemetry import DUCKDB_CONFIG
+
+if TYPE_CHECKING:
+    import duckdb
+    import pyarrow as pa
+
+SHOWN_ROWS = 50
+_SUFFIXES = (".csv", ".parquet")
+
+
+def ask(warehouse: Path, sql: str) -> pa.Table:
+    """The answer to ``sql``. Raises Unusable if there is no warehouse or the SQL does not work."""
+    import duckdb
+
+    with open_read_only(warehouse) as connection:
+        try:
+            answer = connection.sql(sql)
+            return answer.to_arrow_table() if answer is not None else _no_columns()
+        except duckdb.Error as error:
+            raise Unusable(
+                str(error).strip(),
+                "a question in DuckDB's SQL to the tables and views of the warehouse.",
+                'See what there is: manystrides query "SELECT table_name, comment FROM duckdb_tables() '
+                'UNION ALL SELECT view_name, comment FROM duckdb_views() WHERE NOT internal".',
+                file=warehouse,
+            ) from None
+
+
+def open_read_only(warehouse: Path) -> duckdb.DuckDBPyConnection:
+    """A connection that can change nothing and reach nothing outside the file; the settings cannot be undone."""
+    import duckdb
+
+    if not warehouse.exists():
+        raise Unusable(
+            "There is no warehouse here.",
+            "a depot in which deliveries were taken in.",
+            "Run `manystrides run` first, or name the depot with --depot.",
+            file=warehouse,
+        )
+    locked = {
+        "enable_external_access": "false",
+        "python_enable_replacements": "false",
+        "lock_configuration": "true",
+    }
+    try:
+        return duckdb.connect(str(warehouse), read_only=True, config={**DUCKDB_CONFIG, **locked})
+    except duckdb.Error as error:
+        raise Unusable(
+            f"The warehouse cannot be opened: {error}",
+            "a warehouse of this version of DuckDB.",
+            "Delete the file and run `manystrides run` again; it is built anew from the depot.",
+            file=warehouse,
+        ) from None
+
+
+def write_answer(answer: pa.Table, path: Path) -> None:
+    """Write the answer as CSV or Parquet, by the file's ending, in one step."""
+    import io
+
+    from pipelines.storage import write_bytes
+
+    if path.suffix.lower() not in _SUFFIXES:
+        raise Unusable(
+            f"The ending {path.suffix or '(none)'} is not known.",
+            "a file name ending in .csv or .parquet.",
+            "Change the ending.",
+            file=path,
+        )
+    if not path.absolute().parent.is_dir():
+        raise Unusable("The folder does not exist.", "an existing folder.", "Make it first.", file=path)
+    buffer = io.BytesIO()
+    if path.suffix.lower() == ".csv":
+        from pyarrow import csv
+
+        csv.write_csv(answer, buffer)
+    else:
+        from pyarrow import parquet
+
+        parquet.write_table(answer, buffer)
+    write_bytes(path.absolute(), buffer.getvalue())
+
+
+def print_answer(answer: pa.Table, shown_rows: int = SHOWN_ROWS) -> None:
+    """Print the answer as a table of at most ``shown_rows`` rows, and say so when there are more."""
+    import sys
+
+    from pyarrow import types
+    from rich import box
+    from rich.console import Console
+    from rich.table import Table
+    from rich.text import Text
+
+    # not a terminal: no width to keep to, so that nothing is cut in a file or a pipe
+    console = Console(width=None if sys.stdout.isatty() else 10_000)
+    table = Table(box=box.SIMPLE_HEAD, pad_edge=False)
+    for column in answer.schema:
+        numeric = types.is_integer(column.type) or types.is_floating(column.type)
+        table.add_column(Text(column.name), justify="right" if numeric else "left", overflow="fold")
+    columns = [column.to_pylist() for column in answer.slice(0, shown_rows).columns]
+    for row in zip(*columns, strict=True):  # by position: two columns may have the same name
+        table.add_row(*(Text(_cell(value)) for value in row))
+    console.print(table)
+    total = answer.num_rows
+    if total > shown_rows:
+        console.print(f"{shown_rows} of {total} rows shown; all with --to FILE.csv, or --rows {total}.")
+    else:
+        console.print(f"{total} row{'' if total == 1 else 's'}.")
+
+
+def _cell(value: Any) -> str:
+    if value is None:
+        return "–"
+    return f"{value:.6g}" if isinstance(value, float) else str(value)
+
+
+def _no_columns() -> pa.Table:
+    import pyarrow as pa
+
+    return pa.table({})

@@ -1,0 +1,170 @@
+"""Views a statistician wants, each with words for itself and every column. SQL over the warehouse's own tables.
+
+Column lists come from the table definitions, so that a new outcome is in every view without a change here.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from schemas.convert.to_duckdb import quote_name, quote_text
+from schemas.convert.words import column_comment
+from schemas.core import RUNNERS, SESSIONS, TRIALS
+from schemas.fields import PROVENANCE
+from schemas.model import Field, Kind, Table
+from schemas.outcomes import FOOTFALLS
+from schemas.quality import FINDINGS, STANDINGS
+
+
+@dataclass(frozen=True)
+class View:
+    """One view. ``columns``: name to words, in order."""
+
+    name: str
+    about: str
+    sql: str
+    columns: dict[str, str]
+
+
+_NOT_OUTCOMES = {"trial_id", "footfall_number", "contact_s", "toe_off_s", *(f.name for f in PROVENANCE)}
+
+#: Footfall outcomes that have a mean.
+NUMERIC = tuple(f for f in FOOTFALLS.fields if f.kind is Kind.REAL and f.name not in _NOT_OUTCOMES)
+
+#: What stands beside every footfall and trial mean: (SQL, name, field it is described by).
+_ABOUT_TRIAL: tuple[tuple[str, str, Field], ...] = (
+    *(
+        (f"t.{name}", name, TRIALS.column(name))
+        for name in ("session_id", "participant_id", "site", "visit", "condition", "surface", "trial_order")
+    ),
+    ("s.study_day", "study_day", SESSIONS.column("study_day")),
+    ("s.mass_kg", "session_mass_kg", SESSIONS.column("mass_kg")),
+    ("s.set_speed_m_per_s", "set_speed_m_per_s", SESSIONS.column("set_speed_m_per_s")),
+    *(
+        (f"r.{name}", name, RUNNERS.column(name))
+        for name in ("birth_year", "sex", "stature_m", "leg_length_m", "habitual_footwear")
+    ),
+)
+_JOINS = "JOIN trials t USING (trial_id) JOIN sessions s USING (session_id) JOIN runners r ON r.participant_id = t.participant_id"
+
+
+def all_views() -> tuple[View, ...]:
+    """The views in the order in which they must be made."""
+    return (
+        _footfalls_full(),
+        _trial_means(),
+        _outcome_spread(),
+        _runner_condition_means(),
+        _completeness(),
+        _findings_open(),
+    )
+
+
+def _words(table: Table, *names: str) -> dict[str, str]:
+    return {name: column_comment(table.column(name)) for name in names}
+
+
+def _footfalls_full() -> View:
+    own = ", ".join(f"f.{quote_name(f.name)}" for f in FOOTFALLS.fields)
+    others = ", ".join(f"{sql} AS {name}" for sql, name, _ in _ABOUT_TRIAL)
+    return View(
+        "footfalls_full",
+        "One row is one footfall of an accepted trial, with its trial, session and runner. "
+        "Footfalls of one trial are not independent: for comparisons start from runner_condition_means.",
+        f"SELECT {own}, {others} FROM footfalls f {_JOINS}",
+        {f.name: column_comment(f) for f in FOOTFALLS.fields}
+        | {name: column_comment(field) for _, name, field in _ABOUT_TRIAL},
+    )
+
+
+def _trial_means() -> View:
+    about = ", ".join(f"any_value({name}) AS {name}" for _, name, _ in _ABOUT_TRIAL)
+    means = ", ".join(f"avg({f.name}) AS {f.name}" for f in NUMERIC)
+    return View(
+        "trial_means",
+        "One row is one accepted running trial: the mean of each outcome over its footfalls, both sides together. "
+        "A footfall without a value is left out of that mean; outcome_spread tells how many there were.",
+        f"SELECT trial_id, count(*) AS footfall_count, {about}, {means} FROM footfalls_full GROUP BY trial_id",
+        {"trial_id": column_comment(TRIALS.column("trial_id")), "footfall_count": "Footfalls of the trial."}
+        | {name: column_comment(field) for _, name, field in _ABOUT_TRIAL}
+        | {f.name: f"Mean over the trial's footfalls. {column_comment(f)}" for f in NUMERIC},
+    )
+
+
+def _outcome_spread() -> View:
+    names = ", ".join(f.name for f in NUMERIC)
+    return View(
+        "outcome_spread",
+        "One row is one outcome of one accepted running trial: mean, standard deviation and number of footfalls.",
+        "SELECT trial_id, participant_id, site, visit, condition, outcome, avg(footfall_value) AS mean_value, "
+        "stddev_samp(footfall_value) AS sd_value, count(footfall_value) AS footfall_count FROM "
+        f"(UNPIVOT (SELECT trial_id, participant_id, site, visit, condition, {names} FROM footfalls_full) "
+        f"ON {names} INTO NAME outcome VALUE footfall_value) "
+        "GROUP BY trial_id, participant_id, site, visit, condition, outcome",
+        _words(TRIALS, "trial_id", "participant_id", "site", "visit", "condition")
+        | {
+            "outcome": "Column name of the outcome in footfalls; its ending is the unit.",
+            "mean_value": "Mean over the footfalls that have a value, in the outcome's unit.",
+            "sd_value": "Sample standard deviation over those footfalls; null for a single one.",
+            "footfall_count": "Footfalls that have a value.",
+        },
+    )
+
+
+def _runner_condition_means() -> View:
+    means = ", ".join(f"avg({f.name}) AS {f.name}" for f in NUMERIC)
+    return View(
+        "runner_condition_means",
+        "One row is one runner at one site and visit in one condition: footfalls are averaged within each trial first, "
+        "then trials, so that a long trial weighs no more than a short one and a runner counts once.",
+        "SELECT participant_id, site, visit, condition, count(*) AS trial_count, "
+        f"sum(footfall_count)::BIGINT AS footfall_count, {means} "
+        "FROM trial_means GROUP BY participant_id, site, visit, condition",
+        _words(TRIALS, "participant_id", "site", "visit", "condition")
+        | {"trial_count": "Trials averaged.", "footfall_count": "Footfalls in those trials."}
+        | {f.name: f"Mean over trials of the trial's mean. {column_comment(f)}" for f in NUMERIC},
+    )
+
+
+def _completeness() -> View:
+    counts = ", ".join(
+        f"count(*) FILTER (WHERE g.standing = {quote_text(standing)}) AS {standing}_count"
+        for standing in ("accepted", "returned", "withheld")
+    )
+    return View(
+        "completeness",
+        "One row is one site, visit and condition of the plan, with how many running trials of each standing there are, "
+        "the newest version of each trial counting. Withheld trials stand in one row per site, without visit and condition.",
+        f"SELECT p.site, p.visit, p.condition, "
+        "count(DISTINCT g.participant_id) FILTER (WHERE g.standing = 'accepted') AS runner_count, "
+        f"{counts} FROM (SELECT site, visit, condition FROM sites, visits, conditions UNION ALL "
+        "SELECT DISTINCT site, NULL, NULL FROM standings WHERE standing = 'withheld' AND NOT superseded) p "
+        "LEFT JOIN (SELECT * FROM standings WHERE NOT superseded AND coalesce(kind, 'running') = 'running') g "
+        "ON g.site = p.site AND g.visit IS NOT DISTINCT FROM p.visit AND g.condition IS NOT DISTINCT FROM p.condition "
+        "GROUP BY p.site, p.visit, p.condition ORDER BY p.site, p.visit, p.condition",
+        _words(STANDINGS, "site", "visit", "condition")
+        | {
+            "runner_count": "Runners with at least one accepted running trial.",
+            "accepted_count": "Running trials accepted.",
+            "returned_count": "Running trials that went back and have not come again.",
+            "withheld_count": "Trials withheld: consent does not cover them.",
+        },
+    )
+
+
+def _findings_open() -> View:
+    names = ("finding_id", "delivery_id", "site", "trial_id", "check_name", "weight", "file", "place", "seen")
+    names += ("expected", "remedy", "moment_s")
+    columns = ", ".join(f"f.{name}" for name in names)
+    return View(
+        "findings_open",
+        "One row is one finding a laboratory still has to act on: of a returned trial that has not come again, or of a "
+        "delivery that could not be taken in and has not been replaced under its number.",
+        f"SELECT {columns} FROM findings f "
+        "JOIN standings g USING (delivery_id, trial_id) "
+        "WHERE f.weight = 'returns' AND g.standing = 'returned' AND NOT g.superseded "
+        f"UNION ALL SELECT {columns} FROM findings f JOIN deliveries d USING (delivery_id) "
+        "WHERE f.weight = 'stops' AND d.status = 'stopped' AND NOT EXISTS (SELECT 1 FROM deliveries n WHERE "
+        "n.status = 'taken_in' AND n.site = d.site AND n.delivery_number = d.delivery_number)",
+        _words(FINDINGS, *names),
+    )

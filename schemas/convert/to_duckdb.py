@@ -1,0 +1,60 @@
+"""Table definition to DuckDB: CREATE TABLE, and the dictionary's words as comments.
+
+DuckDB does not take Parquet metadata as comments, and COMMENT ON takes no ``?`` parameters, so the words are quoted
+here, in one place. Nothing here opens a database.
+"""
+
+from __future__ import annotations
+
+from schemas.convert.words import column_comment, table_comment
+from schemas.model import Kind, Table
+
+_TYPES = {
+    Kind.IDENTIFIER: "VARCHAR",
+    Kind.CODE: "VARCHAR",
+    Kind.TEXT: "VARCHAR",
+    Kind.INTEGER: "BIGINT",
+    Kind.REAL: "DOUBLE",
+    Kind.BOOLEAN: "BOOLEAN",
+}
+
+
+def quote_name(name: str) -> str:
+    """``name`` as an SQL identifier."""
+    return '"' + name.replace('"', '""') + '"'
+
+
+def quote_text(text: str) -> str:
+    """``text`` as an SQL string."""
+    return "'" + text.replace("'", "''") + "'"
+
+
+def create_table_sql(table: Table) -> str:
+    """The CREATE TABLE statement, with NOT NULL and PRIMARY KEY."""
+    lines = [f"  {quote_name(f.name)} {_TYPES[f.kind]}{'' if f.nullable else ' NOT NULL'}" for f in table.fields]
+    lines.append(f"  PRIMARY KEY ({', '.join(quote_name(name) for name in table.key)})")
+    return f"CREATE TABLE {quote_name(table.name)} (\n" + ",\n".join(lines) + "\n);"
+
+
+def comment_sql(table: Table) -> str:
+    """COMMENT ON statements for the table and each column; one ``execute`` runs them all."""
+    name = quote_name(table.name)
+    statements = [
+        f"COMMENT ON TABLE {name} IS {quote_text(table_comment(table))};",
+        *(f"COMMENT ON COLUMN {name}.{quote_name(f.name)} IS {quote_text(column_comment(f))};" for f in table.fields),
+    ]
+    return "\n".join(statements)
+
+
+def view_comment_sql(view: str, comment: str, columns: dict[str, str]) -> str:
+    """COMMENT ON statements for a view and those of its columns that ``columns`` (name to words) names."""
+    name = quote_name(view)
+    return "\n".join(
+        [
+            f"COMMENT ON VIEW {name} IS {quote_text(comment)};",
+            *(
+                f"COMMENT ON COLUMN {name}.{quote_name(column)} IS {quote_text(words)};"
+                for column, words in columns.items()
+            ),
+        ]
+    )

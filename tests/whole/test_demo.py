@@ -1,0 +1,120 @@
+"""The demo deliveries, taken in by the real command, end to end."""
+
+from __future__ import annotations
+
+import csv
+import subprocess
+from pathlib import Path
+
+import duckdb
+import pytest
+
+from checks.registry import catalogue
+from schemas.catalogue import TABLES
+
+REPO = Path(__file__).resolve().parents[2]
+EXPECTED = REPO / "demo_site_uploads" / "expected_findings.csv"
+
+
+def _ask(depot: Path, sql: str) -> list[tuple]:
+    with duckdb.connect(str(depot / "warehouse.duckdb"), read_only=True) as connection:
+        return connection.execute(sql).fetchall()
+
+
+def _expected() -> set[tuple[str, str, str, str]]:
+    with EXPECTED.open(newline="", encoding="utf-8") as lines:
+        return {(r["delivery"], r["trial_id"], r["check_name"], r["weight"]) for r in csv.DictReader(lines)}
+
+
+def test_the_findings_are_exactly_the_planted_ones(demo_depot: Path) -> None:
+    seen = {
+        (delivery, trial or "", check, weight)
+        for delivery, trial, check, weight in _ask(
+            demo_depot, "SELECT delivery_id, trial_id, check_name, weight FROM findings"
+        )
+    }
+    expected = _expected()
+    assert seen - expected == set(), "found but not planted"
+    assert expected - seen == set(), "planted but not found"
+
+
+def test_every_check_has_a_planted_fault() -> None:
+    assert {check for _, _, check, _ in _expected()} == set(catalogue())
+
+
+def test_no_check_crashed(demo_depot: Path) -> None:
+    assert _ask(demo_depot, "SELECT check_name, subject, reason FROM check_runs WHERE status = 'crashed'") == []
+
+
+def test_every_standing_occurs_and_only_accepted_trials_have_outcomes(demo_depot: Path) -> None:
+    standings = {s for (s,) in _ask(demo_depot, "SELECT DISTINCT standing FROM standings")}
+    assert standings == {"accepted", "returned", "withheld"}
+    strangers = _ask(
+        demo_depot,
+        "SELECT DISTINCT trial_id FROM footfalls WHERE (delivery_id, trial_id) NOT IN "
+        "(SELECT (delivery_id, trial_id) FROM standings WHERE standing = 'accepted' AND NOT superseded)",
+    )
+    assert strangers == []
+
+
+def test_a_resent_trial_takes_the_place_of_the_returned_one(demo_depot: Path) -> None:
+    twice = _ask(demo_depot, "SELECT trial_id FROM standings GROUP BY trial_id HAVING count(*) > 1")
+    assert twice
+    for (trial,) in twice:
+        history = _ask(
+            demo_depot,
+            f"SELECT standing, superseded FROM standings WHERE trial_id = '{trial}' ORDER BY delivery_id",
+        )
+        assert history[0] == ("returned", True)
+        assert history[-1] == ("accepted", False)
+        assert _ask(demo_depot, f"SELECT count(*) FROM footfalls WHERE trial_id = '{trial}'")[0][0] > 0
+
+
+@pytest.mark.parametrize("table", [name for name in TABLES if not name.startswith("sent_")])
+def test_every_table_and_column_of_the_warehouse_carries_its_words(demo_depot: Path, table: str) -> None:
+    comments = dict(_ask(demo_depot, f"SELECT column_name, comment FROM duckdb_columns() WHERE table_name = '{table}'"))
+    assert list(comments) == list(TABLES[table].column_names)
+    for field in TABLES[table].fields:
+        assert comments[field.name].startswith(field.description)
+
+
+def test_unshod_running_differs_from_cushioned_as_the_trade_expects(demo_depot: Path) -> None:
+    rows = _ask(
+        demo_depot,
+        "SELECT condition, avg(foot_strike_angle_deg), avg(stride_length_m), avg(coalesce(impact_peak_bw, 0)) "
+        "FROM footfalls JOIN trials USING (trial_id) GROUP BY condition",
+    )
+    by_condition = {condition: rest for condition, *rest in rows}
+    shod, unshod = by_condition["cushioned"], by_condition["unshod"]
+    assert shod[0] > unshod[0]
+    assert shod[1] > unshod[1]
+    assert shod[2] > unshod[2]
+
+
+def test_the_summary_says_what_came_what_goes_back_and_where_to_look(
+    demo_run: tuple[Path, subprocess.CompletedProcess[str]],
+) -> None:
+    depot, done = demo_run
+    assert "accepted" in done.stdout
+    assert "returned" in done.stdout
+    assert "index.html" in done.stdout
+    assert (depot / "pages" / "index.html").is_file()
+    for site in ("brack", "corrie"):
+        assert (depot / "pages" / "sites" / f"{site}.html").is_file()
+
+
+def test_every_returned_trial_has_a_fix_sheet(demo_depot: Path) -> None:
+    returned = _ask(demo_depot, "SELECT trial_id FROM standings WHERE standing = 'returned' AND NOT superseded")
+    assert returned
+    missing = [t for (t,) in returned if not (demo_depot / "pages" / "fix" / f"{t}.html").is_file()]
+    assert missing == []
+
+
+def test_a_withheld_trial_leaves_no_trace_of_its_runner(demo_depot: Path) -> None:
+    withheld = _ask(demo_depot, "SELECT trial_id, participant_id, condition FROM standings WHERE standing = 'withheld'")
+    assert withheld
+    for trial, participant, condition in withheld:
+        assert participant is None
+        assert condition is None
+        assert _ask(demo_depot, f"SELECT count(*) FROM trials WHERE trial_id = '{trial}'") == [(0,)]
+        assert not any(trial in page.read_text(encoding="utf-8") for page in (demo_depot / "pages").rglob("*.html"))
