@@ -11,7 +11,6 @@ import numpy as np
 
 from checks import signals
 from checks.registry import Limit, Looked, Subject, Weight, check, looked, nothing
-from schemas.study import Study
 from schemas.trial import UP, Plate, Trial
 
 if TYPE_CHECKING:
@@ -21,12 +20,12 @@ if TYPE_CHECKING:
 @check(
     about=Subject.TRIAL,
     weight=Weight.RETURNS,
-    seen="With nobody on it, plate {number} reads {level_n:+.0f} N vertically, going from {start_n:+.0f} N at the start "
-    "to {end_n:+.0f} N at the end of the trial.",
+    seen="With nobody on it, plate {number} reads {level_n:+.0f} N vertically, going from {start_n:+.0f} N "
+    "at the start to {end_n:+.0f} N at the end of the trial.",
     expected="An unloaded plate reads 0 N, within {offset_n:g} N, from start to end.",
-    remedy="If an unloaded recording of the same session exists, subtract it and export again; otherwise subtract this "
-    "trial's own unloaded level. Before the next session zero the amplifier with the plate warm and unloaded, and with "
-    "the belt running on a treadmill.",
+    remedy="If an unloaded recording of the same session exists, subtract it and export again; otherwise "
+    "subtract this trial's own unloaded level. Before the next session zero the amplifier with the plate "
+    "warm and unloaded, and with the belt running on a treadmill.",
     limits={"offset_n": Limit("N", "common practice: below the 20 N contact threshold")},
 )
 def plates_read_zero_unloaded(trial: Trial, *, offset_n: float = 15.0) -> Looked:
@@ -66,11 +65,12 @@ def _zero_fault(
 @check(
     about=Subject.TRIAL,
     weight=Weight.RETURNS,
-    seen="Under load plate {number} reads {mean_n:.0f} N vertically on average, so the ground would pull the runner down.",
+    seen="Under load plate {number} reads {mean_n:.0f} N vertically on average, so the ground would pull "
+    "the runner down.",
     expected="The ground pushes the runner up: vertical force is positive in the study's axes.",
-    remedy="Check in the profile which lab axis points up, then the order of this plate's corners and the polarity of "
-    "its vertical channel in the export: C3D plates have their own axis pointing down, and some programs write the "
-    "force on the plate, others the force on the runner.",
+    remedy="Check in the profile which lab axis points up, then the order of this plate's corners and the "
+    "polarity of its vertical channel in the export: C3D plates have their own axis pointing down, and "
+    "some programs write the force on the plate, others the force on the runner.",
     limits={"loaded_n": Limit("N", "common practice: well above noise, well below body weight")},
 )
 def vertical_force_points_up(trial: Trial, *, loaded_n: float = 200.0) -> Looked:
@@ -101,12 +101,12 @@ def vertical_force_points_up(trial: Trial, *, loaded_n: float = 200.0) -> Looked
 @check(
     about=Subject.TRIAL,
     weight=Weight.RETURNS,
-    seen="Channel {label} of plate {number} stands still at {value:.6g} (file units) in {stretches} stretches, "
-    "{samples} samples together, at the end of its range.",
+    seen="Channel {label} of plate {number} stands still at {value:.6g} (file units) for {samples} samples, "
+    "{longest} of them in a row, at the end of its range.",
     expected="A force peak is round; fewer than {equal_samples:g} samples in a row share its largest value.",
-    remedy="The peaks are lost and cannot be brought back: record the trial again with the next larger range of the "
-    "amplifier and of the converter. If the raw recording is not cut off, export it with a larger analog scale or as "
-    "floating-point numbers.",
+    remedy="The peaks are lost and cannot be brought back: record the trial again with the next larger "
+    "range of the amplifier and of the converter. If the raw recording is not cut off, export it with a "
+    "larger analog scale or as floating-point numbers.",
     limits={"equal_samples": Limit("1", "common practice")},
 )
 def force_stays_below_full_scale(trial: Trial, *, equal_samples: float = 4) -> Looked:
@@ -147,7 +147,7 @@ def _clip_fault(trial: Trial, plate: Plate, column: int, cut: list[tuple[int, in
         "number": plate.number,
         "label": label,
         "value": float(plate.raw[longest[0], column]),
-        "stretches": len(cut),
+        "longest": longest[1] - longest[0],
         "samples": sum(b - a for a, b in cut),
         "moment_s": longest[0] / (trial.analog_rate_hz or 1.0),
         **_at(plate),
@@ -158,13 +158,13 @@ def _clip_fault(trial: Trial, plate: Plate, column: int, cut: list[tuple[int, in
 @check(
     about=Subject.TRIAL,
     weight=Weight.RETURNS,
-    seen="In {share_percent_found:.0f} % of the loaded samples the centre of pressure lies outside plate {number}, at "
-    "most {worst_m:.2f} m beyond its edge.",
-    expected="The centre of pressure stays on the plate, within {beyond_m:g} m, in all but {share_percent:g} % of the "
-    "samples above {loaded_n:g} N.",
-    remedy="Compare FORCE_PLATFORM:CORNERS and ORIGIN with the plate as it lies in the lab: order of the corners, unit "
-    "(millimetres or metres), sign and depth of the origin. Then check that the moment channels are wired and scaled as "
-    "in the plate's calibration sheet (N.m or N.mm).",
+    seen="In {share_percent_found:.0f} % of the loaded samples the centre of pressure lies outside plate "
+    "{number}, at most {worst_m:.2f} m beyond its edge.",
+    expected="The centre of pressure stays on the plate, within {beyond_m:g} m, in all but "
+    "{share_percent:g} % of the samples above {loaded_n:g} N.",
+    remedy="Compare FORCE_PLATFORM:CORNERS and ORIGIN with the plate as it lies in the lab: order of the "
+    "corners, unit (millimetres or metres), sign and depth of the origin. Then check that the moment "
+    "channels are wired and scaled as in the plate's calibration sheet (N.m or N.mm).",
     limits={
         "beyond_m": Limit("m", "common practice"),
         "share_percent": Limit("%", "common practice"),
@@ -213,12 +213,13 @@ def _crossed(plate: Plate, sample: int) -> str:
 @check(
     about=Subject.TRIAL,
     weight=Weight.RETURNS,
-    seen="Mean vertical force over {steps} whole steps is {mean_n:.0f} N, that of {from_force_kg:.1f} kg, {off_percent:+.0f} % "
-    "off the session's {mass_kg:.1f} kg.",
-    expected="Over whole steps the ground carries the runner's weight: {weight_n:.0f} N, within {allowed_percent:.0f} %.",
-    remedy="Check first that the mass in sessions.csv is this runner's, in kg. If it is, stand a known weight on the plate "
-    "and compare: a wrong gain, a wrong calibration matrix, a runner holding the handrail or a foot beside the plate "
-    "shows there.",
+    seen="Mean vertical force over {steps} whole steps is {mean_n:.0f} N, that of {from_force_kg:.1f} kg, "
+    "{off_percent:+.0f} % off the session's {mass_kg:.1f} kg.",
+    expected="Over whole steps the ground carries the runner's weight: {weight_n:.0f} N, within "
+    "{allowed_percent:.0f} %.",
+    remedy="Check first that the mass in sessions.csv is this runner's, in kg. If it is, stand a known "
+    "weight on the plate and compare: a wrong gain, a wrong calibration matrix, a runner holding the "
+    "handrail or a foot beside the plate shows there.",
     limits={
         "treadmill_fraction": Limit(
             "1", "Newton's second law gives equality over whole strides; common practice for the limit"
@@ -289,10 +290,10 @@ def _mean_over_steps(trial: Trial, footfalls: pd.DataFrame) -> tuple[float, int]
 @check(
     about=Subject.TRIAL,
     weight=Weight.NOTES,
-    seen="{place} touched {plates} plates at once.",
+    seen="In {place} the foot touched {plates} plates.",
     expected="On a runway each foot lands on one plate.",
-    remedy="Nothing to mend: the forces of the plates are added up, which is right when they lie side by side without a "
-    "step. Move the start mark by half a foot length when many trials show this.",
+    remedy="Nothing to mend: the forces of the plates are added up, which is right when they lie side by "
+    "side without a step. Move the start mark by half a foot length when many trials show this.",
 )
 def foot_lands_on_one_plate(trial: Trial, footfalls: pd.DataFrame) -> Looked:
     """Each footfall on a runway is on one plate.
@@ -309,7 +310,7 @@ def foot_lands_on_one_plate(trial: Trial, footfalls: pd.DataFrame) -> Looked:
         len(known),
         [
             {
-                "place": signals.footfall_place(row).capitalize(),
+                "place": signals.footfall_place(row),
                 "plates": int(row["plate_count"]),
                 "moment_s": float(row["contact_s"]),
                 "signal": "force:all:vertical",

@@ -7,8 +7,8 @@ from __future__ import annotations
 
 import numpy as np
 
+from checks import signals
 from checks.registry import Limit, Looked, Subject, Weight, check, looked, nothing
-from checks.signals import named, profile_of
 from schemas.study import Study
 from schemas.trial import UP, Trial
 
@@ -23,8 +23,8 @@ _RATE = Limit("1", "common practice: the nominal rate of a synchronised system i
     weight=Weight.RETURNS,
     seen="The file says {found_hz:g} marker frames per second.",
     expected="{stated_hz:g} per second, as the laboratory's profile states.",
-    remedy="Export the trial again at {stated_hz:g} Hz without resampling. If the lab has changed its camera rate for "
-    "good, ask the data manager to change marker_rate_hz in the profile.",
+    remedy="Export the trial again at {stated_hz:g} Hz without resampling. If the lab has changed its "
+    "camera rate for good, ask the data manager to change marker_rate_hz in the profile.",
     limits={"tolerance_fraction": _RATE},
 )
 def marker_rate_is_the_sites(trial: Trial, study: Study, *, tolerance_fraction: float = 0.005) -> Looked:
@@ -33,7 +33,7 @@ def marker_rate_is_the_sites(trial: Trial, study: Study, *, tolerance_fraction: 
     A wrong rate stretches every time: contact time, cadence and speed are all off by the same factor and still look
     like running.
     """
-    profile = profile_of(trial, study)
+    profile = signals.profile_of(trial, study)
     if profile is None:
         return nothing(_NO_PROFILE)
     if not trial.facts.point_count:
@@ -48,8 +48,8 @@ def marker_rate_is_the_sites(trial: Trial, study: Study, *, tolerance_fraction: 
     weight=Weight.RETURNS,
     seen="The file says {found_hz:g} force samples per second.",
     expected="{stated_hz:g} per second, as the laboratory's profile states.",
-    remedy="Export the trial again with the analog channels at {stated_hz:g} Hz. If the lab has changed its force rate "
-    "for good, ask the data manager to change force_rate_hz in the profile.",
+    remedy="Export the trial again with the analog channels at {stated_hz:g} Hz. If the lab has changed "
+    "its force rate for good, ask the data manager to change force_rate_hz in the profile.",
     limits={"tolerance_fraction": _RATE},
 )
 def force_rate_is_the_sites(trial: Trial, study: Study, *, tolerance_fraction: float = 0.005) -> Looked:
@@ -58,7 +58,7 @@ def force_rate_is_the_sites(trial: Trial, study: Study, *, tolerance_fraction: f
     Loading rates fall when force is sampled more slowly or resampled, and contact times stretch when the rate is
     stated wrongly.
     """
-    profile = profile_of(trial, study)
+    profile = signals.profile_of(trial, study)
     if profile is None or profile.force_rate_hz is None:
         return nothing(_NO_PROFILE if profile is None else "the laboratory's profile states no force rate")
     if not trial.plates or trial.analog_rate_hz is None:
@@ -73,17 +73,15 @@ def force_rate_is_the_sites(trial: Trial, study: Study, *, tolerance_fraction: f
     weight=Weight.RETURNS,
     seen="The highest marker, {marker}, lies at {height_m:.4g} m (median), and the file gives its positions in {unit}.",
     expected="The highest marker of a person is {low_m:g} to {high_m:g} m above the floor.",
-    remedy="Compare one known length, such as knee to ankle, with the file. If it is off by 10 or 1000, set POINT:UNITS "
-    "to the unit the positions are in, or export them in {unit}. If lengths are right, the vertical axis or the origin "
-    "in the profile is not the one of this recording.",
+    remedy="Compare one known length, such as knee to ankle, with the file. If it is off by 10 or 1000, "
+    "set POINT:UNITS to the unit the positions are in, or export them in {unit}. If lengths are right, the "
+    "vertical axis or the origin in the profile is not the one of this recording.",
     limits={
         "low_m": Limit("m", "common practice: a pelvis or knee marker on a small runner"),
         "high_m": Limit("m", "common practice: a head marker on a tall runner in flight"),
     },
 )
-def positions_are_in_the_stated_unit(
-    trial: Trial, study: Study, *, low_m: float = 0.35, high_m: float = 2.4
-) -> Looked:
+def positions_are_in_the_stated_unit(trial: Trial, study: Study, *, low_m: float = 0.35, high_m: float = 2.4) -> Looked:
     """Marker positions are the size of a person once read in the unit the file states.
 
     Millimetres called metres make steps of a kilometre; centimetres called millimetres make plausible angles with
@@ -100,7 +98,7 @@ def positions_are_in_the_stated_unit(
     if low_m <= heights[role] <= high_m:
         return looked(len(heights))
     fault = {
-        "marker": named(role, trial, study),
+        "marker": signals.named(trial, study, role),
         "height_m": heights[role],
         "unit": trial.facts.point_unit or "no stated unit",
         "place": "POINT:UNITS",
@@ -113,10 +111,11 @@ def positions_are_in_the_stated_unit(
 @check(
     about=Subject.TRIAL,
     weight=Weight.RETURNS,
-    seen="Marker {marker} {lack}.",
+    seen="{lacking} of the {required} required markers cannot be used: {which}.",
     expected="Every marker the study requires is labelled and was seen at least once.",
-    remedy="Label this marker and export again; if the lab's label was renamed, give it back its old name or ask the "
-    "data manager to change the profile. If the marker was not worn, the trial cannot be used.",
+    remedy="Label the markers and export again; if the lab's labels were renamed, give them back their old "
+    "names or ask the data manager to change the profile. A trial in which the marker was not worn cannot "
+    "be used.",
 )
 def required_markers_are_labelled(trial: Trial, study: Study) -> Looked:
     """Every marker that the study requires is in the file under the laboratory's label, with positions.
@@ -126,20 +125,22 @@ def required_markers_are_labelled(trial: Trial, study: Study) -> Looked:
     if trial.kind == "reference_contraction":
         return nothing("a reference contraction needs no markers")
     required = study.roles_with_side(required_only=True)
-    faults = []
-    for role in required:
-        if role not in trial.markers:
-            lack = (
-                f"is not in the file, which has {len(trial.facts.labels)} labels"
-                if role in trial.missing_labels
-                else "has no label in the laboratory's profile"
-            )
-        elif not np.isfinite(trial.markers[role]).all(axis=1).any():
-            lack = "is labelled but has no position in any frame"
-        else:
-            continue
-        faults.append({"marker": named(role, trial, study), "lack": lack, "place": role})
-    return looked(len(required), faults) if required else nothing("the study requires no marker")
+    lacks = {role: lack for role in required if (lack := _lack(trial, role))}
+    fault = {
+        "lacking": len(lacks),
+        "required": len(required),
+        "which": "; ".join(f"{signals.named(trial, study, role)} {lack}" for role, lack in lacks.items()),
+        "place": signals.few(list(lacks), "markers"),
+    }
+    return looked(len(required), [fault] if lacks else []) if required else nothing("the study requires no marker")
+
+
+def _lack(trial: Trial, role: str) -> str | None:
+    """What keeps a required marker from being used; None if it is there."""
+    if role in trial.markers:
+        seen = np.isfinite(trial.markers[role]).all(axis=1).any()
+        return None if seen else "has no position in any frame"
+    return "is not in the file" if role in trial.missing_labels else "has no label in the profile"
 
 
 @check(
@@ -147,16 +148,16 @@ def required_markers_are_labelled(trial: Trial, study: Study) -> Looked:
     weight=Weight.RETURNS,
     seen="The file describes {found}.",
     expected="{stated}, as the laboratory's profile states.",
-    remedy="Switch on all force plates of the lab in the export, in the order of the profile, with their FORCE_PLATFORM "
-    "parameters, and export again. If the plates were changed for good, ask the data manager to change plate_types in "
-    "the profile.",
+    remedy="Switch on all force plates of the lab in the export, in the order of the profile, with their "
+    "FORCE_PLATFORM parameters, and export again. If the plates were changed for good, ask the data "
+    "manager to change plate_types in the profile.",
 )
 def plates_are_those_of_the_site(trial: Trial, study: Study) -> Looked:
     """The file has as many force plates as the laboratory, of the types its profile states.
 
     A plate that is left out turns a contact into a flight, and a wrong type reads moments as forces.
     """
-    profile = profile_of(trial, study)
+    profile = signals.profile_of(trial, study)
     if profile is None:
         return nothing(_NO_PROFILE)
     if trial.kind != "running":
@@ -184,8 +185,8 @@ def _plates(types: tuple[int, ...]) -> str:
     weight=Weight.NOTES,
     seen="{oddity}.",
     expected="The parts of a C3D file agree with each other (C3D user guide).",
-    remedy="The trial was read all the same. Tell whoever looks after the export about it; a newer version of the "
-    "capture program or another export setting usually puts it right.",
+    remedy="The trial was read all the same. Tell whoever looks after the export about it; a newer version "
+    "of the capture program or another export setting usually puts it right.",
 )
 def file_structure_is_consistent(trial: Trial) -> Looked:
     """The header, parameters and data of the file say the same about its contents.

@@ -5,7 +5,7 @@ Pure functions on arrays and trials; registers no check. Nothing here judges: li
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     import pandas as pd
 
 BoolArray = NDArray[np.bool_]
+Markers = Mapping[str, FloatArray]
 
 #: Standard gravity (CGPM 1901), m/s2.
 GRAVITY = 9.80665
@@ -54,11 +55,16 @@ def without_footfalls(trial: Trial, footfalls: pd.DataFrame | None) -> str | Non
     return None if footfalls is not None and len(footfalls) else "no footfall was found"
 
 
-def named(role: str, trial: Trial, study: Study) -> str:
+def named(trial: Trial, study: Study, role: str) -> str:
     """A marker as the lab knows it: its role and, where the profile tells, the label in the file."""
     profile = profile_of(trial, study)
     label = profile.markers.get(role) if profile else None
     return f"{role} (label {label})" if label else role
+
+
+def few(names: list[str], what: str) -> str:
+    """Names joined by commas, or how many there are when the list would be long."""
+    return ", ".join(names) if len(names) <= 3 else f"{len(names)} {what}"
 
 
 def footfall_place(footfall: Any) -> str:
@@ -101,8 +107,9 @@ def flat_tops(samples: FloatArray, shortest: int) -> list[tuple[int, int]]:
 
     A coarse converter also shows equal samples at the top of a smooth peak, and a quiet channel at its rest. A parabola
     that is one step of the converter high over n equal samples falls by three more within n/2 samples to either side,
-    so only a fall of more than twice that (six steps) is a peak that was cut off. Rest is not a top: the value must be
-    at least half of the largest the channel reaches.
+    so only a fall of more than twice that (six steps) is a peak that was cut off; and a cut of less than about 0.2 % of
+    the peak, a fall of 0.5 %, changes nothing. Rest is not a top: the value must be at least half of the largest the
+    channel reaches.
     """
     x = np.asarray(samples, float)
     levels = np.unique(x[np.isfinite(x)])
@@ -117,7 +124,8 @@ def flat_tops(samples: FloatArray, shortest: int) -> list[tuple[int, int]]:
         for a, b in runs(x == top):
             reach = max(1, (b - a) // 2)
             beside = [x[i] for i in (a - reach, b - 1 + reach) if 0 <= i < len(x) and np.isfinite(x[i])]
-            if b - a >= shortest and beside and min(abs(top - v) for v in beside) > 6 * step:
+            fall = min((abs(top - v) for v in beside), default=0.0)
+            if b - a >= shortest and fall > max(6 * step, 0.005 * abs(top)):
                 cut.append((a, b))
     return sorted(cut)
 
@@ -140,11 +148,16 @@ def centre_of_pressure(plate: Plate) -> FloatArray:
 
 
 def distance_outside(corners: FloatArray, points: FloatArray) -> FloatArray:
-    """(n,) m: how far points (n, 2; forward, right) lie beyond the nearest crossed edge of a convex plate; <= 0 inside."""
+    """How far points (n, 2) lie beyond the edges of a convex plate: (n,) m, 0 or less inside.
+
+    NaN where the corners are not known or do not enclose a plate.
+    """
     flat = np.asarray(corners, float)[:, [FORWARD, RIGHT]]
     along = np.roll(flat, -1, axis=0) - flat
-    out = np.stack([along[:, 1], -along[:, 0]], axis=1)
-    out /= np.linalg.norm(out, axis=1, keepdims=True)
+    lengths = np.linalg.norm(along, axis=1, keepdims=True)
+    if not (lengths > 0).all():
+        return np.full(len(points), np.nan)
+    out = np.stack([along[:, 1], -along[:, 0]], axis=1) / lengths
     inward = np.einsum("ij,ij->i", out, flat.mean(axis=0) - flat) > 0
     out[inward] *= -1
     return np.max([(points - corner) @ normal for corner, normal in zip(flat, out, strict=True)], axis=0)
@@ -154,12 +167,14 @@ def distance_outside(corners: FloatArray, points: FloatArray) -> FloatArray:
 
 #: Three landmarks that keep their distances because a shoe or a foot holds them together.
 FOOT = ("calcaneus", "second_metatarsal_head", "fifth_metatarsal_head")
+#: Skin and shoe let foot markers wander less than this; see markers_keep_their_distance, whose default it is.
+EXCHANGE_TOLERANCE_M = 0.015
 SHANK = ("lateral_malleolus", "lateral_femoral_epicondyle")
 
 
-def distance(trial: Trial, first: str, second: str) -> FloatArray | None:
+def distance(markers: Markers, first: str, second: str) -> FloatArray | None:
     """(frames,) m between two markers; None where one of them is absent or they are never seen together."""
-    a, b = trial.markers.get(first), trial.markers.get(second)
+    a, b = markers.get(first), markers.get(second)
     if a is None or b is None or len(a) != len(b) or not len(a):
         return None
     apart = np.linalg.norm(a - b, axis=1)
@@ -171,7 +186,7 @@ def departure(apart: FloatArray) -> FloatArray:
     return np.abs(apart - np.nanmedian(apart))
 
 
-def exchanges(trial: Trial, tolerance_m: float) -> Iterator[tuple[str, str, str, BoolArray]]:
+def exchanges(markers: Markers, tolerance_m: float) -> Iterator[tuple[str, str, str, BoolArray]]:
     """Pairs of foot markers whose labels change places: (first, second, the third marker, frames in which they do).
 
     In such a frame the third marker's distances to the two fit their medians only the other way round: at least one is
@@ -181,7 +196,7 @@ def exchanges(trial: Trial, tolerance_m: float) -> Iterator[tuple[str, str, str,
         roles = [f"{role}_{side}" for role in FOOT]
         for third in roles:
             first, second = (role for role in roles if role != third)
-            to_first, to_second = distance(trial, third, first), distance(trial, third, second)
+            to_first, to_second = distance(markers, third, first), distance(markers, third, second)
             if to_first is None or to_second is None:
                 continue
             one, other = np.nanmedian(to_first), np.nanmedian(to_second)
@@ -192,12 +207,11 @@ def exchanges(trial: Trial, tolerance_m: float) -> Iterator[tuple[str, str, str,
                 yield first, second, third, swapped
 
 
-def exchanged_back(trial: Trial, tolerance_m: float, fewest: int = 1) -> dict[str, FloatArray]:
-    """The trial's markers with exchanged foot labels put right; other markers are the same arrays."""
-    markers = dict(trial.markers)
-    for first, second, _, swapped in exchanges(trial, tolerance_m):
-        if swapped.sum() >= fewest:
-            a, b = markers[first], markers[second]
-            markers[first] = np.where(swapped[:, None], b, a)
-            markers[second] = np.where(swapped[:, None], a, b)
-    return markers
+def exchanged_back(markers: Markers, tolerance_m: float) -> dict[str, FloatArray]:
+    """The markers with exchanged foot labels put right; other markers are the same arrays."""
+    mended = dict(markers)
+    for first, second, _, swapped in exchanges(markers, tolerance_m):
+        a, b = mended[first], mended[second]
+        mended[first] = np.where(swapped[:, None], b, a)
+        mended[second] = np.where(swapped[:, None], a, b)
+    return mended

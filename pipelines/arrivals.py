@@ -14,6 +14,7 @@ from dataclasses import asdict, dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
+from checks.run import Stamp
 from pipelines.storage import Depot, write_json
 
 RECORD = "record.json"
@@ -43,7 +44,11 @@ class Arrival:
 
 @dataclass(frozen=True)
 class Record:
-    """What became of one delivery. stored: payload path -> sha256; closed: those of the paths kept apart."""
+    """What became of one delivery. stored: payload path -> sha256; closed: those of the paths kept apart.
+
+    waiting: session and condition of running trials for which no standing trial has come yet.
+    result: a random word, new each time the delivery is judged, by which the ledger names this result.
+    """
 
     delivery_id: str
     arrival: str
@@ -54,13 +59,19 @@ class Record:
     received_utc: str
     code_version: str
     study_version: str
+    result: str
     stored: dict[str, str] = field(default_factory=dict)
     closed: tuple[str, ...] = ()
+    waiting: tuple[tuple[str, str], ...] = ()
 
     @property
     def taken_in(self) -> bool:
         """Whether its trials were judged."""
         return self.status == "taken_in"
+
+    def made_by(self, stamp: Stamp) -> bool:
+        """Whether this code and study made it."""
+        return (self.code_version, self.study_version) == (stamp.code_version, stamp.study_version)
 
 
 @dataclass(frozen=True)
@@ -103,7 +114,8 @@ def records(depot: Depot) -> dict[str, Record]:
 
 def _read(path: Path) -> Record:
     content: dict[str, Any] = json.loads(path.read_text(encoding="utf-8"))
-    return replace(Record(**content), closed=tuple(content["closed"]))
+    waiting = tuple((session, condition) for session, condition in content["waiting"])
+    return replace(Record(**content), closed=tuple(content["closed"]), waiting=waiting)
 
 
 def note_known(depot: Depot, arrival: Arrival, signature: str, delivery_id: str) -> None:
@@ -126,7 +138,12 @@ def slug(name: str) -> str:
     plain = re.sub(r"[^A-Za-z0-9_]+", "-", name).strip("-")
     if plain == name and len(plain) <= 40:
         return plain
-    return f"{plain[:40]}-{hashlib.sha256(name.encode()).hexdigest()[:6]}".lstrip("-")
+    return f"{plain[:40]}-{short_hash(name)}".lstrip("-")
+
+
+def short_hash(name: str) -> str:
+    """6 hex digits that tell two names apart."""
+    return hashlib.sha256(name.encode()).hexdigest()[:6]
 
 
 def _entries(folder: Path) -> list[Path]:

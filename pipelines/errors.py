@@ -6,9 +6,7 @@ from __future__ import annotations
 class Unusable(Exception):
     """Input that cannot be used as it is. The command line prints it and ends with code 2."""
 
-    def __init__(
-        self, seen: str, expected: str, remedy: str, *, file: object = None, place: str | None = None
-    ) -> None:
+    def __init__(self, seen: str, expected: str, remedy: str, *, file: object = None, place: str | None = None) -> None:
         self.seen, self.expected, self.remedy = seen, expected, remedy
         self.file, self.place = (str(file) if file is not None else None), place
         where = ", ".join(part for part in (self.file, place) if part)

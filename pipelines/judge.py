@@ -38,10 +38,7 @@ class TrialJob:
 
 @dataclass(frozen=True)
 class Verdict:
-    """What was seen in one trial. ``facts``: measured columns of ``trials``; ``posture`` only of standing trials.
-
-    ``broken`` says where our own code failed, if it did; the trial then counts as not read.
-    """
+    """What was seen in one trial. ``facts``: measured columns of ``trials``; ``posture`` only of standing trials."""
 
     reading: Reading
     findings: list[dict[str, Any]] = field(default_factory=list)
@@ -51,7 +48,6 @@ class Verdict:
     trial_outcomes: dict[str, Any] | None = None
     facts: dict[str, Any] = field(default_factory=dict)
     posture: Posture | None = None
-    broken: str | None = None
 
     def with_report(self, report: Report) -> Verdict:
         """The same with a report's rows added."""
@@ -72,7 +68,8 @@ def judge_trial(job: TrialJob) -> Verdict:
     except Exception as error:
         where = traceback.extract_tb(error.__traceback__)[-1]
         broken = f"{type(error).__name__} in {Path(where.filename).name}, {where.name}, line {where.lineno}"
-        return Verdict(replace(reading, problem="crashed", detail=broken), broken=broken)
+        told = f"manystrides itself failed, which is no fault of the file ({broken})"
+        return Verdict(replace(reading, problem="crashed", detail=told), runs=[_crashed(job, broken)])
 
 
 def _judged(job: TrialJob, reading: Reading) -> Verdict:
@@ -106,6 +103,20 @@ def _judged(job: TrialJob, reading: Reading) -> Verdict:
         _facts(trial),
         posture_of(trial) if trial.kind == "standing" else None,
     )
+
+
+def _crashed(job: TrialJob, reason: str) -> dict[str, Any]:
+    """A check run that says our own code failed, so that the run ends with an error."""
+    return {
+        "delivery_id": job.delivery_id,
+        "check_name": "trial_file_can_be_read",
+        "subject": job.row.trial_id,
+        "status": "crashed",
+        "reason": reason,
+        "rows_examined": 0,
+        "finding_count": 1,
+        **vars(job.stamp),
+    }
 
 
 def _facts(trial: Trial) -> dict[str, Any]:

@@ -68,8 +68,13 @@ class Ledger:
         """How far the ledger reaches."""
         return self._end()[0]
 
+    def results(self) -> set[str]:
+        """The results of deliveries that the ledger names."""
+        entries = (_parsed(line) for _, line in _lines(self.path))
+        return {entry["details"]["result"] for entry in entries if entry and "result" in entry["details"]}
+
     def _append(self, head: Head, what: str, about: str, why: str, details: dict[str, Any]) -> Head:
-        entry = {
+        entry: dict[str, Any] = {
             "sequence": head.sequence + 1,
             "utc": datetime.now(UTC).isoformat(timespec="milliseconds"),
             "actor": self.actor,
@@ -133,9 +138,7 @@ def verify(path: Path, reached: Head | None = None) -> list[LedgerProblem]:
         before = Head(entry["sequence"], entry["hash"])
     if reached and before.sequence < reached.sequence:
         problems.append(
-            LedgerProblem(
-                number + 1, f"lines are missing at the end: the ledger once reached entry {reached.sequence}"
-            )
+            LedgerProblem(number + 1, f"lines are missing at the end: the ledger once reached entry {reached.sequence}")
         )
     return problems
 

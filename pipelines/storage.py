@@ -250,7 +250,7 @@ def _local_path(root: str) -> Path:
     if not isinstance(filesystem, LocalFileSystem):
         raise Unusable(
             f"The depot {root} is not a folder on this machine.",
-            "a local or mounted folder: a result must be renamed into its place in one step, which buckets do not offer.",
+            "a local or mounted folder; results are renamed into place in one step, which buckets cannot do.",
             "Give a path, and copy finished releases to the bucket.",
         )
     return Path(path)

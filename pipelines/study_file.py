@@ -199,16 +199,17 @@ _EXPECTATIONS = {
 
 
 def _in_plain_words(error: dict[str, Any], model: type[BaseModel]) -> Fault:
-    place = ".".join(str(part + 1 if isinstance(part, int) else part) for part in error["loc"]) or "the file"
-    kind, context = error["type"], error.get("ctx", {})
+    kind, context, loc = error["type"], error.get("ctx", {}), error["loc"]
+    if loc[-1:] == ("[key]",):
+        return Fault(".".join(str(part) for part in loc[:-1]), "is used as a name", "a text; put it in quotes")
+    # positions in lists count from 1 for people
+    place = ".".join(str(part + 1 if isinstance(part, int) else part) for part in loc) or "the file"
     if kind == "missing":
         return Fault(place, "is missing", "a value; the setting has no default")
     if kind == "extra_forbidden":
-        return Fault(place, "is not a setting", _nearest(error["loc"], model))
+        return Fault(place, "is not a setting", _nearest(loc, model))
     if kind == "value_error":
         return Fault(place, "does not fit together", str(context.get("error", error["msg"])))
-    if place.endswith(".[key]"):
-        return Fault(place.removesuffix(".[key]"), "is used as a name", "a text; put it in quotes")
     expected = _EXPECTATIONS.get(kind, error["msg"].lower()).format(**context)
     return Fault(place, f"is {_shown(error['input'])}", expected)
 
@@ -222,7 +223,7 @@ def _nearest(loc: tuple[Any, ...], model: type[BaseModel]) -> str:
         group = next((m for m in _models(annotation)), group)
     known = list(getattr(group, "model_fields", {}))
     near = difflib.get_close_matches(str(loc[-1]), known, n=1)
-    return f"{near[0]}, perhaps" if near else "one of " + ", ".join(known)
+    return f"perhaps {near[0]}" if near else "one of " + ", ".join(known)
 
 
 def _models(annotation: Any) -> Iterator[type[BaseModel]]:
@@ -263,7 +264,7 @@ def _profile_faults(name: str, profile: SiteProfile, study: Study) -> Iterator[F
 
 def _role_hint(role: str, known: tuple[str, ...]) -> str:
     near = difflib.get_close_matches(role, known, n=1)
-    return f"{near[0]}, perhaps" if near else "a role of marker_roles, with _left or _right where it has sides"
+    return f"perhaps {near[0]}" if near else "a role of marker_roles, with _left or _right where it has sides"
 
 
 def _limit_faults(limits: Mapping[str, Mapping[str, float]]) -> Iterator[Fault]:
@@ -271,7 +272,7 @@ def _limit_faults(limits: Mapping[str, Mapping[str, float]]) -> Iterator[Fault]:
     for name, thresholds in limits.items():
         if name not in checks:
             near = difflib.get_close_matches(name, checks, n=1)
-            expected = f"{near[0]}, perhaps" if near else "the name of a check, from docs/reference/checks"
+            expected = f"perhaps {near[0]}" if near else "the name of a check, from docs/reference/checks"
             yield Fault(f"limits.{name}", "is not a check", expected)
             continue
         for threshold in thresholds:

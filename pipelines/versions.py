@@ -12,7 +12,7 @@ from importlib import metadata
 from pathlib import Path
 
 _PACKAGES = ("schemas", "checks", "pipelines")
-_ONLY_SHOWN = ("pipelines/pages/", "pipelines/cli.py", "pipelines/docs_pages.py", "pipelines/definitions.py")
+_ONLY_SHOWN = ("pipelines/pages/", "pipelines/cli.py", "pipelines/look", "pipelines/docs_pages.py")
 
 
 def package_version() -> str:
@@ -26,13 +26,22 @@ def code_version() -> str:
     return f"{package_version()}+{sources_hash(Path(__file__).parents[1])}"
 
 
-def sources_hash(root: Path) -> str:
-    """8 hex digits over names and contents of the Python sources of the three packages below ``root``."""
+@cache
+def shown_version() -> str:
+    """The same over everything, what is only shown too; changes when pages must be made again."""
+    return sources_hash(Path(__file__).parents[1], what_is_only_shown=True)
+
+
+def sources_hash(root: Path, *, what_is_only_shown: bool = False) -> str:
+    """8 hex digits over names and contents of the sources of the three packages below ``root``."""
     digest = hashlib.sha256()
     for package in _PACKAGES:
-        for path in sorted((root / package).rglob("*.py")):
+        for path in sorted((root / package).rglob("*")):
             name = path.relative_to(root).as_posix()
-            if not name.startswith(_ONLY_SHOWN):
+            if not path.is_file() or "__pycache__" in path.parts:
+                continue
+            shown = path.suffix != ".py" or name.startswith(_ONLY_SHOWN)
+            if what_is_only_shown or not shown:
                 content = path.read_bytes()
                 digest.update(f"{name}\0{len(content)}\0".encode() + content)
     return digest.hexdigest()[:8]

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import replace
 from typing import Any
 
 import numpy as np
 
 from schemas.study import Study
-from schemas.trial import FileFacts, Plate, Trial
+from schemas.trial import FileFacts, Plate, Posture, Trial
 
 G = 9.80665
 ROLES = (
@@ -184,6 +185,9 @@ def _foot_path(
     strike_deg: float,
 ) -> np.ndarray:
     """Where one marker of one leg is: still (or moving with the belt) in contact, a smooth arc between contacts."""
+    if not landings:  # a foot that never lands hangs in the air
+        lateral = 0.05 if side == "right" else -0.05
+        landings = [(t[-1] + 10.0, 0.8, lateral)]
     knots_t, knots = [t[0] - 1.0], [np.array([landings[0][1] - 0.8, 0.15, landings[0][2]])]
     for start, landing, lateral in landings:
         for share in (0.0, 1.0):
@@ -253,3 +257,55 @@ def a_standing_trial(**changes: Any) -> Trial:
         file="trials/T0.c3d",
     )
     return replace(trial, **changes)
+
+
+def a_posture(**changes: Any) -> Posture:
+    """The posture of ``a_standing_trial``: every marker where ``FLAT`` says."""
+    trial = a_standing_trial()
+    posture = Posture(
+        trial.trial_id, trial.condition, {role: path.mean(axis=0) for role, path in trial.markers.items()}
+    )
+    return replace(posture, **changes)
+
+
+def mirrored(trial: Trial) -> Trial:
+    """The same runner seen in a mirror that stands upright along the running direction: left becomes right."""
+    place, turn = np.array([1.0, 1.0, -1.0]), np.array([-1.0, -1.0, 1.0])  # moments are axial vectors
+    other = {"left": "right", "right": "left"}
+    names = {role: _renamed(role, other) for role in trial.markers}
+    return replace(
+        trial,
+        markers={names[role]: path * place for role, path in trial.markers.items()},
+        filled={names[role]: flags for role, flags in trial.filled.items()},
+        plates=tuple(
+            replace(p, corners=p.corners * place, force=p.force * place, moment=p.moment * turn) for p in trial.plates
+        ),
+    )
+
+
+def _renamed(role: str, other: dict[str, str]) -> str:
+    stem, _, side = role.rpartition("_")
+    return f"{stem}_{other[side]}" if side in other else role
+
+
+def with_force(trial: Trial, change: Callable[[np.ndarray], np.ndarray]) -> Trial:
+    """The same trial with every plate's force (n, 3) passed through ``change``; moments stay as they are."""
+    return replace(trial, plates=tuple(replace(p, force=change(p.force.copy())) for p in trial.plates))
+
+
+def cut(trial: Trial, start_s: float, end_s: float) -> Trial:
+    """The same trial recorded from ``start_s`` to ``end_s`` only; its clock starts anew."""
+    rate = trial.analog_rate_hz or 0.0
+    frames = slice(round(start_s * trial.marker_rate_hz), round(end_s * trial.marker_rate_hz))
+    samples = slice(round(start_s * rate), round(end_s * rate))
+    markers = {role: path[frames] for role, path in trial.markers.items()}
+    count = len(next(iter(markers.values()))) if markers else 0
+    return replace(
+        trial,
+        facts=replace(trial.facts, frame_count=count),
+        markers=markers,
+        filled={role: flags[frames] for role, flags in trial.filled.items()},
+        plates=tuple(
+            replace(p, force=p.force[samples], moment=p.moment[samples], raw=p.raw[samples]) for p in trial.plates
+        ),
+    )

@@ -1,7 +1,7 @@
 """What a force plate's channels mean: from raw channels to ground reaction in lab axes and SI units.
 
-Plate axes (C3D user guide): x from the middle of the edge between corners 2 and 3 to that between 1 and 4, y from the
-edge 3-4 to the edge 1-2, z down, origin in the middle of the surface. Files store the reaction of the ground on the
+Plate axes (C3D user guide): x from corner 2 to corner 1, y from corner 4 to corner 1, z down, origin in the middle of
+the surface; where the corners make no exact rectangle, x is kept. Files store the reaction of the ground on the
 runner along these axes, so standing reads negative along z and positive upwards once turned into the lab.
 
 ORIGIN runs from the place where the plate senses force, below the surface, to the middle of the surface, so its z is
@@ -56,9 +56,8 @@ def metres_per_unit(unit: str) -> float | None:
 
 def turn_to_lab(corners: FloatArray) -> FloatArray:
     """(3, 3) matrix whose columns are the plate's x, y and z axes in the lab. corners: (4, 3), any unit."""
-    x = corners[0] + corners[3] - corners[1] - corners[2]
-    y = corners[0] + corners[1] - corners[2] - corners[3]
-    z = np.cross(x, y)
+    x = corners[0] - corners[1]
+    z = np.cross(x, corners[0] - corners[3])
     y = np.cross(z, x)
     return np.stack([axis / np.linalg.norm(axis) for axis in (x, y, z)], axis=1)
 
@@ -97,9 +96,7 @@ def _from_four_sensors(raw: FloatArray, distances: FloatArray) -> FloatArray:
     return np.column_stack([fx, fy, fz, mx, my, mz])
 
 
-def force_and_moment_in_lab(
-    recording: Recording, spec: PlateSpec, metre: float
-) -> tuple[FloatArray, FloatArray]:
+def force_and_moment_in_lab(recording: Recording, spec: PlateSpec, metre: float) -> tuple[FloatArray, FloatArray]:
     """Ground reaction (n, 3) N and its moment (n, 3) N.m about the lab's origin, in lab axes."""
     channels = list(spec.channels)
     units = [recording.layout.analog_units[c] for c in channels]
@@ -138,12 +135,16 @@ def vertical_axis(spec: PlateSpec) -> FloatArray:
 
 
 def plates_of(recording: Recording, turn: FloatArray, metre: float) -> tuple[Plate, ...]:
-    """All plates that can be used, in study axes. turn: (3, 3), study = turn @ lab. metre: metres in a unit of position."""
+    """All plates that can be used, in study axes.
+
+    turn: (3, 3) with study = turn @ lab. metre: metres in a unit of position.
+    """
     plates = []
     for spec in recording.plates:
         if spec.problem or not len(recording.analog):
             continue
-        force, moment = force_and_moment_in_lab(recording, spec, metre)
+        with np.errstate(all="ignore"):  # damaged numbers stay what they are; checks meet them
+            force, moment = force_and_moment_in_lab(recording, spec, metre)
         channels = list(spec.channels)
         limits = recording.analog_limits[channels]
         plates.append(

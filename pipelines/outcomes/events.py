@@ -108,8 +108,9 @@ def side_of(
     cop: (n, 3) m, NaN where there is none. feet: side -> heel and forefoot markers, each (frames, 3) m; a side
     without markers is left out. The foot whose heel-to-forefoot line, in space, is nearer to the centre of pressure
     on average over the contact; a foot swinging by is near for a moment only, and high. Without a centre of pressure,
-    the foot whose lower marker is lower on average. With markers on one foot only, the other foot is meant where the
-    centre of pressure stays further than ``OTHER_FOOT_M`` from it; without a centre of pressure the side is unknown.
+    the foot whose lower marker is lower on average. A hidden marker is stood in for by the other of its foot. With
+    markers on one foot only, the other foot is meant where the centre of pressure stays further than
+    ``OTHER_FOOT_M`` from it; without a centre of pressure the side is then unknown.
     """
     if not feet or not marker_rate_hz > 0:
         return None
@@ -120,6 +121,7 @@ def side_of(
     height: dict[str, float] = {}
     for side, (heel, forefoot) in feet.items():
         a, b = _frames(heel, frames), _frames(forefoot, frames)
+        a, b = np.where(np.isfinite(a), a, b), np.where(np.isfinite(b), b, a)
         distance[side] = _mean(_distance_to_segment(under, a, b))
         height[side] = _mean(np.minimum(a[:, UP], b[:, UP]))
     near = {side: value for side, value in distance.items() if np.isfinite(value)}

@@ -29,7 +29,7 @@ def low_pass(signal: FloatArray, rate_hz: float, cutoff_hz: float | None, order:
 
     A Butterworth filter of ``order`` runs forward and backward over each run of samples that are all finite; gaps
     stay gaps and nothing leaks across them. Each run is continued at both ends by its own mirror image, turned over,
-    for up to one period of the cut-off. Without a cut-off, or with one at or above half the rate, where nothing
+    for up to three periods of the cut-off. Without a cut-off, or with one at or above half the rate, where nothing
     recorded could be removed, the signal comes back as it was.
     """
     signal = np.array(signal, float)
@@ -38,7 +38,7 @@ def low_pass(signal: FloatArray, rate_hz: float, cutoff_hz: float | None, order:
     from scipy.signal import butter, sosfiltfilt
 
     sections = butter(order, corrected_cutoff_hz(cutoff_hz, rate_hz, order), fs=rate_hz, output="sos")
-    pad = max(3 * (2 * len(sections) + 1), round(rate_hz / cutoff_hz))
+    pad = max(3 * (2 * len(sections) + 1), round(3 * rate_hz / cutoff_hz))
     valid = np.asarray(np.isfinite(signal).reshape(len(signal), -1).all(axis=1))
     for start, end in runs(valid):
         if end - start > 1:

@@ -15,7 +15,8 @@ from pipelines.outcomes.force import STANDARD_GRAVITY, force_outcomes
 from pipelines.outcomes.sampling import stretch, value_at
 from pipelines.outcomes.spatiotemporal import Footfall
 from schemas import fields as f
-from schemas.model import Field, Kind
+from schemas.convert.to_arrow import PANDAS_TYPES
+from schemas.model import Field
 from schemas.outcomes import FOOTFALLS
 from schemas.study import Processing
 from schemas.trial import FORWARD, UP, FloatArray, Posture, Trial
@@ -96,9 +97,9 @@ class _Signals:
         )
         feet = {}
         for side in SIDES:
-            heel, forefoot = self.marker(settings.heel_role, side), self.marker(settings.forefoot_role, side)
-            if heel is not None and forefoot is not None:
-                feet[side] = (heel, forefoot)
+            marked = [self.marker(role, side) for role in (settings.heel_role, settings.forefoot_role)]
+            if there := [path for path in marked if path is not None]:
+                feet[side] = (there[0], there[-1])
         rate = self.trial.marker_rate_hz
         return [Footfall(c, side_of(c, self.cop, self.rate, feet, rate)) for c in contacts]
 
@@ -217,11 +218,8 @@ def _frame(rows: list[dict[str, Any]]) -> pd.DataFrame:
     """The rows as a table: every column there, in order, with the same types whether or not anything was found."""
     import pandas as pd
 
-    types = {Kind.INTEGER: "Int64", Kind.REAL: "float64", Kind.BOOLEAN: "boolean"}
-    columns = {}
-    for field in COLUMNS:
-        dtype = types.get(field.kind, "str")
-        if field.kind is Kind.INTEGER and not field.nullable:
-            dtype = "int64"
-        columns[field.name] = pd.Series([row.get(field.name) for row in rows], dtype=dtype)
+    columns = {
+        field.name: pd.Series([row.get(field.name) for row in rows], dtype=PANDAS_TYPES[field.kind])
+        for field in COLUMNS
+    }
     return pd.DataFrame(columns)

@@ -58,8 +58,8 @@ def impact_peak(
     for top in candidates:
         if times_s[top] > impact_window_fraction * times_s[-1]:
             return None
-        valley = float(force[top:active_at].min())
-        if min(force[top], active.height) - valley >= prominence and valley < min(force[top], active.height):
+        drop = min(force[top], active.height) - force[top:active_at].min()
+        if drop >= prominence:
             return Peak(float(force[top]), float(times_s[top]))
     return None
 

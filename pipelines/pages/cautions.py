@@ -12,8 +12,8 @@ _LABELS = (
     "to the recording."
 )
 _FORCE = (
-    "Do not shift or scale the force by hand. Zero the plates, or correct the setting, and export again; a plate that "
-    "drifts needs its calibration checked before the next runner."
+    "Correct force only where it is exported, for the whole recording and every channel alike, and say so in the "
+    "trial's comment. A plate that drifts needs its calibration checked before the next runner."
 )
 _GAPS = "Fill a gap only if the marker was hidden briefly, and do not invent the shape of a long one."
 _CONSENT = "Never send consent forms, names or dates with a delivery."

@@ -5,11 +5,12 @@ from __future__ import annotations
 import math
 import statistics
 from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from markupsafe import Markup
 
-from pipelines.pages.drawing import BLACK, BLUE, INK, MUTED, ORANGE, PURPLE, SKY, VERMILLION, svg, values
+from pipelines.pages.drawing import BLACK, BLUE, GREEN, INK, MUTED, ORANGE, PURPLE, VERMILLION, svg, values
 from pipelines.pages.facts import Trace
 from pipelines.pages.words import SIGNS, Outcome, signal_words
 
@@ -17,11 +18,19 @@ if TYPE_CHECKING:
     import altair as alt
 
 STANDING_FILL = {"accepted": BLUE, "returned": ORANGE, "withheld": "#ffffff"}
-SITE_COLOURS = (BLUE, VERMILLION, BLACK, PURPLE, SKY)
+SITE_COLOURS = (BLUE, VERMILLION, BLACK, GREEN, PURPLE)
 SITE_SHAPES = ("circle", "square", "triangle-up", "diamond", "cross")
 
 
-def signal_chart(trace: Trace, moment_s: float | None, key: str) -> Markup:
+@dataclass(frozen=True)
+class Drawing:
+    """A chart and the words above it."""
+
+    svg: Markup
+    caption: str
+
+
+def signal_chart(trace: Trace, moment_s: float | None, key: str) -> Drawing:
     """A stretch of one signal over time, the moment of the finding marked and missing samples shaded.
 
     key: makes the ids of the drawing unique on its page.
@@ -53,7 +62,9 @@ def signal_chart(trace: Trace, moment_s: float | None, key: str) -> Markup:
     ]
     layers += _moment_layers(trace, moment_s, times, height)
     chart = alt.layer(*layers).properties(width=372, height=170)
-    return svg(chart, key, what, _signal_summary(trace, moment_s, known))
+    shaded = "not loaded" if trace.signal.startswith("cop:") else "no value"
+    caption = f"{what}. Shaded: {shaded}." if len(known) < len(trace.points) else what
+    return Drawing(svg(chart, key, what, _signal_summary(trace, moment_s, known)), caption)
 
 
 def _moment_layers(trace: Trace, moment_s: float | None, times: alt.X, height: alt.Y) -> list[alt.Chart]:
@@ -62,12 +73,12 @@ def _moment_layers(trace: Trace, moment_s: float | None, times: alt.X, height: a
     if moment_s is None or not trace.points[0][0] <= moment_s <= trace.points[-1][0]:
         return []
     share = (moment_s - trace.points[0][0]) / (trace.points[-1][0] - trace.points[0][0] or 1)
-    align = "left" if share < 0.2 else "right" if share > 0.8 else "center"
+    align: Any = "left" if share < 0.2 else "right" if share > 0.8 else "center"
     here = values([{"t": moment_s, "label": f"▼ {moment_s:.3f} s"}])
     layers = [
         alt.Chart(here).mark_rule(color=INK, strokeWidth=1.4, strokeDash=[5, 3]).encode(x=times),
         alt.Chart(here)
-        .mark_text(align=align, baseline="bottom", dy=-4, fontWeight="bold", color=INK, fontSize=12)
+        .mark_text(align=align, baseline="bottom", dy=-4, fontWeight="bold", color=INK, fontSize=13)
         .encode(x=times, y=alt.value(0), text=alt.Text(field="label", type="nominal")),
     ]
     near = min((p for p in trace.points if p[1] is not None), key=lambda p: abs(p[0] - moment_s), default=None)
@@ -80,8 +91,8 @@ def _moment_layers(trace: Trace, moment_s: float | None, times: alt.X, height: a
     return layers
 
 
-def _roomy(values: Sequence[float], with_zero: bool) -> list[float]:
-    low, high = (min(values), max(values)) if values else (0.0, 1.0)
+def _roomy(numbers: Sequence[float], with_zero: bool) -> list[float]:
+    low, high = (min(numbers), max(numbers)) if numbers else (0.0, 1.0)
     if with_zero:
         low, high = min(low, 0.0), max(high, 0.0)
     room = 0.08 * (high - low) or 0.05 * abs(high) or 1.0
@@ -119,7 +130,8 @@ def standing_chart(rows: Sequence[tuple[str, dict[str, int]]], key: str, *, widt
     """
     import altair as alt
 
-    parts, labels = [], []
+    parts: list[dict[str, Any]] = []
+    labels: list[dict[str, Any]] = []
     order = list(STANDING_FILL)
     for name, counts in rows:
         parts += [
@@ -132,7 +144,11 @@ def standing_chart(rows: Sequence[tuple[str, dict[str, int]]], key: str, *, widt
     longest = max((row["trials"] for row in labels), default=0)
     names = [name for name, _ in rows]
     by_delivery = alt.Y(
-        field="delivery", type="ordinal", sort=names, title=None, axis=alt.Axis(domain=False, ticks=False)
+        field="delivery",
+        type="ordinal",
+        sort=names,
+        title=None,
+        axis=alt.Axis(domain=False, ticks=False, labelPadding=6),
     )
     across = alt.X(
         field="trials",
@@ -160,7 +176,7 @@ def standing_chart(rows: Sequence[tuple[str, dict[str, int]]], key: str, *, widt
     )
     text = (
         alt.Chart(values(labels))
-        .mark_text(align="left", dx=7, color=INK, fontSize=12)
+        .mark_text(align="left", dx=7, color=INK, fontSize=13)
         .encode(y=by_delivery, x=end, text=alt.Text(field="label", type="nominal"))
     )
     chart = alt.layer(bars, text).properties(width=max(width - 200, 90), height={"step": 26})
@@ -196,7 +212,11 @@ def outcome_chart(
         axis=alt.Axis(tickCount=5),
     )
     by_site = alt.Y(
-        field="site", type="nominal", sort=list(sites), title=None, axis=alt.Axis(domain=False, ticks=False)
+        field="site",
+        type="nominal",
+        sort=list(sites),
+        title=None,
+        axis=alt.Axis(domain=False, ticks=False, labelPadding=6),
     )
     colours = [BLUE if s == own else "#6b7780" for s in sites] if own else _cycle(SITE_COLOURS, len(sites))
     colour = alt.Color(
@@ -245,7 +265,7 @@ def _outcome_rows(
             own = [value for s, c, value in means if (s, c) == (site, condition) and math.isfinite(value)]
             where = {"condition": _plain(condition), "site": site}
             if not own:
-                rows.append({**where, "kind": "none", "label": "no runner yet"})
+                rows.append({**where, "kind": "none", "label": "no value"})
                 continue
             mean, spread = statistics.fmean(own), statistics.stdev(own) if len(own) > 1 else 0.0
             rows += [{**where, "kind": "runner", "value": value} for value in own]

@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     import altair as alt
 
 INK, MUTED = "#1d2b36", "#4c5b67"
-BLUE, ORANGE, VERMILLION, PURPLE, SKY, BLACK = "#0072B2", "#E69F00", "#D55E00", "#CC79A7", "#56B4E9", "#000000"
+BLUE, ORANGE, VERMILLION, GREEN, PURPLE, BLACK = "#0072B2", "#E69F00", "#D55E00", "#009E73", "#CC79A7", "#000000"
 _SVG = "http://www.w3.org/2000/svg"
 _ALLOWED = {"svg", "g", "path", "line", "rect", "circle", "text", "tspan", "defs", "clipPath"}
 _LONG = re.compile(r"-?\d+\.\d{3,}(?:e-?\d+)?")
@@ -42,8 +42,8 @@ def svg(chart: alt.TopLevelMixin, key: str, title: str, summary: str) -> Markup:
         "gridColor": "#e7e3d8",
         "domainColor": MUTED,
         "tickColor": MUTED,
-        "labelFontSize": 12,
-        "titleFontSize": 12,
+        "labelFontSize": 13,
+        "titleFontSize": 13,
         "titleFontWeight": "normal",
         "labelLimit": 150,
         "titlePadding": 8,
@@ -55,7 +55,7 @@ def svg(chart: alt.TopLevelMixin, key: str, title: str, summary: str) -> Markup:
         "padding": 4,
         "view": {"stroke": None},
         "axis": axis,
-        "header": {"labelColor": INK, "labelFontSize": 12, "labelPadding": 3},
+        "header": {"labelColor": INK, "labelFontSize": 13, "labelPadding": 3},
     }
     spec = chart.to_dict(validate=False)
     # no address is allowed, so that a chart cannot reach out even by mistake

@@ -12,12 +12,13 @@ from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
-from pipelines.errors import Unusable
+from pipelines.warehouse.query import open_read_only
 
 if TYPE_CHECKING:
     import duckdb
 
 Row = TypeVar("Row")
+Hidden = set[tuple[str, str]]  # (site, trial)
 _HIDDEN = "(a withheld trial)"
 
 
@@ -82,8 +83,9 @@ class Finding:
 
 @dataclass(frozen=True)
 class CheckRun:
-    """How often one check ended one way for one reason, and on what, at one site."""
+    """How often one check ended one way for one reason, and on what, in one delivery."""
 
+    delivery_id: str
     check_name: str
     site: str | None
     status: str
@@ -125,7 +127,15 @@ class Facts:
     @cached_property
     def returned(self) -> tuple[Standing, ...]:
         """Trials that a lab has still to mend and send again."""
-        return tuple(s for s in self.current if s.standing == "returned")
+        return tuple(s for s in self.current if s.standing == "returned" and s.trial_id is not None)
+
+    @cached_property
+    def stopped(self) -> tuple[Delivery, ...]:
+        """Deliveries that could not be taken in and have not been replaced under their number."""
+        replaced = {(d.site, d.delivery_number) for d in self.deliveries if d.status == "taken_in"}
+        return tuple(
+            d for d in self.deliveries if d.status == "stopped" and (d.site, d.delivery_number) not in replaced
+        )
 
     @cached_property
     def findings_on(self) -> dict[tuple[str, str | None], tuple[Finding, ...]]:
@@ -144,29 +154,17 @@ class Facts:
 
 def read_facts(warehouse: Path, conditions: Iterable[str], outcomes: Iterable[str]) -> Facts:
     """Read all facts. ``conditions`` gives the order of the study file; ``outcomes`` are columns of ``footfalls``."""
-    import duckdb
-
-    try:
-        connection = duckdb.connect(str(warehouse), read_only=True, config={"threads": 1})
-    except duckdb.Error as error:
-        raise Unusable(
-            f"The warehouse cannot be opened ({str(error).splitlines()[0]}).",
-            "a DuckDB file made by `manystrides run`.",
-            "Run `manystrides run` again; it rebuilds the warehouse from the depot.",
-            file=warehouse,
-        ) from error
-    with connection:
+    with open_read_only(warehouse) as connection:
         return _read(connection, tuple(conditions), tuple(outcomes))
 
 
 def _read(connection: duckdb.DuckDBPyConnection, order: tuple[str, ...], outcomes: tuple[str, ...]) -> Facts:
-    # a trial id stays hidden in every delivery as long as its newest version is withheld
-    hidden = {
-        row[0]
-        for row in connection.execute(
-            "SELECT DISTINCT trial_id FROM standings WHERE standing = 'withheld' AND NOT superseded"
+    # a trial id stays hidden in every delivery of its site as long as its newest version is withheld
+    hidden: Hidden = set(
+        connection.execute(
+            "SELECT DISTINCT site, trial_id FROM standings WHERE standing = 'withheld' AND NOT superseded"
         ).fetchall()
-    }
+    )
     described = dict(connection.execute("SELECT condition, description FROM conditions").fetchall())
     visits = connection.execute("SELECT visit, planned_week FROM visits ORDER BY planned_week, visit").fetchall()
     return Facts(
@@ -194,16 +192,18 @@ def _one(connection: duckdb.DuckDBPyConnection, sql: str) -> int:
     return int(row[0]) if row else 0
 
 
-def _standings(connection: duckdb.DuckDBPyConnection, hidden: set[str]) -> tuple[Standing, ...]:
+def _standings(connection: duckdb.DuckDBPyConnection, hidden: Hidden) -> tuple[Standing, ...]:
     rows = _rows(connection, Standing, "FROM standings ORDER BY site, delivery_id, trial_id")
     anonymous = {"trial_id": None, "participant_id": None}
     return tuple(
-        Standing(**{**vars(row), **anonymous}) if row.trial_id in hidden or row.standing == "withheld" else row
+        Standing(**{**vars(row), **anonymous})
+        if (row.site, row.trial_id) in hidden or row.standing == "withheld"
+        else row
         for row in rows
     )
 
 
-def _findings(connection: duckdb.DuckDBPyConnection, hidden: set[str]) -> tuple[Finding, ...]:
+def _findings(connection: duckdb.DuckDBPyConnection, hidden: Hidden) -> tuple[Finding, ...]:
     rows = _rows(
         connection,
         Finding,
@@ -211,37 +211,47 @@ def _findings(connection: duckdb.DuckDBPyConnection, hidden: set[str]) -> tuple[
            ORDER BY CASE weight WHEN 'stops' THEN 0 WHEN 'returns' THEN 1 ELSE 2 END,
                     check_name, file, moment_s, place, finding_id""",
     )
-    telling = [trial for trial in hidden if not trial.isdigit()]  # a bare number would hide measured values too
-    name = re.compile(rf"(?<![\w-])({'|'.join(map(re.escape, sorted(telling)))})(?![\w-])") if telling else None
-    return tuple(_without(row, name) if name else row for row in rows if row.trial_id not in hidden)
+    names = {site: _any_of(trial for s, trial in hidden if s == site) for site in {s for s, _ in hidden}}
+    return tuple(_without(row, names.get(row.site or "")) for row in rows if (row.site, row.trial_id) not in hidden)
 
 
-def _without(finding: Finding, name: re.Pattern[str]) -> Finding:
+def _any_of(trials: Iterable[str]) -> re.Pattern[str] | None:
+    telling = sorted(trial for trial in trials if not trial.isdigit())  # a bare number would hide measured values too
+    return re.compile(rf"(?<![\w-])({'|'.join(map(re.escape, telling))})(?![\w-])") if telling else None
+
+
+def _without(finding: Finding, name: re.Pattern[str] | None) -> Finding:
     """The finding with the ids of withheld trials taken out of its sentences."""
+    if name is None:
+        return finding
     own = {key: name.sub(_HIDDEN, value) if isinstance(value, str) else value for key, value in vars(finding).items()}
     kept = ("finding_id", "delivery_id", "site", "trial_id", "check_name", "weight", "signal")
     return Finding(**{**own, **{key: getattr(finding, key) for key in kept}})
 
 
-def _check_runs(connection: duckdb.DuckDBPyConnection, hidden: set[str]) -> tuple[CheckRun, ...]:
+def _check_runs(connection: duckdb.DuckDBPyConnection, hidden: Hidden) -> tuple[CheckRun, ...]:
     rows = connection.execute(
-        """SELECT check_name, d.site, r.status, reason, count(*), list(subject ORDER BY subject)
+        """SELECT delivery_id, check_name, d.site, r.status, reason, count(*), list(subject ORDER BY subject)
            FROM check_runs r LEFT JOIN deliveries d USING (delivery_id)
-           GROUP BY ALL ORDER BY check_name, d.site, r.status, reason"""
+           GROUP BY ALL ORDER BY check_name, delivery_id, r.status, reason"""
     ).fetchall()
-    return tuple(CheckRun(*row[:5], tuple(s for s in row[5] if s not in hidden)) for row in rows)
+    return tuple(
+        CheckRun(delivery, name, site, status, reason, times, tuple(s for s in subjects if (site, s) not in hidden))
+        for delivery, name, site, status, reason, times, subjects in rows
+    )
 
 
-def _traces(connection: duckdb.DuckDBPyConnection, hidden: set[str]) -> dict[str, Trace]:
+def _traces(connection: duckdb.DuckDBPyConnection, hidden: Hidden) -> dict[str, Trace]:
     rows = connection.execute(
-        """SELECT finding_id, trial_id, signal, signal_unit,
+        """SELECT finding_id, d.site, trial_id, signal, signal_unit,
                   list(time_s ORDER BY time_s), list(signal_value ORDER BY time_s)
-           FROM signal_traces GROUP BY ALL ORDER BY finding_id, signal"""
+           FROM signal_traces LEFT JOIN deliveries d USING (delivery_id)
+           GROUP BY ALL ORDER BY finding_id, signal"""
     ).fetchall()
     return {
         finding_id: Trace(signal, unit, tuple(zip(times, values, strict=True)))
-        for finding_id, trial_id, signal, unit, times, values in rows
-        if trial_id not in hidden
+        for finding_id, site, trial_id, signal, unit, times, values in rows
+        if (site, trial_id) not in hidden
     }
 
 

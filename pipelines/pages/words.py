@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
+from functools import cache
 
 from schemas.convert.words import unit_words
 from schemas.outcomes import FOOTFALLS
@@ -57,10 +59,17 @@ _MARKER = {"forward": "position along the running direction", "up": "height", "r
 _CENTRE = {"forward": "along the running direction", "right": "to the runner's right"}
 
 
+@cache
+def _sentences() -> dict[str, str]:
+    from checks.registry import catalogue
+
+    return {name: spec.sentence for name, spec in catalogue().items()}
+
+
 def check_words(name: str) -> str:
-    """A check's name as the statement it is: ``plates_read_zero_unloaded`` -> "Plates read zero unloaded"."""
+    """What a check says should hold, as its catalogue says it; a check no longer there is its name in words."""
     words = name.replace("_", " ").strip()
-    return words[:1].upper() + words[1:]
+    return _sentences().get(name, words[:1].upper() + words[1:]).rstrip(".")
 
 
 def signal_words(signal: str) -> tuple[str, str]:
@@ -113,7 +122,10 @@ def visit_words(visit: str | None, weeks: dict[str, int]) -> str:
     """A visit with its planned week."""
     if visit is None:
         return "visit not known"
-    return f"{visit} (week {weeks[visit]})" if visit in weeks else visit
+    words = visit.replace("_", " ")
+    if visit not in weeks or str(weeks[visit]) in re.findall(r"\d+", visit):
+        return words
+    return f"{words} (week {weeks[visit]})"
 
 
 def signed(value: float, digits: int) -> str:

@@ -40,7 +40,7 @@ _ABOUT = {
 _VERSIONS = """
 CREATE TEMP TABLE versions AS
 SELECT s.*, d.delivery_number,
-  coalesce(bool_or(s.standing <> 'accepted' OR l.standing IN ('accepted', 'withheld')), false) AS again
+  bool_or(l.trial_id IS NOT NULL AND (s.standing <> 'accepted' OR l.standing IN ('accepted', 'withheld'))) AS again
 FROM sent_standings s
 JOIN deliveries d USING (delivery_id)
 LEFT JOIN (SELECT s.trial_id, s.site, s.standing, d.delivery_number
@@ -115,15 +115,15 @@ def _which(table: Table) -> str:
         own = "participant_id IN (SELECT participant_id FROM trials)"
     key = ", ".join(quote_name(name) for name in table.key)
     newest = f"row_number() OVER (PARTITION BY {key} ORDER BY d.delivery_number DESC, d.delivery_id) = 1"
-    return f"JOIN (SELECT delivery_id, delivery_number FROM deliveries) d USING (delivery_id) WHERE {own} QUALIFY {newest}"
+    return (
+        f"JOIN (SELECT delivery_id, delivery_number FROM deliveries) d USING (delivery_id) WHERE {own} QUALIFY {newest}"
+    )
 
 
 def _insert(connection: duckdb.DuckDBPyConnection, depot: Depot, table: Table, which: str = "") -> None:
     if source := _parquet(depot, table):
         columns = _columns(connection, table, source)
-        connection.execute(
-            f"INSERT INTO {quote_name(table.name)} BY NAME SELECT {columns} FROM {source} {which}"
-        )
+        connection.execute(f"INSERT INTO {quote_name(table.name)} BY NAME SELECT {columns} FROM {source} {which}")
 
 
 def _choose_versions(connection: duckdb.DuckDBPyConnection, depot: Depot) -> None:
@@ -136,7 +136,8 @@ def _choose_versions(connection: duckdb.DuckDBPyConnection, depot: Depot) -> Non
     connection.execute(f"{_VERSIONS} GROUP BY {own}, d.delivery_number")
     connection.execute(_CURRENT)
     connection.execute(
-        f"INSERT INTO {name} BY NAME SELECT * EXCLUDE (delivery_number, again) REPLACE (again AS superseded) FROM versions"
+        f"INSERT INTO {name} BY NAME "
+        "SELECT * EXCLUDE (delivery_number, again) REPLACE (again AS superseded) FROM versions"
     )
 
 
@@ -187,7 +188,7 @@ def _make_views(connection: duckdb.DuckDBPyConnection, study: LoadedStudy, code_
         datetime.now(UTC).isoformat(timespec="seconds"),
     )
     about = ", ".join(
-        f"{value if isinstance(value, bool) else quote_text(value)} AS {name}"
+        f"{value if isinstance(value, bool) else quote_text(str(value))} AS {name}"
         for name, value in zip(_ABOUT, values, strict=True)
     )
     connection.execute(f"CREATE VIEW about_this_warehouse AS SELECT {about}")

@@ -45,7 +45,10 @@ _ABOUT_TRIAL: tuple[tuple[str, str, Field], ...] = (
         for name in ("birth_year", "sex", "stature_m", "leg_length_m", "habitual_footwear")
     ),
 )
-_JOINS = "JOIN trials t USING (trial_id) JOIN sessions s USING (session_id) JOIN runners r ON r.participant_id = t.participant_id"
+_JOINS = (
+    "JOIN trials t USING (trial_id) JOIN sessions s USING (session_id) "
+    "JOIN runners r ON r.participant_id = t.participant_id"
+)
 
 
 def all_views() -> tuple[View, ...]:
@@ -55,6 +58,7 @@ def all_views() -> tuple[View, ...]:
         _trial_means(),
         _outcome_spread(),
         _runner_condition_means(),
+        _condition_overview(),
         _completeness(),
         _findings_open(),
     )
@@ -126,6 +130,22 @@ def _runner_condition_means() -> View:
     )
 
 
+def _condition_overview() -> View:
+    names = [f.name for f in NUMERIC]
+    per_runner = ", ".join(f"avg({name}) AS {name}" for name in names)
+    return View(
+        "condition_overview",
+        "One row is one condition: the mean over runners, each runner's sites and visits averaged first. A first look "
+        "only: where not every runner ran in every condition, compare within runners instead.",
+        f"SELECT condition, count(*) AS runner_count, {per_runner} FROM "
+        f"(SELECT participant_id, condition, {per_runner} FROM runner_condition_means "
+        "GROUP BY participant_id, condition) GROUP BY condition ORDER BY condition",
+        _words(TRIALS, "condition")
+        | {"runner_count": "Runners with an accepted running trial in the condition."}
+        | {f.name: f"Mean over runners. {column_comment(f)}" for f in NUMERIC},
+    )
+
+
 def _completeness() -> View:
     counts = ", ".join(
         f"count(*) FILTER (WHERE g.standing = {quote_text(standing)}) AS {standing}_count"
@@ -133,8 +153,9 @@ def _completeness() -> View:
     )
     return View(
         "completeness",
-        "One row is one site, visit and condition of the plan, with how many running trials of each standing there are, "
-        "the newest version of each trial counting. Withheld trials stand in one row per site, without visit and condition.",
+        "One row is one site, visit and condition of the plan, with how many running trials of each standing there "
+        "are, the newest version of each trial counting. Withheld trials stand in one row per site, without visit "
+        "and condition.",
         f"SELECT p.site, p.visit, p.condition, "
         "count(DISTINCT g.participant_id) FILTER (WHERE g.standing = 'accepted') AS runner_count, "
         f"{counts} FROM (SELECT site, visit, condition FROM sites, visits, conditions UNION ALL "
@@ -153,8 +174,7 @@ def _completeness() -> View:
 
 
 def _findings_open() -> View:
-    names = ("finding_id", "delivery_id", "site", "trial_id", "check_name", "weight", "file", "place", "seen")
-    names += ("expected", "remedy", "moment_s")
+    names = tuple(f.name for f in FINDINGS.fields if f.name not in {"signal", "code_version", "study_version"})
     columns = ", ".join(f"f.{name}" for name in names)
     return View(
         "findings_open",

@@ -19,7 +19,7 @@ _REAL = re.compile(r"[+-]?([0-9]{1,40}\.?[0-9]{0,40}|\.[0-9]{1,40})([eE][+-]?[0-
 _IDENTIFIER = re.compile(IDENTIFIER_PATTERN)
 #: Two groups of digits and a year-like third, in any order and with any separator; or eight digits in a row.
 _DATE = re.compile(r"[0-9]{1,4}\s*[-./ ]\s*[0-9A-Za-z]{1,9}\s*[-./ ,]\s*[0-9]{1,4}|[0-9]{8}|.*[0-9]{1,2}:[0-9]{2}")
-_LONGEST_TEXT = 2000
+_LONGEST_TEXT = 2000  # as the expectation in ``words`` says
 _LONGEST_ECHO = 40
 
 

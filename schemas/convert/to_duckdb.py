@@ -9,7 +9,8 @@ from __future__ import annotations
 from schemas.convert.words import column_comment, table_comment
 from schemas.model import Kind, Table
 
-_TYPES = {
+#: DuckDB type of each kind.
+COLUMN_TYPES = {
     Kind.IDENTIFIER: "VARCHAR",
     Kind.CODE: "VARCHAR",
     Kind.TEXT: "VARCHAR",
@@ -31,7 +32,7 @@ def quote_text(text: str) -> str:
 
 def create_table_sql(table: Table) -> str:
     """The CREATE TABLE statement, with NOT NULL and PRIMARY KEY."""
-    lines = [f"  {quote_name(f.name)} {_TYPES[f.kind]}{'' if f.nullable else ' NOT NULL'}" for f in table.fields]
+    lines = [f"  {quote_name(f.name)} {COLUMN_TYPES[f.kind]}{'' if f.nullable else ' NOT NULL'}" for f in table.fields]
     lines.append(f"  PRIMARY KEY ({', '.join(quote_name(name) for name in table.key)})")
     return f"CREATE TABLE {quote_name(table.name)} (\n" + ",\n".join(lines) + "\n);"
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from pipelines.outcomes.foot_strike import class_by_angle, class_by_index, foot_angle, foot_strike_angle
+from pipelines.outcomes.foot_strike import class_by_angle, class_by_index, foot_angle, foot_strike_angle, strike_index
 from pipelines.outcomes.footfalls import compute_footfalls
 from schemas.study import Processing
 from schemas.trial import Posture
@@ -87,3 +87,13 @@ def test_the_left_strike_angle_comes_out_of_the_recorded_markers_at_the_interpol
     left = compute_footfalls(real_run(recorded_markers(labels)), settings, Posture("S", "shod", standing)).iloc[1]
     assert left["foot_strike_angle_deg"] == pytest.approx(known["relative_to_static_deg"], abs=0.02)
     assert left["strike_class_by_angle"] == "forefoot"
+
+
+@needs_real_run
+def test_the_left_strike_index_agrees_with_the_known_centre_of_pressure_and_markers() -> None:
+    contact = truth()["contacts"][1]
+    heel, toe = (np.array(contact["markers_at_contact_mm"][name]) / 1000 for name in ("LCAL", "LTOE"))
+    cop = np.array(contact["cop_at_first_valid_sample_m"])
+    # dropped by hand on the line from heel to toe marker: (0.22968, 0.02799) . (0.19392, -0.02383) / 0.19538 =
+    # 0.22455 m of a foot of 0.19659 m; above 100 % because the front marker sits behind the toes
+    assert strike_index(cop, heel, toe) == pytest.approx(114.2, abs=0.05)

@@ -107,7 +107,10 @@ def test_peaks_and_impulses_of_the_real_run(number: int) -> None:
     assert force.impulse(since, vertical) / since[-1] == pytest.approx(
         known["mean_vertical_force_in_contact_N"], rel=1e-5
     )
-    assert force.impulse(since, fore_aft) == pytest.approx(known["anteroposterior_impulse_Ns"], rel=1e-4)
+    # the known fore-aft impulse is over the whole record; what lies outside the crossings of 20 N is small
+    whole = force.impulse(recorded[:, 0], recorded[:, 1])
+    assert whole == pytest.approx(known["anteroposterior_impulse_Ns"], abs=1e-4)
+    assert force.impulse(since, fore_aft) == pytest.approx(known["anteroposterior_impulse_Ns"], abs=0.05)
     assert force.braking_peak(fore_aft) == pytest.approx(known["braking_peak_N"], abs=1e-3)
     assert force.propulsive_peak(fore_aft) == pytest.approx(known["propulsive_peak_N"], abs=1e-3)
     active = force.active_peak(since, vertical, 0.25)

@@ -1,12 +1,13 @@
 """How many points, channels, samples and frames a C3D file holds, and where its data begins.
 
 The header and the parameters each say so, and they do not always agree. The size of the file decides: the first
-combination, in the order below, that fills the file to its end is taken. Nothing is decoded here.
+combination, in the order below, that fills the file to its end is taken; when none does, the header's, if it fits.
+Nothing is decoded here.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import product
 
 from pipelines.intake.c3d.header import Header
@@ -39,6 +40,10 @@ class Counts:
         """Bytes of the file after the last frame; negative when the file is too short."""
         return size - self.data_start - self.frames * self.frame_bytes
 
+    def is_tight(self, size: int) -> bool:
+        """Whether the frames fill the file but for the padding of its last blocks."""
+        return 0 <= self.left_over(size) < 2 * BLOCK
+
 
 def number(section: Section, group: str, name: str, *, whole: bool = False) -> float | None:
     """First value of a numeric parameter; ``whole`` reads it as a count. None when it is not there."""
@@ -48,7 +53,7 @@ def number(section: Section, group: str, name: str, *, whole: bool = False) -> f
     return int(parameter.counts[0]) if whole else float(parameter.values[0])
 
 
-def settle_counts(header: Header, section: Section, size: int) -> tuple[Counts, list[str]]:
+def settle_counts(header: Header, section: Section, size: int, values_size: int) -> tuple[Counts, list[str]]:
     """Choose the counts that fit the file. Raises C3dProblem when the file is too short for any."""
     options = list(
         product(
@@ -58,22 +63,36 @@ def settle_counts(header: Header, section: Section, size: int) -> tuple[Counts, 
             _frames(header, section),
         )
     )
-    values_size = 4 if header.scale < 0 else 2
     every = [Counts(start, p, c, s, f, values_size) for start, p, (c, s), f in options]
     every = [c for c in every if BLOCK <= c.data_start <= size]
     if not every:
         raise C3dProblem(f"the data should start in block {header.data_block}, which is not in the file")
-    tight = [c for c in every if 0 <= c.left_over(size) < 2 * BLOCK]
-    fitting = [c for c in every if c.left_over(size) >= 0]
-    if not fitting:
+    chosen = next((c for c in every if c.is_tight(size)), None) or _wrapped(every[0], header, size)
+    if chosen is None and every[0].left_over(size) < 0:
         first = every[0]
         held = (size - first.data_start) // first.frame_bytes
         raise C3dProblem(
             f"the file is too short: it declares {first.frames} frames of {first.frame_bytes} bytes "
             f"and holds {held} of them; it was cut off or its header is damaged"
         )
-    chosen = every[0] if every[0] in tight else (tight or fitting)[0]
+    chosen = chosen or every[0]
     return chosen, _disagreements(header, section, chosen)
+
+
+def _wrapped(first: Counts, header: Header, size: int) -> Counts | None:
+    """The same with all frames that fit, where a counter of 16 bits was too small for them and nothing else tells.
+
+    Either the counter went round, and the true number is 65536 or a multiple more, or it stopped at its largest.
+    """
+    if not first.frame_bytes:
+        return None
+    held = (size - first.data_start) // first.frame_bytes
+    if held <= 65535:
+        return None
+    if header.last_frame == 65535:
+        return replace(first, frames=held)
+    round_again = replace(first, frames=header.frames + (held - header.frames) // 65536 * 65536)
+    return round_again if round_again.is_tight(size) else None
 
 
 def _unique(values: list) -> list:
@@ -94,10 +113,8 @@ def _analog(header: Header, section: Section) -> list[tuple[int, int]]:
     """Pairs of channels and samples per frame."""
     per_frame, samples = header.analog_per_frame, header.samples_per_frame
     used = number(section, "ANALOG", "USED", whole=True)
-    point_rate, analog_rate = (
-        number(section, "POINT", "RATE") or header.rate_hz,
-        number(section, "ANALOG", "RATE"),
-    )
+    point_rate = number(section, "POINT", "RATE") or header.rate_hz
+    analog_rate = number(section, "ANALOG", "RATE") or 0.0
     ratio = round(analog_rate / point_rate) if _sane(point_rate) and _sane(analog_rate) else None
     pairs: list[tuple[int, int]] = []
     if used and per_frame and per_frame % int(used) == 0:
@@ -110,11 +127,13 @@ def _analog(header: Header, section: Section) -> list[tuple[int, int]]:
         pairs.insert(0, (0, 0))
     elif not pairs:
         pairs.append((per_frame, 1))
-    return _unique(pairs)
+    stated = {samples, ratio} - {0, None}
+    agreeing = [pair for pair in pairs if pair[1] in stated]
+    return _unique(agreeing or pairs)
 
 
-def _sane(rate: float | None) -> bool:
-    return rate is not None and 0 < rate < 1e7
+def _sane(rate: float) -> bool:
+    return 0 < rate < 1e7
 
 
 def _frames(header: Header, section: Section) -> list[int]:
@@ -152,7 +171,8 @@ def _disagreements(header: Header, section: Section, chosen: Counts) -> list[str
     stated = number(section, "POINT", "DATA_START", whole=True)
     if stated is not None and stated != header.data_block:
         found.append(
-            f"the header starts the data in block {header.data_block} and POINT:DATA_START in {stated:.0f}; {block} was used"
+            f"the header starts the data in block {header.data_block} and POINT:DATA_START in {stated:.0f}; "
+            f"{block} was used"
         )
     frames = number(section, "POINT", "FRAMES", whole=True)
     if frames is not None and frames != min(header.frames, 65535) and frames != chosen.frames:

@@ -12,9 +12,7 @@ from pipelines.intake.c3d.layout import Layout
 from schemas.trial import FloatArray
 
 
-def decode(
-    data: bytes, layout: Layout, frames: slice | None = None
-) -> tuple[FloatArray, np.ndarray, FloatArray]:
+def decode(data: bytes, layout: Layout, frames: slice | None = None) -> tuple[FloatArray, np.ndarray, FloatArray]:
     """Positions (f, n, 3) in file units, NaN where invalid; valid (f, n); analog samples (f * samples per frame, c).
 
     ``frames`` limits what is decoded. ``layout`` has made sure that all frames lie in the file.

@@ -1,6 +1,7 @@
 """What a C3D file says about itself before any measured number is decoded. Read within bounds, for any processor.
 
-Facts of the format are from the public C3D user guide. Decoding is in ``decode``, the choice of a reader in ``reading``.
+Facts of the format are from the public C3D user guide. Decoding is in ``decode``, the choice of a reader in
+``reading``.
 """
 
 from __future__ import annotations
@@ -65,7 +66,7 @@ def read_layout(data: bytes) -> Layout:
     scale = header.scale if np.isfinite(header.scale) and header.scale else number(section, "POINT", "SCALE")
     if scale is None or not np.isfinite(scale) or scale == 0:
         raise C3dProblem("neither the header nor POINT:SCALE holds a scale for the positions")
-    counts, disagreements = settle_counts(header, section, len(data))
+    counts, disagreements = settle_counts(header, section, len(data), 4 if scale < 0 else 2)
     oddities = section.oddities + disagreements
     point_rate = _point_rate(header, section, oddities)
     analog_rate = _analog_rate(section, counts, point_rate, oddities)
@@ -90,7 +91,7 @@ def read_layout(data: bytes) -> Layout:
         analog_unsigned=unsigned,
         analog_bits=int(bits) if bits is not None and bits in range(8, 25) else None,
         events=_events(section),
-        oddities=tuple(oddities),
+        oddities=tuple(dict.fromkeys(oddities)),
     )
 
 

@@ -58,6 +58,10 @@ def text_of(raw: bytes) -> str:
     return text.replace("\0", " ").strip()
 
 
+def _printable(name: str) -> str:
+    return "".join(c if c.isprintable() else "?" for c in name)
+
+
 class _Short(Exception):
     """A record runs over the end of the file."""
 
@@ -127,30 +131,37 @@ def _record(
     at = position + 2 + abs(name_length)
     name = text_of(_take(data, position + 2, abs(name_length))).upper()
     offset = int(numbers.int16(_take(data, at, 2), processor).view(np.uint16)[0])
+    end = at + 2
     if group < 0:
-        _take(data, at + 2, 1)
         names[-group] = name
         section.groups.setdefault(name, {})
     else:
-        parameter = _parameter(data, at + 2, processor, name)
+        parameter, end = _parameter(data, at + 2, processor, name)
+        if not name.isprintable():
+            section.oddities.append("a parameter's name holds characters that cannot be printed")
         if parameter is None:
-            section.oddities.append(f"parameter {name} has a form that C3D does not know; it was left out")
+            section.oddities.append(f"parameter {_printable(name)} has a form that C3D does not know; it was left out")
         else:
             waiting.setdefault(group, []).append(parameter)
+    end += 1 + _take(data, end, 1)[0]  # the description
+    if offset and at + offset != end:
+        section.oddities.append("a record of the parameter section is longer or shorter than its content")
     return at + offset if offset else None
 
 
-def _parameter(data: bytes, at: int, processor: Processor, name: str) -> Parameter | None:
+def _parameter(data: bytes, at: int, processor: Processor, name: str) -> tuple[Parameter | None, int]:
+    """One parameter, None if its form is not known, and the byte after its content."""
     size, dimensions = np.frombuffer(_take(data, at, 2), "i1").tolist()
     if size not in KINDS or not 0 <= dimensions <= 7:
-        return None
+        return None, at + 2
     dims = tuple(_take(data, at + 2, dimensions))
     raw = _take(data, at + 2 + dimensions, abs(size) * prod(dims))
+    end = at + 2 + dimensions + len(raw)
     kind = KINDS[size]
     if kind == "text":
         width = dims[0] if dims else 1
         rows = [text_of(raw[i : i + width]) for i in range(0, len(raw), width)] if width else []
-        return Parameter(name, kind, dims, np.empty(0), tuple(rows))
+        return Parameter(name, kind, dims, np.empty(0), tuple(rows)), end
     values: Any
     if kind == "byte":
         values = np.frombuffer(raw, "u1")
@@ -158,7 +169,7 @@ def _parameter(data: bytes, at: int, processor: Processor, name: str) -> Paramet
         values = numbers.int16(raw, processor)
     else:
         values = numbers.float32(raw, processor)
-    return Parameter(name, kind, dims, values)
+    return Parameter(name, kind, dims, values), end
 
 
 def _take(data: bytes, at: int, length: int) -> bytes:

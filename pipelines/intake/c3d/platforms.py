@@ -80,9 +80,7 @@ def _slice(parameter: Parameter | None, shape: tuple[int, ...], index: int) -> n
     return parameter.values[size * index : size * (index + 1)].reshape(shape, order="F")
 
 
-def _channels(
-    parameter: Parameter | None, held: int, c3d_type: int, index: int
-) -> tuple[tuple[int, ...], str | None]:
+def _channels(parameter: Parameter | None, held: int, c3d_type: int, index: int) -> tuple[tuple[int, ...], str | None]:
     """Channel numbers from 0, and what is wrong with them."""
     if c3d_type not in CHANNELS:
         return (), f"its type {c3d_type} is not one that is read (1, 2, 3, 4)"

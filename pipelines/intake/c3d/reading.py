@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from pipelines.intake.c3d.decode import decode
 from pipelines.intake.c3d.layout import Layout, read_layout
+from pipelines.intake.c3d.limits import analog_limits
 from pipelines.intake.c3d.platforms import PlateSpec, plate_specs
 from pipelines.intake.c3d.problem import C3dProblem
 from schemas.trial import FileFacts, FloatArray
@@ -79,6 +80,11 @@ def read_c3d(path: Path) -> Recording:
         raise C3dProblem(f"there is no file {Path(path).name}", "missing") from None
     except OSError as problem:
         raise C3dProblem(f"the file cannot be opened: {problem.strerror}", "missing") from None
+    with np.errstate(all="ignore"):  # damaged numbers are met with below, not warned of
+        return _read(path, data)
+
+
+def _read(path: Path, data: bytes) -> Recording:
     layout = read_layout(data)
     read = None if _misread_by_ezc3d(layout) else _by_ezc3d(path, data, layout)
     points, valid, analog = read or decode(data, layout)
@@ -88,40 +94,40 @@ def read_c3d(path: Path) -> Recording:
         points=points,
         valid=valid,
         analog=analog,
-        analog_limits=_limits(layout, analog),
+        analog_limits=analog_limits(layout, analog),
         plates=plates,
         oddities=layout.oddities + plate_oddities + _oddities_of_values(layout, valid, analog),
         reader="ezc3d" if read else "manystrides",
     )
 
 
-def _misread_by_ezc3d(layout: Layout) -> bool:
-    """Whether the file has a form that ezc3d 1.7.2 refuses or misreads. Each was seen in a public sample file.
+#: Without these ezc3d 1.7.2 was seen to end its process on damaged files.
+_EZC3D_NEEDS = (
+    *(("POINT", name) for name in ("USED", "SCALE", "RATE", "FRAMES", "LABELS", "UNITS", "DATA_START")),
+    *(("ANALOG", name) for name in ("USED", "LABELS", "UNITS", "SCALE", "OFFSET", "GEN_SCALE", "RATE")),
+)
 
-    MIPS: refused. Header and parameters disagree on points, analog values, rates or data start: one of them is
-    followed without a check. Offsets beyond a quarter of the 16-bit range, or negative: their absolute value is taken.
+
+def _misread_by_ezc3d(layout: Layout) -> bool:
+    """Whether the file has a form that ezc3d 1.7.2 refuses, misreads or crashes on.
+
+    MIPS: refused. Header and parameters that disagree on points, analog values, rates or data start: one of them is
+    followed without a check. Offsets that are negative or beyond a quarter of the 16-bit range: their absolute value
+    is taken. Each was seen in a public sample file. Any other oddity of the structure goes the same, safer way.
     """
-    awkward = (
-        "the header counts",
-        "the header starts",
-        "ANALOG:",
-        "POINT:RATE",
-        "the parameter section",
-        "a parameter record",
-    )
+    groups = _EZC3D_NEEDS if layout.counts.channels else _EZC3D_NEEDS[:7]
     return (
         layout.processor == "MIPS"
+        or bool(layout.oddities)
         or layout.analog_unsigned
         or bool((np.abs(layout.analog_offset) >= 16384).any() or (layout.analog_offset < 0).any())
-        or any(oddity.startswith(awkward) for oddity in layout.oddities)
+        or any(name not in layout.groups.get(group, {}) for group, name in groups)
         or not layout.counts.points
         or layout.counts.frames >= 65535
     )
 
 
-def _by_ezc3d(
-    path: Path, data: bytes, layout: Layout
-) -> tuple[FloatArray, NDArray[np.bool_], FloatArray] | None:
+def _by_ezc3d(path: Path, data: bytes, layout: Layout) -> tuple[FloatArray, NDArray[np.bool_], FloatArray] | None:
     """The same arrays through ezc3d; None when it refuses the file or disagrees with the layout or our decoder."""
     import ezc3d
 
@@ -158,31 +164,6 @@ def _agrees(points: FloatArray, analog: FloatArray, data: bytes, layout: Layout)
         if not np.allclose(ours, own_analog, rtol=1e-5, atol=1e-6, equal_nan=True):
             return False
     return True
-
-
-def _limits(layout: Layout, analog: FloatArray) -> FloatArray:
-    """The smallest and largest value each channel can store, in scaled units.
-
-    With ANALOG:BITS: those of a converter of that many bits. Without it, in integer files: those of 16 bits. Numbers
-    stored as floats are taken as a converter's only where the first samples are all whole before scaling.
-    """
-    channels = layout.counts.channels
-    limits = np.full((channels, 2), np.nan)
-    if not channels or (layout.storage == "float" and layout.analog_bits is None):
-        return limits
-    bits = layout.analog_bits or 16
-    unsigned = layout.analog_unsigned
-    if layout.storage == "int" and bits < 16 and not unsigned:  # 12-bit boards often count 0 to 4095 about 2048
-        unsigned = bool((layout.analog_offset >= 2 ** (bits - 2)).all())
-    low, high = (0, 2**bits - 1) if unsigned else (-(2 ** (bits - 1)), 2 ** (bits - 1) - 1)
-    ends = (np.array([low, high]) - layout.analog_offset[:, None]) * layout.analog_scale[:, None]
-    known = layout.analog_scale != 0
-    if layout.storage == "float":
-        scale = np.where(known, layout.analog_scale, 1.0)
-        raw = analog[:256] / scale + layout.analog_offset
-        known = known & (np.abs(raw - np.round(raw)) < 1e-3).all(axis=0) & (np.abs(raw) <= 2**bits).all(axis=0)
-    limits[known] = np.sort(ends[known], axis=1)
-    return limits
 
 
 def _oddities_of_values(layout: Layout, valid: NDArray[np.bool_], analog: FloatArray) -> tuple[str, ...]:

@@ -1,0 +1,1 @@
+"""Invented demonstration data of manystrides and the simulator that makes it."""

@@ -1,0 +1,76 @@
+"""The CSV tables of a delivery, made from the invented runners, sessions and trials."""
+
+from __future__ import annotations
+
+import csv
+import io
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+from demo_site_uploads.simulator.runner import RUNNERS, Runner
+from schemas.delivery import SENT_CONSENTS, SENT_PARTICIPANTS, SENT_SESSIONS, SENT_TRIALS
+from schemas.model import Table
+
+Row = dict[str, Any]
+SCOPES = ("motion", "force", "pooling")
+REQUIRED = (SENT_PARTICIPANTS, SENT_CONSENTS, SENT_SESSIONS, SENT_TRIALS)
+
+
+@dataclass
+class Rows:
+    """Rows of the four tables, by table name; faults in tables are planted by changing them."""
+
+    participants: list[Row] = field(default_factory=list)
+    consents: list[Row] = field(default_factory=list)
+    sessions: list[Row] = field(default_factory=list)
+    trials: list[Row] = field(default_factory=list)
+
+    def files(self) -> dict[str, bytes]:
+        """File name -> content."""
+        of = {
+            SENT_PARTICIPANTS: self.participants,
+            SENT_CONSENTS: self.consents,
+            SENT_SESSIONS: self.sessions,
+            SENT_TRIALS: self.trials,
+        }
+        return {str(table.file_name): csv_bytes(table, rows) for table, rows in of.items()}
+
+
+def csv_bytes(table: Table, rows: Iterable[Mapping[str, Any]]) -> bytes:
+    """UTF-8 CSV with the columns of the definition; None is an empty cell."""
+    text = io.StringIO(newline="")
+    writer = csv.DictWriter(text, table.column_names, lineterminator="\n")
+    writer.writeheader()
+    writer.writerows(rows)
+    return text.getvalue().encode("utf-8")
+
+
+def participant_row(runner: Runner) -> Row:
+    """The runner as enrolled."""
+    return {
+        "participant_id": runner.participant_id,
+        "birth_year": runner.birth_year,
+        "sex": runner.sex,
+        "stature_m": runner.stature_m,
+        "mass_kg": RUNNERS[runner.participant_id].mass_kg,
+        "leg_length_m": runner.leg_length_m,
+        "habitual_footwear": runner.habitual_footwear,
+        "weekly_distance_km_per_wk": runner.weekly_distance_km,
+    }
+
+
+def consent_rows(runner: Runner, withdrawn_on: int | None = None) -> list[Row]:
+    """All scopes given on the day of enrolment, and perhaps taken back later."""
+    given = [("given", 0)] if withdrawn_on is None else [("given", 0), ("withdrawn", withdrawn_on)]
+    return [
+        {
+            "participant_id": runner.participant_id,
+            "scope": scope,
+            "event": event,
+            "study_day": day,
+            "form_version": "2",
+        }
+        for event, day in given
+        for scope in SCOPES
+    ]

@@ -1,0 +1,69 @@
+"""The tables of one delivery as assets, one partition per delivery, with the checks as asset checks.
+
+One step makes them all, because a delivery is in the depot whole or not at all. Asset names are table names. What is
+done is in ``pipelines.run`` and ``pipelines.stages``; here it is only called and shown.
+"""
+
+from collections.abc import Iterator
+
+import dagster as dg
+
+from pipelines.arrivals import Record
+from pipelines.assets.checks import check_results, check_specs
+from pipelines.assets.place import DELIVERY_PARTITIONS, Place
+from pipelines.run import work_on
+from pipelines.standings import DELIVERY_TABLES
+from pipelines.storage import Depot, read_table
+from schemas.convert.to_dagster import dagster_schema
+from schemas.convert.words import table_comment
+from schemas.model import Table
+
+_PREVIEW_ROWS = 5
+
+
+def _spec(table: Table) -> dg.AssetSpec:
+    return dg.AssetSpec(
+        table.name,
+        description=table_comment(table),
+        group_name=str(table.layer),
+        partitions_def=DELIVERY_PARTITIONS,
+        metadata={"dagster/column_schema": dagster_schema(table)},
+        kinds={"parquet"},
+    )
+
+
+@dg.multi_asset(name="take_in_delivery", specs=[_spec(table) for table in DELIVERY_TABLES], check_specs=check_specs())
+def delivery_tables(context: dg.AssetExecutionContext, place: Place) -> Iterator[dg.MaterializeResult]:
+    """Receive, check, gate, store, judge and publish one delivery."""
+    with place.writing() as desk:
+        arrival = place.arrival(context.partition_key)
+        record = work_on(desk, arrival, lambda done, of: context.log.info(f"{done} of {of} trials judged"))
+        results = check_results(desk.depot, record)
+    for table in DELIVERY_TABLES:
+        own = [result for result in results if result.asset_key == dg.AssetKey(table.name)]
+        yield dg.MaterializeResult(
+            asset_key=table.name, metadata=_metadata(desk.depot, record, table), check_results=own
+        )
+
+
+def _metadata(depot: Depot, record: Record, table: Table) -> dict[str, dg.MetadataValue]:
+    path = depot.table_path(record.delivery_id, table)
+    rows = read_table(path)
+    return {
+        "dagster/row_count": dg.MetadataValue.int(len(rows)),
+        "delivery": dg.MetadataValue.text(f"{record.delivery_id}: {record.status}"),
+        "path": dg.MetadataValue.path(path),
+        "preview": dg.MetadataValue.md(_markdown(rows.head(_PREVIEW_ROWS))),
+    }
+
+
+def _markdown(rows: object) -> str:
+    """A few rows as a Markdown table; what a lab wrote cannot break out of its cell."""
+    frame = rows.astype(str)  # type: ignore[attr-defined]
+    lines = [list(frame.columns), ["---"] * len(frame.columns), *frame.to_numpy().tolist()]
+    return "\n".join("| " + " | ".join(_cell(cell) for cell in line) + " |" for line in lines)
+
+
+def _cell(text: str) -> str:
+    plain = " ".join(text.split())[:80]
+    return plain.replace("|", "\\|").replace("<", "&lt;").replace("[", "\\[")

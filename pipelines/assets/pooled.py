@@ -1,0 +1,26 @@
+"""What is made from all deliveries together: the warehouse and the pages."""
+
+import dagster as dg
+
+from pipelines.assets.place import Place
+from pipelines.run import build_pages_stage, build_warehouse_stage
+from pipelines.standings import DELIVERY_TABLES
+
+
+@dg.asset(deps=[table.name for table in DELIVERY_TABLES], group_name="pooled", kinds={"duckdb"})
+def warehouse(place: Place) -> dg.MaterializeResult:
+    """The DuckDB file that answers questions: newest accepted version of every trial, all labs, with comments."""
+    with place.writing() as desk:
+        rows = build_warehouse_stage(desk)
+    counts = "\n".join(["| table | rows |", "| --- | --- |", *(f"| {name} | {n} |" for name, n in rows.items())])
+    return dg.MaterializeResult(
+        metadata={"path": dg.MetadataValue.path(desk.depot.warehouse), "rows": dg.MetadataValue.md(counts)}
+    )
+
+
+@dg.asset(deps=[warehouse], group_name="pooled", kinds={"html"})
+def pages(place: Place) -> dg.MaterializeResult:
+    """Overview, a page per site, a fix sheet per returned trial."""
+    with place.writing() as desk:
+        folder = build_pages_stage(desk)
+    return dg.MaterializeResult(metadata={"path": dg.MetadataValue.path(folder)})

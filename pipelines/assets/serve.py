@@ -1,0 +1,38 @@
+"""Starts Dagster's web page and daemon for one depot, on this machine only."""
+
+from __future__ import annotations
+
+import os
+import subprocess
+import sys
+from pathlib import Path
+
+from pipelines.storage import Depot
+from pipelines.study_file import load_study
+from pipelines.telemetry import SWITCHES, quiet_dagster_home
+
+
+def environment(study: Path, inbox: Path, depot: Depot) -> dict[str, str]:
+    """The environment Dagster runs in: where everything is, and nothing sent anywhere."""
+    return {
+        **os.environ,
+        **SWITCHES,
+        "DAGSTER_HOME": str(quiet_dagster_home(depot.dagster_home)),
+        "MANYSTRIDES_STUDY": str(study.absolute()),
+        "MANYSTRIDES_INBOX": str(inbox.absolute()),
+        "MANYSTRIDES_DEPOT": str(depot.root),
+    }
+
+
+def command(port: int) -> list[str]:
+    """The command that starts it."""
+    program = [sys.executable, "-m", "dagster", "dev", "--module-name", "pipelines.definitions"]
+    return [*program, "--host", "127.0.0.1", "--port", str(port)]
+
+
+def serve(study: Path, inbox: Path, depot_root: str, port: int) -> int:
+    """Run until interrupted; returns the exit code. Raises Unusable for a study file that cannot be used."""
+    load_study(study)
+    depot = Depot(depot_root)
+    print(f"Dagster opens at http://127.0.0.1:{port} for the depot {depot.root}. Ctrl-C ends it.", flush=True)
+    return subprocess.call(command(port), env=environment(study, inbox, depot))

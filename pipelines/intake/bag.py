@@ -1,0 +1,181 @@
+"""Opens a delivery, folder or ZIP file, and tells what came: files, tables, what the bag says of itself, problems.
+
+Nothing is judged here and nothing is taken in; ``checks.delivery`` and ``checks.tables`` turn problems into findings.
+
+Fields of bag-info.txt: ``Site`` (as in the study file), ``Study`` (the study file's title), ``Delivery-Number`` (1, 2,
+3, ... within the site), ``Contact-Role`` (for example "data manager"). Names, addresses and numbers of people are not
+wanted: ``Contact-Name``, ``Contact-Email`` and ``Contact-Phone`` are dropped on reading.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import re
+import zipfile
+from collections.abc import Iterable, Iterator
+from pathlib import Path
+
+from pipelines.intake.archive import shown, unpack
+from pipelines.intake.bagit_rules import BagFiles, examine
+from pipelines.intake.descriptor import descriptor_problems
+from pipelines.intake.tables import no_tables, read_tables
+from schemas.received import PayloadFile, Problem, Received
+from schemas.study import Study
+
+SITE, STUDY, NUMBER = "Site", "Study", "Delivery-Number"
+_ABOUT_PEOPLE = ("contact-name", "contact-email", "contact-phone")
+_MOST_INFO_BYTES = 1 << 16
+
+
+def receive(path: Path, inbox_site: str, work_dir: Path, study: Study) -> tuple[Received, Path | None]:
+    """Open the delivery at ``path``; a ZIP file is unpacked into ``work_dir``.
+
+    inbox_site: the site whose inbox folder it lay in; "" if it lay in none, as when a lab tries its own bag. Returns
+    the delivery and its payload folder, None if there is none that can be read. Never raises on what a sender made.
+    """
+    root, problems = _bag_root(path, work_dir)
+    if root is None:
+        received = Received(
+            path.name, inbox_site, None, None, {}, (), no_tables(), tuple(problems), _fingerprint_of_file(path)
+        )
+        return received, None
+    found = examine(root)
+    info, info_problems = _bag_info(root, found)
+    info_problems += _site_problems(info, inbox_site, study)
+    files = tuple(_payload_files(found))
+    payload = root / "data"
+    tables = no_tables()
+    table_problems: list[Problem] = []
+    if readable := payload.is_dir() and not payload.is_symlink():
+        tables, table_problems = read_tables(payload)
+        table_problems += descriptor_problems(payload)
+    number = info.get(NUMBER, "")
+    received = Received(
+        arrived_as=path.name,
+        inbox_site=inbox_site,
+        site=info.get(SITE) if info.get(SITE) in study.sites else None,
+        number=int(number) if _is_number(number) else None,
+        bag_info=info,
+        files=files,
+        tables=tables,
+        problems=(*found.problems, *info_problems, *table_problems),
+        fingerprint=_fingerprint(files) if files else _fingerprint_of_bag(found),
+    )
+    return received, payload if readable else None
+
+
+def _bag_root(path: Path, work_dir: Path) -> tuple[Path | None, list[Problem]]:
+    if path.is_symlink():
+        return None, [_archive_problem(path, "it is a link")]
+    if path.is_dir():
+        return path, []
+    if not path.is_file():
+        return None, [_archive_problem(path, "it is neither a folder nor a file")]
+    if path.suffix.lower() != ".zip" and not zipfile.is_zipfile(path):
+        return None, [_archive_problem(path, "it is neither a folder nor a ZIP file")]
+    target = work_dir / "unpacked"
+    if problems := unpack(path, target):
+        return None, problems
+    return next(target.iterdir()), []
+
+
+def _archive_problem(path: Path, seen: str) -> Problem:
+    return Problem("archive", seen, "a bag: a folder, or a ZIP file of one", path.name)
+
+
+def _bag_info(root: Path, found: BagFiles) -> tuple[dict[str, str], list[Problem]]:
+    """The fields of bag-info.txt; ours by our spelling, whatever the case in the file."""
+    name = "bag-info.txt"
+    if name not in found.digests:
+        return {}, [_info_problem(f"{name} is missing", f"{name} with {SITE}, {STUDY} and {NUMBER}")]
+    if found.sizes[name] > _MOST_INFO_BYTES:
+        return {}, [_info_problem(f"{name} is larger than {_MOST_INFO_BYTES} bytes", "a few lines")]
+    try:
+        text = (root / name).read_bytes().decode("utf-8-sig")
+    except (UnicodeDecodeError, OSError):
+        return {}, [_info_problem(f"{name} is not UTF-8", "UTF-8 text")]
+    ours = {field.lower(): field for field in (SITE, STUDY, NUMBER)}
+    info: dict[str, str] = {}
+    problems = []
+    for label, value in _info_lines(text):
+        field = ours.get(label.lower(), label)
+        if label.lower() in _ABOUT_PEOPLE:
+            continue
+        if field in info and field in ours.values():
+            problems.append(_info_problem(f"{field} stands twice", f"{field} once"))
+        info[field] = value
+    return info, problems
+
+
+def _info_lines(text: str) -> Iterator[tuple[str, str]]:
+    """Label and value; a line that begins with a space or tab continues the one before."""
+    label, value = "", ""
+    for line in re.split(r"\r\n|\n|\r", text):
+        if line[:1] in (" ", "\t") and label:
+            value += " " + line.strip()
+            continue
+        if label:
+            yield label, value
+        label, _, value = (part.strip() for part in line.partition(":"))
+    if label:
+        yield label, value
+
+
+def _site_problems(info: dict[str, str], inbox_site: str, study: Study) -> Iterator[Problem]:
+    """What the bag says of itself against the study file and the inbox folder it lay in."""
+    site, number, title = info.get(SITE, ""), info.get(NUMBER, ""), info.get(STUDY, "")
+    known = "one of " + ", ".join(study.sites)
+    if not site:
+        yield _info_problem(f"{SITE} is missing", known, SITE)
+    elif site not in study.sites:
+        yield _info_problem(f"{SITE} is {shown(site)}, which the study does not know", known, SITE)
+    elif inbox_site and site != inbox_site:
+        yield _info_problem(f"{SITE} is {site}, but the bag lay in the inbox of {inbox_site}", inbox_site, SITE)
+    if not title:
+        yield _info_problem(f"{STUDY} is missing", study.title, STUDY)
+    elif title.split() != study.title.split():
+        yield _info_problem(f"{STUDY} is {shown(title)}", study.title, STUDY)
+    expected = "a whole number from 1, one higher with each delivery of the site"
+    if not number:
+        yield _info_problem(f"{NUMBER} is missing", expected, NUMBER)
+    elif not _is_number(number):
+        yield _info_problem(f"{NUMBER} is {shown(number)}", expected, NUMBER)
+
+
+def _is_number(text: str) -> bool:
+    return re.fullmatch(r"[0-9]{1,6}", text) is not None and int(text) >= 1
+
+
+def _info_problem(seen: str, expected: str, place: str | None = None) -> Problem:
+    return Problem("bag_info", seen, expected, "bag-info.txt", place)
+
+
+def _payload_files(found: BagFiles) -> Iterator[PayloadFile]:
+    for path in sorted(found.digests):
+        if path.startswith("data/"):
+            yield PayloadFile(path.removeprefix("data/"), found.sizes[path], found.digests[path]["sha256"])
+
+
+def _fingerprint(files: Iterable[PayloadFile]) -> str:
+    """SHA-256 over the sorted lines "sha256 path": equal for equal content, however it was packed."""
+    lines = sorted(f"{f.sha256} {f.path}\n" for f in files)
+    return hashlib.sha256("".join(lines).encode()).hexdigest()
+
+
+def _fingerprint_of_bag(found: BagFiles) -> str:
+    """For a bag without payload: over its other files, so that two such bags are not taken for one."""
+    return _fingerprint(PayloadFile(f"../{p}", found.sizes[p], d["sha256"]) for p, d in found.digests.items())
+
+
+def _fingerprint_of_file(path: Path) -> str:
+    """For what could not be opened: its bytes, or if it has none that can be read, its name."""
+    digest = hashlib.sha256()
+    try:
+        if path.is_symlink():
+            raise OSError
+        with path.open("rb") as stream:
+            while block := stream.read(1 << 20):
+                digest.update(block)
+    except OSError:
+        digest.update(path.name.encode(errors="backslashreplace"))
+    return digest.hexdigest()

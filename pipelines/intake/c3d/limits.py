@@ -1,0 +1,49 @@
+"""The smallest and largest value an analog channel can store, so that clipping can be told from a large force."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from pipelines.intake.c3d.layout import Layout
+from schemas.trial import FloatArray
+
+
+def analog_limits(layout: Layout, analog: FloatArray) -> FloatArray:
+    """(channels, 2) in scaled units, the smaller first; NaN where unknown.
+
+    Numbers stored as floats are taken as a converter's only where ANALOG:BITS is there and the first samples are all
+    whole before scaling; a channel with scale 0 has no limits.
+    """
+    channels = layout.counts.channels
+    limits = np.full((channels, 2), np.nan)
+    if not channels or (layout.storage == "float" and layout.analog_bits is None):
+        return limits
+    known = layout.analog_scale != 0
+    scale = np.where(known, layout.analog_scale, 1.0)
+    raw = analog / scale + layout.analog_offset
+    bits, unsigned = _converter(layout, raw)
+    if layout.storage == "float":
+        first = raw[:256]
+        whole = np.abs(first - np.round(first)) < 1e-3
+        known = known & whole.all(axis=0) & (np.abs(first) <= 2**bits).all(axis=0)
+    low, high = (0, 2**bits - 1) if unsigned else (-(2 ** (bits - 1)), 2 ** (bits - 1) - 1)
+    ends = (np.array([low, high]) - layout.analog_offset[:, None]) * scale[:, None]
+    limits[known] = np.sort(ends[known], axis=1)
+    return limits
+
+
+def _converter(layout: Layout, raw: FloatArray) -> tuple[int, bool]:
+    """Bits of the converter and whether it counts from 0.
+
+    Without ANALOG:BITS an integer file is taken as one of 12 bits where every offset lies near the middle of 0 to
+    4095 and every sample within it (common practice of older boards), else as one of 16 bits, its storage.
+    """
+    offset = layout.analog_offset
+    if layout.analog_bits is not None:
+        middle = 2 ** (layout.analog_bits - 2)
+        counts_from_zero = layout.storage == "int" and layout.analog_bits < 16 and bool((offset >= middle).all())
+        return layout.analog_bits, layout.analog_unsigned or counts_from_zero
+    central = bool(((offset > 1024) & (offset < 3072)).all())
+    if central and len(raw) and raw.min() >= -0.5 and raw.max() <= 4095.5:
+        return 12, True
+    return 16, layout.analog_unsigned

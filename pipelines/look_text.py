@@ -1,0 +1,123 @@
+"""A look at one file as a page of plain text for a lab engineer. Takes the dictionary of ``look``; reads nothing."""
+
+from __future__ import annotations
+
+from typing import Any
+
+#: footfall columns of the printed table: name, heading, format
+_COLUMNS = (
+    ("side", "side", "s"),
+    ("contact_s", "contact s", ".4f"),
+    ("contact_time_s", "ground s", ".4f"),
+    ("flight_time_s", "flight s", ".4f"),
+    ("step_time_s", "step s", ".4f"),
+    ("impact_peak_bw", "impact BW", ".2f"),
+    ("active_peak_bw", "active BW", ".2f"),
+    ("average_loading_rate_bw_per_s", "loading BW/s", ".1f"),
+    ("foot_strike_angle_deg", "strike deg", ".1f"),
+    ("strike_index_percent", "strike %", ".0f"),
+)
+
+
+def render_look(seen: dict[str, Any]) -> str:
+    """The whole page, lines of at most about 110 characters, ending without a line break."""
+    if not seen["readable"]:
+        return f"{seen['file']}\n  cannot be read: {seen['problem']}"
+    parts = [
+        _heading(seen),
+        _points(seen),
+        _analog(seen),
+        _plates(seen),
+        _events(seen),
+        _list("Text that may tell who or when", [f"{i['place']}: {i['kind']}" for i in seen["text_like_identity"]]),
+        _list("Odd", seen["oddities"]),
+    ]
+    if seen.get("missing_labels"):
+        missing = [f"{label} ({role})" for role, label in seen["missing_labels"].items()]
+        parts.append(_list("Labels of the profile that are not in the file", missing))
+    if "footfalls" in seen:
+        parts.append(_footfalls(seen))
+    return "\n\n".join(parts)
+
+
+def _heading(seen: dict[str, Any]) -> str:
+    encoding = seen["encoding"]
+    return (
+        f"{seen['file']}\n  {encoding['processor']} processor, {encoding['storage']} storage, "
+        f"{seen['duration_s']:.2f} s, read by {seen['reader']}"
+    )
+
+
+def _points(seen: dict[str, Any]) -> str:
+    p = seen["points"]
+    missing = f", {p['missing_fraction']:.1%} missing" if p["missing_fraction"] else ""
+    head = (
+        f"Points: {p['count']}, {p['frames']} frames at {p['rate_hz']:g} Hz, unit {p['unit'] or 'not named'}{missing}"
+    )
+    return "\n".join([head, *_wrapped(seen["labels"])])
+
+
+def _analog(seen: dict[str, Any]) -> str:
+    a = seen["analog"]
+    if not a["count"]:
+        return "Analog channels: none"
+    head = f"Analog channels: {a['count']}, {a['samples']} samples at {a['rate_hz']:g} Hz"
+    named = [
+        f"{label} [{unit}]" if unit else label
+        for label, unit in zip(seen["analog_labels"], seen["analog_units"], strict=True)
+    ]
+    return "\n".join([head, *_wrapped(named)])
+
+
+def _plates(seen: dict[str, Any]) -> str:
+    lines = [f"Force plates: {len(seen['plates']) or 'none'}"]
+    for plate in seen["plates"]:
+        if plate["problem"]:
+            lines.append(f"  {plate['number']}  type {plate['type']}, cannot be used: {plate['problem']}")
+            continue
+        force = plate["mean_vertical_force_n"]
+        told = "no samples" if force is None else f"mean vertical force {force:.1f} N along {plate['vertical']}"
+        lines.append(f"  {plate['number']}  type {plate['type']}, {told}, channels {', '.join(plate['channels'])}")
+        corners = "  ".join("(" + ", ".join(f"{_number(x)}" for x in c) + ")" for c in plate["corners"])
+        lines.append(f"     corners {corners} {seen['points']['unit']}")
+    return "\n".join(lines)
+
+
+def _number(value: float | None) -> str:
+    return "-" if value is None else f"{value:.4g}"
+
+
+def _events(seen: dict[str, Any]) -> str:
+    listed = [f"{_number(e['time_s'])} s {e['context']} {e['label']}".rstrip() for e in seen["event_list"]]
+    listed += [f"{_number(e['time_s'])} s {e['label']} (in the header)" for e in seen["header_events"]]
+    return _list("Events", listed)
+
+
+def _footfalls(seen: dict[str, Any]) -> str:
+    trial = seen["trial"]
+    words = {"given": "as given", "force": "from the mean vertical force", "none": "not known"}
+    mass = "not known" if trial["mass_used_kg"] is None else f"{trial['mass_used_kg']:.1f} kg"
+    speed = "not known" if trial["speed_m_per_s"] is None else f"{trial['speed_m_per_s']:.2f} m/s"
+    head = f"Footfalls: {len(seen['footfalls'])}, body mass {mass} ({words[trial['mass_source']]}), speed {speed}"
+    lines = [head, "  " + "".join(f"{heading:>13}" for _, heading, _ in _COLUMNS)]
+    for footfall in seen["footfalls"]:
+        cells = ("-" if footfall.get(n) is None else format(footfall[n], form) for n, _, form in _COLUMNS)
+        lines.append("  " + "".join(f"{cell:>13}" for cell in cells))
+    if seen.get("standing_problem"):
+        lines.append("  " + seen["standing_problem"])
+    return "\n".join(lines)
+
+
+def _list(title: str, items: list[str]) -> str:
+    return "\n".join([f"{title}: {len(items) or 'none'}", *(f"  {item}" for item in items)])
+
+
+def _wrapped(words: list[str], width: int = 108) -> list[str]:
+    """Words side by side in lines that start with two spaces."""
+    lines, line = [], ""
+    for word in words:
+        if line and len(line) + len(word) + 2 > width:
+            lines.append("  " + line)
+            line = ""
+        line += ("  " if line else "") + word
+    return [*lines, "  " + line] if line else lines

@@ -1,0 +1,249 @@
+"""Writes the pages: facts in, HTML files out. What a page says is in ``facts`` and ``view``, how it looks in templates.
+
+Fix sheets are written first, the overview last and stale pages are removed after that, each file in one step: a reader
+with the old overview open never meets a broken link, whenever the run is killed.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Protocol
+
+from markupsafe import Markup
+
+from pipelines.pages import charts, view
+from pipelines.pages.cautions import RECORDING_AGAIN
+from pipelines.pages.drawing import wave
+from pipelines.pages.facts import Delivery, Facts, Finding, Standing, read_facts
+from pipelines.pages.names import file_names, link
+from pipelines.pages.words import OUTCOMES, STATUS_WORDS
+from pipelines.storage import write_bytes
+
+if TYPE_CHECKING:
+    from jinja2 import Environment
+
+    from pipelines.study_file import LoadedStudy
+
+_HERE = Path(__file__).parent
+
+
+class Places(Protocol):
+    """The two places of a depot that matter here."""
+
+    @property
+    def pages(self) -> Path:
+        """Folder the pages go to."""
+
+    @property
+    def warehouse(self) -> Path:
+        """DuckDB file the pages are read from."""
+
+
+def write_pages(depot: Places, study: LoadedStudy) -> Path:
+    """Write all pages from the warehouse and remove those that are no longer due; returns the overview's path.
+
+    Raises Unusable if the warehouse cannot be read. Files whose content has not changed are left untouched.
+    """
+    facts = read_facts(depot.warehouse, study.study.conditions, [o.column for o in OUTCOMES])
+    due = set()
+    for parts, html in _Pages(facts, study).all():
+        path = depot.pages.joinpath(*parts)
+        due.add(path)
+        content = html.encode("utf-8", "replace")
+        if not path.is_file() or path.read_bytes() != content:
+            write_bytes(path, content)
+    for folder, pattern in (("fix", "*"), ("sites", "*"), (".", ".index.html.*")):
+        for stale in set((depot.pages / folder).glob(pattern)) - due:
+            if stale.suffix == ".html" or ".html." in stale.name:
+                stale.unlink()
+    return depot.pages / "index.html"
+
+
+class _Pages:
+    """Renders every page of one warehouse."""
+
+    def __init__(self, facts: Facts, study: LoadedStudy) -> None:
+        self.facts = facts
+        self.site_names = [s.site for s in facts.sites]
+        # one list, so that a trial and a delivery of the same name do not get the same file
+        trials = (("trial", str(s.trial_id)) for s in facts.returned)
+        self.sheets = file_names([*trials, *(("delivery", d.delivery_id) for d in facts.stopped)])
+        self.site_files = {site: name for (_, site), name in file_names(("site", s) for s in self.site_names).items()}
+        self.templates = _templates()
+        code, study_version = view.versions(facts.deliveries)
+        self.common: dict[str, Any] = {
+            "study": study.study,
+            "study_version": study.version,
+            "judged_by": (code, study_version),
+            "facts": facts,
+            "css": Markup((_HERE / "static" / "pages.css").read_text(encoding="utf-8")),
+            "wave": wave(),
+            "view": view,
+        }
+
+    def all(self) -> Iterator[tuple[tuple[str, ...], str]]:
+        """Path parts and HTML of every page, in the order in which they are to be written."""
+        for standing in self.facts.returned:
+            yield ("fix", self.sheets["trial", str(standing.trial_id)]), self.fix_sheet(standing)
+        for delivery in self.facts.stopped:
+            yield ("fix", self.sheets["delivery", delivery.delivery_id]), self.stopped_sheet(delivery)
+        for site in self.site_names:
+            yield ("sites", self.site_files[site]), self.site_page(site)
+        yield ("index.html",), self.overview()
+
+    def _render(self, template: str, root: str, **values: Any) -> str:
+        return self.templates.get_template(template).render(
+            **self.common,
+            root=root,
+            sheet_link=lambda trial_id: root + link("fix", self.sheets["trial", trial_id]),
+            stopped_link=self._stopped_link(root),
+            site_link=lambda site: root + link("sites", self.site_files[site]) if site in self.site_files else None,
+            **values,
+        )
+
+    def _stopped_link(self, root: str) -> Callable[[Delivery], str | None]:
+        def to(delivery: Delivery) -> str | None:
+            name = self.sheets.get(("delivery", delivery.delivery_id))
+            return root + link("fix", name) if name else None
+
+        return to
+
+    def overview(self) -> str:
+        """The page for the data manager."""
+        facts = self.facts
+        return self._render(
+            "index.html.j2",
+            "",
+            deliveries=view.delivery_rows(facts),
+            counts=view.count_standings(facts.current),
+            returns=[(s, facts.findings_on.get((s.delivery_id, s.trial_id), ())) for s in facts.returned],
+            loose=self._loose(None),
+            stopped=facts.stopped,
+            grid=view.completeness(facts, self.site_names),
+            faults=view.frequent_faults(facts),
+            tallies=view.check_tallies(facts),
+            bars=self._bars(None),
+            comparisons=self._comparisons(None),
+        )
+
+    def site_page(self, site: str) -> str:
+        """The page for the lead of one site."""
+        facts = self.facts
+        return self._render(
+            "site.html.j2",
+            "../",
+            site=next(s for s in facts.sites if s.site == site),
+            deliveries=view.delivery_rows(facts, site),
+            counts=view.count_standings(s for s in facts.current if s.site == site),
+            returns=[
+                (s, facts.findings_on.get((s.delivery_id, s.trial_id), ())) for s in facts.returned if s.site == site
+            ],
+            loose=self._loose(site),
+            stopped=[d for d in facts.stopped if d.site == site],
+            grid=view.completeness(facts, [site]),
+            faults=view.frequent_faults(facts, site),
+            tallies=[t for t in view.check_tallies(facts, site) if t.counts["crashed"]],
+            bars=self._bars(site),
+            comparisons=self._comparisons(site),
+            against=view.against_others(facts, site),
+            next_number=facts.next_number(site),
+        )
+
+    def fix_sheet(self, standing: Standing) -> str:
+        """The page that goes to a lab with one returned trial."""
+        findings = self.facts.findings_on.get((standing.delivery_id, standing.trial_id), ())
+        crashed = {
+            r.check_name
+            for r in self.facts.check_runs
+            if r.status == "crashed" and r.delivery_id == standing.delivery_id and standing.trial_id in r.subjects
+        }
+        return self._render(
+            "fix.html.j2",
+            "../",
+            standing=standing,
+            groups=view.groups_of(f for f in findings if f.weight != "notes"),
+            notes=[f for f in findings if f.weight == "notes"],
+            drawings=self._drawings(findings),
+            crashed=crashed,
+            only_crashed=bool(crashed) and {f.check_name for f in findings if f.weight == "returns"} <= crashed,
+            next_number=self.facts.next_number(standing.site),
+            recording_again=RECORDING_AGAIN if standing.kind == "running" else None,
+        )
+
+    def stopped_sheet(self, delivery: Delivery) -> str:
+        """The page that goes to a lab with a delivery that could not be taken in."""
+        findings = [f for f in self.facts.findings if f.delivery_id == delivery.delivery_id]
+        return self._render(
+            "stopped.html.j2",
+            "../",
+            delivery=delivery,
+            groups=view.groups_of(f for f in findings if f.weight == "stops"),
+            others=view.groups_of(f for f in findings if f.weight != "stops"),
+            drawings={},
+            next_number=delivery.delivery_number or self.facts.next_number(delivery.site),
+        )
+
+    def _loose(self, site: str | None) -> list[Finding]:
+        """Findings about tables that touch no trial, of deliveries that were taken in."""
+        taken = {d.delivery_id for d in self.facts.deliveries if d.status == "taken_in"}
+        return [
+            f
+            for f in self.facts.findings
+            if f.trial_id is None and f.delivery_id in taken and f.weight != "stops" and site in (None, f.site)
+        ]
+
+    def _bars(self, site: str | None) -> list[Markup]:
+        """The chart of deliveries for a wide and for a narrow page."""
+        rows = [
+            (r.delivery.delivery_id, r.counts) for r in view.delivery_rows(self.facts, site) if any(r.counts.values())
+        ]
+        if not rows:
+            return []
+        return [charts.standing_chart(rows, f"bars-{width}", width=width) for width in (760, 350)]
+
+    def _comparisons(self, own: str | None) -> list[tuple[Any, Markup]]:
+        sites = sorted(self.site_names, key=lambda s: s != own)
+        return [
+            (o, charts.outcome_chart(o, means, list(self.facts.conditions), sites, f"outcome-{i}", own=own))
+            for i, o in enumerate(OUTCOMES)
+            if (means := self.facts.outcomes[o.column])
+        ]
+
+    def _drawings(self, findings: tuple[Finding, ...]) -> dict[str, charts.Drawing]:
+        shown = [f for group in view.groups_of(findings) for f in group.drawn]
+        return {
+            f.finding_id: charts.signal_chart(trace, f.moment_s, f"signal-{number}")
+            for number, f in enumerate(shown)
+            if (trace := self.facts.traces.get(f.finding_id)) and len(trace.points) > 1
+        }
+
+
+def _templates() -> Environment:
+    from jinja2 import Environment, FileSystemLoader, StrictUndefined, select_autoescape
+
+    from pipelines.pages import words
+
+    templates = Environment(
+        loader=FileSystemLoader(_HERE / "templates"),
+        autoescape=select_autoescape(("html.j2",), default=True, default_for_string=True),
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    templates.filters |= {
+        "check_words": words.check_words,
+        "counted": words.counted,
+        "size_words": words.size_words,
+        "time_words": words.time_words,
+        "joined": words.joined,
+        "plain": lambda word: word.replace("_", " "),
+        "signed": words.signed,
+    }
+    templates.globals |= {
+        "SIGNS": words.SIGNS,
+        "STATUS_WORDS": STATUS_WORDS,
+        "WEIGHT_WORDS": words.WEIGHT_WORDS,
+        "visit_words": words.visit_words,
+    }
+    return templates

@@ -1,0 +1,271 @@
+"""What a page shows, arranged: counts, grids and lists out of the facts. Nothing here knows HTML."""
+
+from __future__ import annotations
+
+import statistics
+from collections import Counter
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field
+
+from pipelines.pages.cautions import caution
+from pipelines.pages.facts import CheckRun, Delivery, Facts, Finding, Standing
+from pipelines.pages.words import OUTCOMES, Outcome, counted, joined
+
+STATUSES = ("pass", "found", "skipped", "crashed")
+_DRAWN_PER_CHECK = 3
+
+
+def count_standings(standings: Iterable[Standing]) -> dict[str, int]:
+    """Trials by standing, in the order accepted, returned, withheld."""
+    counts = Counter(s.standing for s in standings)
+    return {standing: counts[standing] for standing in ("accepted", "returned", "withheld")}
+
+
+@dataclass(frozen=True)
+class DeliveryRow:
+    """One delivery with what became of its trials. replaced: trials that a later delivery brought again."""
+
+    delivery: Delivery
+    counts: dict[str, int]
+    replaced: int
+
+
+def delivery_rows(facts: Facts, site: str | None = None) -> list[DeliveryRow]:
+    """All deliveries, or those of one site, in order of arrival."""
+    own: dict[str, list[Standing]] = {}
+    for standing in facts.standings:
+        own.setdefault(standing.delivery_id, []).append(standing)
+    return [
+        DeliveryRow(d, count_standings(trials), sum(s.superseded for s in trials))
+        for d in facts.deliveries
+        if site is None or d.site == site
+        for trials in [own.get(d.delivery_id, [])]
+    ]
+
+
+@dataclass
+class Cell:
+    """Trials of one site, visit and condition, without withheld ones. runners: with an accepted running trial."""
+
+    runners: set[str | None] = field(default_factory=set)
+    running: int = 0
+    others: int = 0  # accepted trials of any other kind
+    returned: int = 0
+
+    def add(self, standing: Standing) -> None:
+        """Count one trial."""
+        if standing.standing == "returned":
+            self.returned += 1
+        elif standing.kind == "running":
+            self.running += 1
+            self.runners.add(standing.participant_id)
+        else:
+            self.others += 1
+
+    @property
+    def empty(self) -> bool:
+        """Whether nothing came."""
+        return not (self.running or self.others or self.returned)
+
+
+@dataclass(frozen=True)
+class Grid:
+    """Completeness: rows (site, visit) by columns (condition); None stands for a word the study does not have.
+
+    withheld: site -> number of trials, which are not told apart any further.
+    """
+
+    columns: tuple[str | None, ...]
+    rows: tuple[tuple[str, str | None, tuple[Cell, ...]], ...]
+    withheld: dict[str, int]
+
+
+def completeness(facts: Facts, sites: Sequence[str]) -> Grid:
+    """What is there of each visit and condition; every planned cell is shown, also an empty one."""
+    cells: dict[tuple[str, str | None, str | None], Cell] = {}
+    for standing in (s for s in facts.current if s.standing != "withheld"):
+        visit = standing.visit if standing.visit in facts.visits else None
+        condition = standing.condition if standing.condition in facts.conditions else None
+        cells.setdefault((standing.site, visit, condition), Cell()).add(standing)
+    of_sites = [key for key in cells if key[0] in sites]
+    columns = (*facts.conditions, *([None] if any(key[2] is None for key in of_sites) else []))
+    rows = [
+        (site, visit, tuple(cells.get((site, visit, condition), Cell()) for condition in columns))
+        for site in sites
+        for visit in (*facts.visits, *([None] if any(key[:2] == (site, None) for key in of_sites) else []))
+    ]
+    withheld = Counter(s.site for s in facts.current if s.standing == "withheld")
+    return Grid(columns, tuple(rows), {site: withheld[site] for site in sites if withheld[site]})
+
+
+@dataclass(frozen=True)
+class Fault:
+    """How often one check sent something back. trials: ever returned for it; still_open: of those, not yet mended."""
+
+    check_name: str
+    trials: int
+    still_open: int
+    in_tables: int  # findings that touch no trial
+    sites: tuple[str, ...]
+    remedy: str
+
+
+def frequent_faults(facts: Facts, site: str | None = None) -> list[Fault]:
+    """Reasons for return, the most frequent first, counted over all deliveries."""
+    returned = {(s.delivery_id, s.trial_id): s for s in facts.standings if s.standing == "returned"}
+    by_check: dict[str, list[Finding]] = {}
+    for finding in facts.findings:
+        judged = finding.trial_id is None or (finding.delivery_id, finding.trial_id) in returned
+        if finding.weight == "returns" and judged and site in (None, finding.site):
+            by_check.setdefault(finding.check_name, []).append(finding)
+    faults = [_fault(name, found, returned) for name, found in by_check.items()]
+    return sorted(faults, key=lambda fault: (-fault.trials, -fault.in_tables, fault.check_name))
+
+
+def _fault(name: str, found: list[Finding], returned: dict[tuple[str, str | None], Standing]) -> Fault:
+    trials = {f.trial_id for f in found if f.trial_id}
+    still = {f.trial_id for f in found if f.trial_id and not returned[f.delivery_id, f.trial_id].superseded}
+    remedies = Counter(f.remedy for f in found)
+    return Fault(
+        check_name=name,
+        trials=len(trials),
+        still_open=len(still),
+        in_tables=sum(f.trial_id is None for f in found),
+        sites=tuple(sorted({f.site or "site not known" for f in found})),
+        remedy=min(remedies, key=lambda text: (-remedies[text], text)),
+    )
+
+
+@dataclass(frozen=True)
+class Tally:
+    """How the runs of one check ended. reasons: of those skipped or crashed, the most frequent first."""
+
+    check_name: str
+    counts: dict[str, int]
+    reasons: tuple[tuple[str, str, int], ...]  # status, reason, times
+    crashed_on: tuple[str, ...]
+
+
+def check_tallies(facts: Facts, site: str | None = None) -> list[Tally]:
+    """Every check that ran, with all four statuses; crashed ones first, then by name."""
+    by_check: dict[str, list[CheckRun]] = {}
+    for run in facts.check_runs:
+        if site in (None, run.site):
+            by_check.setdefault(run.check_name, []).append(run)
+    tallies = []
+    for name, runs in by_check.items():
+        counts: Counter[str] = Counter()
+        reasons: Counter[tuple[str, str]] = Counter()
+        for run in runs:
+            counts[run.status] += run.times
+            if run.status in ("skipped", "crashed"):
+                reasons[run.status, run.reason or "no reason given"] += run.times
+        ordered = sorted(reasons.items(), key=lambda item: (item[0][0] != "crashed", -item[1], item[0]))
+        crashed_on = tuple(s for run in runs if run.status == "crashed" for s in run.subjects)
+        tallies.append(
+            Tally(name, {s: counts[s] for s in STATUSES}, tuple((*key, n) for key, n in ordered), crashed_on)
+        )
+    return sorted(tallies, key=lambda t: (not t.counts["crashed"], t.check_name))
+
+
+@dataclass(frozen=True)
+class Group:
+    """The findings of one check on one fix sheet; those beyond ``drawn`` go into a table."""
+
+    check_name: str
+    weight: str
+    drawn: tuple[Finding, ...]
+    more: tuple[Finding, ...]
+    remedies: tuple[str, ...]
+    caution: str | None
+
+
+def groups_of(findings: Iterable[Finding]) -> list[Group]:
+    """Findings by check, the weightiest checks first."""
+    by_check: dict[tuple[str, str], list[Finding]] = {}
+    for finding in findings:
+        by_check.setdefault((finding.weight, finding.check_name), []).append(finding)
+    return [
+        Group(
+            name,
+            weight,
+            tuple(found[:_DRAWN_PER_CHECK]),
+            tuple(found[_DRAWN_PER_CHECK:]),
+            tuple(dict.fromkeys(f.remedy for f in found)),
+            caution(name),
+        )
+        for (weight, name), found in by_check.items()
+    ]
+
+
+def reason_line(findings: Sequence[Finding]) -> str:
+    """Why a trial went back, in one line: what the first finding saw, and how many more there are."""
+    own = [f for f in findings if f.weight in ("returns", "stops")]
+    if not own:
+        return "No finding is recorded; ask the data manager."
+    return own[0].seen + (f" And {counted(len(own) - 1, 'more finding')}." if len(own) > 1 else "")
+
+
+@dataclass(frozen=True)
+class Against:
+    """One outcome of one site in one condition against the other sites."""
+
+    outcome: Outcome
+    condition: str
+    own: float | None
+    runners: int
+    others: float | None
+    other_runners: int
+
+    @property
+    def difference(self) -> float | None:
+        """Own mean less the others'; None unless both are known."""
+        return None if self.own is None or self.others is None else self.own - self.others
+
+
+def against_others(facts: Facts, site: str) -> list[Against]:
+    """The site's mean over runners beside that of all other sites' runners."""
+    rows = []
+    for outcome in OUTCOMES:
+        for condition in facts.conditions:
+            means = [(s, v) for s, c, v in facts.outcomes[outcome.column] if c == condition]
+            own, others = [v for s, v in means if s == site], [v for s, v in means if s != site]
+            rows.append(Against(outcome, condition, _mean(own), len(own), _mean(others), len(others)))
+    return rows
+
+
+@dataclass(frozen=True)
+class Spread:
+    """One outcome in one condition at one site: mean and SD over runners."""
+
+    outcome: Outcome
+    condition: str
+    site: str
+    mean: float | None
+    sd: float | None
+    runners: int
+
+
+def spreads(facts: Facts, outcome: Outcome) -> list[Spread]:
+    """The numbers behind the chart of one outcome."""
+    rows = []
+    for condition in facts.conditions:
+        for site in (s.site for s in facts.sites):
+            own = [v for s, c, v in facts.outcomes[outcome.column] if (s, c) == (site, condition)]
+            rows.append(
+                Spread(outcome, condition, site, _mean(own), statistics.stdev(own) if len(own) > 1 else None, len(own))
+            )
+    return rows
+
+
+def _mean(numbers: list[float]) -> float | None:
+    return statistics.fmean(numbers) if numbers else None
+
+
+def versions(deliveries: Iterable[Delivery]) -> tuple[str, str]:
+    """Code and study-file versions that judged the deliveries, for the foot of the page."""
+    rows = list(deliveries)
+    return (
+        joined(list(dict.fromkeys(d.code_version for d in rows))),
+        joined(list(dict.fromkeys(d.study_version for d in rows))),
+    )

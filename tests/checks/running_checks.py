@@ -1,0 +1,71 @@
+"""How the tests of checks run one: a context around a trial, reading or delivery, and what came of it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+
+from checks.registry import catalogue
+from checks.run import Context, Report, Stamp, run_one
+from pipelines.outcomes.footfalls import compute_footfalls
+from schemas.reading import Reading
+from schemas.received import Received
+from schemas.study import Study
+from schemas.trial import UP, Plate, Trial
+from tests.builders import a_study
+
+STAMP = Stamp("test", "1")
+
+
+@dataclass(frozen=True)
+class Case:
+    """A context made when the test runs, and where the fault is (None: the finding names no place)."""
+
+    context: Callable[[], Context]
+    place: str | None = None
+    findings: int = 1
+
+
+def of_trial(trial: Trial, study: Study | None = None, **footfall_changes: Any) -> Context:
+    """A trial with its computed footfalls; ``footfall_changes`` set whole columns of these."""
+    study = study or a_study()
+    footfalls = compute_footfalls(trial, study.processing, None)
+    return Context(study, "d-001", trial.site, trial=trial, footfalls=footfalls.assign(**footfall_changes))
+
+
+def of_reading(reading: Reading) -> Context:
+    return Context(a_study(), "d-001", "mill", reading=reading)
+
+
+def of_delivery(received: Received, study: Study | None = None) -> Context:
+    return Context(study or a_study(), "d-001", received.site, delivery=received)
+
+
+def run(name: str, context: Context) -> Report:
+    return run_one(catalogue()[name], context, STAMP)
+
+
+def status(name: str, context: Context) -> str:
+    return run(name, context).runs[0]["status"]
+
+
+def with_marker(trial: Trial, role: str, change: Callable[[np.ndarray], np.ndarray | None]) -> Trial:
+    """The trial with one marker changed; ``change`` gets a copy to write into, or returns a new array."""
+    path = trial.markers[role].copy()
+    changed = change(path)
+    return replace(trial, markers={**trial.markers, role: path if changed is None else changed})
+
+
+def with_plates(trial: Trial, change: Callable[[Plate], Plate]) -> Trial:
+    return replace(trial, plates=tuple(change(plate) for plate in trial.plates))
+
+
+def lifted(plate: Plate, newtons: np.ndarray | float) -> Plate:
+    """The plate with ``newtons`` added to its vertical force at the point below its centre."""
+    force, moment = plate.force.copy(), plate.moment.copy()
+    extra = np.zeros_like(force)
+    extra[:, UP] = newtons
+    return replace(plate, force=force + extra, moment=moment + np.cross(plate.corners.mean(axis=0), extra))

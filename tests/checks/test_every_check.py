@@ -1,0 +1,213 @@
+"""What holds for every check: it has failed once, it has passed once, it never breaks, and its words can be read."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from checks.registry import Subject, Weight, catalogue
+from checks.run import Context, run_checks
+from schemas.trial import FileFacts, Trial
+from tests.builders import a_standing_trial, a_study, a_trial
+from tests.checks import (
+    test_consents,
+    test_delivery,
+    test_force,
+    test_markers,
+    test_outcomes,
+    test_readings,
+    test_recording,
+    test_tables,
+)
+from tests.checks.received_builders import a_delivery
+from tests.checks.running_checks import STAMP, Case, of_delivery, of_trial, run
+
+MODULES = (
+    test_consents,
+    test_delivery,
+    test_force,
+    test_markers,
+    test_outcomes,
+    test_readings,
+    test_recording,
+    test_tables,
+)
+PLANTED: dict[str, Case] = {name: case for module in MODULES for name, case in module.PLANTED.items()}
+CLEAN = {name: context for module in MODULES for name, context in module.CLEAN.items()}
+NAMES = [name for name, spec in catalogue().items() if spec.about is not Subject.SITE]
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_the_check_finds_its_planted_fault(name: str) -> None:
+    case = PLANTED[name]
+    report = run(name, case.context())
+    assert report.runs[0]["status"] == "found"
+    assert len(report.findings) == case.findings
+    assert report.findings[0]["place"] == case.place
+    assert {finding["weight"] for finding in report.findings} == {catalogue()[name].weight}
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_the_check_accepts_a_clean_case_it_has_looked_at(name: str) -> None:
+    (ended,) = run(name, CLEAN[name]()).runs
+    assert ended["status"] == "pass"
+    assert ended["rows_examined"] > 0
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_every_message_is_whole_sentences(name: str) -> None:
+    for finding in run(name, PLANTED[name].context()).findings:
+        for part in ("seen", "expected", "remedy"):
+            assert finding[part].endswith("."), part
+            assert not re.search(r"[{}]|\bnan\b|\bNone\b|\.\.|  ", finding[part]), finding[part]
+            first = finding[part].split()[0]
+            assert first[0].isupper() or first[0].isdigit() or re.search(r"[_./]", first), finding[part]
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_every_check_says_what_must_be_true_and_why(name: str) -> None:
+    spec = catalogue()[name]
+    assert spec.sentence.endswith(".")
+    assert spec.why
+    assert all(limit.unit and limit.source for limit in spec.limits.values())
+
+
+@pytest.mark.parametrize("name", [n for n in NAMES if catalogue()[n].about is Subject.TRIAL])
+def test_a_moment_to_draw_lies_within_the_trial(name: str) -> None:
+    context = PLANTED[name].context()
+    (finding,) = run(name, context).findings
+    if finding["signal"] is None:
+        assert finding["moment_s"] is None
+        return
+    assert context.trial is not None
+    assert 0 <= finding["moment_s"] <= context.trial.duration_s
+    assert re.fullmatch(
+        r"force:(\d+|all):(vertical|fore_aft|sideways)|marker:\w+:(forward|up|right)"
+        r"|distance:\w+:\w+|cop:\d+:(forward|right)",
+        finding["signal"],
+    )
+
+
+def empty_trial() -> Trial:
+    facts = FileFacts("INTEL", "float", 0, 0, 0.0, "", 0, None, ())
+    return Trial("T9", "mill", "running", "shod", "treadmill", facts, {}, {}, 0.0, (), None)
+
+
+def no_signal(trial: Trial) -> Trial:
+    """Everything is there and nothing is known: NaN in every sample."""
+    plates = tuple(
+        replace(p, force=p.force * np.nan, moment=p.moment * np.nan, raw=p.raw * np.nan) for p in trial.plates
+    )
+    return replace(trial, plates=plates, markers={r: path * np.nan for r, path in trial.markers.items()})
+
+
+def no_samples(trial: Trial) -> Trial:
+    plates = tuple(replace(p, force=p.force[:0], moment=p.moment[:0], raw=p.raw[:0]) for p in trial.plates)
+    return replace(trial, plates=plates, markers={r: path[:0] for r, path in trial.markers.items()})
+
+
+ODD = {
+    "empty": empty_trial,
+    "all NaN": lambda: no_signal(a_trial()),
+    "all NaN on a runway": lambda: no_signal(a_trial(surface="runway", footfalls=2)),
+    "standing, all NaN": lambda: no_signal(a_standing_trial()),
+    "no samples": lambda: no_samples(a_trial()),
+    "one frame": lambda: replace(a_trial(), markers={r: p[:1] for r, p in a_trial().markers.items()}),
+    "no plates, no mass": lambda: replace(a_trial(), plates=(), mass_kg=None),
+    "plate with corners in one point": lambda: replace(
+        a_trial(), plates=(replace(a_trial().plates[0], corners=np.zeros((4, 3))),)
+    ),
+    "plate with unknown corners": lambda: replace(
+        a_trial(), plates=(replace(a_trial().plates[0], corners=np.full((4, 3), np.nan)),)
+    ),
+    "plate without channels": lambda: replace(
+        a_trial(), plates=(replace(a_trial().plates[0], raw=np.empty((0, 0)), labels=()),)
+    ),
+    "one channel more than labels": lambda: replace(a_trial(), plates=(replace(a_trial().plates[0], labels=()),)),
+    "reference contraction": lambda: a_trial(kind="reference_contraction"),
+    "unknown laboratory": lambda: replace(a_trial(), site="nowhere"),
+    "markers of unequal length": lambda: replace(
+        a_trial(), markers={**a_trial().markers, "calcaneus_right": np.zeros((7, 3))}
+    ),
+}
+
+
+@pytest.mark.filterwarnings("error")
+@pytest.mark.parametrize("odd", ODD)
+def test_odd_trials_break_no_check(odd: str) -> None:
+    trial = ODD[odd]()
+    empty = of_trial(a_standing_trial()).footfalls
+    for footfalls in (None, empty, of_trial(a_trial()).footfalls):
+        context = Context(a_study(), "d-001", trial.site, trial=trial, footfalls=footfalls)
+        report = run_checks(Subject.TRIAL, context, STAMP)
+        assert not [r for r in report.runs if r["status"] == "crashed"]
+
+
+@pytest.mark.parametrize("tables", [{}, a_delivery(sent_trials=[], sent_sessions=[]).tables])
+def test_odd_deliveries_break_no_check(tables: dict) -> None:
+    context = of_delivery(replace(a_delivery(), tables=tables, files=(), site=None))
+    report = run_checks(Subject.DELIVERY, context, STAMP)
+    assert not [r for r in report.runs if r["status"] == "crashed"]
+
+
+def test_checks_change_nothing_they_look_at() -> None:
+    context = of_trial(a_trial())
+    assert context.trial is not None
+    assert context.footfalls is not None
+    before = {role: path.copy() for role, path in context.trial.markers.items()}
+    force, table = context.trial.plates[0].force.copy(), context.footfalls.copy()
+    run_checks(Subject.TRIAL, context, STAMP)
+    assert all(np.array_equal(before[role], path) for role, path in context.trial.markers.items())
+    assert np.array_equal(force, context.trial.plates[0].force)
+    assert table.equals(context.footfalls)
+
+
+@settings(max_examples=60, deadline=None)
+@given(
+    surface=st.sampled_from(["treadmill", "runway"]),
+    reach_m=st.floats(0.6, 0.95),  # the way the body goes over one foot, so that contact gets shorter with speed
+    flight_s=st.floats(0.05, 0.15),
+    mass_kg=st.floats(45, 110),
+    speed=st.floats(2.4, 5.0),
+    first_side=st.sampled_from(["left", "right"]),
+    noise_n=st.floats(0, 5),
+    noise_mm=st.floats(0, 1),
+    bits=st.sampled_from([None, 12, 16]),
+)
+def test_a_clean_run_at_any_usual_pace_is_never_returned(
+    surface, reach_m, flight_s, mass_kg, speed, first_side, noise_n, noise_mm, bits
+) -> None:
+    trial = a_trial(
+        surface=surface,
+        footfalls=2 if surface == "runway" else 8,
+        contact_s=reach_m / speed,
+        flight_s=flight_s,
+        mass_kg=mass_kg,
+        speed=speed,
+        first_side=first_side,
+    )
+    context = of_trial(recorded(trial, noise_n, noise_mm, bits))
+    report = run_checks(Subject.TRIAL, context, STAMP)
+    assert [f["seen"] for f in report.findings if f["weight"] == Weight.RETURNS] == []
+
+
+def recorded(trial: Trial, noise_n: float, noise_mm: float, bits: int | None) -> Trial:
+    """The trial as equipment with noise and a converter of so many bits (of a range of 8 kN) records it."""
+    rng = np.random.default_rng(0)
+    step = 8000 / 2**bits if bits else None
+
+    def through(values: np.ndarray) -> np.ndarray:
+        noisy = values + rng.normal(0, noise_n or 1e-9, values.shape)
+        return np.round(noisy / step) * step if step else noisy
+
+    plates = []
+    for plate in trial.plates:
+        force = through(plate.force)
+        plates.append(replace(plate, force=force, raw=np.hstack([force, plate.moment])))
+    markers = {r: p + rng.normal(0, noise_mm / 1000, p.shape) for r, p in trial.markers.items()}
+    return replace(trial, plates=tuple(plates), markers=markers)

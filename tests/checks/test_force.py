@@ -1,0 +1,168 @@
+"""Checks of the force plates: planted faults, and what must not be taken for one."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from schemas.trial import UP
+from tests.builders import a_trial
+from tests.checks.running_checks import Case, lifted, of_trial, run, status, with_plates
+
+RUNWAY = {"surface": "runway", "footfalls": 2}
+
+
+def clipped(plate, newtons: float):
+    raw = plate.raw.copy()
+    raw[:, UP] = np.minimum(raw[:, UP], newtons)
+    return replace(plate, raw=raw)
+
+
+def drifting(plate, newtons: float):
+    return lifted(plate, np.linspace(0, newtons, len(plate.force)))
+
+
+def off_the_plate(plate):
+    return replace(plate, corners=plate.corners + np.array([0.0, 0.0, 0.6]))
+
+
+PLANTED = {
+    "plates_read_zero_unloaded": Case(lambda: of_trial(with_plates(a_trial(), lambda p: lifted(p, 18))), "plate 1"),
+    "vertical_force_points_up": Case(
+        lambda: of_trial(with_plates(a_trial(), lambda p: replace(p, force=-p.force, moment=-p.moment))),
+        "plate 1",
+    ),
+    "force_stays_below_full_scale": Case(
+        lambda: of_trial(with_plates(a_trial(), lambda p: clipped(p, 1200))), "plate 1, channel Fy"
+    ),
+    "centre_of_pressure_lies_on_the_plate": Case(lambda: of_trial(with_plates(a_trial(), off_the_plate)), "plate 1"),
+    "mean_vertical_force_is_body_weight": Case(lambda: of_trial(replace(a_trial(), mass_kg=80.0)), "all plates"),
+    "foot_lands_on_one_plate": Case(lambda: of_trial(a_trial(**RUNWAY), plate_count=[1, 2]), "footfall 2 (left)"),
+}
+CLEAN = dict.fromkeys(PLANTED, lambda: of_trial(a_trial())) | {
+    "foot_lands_on_one_plate": lambda: of_trial(a_trial(**RUNWAY))
+}
+
+
+@pytest.mark.parametrize("newtons", [-60, -16, 16, 60, 300])
+@pytest.mark.parametrize("kind", [{}, RUNWAY], ids=["treadmill", "runway"])
+def test_an_offset_is_found_with_its_size_whatever_it_does_to_the_footfalls(newtons: float, kind: dict) -> None:
+    trial = with_plates(a_trial(**kind), lambda p: lifted(p, newtons))
+    findings = run("plates_read_zero_unloaded", of_trial(trial)).findings
+    assert len(findings) == len(trial.plates)
+    assert f"{newtons:+d} N" in findings[0]["seen"]
+
+
+@pytest.mark.parametrize("newtons", [-12, 12])
+def test_an_offset_below_the_contact_threshold_is_let_pass(newtons: float) -> None:
+    trial = with_plates(a_trial(), lambda p: lifted(p, newtons))
+    assert status("plates_read_zero_unloaded", of_trial(trial)) == "pass"
+
+
+def test_a_drift_is_found_though_its_mean_is_small() -> None:
+    trial = with_plates(a_trial(footfalls=12), lambda p: drifting(p, 25.0))
+    (finding,) = run("plates_read_zero_unloaded", of_trial(trial)).findings
+    assert finding["moment_s"] > trial.duration_s / 2
+
+
+def test_noise_and_short_flights_are_not_an_offset() -> None:
+    rng = np.random.default_rng(1)
+    trial = a_trial(contact_s=0.29, flight_s=0.06)
+    noisy = with_plates(trial, lambda p: lifted(p, rng.normal(0, 8, len(p.force))))
+    assert status("plates_read_zero_unloaded", of_trial(noisy)) == "pass"
+
+
+def test_an_offset_of_a_plate_nobody_hit_is_found() -> None:
+    trial = a_trial(**RUNWAY)
+    unhit = replace(trial.plates[1], force=np.zeros_like(trial.plates[1].force))
+    trial = replace(trial, plates=(trial.plates[0], lifted(unhit, 40)))
+    (finding,) = run("plates_read_zero_unloaded", of_trial(trial)).findings
+    assert finding["place"] == "plate 2"
+
+
+def test_only_the_plate_with_the_turned_sign_is_named() -> None:
+    trial = a_trial(**RUNWAY)
+    turned = replace(trial.plates[1], force=-trial.plates[1].force)
+    trial = replace(trial, plates=(trial.plates[0], turned))
+    (finding,) = run("vertical_force_points_up", of_trial(trial)).findings
+    assert (finding["place"], finding["signal"]) == ("plate 2", "force:2:vertical")
+
+
+@pytest.mark.parametrize("step_n", [0.15, 2.5, 10.0], ids=["16 bit", "12 bit", "10 bit"])
+def test_a_coarse_converter_is_not_taken_for_a_cut_off_peak(step_n: float) -> None:
+    rng = np.random.default_rng(2)
+
+    def quantised(plate):
+        return replace(plate, raw=np.round((plate.raw + rng.normal(0, 1, plate.raw.shape)) / step_n) * step_n)
+
+    trial = with_plates(a_trial(), quantised)
+    assert status("force_stays_below_full_scale", of_trial(trial)) == "pass"
+
+
+@pytest.mark.parametrize("step_n", [0.15, 2.5])
+def test_a_peak_cut_off_by_a_converter_is_found(step_n: float) -> None:
+    trial = with_plates(a_trial(), lambda p: clipped(replace(p, raw=np.round(p.raw / step_n) * step_n), 1300))
+    (finding,) = run("force_stays_below_full_scale", of_trial(trial)).findings
+    assert finding["place"] == "plate 1, channel Fy"
+    assert 0.1 < finding["moment_s"] < 0.35
+
+
+def test_reaching_what_the_file_can_store_is_enough() -> None:
+    def at_the_end(plate):
+        top = plate.raw.max()
+        return replace(plate, raw_full_scale=np.tile([-top, top], (plate.raw.shape[1], 1)))
+
+    assert status("force_stays_below_full_scale", of_trial(with_plates(a_trial(), at_the_end))) == "found"
+
+
+def test_a_channel_at_rest_is_not_at_the_end_of_its_range() -> None:
+    trial = with_plates(a_trial(), lambda p: replace(p, raw=np.round(p.raw, -1) * [0, 1, 0, 0, 0, 0] + 5))
+    assert status("force_stays_below_full_scale", of_trial(trial)) == "pass"
+
+
+def test_the_direction_in_which_the_centre_of_pressure_leaves_is_drawn() -> None:
+    (finding,) = run("centre_of_pressure_lies_on_the_plate", of_trial(with_plates(a_trial(), off_the_plate))).findings
+    assert finding["signal"] == "cop:1:right"
+
+
+def test_corners_in_the_other_order_enclose_the_same_plate() -> None:
+    trial = with_plates(a_trial(**RUNWAY), lambda p: replace(p, corners=p.corners[::-1]))
+    assert status("centre_of_pressure_lies_on_the_plate", of_trial(trial)) == "pass"
+
+
+def test_a_raised_plate_has_its_centre_of_pressure_on_its_surface() -> None:
+    def raised(plate):
+        up = np.array([0.0, 0.3, 0.0])
+        moment = plate.moment + np.cross(up, plate.force)
+        return replace(plate, corners=plate.corners + up, moment=moment)
+
+    assert status("centre_of_pressure_lies_on_the_plate", of_trial(with_plates(a_trial(), raised))) == "pass"
+
+
+def test_moments_in_newton_millimetres_are_found() -> None:
+    trial = with_plates(a_trial(), lambda p: replace(p, moment=p.moment * 1000))
+    assert status("centre_of_pressure_lies_on_the_plate", of_trial(trial)) == "found"
+
+
+@pytest.mark.parametrize(("mass_kg", "expected"), [(64.0, "pass"), (77.0, "pass"), (63.0, "found"), (78.5, "found")])
+def test_the_treadmill_limit_is_a_tenth_of_body_weight(mass_kg: float, expected: str) -> None:
+    assert status("mean_vertical_force_is_body_weight", of_trial(replace(a_trial(), mass_kg=mass_kg))) == expected
+
+
+@pytest.mark.parametrize(("mass_kg", "expected"), [(60.0, "pass"), (86.0, "pass"), (140.0, "found"), (50.0, "found")])
+def test_one_step_on_a_runway_is_enough_to_find_pounds_for_kilograms(mass_kg: float, expected: str) -> None:
+    trial = replace(a_trial(**RUNWAY), mass_kg=mass_kg)
+    assert status("mean_vertical_force_is_body_weight", of_trial(trial)) == expected
+
+
+@pytest.mark.parametrize("mass_kg", [None, 0.0, float("nan")])
+def test_without_a_mass_there_is_nothing_to_compare(mass_kg: float | None) -> None:
+    trial = replace(a_trial(), mass_kg=mass_kg)
+    assert status("mean_vertical_force_is_body_weight", of_trial(trial)) == "skipped"
+
+
+def test_one_contact_is_not_a_step() -> None:
+    trial = a_trial(surface="runway", footfalls=1)
+    assert status("mean_vertical_force_is_body_weight", of_trial(trial)) == "skipped"

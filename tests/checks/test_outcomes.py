@@ -1,0 +1,102 @@
+"""Checks of what was computed: planted faults, and what must not be taken for one."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from schemas.trial import FORWARD
+from tests.builders import a_study, a_trial
+from tests.checks.running_checks import Case, of_trial, run, status, with_plates
+
+
+def pushed(plate, newtons: float):
+    """A plate whose fore-aft channel is off by ``newtons`` under load."""
+    force = plate.force.copy()
+    force[force[:, 1] > 20, FORWARD] += newtons
+    return replace(plate, force=force)
+
+
+SIDES = ["right", "left", "right", "right", "left", "right", "left", "right"]
+PLANTED = {
+    "enough_footfalls_are_complete": Case(lambda: of_trial(a_trial(footfalls=5)), "all plates"),
+    "contact_times_are_credible": Case(
+        lambda: of_trial(a_trial(), contact_time_s=[0.25] * 6 + [0.05, 0.47]), "footfall 7 (right)"
+    ),
+    "active_peaks_are_credible": Case(
+        lambda: of_trial(a_trial(), active_peak_bw=[2.4] * 7 + [0.9]), "footfall 8 (left)"
+    ),
+    "sides_alternate": Case(lambda: of_trial(a_trial(), side=SIDES), "footfall 4 (right)"),
+    "fore_aft_impulse_balances_at_steady_speed": Case(
+        lambda: of_trial(with_plates(a_trial(), lambda p: pushed(p, 40))), "all plates"
+    ),
+    "speed_keeps_to_the_protocol": Case(
+        lambda: of_trial(replace(a_trial(speed=3.5), set_speed_m_per_s=3.0)), "footfall 1 (right)"
+    ),
+}
+CLEAN = dict.fromkeys(PLANTED, lambda: of_trial(a_trial()))
+
+
+def test_a_belt_without_a_single_footfall_is_found() -> None:
+    trial = with_plates(a_trial(), lambda p: replace(p, force=p.force * 0))
+    (finding,) = run("enough_footfalls_are_complete", of_trial(trial)).findings
+    assert finding["seen"].startswith("0 ")
+
+
+@pytest.mark.parametrize(("footfalls", "expected"), [(5, "found"), (6, "pass")])
+def test_six_footfalls_are_enough_on_a_treadmill(footfalls: int, expected: str) -> None:
+    assert status("enough_footfalls_are_complete", of_trial(a_trial(footfalls=footfalls))) == expected
+
+
+def test_one_footfall_is_enough_on_a_runway() -> None:
+    assert status("enough_footfalls_are_complete", of_trial(a_trial(surface="runway", footfalls=1))) == "pass"
+
+
+def test_a_lab_without_plates_is_not_asked_for_footfalls() -> None:
+    assert status("enough_footfalls_are_complete", of_trial(replace(a_trial(), plates=()))) == "skipped"
+
+
+@pytest.mark.parametrize(("seconds", "expected"), [(0.10, "pass"), (0.45, "pass"), (0.09, "found"), (0.46, "found")])
+def test_contact_time_has_two_limits(seconds: float, expected: str) -> None:
+    context = of_trial(a_trial(), contact_time_s=[seconds] + [0.25] * 7)
+    assert status("contact_times_are_credible", context) == expected
+
+
+def test_a_wrong_mass_shows_in_the_active_peaks() -> None:
+    assert status("active_peaks_are_credible", of_trial(replace(a_trial(), mass_kg=154.0))) == "found"
+
+
+def test_peaks_that_are_not_known_are_not_judged() -> None:
+    assert status("active_peaks_are_credible", of_trial(a_trial(), active_peak_bw=np.nan)) == "skipped"
+
+
+def test_the_same_side_after_a_pause_is_no_fault() -> None:
+    context = of_trial(a_trial(surface="runway", footfalls=2), side="left", contact_s=[0.1, 0.85])
+    assert status("sides_alternate", context) == "skipped"
+
+
+def test_a_study_may_set_its_own_limit() -> None:
+    study = a_study(limits={"contact_times_are_credible": {"longest_s": 0.2}})
+    assert status("contact_times_are_credible", of_trial(a_trial(), study)) == "found"
+
+
+def test_the_belt_is_measured_by_the_foot_that_stands_on_it() -> None:
+    trial = replace(a_trial(speed=3.0), set_speed_m_per_s=3.6)
+    (finding,) = run("speed_keeps_to_the_protocol", of_trial(trial)).findings
+    assert "3.00 m/s" in finding["seen"]
+
+
+def test_the_speed_of_a_pass_is_compared_on_a_runway() -> None:
+    trial = replace(a_trial(surface="runway", footfalls=2, speed=4.0), set_speed_m_per_s=3.0)
+    assert status("speed_keeps_to_the_protocol", of_trial(trial)) == "found"
+
+
+def test_speed_in_kilometres_per_hour_is_found() -> None:
+    assert status("speed_keeps_to_the_protocol", of_trial(replace(a_trial(), set_speed_m_per_s=10.8))) == "found"
+
+
+def test_impulses_of_one_pass_need_not_balance() -> None:
+    trial = with_plates(a_trial(surface="runway", footfalls=2), lambda p: pushed(p, 40))
+    assert status("fore_aft_impulse_balances_at_steady_speed", of_trial(trial)) == "skipped"

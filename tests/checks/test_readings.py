@@ -1,0 +1,28 @@
+"""Whether a trial file could be read."""
+
+from __future__ import annotations
+
+from typing import get_args
+
+import pytest
+
+from schemas.reading import Problem, Reading
+from tests.checks.running_checks import Case, of_reading, run, status
+
+NAME = "trial_file_can_be_read"
+FILE = "trials/T1.c3d"
+PLANTED = {NAME: Case(lambda: of_reading(Reading("T1", FILE, "malformed", "the parameter section ends too early")))}
+CLEAN = {NAME: lambda: of_reading(Reading("T1", FILE))}
+
+
+@pytest.mark.parametrize("problem", [p for p in get_args(Problem) if p != "missing"])
+@pytest.mark.parametrize("detail", ["", "block 7 {of 9} is empty."])
+def test_every_way_a_reading_can_end_has_its_own_words(problem: str, detail: str) -> None:
+    (finding,) = run(NAME, of_reading(Reading("T1", FILE, problem, detail))).findings  # type: ignore[arg-type]
+    assert (finding["file"], finding["trial_id"]) == (FILE, "T1")
+    assert detail.rstrip(".") in finding["seen"]
+    assert ".." not in finding["seen"]
+
+
+def test_a_file_that_is_not_there_is_told_once_by_the_check_of_the_bag() -> None:
+    assert status(NAME, of_reading(Reading("T1", FILE, "missing"))) == "skipped"

@@ -1,0 +1,151 @@
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from pipelines.intake import tables as intake_tables
+from pipelines.intake.tables import read_tables
+from schemas.catalogue import tables_of
+from schemas.convert.to_arrow import empty_frame, to_arrow_table
+from schemas.model import Layer
+from tests.pipelines.intake.bags import PAYLOAD
+
+DELIVERY_TABLES = {table.name: table for table in tables_of(Layer.DELIVERY)}
+
+
+def read(folder, **changes: str | bytes | None):
+    """Tables and problems of the good payload with files replaced (``trials=...``) or left out (None)."""
+    folder.mkdir(exist_ok=True)
+    files = {n: c for n, c in PAYLOAD.items() if n.endswith(".csv")} | {f"{k}.csv": v for k, v in changes.items()}
+    for name, content in files.items():
+        if content is not None:
+            (folder / name).write_bytes(content.encode() if isinstance(content, str) else content)
+    return read_tables(folder)
+
+
+def only(problems):
+    (problem,) = problems
+    return problem.kind, problem.file, problem.place
+
+
+def test_good_tables_are_read_and_typed_and_fit_their_definitions(tmp_path):
+    tables, problems = read(tmp_path)
+    assert problems == []
+    assert tables["sent_sessions"].at[0, "mass_kg"] == 62.5
+    for name, table in DELIVERY_TABLES.items():
+        to_arrow_table(table, tables[name])
+
+
+def test_a_missing_optional_table_is_empty_and_no_problem_and_a_required_one_is(tmp_path):
+    tables, problems = read(tmp_path, sessions=None)
+    assert only(problems) == ("table", "sessions.csv", None)
+    for name in ("sent_sessions", "sent_weeks"):
+        expected = empty_frame(DELIVERY_TABLES[name])
+        assert list(tables[name].columns) == list(expected.columns)
+        assert dict(tables[name].dtypes) == dict(expected.dtypes)
+        assert tables[name].empty
+
+
+def test_a_byte_order_mark_and_any_line_end_are_taken(tmp_path):
+    text = PAYLOAD["trials.csv"]
+    for number, content in enumerate(
+        [f"\ufeff{text}", text.replace("\n", "\r\n"), text.replace("\n", "\r"), text[:-1]]
+    ):
+        tables, problems = read(tmp_path / str(number), trials=content)
+        assert problems == []
+        assert tables["sent_trials"]["trial_id"].tolist() == ["T1"]
+
+
+def test_quotes_hold_commas_and_quotes(tmp_path):
+    line = 'T2,S1,shod,running,trials/T2.c3d,,2,"warm, ""easy"" run"\n'
+    tables, problems = read(tmp_path, trials=PAYLOAD["trials.csv"] + line)
+    assert problems == []
+    assert tables["sent_trials"].at[1, "comment"] == 'warm, "easy" run'
+
+
+def test_text_that_is_not_utf8_is_named_with_its_line(tmp_path):
+    content = PAYLOAD["trials.csv"].encode() + "T2,S1,shod,running,x,,2,kühl\n".encode("latin-1")
+    tables, problems = read(tmp_path, trials=content)
+    assert only(problems) == ("table", "trials.csv", "line 3")
+    assert "0xfc" in problems[0].seen
+    assert tables["sent_trials"].empty
+
+
+@pytest.mark.parametrize(("separator", "words"), [(";", "semicolons"), ("\t", "tabs"), ("|", "bars")])
+def test_another_separator_is_named(separator, words, tmp_path):
+    _, problems = read(tmp_path, trials=PAYLOAD["trials.csv"].replace(",", separator))
+    assert only(problems) == ("table", "trials.csv", "line 1")
+    assert words in problems[0].seen
+
+
+def test_a_ragged_row_is_a_problem_with_its_line_and_the_others_are_read(tmp_path):
+    more = "T2,S1,shod,running,x,,2,a,b\nT3,S1,shod,running,trials/T3.c3d,,3,\nT4,S1\n"
+    tables, problems = read(tmp_path, trials=PAYLOAD["trials.csv"] + more)
+    assert [(p.kind, p.place) for p in problems] == [("table", "line 3"), ("table", "line 5")]
+    assert "9 cells" in problems[0].seen
+    assert "8 cells" in problems[0].expected
+    assert tables["sent_trials"]["trial_id"].tolist() == ["T1", "T3"]
+
+
+def test_very_many_ragged_rows_are_listed_up_to_a_limit_and_then_counted(tmp_path):
+    _, problems = read(tmp_path, trials=PAYLOAD["trials.csv"] + "x\n" * 100)
+    assert len(problems) == intake_tables.MOST_RAGGED_SHOWN + 1
+    assert "100 rows" in problems[-1].seen
+
+
+def test_line_numbers_hold_after_blank_lines_and_line_breaks_in_cells(tmp_path):
+    more = '\n\nT2,S1,shod,running,x,,2,"two\nlines"\nT3,S1,shod,flying,x,,3,\n'
+    _, problems = read(tmp_path, trials=PAYLOAD["trials.csv"] + more)
+    assert [p.place for p in problems] == ["line 5, column comment", "line 7, column kind"]
+
+
+@pytest.mark.parametrize("content", ["", "\n\n\n", "\ufeff"])
+def test_an_empty_file_is_a_problem(content, tmp_path):
+    _, problems = read(tmp_path, trials=content)
+    assert only(problems) == ("table", "trials.csv", None)
+    assert "empty" in problems[0].seen
+
+
+def test_a_quote_that_is_never_closed_is_a_problem(tmp_path):
+    _, problems = read(tmp_path, trials=PAYLOAD["trials.csv"] + 'T2,S1,shod,running,"x,,2,\n')
+    assert only(problems) == ("table", "trials.csv", None)
+
+
+def test_a_giant_cell_is_a_problem(tmp_path):
+    _, problems = read(tmp_path, trials=PAYLOAD["trials.csv"] + "T2," + "x" * 200_000 + "\n")
+    assert [p.kind for p in problems] == ["table"]
+
+
+def test_a_file_beyond_the_limits_is_a_problem_and_is_not_read(tmp_path, monkeypatch):
+    monkeypatch.setattr(intake_tables, "MOST_BYTES", 200)
+    tables, problems = read(tmp_path, trials=PAYLOAD["trials.csv"] * 3)
+    assert "larger" in problems[0].seen
+    assert tables["sent_trials"].empty
+    monkeypatch.undo()
+    monkeypatch.setattr(intake_tables, "MOST_ROWS", 2)
+    _, problems = read(tmp_path, trials=PAYLOAD["trials.csv"] + "T2,S1,shod,running,x,,2,\n" * 3)
+    assert "more than 2 rows" in problems[0].seen
+
+
+def test_a_table_that_is_a_link_or_a_folder_is_a_problem(tmp_path):
+    folder = tmp_path / "payload"
+    read(folder, weeks=None)
+    (folder / "weeks.csv").symlink_to(folder / "trials.csv")
+    (folder / "breaths.csv").mkdir()
+    _, problems = read_tables(folder)
+    assert [(p.kind, p.file) for p in problems] == [("table", "breaths.csv"), ("table", "weeks.csv")]
+
+
+@settings(max_examples=60, deadline=None)
+@given(
+    st.binary(max_size=300) | st.text(max_size=200).map(lambda t: (PAYLOAD["trials.csv"] + t).encode(errors="replace"))
+)
+def test_any_bytes_make_a_table_and_problems_but_never_an_error(content):
+    import tempfile
+    from pathlib import Path
+
+    with tempfile.TemporaryDirectory() as name:
+        tables, problems = read(Path(name), trials=content)
+    assert set(tables) == set(DELIVERY_TABLES)
+    assert list(tables["sent_trials"].columns) == list(DELIVERY_TABLES["sent_trials"].column_names)
+    if not problems:
+        to_arrow_table(DELIVERY_TABLES["sent_trials"], tables["sent_trials"])

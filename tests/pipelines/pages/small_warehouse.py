@@ -1,0 +1,272 @@
+"""A small warehouse of literal rows, made from the table definitions: two sites, every standing, every status."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import duckdb
+
+from schemas.catalogue import TABLES
+from schemas.convert.to_duckdb import create_table_sql
+from schemas.model import Kind, Layer
+from schemas.study import Study
+from tests.builders import a_study
+
+STAMP = {"code_version": "0.1.0", "study_version": "1+0123abcd"}
+HOSTILE = "<script>alert('a')</script><img src=x onerror=alert(2)>&\"'"
+Rows = dict[str, list[dict[str, Any]]]
+
+
+@dataclass(frozen=True)
+class Loaded:
+    """What pages need of a loaded study file."""
+
+    study: Study
+    version: str = "1+0123abcd"
+    path: Path = Path("study.yaml")
+
+
+@dataclass(frozen=True)
+class Places:
+    pages: Path
+    warehouse: Path
+
+
+def loaded_study(**changes: Any) -> Loaded:
+    return Loaded(a_study(**changes))
+
+
+def build(path: Path, rows: Rows) -> Path:
+    """A warehouse with every table of the catalogue; columns left out are null, or a plain value where null is not allowed."""
+    connection = duckdb.connect(str(path))
+    for table in TABLES.values():
+        if table.layer is Layer.DELIVERY:
+            continue
+        connection.execute(create_table_sql(table))
+        for row in rows.get(table.name, []):
+            assert set(row) <= set(table.column_names), (table.name, set(row) - set(table.column_names))
+            values = [row[f.name] if f.name in row else None if f.nullable else _plain(f.kind) for f in table.fields]
+            connection.execute(f"INSERT INTO {table.name} VALUES ({', '.join('?' * len(values))})", values)
+    connection.close()
+    return path
+
+
+def _plain(kind: Kind) -> object:
+    return {Kind.INTEGER: 1, Kind.REAL: 1.0, Kind.BOOLEAN: False}.get(kind, "x")
+
+
+def study_rows() -> Rows:
+    return {
+        "sites": [
+            {"site": "mill", "description": "A belt with one plate.", "surface": "treadmill", "marker_rate_hz": 200.0},
+            {"site": "way", "description": "A runway of two plates.", "surface": "runway", "marker_rate_hz": 200.0},
+        ],
+        "conditions": [
+            {"condition": "unshod", "description": "No shoes."},
+            {"condition": "shod", "description": "Shoes."},
+        ],
+        "visits": [{"visit": "first", "planned_week": 0}, {"visit": "last", "planned_week": 10}],
+    }
+
+
+def delivery(delivery_id: str, site: str | None, number: int | None, status: str = "taken_in", **more: Any) -> dict:
+    return {
+        "delivery_id": delivery_id,
+        "site": site,
+        "delivery_number": number,
+        "status": status,
+        "arrived_as": f"{delivery_id}.zip",
+        "fingerprint_sha256": "0" * 64,
+        "received_utc": f"2026-03-{10 + (number or 0):02d}T09:30:00Z",
+        "payload_count": 21,
+        "payload_bytes": 1_234_567,
+        **STAMP,
+        **more,
+    }
+
+
+def standing(
+    delivery_id: str, trial_id: str, word: str, *, runner: str | None = "P1", kind: str | None = "running", **more: Any
+) -> dict:
+    return {
+        "delivery_id": delivery_id,
+        "trial_id": trial_id,
+        "site": delivery_id.split("-")[0],
+        "participant_id": runner,
+        "visit": "first",
+        "condition": "shod",
+        "kind": kind,
+        "standing": word,
+        "finding_count": 0,
+        "superseded": False,
+        **STAMP,
+        **more,
+    }
+
+
+def finding(
+    finding_id: str, delivery_id: str, trial_id: str | None, check_name: str, weight: str = "returns", **more: Any
+) -> dict:
+    return {
+        "finding_id": finding_id,
+        "delivery_id": delivery_id,
+        "site": delivery_id.split("-")[0],
+        "trial_id": trial_id,
+        "check_name": check_name,
+        "weight": weight,
+        "file": f"trials/{trial_id}.c3d" if trial_id else "trials.csv",
+        "place": None,
+        "seen": f"Seen {finding_id}.",
+        "expected": f"Expected {finding_id}.",
+        "remedy": f"Remedy {finding_id}.",
+        **STAMP,
+        **more,
+    }
+
+
+def run(delivery_id: str, check_name: str, subject: str, status: str, reason: str | None = None) -> dict:
+    return {
+        "delivery_id": delivery_id,
+        "check_name": check_name,
+        "subject": subject,
+        "status": status,
+        "reason": reason,
+        "rows_examined": 5,
+        "finding_count": 0,
+        **STAMP,
+    }
+
+
+def trace(finding_id: str, delivery_id: str, trial_id: str, signal: str, unit: str) -> list[dict]:
+    keys = {"finding_id": finding_id, "delivery_id": delivery_id, "trial_id": trial_id, "signal": signal}
+    return [
+        {
+            **keys,
+            "signal_unit": unit,
+            "time_s": i / 200,
+            "signal_value": None if 120 < i < 150 else 1600 * max(0.0, math.sin(i / 12)) + 180,
+        }
+        for i in range(240)
+    ]
+
+
+def accepted(trial_id: str, site: str, runner: str, condition: str, contact_s: float) -> Rows:
+    """One accepted running trial with two footfalls."""
+    keys = {"trial_id": trial_id, "delivery_id": f"{site}-001"}
+    return {
+        "trials": [
+            {
+                **keys,
+                "site": site,
+                "participant_id": runner,
+                "visit": "first",
+                "condition": condition,
+                "kind": "running",
+            }
+        ],
+        "footfalls": [
+            {
+                **keys,
+                "footfall_number": n,
+                "side": "left",
+                "contact_time_s": contact_s + 0.002 * n,
+                "stride_length_m": 9 * contact_s,
+                "impact_peak_bw": 1.7 if condition == "shod" else None,
+                "foot_strike_angle_deg": 60 * (contact_s - 0.22),
+            }
+            for n in (1, 2)
+        ],
+        "standings": [standing(f"{site}-001", trial_id, "accepted", runner=runner, condition=condition)],
+    }
+
+
+def merged(*parts: Rows) -> Rows:
+    rows: Rows = {}
+    for part in parts:
+        for name, own in part.items():
+            rows[name] = rows.get(name, []) + own
+    return rows
+
+
+def example() -> Rows:
+    """Two sites; mill resent one trial, has two open returns, one withheld; way has a stopped delivery and a crash."""
+    pool = merged(
+        *(
+            accepted(f"m-{r}-{c}", "mill", f"P{r}", c, 0.24 + 0.006 * r - 0.01 * (c == "unshod"))
+            for r in (1, 2, 3, 4)
+            for c in ("shod", "unshod")
+        ),
+        *(accepted(f"w-{r}-shod", "way", f"Q{r}", "shod", 0.25 + 0.005 * r) for r in (1, 2)),
+    )
+    quality: Rows = {
+        "runners": [{"participant_id": p} for p in ("P1", "P2", "P3", "P4", "Q1", "Q2")],
+        "deliveries": [
+            delivery("mill-001", "mill", 1),
+            delivery("mill-002", "mill", 2),
+            delivery("way-001", "way", 1),
+            delivery("way-002", "way", 2, "stopped", payload_count=0, payload_bytes=0),
+            delivery("way-001-again", "way", 1, "repeat", received_utc="2026-03-20T10:00:00Z"),
+            delivery("unknown-1", None, None, "stopped", received_utc="2026-03-21T10:00:00Z"),
+        ],
+        "standings": [
+            standing("mill-001", "stand-1", "accepted", kind="standing"),
+            standing("mill-001", "old", "returned", superseded=True),
+            standing("mill-002", "old", "accepted", runner="P1", visit="last"),
+            standing("mill-002", "gap", "returned", runner="P2", visit="last", condition="unshod"),
+            standing("mill-002", "drift", "returned", runner="P3", visit="last"),
+            standing("mill-002", "secret-trial", "withheld", runner="SECRETRUNNER", visit="last"),
+            standing("way-001", "crash", "returned", runner="Q1", visit=None, condition=None),
+        ],
+        "findings": [
+            finding("f-old", "mill-001", "old", "marker_gaps_are_short"),
+            finding(
+                "f-drift",
+                "mill-002",
+                "drift",
+                "plates_read_zero_unloaded",
+                seen="Plate 1 reads 180 N with nobody on it.",
+                expected="An unloaded plate reads within 10 N of zero.",
+                remedy="Zero the plates before the trial, or correct the offset where the force is exported, and export again.",
+                place="plate 1",
+                moment_s=0.42,
+                signal="force:1:vertical",
+            ),
+            *(
+                finding(
+                    f"f-gap{n}",
+                    "mill-002",
+                    "gap",
+                    "marker_gaps_are_short",
+                    place=f"calcaneus_left, frames {100 * n} to {100 * n + 40}",
+                    moment_s=0.6 + n / 100,
+                    signal="marker:calcaneus_left:up" if n < 4 else None,
+                )
+                for n in range(5)
+            ),
+            finding("f-note", "mill-002", "gap", "speed_keeps_to_the_protocol", "notes"),
+            finding("f-table", "mill-002", None, "cells_fit_their_columns", place="line 7, mass_kg"),
+            finding("f-withheld", "mill-002", "secret-trial", "consent_covers_the_trial", "withholds"),
+            finding("f-secret2", "mill-002", "secret-trial", "marker_gaps_are_short"),
+            finding("f-mention", "mill-002", None, "keys_are_unique", seen="Trial secret-trial stands twice."),
+            finding("f-crash", "way-001", "crash", "sides_alternate", seen="The check itself failed: KeyError in f, line 3."),
+            finding("f-stop", "way-002", None, "bag_is_complete_and_unchanged", "stops", file="manifest-sha256.txt"),
+            finding("f-stop2", "unknown-1", None, "bag_info_names_site_and_number", "stops", site=None, file="bag-info.txt"),
+        ],
+        "check_runs": [
+            run("mill-001", "marker_gaps_are_short", "old", "found"),
+            run("mill-001", "marker_gaps_are_short", "stand-1", "skipped", "a standing trial"),
+            run("mill-002", "marker_gaps_are_short", "old", "pass"),
+            run("mill-002", "consent_covers_the_trial", "secret-trial", "found"),
+            run("mill-002", "sides_alternate", "secret-trial", "crashed", "ValueError in f, line 9"),
+            run("way-001", "sides_alternate", "crash", "crashed", "KeyError in f, line 3"),
+        ],
+        "signal_traces": [
+            *trace("f-drift", "mill-002", "drift", "force:1:vertical", "N"),
+            *trace("f-gap0", "mill-002", "gap", "marker:calcaneus_left:up", "m"),
+            *trace("f-secret2", "mill-002", "secret-trial", "marker:calcaneus_left:up", "m"),
+        ],
+    }  # fmt: skip
+    return merged(study_rows(), pool, quality)

@@ -1,0 +1,428 @@
+"""What the pages say and how they are made: content, escaping, links, structure, and what happens when written again."""
+
+from __future__ import annotations
+
+import itertools
+import re
+from pathlib import Path
+from urllib.parse import unquote, urlsplit
+
+import pytest
+
+from checks.registry import catalogue
+from pipelines.errors import Unusable
+from pipelines.pages import charts, drawing, write_pages
+from tests.pipelines.pages import small_warehouse as small
+from tests.pipelines.pages.reading_html import Element, read
+
+#: What each check says should hold, by its name; on a page it stands without the full stop.
+SAYS = {name: spec.sentence.rstrip(".") for name, spec in catalogue().items()}
+
+
+def write(folder: Path, rows: small.Rows, **changes: object) -> Path:
+    folder.mkdir(parents=True, exist_ok=True)
+    places = small.Places(folder / "pages", small.build(folder / "warehouse.duckdb", rows))
+    return write_pages(places, small.loaded_study(**changes)).parent
+
+
+@pytest.fixture(scope="module")
+def pages(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    return write(tmp_path_factory.mktemp("pages"), small.example())
+
+
+def hostile_rows() -> small.Rows:
+    """Every text that comes from outside holds markup, also in the ids."""
+    text, trial, delivery_id = small.HOSTILE, f"T/../../{small.HOSTILE}", f"mill-{small.HOSTILE}"
+    said = dict.fromkeys(("file", "place", "seen", "expected", "remedy"), text)
+    return small.merged(
+        small.study_rows(),
+        {
+            "deliveries": [
+                small.delivery(delivery_id, "mill", 1, arrived_as=text, code_version=text),
+                small.delivery(text, text, None, "stopped", arrived_as=text, received_utc=text),
+            ],
+            "standings": [
+                small.standing(delivery_id, trial, "returned", site="mill", runner=text, kind=None)
+                | {"visit": text, "condition": text}
+            ],
+            "findings": [
+                small.finding("f1", delivery_id, trial, "a_check", signal=f"marker:{text}:up", moment_s=0.5, **said)
+                | {"site": "mill"},
+                *(small.finding(f"g{i}", delivery_id, trial, "a_check", **said) | {"site": "mill"} for i in range(5)),
+                small.finding("f2", delivery_id, None, "a_check", **said) | {"site": "mill"},
+                small.finding("f3", text, None, "a_check", "stops", **said) | {"site": text},
+            ],
+            "check_runs": [small.run(delivery_id, "a_check", trial, "crashed", text)],
+            "signal_traces": small.trace("f1", delivery_id, trial, f"marker:{text}:up", text),
+        },
+    )
+
+
+@pytest.fixture(scope="module")
+def hostile_pages(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    return write(tmp_path_factory.mktemp("hostile"), hostile_rows(), title=small.HOSTILE, citation=small.HOSTILE)
+
+
+@pytest.fixture(scope="module")
+def empty_pages(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    return write(tmp_path_factory.mktemp("empty"), small.study_rows())
+
+
+@pytest.fixture(scope="module", params=["pages", "hostile_pages", "empty_pages"])
+def any_pages(request: pytest.FixtureRequest) -> Path:
+    return request.getfixturevalue(request.param)
+
+
+def each(folder: Path) -> list[tuple[str, Element]]:
+    found = sorted(folder.rglob("*.html"))
+    assert found
+    return [(str(path.relative_to(folder)), read(path)) for path in found]
+
+
+def table(page: Element, caption: str) -> list[list[str]]:
+    """Cells of the body of the table whose caption starts so."""
+    (found,) = [t for t in page.all("table") if t.all("caption")[0].words.startswith(caption)]
+    return [[cell.words for cell in row.all("th", "td")] for row in found.all("tbody")[0].all("tr")]
+
+
+def test_there_is_a_page_for_the_overview_each_site_each_open_return_and_each_stopped_delivery(pages: Path) -> None:
+    assert {str(p.relative_to(pages)) for p in pages.rglob("*") if p.is_file()} == {
+        "index.html",
+        "sites/mill.html",
+        "sites/way.html",
+        "fix/gap.html",
+        "fix/drift.html",
+        "fix/crash.html",
+        "fix/way-002.html",
+        "fix/unknown-1.html",
+    }
+
+
+def test_the_overview_counts_what_the_warehouse_holds(pages: Path) -> None:
+    page = read(pages / "index.html")
+    tiles = {li.all("span")[0].words: li.all("strong")[0].words for li in page.all("ul")[0].all("li")}
+    assert tiles == {
+        "deliveries came": "6",
+        "trials accepted": "● 12",
+        "trials to be sent again": "▲ 3",
+        "trials withheld": "◇ 1",
+        "deliveries stopped": "■ 2",
+        "runners in the pool": "6",
+        "footfalls in the pool": "20",
+    }
+    assert [row[0] for row in table(page, "Deliveries")] == [
+        "mill-001", "way-001", "mill-002", "way-002", "way-001-again", "unknown-1",
+    ]  # fmt: skip
+    assert table(page, "Deliveries")[0][3:] == ["● taken in", "9", "1", "0", "1", "21 1.2 MB"]
+    assert [row[:2] for row in table(page, "Each trial has a fix sheet")] == [
+        ["drift shod, last (week 10)", "mill"],
+        ["gap unshod, last (week 10)", "mill"],
+        ["crash condition not known, visit not known", "way"],
+    ]
+
+
+def test_the_grid_shows_every_planned_cell_and_what_came_without_a_known_visit(pages: Path) -> None:
+    rows = {tuple(row[:2]): row[2:] for row in table(read(pages / "index.html"), "Newest version")}
+    assert rows["mill", "first (week 0)"] == ["● 4 runners, 4 running + 1", "● 4 runners, 4 running", "nothing yet"]
+    assert rows["mill", "last (week 10)"] == ["● 1 runner, 1 running ▲ 1 returned", "▲ 1 returned", "nothing yet"]
+    assert rows["mill", "withheld"] == ["◇ 1 withheld of which visit and condition are not told"]
+    assert rows["way", "last (week 10)"] == ["nothing yet"] * 3
+    assert rows["way", "visit not known"] == ["nothing yet", "nothing yet", "▲ 1 returned"]
+
+
+def test_reasons_for_return_count_trials_over_all_deliveries_and_say_how_many_are_open(pages: Path) -> None:
+    rows = {row[0]: row[1:4] for row in table(read(pages / "index.html"), "What should have held")}
+    assert rows[SAYS["marker_gaps_are_short"]] == ["2", "1", "mill"]
+    assert rows[SAYS["plates_read_zero_unloaded"]] == ["1", "1", "mill"]
+    assert rows[SAYS["cells_fit_their_columns"] + " 1 finding in tables, without a trial"] == ["0", "0", "mill"]
+    assert next(iter(rows)) == SAYS["marker_gaps_are_short"]
+    assert SAYS["bag_is_complete_and_unchanged"] not in rows
+
+
+def test_all_four_statuses_of_checks_are_shown_and_crashed_ones_come_first(pages: Path) -> None:
+    rows = table(read(pages / "index.html"), "How often each check")
+    assert rows[0][:5] == [SAYS["sides_alternate"], "0", "0", "0", "2"]
+    assert "KeyError in f, line 3" in rows[0][5]
+    gaps = next(row for row in rows if row[0] == SAYS["marker_gaps_are_short"])
+    assert gaps[1:5] == ["1", "1", "1", "0"]
+    assert "a standing trial (1)" in gaps[5]
+
+
+def test_sites_and_conditions_are_compared_with_the_numbers_beside_the_chart(pages: Path) -> None:
+    page = read(pages / "index.html")
+    # mill, shod: runners at 0.246, 0.252, 0.258, 0.264 s plus 0.003 s, the mean of two footfalls
+    rows = table(page, "Contact time (s)")
+    assert ["shod", "mill", "0.258", "0.008", "4"] in rows
+    assert ["unshod", "way", "–", "–", "0"] in rows
+    titles = [t.words for t in page.all("title")[1:]]
+    for outcome in ("Contact time", "Stride length", "Impact peak", "Foot strike angle"):
+        assert f"{outcome} by condition and site" in titles
+
+
+def test_a_site_page_shows_only_its_own_returns_and_its_difference_from_the_others(pages: Path) -> None:
+    page = read(pages / "sites" / "mill.html")
+    assert [row[0].split()[0] for row in table(page, "Each trial has a fix sheet")] == ["drift", "gap"]
+    assert "send them in delivery number 3 or later" in page.words
+    assert ["Contact time (s)", "shod", "0.258 n = 4", "0.261 n = 2", "−0.003"] in table(page, "Mean over runners")
+    other = read(pages / "sites" / "way.html").words
+    assert "way-002" in other
+    assert "mill-002" not in other
+    assert "drift" not in other
+
+
+def test_a_fix_sheet_says_what_was_seen_expected_and_to_be_done_and_draws_the_moment(pages: Path) -> None:
+    page = read(pages / "fix" / "drift.html")
+    terms = page.all("section")[1].all("dl")[0]
+    said = dict(zip([dt.words for dt in terms.all("dt")], [dd.words for dd in terms.all("dd")], strict=True))
+    assert said == {
+        "Seen": "Plate 1 reads 180 N with nobody on it.",
+        "Expected": "An unloaded plate reads within 10 N of zero.",
+        "Do this": "Zero the plates before the trial, or correct the offset where the force is exported, and export again.",
+        "Where": "trials/drift.c3d, plate 1",
+        "When": "0.420 s into the trial",
+    }
+    (figure,) = page.all("figure")
+    assert figure.all("figcaption")[0].words == "Vertical force, plate 1. Shaded: no value."
+    labels = [t.words for t in figure.all("text")]
+    assert {"Time in the trial (s)", "Force (N)", "▼ 0.420 s"} <= set(labels)
+    assert "Shaded stretches have no values. The finding is at 0.420 s." in figure.all("desc")[0].words
+    assert "Keep the trial id drift" in page.words
+    assert "new delivery, number 3 (the next free one of mill)" in page.words
+    assert "a runner who reports pain" in page.words
+
+
+def test_many_findings_of_one_check_are_drawn_thrice_and_then_listed(pages: Path) -> None:
+    page = read(pages / "fix" / "gap.html")
+    assert [h.words for h in page.all("h3")] == [
+        f"1. {SAYS['marker_gaps_are_short']}",
+        f"2. {SAYS['speed_keeps_to_the_protocol']}",
+    ]
+    assert len(table(page, f"{SAYS['marker_gaps_are_short']}: further findings")) == 2
+    for n in range(5):
+        assert f"Seen f-gap{n}." in page.words
+    assert "for your notice" in page.words
+
+
+def test_a_crashed_check_is_not_the_laboratorys_to_mend(pages: Path) -> None:
+    page = read(pages / "fix" / "crash.html")
+    assert "there is nothing for way to mend" in page.words
+    assert "the check itself crashed" in page.words
+    assert "How to send it again" not in page.words
+
+
+def test_a_stopped_delivery_has_its_own_sheet_also_when_its_site_is_not_known(pages: Path) -> None:
+    known = read(pages / "fix" / "way-002.html").words
+    assert SAYS["bag_is_complete_and_unchanged"] in known
+    assert "Its number may stay 2" in known
+    unknown = read(pages / "fix" / "unknown-1.html").words
+    assert "For the laboratory that sent it" in unknown
+    assert "Give it your next free delivery number" in unknown
+
+
+def test_a_stopped_delivery_that_was_replaced_under_its_number_needs_nothing_more(tmp_path: Path) -> None:
+    rows = small.study_rows() | {
+        "deliveries": [small.delivery("way-002.x", "way", 2, "stopped"), small.delivery("way-002", "way", 2)]
+    }
+    folder = write(tmp_path, rows)
+    assert not list((folder / "fix").glob("*"))
+    assert "replaced since" in read(folder / "index.html").words
+
+
+def test_a_withheld_trial_is_a_number_and_nothing_else(pages: Path) -> None:
+    for path in pages.rglob("*"):
+        text = path.name + (path.read_text(encoding="utf-8") if path.is_file() else "")
+        for secret in ("secret-trial", "SECRETRUNNER", "f-withheld", "f-secret2"):
+            assert secret not in text, path
+    assert "Trial (a withheld trial) stands twice." in read(pages / "index.html").words
+
+
+def test_a_trial_that_was_withheld_and_is_now_returned_is_shown_again(tmp_path: Path) -> None:
+    rows = small.study_rows() | {
+        "deliveries": [small.delivery("mill-001", "mill", 1), small.delivery("mill-002", "mill", 2)],
+        "standings": [
+            small.standing("mill-001", "again", "withheld", superseded=True),
+            small.standing("mill-002", "again", "returned"),
+        ],
+        "findings": [small.finding("f1", "mill-002", "again", "marker_gaps_are_short")],
+    }
+    assert "Seen f1." in read(write(tmp_path, rows) / "fix" / "again.html").words
+
+
+def test_another_laboratorys_trial_of_the_same_id_as_a_withheld_one_still_gets_its_sheet(tmp_path: Path) -> None:
+    rows = small.study_rows() | {
+        "deliveries": [small.delivery("mill-001", "mill", 1), small.delivery("way-001", "way", 1)],
+        "standings": [small.standing("mill-001", "T1", "withheld"), small.standing("way-001", "T1", "returned")],
+        "findings": [small.finding("f1", "way-001", "T1", "keys_are_unique")],
+    }
+    assert "Seen f1." in read(write(tmp_path, rows) / "fix" / "T1.html").words
+
+
+def test_text_from_a_delivery_is_never_markup(hostile_pages: Path) -> None:
+    shown = 0
+    for name, page in each(hostile_pages):
+        assert not page.all("script"), name
+        assert not page.all("img"), name
+        assert not [a for e in page.all() for a in e.attributes if a.startswith("on")], name
+        shown += page.text.count(small.HOSTILE)
+    assert shown > 20
+    for path in hostile_pages.rglob("*"):
+        assert re.fullmatch(r"[A-Za-z0-9._-]+", path.name)
+        assert hostile_pages in path.resolve().parents
+
+
+def test_nothing_on_a_page_runs_or_is_fetched(any_pages: Path) -> None:
+    for name, page in each(any_pages):
+        elements = page.all()
+        assert not {"script", "iframe", "object", "embed", "img", "image", "form", "base"} & {e.tag for e in elements}
+        (policy,) = [e for e in elements if e.attributes.get("http-equiv") == "Content-Security-Policy"]
+        assert "default-src 'none'" in policy.attributes["content"], name
+        assert "script-src" not in policy.attributes["content"]
+        for element in elements:
+            for attribute in ("href", "src", "xlink:href", "action", "srcset"):
+                target = element.attributes.get(attribute)
+                if target is not None:
+                    parts = urlsplit(target)
+                    assert not parts.scheme and not parts.netloc, (name, target)  # noqa: PT018
+        for style in page.all("style"):
+            assert "url(" not in style.text
+            assert "@import" not in style.text
+        assert not list(page.all("link"))
+
+
+def test_every_link_leads_somewhere(any_pages: Path) -> None:
+    ids = {name: {e.attributes["id"] for e in page.all() if "id" in e.attributes} for name, page in each(any_pages)}
+    links = 0
+    for name, page in each(any_pages):
+        for element in page.all("a"):
+            parts = urlsplit(element.attributes["href"])
+            target = ((any_pages / name).parent / unquote(parts.path)).resolve() if parts.path else any_pages / name
+            assert target.is_file(), (name, element.attributes["href"])
+            if parts.fragment:
+                assert parts.fragment in ids[str(target.relative_to(any_pages.resolve()))], (name, parts.fragment)
+            links += 1
+    assert links >= 3 * len(ids)
+
+
+def test_pages_have_the_structure_that_assistive_technology_needs(any_pages: Path) -> None:
+    for name, page in each(any_pages):
+        assert page.all("html")[0].attributes["lang"] == "en"
+        assert [len(page.all(tag)) for tag in ("h1", "main", "header", "footer")] == [1] * 4, name
+        names = [nav.attributes["aria-label"] for nav in page.all("nav")]
+        assert names
+        assert len(set(names)) == len(names), name
+        assert page.all("title")[0].words
+        levels = [int(h.tag[1]) for h in page.all("h1", "h2", "h3", "h4", "h5", "h6")]
+        assert levels[0] == 1
+        assert all(b - a <= 1 for a, b in itertools.pairwise(levels)), (name, levels)
+        assert page.all("a")[0].attributes == {"class": "skip", "href": "#content"}
+        ids = [e.attributes["id"] for e in page.all() if "id" in e.attributes]
+        assert len(ids) == len(set(ids)), name
+        pointed = [
+            v
+            for e in page.all()
+            for a in ("aria-labelledby", "aria-describedby")
+            for v in e.attributes.get(a, "").split()
+        ]
+        assert set(pointed) <= set(ids), name
+        for element in page.all("table"):
+            assert element.all("caption")[0].words, name
+            assert element.all("thead")[0].all("th"), name
+            assert all(th.attributes.get("scope") in ("col", "row") for th in element.all("th")), name
+            assert all(row.all("th") for row in element.all("tr")), name
+            columns = len(element.all("thead")[0].all("th"))
+            for row in element.all("tbody")[0].all("tr"):
+                assert sum(int(c.attributes.get("colspan", 1)) for c in row.all("th", "td")) == columns, name
+        for chart in page.all("svg"):
+            if chart.attributes.get("aria-hidden") != "true":
+                assert chart.attributes["role"] == "img"
+                assert chart.all("title")[0].words
+                assert chart.all("desc")[0].words
+
+
+def test_invented_data_say_so_on_every_page_and_real_data_do_not(pages: Path, tmp_path: Path) -> None:
+    assert all("Invented demonstration data." in page.words for _, page in each(pages))
+    real = write(tmp_path, small.study_rows(), invented=False)
+    assert not any("Invented" in page.words for _, page in each(real))
+
+
+def test_every_page_says_which_versions_and_facts_it_was_made_from(pages: Path) -> None:
+    for name, page in each(pages):
+        foot = page.all("footer")[0].words
+        assert "study file version 1+0123abcd" in foot, name
+        assert "6 deliveries" in foot
+        assert "the last delivery came 2026-03-21 10:00 UTC" in foot
+        assert "manystrides 0.1.0" in foot
+
+
+def test_an_empty_warehouse_gives_pages_that_say_so(empty_pages: Path) -> None:
+    words = read(empty_pages / "index.html").words
+    assert "No delivery has come yet" in words
+    assert "No outcomes yet" in words
+    assert {str(p.relative_to(empty_pages)) for p in empty_pages.rglob("*.html")} == {
+        "index.html", "sites/mill.html", "sites/way.html",
+    }  # fmt: skip
+
+
+def test_the_same_warehouse_gives_the_same_bytes_and_touches_no_file(tmp_path: Path) -> None:
+    folder = write(tmp_path / "one", small.example())
+    before = {p: (p.read_bytes(), p.stat().st_mtime_ns) for p in folder.rglob("*.html")}
+    write_pages(small.Places(folder, folder.parent / "warehouse.duckdb"), small.loaded_study())
+    assert {p: (p.read_bytes(), p.stat().st_mtime_ns) for p in folder.rglob("*.html")} == before
+    other = write(tmp_path / "two", small.example())
+    assert {p.relative_to(other): p.read_bytes() for p in other.rglob("*.html")} == {
+        p.relative_to(folder): content for p, (content, _) in before.items()
+    }
+
+
+def test_a_sheet_goes_away_when_its_trial_is_mended_and_other_files_stay(tmp_path: Path) -> None:
+    folder = write(tmp_path, small.example())
+    (folder / "fix" / ".gap.html.0123").write_text("left by a killed run")
+    (folder / "README.txt").write_text("put here by a person")
+    rows = small.example()
+    for row in rows["standings"]:
+        row["superseded"] |= row["trial_id"] == "gap"
+    mended = small.build(tmp_path / "mended.duckdb", rows)
+    write_pages(small.Places(folder, mended), small.loaded_study())
+    assert {p.name for p in (folder / "fix").iterdir()} == {
+        "drift.html", "crash.html", "way-002.html", "unknown-1.html",
+    }  # fmt: skip
+    assert (folder / "README.txt").exists()
+    assert "gap" not in [a.words for a in read(folder / "index.html").all("a")]
+
+
+def test_without_a_warehouse_the_message_says_what_to_do_and_old_pages_stay(tmp_path: Path) -> None:
+    folder = write(tmp_path, small.example())
+    before = sorted(folder.rglob("*"))
+    with pytest.raises(Unusable, match="manystrides run"):
+        write_pages(small.Places(folder, tmp_path / "nowhere.duckdb"), small.loaded_study())
+    (tmp_path / "broken.duckdb").write_bytes(b"not a database" * 500)
+    with pytest.raises(Unusable, match="manystrides run"):
+        write_pages(small.Places(folder, tmp_path / "broken.duckdb"), small.loaded_study())
+    assert sorted(folder.rglob("*")) == before
+
+
+def _luminance(colour: str) -> float:
+    """Relative luminance, WCAG 2.2."""
+    parts = [int(colour[i : i + 2], 16) / 255 for i in (1, 3, 5)]
+    r, g, b = (p / 12.92 if p <= 0.04045 else ((p + 0.055) / 1.055) ** 2.4 for p in parts)
+    return 0.2126 * r + 0.7152 * g + 0.0722 * b
+
+
+def contrast(one: str, other: str) -> float:
+    high, low = sorted((_luminance(one), _luminance(other)), reverse=True)
+    return (high + 0.05) / (low + 0.05)
+
+
+def test_text_has_the_contrast_that_wcag_asks_for(pages: Path) -> None:
+    assert contrast("#000000", "#ffffff") == pytest.approx(21)
+    style = read(pages / "index.html").all("style")[0].text
+    colour = dict(re.findall(r"--(\w+): (#[0-9a-f]{6});", style.split("}")[0]))
+    for ground in ("paper", "sheet", "soft", "yellow"):
+        for text in ("ink", "muted", "deep"):
+            assert contrast(colour[text], colour[ground]) >= 4.5, (text, ground)
+        assert contrast(colour["blue"], colour[ground]) >= 3, f"focus ring on {ground}"
+    signs = re.findall(r"\.sign \{ color: (#[0-9a-f]{6});", style)
+    assert signs
+    assert all(contrast(sign, colour["sheet"]) >= 4.5 for sign in signs)
+    for drawn in (drawing.INK, drawing.BLUE, *charts.SITE_COLOURS[:4]):
+        assert contrast(drawn, colour["sheet"]) >= 3, drawn

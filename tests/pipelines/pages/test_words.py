@@ -1,0 +1,75 @@
+"""How facts are said on a page."""
+
+from __future__ import annotations
+
+import pytest
+
+from checks.registry import catalogue
+from pipelines.pages import cautions, words
+from schemas import codes
+
+
+def test_a_check_is_said_as_its_catalogue_says_it() -> None:
+    assert words.check_words("plates_read_zero_unloaded") + "." == catalogue()["plates_read_zero_unloaded"].sentence
+
+
+def test_a_check_of_an_earlier_version_is_its_name_in_words() -> None:
+    assert words.check_words("runners_have_two_feet") == "Runners have two feet"
+
+
+def test_every_caution_belongs_to_a_check_that_exists() -> None:
+    assert set(cautions._ABOUT) <= set(catalogue())
+
+
+def test_every_word_of_a_status_has_a_sign() -> None:
+    for code in (*codes.STANDING, *codes.DELIVERY_STATUS):
+        assert words.SIGNS[code.value]
+    assert set(words.STATUS_WORDS) == {code.value for code in codes.DELIVERY_STATUS}
+    assert set(words.WEIGHT_WORDS) == {code.value for code in codes.WEIGHT} - {"withholds"}
+
+
+def test_no_two_standings_share_a_sign() -> None:
+    assert len({words.SIGNS[code.value] for code in codes.STANDING}) == len(codes.STANDING)
+
+
+@pytest.mark.parametrize(
+    ("visit", "said"),
+    [
+        ("first", "first (week 0)"),
+        ("week_5", "week 5"),
+        ("week_15", "week 15 (week 5)"),
+        (None, "visit not known"),
+        ("elsewhere_1", "elsewhere 1"),
+    ],
+)
+def test_a_visit_says_its_week_once(visit: str | None, said: str) -> None:
+    weeks = {"first": 0, "week_5": 5, "week_15": 5}
+    assert words.visit_words(visit, weeks) == said
+
+
+@pytest.mark.parametrize(
+    ("signal", "said"),
+    [
+        ("force:1:vertical", ("Vertical force, plate 1", "Force")),
+        ("force:all:fore_aft", ("Fore-aft force, all plates together", "Force")),
+        ("marker:calcaneus_left:up", ("calcaneus left: height", "Height")),
+        ("cop:2:right", ("Centre of pressure, plate 2, to the runner's right", "Position")),
+        ("distance:a_left:b_left", ("Distance between a left and b left", "Distance")),
+        ("something:else", ("something:else", "Value")),
+    ],
+)
+def test_a_signal_is_said_in_words(signal: str, said: tuple[str, str]) -> None:
+    assert words.signal_words(signal) == said
+
+
+@pytest.mark.parametrize(
+    ("count", "said"),
+    [(0, "0 bytes"), (999, "999 bytes"), (1234, "1.2 kB"), (1_234_567, "1.2 MB"), (3 * 10**11, "300.0 GB")],
+)
+def test_sizes_read_as_people_say_them(count: int, said: str) -> None:
+    assert words.size_words(count) == said
+
+
+@pytest.mark.parametrize(("value", "said"), [(0.0041, "+0.004"), (-0.0041, "−0.004"), (-0.0001, "0.000")])
+def test_a_difference_has_its_sign_unless_it_rounds_to_nothing(value: float, said: str) -> None:
+    assert words.signed(value, 3) == said
