@@ -45,6 +45,33 @@ class Channel:
 
 
 @dataclass(frozen=True)
+class Signal:
+    """One channel that the delivery's table of channels explains, on the trial's clock.
+
+    samples: (n,) in ``unit``; sample i stands at ``start_s + i / rate_hz``. A channel of a second file keeps its own
+    samples: only ``start_s`` and ``rate_hz`` are corrected for that file's clock. source: which of the two files it came from.
+    """
+
+    role: str  # muscle, foot_sensor, clock or other
+    muscle: str | None  # SENIAM name; None for other roles
+    side: str | None  # left, right, or None
+    unit: str  # UCUM code
+    rate_hz: float
+    samples: FloatArray
+    start_s: float = 0.0
+    label: str = ""  # as in the file
+    source: str = "trial_file"  # trial_file or sidecar
+    amplifier_gain: str | None = (
+        None  # as the table states it; the values are divided by it already where it is a number
+    )
+
+    @property
+    def times_s(self) -> FloatArray:
+        """(n,) s: when each sample was taken, on the trial's clock."""
+        return self.start_s + np.arange(len(self.samples)) / self.rate_hz
+
+
+@dataclass(frozen=True)
 class FileFacts:
     """What the file itself says, before any profile: for checks on units, rates and structure."""
 
@@ -81,6 +108,7 @@ class Trial:
     plates: tuple[Plate, ...]
     analog_rate_hz: float | None
     channels: tuple[Channel, ...] = ()
+    signals: tuple[Signal, ...] = ()  # channels with their meaning, of the trial's file and of its sidecar
     missing_labels: dict[str, str] = field(default_factory=dict)  # role -> label
     participant_id: str | None = None
     session_id: str | None = None
