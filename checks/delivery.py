@@ -60,8 +60,7 @@ def _sentence(text: str) -> str:
     weight=Weight.STOPS,
     seen="{problem}.",
     expected="{wanted}.",
-    remedy="Pack the delivery again with 'manystrides pack FOLDER', or zip the bag's folder itself: plain "
-    "files and folders only, no shortcuts, no files from outside it.",
+    remedy="Zip the bag's own folder again: plain files and folders only, no shortcuts, no files from outside it.",
 )
 def archive_unpacks_safely(delivery: Received) -> Looked:
     """A zipped delivery unpacks into its own folder, to a sane size, and holds nothing but files and folders.
@@ -80,9 +79,8 @@ def archive_unpacks_safely(delivery: Received) -> Looked:
     weight=Weight.STOPS,
     seen="{problem}.",
     expected="{wanted}.",
-    remedy="Copy the delivery again from the folder it was packed in. If files were changed on purpose "
-    "after packing, pack it again with 'manystrides pack FOLDER', so that its checksums are those of the "
-    "new files.",
+    remedy="Copy the delivery again from the folder it was made in. If files were changed on purpose after the bag "
+    "was made, make the bag again, so that its checksums are those of the new files.",
 )
 def bag_is_complete_and_unchanged(delivery: Received) -> Looked:
     """The bag holds exactly the files its manifests list, byte for byte (BagIt, RFC 8493).
@@ -100,9 +98,8 @@ def bag_is_complete_and_unchanged(delivery: Received) -> Looked:
     weight=Weight.STOPS,
     seen="{problem}.",
     expected="{wanted}.",
-    remedy="Pack the delivery again with 'manystrides pack FOLDER' and give it the laboratory's short name "
-    "as in the study file and the next delivery number; then put it into that laboratory's folder of the "
-    "inbox.",
+    remedy="In bag-info.txt give the laboratory's short name as in the study file, the study's title and the next "
+    "delivery number, make the bag again, and put it into that laboratory's folder of the inbox.",
 )
 def bag_info_names_site_and_number(delivery: Received, study: Study) -> Looked:
     """The bag's bag-info.txt names the laboratory, whose inbox it came to, and the number of the delivery.

@@ -22,9 +22,8 @@ if TYPE_CHECKING:
     weight=Weight.STOPS,
     seen="{problem}.",
     expected="{wanted}.",
-    remedy="Save the table as CSV with commas and UTF-8, with the column names of the study's table "
-    "templates in the first line, and pack the delivery again. 'manystrides check FOLDER' shows at the lab "
-    "whether it reads.",
+    remedy="Save the table as CSV with commas and UTF-8, with exactly the columns named here in the first line, and "
+    "make the bag again.",
 )
 def tables_can_be_read(delivery: Received) -> Looked:
     """Every table the study needs is there, is CSV in UTF-8 and has the columns of its definition.

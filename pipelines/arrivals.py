@@ -69,6 +69,11 @@ class Record:
         """Whether its trials were judged."""
         return self.status == "taken_in"
 
+    @property
+    def held(self) -> bool:
+        """Whether the depot holds its bytes, so that it can be judged again without the inbox."""
+        return bool(self.stored)
+
     def made_by(self, stamp: Stamp) -> bool:
         """Whether this code and study made it."""
         return (self.code_version, self.study_version) == (stamp.code_version, stamp.study_version)

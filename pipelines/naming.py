@@ -32,7 +32,7 @@ def name_for_stopped(opened: Opened, all_records: dict[str, Record]) -> str:
             plain if holder is None or holder.arrival == opened.arrival else f"{plain[:57]}-{short_hash(opened.name)}"
         )
     holder = all_records.get(own)
-    if holder is None or (holder.arrival == opened.arrival and not holder.taken_in):
+    if holder is None or (holder.arrival == opened.arrival and not holder.held):
         return own
     return f"{own}.{slug(opened.name)}"[:64]
 
@@ -43,9 +43,7 @@ def same_content(opened: Opened, all_records: dict[str, Record]) -> Record | Non
     if not received.fingerprint or any(p.kind in _BAG_FAULTS for p in received.problems):
         return None
     same = [
-        r
-        for r in all_records.values()
-        if r.taken_in and r.site == received.site and r.fingerprint == received.fingerprint
+        r for r in all_records.values() if r.held and r.site == received.site and r.fingerprint == received.fingerprint
     ]
     return next((r for r in same if r.arrival == opened.arrival), same[0] if same else None)
 
@@ -53,7 +51,7 @@ def same_content(opened: Opened, all_records: dict[str, Record]) -> Record | Non
 def with_number_conflict(opened: Opened, all_records: dict[str, Record]) -> Opened:
     """Adds a problem if the number was used before for other content."""
     holder = all_records.get(numbered(opened.received) or "")
-    if holder is None or not holder.taken_in:
+    if holder is None or not holder.held:
         return opened
     received = opened.received
     problem = Problem(

@@ -115,7 +115,7 @@ def work_on(desk: Desk, arrival: Arrival, tell: Callable[[int, int], None]) -> R
         record = take_in_arrival(desk, arrival, tell).record
     else:
         record = all_records[before.delivery_id]
-        if record.taken_in:
+        if record.held:
             record = again(desk, record, "Asked for.", tell)
     for waiting in waited_for(desk):
         again(desk, waiting, STANDING_CAME, tell)
@@ -135,12 +135,12 @@ def is_due(desk: Desk, arrival: Arrival, all_records: dict[str, Record]) -> bool
     record = all_records.get(before.delivery_id) if before else None
     if before is None or record is None or before.signature != arrival.signature():
         return True
-    return not record.taken_in and not record.made_by(desk.stamp)
+    return not record.held and not record.made_by(desk.stamp)
 
 
 def stale(desk: Desk) -> list[Record]:
-    """Deliveries taken in that another code or study judged."""
-    return [r for r in records(desk.depot).values() if r.taken_in and not r.made_by(desk.stamp)]
+    """Deliveries the depot holds that another code or study judged."""
+    return [r for r in records(desk.depot).values() if r.held and not r.made_by(desk.stamp)]
 
 
 def waited_for(desk: Desk) -> list[Record]:

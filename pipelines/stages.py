@@ -45,16 +45,16 @@ def take_in(desk: Desk, arrival: Arrival, tell: Tell) -> Passage:
     """Take in one arrival: its result is in the depot afterwards, whole, and the older one is gone."""
     from pipelines.intake.bag import receive
 
-    work = desk.depot.new_work("receive")
-    received, payload = receive(arrival.path, arrival.site, work, desk.study.study)
-    opened = Opened(received, payload, arrival.site, arrival.name)
-    all_records = records(desk.depot)
-    if (same := same_content(opened, all_records)) is not None:
-        if same.arrival == opened.arrival:
-            return Passage(same, changed=False)
-        return Passage(_publish_repeat(desk, opened, same))
-    opened = with_number_conflict(opened, all_records)
-    passage = _process(desk, opened, all_records, datetime.now(UTC).isoformat(timespec="seconds"), tell)
+    with desk.depot.working("receive") as work:
+        received, payload = receive(arrival.path, arrival.site, work, desk.study.study)
+        opened = Opened(received, payload, arrival.site, arrival.name)
+        all_records = records(desk.depot)
+        if (same := same_content(opened, all_records)) is not None:
+            if same.arrival == opened.arrival:
+                return Passage(same, changed=False)
+            return Passage(_publish_repeat(desk, opened, same))
+        opened = with_number_conflict(opened, all_records)
+        passage = _process(desk, opened, all_records, datetime.now(UTC).isoformat(timespec="seconds"), tell)
     _forget_older(desk, passage.record, all_records)
     return passage
 
@@ -64,23 +64,35 @@ def judge_again(desk: Desk, record: Record, tell: Tell) -> Passage:
     from pipelines.intake.bag import receive
 
     site, _, name = record.arrival.partition("/")
-    work = desk.depot.new_work("again")
-    received, payload = receive(rebuild_bag(desk.depot, record, work / "bag"), site, work, desk.study.study)
-    opened = Opened(replace(received, arrived_as=name), payload, site, name)
-    return _process(desk, opened, records(desk.depot), record.received_utc, tell)
+    with desk.depot.working("again") as work:
+        received, payload = receive(rebuild_bag(desk.depot, record, work / "bag"), site, work, desk.study.study)
+        opened = Opened(replace(received, arrived_as=name), payload, site, name)
+        return _process(desk, opened, records(desk.depot), record.received_utc, tell, before=record)
 
 
-def _process(desk: Desk, opened: Opened, all_records: dict[str, Record], received_utc: str, tell: Tell) -> Passage:
-    """Check the delivery; stop it, or gate, store, judge and publish it."""
+def _process(
+    desk: Desk,
+    opened: Opened,
+    all_records: dict[str, Record],
+    received_utc: str,
+    tell: Tell,
+    before: Record | None = None,
+) -> Passage:
+    """Check the delivery; stop it, or gate, store, judge and publish it. before: its record if the depot holds it."""
     opened = with_earlier_trials(desk, opened, all_records)
     received = opened.received
     delivery_id = numbered(received) or name_for_stopped(opened, all_records)
     report = _check(desk, delivery_id, received)
     if opened.payload is None or numbered(received) is None or _stops(report):
-        stopped_id = name_for_stopped(opened, all_records)
+        stopped_id = before.delivery_id if before else name_for_stopped(opened, all_records)
         if stopped_id != delivery_id:
             report = _check(desk, stopped_id, received)
-        return Passage(_publish_stopped(desk, opened, stopped_id, report, received_utc))
+        record = _record(desk, opened, stopped_id, STOPPED, received_utc)
+        if before is not None:  # what the depot holds stays, so that the next code can judge it again
+            record = replace(record, stored=before.stored, closed=before.closed)
+        tables = delivery_files(stopped_id, received) | quality_tables(report.findings, report.runs)
+        _publish(desk, opened, record, tables)
+        return Passage(record)
     withheld = withheld_trials(report, received)
     stored, closed = store_files(desk.depot, delivery_id, opened, withheld)
     judged = judge_delivery(desk, delivery_id, received, report, withheld, tell)
@@ -100,13 +112,6 @@ def _check(desk: Desk, delivery_id: str, received: Received) -> Report:
 def _stops(report: Report) -> bool:
     """Whether the delivery may not be taken in: a check says so, or one that might have said so crashed."""
     return any(f["weight"] == "stops" for f in report.findings) or any(r["status"] == "crashed" for r in report.runs)
-
-
-def _publish_stopped(desk: Desk, opened: Opened, delivery_id: str, report: Report, received_utc: str) -> Record:
-    record = _record(desk, opened, delivery_id, STOPPED, received_utc)
-    tables = delivery_files(delivery_id, opened.received) | quality_tables(report.findings, report.runs)
-    _publish(desk, opened, record, tables)
-    return record
 
 
 def _publish_repeat(desk: Desk, opened: Opened, same: Record) -> Record:
@@ -138,7 +143,7 @@ def _publish(desk: Desk, opened: Opened, record: Record, tables: dict[Table, pd.
     for table in DELIVERY_TABLES:  # every delivery has every table, if only an empty one
         write_table(table, tables.get(table, empty_frame(table)), work / f"{table.name}.parquet")
     (work / "bag").mkdir()
-    if record.taken_in and opened.payload is not None:
+    if record.held and opened.payload is not None:
         copy_tag_files(opened.payload, work / "bag")
     write_record(work, record)
     desk.depot.publish(work, record.delivery_id)
@@ -164,7 +169,7 @@ def _delivery_row(opened: Opened, record: Record) -> dict[str, Any]:
 def _evict(desk: Desk, delivery_id: str, opened: Opened, all_records: dict[str, Record]) -> Record | None:
     """Make the id free if a stopped delivery of another arrival has it; that one is named anew."""
     holder = all_records.get(delivery_id)
-    if holder is None or holder.taken_in or holder.arrival == opened.arrival:
+    if holder is None or holder.held or holder.arrival == opened.arrival:
         return None
     why = f"{opened.arrival} has its number and can be taken in; it is named anew."
     desk.depot.withdraw(delivery_id)
@@ -175,7 +180,7 @@ def _evict(desk: Desk, delivery_id: str, opened: Opened, all_records: dict[str, 
 def _forget_older(desk: Desk, now: Record, all_records: dict[str, Record]) -> None:
     """Remove what the same arrival was before, if it was not taken in then."""
     for record in all_records.values():
-        if record.arrival == now.arrival and not record.taken_in and record.delivery_id != now.delivery_id:
+        if record.arrival == now.arrival and not record.held and record.delivery_id != now.delivery_id:
             desk.depot.withdraw(record.delivery_id)
             why = f"{now.arrival} changed and is now {now.delivery_id}."
             desk.ledger.write("withdrawn", record.delivery_id, why, arrival=now.arrival, status=record.status)

@@ -82,6 +82,15 @@ class Depot:
         folder.mkdir(parents=True)
         return folder
 
+    @contextmanager
+    def working(self, name: str) -> Iterator[Path]:
+        """A new empty folder in ``work/`` that is gone afterwards: an opened delivery holds bytes of every kind."""
+        folder = self.new_work(name)
+        try:
+            yield folder
+        finally:
+            _remove(folder)
+
     def store_raw(self, source: Path, sha256: str) -> Path:
         """Copy ``source`` into the raw store unless it is there; its bytes must have this checksum."""
         return self._store(source, self.raw_path(sha256), sha256)
@@ -96,8 +105,8 @@ class Depot:
         if target.exists() and target.stat().st_size == source.stat().st_size:
             return target
         target.parent.mkdir(parents=True, exist_ok=True)
-        beside = self.new_work("blob") / sha256
-        try:
+        with self.working("blob") as folder:
+            beside = folder / sha256
             if (now := _copy(source, beside)) != sha256:
                 raise Unusable(
                     f"The file changed while it was taken in: its checksum was {sha256[:12]}, now {now[:12]}.",
@@ -107,8 +116,6 @@ class Depot:
                 )
             beside.chmod(stat.S_IRUSR | stat.S_IRGRP)
             beside.replace(target)
-        finally:
-            _remove(beside.parent)
         _sync(target.parent)
         return target
 

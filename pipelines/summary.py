@@ -64,7 +64,7 @@ class Summary:
 
     def _lines(self) -> Iterator[str]:
         stopped = [d for d in self.done if d.record.status == "stopped"]
-        others = [d for d in self.done if d.record.status != "stopped"]
+        others = sorted((d for d in self.done if d.record.status != "stopped"), key=lambda d: d.record.delivery_id)
         if not self.done and not self.failures:
             yield "Nothing new: every delivery in the inbox is already in the depot."
             if self.built:

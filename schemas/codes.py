@@ -114,6 +114,16 @@ JOINT = (
 )
 
 POOLING_METHOD = (
-    Code("mixed_model", "Linear mixed model, runner within site."),
-    Code("random_effects", "Random-effects meta-analysis of the sites' estimates."),
+    Code(
+        "mixed_model",
+        "Linear mixed model of the runners' condition means by restricted likelihood, runner within site; takes the difference as the same at all sites.",
+    ),
+    Code(
+        "random_effects_dersimonian_laird",
+        "Random-effects meta-analysis of the sites' estimates; variance between sites by DerSimonian & Laird (1986).",
+    ),
+    Code(
+        "random_effects_restricted_likelihood",
+        "Random-effects meta-analysis of the sites' estimates; variance between sites by restricted likelihood (Viechtbauer 2005).",
+    ),
 )

@@ -22,17 +22,48 @@ FOOTFALL_JOINTS = Table(
         f.SIDE,
         _JOINT,
         Field("plane", Kind.CODE, "Plane of the angle.", codes=codes.PLANE),
-        real("angle_at_contact_deg", "deg", "Angle at contact, standing posture as zero.", low=-180, high=180),
-        real("angle_peak_deg", "deg", "Largest angle during contact.", low=-180, high=180),
-        real("angle_range_deg", "deg", "Largest less smallest angle during contact.", low=0, high=360),
+        Field(
+            "angle_against",
+            Kind.CODE,
+            "What the angle is counted from.",
+            codes=(
+                codes.Code("segment", "The next segment towards the trunk."),
+                codes.Code(
+                    "vertical",
+                    "The vertical: only the hip of trials whose pelvis markers are too few to tell its tilt. Not to be pooled with the other.",
+                ),
+            ),
+        ),
+        real(
+            "angle_at_contact_deg",
+            "deg",
+            "Angle at contact, standing posture as zero. Positive: dorsiflexion, knee flexion, hip flexion; in the frontal plane adduction, at the ankle inversion; in the transverse plane internal rotation. Null without a standing trial or where a marker is hidden.",
+            low=-180,
+            high=180,
+        ),
+        real(
+            "angle_peak_deg",
+            "deg",
+            "Largest angle during contact, standing posture as zero. Null without a standing trial or where a marker is hidden during the contact.",
+            low=-180,
+            high=180,
+        ),
+        real(
+            "angle_range_deg",
+            "deg",
+            "Largest less smallest angle during contact; the smallest is angle_peak_deg less this. Null as angle_peak_deg.",
+            low=0,
+            high=360,
+        ),
         real(
             "moment_peak_nm_per_kg",
             "N.m/kg",
-            "Largest net joint moment during contact by inverse dynamics (segments of de Leva 1996). Null without force.",
+            "Largest net joint moment during contact by sagittal inverse dynamics (segments of de Leva 1996), divided by body mass. Positive: plantarflexor, knee extensor, hip extensor. Null in the other planes, without force or mass, and where markers, force and filter do not fit each other.",
         ),
         *f.PROVENANCE,
     ),
     references=(_TO_FOOTFALL,),
+    notes="Sagittal angles lie in the study's vertical plane of running and need outer markers only; frontal and transverse ones are angles in space and need inner markers too. Without pelvis markers there is no hip.",
 )
 
 MUSCLE_AMPLITUDES = Table(
@@ -46,19 +77,26 @@ MUSCLE_AMPLITUDES = Table(
         f.MUSCLE,
         f.SIDE,
         Field("analysis_window", Kind.CODE, "Part of the stride.", codes=codes.ANALYSIS_WINDOW),
-        real("amplitude_uv", "uV", "Root mean square of the band-passed signal in the window.", low=0),
-        real("amplitude_fraction", "1", "The same divided by the reference.", low=0),
+        Field("window_s", Kind.REAL, "Length of the window.", unit="s", low=0),
+        real(
+            "amplitude_uv",
+            "uV",
+            "Root mean square of the band-passed signal in the window. Null where the signal is missing or of no use; muscle_signals says why.",
+            low=0,
+        ),
+        real("amplitude_fraction", "1", "The same divided by reference_uv. Null without a reference.", low=0),
         _NORMALISATION,
-        real("reference_uv", "uV", "The reference amplitude.", low=0),
+        real("reference_uv", "uV", "The reference amplitude. Null without a reference.", low=0),
         *f.PROVENANCE,
     ),
     references=(_TO_FOOTFALL,),
+    notes="A muscle that was not recorded has no rows, and a window that is not wholly recorded has none.",
 )
 
 MUSCLE_BURSTS = Table(
     name="muscle_bursts",
     layer=Layer.OUTCOME,
-    one_row_is="one burst of one muscle, by one method",
+    one_row_is="the main burst of one muscle around one contact, by one method",
     key=("trial_id", "footfall_number", "muscle", "side", "onset_method"),
     fields=(
         f.TRIAL_ID,
@@ -66,11 +104,20 @@ MUSCLE_BURSTS = Table(
         f.MUSCLE,
         f.SIDE,
         Field("onset_method", Kind.CODE, "How the burst was found.", codes=codes.ONSET_METHOD),
-        real("onset_before_contact_s", "s", "Time from onset to contact; positive is before contact."),
-        real("offset_after_contact_s", "s", "Time from contact to the end of the burst."),
+        real(
+            "onset_before_contact_s",
+            "s",
+            "Time from onset to contact; positive is before contact. Null where no burst was found or its start is not recorded.",
+        ),
+        real(
+            "offset_after_contact_s",
+            "s",
+            "Time from contact to the end of the burst; negative if it ends before contact. Null where no burst was found or its end is not recorded.",
+        ),
         *f.PROVENANCE,
     ),
     references=(_TO_FOOTFALL,),
+    notes="A muscle that was not recorded has no rows. Of several bursts the one with the largest area counts.",
 )
 
 CO_CONTRACTIONS = Table(
@@ -88,16 +135,23 @@ CO_CONTRACTIONS = Table(
         Field(
             "formula",
             Kind.CODE,
-            "Published formula.",
+            "Published formula, over the envelopes of both muscles, each divided by its reference.",
             codes=(
                 codes.Code("falconer_winter", "100 x 2 sum(min) / sum(both), Falconer & Winter 1985."),
                 codes.Code("rudolph", "Mean of (low / high) x (low + high), Rudolph et al. 2000."),
             ),
         ),
-        real("co_contraction_index", "1", "Value of the formula; null when both muscles are silent."),
+        real(
+            "co_contraction_index",
+            "1",
+            "Value of the formula. Null when both muscles are silent, when one has no reference, and where a signal is missing or of no use.",
+            low=0,
+        ),
+        _NORMALISATION,
         *f.PROVENANCE,
     ),
     references=(_TO_FOOTFALL,),
+    notes="Only pairs of which both muscles were recorded, and windows that are wholly recorded, have rows.",
 )
 
 MUSCLE_SIGNALS = Table(
@@ -109,9 +163,39 @@ MUSCLE_SIGNALS = Table(
         f.TRIAL_ID,
         f.MUSCLE,
         f.SIDE,
-        real("signal_to_noise_db", "dB", "Power in bursts over power in the baseline."),
-        real("baseline_uv", "uV", "Root mean square of the quietest part.", low=0),
+        Field(
+            "signal_problem",
+            Kind.CODE,
+            "Why no outcome of this signal has a value. Null when it is of use.",
+            codes=(
+                codes.Code(
+                    "recorded_twice", "Two channels are said to be this muscle; which one is right is not known."
+                ),
+                codes.Code("unit_not_a_voltage", "The unit of the channel is not a voltage."),
+                codes.Code("gain_not_understood", "The amplifier's gain is neither a number above 0 nor one in dB."),
+                codes.Code("missing", "No sample of the channel is a number, or it has none."),
+                codes.Code("flat", "The signal stands still wherever it is recorded."),
+                codes.Code("saturated", "The amplifier was stuck at its largest or smallest value too often."),
+                codes.Code("rate_too_low", "The sampling rate is not above twice the upper edge of the band."),
+                codes.Code("too_short", "No unbroken stretch is as long as three periods of the band's lower edge."),
+            ),
+            nullable=True,
+        ),
+        real(
+            "signal_to_noise_db",
+            "dB",
+            "Power of the band-passed signal in all bursts found by threshold over its power in the baseline. Null without a burst.",
+        ),
+        real("baseline_uv", "uV", "Root mean square of the quietest windows of the band-passed signal.", low=0),
         real("sampling_rate_hz", "Hz", "Samples per second.", low=0),
+        real(
+            "saturated_fraction",
+            "1",
+            "Part of the samples that is stuck, three or more in a row, at the largest or smallest value.",
+            low=0,
+            high=1,
+        ),
+        real("missing_fraction", "1", "Part of the samples that is missing or flat.", low=0, high=1),
         Field("mains_notch_used", Kind.BOOLEAN, "Whether a mains notch filter was applied."),
         *f.PROVENANCE,
     ),
@@ -169,9 +253,18 @@ CURVES = Table(
         f.SIDE,
         Field("quantity", Kind.TEXT, "What the curve shows, with its unit, for example vertical_force_bw."),
         Field(
+            "curve_span",
+            Kind.CODE,
+            "What is stretched over the 101 points.",
+            codes=(
+                codes.Code("contact", "Contact to toe-off."),
+                codes.Code("stride", "Contact to the next contact of the same foot."),
+            ),
+        ),
+        Field(
             "point_number",
             Kind.INTEGER,
-            "0 at contact, 100 at toe-off or at the next contact.",
+            "0 at contact, 100 at the end of curve_span.",
             low=0,
             high=100,
         ),
@@ -186,11 +279,13 @@ CURVES = Table(
         Field(
             "sd_value",
             Kind.REAL,
-            "Standard deviation over footfalls, in quantity_unit.",
+            "Standard deviation over footfalls, in quantity_unit. Null with one footfall.",
             unit="{unit_of_row}",
             nullable=True,
         ),
-        Field("footfall_count", Kind.INTEGER, "Footfalls averaged.", low=0),
+        Field(
+            "footfall_count", Kind.INTEGER, "Footfalls averaged; one in which a sample is missing is left out.", low=1
+        ),
         *f.PROVENANCE,
     ),
     references=(TO_TRIAL,),

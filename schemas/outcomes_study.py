@@ -8,8 +8,13 @@ from schemas.model import Field, Kind, Layer, Reference, Table
 from schemas.outcomes import real
 
 _STUDY_PROVENANCE = (f.CODE_VERSION, f.STUDY_VERSION)
-_OUTCOME_NAME = Field("outcome", Kind.TEXT, "Column name of the outcome, its unit in its ending.")
+_OUTCOME_NAME = Field(
+    "outcome",
+    Kind.TEXT,
+    "Column name of the outcome, its unit in its ending; what else tells it apart stands before it, parted by slashes, for example soleus/left/onset_before_contact_s.",
+)
 _REFERENCE = Field("reference_condition", Kind.CODE, "Condition that is compared with.", study_list="conditions")
+_ROW = "{unit_of_row}"
 
 ENERGY_BOUTS = Table(
     name="energy_bouts",
@@ -21,31 +26,60 @@ ENERGY_BOUTS = Table(
         f.CONDITION,
         Field("bout", Kind.INTEGER, "Which bout of this session and condition.", low=1),
         real(
+            "oxygen_uptake_ml_per_min",
+            "mL/min",
+            "Mean over the plateau, the last whole minutes of the bout (study file). Null if the bout is too short, has gaps there, or a gas of zero or less.",
+            low=0,
+        ),
+        real("carbon_dioxide_output_ml_per_min", "mL/min", "The same of carbon dioxide.", low=0),
+        real(
+            "plateau_change_percent",
+            "%",
+            "Largest change of mean oxygen uptake from one minute of the plateau to the next, of the plateau's mean. Null as oxygen_uptake_ml_per_min.",
+            low=0,
+        ),
+        real(
             "respiratory_exchange_ratio",
             "1",
-            "Carbon dioxide output over oxygen uptake on the plateau.",
+            "Carbon dioxide output over oxygen uptake on the plateau. Null as oxygen_uptake_ml_per_min.",
             low=0,
         ),
         real(
             "metabolic_power_w_per_kg",
             "W/kg",
-            "Power by the equation named beside it. Null unless steady and at a respiratory exchange ratio of at most 1.0.",
+            "Gross power (rest not subtracted) by the equation named beside it, over the session's body mass. Null unless steady and at a respiratory exchange ratio the study file allows, at most 1.0 by default.",
             low=0,
         ),
-        real("energy_cost_j_per_kg_m", "J/(kg.m)", "Power over speed. Null as power.", low=0),
-        real("oxygen_cost_ml_per_kg_km", "mL/(kg.km)", "Oxygen uptake over speed. Null as power.", low=0),
-        Field("equation", Kind.TEXT, "Published energy equation used."),
-        Field("reason_null", Kind.TEXT, "Why there is no value.", nullable=True),
+        real("energy_cost_j_per_kg_m", "J/(kg.m)", "Power over the session's set speed. Null as power.", low=0),
+        real(
+            "oxygen_cost_ml_per_kg_km",
+            "mL/(kg.km)",
+            "Oxygen uptake over the session's body mass and set speed. Null as power.",
+            low=0,
+        ),
+        Field(
+            "equation",
+            Kind.CODE,
+            "Published energy equation used.",
+            codes=(
+                codes.Code("peronnet_massicotte_1991", "16.89 kJ per L oxygen and 4.84 kJ per L carbon dioxide."),
+                codes.Code("brockway_1987", "16.58 kJ per L oxygen and 4.51 kJ per L carbon dioxide."),
+                codes.Code("weir_1949", "3.941 kcal per L oxygen and 1.106 kcal per L carbon dioxide."),
+            ),
+        ),
+        Field("reason_null", Kind.TEXT, "Why a value is missing; null if none is.", nullable=True),
         f.DELIVERY_ID,
         *_STUDY_PROVENANCE,
     ),
     references=(Reference(("session_id",), "sessions", ("session_id",)),),
 )
 
+_TO_RUNNER = Reference(("participant_id",), "runners", ("participant_id",))
+
 TRANSITION_WEEKS = Table(
     name="transition_weeks",
     layer=Layer.OUTCOME,
-    one_row_is="one week of one runner's change-over",
+    one_row_is="one week of one runner's change-over, weeks without a report between others included",
     key=("participant_id", "week"),
     fields=(
         f.PARTICIPANT_ID,
@@ -53,22 +87,81 @@ TRANSITION_WEEKS = Table(
         real(
             "running_min",
             "min",
-            "Time run in the week, all footwear. Null if the week was not reported.",
+            "Time run in the week, all footwear. Null, not zero, if the week was not reported in full.",
             low=0,
         ),
-        real("new_footwear_fraction", "1", "Share of that time in the footwear changed to.", low=0, high=1),
-        real("new_footwear_change_fraction", "1", "Share less the share of the week before."),
+        real(
+            "new_footwear_min", "min", "Of that, in the footwear changed to (study file). Null as running_min.", low=0
+        ),
+        real(
+            "new_footwear_rise_fraction",
+            "1",
+            "Rise of new_footwear_min over the week before, as part of it. Null unless both are known and the earlier is above zero.",
+            low=-1,
+        ),
+        real(
+            "new_footwear_fraction",
+            "1",
+            "Share of the week's running in the footwear changed to. Null as running_min, and if nothing was run.",
+            low=0,
+            high=1,
+        ),
+        real(
+            "new_footwear_change_fraction",
+            "1",
+            "Share less the share of the week before. Null unless both are known.",
+            low=-1,
+            high=1,
+        ),
         real(
             "symptom_severity_score",
             "1",
-            "Severity 0 to 100 (OSTRC-H2, Clarsen et al. 2020); not a diagnosis. Null if not reported.",
+            "Severity 0 to 100 (OSTRC-H2, Clarsen et al. 2020); not a diagnosis, and without a clinical cut-off. Null, not zero, if not answered in full.",
             low=0,
             high=100,
         ),
+        Field("health_problem", Kind.BOOLEAN, "Whether the severity is above 0. Null as severity.", nullable=True),
+        Field(
+            "substantial_problem",
+            Kind.BOOLEAN,
+            "Whether question 1 has its last option, or question 2 or 3 one of the two highest. Null as severity.",
+            nullable=True,
+        ),
+        Field("symptom_scoring", Kind.TEXT, "Version of the questionnaire and its scoring."),
+        Field("reason_null", Kind.TEXT, "Why the log or the score is missing; null if neither is.", nullable=True),
         f.DELIVERY_ID,
         *_STUDY_PROVENANCE,
     ),
-    references=(Reference(("participant_id",), "runners", ("participant_id",)),),
+    references=(_TO_RUNNER,),
+)
+
+TRANSITION_CAUTIONS = Table(
+    name="transition_cautions",
+    layer=Layer.OUTCOME,
+    one_row_is="one reason for the safety lead to look at one runner's week",
+    key=("participant_id", "week", "caution"),
+    fields=(
+        f.PARTICIPANT_ID,
+        f.WEEK,
+        Field(
+            "caution",
+            Kind.CODE,
+            "What was seen.",
+            codes=(
+                codes.Code("minutes_rise", "Minutes in the new footwear rose by more than the study file's limit."),
+                codes.Code("share_rise", "The new footwear's share rose by more than the study file's limit."),
+                codes.Code("health_problem", "The runner reported a health problem, not a substantial one."),
+                codes.Code("substantial_problem", "The runner reported a substantial health problem."),
+                codes.Code("problem_not_followed_up", "No score in a week after one with a health problem."),
+            ),
+        ),
+        Field("seen", Kind.TEXT, "The numbers."),
+        Field("basis", Kind.TEXT, "Where the limit or the rule comes from."),
+        Field("wording", Kind.TEXT, "What every caution is and is not; it travels with the row."),
+        f.DELIVERY_ID,
+        *_STUDY_PROVENANCE,
+    ),
+    references=(_TO_RUNNER,),
 )
 
 RUNNER_CONTRASTS = Table(
@@ -84,12 +177,43 @@ RUNNER_CONTRASTS = Table(
         f.CONDITION,
         _REFERENCE,
         Field(
-            "difference_value",
+            "condition_mean_value",
             Kind.REAL,
-            "Condition less reference, in the outcome's own unit.",
-            unit="{unit_of_row}",
+            "Mean over trials of the trial's mean in the condition, in the outcome's own unit.",
+            unit=_ROW,
         ),
-        Field("trial_count", Kind.INTEGER, "Trials behind the two means.", low=2),
+        Field("reference_mean_value", Kind.REAL, "The same in the reference condition.", unit=_ROW),
+        Field("difference_value", Kind.REAL, "Condition less reference, in the outcome's own unit.", unit=_ROW),
+        Field("trial_count", Kind.INTEGER, "Trials (or metabolic bouts) behind the two means.", low=2),
+        *_STUDY_PROVENANCE,
+    ),
+    notes="A runner without both conditions at the same site and visit has no row.",
+)
+
+SITE_CONTRASTS = Table(
+    name="site_contrasts",
+    layer=Layer.OUTCOME,
+    one_row_is="the difference of one outcome between two conditions at one site and visit",
+    key=("outcome", "visit", "condition", "reference_condition", "site"),
+    fields=(
+        _OUTCOME_NAME,
+        f.VISIT,
+        f.CONDITION,
+        _REFERENCE,
+        f.SITE,
+        real("estimate_value", _ROW, "Mean of the runners' differences, in the outcome's own unit."),
+        real(
+            "standard_error_value",
+            _ROW,
+            "Standard deviation of the runners' differences over the square root of their number. Null with fewer runners than the study file asks for.",
+            low=0,
+        ),
+        real(
+            "lower_limit_value", _ROW, "Lower end of the 95 % confidence interval, t on runners less 1. Null as error."
+        ),
+        real("upper_limit_value", _ROW, "Upper end of it."),
+        Field("runner_count", Kind.INTEGER, "Runners with both conditions.", low=1),
+        Field("reason_null", Kind.TEXT, "Why the site has no interval and is not pooled.", nullable=True),
         *_STUDY_PROVENANCE,
     ),
 )
@@ -105,12 +229,45 @@ POOLED_CONTRASTS = Table(
         f.CONDITION,
         _REFERENCE,
         Field("pooling_method", Kind.CODE, "How it was pooled.", codes=codes.POOLING_METHOD),
-        real("estimate_value", "{unit_of_row}", "Pooled difference, in the outcome's own unit."),
-        real("lower_limit_value", "{unit_of_row}", "Lower end of the 95 % confidence interval."),
-        real("upper_limit_value", "{unit_of_row}", "Upper end of the 95 % confidence interval."),
+        real("estimate_value", _ROW, "Pooled difference, in the outcome's own unit."),
+        real("standard_error_value", _ROW, "Its standard error, as used in the interval.", low=0),
+        real("lower_limit_value", _ROW, "Lower end of the 95 % confidence interval."),
+        real("upper_limit_value", _ROW, "Upper end of it."),
+        Field(
+            "interval",
+            Kind.CODE,
+            "How the interval was made.",
+            codes=(
+                codes.Code("within_runner_t", "t on the number of runner-and-site pairs less 1 degrees of freedom."),
+                codes.Code(
+                    "hartung_knapp",
+                    "Hartung & Knapp (2001): t on sites less 1 degrees of freedom; the variance is never below the normal interval's.",
+                ),
+                codes.Code("normal", "Normal, with the variance of the random-effects mean."),
+            ),
+        ),
+        real(
+            "between_site_sd_value",
+            _ROW,
+            "Standard deviation of the true difference between sites: the root of tau squared. Null for the mixed model.",
+            low=0,
+        ),
+        real("cochran_q_index", "1", "Cochran's Q over the sites. Null for the mixed model.", low=0),
         real("heterogeneity_percent", "%", "I squared; null for the mixed model.", low=0, high=100),
-        Field("runner_count", Kind.INTEGER, "Runners.", low=0),
-        Field("site_count", Kind.INTEGER, "Sites.", low=0),
+        real(
+            "prediction_lower_value",
+            _ROW,
+            "Lower end of the 95 % interval for the true difference at a further site, t on sites less 2 (Higgins et al. 2009). Null for the mixed model and below 3 sites.",
+        ),
+        real("prediction_upper_value", _ROW, "Upper end of it."),
+        Field(
+            "runner_count",
+            Kind.INTEGER,
+            "Different runners. One measured at several sites counts at each in the estimate, so that the sites are then not wholly independent.",
+            low=0,
+        ),
+        Field("site_count", Kind.INTEGER, "Sites pooled.", low=0),
+        Field("reason_null", Kind.TEXT, "Why there is no estimate; null if there is.", nullable=True),
         *_STUDY_PROVENANCE,
     ),
 )

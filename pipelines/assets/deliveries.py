@@ -7,6 +7,7 @@ done is in ``pipelines.run`` and ``pipelines.stages``; here it is only called an
 from collections.abc import Iterator
 
 import dagster as dg
+import pandas as pd
 
 from pipelines.arrivals import Record
 from pipelines.assets.checks import check_results, check_specs
@@ -37,7 +38,8 @@ def delivery_tables(context: dg.AssetExecutionContext, place: Place) -> Iterator
     """Receive, check, gate, store, judge and publish one delivery."""
     with place.writing() as desk:
         arrival = place.arrival(context.partition_key)
-        record = work_on(desk, arrival, lambda done, of: context.log.info(f"{done} of {of} trials judged"))
+        record = work_on(desk, arrival, lambda done, of: None)
+        context.log.info(f"{arrival.key} is {record.delivery_id}: {record.status}")
         results = check_results(desk.depot, record)
     for table in DELIVERY_TABLES:
         own = [result for result in results if result.asset_key == dg.AssetKey(table.name)]
@@ -57,13 +59,12 @@ def _metadata(depot: Depot, record: Record, table: Table) -> dict[str, dg.Metada
     }
 
 
-def _markdown(rows: object) -> str:
+def _markdown(rows: pd.DataFrame) -> str:
     """A few rows as a Markdown table; what a lab wrote cannot break out of its cell."""
-    frame = rows.astype(str)  # type: ignore[attr-defined]
-    lines = [list(frame.columns), ["---"] * len(frame.columns), *frame.to_numpy().tolist()]
+    lines = [list(rows.columns), ["---"] * len(rows.columns), *rows.astype(object).to_numpy().tolist()]
     return "\n".join("| " + " | ".join(_cell(cell) for cell in line) + " |" for line in lines)
 
 
-def _cell(text: str) -> str:
-    plain = " ".join(text.split())[:80]
+def _cell(value: object) -> str:
+    plain = "" if value is None or value != value else " ".join(str(value).split())[:80]
     return plain.replace("|", "\\|").replace("<", "&lt;").replace("[", "\\[")

@@ -12,7 +12,6 @@ from pipelines.study_file import load_study
 take_in_job = dg.define_asset_job(
     "take_in",
     selection=dg.AssetSelection.all(),
-    partitions_def=DELIVERY_PARTITIONS,
     description="Takes in one delivery, then builds warehouse and pages.",
 )
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import signal
 import subprocess
 import sys
 from pathlib import Path
@@ -35,4 +36,12 @@ def serve(study: Path, inbox: Path, depot_root: str, port: int) -> int:
     load_study(study)
     depot = Depot(depot_root)
     print(f"Dagster opens at http://127.0.0.1:{port} for the depot {depot.root}. Ctrl-C ends it.", flush=True)
-    return subprocess.call(command(port), env=environment(study, inbox, depot))
+    server = subprocess.Popen(command(port), env=environment(study, inbox, depot))
+    try:
+        return server.wait()
+    except KeyboardInterrupt:  # Ctrl-C reaches the server too; it needs a moment to end its own children
+        return 0
+    finally:
+        if server.poll() is None:
+            server.send_signal(signal.SIGINT)
+            server.wait()

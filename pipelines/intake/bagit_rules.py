@@ -207,8 +207,8 @@ def _mismatches(entries: dict[str, str], found: BagFiles, algorithm: str, name: 
         if path not in found.sizes:
             yield _problem(f"{shown(path)} is listed in {name} but not there", "every listed file in the bag", path)
         elif path in found.digests and (actual := found.digests[path][algorithm]) != stated:
-            seen = f"{shown(path)} has changed since it was packed: {algorithm} {actual[:12]}..."
-            yield _problem(seen, f"{algorithm} {stated[:12]}... as {name} says", path)
+            seen = f"{shown(path)} has changed since the bag was made: its {algorithm} begins with {actual[:12]}"
+            yield _problem(seen, f"one that begins with {stated[:12]}, as {name} says", path)
 
 
 def _library_problems(root: Path) -> Iterator[Problem]:

@@ -26,7 +26,7 @@ def ask(warehouse: Path, sql: str) -> pa.Table:
             return answer.to_arrow_table() if answer is not None else _no_columns()
         except duckdb.Error as error:
             raise Unusable(
-                str(error).strip(),
+                str(error).strip() + "\n",  # ends with a mark under the faulty word
                 "a question in DuckDB's SQL to the tables and views of the warehouse.",
                 'See what there is: manystrides query "SELECT table_name, comment FROM duckdb_tables() '
                 'UNION ALL SELECT view_name, comment FROM duckdb_views() WHERE NOT internal".',

@@ -158,11 +158,12 @@ def _completeness() -> View:
         "and condition.",
         f"SELECT p.site, p.visit, p.condition, "
         "count(DISTINCT g.participant_id) FILTER (WHERE g.standing = 'accepted') AS runner_count, "
-        f"{counts} FROM (SELECT site, visit, condition FROM sites, visits, conditions UNION ALL "
-        "SELECT DISTINCT site, NULL, NULL FROM standings WHERE standing = 'withheld' AND NOT superseded) p "
+        f"{counts} FROM (SELECT site, visit, planned_week, condition FROM sites, visits, conditions UNION ALL "
+        "SELECT DISTINCT site, NULL, NULL, NULL FROM standings WHERE standing = 'withheld' AND NOT superseded) p "
         "LEFT JOIN (SELECT * FROM standings WHERE NOT superseded AND coalesce(kind, 'running') = 'running') g "
         "ON g.site = p.site AND g.visit IS NOT DISTINCT FROM p.visit AND g.condition IS NOT DISTINCT FROM p.condition "
-        "GROUP BY p.site, p.visit, p.condition ORDER BY p.site, p.visit, p.condition",
+        "GROUP BY p.site, p.visit, p.planned_week, p.condition "
+        "ORDER BY p.site, p.planned_week, p.visit, p.condition",
         _words(STANDINGS, "site", "visit", "condition")
         | {
             "runner_count": "Runners with at least one accepted running trial.",

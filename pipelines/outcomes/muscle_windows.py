@@ -1,0 +1,60 @@
+"""The parts of a stride that muscle outcomes are told for. Where the events come from is the matter of ``events``."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from schemas.study import MuscleProcessing
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+
+@dataclass(frozen=True)
+class Step:
+    """One footfall of one side, times in s on the trial's clock.
+
+    toe_off_before_s: end of the recorded contact of this foot before; None if there is none. next_contact_s: the next
+    contact of this foot; None where it is not recorded.
+    """
+
+    footfall_number: int
+    contact_s: float
+    toe_off_s: float
+    toe_off_before_s: float | None
+    next_contact_s: float | None
+
+
+def steps_of(footfalls: pd.DataFrame, side: str) -> list[Step]:
+    """The footfalls of one side in order of time, from rows of the ``footfalls`` table."""
+    import pandas as pd
+
+    def number(value: Any) -> float | None:
+        return None if pd.isna(value) else float(value)
+
+    rows = footfalls.loc[footfalls["side"] == side].sort_values("contact_s").to_dict("records")
+    steps: list[Step] = []
+    for row in rows:
+        contact, toe_off, stride = (number(row[name]) for name in ("contact_s", "toe_off_s", "stride_time_s"))
+        if contact is None or toe_off is None:
+            continue
+        before = steps[-1].toe_off_s if steps else None
+        following = None if stride is None else contact + stride
+        steps.append(Step(int(row["footfall_number"]), contact, toe_off, before, following))
+    return steps
+
+
+def windows_of(step: Step, processing: MuscleProcessing) -> Iterator[tuple[str, float, float]]:
+    """Name, start and end in s of each window of ``codes.ANALYSIS_WINDOW`` that this footfall has.
+
+    Swing ends where the next pre-contact window starts, so that no moment of a stride counts twice; it is left out
+    where the next contact of the foot is not recorded or comes too soon.
+    """
+    loaded = step.contact_s + processing.loading_fraction * (step.toe_off_s - step.contact_s)
+    yield "pre_contact", step.contact_s - processing.pre_contact_s, step.contact_s
+    yield "loading", step.contact_s, loaded
+    yield "push_off", loaded, step.toe_off_s
+    if step.next_contact_s is not None and step.next_contact_s - processing.pre_contact_s > step.toe_off_s:
+        yield "swing", step.toe_off_s, step.next_contact_s - processing.pre_contact_s

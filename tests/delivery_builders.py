@@ -1,0 +1,95 @@
+"""Small deliveries for tests: one runner, one visit, one standing and one running trial, packed as a BagIt bag.
+
+Trials are simulated as for the demonstration, because they must pass every check; files are made once per test run.
+"""
+
+from __future__ import annotations
+
+import os
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+import pandas as pd
+
+from demo_site_uploads.simulator import faults
+from demo_site_uploads.simulator.bags import bag_info, descriptor, make_bag, zip_bag
+from demo_site_uploads.simulator.delivery import PlannedTrial, Session
+from demo_site_uploads.simulator.measure import Asked
+from demo_site_uploads.simulator.tables import Rows, consent_rows, participant_row
+from pipelines.storage import Depot, read_table
+
+REPO = Path(__file__).resolve().parents[1]
+STUDY = REPO / "demo_site_uploads" / "study.yaml"
+FAULTS = {"heavy": faults.channels_scaled("P1", 1.18)}
+
+
+@cache
+def planned(runner: str, name: str, visit: str = "week_0", fault: str | None = None) -> tuple[PlannedTrial, bytes]:
+    """One trial at the treadmill laboratory; ``name`` is "standing" or a number."""
+    asked = Asked(kind="standing") if name == "standing" else Asked(duration_s=2.6)
+    trial = PlannedTrial(Session(runner, visit, "brack"), "cushioned", name, asked, FAULTS[fault] if fault else None)
+    return trial, trial.content()
+
+
+def trial_id(name: str, runner: str = "FS-01") -> str:
+    """The id of a trial that ``a_delivery`` sends."""
+    return planned(runner, name)[0].trial_id
+
+
+def a_delivery(
+    inbox: Path,
+    number: int | None = 1,
+    *,
+    arrives_as: str | None = None,
+    runners: tuple[str, ...] = ("FS-01",),
+    names: tuple[str, ...] = ("standing", "1"),
+    faulty: dict[str, str] | None = None,
+    withdrawn: dict[str, int] | None = None,
+    replace_files: dict[str, bytes] | None = None,
+    zipped: bool = False,
+) -> Path:
+    """Put a delivery of the laboratory brack into ``inbox``; returns its folder or file.
+
+    faulty: trial name -> fault. withdrawn: runner -> study day. replace_files: payload path -> other content.
+    """
+    rows, payload = Rows(), {}
+    for runner in runners:
+        trials = [planned(runner, name, fault=(faulty or {}).get(name)) for name in names]
+        session = trials[0][0].session
+        rows.participants.append(participant_row(session.runner))
+        rows.consents += consent_rows(session.runner, (withdrawn or {}).get(runner))
+        rows.sessions.append(session.row())
+        for order, (trial, content) in enumerate(trials, start=1):
+            rows.trials.append(trial.row(order))
+            payload[trial.file] = content
+    payload |= rows.files() | {"datapackage.json": descriptor("test")} | (replace_files or {})
+    name = arrives_as or f"brack-{number or 0:03d}"
+    folder = make_bag(inbox / "brack" / name, payload, bag_info("brack", number))
+    if not zipped:
+        return folder
+    target = zip_bag(folder, inbox / "brack" / f"{name}.zip")
+    for path in sorted(folder.rglob("*"), reverse=True):
+        path.unlink() if path.is_file() else path.rmdir()
+    folder.rmdir()
+    return target
+
+
+def tables(depot: Path) -> dict[str, dict[str, Any]]:
+    """Every Parquet table of a depot, as delivery -> table -> rows; what must differ between two runs is left out."""
+    place = Depot(depot)
+    found: dict[str, dict[str, Any]] = {}
+    for delivery_id in place.delivery_ids():
+        folder = place.delivery_path(delivery_id)
+        found[delivery_id] = {p.stem: _rows(read_table(p)) for p in sorted(folder.glob("*.parquet"))}
+    return found
+
+
+def _rows(frame: pd.DataFrame) -> list[dict[str, Any]]:
+    plain = frame.drop(columns="received_utc", errors="ignore").astype(object)
+    return plain.where(plain.notna(), None).to_dict("records")
+
+
+def raw_files(depot: Path) -> set[str]:
+    """Checksums of the raw store."""
+    return {name for _, _, names in os.walk(Depot(depot).raw) for name in names}

@@ -1,0 +1,96 @@
+"""Nothing is sent: each switch is looked up in the installed library. And versions follow the sources."""
+
+from __future__ import annotations
+
+import inspect
+import os
+import shutil
+import subprocess
+import sys
+from pathlib import Path
+
+import duckdb
+import pytest
+
+from pipelines import telemetry
+from pipelines.versions import code_version, package_version, sources_hash
+
+REPO = Path(__file__).resolve().parents[2]
+
+
+def test_dagster_would_not_upload(monkeypatch: pytest.MonkeyPatch) -> None:
+    from dagster._core import telemetry_upload
+
+    for name in ("BUILDKITE", "TF_BUILD", "DAGSTER_DISABLE_TELEMETRY"):
+        monkeypatch.delenv(name, raising=False)
+    assert not telemetry_upload.is_running_in_test(), "the switch does nothing: the upload is off without it"
+    telemetry.switch_off()
+    assert telemetry_upload.is_running_in_test()
+    assert "is_running_in_test()" in inspect.getsource(telemetry_upload.upload_logs)
+
+
+def test_dagsters_settings_in_the_depot_switch_telemetry_and_questions_off(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    import dagster as dg
+    from dagster_shared.telemetry import get_telemetry_enabled_from_dagster_yaml
+
+    monkeypatch.setenv("DAGSTER_HOME", str(telemetry.quiet_dagster_home(tmp_path)))
+    assert not get_telemetry_enabled_from_dagster_yaml()
+    with dg.DagsterInstance.get() as instance:
+        assert not instance.telemetry_enabled
+        assert not instance.nux_enabled
+
+
+def test_great_expectations_has_no_sender_or_is_switched_off() -> None:
+    """The installed version either reads the switch or carries nothing that sends."""
+    import importlib.util
+
+    telemetry.switch_off()
+    assert os.environ["GX_ANALYTICS_ENABLED"] == "false"
+    if importlib.util.find_spec("great_expectations.analytics") is None:
+        spec = importlib.util.find_spec("great_expectations")
+        assert spec is not None
+        assert spec.origin is not None
+        senders = [
+            p for p in Path(spec.origin).parent.rglob("*.py") if "import posthog" in p.read_text(encoding="utf-8")
+        ]
+        assert senders == []
+    else:
+        from great_expectations.analytics.config import ENV_CONFIG
+
+        assert ENV_CONFIG.gx_analytics_enabled is False
+
+
+def test_duckdb_neither_fetches_nor_loads_extensions_by_itself() -> None:
+    with duckdb.connect(config=dict(telemetry.DUCKDB_CONFIG)) as connection:
+        settings = dict(connection.execute("SELECT name, value FROM duckdb_settings()").fetchall())
+    assert {name: settings[name] for name in telemetry.DUCKDB_CONFIG} == telemetry.DUCKDB_CONFIG
+
+
+@pytest.mark.parametrize("module", ["pipelines.cli", "pipelines.definitions"])
+def test_the_switches_are_set_on_import(module: str) -> None:
+    code = f"import os, {module}; print([os.environ.get(n) for n in {list(telemetry.SWITCHES)}])"
+    clean = {k: v for k, v in os.environ.items() if k not in telemetry.SWITCHES}
+    done = subprocess.run([sys.executable, "-c", code], cwd=REPO, env=clean, capture_output=True, text=True, check=True)
+    assert done.stdout.strip() == str(list(telemetry.SWITCHES.values()))
+
+
+def test_a_changed_check_changes_the_code_version_and_a_changed_page_does_not(tmp_path: Path) -> None:
+    for package in ("schemas", "checks", "pipelines"):
+        shutil.copytree(REPO / package, tmp_path / package, ignore=shutil.ignore_patterns("__pycache__"))
+    before, shown = sources_hash(tmp_path), sources_hash(tmp_path, what_is_only_shown=True)
+    style = next((tmp_path / "pipelines" / "pages").rglob("*.css"))
+    style.write_text(style.read_text() + "\n")
+    assert sources_hash(tmp_path) == before
+    assert sources_hash(tmp_path, what_is_only_shown=True) != shown
+    check = tmp_path / "checks" / "force.py"
+    check.write_text(check.read_text() + "\n# a comment\n")
+    assert sources_hash(tmp_path) != before
+
+
+def test_the_version_is_the_packages_with_eight_hex_digits() -> None:
+    version, _, digest = code_version().partition("+")
+    assert version == package_version()
+    assert len(digest) == 8
+    assert int(digest, 16) >= 0
