@@ -75,5 +75,6 @@ def _lack(days: list[tuple[Any, Any]], consents: pd.DataFrame, scopes: tuple[str
             return "sessions.csv does not say which runner or which study day"
         missing = [scope for scope in scopes if not covered(consents, runner, int(study_day), [scope])]
         if missing:
-            return f"for runner {runner} on study day {int(study_day)} these are not in force: {', '.join(missing)}"
+            # the withheld runner and the day stay unsaid: findings are shown where withheld trials are not
+            return f"not in force on the day of its session: {', '.join(missing)}"
     return None

@@ -85,6 +85,7 @@ def look(
     profile: Annotated[Path | None, typer.Option(help="Site profile (YAML).")] = None,
     standing: Annotated[Path | None, typer.Option(help="Standing trial, for foot angles.")] = None,
     mass: Annotated[float | None, typer.Option(help="Body mass in kg.")] = None,
+    speed: Annotated[float | None, typer.Option(help="Belt speed in m/s, for lengths on a treadmill.")] = None,
     study: Annotated[Path | None, typer.Option(help="Study file, for its processing settings.")] = None,
 ) -> None:
     """Tell what is inside one C3D file, without taking it in. Exit code 1 if it cannot be read.
@@ -96,7 +97,15 @@ def look(
     from pipelines.look import look as look_into
     from pipelines.look import render_look
 
-    seen = look_into(file, profile=profile, standing=standing, mass_kg=mass, study=study, outcomes=outcomes)
+    seen = look_into(
+        file,
+        profile=profile,
+        standing=standing,
+        mass_kg=mass,
+        speed_m_per_s=speed,
+        study=study,
+        outcomes=outcomes,
+    )
     if as_json:
         typer.echo(json.dumps(seen, ensure_ascii=False, allow_nan=False))
     else:

@@ -35,6 +35,7 @@ class _Asked:
     processing: Processing
     standing: Path | None
     mass_kg: float | None
+    speed_m_per_s: float | None
     outcomes: bool
 
 
@@ -44,14 +45,16 @@ def look(
     profile: Path | None = None,
     standing: Path | None = None,
     mass_kg: float | None = None,
+    speed_m_per_s: float | None = None,
     study: Path | None = None,
     outcomes: bool = False,
 ) -> dict[str, Any]:
     """Read one file and tell what is in it; with ``outcomes`` also its footfalls.
 
     profile: a site profile, which outcomes need. study: a study file whose processing settings replace the defaults.
-    standing: a standing trial for foot angles. mass_kg: body mass; without it the mean vertical force tells. A file
-    that cannot be read is an answer with ``readable`` false. Raises Unusable for a profile or study file at fault.
+    standing: a standing trial for foot angles. mass_kg: body mass; without it the mean vertical force tells.
+    speed_m_per_s: belt speed, without which a treadmill trial has no lengths. A file that cannot be read is an answer
+    with ``readable`` false. Raises Unusable for a profile or study file at fault.
     """
     from pipelines.study_file import load_profile, load_study
 
@@ -63,12 +66,15 @@ def look(
         )
     if mass_kg is not None and not 0 < mass_kg < 1000:
         raise Unusable(f"The body mass is {mass_kg:g} kg.", "a mass above 0 kg.", "Give it in kilograms.")
+    if speed_m_per_s is not None and not 0 < speed_m_per_s < 20:
+        raise Unusable(f"The speed is {speed_m_per_s:g} m/s.", "a speed above 0 m/s.", "Give it in metres per second.")
     asked = _Asked(
         path=Path(path),
         profile=load_profile(profile) if profile is not None else None,
         processing=load_study(study).study.processing if study is not None else Processing(),
         standing=standing,
         mass_kg=mass_kg,
+        speed_m_per_s=speed_m_per_s,
         outcomes=outcomes,
     )
     with Isolated(1, TIME_LIMIT_S, MEMORY_LIMIT_MB) as isolated:
@@ -194,7 +200,7 @@ def _outcomes(trial: Trial, asked: _Asked) -> dict[str, Any]:
 
     posture, standing_problem = _posture(asked)
     source = "given"
-    trial = replace(trial, mass_kg=asked.mass_kg)
+    trial = replace(trial, mass_kg=asked.mass_kg, set_speed_m_per_s=asked.speed_m_per_s)
     if asked.mass_kg is None:
         first = compute_footfalls(trial, asked.processing, posture)
         estimate = compute_trial_outcomes(trial, first, asked.processing, posture)["mass_from_force_kg"]

@@ -6,12 +6,12 @@ from collections import Counter
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 
-from checks.registry import catalogue
 from pipelines.arrivals import Record
 from pipelines.storage import Depot, read_table
 
 _ORDER = ("accepted", "returned", "withheld")
 _MOST_SHOWN = 5
+_MOST_REASONS = 8
 
 
 @dataclass(frozen=True)
@@ -113,18 +113,27 @@ class Summary:
             yield f"  What to do: {remedy}"
 
     def _returned(self, done: Done) -> Iterator[str]:
-        checks = catalogue()
-        trials: dict[str, set[str]] = {}
         returned = {s["trial_id"] for s in _rows(self.depot, done.record, "standings") if s["standing"] == "returned"}
+        by_check: dict[str, list[dict]] = {}
         for finding in _rows(self.depot, done.record, "findings"):
             if finding["weight"] == "returns" and finding["trial_id"] in returned:
-                trials.setdefault(finding["check_name"], set()).add(finding["trial_id"])
-        if trials:
-            yield f"  {done.record.delivery_id}"
-        for name, ids in sorted(trials.items(), key=lambda item: (-len(item[1]), item[0])):
-            listed = ", ".join(sorted(ids)[:_MOST_SHOWN]) + (", ..." if len(ids) > _MOST_SHOWN else "")
-            sentence = checks[name].sentence if name in checks else name
-            yield f"    {len(ids):>3} {'trial ' if len(ids) == 1 else 'trials'}  not so: {sentence} ({listed})"
+                by_check.setdefault(finding["check_name"], []).append(finding)
+        if by_check:
+            yield f"  {done.record.delivery_id}: {len(returned)} {_trials(len(returned))}"
+        reasons = sorted(by_check.items(), key=lambda item: (-len(item[1]), item[0]))
+        for _, findings in reasons[:_MOST_REASONS]:
+            ids = sorted({f["trial_id"] for f in findings})
+            more = "" if len({f["seen"] for f in findings}) == 1 else " And others like it."
+            listed = ", ".join(ids[:_MOST_SHOWN]) + (", ..." if len(ids) > _MOST_SHOWN else "")
+            yield f"    {findings[0]['seen']}{more}"
+            yield f"      {listed}"
+        if len(reasons) > _MOST_REASONS:
+            page = self.depot.pages / "sites" / f"{done.record.site}.html"
+            yield f"    and {len(reasons) - _MOST_REASONS} more reasons, each with its remedy, on {page}"
+
+
+def _trials(count: int) -> str:
+    return "trial" if count == 1 else "trials"
 
 
 def count_standings(depot: Depot, record: Record) -> Counter[str]:

@@ -13,6 +13,8 @@ if TYPE_CHECKING:
     import pyarrow as pa
 
 SHOWN_ROWS = 50
+#: An answer of more columns than this and few rows is shown turned, a line per column: else no screen is wide enough.
+_MOST_COLUMNS, _FEW_ROWS = 12, 8
 _SUFFIXES = (".csv", ".parquet")
 
 
@@ -100,13 +102,21 @@ def print_answer(answer: pa.Table, shown_rows: int = SHOWN_ROWS) -> None:
 
     # not a terminal: no width to keep to, so that nothing is cut in a file or a pipe
     console = Console(width=None if sys.stdout.isatty() else 10_000)
+    shown = answer.slice(0, shown_rows)
+    columns = [column.to_pylist() for column in shown.columns]
     table = Table(box=box.SIMPLE_HEAD, pad_edge=False)
-    for column in answer.schema:
-        numeric = types.is_integer(column.type) or types.is_floating(column.type)
-        table.add_column(Text(column.name), justify="right" if numeric else "left", overflow="fold")
-    columns = [column.to_pylist() for column in answer.slice(0, shown_rows).columns]
-    for row in zip(*columns, strict=True):  # by position: two columns may have the same name
-        table.add_row(*(Text(_cell(value)) for value in row))
+    if answer.num_columns > _MOST_COLUMNS and answer.num_rows <= _FEW_ROWS:
+        table.add_column("column")
+        for number in range(1, answer.num_rows + 1):
+            table.add_column(f"row {number}", overflow="fold")
+        for name, values in zip(answer.column_names, columns, strict=True):
+            table.add_row(Text(name), *(Text(_cell(value)) for value in values))
+    else:
+        for field in answer.schema:
+            numeric = types.is_integer(field.type) or types.is_floating(field.type)
+            table.add_column(Text(field.name), justify="right" if numeric else "left", overflow="fold")
+        for row in zip(*columns, strict=True):  # by position: two columns may have the same name
+            table.add_row(*(Text(_cell(value)) for value in row))
     console.print(table)
     total = answer.num_rows
     if total > shown_rows:
