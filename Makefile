@@ -29,7 +29,7 @@ demo: setup ## take in the demo deliveries: depot, warehouse and pages
 	@$(BIN)/manystrides run --study demo_site_uploads/study.yaml --inbox demo_site_uploads/inbox --depot $(DEPOT)
 
 test: setup-dev ## run every test
-	@$(BIN)/python -m pytest
+	@$(BIN)/python -m pytest -n auto
 
 lint: setup-dev ## style, types, and whether the generated pages are up to date
 	@$(BIN)/ruff check .

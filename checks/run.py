@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import hashlib
 import traceback
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
 from checks.registry import CheckSpec, Fault, Looked, Subject, Weight, catalogue
-from schemas.reading import Reading
+from schemas.reading import ChannelFacts, Reading
 from schemas.received import Received
 from schemas.study import Study
 from schemas.trial import Posture, Trial
@@ -30,7 +30,8 @@ class Context:
     trial: Trial | None = None
     footfalls: pd.DataFrame | None = None
     posture: Posture | None = None
-    standing: Trial | None = None
+    channels: ChannelFacts | None = None
+    outcomes: Mapping[str, pd.DataFrame] | None = None
 
 
 @dataclass(frozen=True)

@@ -7,25 +7,33 @@ trials, or decides what becomes of the trial; ``pipelines.standings`` does.
 from __future__ import annotations
 
 import traceback
+from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from checks.registry import Subject
 from checks.run import Context, Report, Stamp, run_checks
-from schemas.reading import Reading
+from schemas.reading import ChannelFacts, Reading
 from schemas.study import SiteProfile, Study
 from schemas.trial import Posture, Trial
 
 if TYPE_CHECKING:
     import pandas as pd
 
+    from pipelines.intake.clocks import ClockFit, NoClock
     from pipelines.intake.to_trial import TrialRow
+    from pipelines.outcomes.muscle_amplitudes import Reference
+    from pipelines.outcomes.muscle_signal import Key
 
 
 @dataclass(frozen=True)
 class TrialJob:
-    """What judging one trial needs. path: the bytes in the raw store; row: what the tables say about the trial."""
+    """What judging one trial needs. path: the bytes in the raw store; row: what the tables say about the trial.
+
+    second_path, channel_rows: the file recorded beside it and what ``channels.csv`` says of both files' channels.
+    references: what muscle amplitudes of the session are divided by.
+    """
 
     path: Path
     row: TrialRow
@@ -34,6 +42,10 @@ class TrialJob:
     study: Study
     stamp: Stamp
     posture: Posture | None = None
+    second_path: Path | None = None
+    second_file: str | None = None
+    channel_rows: tuple[dict[str, Any], ...] = ()
+    references: Mapping[Key, Reference] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -44,8 +56,7 @@ class Verdict:
     findings: list[dict[str, Any]] = field(default_factory=list)
     runs: list[dict[str, Any]] = field(default_factory=list)
     traces: list[dict[str, Any]] = field(default_factory=list)
-    footfalls: pd.DataFrame | None = None
-    trial_outcomes: dict[str, Any] | None = None
+    outcomes: dict[str, pd.DataFrame] = field(default_factory=dict)  # table name -> rows less provenance
     facts: dict[str, Any] = field(default_factory=dict)
     posture: Posture | None = None
 
@@ -57,12 +68,16 @@ class Verdict:
 def judge_trial(job: TrialJob) -> Verdict:
     """Judge one trial. A file that cannot be read, or a fault of our own, is a verdict too; never raises."""
     from pipelines.intake.c3d.reading import C3dProblem
+    from pipelines.intake.sidecar import SidecarProblem
 
     reading = Reading(job.row.trial_id, job.row.file)
     try:
         return _judged(job, reading)
     except C3dProblem as problem:
         return Verdict(replace(reading, problem=problem.problem, detail=problem.detail))
+    except SidecarProblem as problem:
+        file = job.second_file or reading.file
+        return Verdict(replace(reading, file=file, problem=problem.problem, detail=problem.detail))
     except MemoryError:
         return Verdict(replace(reading, problem="too_large", detail="the memory limit was reached"))
     except Exception as error:
@@ -72,17 +87,54 @@ def judge_trial(job: TrialJob) -> Verdict:
         return Verdict(replace(reading, problem="crashed", detail=told), runs=[_crashed(job, broken)])
 
 
-def _judged(job: TrialJob, reading: Reading) -> Verdict:
-    from pipelines.intake.c3d.reading import read_c3d
-    from pipelines.intake.to_trial import posture_of, to_trial
+def references_in(job: TrialJob) -> Mapping[Key, Reference]:
+    """What one reference recording gives to divide muscle amplitudes by. Raises what reading raises."""
     from pipelines.outcomes.footfalls import compute_footfalls
-    from pipelines.outcomes.trial_outcomes import compute_trial_outcomes
-    from pipelines.traces import traces_of
+    from pipelines.outcomes.muscle_amplitudes import references_of
+
+    processing = job.study.processing
+    trial, _, _ = _read(job)
+    footfalls = compute_footfalls(trial, processing, None) if trial.kind == "running" else None
+    return references_of([(trial.signals, footfalls)], processing.muscle)
+
+
+def _read(job: TrialJob) -> tuple[Trial, ClockFit | NoClock | None, ChannelFacts]:
+    """The trial with its signals on one clock. Raises C3dProblem or SidecarProblem."""
+    from pipelines.intake.c3d.reading import read_c3d
+    from pipelines.intake.clocks import NoClock
+    from pipelines.intake.sidecar import read_sidecar
+    from pipelines.intake.sidecar_clock import with_signals
+    from pipelines.intake.to_trial import to_trial
 
     processing = job.study.processing
     trial = to_trial(read_c3d(job.path), job.profile, processing, job.row)
-    runs = trial.kind == "running"
-    footfalls = compute_footfalls(trial, processing, job.posture) if runs else None
+    sidecar = read_sidecar(job.second_path) if job.second_path is not None else None
+    trial, clock, found = with_signals(trial, sidecar, job.channel_rows, processing)
+    facts = ChannelFacts(
+        named_count=len(job.channel_rows),
+        missing=found.missing,
+        unit_conflicts=found.unit_conflicts,
+        second_file=job.second_file,
+        clock_problem=clock.reason if isinstance(clock, NoClock) else None,
+        clock_event_count=clock.event_count if clock is not None and not isinstance(clock, NoClock) else 0,
+    )
+    return trial, clock, facts
+
+
+def _judged(job: TrialJob, reading: Reading) -> Verdict:
+    from pipelines.intake.to_trial import posture_of
+    from pipelines.outcomes.footfalls import compute_footfalls
+    from pipelines.outcomes.whole_trial import every_outcome
+    from pipelines.traces import traces_of
+
+    processing = job.study.processing
+    trial, clock, channels = _read(job)
+    footfalls, outcomes = None, {}
+    if trial.kind == "running":
+        footfalls = compute_footfalls(trial, processing, job.posture)
+        basis = getattr(clock, "basis", None)  # NoClock has none: nothing was matched
+        outcomes = every_outcome(trial, footfalls, processing, job.posture, job.references, basis)
+        outcomes["clock_fits"] = _clock_fits(trial, clock)
     context = Context(
         study=job.study,
         delivery_id=job.delivery_id,
@@ -91,6 +143,8 @@ def _judged(job: TrialJob, reading: Reading) -> Verdict:
         trial=trial,
         footfalls=footfalls,
         posture=job.posture,
+        channels=channels,
+        outcomes=outcomes,
     )
     report = run_checks(Subject.TRIAL, context, job.stamp)
     return Verdict(
@@ -98,11 +152,19 @@ def _judged(job: TrialJob, reading: Reading) -> Verdict:
         report.findings,
         report.runs,
         traces_of(report.findings, trial),
-        footfalls,
-        compute_trial_outcomes(trial, footfalls, processing, job.posture) if footfalls is not None else None,
+        outcomes,
         _facts(trial),
         posture_of(trial) if trial.kind == "standing" else None,
     )
+
+
+def _clock_fits(trial: Trial, clock: ClockFit | NoClock | None) -> pd.DataFrame:
+    """The row of ``clock_fits`` less provenance, if there is a second file."""
+    from pipelines.intake.sidecar_clock import clock_row
+    from pipelines.outcomes.frames import frame_of
+    from schemas.outcomes_signals import CLOCK_FITS
+
+    return frame_of(CLOCK_FITS, [clock_row(trial.trial_id, clock)] if clock is not None else [])
 
 
 def _crashed(job: TrialJob, reason: str) -> dict[str, Any]:

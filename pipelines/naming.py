@@ -9,7 +9,7 @@ from dataclasses import replace
 
 from pipelines.arrivals import Record, short_hash, slug
 from pipelines.desk import Desk, Opened
-from pipelines.judging import column
+from pipelines.earlier import column
 from schemas.received import Problem, Received
 
 _BAG_FAULTS = {"archive", "bag", "bag_info"}

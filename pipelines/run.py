@@ -19,9 +19,9 @@ from typing import Any
 from checks.run import Stamp
 from pipelines.arrivals import Arrival, Record, find_arrivals, known, note_known, records
 from pipelines.desk import Desk
+from pipelines.earlier import current_records
 from pipelines.errors import Unusable
 from pipelines.intake.isolation import Isolated
-from pipelines.judging import current_records
 from pipelines.ledger import Head, Ledger, whoami
 from pipelines.progress import Progress
 from pipelines.stages import Passage, judge_again, take_in
@@ -39,7 +39,13 @@ _WORKERS_NEED = (
     "scipy.signal",
     "pipelines.judge",
     "pipelines.intake.to_trial",
+    "edfio",
+    "pipelines.intake.sidecar_clock",
     "pipelines.outcomes.footfalls",
+    "pipelines.outcomes.whole_trial",
+    "pipelines.outcomes.curves",
+    "pipelines.outcomes.joints",
+    "pipelines.outcomes.muscle",
     "pipelines.outcomes.trial_outcomes",
     "pipelines.traces",
 )

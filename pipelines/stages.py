@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, Any
 from checks.registry import Subject
 from checks.run import Context, Report, run_checks
 from pipelines.arrivals import Arrival, Record, records, slug, write_record
+from pipelines.beyond_trials import tables_beyond_trials
 from pipelines.desk import Desk, Opened, Tell
 from pipelines.judging import judge_delivery
 from pipelines.keeping import copy_tag_files, rebuild_bag, shut_bytes, store_files, withheld_trials
@@ -99,7 +100,7 @@ def _process(
     evicted = _evict(desk, delivery_id, opened, all_records)
     record = _record(desk, opened, delivery_id, TAKEN_IN, received_utc)
     record = replace(record, stored=stored, closed=closed, waiting=judged.waiting)
-    _publish(desk, opened, record, tables_of_delivery(judged))
+    _publish(desk, opened, record, tables_of_delivery(judged) | tables_beyond_trials(desk, judged))
     shut_bytes(desk.depot, all_records.get(delivery_id), record)
     return Passage(record, evicted=evicted)
 

@@ -12,9 +12,10 @@ from typing import TYPE_CHECKING, Any
 
 from checks.run import Report, Stamp
 from pipelines.judge import Verdict
-from schemas import core, outcomes, quality
+from schemas import core, outcomes_study, quality
+from schemas.catalogue import tables_of
 from schemas.convert.to_arrow import empty_frame
-from schemas.model import Table
+from schemas.model import Layer, Table
 from schemas.received import Received
 from schemas.trial import FORWARD, RIGHT, UP
 
@@ -22,6 +23,11 @@ if TYPE_CHECKING:
     import pandas as pd
 
 ACCEPTED, RETURNED, WITHHELD = "accepted", "returned", "withheld"
+
+#: Outcome tables that each accepted running trial fills.
+TRIAL_TABLES: tuple[Table, ...] = tuple(
+    table for table in tables_of(Layer.OUTCOME) if {"trial_id", "raw_sha256"} <= set(table.column_names)
+)
 
 #: Tables that a delivery contributes to; all other tables are filled from these, or by later analyses.
 DELIVERY_TABLES: tuple[Table, ...] = (
@@ -31,8 +37,10 @@ DELIVERY_TABLES: tuple[Table, ...] = (
     core.SESSIONS,
     core.TRIALS,
     core.STANDING_POSTURES,
-    outcomes.FOOTFALLS,
-    outcomes.TRIAL_OUTCOMES,
+    core.REPORTED_WEEKS,
+    core.REPORTED_SYMPTOMS,
+    *TRIAL_TABLES,
+    outcomes_study.ENERGY_BOUTS,
     quality.FINDINGS,
     quality.CHECK_RUNS,
     quality.STANDINGS,
@@ -100,15 +108,7 @@ def tables_of_delivery(judged: Judged) -> dict[Table, pd.DataFrame]:
         core.STANDING_POSTURES: frame(
             core.STANDING_POSTURES, [row for t in accepted for row in _posture_rows(t, judged)]
         ),
-        outcomes.FOOTFALLS: _footfalls(accepted, judged),
-        outcomes.TRIAL_OUTCOMES: frame(
-            outcomes.TRIAL_OUTCOMES,
-            [
-                {**row, **_made_from(t, judged)}
-                for t in accepted
-                if (row := judged.verdicts[t].trial_outcomes) is not None
-            ],
-        ),
+        **{table: _outcomes(table, accepted, judged) for table in TRIAL_TABLES},
         quality.STANDINGS: frame(
             quality.STANDINGS,
             [_standing_row(t, standing, judged, findings) for t, standing in standings.items()],
@@ -184,14 +184,13 @@ def _posture_rows(trial_id: str, judged: Judged) -> Iterable[dict[str, Any]]:
         }
 
 
-def _footfalls(accepted: list[str], judged: Judged) -> pd.DataFrame:
+def _outcomes(table: Table, accepted: list[str], judged: Judged) -> pd.DataFrame:
     import pandas as pd
 
-    table = outcomes.FOOTFALLS
     parts = [
         part.assign(**_made_from(t, judged))[list(table.column_names)]
         for t in accepted
-        if (part := judged.verdicts[t].footfalls) is not None and len(part)
+        if (part := judged.verdicts[t].outcomes.get(table.name)) is not None and len(part)
     ]
     return pd.concat(parts, ignore_index=True) if parts else empty_frame(table)
 

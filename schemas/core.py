@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from schemas import codes
 from schemas import fields as f
-from schemas.delivery import SENT_PARTICIPANTS, SENT_SESSIONS
+from schemas.delivery import SENT_PARTICIPANTS, SENT_SESSIONS, SENT_SYMPTOMS, SENT_WEEKS
 from schemas.model import Field, Kind, Layer, Reference, Table
 
 _TO_RUNNER = Reference(("participant_id",), "runners", ("participant_id",))
@@ -170,4 +170,22 @@ STANDING_POSTURES = Table(
         *f.PROVENANCE,
     ),
     references=(_TO_TRIAL,),
+)
+
+REPORTED_WEEKS = Table(
+    name="reported_weeks",
+    layer=Layer.CORE,
+    one_row_is="one week of one pooled runner's change-over in one kind of footwear, as reported",
+    key=SENT_WEEKS.key,
+    fields=(*SENT_WEEKS.fields, f.DELIVERY_ID, f.CODE_VERSION, f.STUDY_VERSION),
+    references=(_TO_RUNNER,),
+)
+
+REPORTED_SYMPTOMS = Table(
+    name="reported_symptoms",
+    layer=Layer.CORE,
+    one_row_is="one pooled runner's weekly answers to the overuse questionnaire, as reported",
+    key=SENT_SYMPTOMS.key,
+    fields=(*SENT_SYMPTOMS.fields, f.DELIVERY_ID, f.CODE_VERSION, f.STUDY_VERSION),
+    references=(_TO_RUNNER,),
 )

@@ -202,6 +202,29 @@ MUSCLE_SIGNALS = Table(
     references=(TO_TRIAL,),
 )
 
+_CLOCK_BASIS = (
+    codes.Code("shared_signal", "A foot sensor or clock signal that both files recorded."),
+    codes.Code("sensor_against_force", "Contacts of the second file's foot sensors and of the force plates."),
+    codes.Code("sensor_against_markers", "Contacts of the second file's foot sensors and of the foot markers."),
+)
+
+FOOTFALL_EVENTS = Table(
+    name="footfall_events",
+    layer=Layer.OUTCOME,
+    one_row_is="the events of one footfall as another method found them",
+    key=("trial_id", "footfall_number", "event_method"),
+    fields=(
+        f.TRIAL_ID,
+        f.FOOTFALL_NUMBER,
+        f.SIDE,
+        Field("event_method", Kind.CODE, "Method, other than the footfall's own.", codes=codes.EVENT_METHOD),
+        real("contact_difference_s", "s", "Contact by this method less contact_s of the footfall. Null beyond 0.1 s."),
+        real("toe_off_difference_s", "s", "Toe-off by this method less toe_off_s of the footfall. Null beyond 0.1 s."),
+        *f.PROVENANCE,
+    ),
+    references=(_TO_FOOTFALL,),
+)
+
 EVENT_AGREEMENT = Table(
     name="event_agreement",
     layer=Layer.OUTCOME,
@@ -218,10 +241,19 @@ EVENT_AGREEMENT = Table(
         ),
         Field("event_method", Kind.CODE, "Method that is judged.", codes=codes.EVENT_METHOD),
         Field("reference_method", Kind.CODE, "Method it is judged against.", codes=codes.EVENT_METHOD),
-        Field("pair_count", Kind.INTEGER, "Events found by both.", low=0),
-        real("bias_s", "s", "Mean of judged less reference."),
-        real("lower_limit_s", "s", "Lower 95 % limit of agreement."),
-        real("upper_limit_s", "s", "Upper 95 % limit of agreement."),
+        Field("pair_count", Kind.INTEGER, "Events found by both, each the other's nearest within 0.1 s.", low=0),
+        Field("judged_count", Kind.INTEGER, "Events found by event_method.", low=0),
+        Field("reference_count", Kind.INTEGER, "Events found by reference_method.", low=0),
+        real("bias_s", "s", "Mean of judged less reference (Bland & Altman 1986). Null without a pair."),
+        real("lower_limit_s", "s", "Bias less 1.96 standard deviations. Null with fewer than two pairs."),
+        real("upper_limit_s", "s", "Bias plus 1.96 standard deviations. Null as lower_limit_s."),
+        Field(
+            "clock_basis",
+            Kind.CODE,
+            "How the sensors' clock had been matched; null where they are in the trial's own file. Matched on the same contacts as are compared here, the bias of contact is zero by construction.",
+            codes=_CLOCK_BASIS,
+            nullable=True,
+        ),
         *f.PROVENANCE,
     ),
     references=(TO_TRIAL,),
@@ -235,9 +267,23 @@ CLOCK_FITS = Table(
     fields=(
         f.TRIAL_ID,
         real("clock_offset_s", "s", "Trial time when the second clock reads zero."),
-        real("clock_drift_ppm", "[ppm]", "Difference in rate, parts per million."),
+        real("clock_drift_ppm", "[ppm]", "How much longer a second of the second clock is, parts per million."),
+        real("clock_drift_error_ppm", "[ppm]", "Standard error of the drift; large in short trials.", low=0),
         real("residual_s", "s", "Root mean square of what is left after offset and drift.", low=0),
         Field("event_count", Kind.INTEGER, "Shared events that were matched.", low=0),
+        Field(
+            "clock_basis",
+            Kind.CODE,
+            "Events the match rests on. Against force or markers the mean difference between the two methods goes into the offset.",
+            codes=_CLOCK_BASIS,
+            nullable=True,
+        ),
+        Field(
+            "is_matched",
+            Kind.BOOLEAN,
+            "Whether the match was accepted; if not, the values are those of the best attempt and nothing rests on them.",
+        ),
+        Field("unmatched_reason", Kind.TEXT, "Why it was not accepted.", nullable=True),
         *f.PROVENANCE,
     ),
     references=(TO_TRIAL,),

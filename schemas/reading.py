@@ -16,3 +16,20 @@ class Reading:
     file: str
     problem: Problem | None = None
     detail: str = ""
+
+
+@dataclass(frozen=True)
+class ChannelFacts:
+    """What the rows of ``channels.csv`` for one trial led to, its second file included.
+
+    named_count: rows. missing: labels that are in neither file. unit_conflicts: (label, unit of the row, unit of the
+    file). clock_problem: why the second file's clock could not be matched, a sentence without full stop; None if it
+    was, or if there is no second file. clock_event_count: events the match rests on.
+    """
+
+    named_count: int
+    missing: tuple[str, ...] = ()
+    unit_conflicts: tuple[tuple[str, str, str], ...] = ()
+    second_file: str | None = None
+    clock_problem: str | None = None
+    clock_event_count: int = 0

@@ -49,7 +49,8 @@ class Signal:
     """One channel that the delivery's table of channels explains, on the trial's clock.
 
     samples: (n,) in ``unit``; sample i stands at ``start_s + i / rate_hz``. A channel of a second file keeps its own
-    samples: only ``start_s`` and ``rate_hz`` are corrected for that file's clock. source: which of the two files it came from.
+    samples: only ``start_s`` and ``rate_hz`` are corrected for that file's clock. source: the file it came from.
+    amplifier_gain: as the table states it; where it is a plain number the samples are divided by it already.
     """
 
     role: str  # muscle, foot_sensor, clock or other
@@ -61,9 +62,7 @@ class Signal:
     start_s: float = 0.0
     label: str = ""  # as in the file
     source: str = "trial_file"  # trial_file or sidecar
-    amplifier_gain: str | None = (
-        None  # as the table states it; the values are divided by it already where it is a number
-    )
+    amplifier_gain: str | None = None
 
     @property
     def times_s(self) -> FloatArray:
@@ -114,6 +113,7 @@ class Trial:
     session_id: str | None = None
     visit: str | None = None
     mass_kg: float | None = None
+    sex: str | None = None
     stature_m: float | None = None
     leg_length_m: float | None = None
     set_speed_m_per_s: float | None = None

@@ -130,7 +130,9 @@ def _site_problems(info: dict[str, str], inbox_site: str, study: Study) -> Itera
     elif site not in study.sites:
         yield _info_problem(f"{SITE} is {shown(site)}, which the study does not know", known, SITE)
     elif inbox_site and site != inbox_site:
-        yield _info_problem(f"{SITE} is {site}, but the bag lay in the inbox of {inbox_site}", f"the site {inbox_site}", SITE)
+        yield _info_problem(
+            f"{SITE} is {site}, but the bag lay in the inbox of {inbox_site}", f"the site {inbox_site}", SITE
+        )
     if not title:
         yield _info_problem(f"{STUDY} is missing", study.title, STUDY)
     elif title.split() != study.title.split():

@@ -12,8 +12,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
+from pipelines.outcomes.pairing import paired
 from schemas.study import ClockProcessing
 from schemas.trial import FloatArray
 
@@ -22,9 +22,11 @@ from schemas.trial import FloatArray
 FIRST_STRETCH_S = 8.0
 #: Own choice: the part of the events of the shorter record, and of the time both recorded, that must find a partner.
 LEAST_SHARE, LEAST_OVERLAP_SHARE = 0.5, 0.6
-#: Own choice: an alignment with at least this part of the best one's events is its rival, and must leave at least so
-#: many times as much; the second keeps chance out where there are many events and many rivals.
-RIVAL_SHARE, LEAST_SPREAD_RATIO = 0.75, 1.25
+#: Own choice: an alignment with at least this part of the best one's events is its rival.
+RIVAL_SHARE = 0.75
+#: The logarithm of a spread estimated from n events varies by 1 / sqrt(2 n); among tens of equally good alignments the
+#: best beats the next by this part of that on average, exponentially distributed (extreme values, normal parent).
+CHANCE_GAP = 0.4
 #: Own choice: pairs further off than this many standard deviations (from the median, robustly) are outliers.
 OUTLIER_SD = 4.0
 #: Own choice: a residual below this is no evidence of anything finer (sampling, threshold crossing).
@@ -93,7 +95,7 @@ def match_clocks(
             f"file, where {settings.fewest_events} are needed"
         )
     needed = max(settings.fewest_events, int(np.ceil(LEAST_SHARE * min(counts))))
-    fits = []
+    fits: list[ClockFit] = []
     for start in _starts(ours, theirs, settings):
         fit = _refined(ours, theirs, start, settings, needed)
         if fit is not None and all(abs(_at_middle(fit, theirs) - _at_middle(f, theirs)) > FINEST_S for f in fits):
@@ -120,17 +122,18 @@ def _chosen(fits: list[ClockFit], theirs: Trains, settings: ClockProcessing, bas
         if apart <= tolerance or rival.event_count < RIVAL_SHARE * best.event_count:
             continue
         worse = float(np.log(_spread(rival) / _spread(best)))
-        freedom = min(best.event_count, rival.event_count) - 2
-        if worse < np.log(LEAST_SPREAD_RATIO) or worse * freedom < np.log(settings.least_likelihood_ratio):
+        count = min(best.event_count, rival.event_count)
+        evidence = worse * min(count - 2, np.sqrt(2 * count) / CHANCE_GAP)
+        if evidence < np.log(settings.least_likelihood_ratio):
             return NoClock(
-                f"two alignments {apart:.2f} s apart fit about equally well (they leave {1000 * _spread(best):.1f} ms and "
-                f"{1000 * _spread(rival):.1f} ms): the strides are too even, or too few, to tell which is right",
+                f"two alignments {apart:.2f} s apart fit about equally well (they leave {1000 * _spread(best):.1f} ms "
+                f"and {1000 * _spread(rival):.1f} ms): the strides are too even, or too few, to tell which is right",
                 best,
             )
     if _spread(best) > settings.residual_limit_s:
         return NoClock(
-            f"the best alignment leaves {1000 * _spread(best):.1f} ms (root mean square over {best.event_count} events); "
-            f"the study allows {1000 * settings.residual_limit_s:g} ms",
+            f"the best alignment leaves {1000 * _spread(best):.1f} ms (root mean square over {best.event_count} "
+            f"events); the study allows {1000 * settings.residual_limit_s:g} ms",
             best,
         )
     return best
@@ -164,12 +167,10 @@ def _starts(ours: Trains, theirs: Trains, settings: ClockProcessing) -> FloatArr
     crowd = np.convolve(counts, [1, 1, 1], "same")
     padded = np.concatenate([[-1], crowd, [-1]])
     tops = (crowd >= padded[:-2]) & (crowd >= padded[2:]) & (crowd > 0)
-    return np.flatnonzero(tops) * width - largest
+    return np.asarray(np.flatnonzero(tops) * width - largest, float)
 
 
-def _refined(
-    ours: Trains, theirs: Trains, start: float, settings: ClockProcessing, needed: int
-) -> ClockFit | None:
+def _refined(ours: Trains, theirs: Trains, start: float, settings: ClockProcessing, needed: int) -> ClockFit | None:
     """The least-squares fit near one offset, grown from the middle outwards; None if it does not hold."""
     scale, offset = 1.0, float(start)
     theirs_all = np.concatenate(list(theirs.values()))
@@ -236,11 +237,8 @@ def _pairs(
         a, b = ours[kind], times[(times >= span[0]) & (times <= span[1])]
         if not len(a) or not len(b):
             continue
-        there = nearest(offset + scale * b, a)
-        back = nearest(a[there], offset + scale * b)
-        close = np.abs(a[there] - offset - scale * b) <= settings.match_tolerance_s
-        keep = close & (back == np.arange(len(b)))
-        found.append(np.stack([a[there[keep]], b[keep]], axis=1))
+        places = paired(a, offset + scale * b, settings.match_tolerance_s)
+        found.append(np.stack([a[places[:, 0]], b[places[:, 1]]], axis=1))
     return np.concatenate(found) if found else np.empty((0, 2))
 
 
@@ -262,12 +260,3 @@ def _possible(ours: Trains, theirs: Trains, offset: float, scale: float, setting
     start, end = max(all_ours.min(), all_moved.min()) - edge, min(all_ours.max(), all_moved.max()) + edge
     inside = [sum(int(np.sum((t >= start) & (t <= end))) for t in trains.values()) for trains in (ours, moved)]
     return max(inside)
-
-
-def nearest(times: FloatArray, among: FloatArray) -> NDArray[np.intp]:
-    """Place in ``among`` (ascending, not empty) of the value nearest to each of ``times``; the earlier if as near."""
-    if len(among) == 1:
-        return np.zeros(len(times), np.intp)
-    after = np.clip(np.searchsorted(among, times), 1, len(among) - 1)
-    before = after - 1
-    return np.where(np.abs(among[before] - times) <= np.abs(among[after] - times), before, after)

@@ -34,6 +34,7 @@ class TrialRow:
     session_id: str | None = None
     visit: str | None = None
     mass_kg: float | None = None
+    sex: str | None = None
     stature_m: float | None = None
     leg_length_m: float | None = None
     set_speed_m_per_s: float | None = None
@@ -78,6 +79,7 @@ def to_trial(recording: Recording, profile: SiteProfile, processing: Processing,
         session_id=row.session_id,
         visit=row.visit,
         mass_kg=row.mass_kg,
+        sex=row.sex,
         stature_m=row.stature_m,
         leg_length_m=row.leg_length_m,
         set_speed_m_per_s=row.set_speed_m_per_s,

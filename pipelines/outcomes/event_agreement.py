@@ -1,21 +1,27 @@
-"""How well two methods of finding events agree: bias and 95 % limits of agreement, Bland & Altman 1986, Lancet i:307."""
+"""How well two methods of finding events agree: bias and limits of agreement (Bland & Altman 1986, Lancet i:307)."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from itertools import combinations
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from pipelines.outcomes.contacts import METHODS
 from pipelines.outcomes.events import SIDES, Contact
+from pipelines.outcomes.pairing import paired
 from schemas.trial import FloatArray
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 #: Own choice: events of two methods further apart than this are not the same event (a step lasts about 0.35 s).
 NEAREST_WITHIN_S = 0.1
-#: The method first in this list is the reference of a pair: the nearer to the ground, the better.
-METHODS = ("force", "sensor", "markers")
+#: Event -> where a contact tells it.
+EVENTS = {"contact": "start_s", "toe_off": "end_s"}
+SidedContacts = Sequence[tuple[str, Contact]]
 
 
 @dataclass(frozen=True)
@@ -42,46 +48,27 @@ def limits_of_agreement(differences: FloatArray | Sequence[float]) -> Agreement:
     return Agreement(len(known), bias, sd, bias - 1.96 * sd, bias + 1.96 * sd)
 
 
-def paired(
-    judged_s: Sequence[float], reference_s: Sequence[float], within_s: float = NEAREST_WITHIN_S
-) -> list[tuple[int, int]]:
-    """Places of events that are each other's nearest and no more than ``within_s`` apart, in order of time.
-
-    judged_s, reference_s: times in s, ascending. An event is in one pair at most; doubled ones stay without partner.
-    """
-    judged, reference = np.asarray(judged_s, float), np.asarray(reference_s, float)
-    if len(judged) == 0 or len(reference) == 0:
-        return []
-    there, back = _nearest(judged, reference), _nearest(reference, judged)
-    return [
-        (i, int(j)) for i, j in enumerate(there) if back[j] == i and abs(judged[i] - reference[j]) <= within_s
-    ]
-
-
-def _nearest(times: FloatArray, among: FloatArray) -> np.ndarray:
-    """Place in ``among``, ascending, of the value nearest to each of ``times``; the earlier one of two as near."""
-    after = np.clip(np.searchsorted(among, times), 1, len(among) - 1) if len(among) > 1 else np.zeros(len(times), int)
-    before = np.maximum(after - 1, 0)
-    return np.where(np.abs(among[before] - times) <= np.abs(among[after] - times), before, after)
-
-
-def event_agreement(trial_id: str, by_method: Mapping[str, Sequence[tuple[str, Contact]]]) -> list[dict[str, Any]]:
+def event_agreement(
+    trial_id: str, by_method: Mapping[str, SidedContacts], clock_basis: str | None = None
+) -> list[dict[str, Any]]:
     """Rows of ``event_agreement`` less provenance: every pair of methods, side and event that found anything.
 
-    by_method: event method -> (side, contact) in order of time, for example from ``contacts_by_method``. A row stands
-    also where the two methods share no event (count 0), so that one of them failing is seen.
+    by_method: event method -> (side, contact) in order of time, from ``contacts_by_method``. A row stands also where
+    the two methods share no event (pair_count 0), so that one of them failing is seen. clock_basis: what the sensors'
+    clock was matched by (``ClockFit.basis``); it is written to the rows that judge sensors or are judged by them.
     """
     rows = []
-    present = [method for method in METHODS if by_method.get(method)]
-    for reference_method, method in combinations(present, 2):
+    for reference_method, method in combinations([m for m in METHODS if by_method.get(m)], 2):
+        on_second_clock = "sensor" in (reference_method, method)
         for side in SIDES:
             judged = [c for s, c in by_method[method] if s == side]
             reference = [c for s, c in by_method[reference_method] if s == side]
             if not judged or not reference:
                 continue
-            for event, moment in (("contact", "start_s"), ("toe_off", "end_s")):
-                times = [getattr(c, moment) for c in judged], [getattr(c, moment) for c in reference]
-                agreed = limits_of_agreement([times[0][i] - times[1][j] for i, j in paired(*times)])
+            for event, moment in EVENTS.items():
+                one, other = (np.array([getattr(c, moment) for c in found]) for found in (judged, reference))
+                places = paired(one, other, NEAREST_WITHIN_S)
+                agreed = limits_of_agreement(one[places[:, 0]] - other[places[:, 1]])
                 rows.append(
                     {
                         "trial_id": trial_id,
@@ -95,6 +82,39 @@ def event_agreement(trial_id: str, by_method: Mapping[str, Sequence[tuple[str, C
                         "bias_s": agreed.bias,
                         "lower_limit_s": agreed.lower,
                         "upper_limit_s": agreed.upper,
+                        "clock_basis": clock_basis if on_second_clock else None,
                     }
                 )
     return rows
+
+
+def footfall_events(footfalls: pd.DataFrame, by_method: Mapping[str, SidedContacts]) -> list[dict[str, Any]]:
+    """Rows of ``footfall_events`` less provenance: each footfall's events by every method but its own.
+
+    footfalls: the table of one trial. by_method: as in ``event_agreement``. A method that shows neither event of a
+    footfall has no row for it.
+    """
+    rows = []
+    for method in METHODS:
+        others = footfalls[footfalls["event_method"] != method]
+        for side in SIDES:
+            mine, found = others[others["side"] == side], [c for s, c in by_method.get(method, ()) if s == side]
+            differences: dict[str, dict[int, float]] = {}
+            for event, moment in EVENTS.items():
+                own = mine[f"{event}_s"].to_numpy(float)
+                times = np.array([getattr(c, moment) for c in found])
+                places = paired(own, times, NEAREST_WITHIN_S)
+                differences[event] = {int(i): float(times[j] - own[i]) for i, j in places}
+            rows += [
+                {
+                    "trial_id": row["trial_id"],
+                    "footfall_number": int(row["footfall_number"]),
+                    "side": side,
+                    "event_method": method,
+                    "contact_difference_s": differences["contact"].get(i),
+                    "toe_off_difference_s": differences["toe_off"].get(i),
+                }
+                for i, row in enumerate(mine.to_dict("records"))
+                if i in differences["contact"] or i in differences["toe_off"]
+            ]
+    return sorted(rows, key=lambda row: (row["footfall_number"], METHODS.index(row["event_method"])))

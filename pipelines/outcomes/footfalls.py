@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from pipelines.outcomes import foot_strike, spatiotemporal, stiffness
-from pipelines.outcomes.centre_of_pressure import centre_of_pressure
-from pipelines.outcomes.events import SIDES, find_contacts, plate_count, side_of
+from pipelines.outcomes.contacts import contacts_of, cop_of, filtered_markers, has_force, loaded_plates
+from pipelines.outcomes.events import SIDES
 from pipelines.outcomes.filters import low_pass
 from pipelines.outcomes.force import STANDARD_GRAVITY, force_outcomes
 from pipelines.outcomes.sampling import stretch, value_at
@@ -31,13 +31,14 @@ COLUMNS: tuple[Field, ...] = tuple(field for field in FOOTFALLS.fields if field 
 def compute_footfalls(trial: Trial, processing: Processing, posture: Posture | None) -> pd.DataFrame:
     """One row per complete footfall, in order of time, with the columns of ``footfalls`` less provenance.
 
-    Contacts come from the summed vertical force; a contact whose foot cannot be told (no markers, or hidden ones) is
-    left out of the table, since no outcome of it can be used, but still parts the steps before and after it. Without
-    body mass every column of force and stiffness is null; without ``posture`` every angle; see the field descriptions
-    for the rest. A trial in which nothing is found gives an empty table. Bad signals give nulls, not errors.
+    Contacts come from the summed vertical force, or without force plates from foot sensors or markers (see
+    ``contacts_of``); a contact whose foot cannot be told (no markers, or hidden ones) is left out of the table, since
+    no outcome of it can be used, but still parts the steps before and after it. Every column of force is null without
+    plates or body mass, stiffness without body mass, every angle without ``posture``; see the field descriptions for
+    the rest. A trial in which nothing is found gives an empty table. Bad signals give nulls, not errors.
     """
     signals = _Signals(trial, processing)
-    footfalls = signals.footfalls()
+    footfalls = signals.footfalls
     speed = mean_speed(trial, processing)
     rows: list[dict[str, Any]] = []
     for i, footfall in enumerate(footfalls):
@@ -64,56 +65,35 @@ class _Signals:
 
     def __init__(self, trial: Trial, processing: Processing) -> None:
         self.trial, self.processing = trial, processing
+        self.has_force = has_force(trial)
         self.rate = trial.analog_rate_hz or 0.0
-        self.force = trial.force if self.rate > 0 else np.empty((0, 3))
+        self.force = trial.force if self.has_force else np.empty((0, 3))
         self.filtered = low_pass(self.force, self.rate, processing.force_cutoff_hz, processing.filter_order)
-        height = float(np.mean([p.corners[:, UP].mean() for p in trial.plates])) if len(self.force) else 0.0
-        moment = trial.moment if len(self.force) else np.empty((0, 3))
-        self.cop = centre_of_pressure(self.force, moment, height, processing.cop_threshold_n)
+        found = contacts_of(trial, processing)
+        self.footfalls = [Footfall(contact, side) for side, contact, _ in found]
+        self.method = found[0][2] if found else None
+        plates = trial.plates if self.has_force else ()
+        self.cop = cop_of(plates, [footfall.contact for footfall in self.footfalls] if plates else [], processing)
         mass = trial.mass_kg
         self.weight = mass * STANDARD_GRAVITY if mass is not None and mass > 0 else None
-        roles = {processing.heel_role, processing.forefoot_role, processing.toe_role}
-        self.markers = {
-            name: low_pass(
-                trial.markers[name], trial.marker_rate_hz, processing.marker_cutoff_hz, processing.filter_order
-            )
-            for name in (f"{role}_{side}" for role in sorted(roles) for side in SIDES)
-            if name in trial.markers
-        }
+        roles = (processing.heel_role, processing.forefoot_role, processing.toe_role)
+        self.markers = filtered_markers(trial, processing, roles)
 
     def marker(self, role: str, side: str) -> FloatArray | None:
         """Path of one marker (frames, 3) m, or None if the trial lacks it."""
         return self.markers.get(f"{role}_{side}")
 
-    def footfalls(self) -> list[Footfall]:
-        """Every complete contact, with its side where that can be known."""
-        settings = self.processing
-        contacts = find_contacts(
-            self.force[:, UP],
-            self.rate,
-            threshold_n=settings.contact_threshold_n,
-            shortest_contact_s=settings.shortest_contact_s,
-            shortest_flight_s=settings.shortest_flight_s,
-        )
-        feet = {}
-        for side in SIDES:
-            marked = [self.marker(role, side) for role in (settings.heel_role, settings.forefoot_role)]
-            if there := [path for path in marked if path is not None]:
-                feet[side] = (there[0], there[-1])
-        rate = self.trial.marker_rate_hz
-        return [Footfall(c, side_of(c, self.cop, self.rate, feet, rate)) for c in contacts]
-
 
 def _identity(trial: Trial, signals: _Signals, footfall: Footfall, number: int) -> dict[str, Any]:
-    contact = footfall.contact
+    contact, threshold = footfall.contact, signals.processing.contact_threshold_n
     return {
         "trial_id": trial.trial_id,
         "footfall_number": number,
         "side": footfall.side,
         "contact_s": contact.start_s,
         "toe_off_s": contact.end_s,
-        "event_method": "force",
-        "plate_count": plate_count(trial.plates, contact, signals.processing.contact_threshold_n),
+        "event_method": signals.method,
+        "plate_count": len(loaded_plates(trial.plates, contact, threshold)) if signals.has_force else None,
     }
 
 
@@ -134,7 +114,7 @@ def _times_and_distances(
         )
     return {
         "contact_time_s": contact_s,
-        "flight_time_s": spatiotemporal.flight_time(footfalls, i),
+        "flight_time_s": _flight_time(footfalls, i),
         "step_time_s": step_s,
         "stride_time_s": stride_s,
         "cadence_step_per_min": spatiotemporal.cadence(step_s),
@@ -145,8 +125,14 @@ def _times_and_distances(
     }
 
 
+def _flight_time(footfalls: Sequence[Footfall], i: int) -> float | None:
+    """Flight time, or None where the other foot lands first: events of two feet from sensors or markers may overlap."""
+    flight_s = spatiotemporal.flight_time(footfalls, i)
+    return flight_s if flight_s is not None and flight_s >= 0 else None
+
+
 def _forces(signals: _Signals, footfall: Footfall) -> dict[str, Any]:
-    if signals.weight is None:
+    if signals.weight is None or not signals.has_force:
         return {}
     contact, settings = footfall.contact, signals.processing
     times, force = stretch(signals.force[:, [FORWARD, UP]], signals.rate, contact.start_s, contact.end_s)
@@ -202,6 +188,8 @@ def _strike_index(signals: _Signals, footfall: Footfall) -> float | None:
     """Strike index at the first known centre of pressure, with the markers of that moment; else None."""
     settings, side = signals.processing, footfall.side or ""
     heel, toe = signals.marker(settings.heel_role, side), signals.marker(settings.toe_role, side)
+    if not signals.has_force:
+        return None
     sample = foot_strike.first_cop(signals.cop, footfall.contact.first, footfall.contact.last)
     if heel is None or toe is None or sample is None:
         return None

@@ -86,15 +86,29 @@ def references_of(
     kind = processing.normalisation
     if kind == "none":
         return {}
-    found: dict[Key, list[float]] = {}
+    found: list[dict[Key, Reference]] = []
     for signals, footfalls in recordings:
+        one: dict[Key, Reference] = {}
         for key, muscle in conditioned_muscles(signals, processing).items():
             steps = [] if footfalls is None else steps_of(footfalls, key[1])
             amplitude = _reference(muscle, processing, kind, steps)
             if amplitude is not None:
-                found.setdefault(key, []).append(amplitude)
-    combined = max if kind == "reference_contraction" else np.mean
-    return {key: Reference(kind, float(combined(amplitudes))) for key, amplitudes in found.items()}
+                one[key] = Reference(kind, amplitude)
+        found.append(one)
+    return combined(found)
+
+
+def combined(recordings: Iterable[Mapping[Key, Reference]]) -> Mapping[Key, Reference]:
+    """One session's references from those of its recordings, all of one kind: the strongest contraction, mean peak."""
+    found: dict[Key, list[Reference]] = {}
+    for one in recordings:
+        for key, reference in one.items():
+            found.setdefault(key, []).append(reference)
+    together = {"reference_contraction": max, "dynamic_peak": np.mean}
+    return {
+        key: Reference(rs[0].kind, float(together[rs[0].kind]([r.amplitude_uv for r in rs])))  # type: ignore[operator]
+        for key, rs in found.items()
+    }
 
 
 def _reference(muscle: Conditioned, processing: MuscleProcessing, kind: str, steps: Iterable[Step]) -> float | None:

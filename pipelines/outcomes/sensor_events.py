@@ -38,7 +38,9 @@ def sensor_contacts(signals: Iterable[Signal], settings: SensorProcessing) -> li
     samples of its sensor. Contacts that begin before or end after the recording are left out.
     """
     usable = [s for s in signals if s.role == "foot_sensor" and s.side in SIDES and s.rate_hz > 0]
-    usable.sort(key=lambda s: sensor_kind(s) == "accelerometer")  # stable, so the delivery's order decides within a kind
+    usable.sort(
+        key=lambda s: sensor_kind(s) == "accelerometer"
+    )  # stable, so the delivery's order decides within a kind
     found: list[tuple[str, Contact]] = []
     for side in SIDES:
         for signal in usable:

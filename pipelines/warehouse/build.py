@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, Any
 
 from pipelines.storage import Depot
 from pipelines.telemetry import DUCKDB_CONFIG
+from pipelines.warehouse.analyses import ANALYSIS_TABLES, fill_analyses
 from pipelines.warehouse.views import all_views
 from schemas import core, quality
 from schemas.catalogue import tables_of
@@ -70,6 +71,7 @@ def build_warehouse(depot: Depot, study: LoadedStudy, code_version: str) -> Buil
         rest.unlink(missing_ok=True)
     with duckdb.connect(str(new), config=dict(DUCKDB_CONFIG)) as connection:
         _fill(connection, depot, study)
+        fill_analyses(connection, study.study.processing, code_version, study.version)
         _make_views(connection, study, code_version)
         rows = {t.name: _count(connection, t.name) for t in warehouse_tables()}
         connection.execute("CHECKPOINT")
@@ -97,7 +99,7 @@ def _fill(connection: duckdb.DuckDBPyConnection, depot: Depot, study: LoadedStud
     _choose_versions(connection, depot)
     # trials before sessions and runners: a session is there because one of its trials is
     first = (core.TRIALS, core.SESSIONS, core.RUNNERS)
-    done = {core.DELIVERIES.name, quality.STANDINGS.name, *(t.name for t in first)}
+    done = {core.DELIVERIES.name, quality.STANDINGS.name, *(t.name for t in (*first, *ANALYSIS_TABLES))}
     for table in (*first, *(t for t in warehouse_tables() if t.name not in done)):
         _insert(connection, depot, table, _which(table))
 

@@ -12,9 +12,9 @@ from checks.run import Stamp
 from pipelines.intake.isolation import Isolated
 from pipelines.intake.to_trial import TrialRow
 from pipelines.judge import TrialJob, Verdict, judge_trial
+from pipelines.standings import TRIAL_TABLES
 from pipelines.study_file import load_study
 from schemas.core import TRIALS
-from schemas.outcomes import FOOTFALLS, TRIAL_OUTCOMES
 from schemas.trial import Posture
 from tests.delivery_builders import STUDY, planned
 
@@ -43,14 +43,15 @@ def a_job(folder: Path, name: str, content: bytes | None = None, posture: Postur
 
 def test_a_standing_trial_gives_a_posture_and_a_running_trial_its_footfalls(tmp_path: Path) -> None:
     standing = judge_trial(a_job(tmp_path, "standing"))
-    assert standing.footfalls is None
-    assert standing.trial_outcomes is None
+    assert standing.outcomes == {}
     assert standing.posture is not None
     running = judge_trial(a_job(tmp_path, "1", posture=standing.posture))
-    assert running.footfalls is not None
-    assert list(running.footfalls.columns) == [n for n in FOOTFALLS.column_names if n not in PROVENANCE]
-    assert set(running.trial_outcomes or {}) == set(TRIAL_OUTCOMES.column_names) - PROVENANCE
-    assert running.footfalls["foot_strike_angle_deg"].notna().any()
+    assert set(running.outcomes) == {table.name for table in TRIAL_TABLES}
+    for table in TRIAL_TABLES:
+        columns = list(running.outcomes[table.name].columns)
+        assert columns == [n for n in table.column_names if n not in PROVENANCE], table.name
+    assert running.outcomes["footfalls"]["foot_strike_angle_deg"].notna().any()
+    assert len(running.outcomes["trial_outcomes"]) == 1
     assert set(running.facts) <= set(TRIALS.column_names)
     assert [f for f in running.findings if f["weight"] == "returns"] == []
 
@@ -68,9 +69,10 @@ def test_a_verdict_can_be_sent_between_processes(tmp_path: Path) -> None:
     with Isolated(1, 60, 2048) as isolated:
         there = isolated.run(judge_trial, job)
     assert there.problem is None
-    assert there.value.footfalls.equals(here.footfalls)
+    assert there.value.outcomes.keys() == here.outcomes.keys()
+    assert all(there.value.outcomes[name].equals(rows) for name, rows in here.outcomes.items())
     assert there.value.findings == here.findings
-    assert len(pickle.dumps(here)) < 200_000, "no signals travel, only results"
+    assert len(pickle.dumps(here)) < 400_000, "no signals travel, only results"
 
 
 @pytest.mark.parametrize("length", [0, 100, 5000], ids=["empty", "header only", "cut short"])
@@ -78,7 +80,7 @@ def test_a_file_that_cannot_be_read_is_a_verdict_with_a_reason(tmp_path: Path, l
     verdict = judge_trial(a_job(tmp_path, "1", planned("FS-01", "1")[1][:length]))
     assert verdict.reading.problem == "malformed"
     assert verdict.reading.detail
-    assert verdict.footfalls is None
+    assert verdict.outcomes == {}
 
 
 def test_a_fault_of_our_own_is_a_crashed_run_and_not_blamed_on_the_file(

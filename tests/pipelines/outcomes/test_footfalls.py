@@ -15,7 +15,7 @@ from schemas.convert.to_pandera import pandera_schema
 from schemas.model import Kind
 from schemas.outcomes import FOOTFALLS
 from schemas.study import Processing
-from schemas.trial import Trial
+from schemas.trial import Signal, Trial
 from tests.builders import G, a_posture, a_standing_trial, a_trial, cut, mirrored, with_force
 
 PLAIN = Processing()
@@ -260,8 +260,10 @@ def test_bad_signals_give_an_empty_table_and_no_error(surface: str, cutoff_hz: f
         "all zero": with_force(trial, lambda force: force * 0),
         "always loaded": with_force(trial, lambda force: force + 800.0),
         "turned over": with_force(trial, lambda force: -force),
-        "no plates": replace(trial, plates=()),
-        "no plates, no rate": replace(trial, plates=(), analog_rate_hz=None),
+        "no plates and hidden markers": replace(
+            trial, plates=(), markers={role: path * np.nan for role, path in trial.markers.items()}
+        ),
+        "no plates, no rate, no markers": replace(trial, plates=(), analog_rate_hz=None, markers={}),
         "no markers": replace(trial, markers={}, filled={}, marker_rate_hz=0.0),
         "one sample": cut(trial, 0.2, 0.201),
         "nothing": cut(trial, 0.2, 0.2),
@@ -280,6 +282,64 @@ def test_moments_or_corners_that_are_missing_leave_the_lower_foot_to_tell_the_si
     assert found["strike_index_percent"].isna().all()
     nowhere = tuple(replace(p, corners=p.corners * np.nan) for p in trial.plates)
     assert outcomes(replace(trial, plates=nowhere))["side"].tolist() == ["right", "left"] * 4
+
+
+# ---- no plates
+
+
+@pytest.mark.parametrize("surface", ["treadmill", "runway"])
+def test_without_plates_events_come_from_markers_and_what_needs_force_is_null(surface: str) -> None:
+    trial = a_trial(surface=surface, strike_deg=0.0)
+    found, expected = outcomes(replace(trial, plates=(), analog_rate_hz=None)), outcomes(trial)
+    assert set(found["event_method"]) == {"markers"}
+    assert set(expected["event_method"]) == {"force"}
+    needs_force = [c for c in FORCE_COLUMNS if "stiffness" not in c] + ["plate_count", "strike_index_percent"]
+    assert found[needs_force].isna().all(axis=None)
+    # the made-up foot glides along the ground before its first landing, so the first two footfalls are left out
+    later = found[found["contact_s"] > 0.75].reset_index(drop=True)
+    same_times = expected[expected["contact_s"] > 0.75].reset_index(drop=True)
+    assert later["side"].tolist() == same_times["side"].tolist()
+    assert later["contact_s"].tolist() == pytest.approx(same_times["contact_s"].tolist(), abs=0.03)
+    assert later["stride_time_s"].dropna().tolist() == pytest.approx([0.7] * 4, abs=0.005)
+    assert later["stride_length_m"].dropna().tolist() == pytest.approx([2.1] * 4, abs=0.02)
+    assert later["foot_strike_angle_deg"].notna().all()
+
+
+def test_foot_sensors_speak_before_markers() -> None:
+    trial = a_trial()
+    rate, count = 500.0, 1600
+    times = np.arange(count) / rate
+    signals = []
+    for side, first in (("right", 0.12), ("left", 0.47)):
+        closed = np.zeros(count)
+        for start in np.arange(first, 2.9, 0.70):
+            closed[(times >= start) & (times < start + 0.22)] = 5.0
+        signals.append(Signal("foot_sensor", None, side, "V", rate, closed))
+    found = outcomes(replace(trial, plates=(), signals=tuple(signals)))
+    assert set(found["event_method"]) == {"sensor"}
+    assert found["side"].tolist() == ["right", "left"] * 4
+    assert found["contact_s"].tolist() == pytest.approx([0.12 + 0.35 * i for i in range(8)], abs=0.002)
+    assert found["contact_time_s"].tolist() == pytest.approx([0.22] * 8, abs=0.002)
+    assert set(outcomes(replace(trial, signals=tuple(signals)))["event_method"]) == {"force"}
+
+
+def test_force_that_shows_nothing_is_not_covered_up_by_markers() -> None:
+    assert len(outcomes(with_force(a_trial(), lambda force: force * 0))) == 0
+
+
+def test_feet_that_overlap_leave_no_flight() -> None:
+    times = np.arange(3000) / 1000
+    signals = []
+    for side, first in (("right", 0.1), ("left", 0.45)):
+        closed = np.zeros(len(times))
+        for start in np.arange(first, 2.4, 0.70):
+            closed[(times >= start) & (times < start + 0.38)] = 5.0
+        signals.append(Signal("foot_sensor", None, side, "V", 1000.0, closed))
+    bouncy = {"sensors": {"switch_closed_level": "high"}}
+    found = outcomes(replace(a_trial(), plates=(), signals=tuple(signals)), **bouncy)
+    assert found["step_time_s"].notna().sum() == len(found) - 1 > 4
+    assert found["flight_time_s"].isna().all()
+    assert found["vertical_stiffness_kn_per_m"].isna().all()
 
 
 # ---- plates
@@ -308,6 +368,21 @@ def test_a_foot_that_misses_its_plate_is_not_counted_and_no_step_is_made_up() ->
     assert found["side"].tolist() == ["right", "right", "left"]
     assert found["step_time_s"].notna().tolist() == [False, True, False]
     assert found["stride_time_s"].isna().all()
+
+
+def test_noise_of_plates_nobody_stands_on_does_not_move_the_centre_of_pressure() -> None:
+    trial = a_trial(surface="runway", footfalls=5)
+    rng = np.random.default_rng(5)
+    noisy = []
+    for plate in trial.plates:
+        noise = rng.normal(0, 3, plate.force.shape)
+        middle = plate.corners.mean(axis=0)
+        noisy.append(replace(plate, force=plate.force + noise, moment=plate.moment + np.cross(middle, noise)))
+    found, expected = outcomes(replace(trial, plates=tuple(noisy))), outcomes(trial)
+    # 3 N at the 4.2 m between the first and the last plate, over 20 N, would be 60 cm; on its own plate it is a few cm
+    shift = (found["strike_index_percent"] - expected["strike_index_percent"]).abs() / 100 * 0.18
+    assert shift.max() < 0.03
+    assert found["plate_count"].tolist() == [1] * 5
 
 
 def test_plates_at_another_height_than_the_origin_keep_the_strike_index() -> None:

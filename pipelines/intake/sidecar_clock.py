@@ -1,0 +1,135 @@
+"""Puts a second file's signals on the trial's clock: which events the two files share, from the best to the last.
+
+1. A clock signal or a foot sensor that both files recorded under labels of the same role and side: the same instants.
+2. Foot sensors of the second file against contacts in force, or, without plates, in markers. The two methods do not
+   agree to the millisecond; their mean difference goes into the offset, which ``ClockFit.basis`` tells.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import replace
+from typing import Any
+
+import numpy as np
+
+from pipelines.intake.clocks import SAME_CLOCK, ClockFit, NoClock, match_clocks
+from pipelines.intake.sidecar import Sidecar
+from pipelines.intake.signals import FoundSignals, signals_of
+from pipelines.outcomes.contacts import force_contacts, has_force
+from pipelines.outcomes.events import SIDES, Contact
+from pipelines.outcomes.filters import runs
+from pipelines.outcomes.marker_events import marker_contacts
+from pipelines.outcomes.sensor_events import contacts_in, halfway
+from schemas.study import Processing
+from schemas.trial import FloatArray, Signal, Trial
+
+Trains = dict[str, FloatArray]
+
+
+def with_signals(
+    trial: Trial,
+    sidecar: Sidecar | None,
+    channel_rows: Sequence[Mapping[str, Any]],
+    processing: Processing,
+) -> tuple[Trial, ClockFit | NoClock | None, FoundSignals]:
+    """The trial with ``signals`` filled, how the second clock was matched, and what the rows led to.
+
+    The clock is None where there is nothing to match: no second file, or no row that names a channel of it. A trial in
+    which nobody runs has no contacts to match by and nothing to be timed against: its second file is taken as it is.
+    Where the clocks cannot be matched (NoClock), the second file's signals are left out.
+    """
+    found = signals_of(trial.channels, sidecar, channel_rows, None)
+    clock: ClockFit | NoClock | None = None
+    if found.second and trial.kind == "running":
+        clock = match_second_file(trial, found.signals, found.second, processing)
+    placing = clock if isinstance(clock, ClockFit) else SAME_CLOCK if trial.kind != "running" else None
+    if placing is not None:
+        found = signals_of(trial.channels, sidecar, channel_rows, placing)
+    return replace(trial, signals=found.signals), clock, found
+
+
+def match_second_file(
+    trial: Trial, own: Sequence[Signal], second: Sequence[Signal], processing: Processing
+) -> ClockFit | NoClock:
+    """The first basis on which the clocks match; else why the best basis that was there did not serve.
+
+    own, second: signals of the trial's file and of the second one, each on its own clock.
+    """
+    refusals = []
+    for basis, ours, theirs in _bases(trial, own, second, processing):
+        if not set(ours) & set(theirs):
+            continue
+        result = match_clocks(ours, theirs, processing.clock, basis=basis)
+        if isinstance(result, ClockFit):
+            return result
+        refusals.append(result)
+    return refusals[0] if refusals else NoClock("the second file has no signal of an event that the trial also shows")
+
+
+def clock_row(trial_id: str, clock: ClockFit | NoClock) -> dict[str, Any]:
+    """The row of ``clock_fits`` less provenance, for a match and for a refusal."""
+    fit = clock if isinstance(clock, ClockFit) else clock.best
+    return {
+        "trial_id": trial_id,
+        "clock_offset_s": fit.offset_s if fit else None,
+        "clock_drift_ppm": fit.drift_ppm if fit else None,
+        "clock_drift_error_ppm": fit.drift_error_ppm if fit else None,
+        "residual_s": fit.residual_s if fit else None,
+        "event_count": fit.event_count if fit else 0,
+        "clock_basis": fit.basis if fit else None,
+        "is_matched": isinstance(clock, ClockFit),
+        "unmatched_reason": clock.reason if isinstance(clock, NoClock) else None,
+    }
+
+
+def _bases(
+    trial: Trial, own: Sequence[Signal], second: Sequence[Signal], processing: Processing
+) -> Iterator[tuple[str, Trains, Trains]]:
+    """Basis, trains of the trial and of the second file, from the best basis to the last; made when asked for."""
+    yield "shared_signal", _clock_edges(own, processing), _clock_edges(second, processing)
+    theirs = _sensor_trains(second, processing)
+    yield "shared_signal", _sensor_trains(own, processing), theirs
+    starts = {name: times for name, times in theirs.items() if name.endswith("contact")}
+    if has_force(trial):
+        yield "sensor_against_force", _contact_trains(force_contacts(trial, processing)), starts
+    else:
+        found = marker_contacts(trial.markers, trial.marker_rate_hz, processing)
+        yield "sensor_against_markers", _contact_trains(found), starts
+
+
+def _clock_edges(signals: Sequence[Signal], processing: Processing) -> Trains:
+    """Rising and falling edges of the first clock signal, at the level half-way between its two levels."""
+    for signal in signals:
+        level = halfway(signal.samples, processing.sensors.switch_contrast) if signal.role == "clock" else None
+        if level is not None:
+            above = runs(signal.samples >= level)
+            return {
+                "clock rising": np.array([_crossing(signal, start - 1, level) for start, _ in above if start > 0]),
+                "clock falling": np.array(
+                    [_crossing(signal, stop - 1, level) for _, stop in above if stop < len(signal.samples)]
+                ),
+            }
+    return {}
+
+
+def _crossing(signal: Signal, before: int, level: float) -> float:
+    a, b = signal.samples[before], signal.samples[before + 1]
+    return float(signal.start_s + (before + (level - a) / (b - a)) / signal.rate_hz)
+
+
+def _sensor_trains(signals: Sequence[Signal], processing: Processing) -> Trains:
+    """Contact and push-off of each foot's first foot sensor that shows any."""
+    trains: Trains = {}
+    for signal in signals:
+        if signal.role != "foot_sensor" or signal.side not in SIDES or f"{signal.side} contact" in trains:
+            continue
+        if contacts := contacts_in(signal, processing.sensors):
+            trains[f"{signal.side} contact"] = np.array([c.start_s for c in contacts])
+            trains[f"{signal.side} push-off"] = np.array([c.end_s for c in contacts])
+    return trains
+
+
+def _contact_trains(contacts: Sequence[tuple[str | None, Contact]]) -> Trains:
+    trains = {f"{side} contact": np.array([c.start_s for s, c in contacts if s == side]) for side in SIDES}
+    return {name: times for name, times in trains.items() if len(times)}
