@@ -4,19 +4,21 @@ from __future__ import annotations
 
 import json
 import zipfile
+from collections.abc import Sequence
 from pathlib import Path
 
 from demo_site_uploads.simulator.tables import REQUIRED
 from schemas.convert.to_frictionless import data_package
+from schemas.model import Table
 
 STUDY_TITLE = "The Fellside footwear study"
 NOTE = "Invented demonstration data. Simulated runners and laboratories; no person was measured."
 _NO_DATE = (1980, 1, 1, 0, 0, 0)  # the earliest a ZIP file can hold
 
 
-def descriptor(name: str) -> bytes:
-    """datapackage.json of a payload that holds the required tables."""
-    content = data_package(REQUIRED, name, f"{STUDY_TITLE}: {name}")
+def descriptor(name: str, tables: Sequence[Table] = REQUIRED) -> bytes:
+    """datapackage.json of a payload that holds ``tables``."""
+    content = data_package(tables, name, f"{STUDY_TITLE}: {name}")
     content["description"] = NOTE
     return (json.dumps(content, indent=1, ensure_ascii=False) + "\n").encode("utf-8")
 

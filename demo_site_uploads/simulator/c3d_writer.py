@@ -17,9 +17,6 @@ import numpy as np
 from demo_site_uploads.simulator.labs import Recording
 
 NOTE = "Invented data of a simulated runner. No person was measured."
-POINT_GRID_MM = 1 / 64
-ANALOG_GRID = 1 / 32
-INTEGER_POINT_SCALE = 0.1  # mm per count: +-3.2 m
 INTEGER_OFFSET = 64  # counts that the laboratory's converter reads at zero
 GENERAL_SCALE = 10 / 32768  # volts per count
 COUNTS = 32000.0  # counts at the stated full scale
@@ -44,7 +41,7 @@ def _ezc3d_bytes(recording: Recording) -> bytes:
     file["parameters"]["ANALOG"]["LABELS"]["value"] = list(recording.analog_labels)
     file["data"]["points"] = points
     file["data"]["meta_points"]["residuals"] = np.where(seen, 0.0, -1.0).T[None]
-    file["data"]["analogs"] = (np.round(recording.analog / ANALOG_GRID) * ANALOG_GRID).T[None]
+    file["data"]["analogs"] = _on_grid(recording.analog, recording).T[None]
     for group, name, value in _parameters(recording):
         if group in file["parameters"] and name in file["parameters"][group]:
             file["parameters"][group][name]["value"] = value  # keeps the type; add_parameter would make it a real
@@ -56,10 +53,17 @@ def _ezc3d_bytes(recording: Recording) -> bytes:
         return path.read_bytes()
 
 
+def _on_grid(analog: np.ndarray, recording: Recording) -> np.ndarray:
+    """Rounded to what the laboratory's floats hold; integers are rounded once, when they are made."""
+    if recording.storage == "integer":
+        return analog
+    return np.asarray(np.round(analog / recording.analog_grid) * recording.analog_grid)
+
+
 def _points(recording: Recording) -> tuple[np.ndarray, np.ndarray]:
     """Points as ezc3d wants them (4, n, frames) with unseen ones at zero, and which were seen (frames, n)."""
     seen = np.asarray(~np.isnan(recording.points).any(axis=2))
-    values = np.where(seen[:, :, None], np.round(recording.points / POINT_GRID_MM) * POINT_GRID_MM, 0.0)
+    values = np.where(seen[:, :, None], np.round(recording.points / recording.point_grid) * recording.point_grid, 0.0)
     points = np.ones((4, values.shape[1], values.shape[0]))
     points[:3] = values.transpose(2, 1, 0)
     return points, seen
@@ -138,13 +142,13 @@ def _as_integers(content: bytes, recording: Recording) -> bytes:
     words = floats.astype(np.float64)
     points = words[:, : 4 * markers].reshape(frames, markers, 4)
     unseen = points[:, :, 3] < 0
-    points[:, :, :3] /= INTEGER_POINT_SCALE
+    points[:, :, :3] /= recording.point_grid
     points[:, :, 3] = np.where(unseen, -1, 0)
     words[:, 4 * markers :] += INTEGER_OFFSET
     data = np.clip(np.round(words), -32768, 32767).astype("<i2").tobytes()
-    struct.pack_into("<f", head, 12, INTEGER_POINT_SCALE)
+    struct.pack_into("<f", head, 12, recording.point_grid)
     place, _, _ = parameter_at(content, "POINT", "SCALE")
-    struct.pack_into("<f", head, place, INTEGER_POINT_SCALE)
+    struct.pack_into("<f", head, place, recording.point_grid)
     place, size, count = parameter_at(content, "ANALOG", "OFFSET")
     if size != 2:
         raise ValueError("ezc3d stored ANALOG:OFFSET in another form than 16-bit integers")

@@ -46,13 +46,15 @@ def label_missing(label: str) -> Fault:
 
 def last_plate_left_out(recording: Recording, trial: SimulatedTrial) -> Recording:
     """The last plate was switched off in the export."""
-    lost = 6 if recording.plate_types[-1] == 2 else 8
+    own = f"P{len(recording.plate_types)}."
+    kept = [i for i, label in enumerate(recording.analog_labels) if not label.startswith(own)]
     return replace(
         recording,
-        analog=recording.analog[:, :-lost],
-        analog_labels=recording.analog_labels[:-lost],
-        analog_units=recording.analog_units[:-lost],
-        full_scale=recording.full_scale[:-lost],
+        analog=recording.analog[:, kept],
+        analog_labels=tuple(recording.analog_labels[i] for i in kept),
+        analog_units=tuple(recording.analog_units[i] for i in kept),
+        full_scale=recording.full_scale[kept],
+        analog_grid=recording.analog_grid[kept],
         plate_types=recording.plate_types[:-1],
         corners=recording.corners[:-1],
         origins=recording.origins[:-1],
@@ -76,6 +78,29 @@ def channels_scaled(prefix: str, factor: float) -> Fault:
     def plant(recording: Recording, trial: SimulatedTrial) -> Recording:
         hit = np.array([label.startswith(prefix) for label in recording.analog_labels])
         return replace(recording, analog=recording.analog * np.where(hit, factor, 1.0))
+
+    return plant
+
+
+def plate_warming_up(label: str, newtons: float) -> Fault:
+    """The plate was switched on just before: a channel's zero drifts by ``newtons`` from start to end."""
+
+    def plant(recording: Recording, trial: SimulatedTrial) -> Recording:
+        analog = recording.analog.copy()
+        analog[:, recording.column(label)] += np.linspace(0, newtons, len(analog))
+        return replace(recording, analog=analog)
+
+    return plant
+
+
+def amplifier_saturated(label: str, limit: float) -> Fault:
+    """The amplifier's gain was too high: the channel sticks at ``limit`` of the file's unit on either side."""
+
+    def plant(recording: Recording, trial: SimulatedTrial) -> Recording:
+        analog = recording.analog.copy()
+        column = recording.column(label)
+        analog[:, column] = np.clip(4 * analog[:, column], -limit, limit)
+        return replace(recording, analog=analog)
 
     return plant
 

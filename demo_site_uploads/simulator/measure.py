@@ -14,19 +14,23 @@ from demo_site_uploads.simulator.trial import (
     FootLoad,
     SimulatedTrial,
     random_source,
+    simulate_contraction,
     simulate_running,
     simulate_standing,
 )
 
 SPEED_M_PER_S = 3.0
-TREADMILL_S, RUNWAY_S, STANDING_S = 2.8, 1.2, 1.0
+RUNWAY_S, STANDING_S, CONTRACTION_S = 1.2, 0.4, 1.5
+TREADMILL_S = {"brack": 2.4, "tarn": 3.6}  # the second needs more shared contacts to match two clocks
+UNEVENNESS = {"brack": 1.0, "corrie": 1.0, "tarn": 1.6}
 
 
 @dataclass(frozen=True)
 class Asked:
     """What is asked of the runner in one trial, beyond runner, condition, visit and laboratory.
 
-    shift_m: how far from the usual place the feet land on the runway. gait: instead of the runner's own.
+    shift_m: how far from the usual place the feet land on the runway. gait: instead of the runner's own. muscles: whether
+    their amplifier is on, at a laboratory that records them in the trial's own file.
     """
 
     kind: str = "running"
@@ -36,6 +40,8 @@ class Asked:
     shift_m: float = 0.0
     hop_at: int | None = None
     gait: Gait | None = None
+    first_contact_s: float = 0.13
+    muscles: bool = True
 
 
 def simulate_trial(
@@ -60,10 +66,25 @@ def simulate_trial(
             rates=where.rates,
             duration_s=asked.duration_s or STANDING_S,
         )
+    electrodes = f"{runner.participant_id}-{visit}-{site}"
+    if asked.kind == "reference_contraction":
+        length = asked.duration_s or CONTRACTION_S
+        return simulate_contraction(
+            trial_id, runner, condition, gait, rates=where.rates, duration_s=length, electrodes=electrodes
+        )
     side = "right" if random_source(trial_id + "/side").random() < 0.5 else "left"
-    duration = asked.duration_s or (TREADMILL_S if where.treadmill else RUNWAY_S)
-    course = Course(asked.speed_m_per_s, 0.13, duration, first_side=side, hop_at=asked.hop_at)
-    trial = simulate_running(trial_id, runner, condition, gait, course, belt=where.treadmill, rates=where.rates)
+    duration = asked.duration_s or TREADMILL_S.get(site, RUNWAY_S)
+    course = Course(
+        asked.speed_m_per_s,
+        asked.first_contact_s,
+        duration,
+        first_side=side,
+        hop_at=asked.hop_at,
+        unevenness=UNEVENNESS[site],
+    )
+    trial = simulate_running(
+        trial_id, runner, condition, gait, course, belt=where.treadmill, rates=where.rates, electrodes=electrodes
+    )
     if where.treadmill:
         return trial
     trial = _onto_the_plates(trial, body_of(runner, 0.0).foot_m, asked.shift_m)

@@ -18,6 +18,7 @@ FLAT_FROM = 0.16  # part of contact at which the sole is flat
 HEEL_RISE_FROM = 0.55
 TOE_OFF_DEG = -48.0
 TOE_OUT_DEG = 4.0
+LANDING_M_PER_S = 0.5  # downward speed that the ground takes from the foot
 LONGEST_LEG = 0.985  # running legs stay bent: hip to ankle over thigh plus shank
 
 
@@ -64,7 +65,7 @@ def _in_contact(t: FloatArray, step: Step, body: Body) -> tuple[FloatArray, Floa
 
 
 def _in_swing(t: FloatArray, step: Step, after: Step, body: Body) -> tuple[FloatArray, FloatArray]:
-    """Splines from toe-off to the next contact that leave and arrive with the speeds of the loaded foot."""
+    """Splines from toe-off to the next contact that leave with the speed of the loaded foot and land from above."""
     from scipy.interpolate import CubicSpline
 
     start, end = step.toe_off_s, after.contact_s
@@ -85,7 +86,8 @@ def _in_swing(t: FloatArray, step: Step, after: Step, body: Body) -> tuple[Float
         ]
     )
     shares = (t - start) / span
-    ends = ((1, (leave[1] - leave[0]) / d * span), (1, (arrive[1] - arrive[0]) / d * span))
+    landing = (arrive[1] - arrive[0]) / d - [0, LANDING_M_PER_S, 0]
+    ends = ((1, (leave[1] - leave[0]) / d * span), (1, landing * span))
     place = CubicSpline(knots, places, bc_type=ends)(shares)
     turn = np.array([leave_pitch[1], np.radians(-88.0), np.radians(-30.0), arrive_pitch[0]])
     slopes = ((1, (leave_pitch[1] - leave_pitch[0]) / d * span), (1, (arrive_pitch[1] - arrive_pitch[0]) / d * span))
@@ -155,12 +157,12 @@ def pelvis_markers(hips: dict[str, FloatArray], body: Body) -> dict[str, FloatAr
     return markers
 
 
-def hip_height(rise: FloatArray, ankles: dict[str, FloatArray], pelvis_x: FloatArray, body: Body) -> FloatArray:
-    """Height of the trochanters (n,): as high as both legs, kept a little bent, allow; it moves with the body."""
+def hip_base(rise: FloatArray, ankles: dict[str, FloatArray], pelvis_x: FloatArray, body: Body) -> float:
+    """Height of the trochanters less ``rise``: as high as both legs, kept a little bent, allow at every moment."""
     longest = LONGEST_LEG * (body.thigh_m + body.shank_m)
     room = []
     for side, ankle in ankles.items():
         dx = ankle[:, 0] - pelvis_x
         dz = ankle[:, 2] - OUTWARD[side] * body.hip_half_width_m
         room.append(ankle[:, 1] + np.sqrt(longest**2 - dx**2 - dz**2) - rise)
-    return rise + np.min(room)
+    return float(np.min(room))

@@ -41,6 +41,7 @@ class Runner:
     hardness: float = 1.0
     habitual_footwear: str = "cushioned"
     weekly_distance_km: float = 35.0
+    economy: float = 1.0  # factor on what a metre costs
 
     @property
     def leg_length_m(self) -> float:
@@ -66,6 +67,14 @@ RUNNERS = {
         Runner("FS-07", "female", 1975, 1.63, 55.1, 0.240, 0.108, hardness=1.04),
         Runner("FS-08", "male", 1982, 1.78, 72.5, 0.254, 0.110, habitual_footwear="thin_soled"),
         Runner("FS-09", "female", 1991, 1.68, 60.2, 0.248, 0.108),
+        Runner("FS-10", "male", 1987, 1.79, 74.1, 0.256, 0.108, habit_deg=-1.5, economy=1.03),
+        Runner("FS-11", "female", 1994, 1.67, 57.6, 0.246, 0.110, habit_deg=1.0, economy=0.97),
+        Runner("FS-12", "male", 1981, 1.83, 79.4, 0.260, 0.108, hardness=1.03, economy=1.04),
+        Runner("FS-13", "female", 1998, 1.64, 54.3, 0.242, 0.112, habit_deg=-0.5, economy=0.95),
+        Runner("FS-14", "male", 1977, 1.75, 70.9, 0.252, 0.106, habit_deg=1.5, weekly_distance_km=44.0),
+        Runner("FS-15", "female", 1989, 1.71, 62.8, 0.250, 0.110, hardness=0.97, economy=1.01),
+        Runner("FS-16", "male", 1985, 1.77, 71.7, 0.252, 0.112, habit_deg=0.5, economy=0.98),
+        Runner("FS-17", "male", 1992, 1.80, 76.0, 0.256, 0.108, hardness=1.02, weekly_distance_km=41.0),
     )
 }
 

@@ -41,7 +41,10 @@ class Step:
 
 @dataclass(frozen=True)
 class Course:
-    """What is asked of the runner. ``hop_at``: number of the footfall made with the same foot as the one before."""
+    """What is asked of the runner. ``hop_at``: number of the footfall made with the same foot as the one before.
+
+    unevenness: how much more than usual step times vary.
+    """
 
     speed_m_per_s: float
     first_contact_s: float
@@ -49,6 +52,7 @@ class Course:
     first_side: str = "right"
     hop_at: int | None = None
     steps_before: int = 4
+    unevenness: float = 1.0
 
 
 def steps_of(
@@ -86,8 +90,8 @@ def _times(
 ) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Onset of each contact, its length, and the flight after it, s: no step is quite like the one before."""
     uneven = np.array([1.006 if side == "right" else 0.994 for side in sides])  # nobody's legs are equal
-    contact = gait.contact_time_s * uneven * (1 + 0.010 * rng.standard_normal(len(sides)))
-    flight = gait.flight_time_s * (1 + 0.025 * rng.standard_normal(len(sides)))
+    contact = gait.contact_time_s * uneven * (1 + 0.010 * course.unevenness * rng.standard_normal(len(sides)))
+    flight = gait.flight_time_s * (1 + 0.025 * course.unevenness * rng.standard_normal(len(sides)))
     if course.hop_at is not None:
         flight[course.steps_before + course.hop_at - 1] = 0.24  # long enough to bring the same foot round
     onset = np.concatenate([[0.0], np.cumsum(contact + flight)[:-1]])

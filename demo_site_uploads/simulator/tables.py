@@ -9,32 +9,53 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from demo_site_uploads.simulator.runner import RUNNERS, Runner
-from schemas.delivery import SENT_CONSENTS, SENT_PARTICIPANTS, SENT_SESSIONS, SENT_TRIALS
+from schemas.delivery import (
+    SENT_BREATHS,
+    SENT_CHANNELS,
+    SENT_CONSENTS,
+    SENT_PARTICIPANTS,
+    SENT_SESSIONS,
+    SENT_SYMPTOMS,
+    SENT_TRIALS,
+    SENT_WEEKS,
+)
 from schemas.model import Table
 
 Row = dict[str, Any]
-SCOPES = ("motion", "force", "pooling")
+SCOPES = ("motion", "force", "muscle", "metabolic", "pooling")
 REQUIRED = (SENT_PARTICIPANTS, SENT_CONSENTS, SENT_SESSIONS, SENT_TRIALS)
 
 
 @dataclass
 class Rows:
-    """Rows of the four tables, by table name; faults in tables are planted by changing them."""
+    """Rows of the tables; faults in tables are planted by changing them."""
 
     participants: list[Row] = field(default_factory=list)
     consents: list[Row] = field(default_factory=list)
     sessions: list[Row] = field(default_factory=list)
     trials: list[Row] = field(default_factory=list)
+    channels: list[Row] = field(default_factory=list)
+    breaths: list[Row] = field(default_factory=list)
+    weeks: list[Row] = field(default_factory=list)
+    symptoms: list[Row] = field(default_factory=list)
 
-    def files(self) -> dict[str, bytes]:
-        """File name -> content."""
+    def by_table(self) -> dict[Table, list[Row]]:
+        """Every table the delivery has: those it must have, and the others if they have rows."""
         of = {
             SENT_PARTICIPANTS: self.participants,
             SENT_CONSENTS: self.consents,
             SENT_SESSIONS: self.sessions,
             SENT_TRIALS: self.trials,
+            SENT_CHANNELS: self.channels,
+            SENT_BREATHS: self.breaths,
+            SENT_WEEKS: self.weeks,
+            SENT_SYMPTOMS: self.symptoms,
         }
-        return {str(table.file_name): csv_bytes(table, rows) for table, rows in of.items()}
+        return {table: rows for table, rows in of.items() if rows or not table.optional}
+
+    def files(self) -> dict[str, bytes]:
+        """File name -> content."""
+        return {str(table.file_name): csv_bytes(table, rows) for table, rows in self.by_table().items()}
 
 
 def csv_bytes(table: Table, rows: Iterable[Mapping[str, Any]]) -> bytes:

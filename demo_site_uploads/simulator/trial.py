@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import hashlib
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,7 +12,9 @@ from demo_site_uploads.simulator import motion
 from demo_site_uploads.simulator.body import OUTWARD, SIDES, Body, body_of
 from demo_site_uploads.simulator.cop import along_foot, outward_m
 from demo_site_uploads.simulator.fore_aft import fore_aft_bw, sideways_bw
+from demo_site_uploads.simulator.muscle import TrueBurst, contraction_bursts, electrode_factors, running_bursts
 from demo_site_uploads.simulator.runner import Gait, Runner
+from demo_site_uploads.simulator.sensors import CLOSES_AT_N, times_above
 from demo_site_uploads.simulator.steps import Course, Step, steps_of
 from demo_site_uploads.simulator.vertical_force import G
 
@@ -33,7 +35,10 @@ class FootLoad:
 
 @dataclass(frozen=True)
 class TrueFootfall:
-    """What really happened in one footfall. Times on the trial's clock; the threshold crossing is at 20 N."""
+    """What really happened in one footfall. Times on the trial's clock; the threshold crossing is at 20 N.
+
+    The footswitch is closed from switch_closes_s to switch_opens_s.
+    """
 
     side: str
     contact_s: float
@@ -46,11 +51,41 @@ class TrueFootfall:
     strike_deg: float
     strike_share: float
     heel: tuple[float, float]
+    switch_closes_s: float
+    switch_opens_s: float
+
+
+@dataclass(frozen=True)
+class Motion:
+    """What moves the markers of a running trial: they can be had for any moment, in the ground's frame, without noise.
+
+    hip_base_m: height of the trochanters less what the body rises.
+    """
+
+    steps: tuple[Step, ...]
+    body: Body
+    mass_kg: float
+    speed_m_per_s: float
+    hip_base_m: float
+
+    def markers(self, t: FloatArray) -> dict[str, FloatArray]:
+        """Role with side -> (n, 3) m at times t on the trial's clock."""
+        feet, ankles = _feet(t, self.steps, self.body)
+        pelvis_x = self.speed_m_per_s * t
+        height = self.hip_base_m + motion.rise_of_body(t, self.steps, self.mass_kg)
+        hips = {
+            side: np.stack([pelvis_x, height, np.full(len(t), OUTWARD[side] * self.body.hip_half_width_m)], axis=1)
+            for side in SIDES
+        }
+        return feet | _legs(hips, ankles, self.body) | motion.pelvis_markers(hips, self.body)
 
 
 @dataclass(frozen=True)
 class SimulatedTrial:
-    """markers: role with side -> (frames, 3) m. loads: one per foot and contact. The plates come with the laboratory."""
+    """markers: role with side -> (frames, 3) m. loads: one per foot and contact. The plates come with the laboratory.
+
+    bursts: of every muscle, also before and after the trial. motion: only of running trials.
+    """
 
     trial_id: str
     kind: str
@@ -63,6 +98,8 @@ class SimulatedTrial:
     markers: dict[str, FloatArray]
     loads: tuple[FootLoad, ...]
     footfalls: tuple[TrueFootfall, ...]
+    bursts: tuple[TrueBurst, ...] = ()
+    motion: Motion | None = None
 
     @property
     def force(self) -> FloatArray:
@@ -84,10 +121,11 @@ def simulate_running(
     *,
     belt: bool,
     rates: tuple[float, float],
+    electrodes: str = "",
 ) -> SimulatedTrial:
     """A running trial of ``course.until_s`` seconds. ``belt``: places are relative to a room the ground moves through.
 
-    rates: markers and force, Hz.
+    rates: markers and force, Hz. electrodes: name of the session, whose electrodes stay where they are.
     """
     rng = random_source(trial_id)
     body = body_of(runner, gait.sole_m)
@@ -95,7 +133,11 @@ def simulate_running(
     wander = rng.uniform(0, 2 * np.pi)
     tm = np.arange(round(course.until_s * rates[0])) / rates[0]
     tf = np.arange(round(course.until_s * rates[1])) / rates[1]
-    markers = _running_markers(tm, steps, body, runner, course)
+    base = motion.hip_base(
+        motion.rise_of_body(tm, steps, runner.mass_kg), _feet(tm, steps, body)[1], course.speed_m_per_s * tm, body
+    )
+    behind = Motion(steps, body, runner.mass_kg, course.speed_m_per_s, base)
+    markers = behind.markers(tm)
     loads = tuple(_load(tf, step, body, runner) for step in steps)
     if belt:
         drift_m = course.speed_m_per_s * tm - 0.02 * np.sin(2 * np.pi * tm / 7 + wander)
@@ -103,15 +145,16 @@ def simulate_running(
         markers = {role: p - np.outer(drift_m, [1, 0, 0]) for role, p in markers.items()}
         loads = tuple(FootLoad(x.side, x.force, x.cop - np.outer(drift_f, [1, 0, 0]), x.free_moment) for x in loads)
     truth = tuple(_truth(step, runner) for step in steps if step.toe_off_s > 0 and step.contact_s < course.until_s)
+    factors = electrode_factors(random_source(electrodes + "/electrodes"))
+    bursts = running_bursts(steps, condition, factors, random_source(trial_id + "/muscle"))
+    speed, until = course.speed_m_per_s, course.until_s
     return SimulatedTrial(
-        trial_id, "running", runner, condition, course.speed_m_per_s, course.until_s, *rates, markers, loads, truth
+        trial_id, "running", runner, condition, speed, until, *rates, markers, loads, truth, bursts, behind
     )
 
 
-def _running_markers(
-    t: FloatArray, steps: tuple[Step, ...], body: Body, runner: Runner, course: Course
-) -> dict[str, FloatArray]:
-    pelvis_x = course.speed_m_per_s * t
+def _feet(t: FloatArray, steps: tuple[Step, ...], body: Body) -> tuple[dict[str, FloatArray], dict[str, FloatArray]]:
+    """Markers of both feet, role with side -> (n, 3) m, and of those the ankles by side."""
     markers: dict[str, FloatArray] = {}
     ankles = {}
     for side in SIDES:
@@ -119,12 +162,7 @@ def _running_markers(
         feet = motion.foot_markers(place, pitch, side, body)
         markers |= {f"{role}_{side}": p for role, p in feet.items()}
         ankles[side] = feet["lateral_malleolus"]
-    height = motion.hip_height(motion.rise_of_body(t, steps, runner.mass_kg), ankles, pelvis_x, body)
-    hips = {
-        side: np.stack([pelvis_x, height, np.full(len(t), OUTWARD[side] * body.hip_half_width_m)], axis=1)
-        for side in SIDES
-    }
-    return markers | _legs(hips, ankles, body) | motion.pelvis_markers(hips, body)
+    return markers, ankles
 
 
 def _legs(hips: dict[str, FloatArray], ankles: dict[str, FloatArray], body: Body) -> dict[str, FloatArray]:
@@ -180,6 +218,7 @@ def _truth(step: Step, runner: Runner) -> TrueFootfall:
         step.strike_deg,
         step.cop_start,
         step.heel,
+        *times_above(step, CLOSES_AT_N),
     )
 
 
@@ -215,6 +254,22 @@ def simulate_standing(
         loads.append(FootLoad(side, force, cop, 0 * tf))
     markers |= _legs(hips, ankles, body) | motion.pelvis_markers(hips, body)
     return SimulatedTrial(trial_id, "standing", runner, condition, 0.0, duration_s, *rates, markers, tuple(loads), ())
+
+
+def simulate_contraction(
+    trial_id: str,
+    runner: Runner,
+    condition: str,
+    gait: Gait,
+    *,
+    rates: tuple[float, float],
+    duration_s: float,
+    electrodes: str,
+) -> SimulatedTrial:
+    """A reference contraction: the runner stands and tenses first the calves, then the shins. No force is recorded."""
+    still = simulate_standing(trial_id, runner, condition, gait, place=(0.0, 0.0), rates=rates, duration_s=duration_s)
+    bursts = contraction_bursts(electrode_factors(random_source(electrodes + "/electrodes")))
+    return replace(still, kind="reference_contraction", bursts=bursts)
 
 
 def _standing_hip(ankle: FloatArray, sway: FloatArray, side: str, place: tuple[float, float], body: Body) -> FloatArray:

@@ -11,6 +11,7 @@ import zipfile
 from pathlib import Path
 
 import bagit
+import edfio
 import ezc3d
 import pytest
 
@@ -118,6 +119,40 @@ def test_ezc3d_reads_every_whole_file_and_finds_the_note(content: bytes, tmp_pat
     assert analogs.shape[2] % points.shape[2] == 0
     assert file["parameters"]["STUDY"]["NOTE"]["value"] == [NOTE]
     assert file["parameters"]["EZC3D"]["CONTACT"]["value"] == [""]  # invented data names nobody
+
+
+SECOND_FILES = [
+    pytest.param(content, id=f"{arrival}:{member.removeprefix('data/trials/')}")
+    for arrival, path in ARRIVALS.items()
+    for member, content in _members(path).items()
+    if member.endswith(".edf")
+]
+
+
+@pytest.mark.parametrize("content", SECOND_FILES)
+def test_every_second_file_names_nobody_and_no_day(content: bytes) -> None:
+    file = edfio.read_edf(io.BytesIO(content))
+    assert file.local_patient_identification == "X X X X"
+    assert file.local_recording_identification == "Startdate X X X X Invented"
+    assert file.reserved == "EDF+C"
+    assert content[168:184] == b"01.01.8500.00.00"
+    assert [note.text for note in file.annotations] == ["Invented data of a simulated runner"]
+    assert sum(signal.physical_dimension == "uV" for signal in file.signals) == 6
+
+
+def test_twelve_runners_three_visits_three_conditions_and_one_runner_in_every_laboratory() -> None:
+    planned = [t for d in deliveries() if d.number for t in d.trials if t.asked.kind == "running"]
+    conditions: dict[str, set[str]] = {}
+    for trial in planned:
+        if trial.fault is None and trial.sidecar_of is None:
+            conditions.setdefault(trial.session.participant_id, set()).add(trial.condition)
+    assert sum(len(found) == 3 for found in conditions.values()) >= 12
+    assert {t.session.visit for t in planned} == {"week_0", "week_5", "week_10"}
+    assert {t.condition for t in planned} == {"cushioned", "thin_soled", "unshod"}
+    sites: dict[str, set[str]] = {}
+    for trial in planned:
+        sites.setdefault(trial.session.participant_id, set()).add(trial.session.site)
+    assert [runner for runner, found in sites.items() if len(found) == 3] == ["FS-03"]
 
 
 def test_the_file_whose_copy_was_interrupted_is_shorter_than_it_says(tmp_path: Path) -> None:

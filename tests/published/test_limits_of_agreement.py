@@ -35,7 +35,8 @@ def test_first_readings_agree_as_the_paper_says() -> None:
 @needs_readings
 def test_two_standard_deviations_would_give_the_papers_own_limits() -> None:
     found = limits_of_agreement(differences(1))
-    assert found.bias is not None and found.sd is not None
+    assert found.bias is not None
+    assert found.sd is not None
     assert [found.bias - 2 * found.sd, found.bias + 2 * found.sd] == pytest.approx([-79.7, 75.5], abs=0.15)
 
 

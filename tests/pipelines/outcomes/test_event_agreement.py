@@ -68,7 +68,8 @@ def test_bias_needs_one_pair_and_limits_need_two() -> None:
 def test_about_95_in_a_hundred_differences_lie_within_the_limits(bias: float, sd: float, seed: int) -> None:
     values = np.random.default_rng(seed).normal(bias, sd, 2000)
     found = limits_of_agreement(values)
-    assert found.lower is not None and found.upper is not None
+    assert found.lower is not None
+    assert found.upper is not None
     inside = np.mean((values > found.lower) & (values < found.upper))
     assert 0.93 < inside < 0.97
 

@@ -1,0 +1,99 @@
+"""Ankle and knee angles of simulated trials through real files against the motion that was simulated."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from functools import cache
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from demo_site_uploads.simulator.angles import standing_angles, true_joints
+from demo_site_uploads.simulator.measure import Asked, simulate_trial
+from pipelines.intake.to_trial import posture_of
+from pipelines.outcomes.footfalls import compute_footfalls
+from pipelines.outcomes.joints import compute_joints
+from tests.demo.recovered import STUDY, complete, through_a_file, true_table
+
+CASES = [
+    pytest.param(site, runner, condition, backwards, id=f"{site}-{runner}-{condition}{'-back' * backwards}")
+    for site, runner in {"brack": "FS-02", "corrie": "FS-05", "tarn": "FS-12"}.items()
+    for condition in ("cushioned", "thin_soled", "unshod")
+    for backwards in ((False, True) if site == "corrie" else (False,))
+]
+
+
+@pytest.fixture(scope="module")
+def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    return tmp_path_factory.mktemp("joints")
+
+
+@cache
+def _joints(site: str, runner: str, condition: str, backwards: bool, folder: Path) -> tuple:
+    name = f"J-{site}-{runner}-{condition}-{backwards}"
+    still = simulate_trial(f"{name}-still", site, runner, condition, "week_0", Asked("standing"))
+    simulated = simulate_trial(name, site, runner, condition, "week_0", Asked(backwards=backwards))
+    trial = through_a_file(simulated, site, folder)
+    true = complete(simulated)
+    footfalls = compute_footfalls(trial, STUDY.processing, None) if trial.plates else true_table(simulated, true)
+    posture = posture_of(through_a_file(still, site, folder))
+    found = compute_joints(trial, footfalls, posture, STUDY.processing, simulated.runner.sex)
+    return simulated, still, true, found
+
+
+@pytest.mark.parametrize(("site", "runner", "condition", "backwards"), CASES)
+def test_sagittal_angles_at_contact_peak_and_range_come_back(
+    site: str, runner: str, condition: str, backwards: bool, folder: Path
+) -> None:
+    simulated, still, true, found = _joints(site, runner, condition, backwards, folder)
+    rows = found[(found["plane"] == "sagittal") & found["joint"].isin(["ankle", "knee"])].to_dict("records")
+    assert len(rows) == 2 * len(true)
+    for row in rows:
+        joint = true_joints(simulated, true[row["footfall_number"] - 1])[row["joint"]]
+        zero = standing_angles(still, row["side"])[row["joint"]]
+        # markers are noisy by 0.2 mm, filtered at 20 Hz and 4 or 5 ms apart; the foot turns fastest just after contact
+        assert row["angle_at_contact_deg"] == pytest.approx(joint.at_contact_deg - zero, abs=0.5)
+        assert row["angle_peak_deg"] == pytest.approx(joint.peak_deg - zero, abs=0.4)
+        assert row["angle_range_deg"] == pytest.approx(joint.range_deg, abs=1.2)
+
+
+def test_moments_are_those_of_running_where_there_is_force_and_null_where_there_is_none(folder: Path) -> None:
+    _, _, _, found = _joints("brack", "FS-02", "cushioned", False, folder)
+    flat = found[found["plane"] == "sagittal"]
+    peaks = flat.groupby("joint")["moment_peak_nm_per_kg"].mean()
+    # running at about 3 m/s: ankle 2 to 3.5, knee 1.5 to 4 N.m/kg (common practice for credible peaks)
+    assert 1.5 < peaks["ankle"] < 4.0
+    assert 1.0 < peaks["knee"] < 4.5
+    _, _, _, without = _joints("tarn", "FS-12", "cushioned", False, folder)
+    assert without["moment_peak_nm_per_kg"].isna().all()
+
+
+def test_without_a_standing_trial_angles_are_null_and_the_trial_is_still_usable(folder: Path) -> None:
+    simulated = simulate_trial("J-alone", "brack", "FS-01", "unshod", "week_0")
+    trial = through_a_file(simulated, "brack", folder)
+    footfalls = compute_footfalls(trial, STUDY.processing, None)
+    joints = compute_joints(trial, footfalls, None, STUDY.processing, "female")
+    assert len(joints) > 0
+    assert joints["angle_at_contact_deg"].isna().all()
+    assert footfalls["foot_strike_angle_deg"].isna().all()
+    assert footfalls["active_peak_bw"].notna().all()
+
+
+def test_a_missing_side_leaves_the_other_as_it_is(folder: Path) -> None:
+    simulated = simulate_trial("J-half", "brack", "FS-01", "cushioned", "week_0")
+    still = simulate_trial("J-half-still", "brack", "FS-01", "cushioned", "week_0", Asked("standing"))
+    whole = through_a_file(simulated, "brack", folder)
+    posture = posture_of(through_a_file(still, "brack", folder))
+    half = replace(whole, markers={role: p for role, p in whole.markers.items() if not role.endswith("_left")})
+    both = _by_side(compute_footfalls(whole, STUDY.processing, posture), whole, posture)
+    one = _by_side(compute_footfalls(half, STUDY.processing, posture), half, posture)
+    assert set(one) == {"right"}
+    assert np.allclose(one["right"], both["right"])
+
+
+def _by_side(footfalls: pd.DataFrame, trial, posture) -> dict[str, list[float]]:
+    joints = compute_joints(trial, footfalls, posture, STUDY.processing, "female")
+    joints = joints[(joints["joint"] == "knee") & (joints["plane"] == "sagittal")]
+    return {side: rows["angle_peak_deg"].tolist() for side, rows in joints.groupby("side")}
