@@ -140,7 +140,7 @@ def _known_path(depot: Depot, arrival: Arrival) -> Path:
 
 def slug(name: str) -> str:
     """``name`` as part of an identifier; a short hash keeps two names apart that would look the same."""
-    plain = re.sub(r"[^A-Za-z0-9_]+", "-", name).strip("-")
+    plain = re.sub(r"[^A-Za-z0-9_]+", "-", name).strip("-_")
     if plain == name and len(plain) <= 40:
         return plain
     return f"{plain[:40]}-{short_hash(name)}".lstrip("-")

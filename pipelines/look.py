@@ -13,7 +13,8 @@ from typing import TYPE_CHECKING, Any
 from pipelines.errors import Unusable
 from pipelines.intake.isolation import Ended, Isolated
 from pipelines.look_text import render_look
-from schemas.study import Processing, SiteProfile
+from schemas.processing import Processing
+from schemas.study import SiteProfile
 
 if TYPE_CHECKING:
     from pipelines.intake.c3d.platforms import PlateSpec

@@ -15,7 +15,7 @@ from typing import Any
 import numpy as np
 
 from pipelines.outcomes.centre_of_pressure import centre_of_pressure
-from schemas.study import Processing
+from schemas.processing import Processing
 from schemas.trial import FORWARD, RIGHT, UP, FloatArray, Trial
 
 HALF_WINDOW_S = 0.6  # a running step takes about 0.35 s, so the step before and the one after are in view

@@ -14,7 +14,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from pipelines.outcomes.pairing import paired
-from schemas.study import ClockProcessing
+from schemas.processing_signals import ClockProcessing
 from schemas.trial import FloatArray
 
 #: Own choice: the events of the middle this long are matched first; then the stretch is doubled, so that drift,

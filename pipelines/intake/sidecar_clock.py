@@ -21,7 +21,7 @@ from pipelines.outcomes.events import SIDES, Contact
 from pipelines.outcomes.filters import runs
 from pipelines.outcomes.marker_events import marker_contacts
 from pipelines.outcomes.sensor_events import contacts_in, halfway
-from schemas.study import Processing
+from schemas.processing import Processing
 from schemas.trial import FloatArray, Signal, Trial
 
 Trains = dict[str, FloatArray]

@@ -14,7 +14,8 @@ from numpy.typing import NDArray
 from pipelines.intake.c3d.reading import Recording
 from pipelines.intake.gaps import fill_gaps
 from pipelines.intake.plates import metres_per_unit, plates_of
-from schemas.study import Axes, Processing, SiteProfile
+from schemas.processing import Processing
+from schemas.study import Axes, SiteProfile
 from schemas.trial import FORWARD, Channel, FloatArray, Plate, Posture, Trial
 
 #: turns half way round about the vertical

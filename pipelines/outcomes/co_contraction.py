@@ -10,7 +10,7 @@ import numpy as np
 from pipelines.outcomes.muscle_amplitudes import Reference, usable
 from pipelines.outcomes.muscle_signal import Conditioned, linear_envelope
 from pipelines.outcomes.muscle_windows import Step, windows_of
-from schemas.study import MuscleProcessing
+from schemas.processing_signals import MuscleProcessing
 from schemas.trial import FloatArray
 
 

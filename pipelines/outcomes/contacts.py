@@ -11,7 +11,7 @@ from pipelines.outcomes.events import SIDES, Contact, find_contacts, plate_count
 from pipelines.outcomes.filters import low_pass
 from pipelines.outcomes.marker_events import marker_contacts
 from pipelines.outcomes.sensor_events import sensor_contacts
-from schemas.study import Processing
+from schemas.processing import Processing
 from schemas.trial import UP, FloatArray, Plate, Trial
 
 #: The methods of ``codes.EVENT_METHOD`` in the order in which they are believed.

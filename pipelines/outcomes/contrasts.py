@@ -16,7 +16,7 @@ from pipelines.outcomes.frames import frame_of
 from pipelines.outcomes.mixed_model import fit_mixed
 from pipelines.outcomes.pooling import Effect, TauMethod, mean_effect, random_effects, upper_point
 from schemas.outcomes_study import POOLED_CONTRASTS, RUNNER_CONTRASTS, SITE_CONTRASTS
-from schemas.study import ContrastProcessing, Processing
+from schemas.processing import ContrastProcessing, Processing
 
 if TYPE_CHECKING:
     import pandas as pd

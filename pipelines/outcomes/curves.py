@@ -13,7 +13,7 @@ from pipelines.outcomes.force import STANDARD_GRAVITY
 from pipelines.outcomes.frames import frame_of
 from pipelines.outcomes.joints import JointAngle
 from schemas.outcomes_signals import CURVES
-from schemas.study import Processing
+from schemas.processing import Processing
 from schemas.trial import UP, FloatArray, Trial
 
 if TYPE_CHECKING:

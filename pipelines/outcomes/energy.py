@@ -16,7 +16,7 @@ import numpy as np
 from pipelines.outcomes.energy_equations import metabolic_power_w
 from pipelines.outcomes.frames import frame_of
 from schemas.outcomes_study import ENERGY_BOUTS
-from schemas.study import EnergyProcessing, Processing
+from schemas.processing import EnergyProcessing, Processing
 from schemas.trial import FloatArray
 
 if TYPE_CHECKING:

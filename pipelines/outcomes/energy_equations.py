@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from schemas.study import EnergyEquation
+from schemas.processing import EnergyEquation
 
 _KJ_PER_KCAL = 4.184  # thermochemical calorie
 

@@ -18,7 +18,7 @@ from schemas import fields as f
 from schemas.convert.to_arrow import PANDAS_TYPES
 from schemas.model import Field
 from schemas.outcomes import FOOTFALLS
-from schemas.study import Processing
+from schemas.processing import Processing
 from schemas.trial import FORWARD, UP, FloatArray, Posture, Trial
 
 if TYPE_CHECKING:

@@ -11,7 +11,7 @@ from collections.abc import Mapping
 import numpy as np
 
 from pipelines.outcomes import joint_frames
-from schemas.study import Processing
+from schemas.processing import Processing
 from schemas.trial import FloatArray
 
 

@@ -20,7 +20,7 @@ from pipelines.outcomes.joint_landmarks import Landmarks, seen
 from pipelines.outcomes.sampling import stretch, value_at
 from pipelines.outcomes.segments import Segment, segments_for
 from schemas.outcomes_signals import FOOTFALL_JOINTS
-from schemas.study import Processing
+from schemas.processing import Processing
 from schemas.trial import UP, FloatArray, Posture, Trial
 
 if TYPE_CHECKING:

@@ -17,7 +17,8 @@ from numpy.typing import NDArray
 
 from pipelines.outcomes.events import SIDES, Contact
 from pipelines.outcomes.filters import low_pass, runs
-from schemas.study import MarkerEventProcessing, Processing
+from schemas.processing import Processing
+from schemas.processing_signals import MarkerEventProcessing
 from schemas.trial import FORWARD, UP, FloatArray
 
 #: Own choice: contact is looked for until this part of a stance window, toe-off from this part on.

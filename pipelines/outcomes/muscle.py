@@ -15,7 +15,7 @@ from schemas import fields as f
 from schemas.convert.to_arrow import PANDAS_TYPES
 from schemas.model import Table
 from schemas.outcomes_signals import CO_CONTRACTIONS, MUSCLE_AMPLITUDES, MUSCLE_BURSTS, MUSCLE_SIGNALS
-from schemas.study import MuscleProcessing
+from schemas.processing_signals import MuscleProcessing
 from schemas.trial import Signal
 
 if TYPE_CHECKING:

@@ -10,7 +10,7 @@ import numpy as np
 
 from pipelines.outcomes.muscle_signal import Conditioned, Key, condition, conditioned_muscles, linear_envelope
 from pipelines.outcomes.muscle_windows import Step, steps_of, windows_of
-from schemas.study import MuscleProcessing
+from schemas.processing_signals import MuscleProcessing
 from schemas.trial import FloatArray, Signal
 
 if TYPE_CHECKING:

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from pipelines.outcomes.filters import runs
 from pipelines.outcomes.muscle_signal import Conditioned, smooth
 from pipelines.outcomes.muscle_windows import Step
-from schemas.study import MuscleProcessing
+from schemas.processing_signals import MuscleProcessing
 from schemas.trial import FloatArray
 
 METHODS = ("threshold", "energy_operator")

@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pipelines.outcomes.filters import corrected_cutoff_hz, runs
-from schemas.study import MuscleProcessing
+from schemas.processing_signals import MuscleProcessing
 from schemas.trial import FloatArray, Signal
 
 #: UCUM codes of voltages, in microvolts (UCUM prefixes n, u, m, k).

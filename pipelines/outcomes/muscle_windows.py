@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from schemas.study import MuscleProcessing
+from schemas.processing_signals import MuscleProcessing
 
 if TYPE_CHECKING:
     import pandas as pd

@@ -14,7 +14,7 @@ from typing import Literal
 import numpy as np
 
 from pipelines.outcomes.events import SIDES, Contact, find_contacts
-from schemas.study import SensorProcessing
+from schemas.processing_signals import SensorProcessing
 from schemas.trial import FloatArray, Signal
 
 Sensor = Literal["switch", "accelerometer"]

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any
 from pipelines.outcomes.frames import frame_of
 from pipelines.outcomes.symptoms import SCORING, Score, score
 from schemas.outcomes_study import TRANSITION_WEEKS
-from schemas.study import Processing
+from schemas.processing import Processing
 
 if TYPE_CHECKING:
     import pandas as pd

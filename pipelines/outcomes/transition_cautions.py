@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 from pipelines.outcomes.frames import frame_of
 from pipelines.outcomes.symptoms import SCORING
 from schemas.outcomes_study import TRANSITION_CAUTIONS
-from schemas.study import Processing, TransitionProcessing
+from schemas.processing import Processing, TransitionProcessing
 
 if TYPE_CHECKING:
     import pandas as pd

@@ -10,7 +10,7 @@ import numpy as np
 from pipelines.outcomes.footfalls import mean_speed
 from pipelines.outcomes.force import STANDARD_GRAVITY, impulse
 from pipelines.outcomes.sampling import stretch
-from schemas.study import Processing
+from schemas.processing import Processing
 from schemas.trial import UP, Posture, Trial
 
 if TYPE_CHECKING:

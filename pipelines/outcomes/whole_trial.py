@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from pipelines.outcomes.muscle_amplitudes import Reference
 from pipelines.outcomes.muscle_signal import Key, envelope
-from schemas.study import Processing
+from schemas.processing import Processing
 from schemas.trial import Posture, Trial
 
 if TYPE_CHECKING:

@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     import duckdb
     import pandas as pd
 
-    from schemas.study import Processing
+    from schemas.processing import Processing
 
 #: Tables that are made here and not read from deliveries.
 ANALYSIS_TABLES: tuple[Table, ...] = (

@@ -10,7 +10,8 @@ from pipelines.cli import app
 from pipelines.docs_pages import reference_pages, stale_reference, write_reference
 from schemas.catalogue import TABLES
 from schemas.model import LAYER_MEANING
-from schemas.study import Processing, SiteProfile, Study
+from schemas.processing import Processing
+from schemas.study import SiteProfile, Study
 
 
 @pytest.fixture(scope="module")

@@ -12,7 +12,7 @@ import pytest
 
 from pipelines.outcomes.energy import compute_energy
 from pipelines.outcomes.energy_equations import EQUATIONS, metabolic_power_w
-from schemas.study import EnergyEquation, EnergyProcessing, Processing
+from schemas.processing import EnergyEquation, EnergyProcessing, Processing
 
 # kJ per litre of oxygen at a respiratory exchange ratio: Peronnet & Massicotte, Brockway, Weir
 PER_LITRE = [

@@ -7,7 +7,7 @@ import pytest
 
 from pipelines.outcomes.events import find_contacts
 from pipelines.outcomes.footfalls import compute_footfalls
-from schemas.study import Processing
+from schemas.processing import Processing
 from tests.published.force_of_the_real_run import needs_real_run, real_run, recorded_force, recorded_markers, truth
 
 pytestmark = needs_real_run

@@ -8,7 +8,7 @@ import pytest
 from pipelines.outcomes import force
 from pipelines.outcomes.footfalls import compute_footfalls
 from pipelines.outcomes.sampling import stretch
-from schemas.study import Processing
+from schemas.processing import Processing
 from tests.builders import a_trial
 from tests.published.force_of_the_real_run import needs_real_run, recorded_force, truth
 

@@ -16,7 +16,7 @@ from scipy.spatial.transform import Rotation
 
 from pipelines.outcomes.footfalls import compute_footfalls
 from pipelines.outcomes.joints import compute_joints, joint_series
-from schemas.study import Processing
+from schemas.processing import Processing
 from schemas.trial import Posture, Trial
 from tests.published.force_of_the_real_run import FOLDER, needs_real_run, real_run
 

@@ -17,7 +17,7 @@ from checks.signals import exchanged_back
 from pipelines.outcomes.contacts import contacts_by_method, contacts_of
 from pipelines.outcomes.event_agreement import event_agreement
 from pipelines.outcomes.marker_events import marker_contacts
-from schemas.study import Processing
+from schemas.processing import Processing
 from tests.published.force_of_the_real_run import needs_real_run, real_run, recorded_markers, truth
 
 pytestmark = needs_real_run

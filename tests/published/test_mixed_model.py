@@ -15,7 +15,7 @@ import pytest
 
 from pipelines.outcomes.contrasts import pooled_contrasts, runner_contrasts
 from pipelines.outcomes.mixed_model import MixedFit, fit_mixed
-from schemas.study import Processing
+from schemas.processing import Processing
 from tests.pipelines.outcomes.measured import measured
 from tests.published.test_meta_analysis import FIRST, SECOND
 

@@ -7,7 +7,7 @@ import pytest
 from pipelines.outcomes import spatiotemporal
 from pipelines.outcomes.footfalls import compute_footfalls
 from pipelines.outcomes.trial_outcomes import compute_trial_outcomes
-from schemas.study import Processing
+from schemas.processing import Processing
 from tests.builders import a_trial
 from tests.published.force_of_the_real_run import needs_real_run, real_run, recorded_markers, truth
 

@@ -12,7 +12,8 @@ from pipelines.look import look, render_look
 from pipelines.outcomes.centre_of_pressure import centre_of_pressure, free_moment
 from pipelines.outcomes.footfalls import compute_footfalls
 from pipelines.outcomes.trial_outcomes import compute_trial_outcomes
-from schemas.study import Processing, SiteProfile
+from schemas.processing import Processing
+from schemas.study import SiteProfile
 
 FOLDER = Path(__file__).parents[2].parent / "shared" / "real_run"
 pytestmark = pytest.mark.skipif(not FOLDER.is_dir(), reason=f"{FOLDER} is not on this machine")

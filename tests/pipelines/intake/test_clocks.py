@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from pipelines.intake.clocks import ClockFit, NoClock, match_clocks
-from schemas.study import ClockProcessing
+from schemas.processing_signals import ClockProcessing
 
 PLAIN = ClockProcessing()
 Trains = dict[str, np.ndarray]

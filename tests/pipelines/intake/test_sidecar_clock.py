@@ -15,7 +15,7 @@ from pipelines.outcomes.footfalls import compute_footfalls
 from schemas.convert.to_arrow import PANDAS_TYPES
 from schemas.convert.to_pandera import pandera_schema
 from schemas.outcomes_signals import CLOCK_FITS
-from schemas.study import Processing
+from schemas.processing import Processing
 from schemas.trial import Channel, Trial
 from tests.builders import a_standing_trial, a_trial
 

@@ -10,7 +10,8 @@ from hypothesis import strategies as st
 from pipelines.intake.c3d.reading import read_c3d
 from pipelines.intake.gaps import fill_gaps, gap_lengths
 from pipelines.intake.to_trial import TrialRow, posture_of, to_trial, turn_of
-from schemas.study import Axes, Processing, SiteProfile
+from schemas.processing import Processing
+from schemas.study import Axes, SiteProfile
 from tests.pipelines.intake.c3d_bytes import c3d_bytes
 
 ROW = TrialRow("T1", "bench", "running", "shod", "runway", mass_kg=70.0, raw_sha256="ab", file="trials/T1.c3d")

@@ -12,7 +12,8 @@ from pipelines.outcomes.contrasts import long_form, pooled_contrasts, runner_con
 from pipelines.outcomes.mixed_model import fit_mixed
 from schemas.convert.to_arrow import to_arrow_table
 from schemas.outcomes_study import POOLED_CONTRASTS, RUNNER_CONTRASTS, SITE_CONTRASTS
-from schemas.study import ContrastProcessing, Processing, Study
+from schemas.processing import ContrastProcessing, Processing
+from schemas.study import Study
 from tests.builders import a_study
 from tests.pipelines.outcomes.measured import measured
 

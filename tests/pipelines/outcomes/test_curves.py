@@ -15,7 +15,7 @@ from pipelines.outcomes.joints import joint_series
 from schemas.convert.to_arrow import to_arrow_table
 from schemas.model import Table
 from schemas.outcomes_signals import CURVES
-from schemas.study import Processing
+from schemas.processing import Processing
 from tests.builders import a_posture, a_trial
 from tests.pipelines.outcomes.joint_builders import footfalls_of
 

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from pipelines.outcomes.energy import compute_energy
 from schemas.convert.to_arrow import to_arrow_table
 from schemas.outcomes_study import ENERGY_BOUTS
-from schemas.study import EnergyProcessing, Processing
+from schemas.processing import EnergyProcessing, Processing
 
 SESSIONS = pd.DataFrame({"session_id": ["S1"], "mass_kg": [70.0], "set_speed_m_per_s": [3.0]})
 

@@ -14,7 +14,7 @@ from pipelines.outcomes.pairing import paired
 from schemas import fields as f
 from schemas.convert.to_pandera import pandera_schema
 from schemas.outcomes_signals import EVENT_AGREEMENT, FOOTFALL_EVENTS
-from schemas.study import Processing
+from schemas.processing import Processing
 from tests.builders import a_trial
 
 PROVENANCE = {"delivery_id": "brack-001", "raw_sha256": "0" * 64, "code_version": "1", "study_version": "1"}

@@ -14,7 +14,7 @@ from schemas.convert.to_arrow import to_arrow_table
 from schemas.convert.to_pandera import pandera_schema
 from schemas.model import Kind
 from schemas.outcomes import FOOTFALLS
-from schemas.study import Processing
+from schemas.processing import Processing
 from schemas.trial import Signal, Trial
 from tests.builders import G, a_posture, a_standing_trial, a_trial, cut, mirrored, with_force
 

@@ -10,7 +10,7 @@ from scipy.spatial.transform import Rotation
 
 from pipelines.outcomes import joint_frames
 from pipelines.outcomes.joint_landmarks import Landmarks, seen
-from schemas.study import Processing
+from schemas.processing import Processing
 from tests.pipelines.outcomes.joint_builders import HIP_CENTRE, MIRROR, STRAIGHT, both_legs, leg
 
 SIDES = st.sampled_from(["left", "right"])

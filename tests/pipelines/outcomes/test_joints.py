@@ -18,7 +18,7 @@ from pipelines.outcomes.joints import compute_joints, joint_series
 from schemas.convert.to_arrow import to_arrow_table
 from schemas.model import Table
 from schemas.outcomes_signals import FOOTFALL_JOINTS
-from schemas.study import Processing
+from schemas.processing import Processing
 from schemas.trial import Trial
 from tests.builders import a_plate, a_posture, a_trial, mirrored
 from tests.pipelines.outcomes import test_joint_moments as truth

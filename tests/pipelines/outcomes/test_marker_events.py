@@ -6,7 +6,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from pipelines.outcomes.marker_events import marker_contacts
-from schemas.study import Processing
+from schemas.processing import Processing
 from tests.builders import a_standing_trial, a_trial
 
 PLAIN = Processing()

@@ -16,7 +16,7 @@ from pipelines.outcomes.muscle_amplitudes import Reference
 from schemas import fields as f
 from schemas.convert.to_arrow import PANDAS_TYPES, to_arrow_table
 from schemas.outcomes_signals import CO_CONTRACTIONS, MUSCLE_AMPLITUDES, MUSCLE_BURSTS, MUSCLE_SIGNALS
-from schemas.study import MuscleProcessing
+from schemas.processing_signals import MuscleProcessing
 from tests.pipelines.outcomes.muscle_builders import a_recording, a_signal, some_footfalls
 
 PAIR = ("soleus", "tibialis_anterior")

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from pipelines.outcomes.muscle import compute_muscles
 from pipelines.outcomes.muscle_amplitudes import Reference, reference_amplitude, references_of
-from schemas.study import MuscleProcessing
+from schemas.processing_signals import MuscleProcessing
 from tests.pipelines.outcomes.muscle_builders import (
     CONTACT_S,
     FIRST_S,

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from pipelines.outcomes.muscle import compute_muscles
 from pipelines.outcomes.muscle_bursts import baseline_of, spells_above, teager_kaiser
 from pipelines.outcomes.muscle_signal import condition
-from schemas.study import MuscleProcessing
+from schemas.processing_signals import MuscleProcessing
 from schemas.trial import Signal
 from tests.pipelines.outcomes.muscle_builders import (
     AFTER_S,

@@ -6,7 +6,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from pipelines.outcomes.muscle_signal import band_pass, condition, conditioned_muscles, envelope, notch
-from schemas.study import MuscleProcessing
+from schemas.processing_signals import MuscleProcessing
 from tests.pipelines.outcomes.muscle_builders import a_signal, band_noise
 
 SETTINGS = MuscleProcessing()

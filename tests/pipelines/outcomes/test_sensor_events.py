@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from pipelines.outcomes.sensor_events import contacts_in, halfway, sensor_contacts, sensor_kind
-from schemas.study import SensorProcessing
+from schemas.processing_signals import SensorProcessing
 from schemas.trial import Signal
 
 PLAIN = SensorProcessing()

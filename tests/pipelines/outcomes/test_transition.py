@@ -10,9 +10,9 @@ from pipelines.outcomes.transition_cautions import cautions
 from schemas.convert.to_arrow import empty_frame, to_arrow_table
 from schemas.delivery import SENT_SYMPTOMS, SENT_WEEKS
 from schemas.outcomes_study import TRANSITION_CAUTIONS, TRANSITION_WEEKS
-from schemas.study import Processing, TransitionProcessing
+from schemas.processing import Processing, TransitionProcessing
 
-STAMP = {"delivery_id": "brack-001", "code_version": "0", "study_version": "0"}
+STAMP = {"code_version": "0", "study_version": "0"}
 CHANGING = Processing(transition=TransitionProcessing(new_footwear=("thin_soled", "unshod")))
 
 

@@ -11,7 +11,7 @@ from pipelines.outcomes.footfalls import compute_footfalls
 from pipelines.outcomes.trial_outcomes import compute_trial_outcomes, filled_fraction, mass_from_force
 from schemas import fields as f
 from schemas.outcomes import TRIAL_OUTCOMES
-from schemas.study import Processing
+from schemas.processing import Processing
 from schemas.trial import Posture, Trial
 from tests.builders import a_posture, a_trial, with_force
 

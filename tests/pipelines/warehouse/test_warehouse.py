@@ -72,7 +72,8 @@ def test_only_accepted_trials_their_sessions_and_runners_are_in(connection: duck
     trials = {t for (t,) in connection.execute("SELECT DISTINCT trial_id FROM footfalls").fetchall()}
     assert trials == {trial_id(name, runner) for name in ("1", "2") for runner in ("FS-01", "FS-02")}
     dimensions = [connection.execute(f"SELECT count(*) FROM {t}").fetchall()[0][0] for t in ("sites", "visits")]
-    assert dimensions == [2, 3]
+    study = load_study(STUDY).study
+    assert dimensions == [len(study.sites), len(study.visits)]
 
 
 def test_means_of_trials_and_runners_are_those_of_the_footfalls(connection: duckdb.DuckDBPyConnection) -> None:
@@ -118,7 +119,8 @@ def test_a_long_trial_weighs_no_more_than_a_short_one() -> None:
 
 def test_completeness_shows_the_empty_cells_of_the_plan_too(connection: duckdb.DuckDBPyConnection) -> None:
     rows = connection.execute("SELECT * FROM completeness").fetchall()
-    assert len(rows) == 2 * 3 * 3
+    study = load_study(STUDY).study
+    assert len(rows) == len(study.sites) * len(study.visits) * len(study.conditions)
     assert rows[0][:3] == ("brack", "week_0", "cushioned")
     assert rows[0][3:] == (2, 4, 1, 0)
     assert all(set(row[3:]) == {0} for row in rows[1:])

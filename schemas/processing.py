@@ -1,0 +1,177 @@
+"""How signals become outcomes: what a study declares, with its units and sources. The defaults filter nothing."""
+
+from __future__ import annotations
+
+from typing import Literal
+
+from pydantic import Field
+
+from schemas.processing_signals import (
+    ClockProcessing,
+    JointProcessing,
+    MarkerEventProcessing,
+    MuscleProcessing,
+    SensorProcessing,
+)
+from schemas.settings import Settings
+
+EnergyEquation = Literal["peronnet_massicotte_1991", "brockway_1987", "weir_1949"]
+
+
+class EnergyProcessing(Settings):
+    """How breathing gas becomes metabolic power: which minutes of a bout are used, and when there is no value."""
+
+    equation: EnergyEquation = Field(
+        default="peronnet_massicotte_1991",
+        description="Published energy equation. At a respiratory exchange ratio of 0.90 the first gives 2.9 % more than the others; the name is stored with every value.",
+    )
+    warm_up_s: float = Field(
+        default=180.0, ge=0, description="Start of every bout that is not used. Common practice: 3 to 4 minutes."
+    )
+    plateau_minutes: int = Field(
+        default=2, ge=2, description="Last whole minutes of a bout that are averaged. Common practice: 2."
+    )
+    plateau_change_limit_fraction: float = Field(
+        default=0.10,
+        gt=0,
+        description="Steady means that mean oxygen uptake changes from minute to minute by no more than this part of the plateau's mean. Common practice: 5 to 10 %.",
+    )
+    lowest_covered_fraction: float = Field(
+        default=0.9, gt=0, le=1, description="Part of each minute of the plateau that samples must cover. Own limit."
+    )
+    highest_respiratory_exchange_ratio: float = Field(
+        default=1.0,
+        gt=0,
+        description="Above it part of the power does not come from oxygen, and there is no value. Common practice: 1.0.",
+    )
+    lowest_respiratory_exchange_ratio: float = Field(
+        default=0.65,
+        ge=0,
+        description="Below it gases were measured wrongly, and there is no value: fat alone gives 0.7036 (Peronnet & Massicotte 1991). Own limit.",
+    )
+
+
+class TransitionProcessing(Settings):
+    """How the weeks of the change-over are read, and which of them are shown to the safety lead."""
+
+    new_footwear: tuple[str, ...] = Field(
+        default=(),
+        description="Conditions the runners change over to; their minutes are added. Empty: shares are null.",
+    )
+    minutes_rise_limit_fraction: float = Field(
+        default=0.30,
+        gt=0,
+        description="A larger rise of the minutes in the new footwear over the week before is a caution. No published dose limit; own suggestion.",
+    )
+    share_rise_limit_fraction: float = Field(
+        default=0.10,
+        gt=0,
+        description="A larger rise of the new footwear's share of the week's running is a caution. No published dose limit; own suggestion.",
+    )
+
+
+class ContrastProcessing(Settings):
+    """How conditions are compared within runners and pooled over sites."""
+
+    reference_condition: str | None = Field(
+        default=None,
+        description="Condition the others are compared with; null for every pair, the first in the alphabet being the reference.",
+    )
+    fewest_runners: int = Field(
+        default=3,
+        ge=2,
+        description="With fewer runners a site has no estimate of its own, and the pool no mixed model. Own limit.",
+    )
+    interval: Literal["hartung_knapp", "normal"] = Field(
+        default="hartung_knapp",
+        description="Confidence interval of the meta-analysis: Hartung & Knapp (2001) with t on sites less 1 degrees of freedom, its variance never below that of the normal one; or normal.",
+    )
+
+
+class Processing(Settings):
+    """How signals become outcomes. The defaults filter nothing: a study declares its filters."""
+
+    contact_threshold_n: float = Field(
+        default=20.0, gt=0, description="Vertical force that counts as contact. Common practice: 20 N."
+    )
+    shortest_contact_s: float = Field(default=0.08, ge=0, description="Shorter contacts are noise. Common practice.")
+    shortest_flight_s: float = Field(
+        default=0.02, ge=0, description="Shorter interruptions do not end a contact. Common practice."
+    )
+    force_cutoff_hz: float | None = Field(
+        default=None,
+        gt=0,
+        description="Zero-lag low-pass for force before peaks and loading rates; null for none. Events and impulses use the unfiltered force.",
+    )
+    marker_cutoff_hz: float | None = Field(
+        default=None, gt=0, description="Zero-lag low-pass for markers; null for none."
+    )
+    filter_order: int = Field(
+        default=2,
+        ge=1,
+        le=8,
+        description="Order of the Butterworth filter of one pass; two passes double it. The cut-off is corrected for the two passes.",
+    )
+    longest_gap_s: float = Field(default=0.10, ge=0, description="Longer marker gaps are left open. Common practice.")
+    impact_window_fraction: float = Field(
+        default=0.25,
+        gt=0,
+        lt=1,
+        description="Part of contact in which an impact peak is looked for. Common practice.",
+    )
+    impact_prominence_bw: float = Field(
+        default=0.02, ge=0, description="A smaller bump is not an impact peak. Common practice."
+    )
+    loading_fallback_fraction: float = Field(
+        default=0.13,
+        gt=0,
+        lt=1,
+        description="End of the loading phase when there is no impact peak, as part of contact. From memory: 13 % is the usual one.",
+    )
+    cop_threshold_n: float = Field(
+        default=20.0, gt=0, description="Below this vertical force there is no centre of pressure."
+    )
+    strike_angle_rearfoot_deg: float = Field(default=8.0, description="Above it: rearfoot (Altman & Davis 2012).")
+    strike_angle_forefoot_deg: float = Field(default=-1.6, description="Below it: forefoot (Altman & Davis 2012).")
+    heel_role: str = Field(default="calcaneus", description="Marker role of the heel end of the foot line.")
+    forefoot_role: str = Field(
+        default="second_metatarsal_head",
+        description="Marker role of the front end of the foot line for the angle.",
+    )
+    toe_role: str = Field(
+        default="second_metatarsal_head",
+        description="Marker role from which foot length is measured for the strike index.",
+    )
+    strike_index_toe_fraction: float = Field(
+        default=1.0,
+        gt=0,
+        description="Foot length divided by the heel-to-toe_role distance; above 1 when that marker sits behind the toes.",
+    )
+    speed_roles: tuple[str, ...] = Field(
+        default=("sacrum", "anterior_superior_iliac_spine", "posterior_superior_iliac_spine"),
+        description="Marker roles whose mean gives the runner's speed on a runway; any that are there are used.",
+    )
+    energy: EnergyProcessing = Field(
+        default_factory=EnergyProcessing, description="How breathing gas becomes metabolic power."
+    )
+    transition: TransitionProcessing = Field(
+        default_factory=TransitionProcessing, description="How the weeks of the change-over are read."
+    )
+    contrasts: ContrastProcessing = Field(
+        default_factory=ContrastProcessing, description="How conditions are compared and pooled over sites."
+    )
+    joints: JointProcessing = Field(
+        default_factory=JointProcessing, description="How joint angles and moments are computed."
+    )
+    sensors: SensorProcessing = Field(
+        default_factory=SensorProcessing, description="How contact and push-off are found in foot sensors."
+    )
+    marker_events: MarkerEventProcessing = Field(
+        default_factory=MarkerEventProcessing, description="How events are found in markers where there is no force."
+    )
+    clock: ClockProcessing = Field(
+        default_factory=ClockProcessing, description="How the clock of a second file is matched to the trial's."
+    )
+    muscle: MuscleProcessing = Field(
+        default_factory=MuscleProcessing, description="How muscle signals become outcomes."
+    )
