@@ -5,8 +5,34 @@ from __future__ import annotations
 from collections.abc import Iterable
 from typing import TYPE_CHECKING
 
+from schemas.received import ConsentEvent, Received
+
 if TYPE_CHECKING:
     import pandas as pd
+
+#: What makes up an event, in the order of ``ConsentEvent``.
+COLUMNS = ("participant_id", "scope", "event", "study_day")
+
+
+def history(delivery: Received) -> pd.DataFrame:
+    """Every consent event known of the delivery's runners: its own, those of other deliveries, and withdrawals."""
+    import pandas as pd
+
+    own = delivery.tables["sent_consents"][list(COLUMNS)]
+    if not delivery.other_consents:
+        return own
+    others = pd.DataFrame(list(delivery.other_consents), columns=list(COLUMNS))
+    return pd.concat([own.astype(object), others.astype(object)], ignore_index=True)
+
+
+def events(consents: pd.DataFrame) -> list[ConsentEvent]:
+    """The events of a table of consents whose runner and kind could be read; null for a scope or day that could not."""
+    cells = zip(*(consents[name] for name in COLUMNS), strict=True)
+    return [
+        (str(runner), None if _null(scope) else str(scope), str(event), None if _null(day) else int(day))
+        for runner, scope, event, day in cells
+        if not _null(runner) and not _null(event)
+    ]
 
 
 def covered(consents: pd.DataFrame, participant_id: str, study_day: int, scopes: Iterable[str]) -> bool:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from checks.consent_history import covered
+from checks.consent_history import covered, history
 from checks.delivery import ids_of, known
 from checks.registry import Looked, Subject, Weight, check, looked, nothing
 from schemas.received import Received
@@ -32,13 +32,13 @@ def consent_covers_the_trial(delivery: Received, study: Study) -> Looked:
     sessions = delivery.tables.get("sent_sessions")
     if trials is None or not len(trials) or consents is None or sessions is None:
         return nothing("no trials are listed")
-    scopes = _scopes(delivery, study)
+    scopes, consents = _scopes(delivery, study), history(delivery)
     days: dict[Any, list[tuple[Any, Any]]] = {}
     for _, row in sessions.iterrows():
         days.setdefault(row["session_id"], []).append((row["participant_id"], row["study_day"]))
     faults: list[dict[str, Any]] = []
     for _, row in trials.iterrows():
-        lack = _lack(days.get(row["session_id"], []), consents, scopes)
+        lack = delivery.shut_trials.get(row["trial_id"]) or _lack(days.get(row["session_id"], []), consents, scopes)
         if lack:
             faults.append(
                 {

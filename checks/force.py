@@ -11,10 +11,14 @@ import numpy as np
 
 from checks import signals
 from checks.registry import Limit, Looked, Subject, Weight, check, looked, nothing
+from schemas.mechanics import STANDARD_GRAVITY, runs
 from schemas.trial import UP, Plate, Trial
 
 if TYPE_CHECKING:
     import pandas as pd
+
+#: Own choice: a peak that misses less than this part of the plate's largest force (or moment) is as good as whole.
+LEAST_LOSS = 0.005
 
 
 @check(
@@ -129,15 +133,25 @@ def force_stays_below_full_scale(trial: Trial, *, equal_samples: float = 4) -> L
 
 def _cut_off(plate: Plate, column: int, shortest: int) -> list[tuple[int, int]]:
     """Stretches of one channel that are flat at the top, or that reach what the file can store."""
-    samples = np.asarray(plate.raw, float)[:, column]
-    cut = signals.flat_tops(samples, shortest)
+    raw = np.asarray(plate.raw, float)
+    samples = raw[:, column]
+    alike = np.abs(raw[:, _same_quantity(plate, column)])
+    largest = float(np.max(alike, initial=0.0, where=np.isfinite(alike)))
+    cut = signals.flat_tops(samples, shortest, least=LEAST_LOSS * largest)
     if plate.raw_full_scale is not None and column < len(plate.raw_full_scale):
         low, high = np.sort(plate.raw_full_scale[column])
         slack = 1e-6 * (high - low)
         at_end = (samples <= low + slack) | (samples >= high - slack)
         if high > low and at_end.sum() > 1:
-            cut = signals.runs(at_end)
+            cut = runs(at_end)
     return cut
+
+
+def _same_quantity(plate: Plate, column: int) -> slice:
+    """The plate's channels that hold the same quantity: three forces or three moments, or the forces of type 3."""
+    if plate.c3d_type == 3:
+        return slice(None)
+    return slice(0, 3) if column < 3 else slice(3, 6)
 
 
 def _clip_fault(trial: Trial, plate: Plate, column: int, cut: list[tuple[int, int]]) -> dict[str, Any]:
@@ -246,7 +260,7 @@ def mean_vertical_force_is_body_weight(
     mean, steps = _mean_over_steps(trial, footfalls)
     if steps < 1:
         return nothing("fewer than two contacts in a row")
-    weight = trial.mass_kg * signals.GRAVITY
+    weight = trial.mass_kg * STANDARD_GRAVITY
     allowed = treadmill_fraction if trial.surface == "treadmill" else runway_fraction
     if abs(mean / weight - 1) <= allowed:
         return looked(steps)
@@ -254,7 +268,7 @@ def mean_vertical_force_is_body_weight(
         "steps": steps,
         "mean_n": mean,
         "weight_n": weight,
-        "from_force_kg": mean / signals.GRAVITY,
+        "from_force_kg": mean / STANDARD_GRAVITY,
         "mass_kg": trial.mass_kg,
         "off_percent": 100 * (mean / weight - 1),
         "allowed_percent": 100 * allowed,

@@ -8,6 +8,7 @@ import numpy as np
 
 from checks import signals
 from checks.registry import Limit, Looked, Subject, Weight, check, looked, nothing
+from schemas.mechanics import runs
 from schemas.study import Study
 from schemas.trial import RIGHT, Trial
 
@@ -48,7 +49,7 @@ def marker_gaps_are_short(
             continue  # required_markers_are_labelled says so
         missing = np.asarray(np.isnan(xyz[start:stop]).any(axis=1))
         examined += len(missing)
-        a, b = max(signals.runs(missing), key=lambda ab: ab[1] - ab[0], default=(0, 0))
+        a, b = max(runs(missing), key=lambda ab: ab[1] - ab[0], default=(0, 0))
         if (b - a) / trial.marker_rate_hz > gap_s:
             faults.append(
                 {
@@ -205,7 +206,7 @@ def markers_move_without_jumps(trial: Trial, study: Study, *, jump_mm: float = 6
         bend = 1000 * np.diff(xyz, 2, axis=0)  # departure from a straight path
         off = np.linalg.norm(bend, axis=1)
         examined += int(np.isfinite(off).sum())
-        jumps = signals.runs(off > jump_mm)
+        jumps = runs(off > jump_mm)
         if jumps:
             first = jumps[0][0]
             axis = int(np.argmax(np.abs(bend[first])))

@@ -11,6 +11,8 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
+from schemas import mechanics
+from schemas.mechanics import runs
 from schemas.study import SiteProfile, Study
 from schemas.trial import FORWARD, RIGHT, UP, FloatArray, Plate, Trial
 
@@ -20,8 +22,6 @@ if TYPE_CHECKING:
 BoolArray = NDArray[np.bool_]
 Markers = Mapping[str, FloatArray]
 
-#: Standard gravity (CGPM 1901), m/s2.
-GRAVITY = 9.80665
 SIDES = ("left", "right")
 
 
@@ -75,12 +75,6 @@ def footfall_place(footfall: Any) -> str:
 # --- arrays ----------------------------------------------------------------------------------------------------------
 
 
-def runs(mask: BoolArray) -> list[tuple[int, int]]:
-    """Stretches of True as (first, one past the last)."""
-    edges = np.flatnonzero(np.diff(np.concatenate([[False], np.asarray(mask, bool), [False]]).astype(np.int8)))
-    return [(int(a), int(b)) for a, b in zip(edges[::2], edges[1::2], strict=True)]
-
-
 def vertical(plate: Plate) -> FloatArray:
     """Vertical force on the runner, (n,) N."""
     return np.asarray(plate.force, float).reshape(-1, 3)[:, UP]
@@ -102,14 +96,14 @@ def unloaded_spells(force: FloatArray, rate_hz: float, edge_s: float) -> list[tu
     return [(a + edge, b - edge) for a, b in runs(quiet) if b - a > 2 * edge + 4]
 
 
-def flat_tops(samples: FloatArray, shortest: int) -> list[tuple[int, int]]:
+def flat_tops(samples: FloatArray, shortest: int, least: float = 0.0) -> list[tuple[int, int]]:
     """Stretches cut off at the largest or smallest value of a channel, as sample ranges.
 
-    A coarse converter also shows equal samples at the top of a smooth peak, and a quiet channel at its rest. A parabola
-    that is one step of the converter high over n equal samples falls by three more within n/2 samples to either side,
-    so only a fall of more than twice that (six steps) is a peak that was cut off; and a cut of less than about 0.2 % of
-    the peak, a fall of 0.5 %, changes nothing. Rest is not a top: the value must be at least half of the largest the
-    channel reaches.
+    A coarse converter also shows equal samples at the top of a smooth peak, and a quiet channel at its rest, so what
+    counts is how much is missing above the stretch, by the slopes of its flanks (``_missing_above``). A round peak that
+    was only rounded misses about one step of the converter, the broadest peaks seen in running (up to the sixth power
+    of time) fewer than eight; and 0.5 % of the peak, or ``least`` if that is more, changes nothing. Rest is not a top:
+    the value must be at least half of the largest the channel reaches.
     """
     x = np.asarray(samples, float)
     levels = np.unique(x[np.isfinite(x)])
@@ -121,30 +115,35 @@ def flat_tops(samples: FloatArray, shortest: int) -> list[tuple[int, int]]:
     for top in (levels[0], levels[-1]):
         if abs(top) < 0.5 * np.abs(levels[[0, -1]]).max():
             continue
-        for a, b in runs(x == top):
-            reach = max(1, (b - a) // 2)
-            beside = [x[i] for i in (a - reach, b - 1 + reach) if 0 <= i < len(x) and np.isfinite(x[i])]
-            fall = min((abs(top - v) for v in beside), default=0.0)
-            if b - a >= shortest and fall > max(6 * step, 0.005 * abs(top)):
-                cut.append((a, b))
+        enough = max(8 * step, 0.005 * abs(top), least)
+        below = np.abs(top - x)
+        cut += [(a, b) for a, b in runs(x == top) if b - a >= shortest and _missing_above(below, a, b) > enough]
     return sorted(cut)
+
+
+def _missing_above(below: FloatArray, start: int, stop: int) -> float:
+    """How far a smooth peak would have risen over a flat stretch that it enters and leaves with the slopes beside it.
+
+    ``below``: distance of every sample from the flat level. A parabola that leaves n samples with slope s per sample
+    stands n s / 4 higher in their middle. The slope at the edge itself is that of a parabola through the edge and two
+    samples outside it, so that a flank that gets steeper does not count as a steep edge; the gentler flank counts.
+    """
+    reach = max(1, min((stop - start) // 4, 12))  # further off is another part of the movement
+    slopes = [
+        (4 * below[near] - below[far]) / (2 * reach)
+        for near, far in ((start - reach, start - 2 * reach), (stop - 1 + reach, stop - 1 + 2 * reach))
+        if 0 <= far < len(below) and np.isfinite(below[[near, far]]).all()
+    ]
+    return float((stop - start) * min(slopes, default=0.0) / 4)
 
 
 # --- centre of pressure ----------------------------------------------------------------------------------------------
 
 
 def centre_of_pressure(plate: Plate) -> FloatArray:
-    """(n, 2) m: where the force meets the plate's surface, forward and right. Rows without vertical force are NaN.
-
-    With r = (x, h, z) on the surface at height h, M = r x F + (0, T, 0) gives x = (Mz + h Fx) / Fy and
-    z = (h Fz - Mx) / Fy (first principles).
-    """
-    force, moment = np.asarray(plate.force, float), np.asarray(plate.moment, float)
+    """(n, 2) m: where the force meets the plate's surface, forward and right. Rows without vertical force are NaN."""
     height = float(np.mean(plate.corners[:, UP]))
-    up = np.where(force[:, UP] == 0, np.nan, force[:, UP])
-    x = (moment[:, RIGHT] + height * force[:, FORWARD]) / up
-    z = (height * force[:, RIGHT] - moment[:, FORWARD]) / up
-    return np.stack([x, z], axis=1)
+    return mechanics.centre_of_pressure(plate.force, plate.moment, height, -np.inf)[:, [FORWARD, RIGHT]]
 
 
 def distance_outside(corners: FloatArray, points: FloatArray) -> FloatArray:

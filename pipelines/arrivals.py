@@ -9,12 +9,14 @@ from __future__ import annotations
 import hashlib
 import json
 import re
+import stat
 import zipfile
 from dataclasses import asdict, dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
 from checks.run import Stamp
+from pipelines.privacy.identifiers import scan_path
 from pipelines.storage import Depot, write_json
 
 RECORD = "record.json"
@@ -48,6 +50,7 @@ class Record:
 
     waiting: session and condition of running trials for which no standing trial has come yet.
     result: a random word, new each time the delivery is judged, by which the ledger names this result.
+    consents: what the gate rested on (``pipelines.consents.digest``); empty if nothing was taken in.
     """
 
     delivery_id: str
@@ -63,6 +66,7 @@ class Record:
     stored: dict[str, str] = field(default_factory=dict)
     closed: tuple[str, ...] = ()
     waiting: tuple[tuple[str, str], ...] = ()
+    consents: str = ""
 
     @property
     def taken_in(self) -> bool:
@@ -99,15 +103,23 @@ def find_arrivals(inbox: Path) -> tuple[list[Arrival], list[str]]:
             is_bag = path.is_dir() and (path / "bagit.txt").exists()
             is_zip = path.is_file() and path.suffix.lower() == ".zip"
             if is_bag or is_zip:
-                found.append(Arrival(site.name, path.name, path))
+                found.append(Arrival(site.name, _name(path), path))
             else:
-                others.append(f"{site.name}/{path.name}")
+                others.append(f"{site.name}/{_name(path)}")
     return sorted(found, key=lambda a: (a.site, _number(a.path), _natural(a.name))), others
+
+
+def _name(path: Path) -> str:
+    """What an arrival is called everywhere: its name, or if that may identify a person, a number the disk gave it."""
+    if not scan_path(path.name):
+        return path.name
+    return f"name-kept-back-{path.lstat().st_ino}{path.suffix.lower() if path.suffix.lower() == '.zip' else ''}"
 
 
 def write_record(folder: Path, record: Record) -> None:
     """Write ``record`` into a result folder."""
     write_json(folder / RECORD, asdict(record))
+    (folder / RECORD).chmod(stat.S_IRUSR | stat.S_IWUSR)  # it names the files of withheld trials, too
 
 
 def records(depot: Depot) -> dict[str, Record]:

@@ -78,6 +78,32 @@ def run(
 
 
 @app.command()
+def check(
+    delivery: Annotated[Path, typer.Argument(help="A bag, a ZIP file of one, or a plain folder.")],
+    study: StudyPath = DEFAULT_STUDY,
+    site: Annotated[str | None, typer.Option(help="The laboratory; a plain folder needs it.")] = None,
+    names: Annotated[
+        Path | None, typer.Option("--names", help="Names of staff and runners to look for, one on a line.")
+    ] = None,
+    scrub: Annotated[
+        Path | None, typer.Option("--scrub", help="Write a copy without identifying texts to this new folder.")
+    ] = None,
+    compare_readers: Annotated[
+        bool, typer.Option("--compare-readers", help="Read every C3D file with two readers and compare.")
+    ] = False,
+) -> None:
+    """Check a delivery at the laboratory as the depot will; nothing is kept. Exit code 1 if something must be mended.
+
+    Example: manystrides check my_delivery --study demo_site_uploads/study.yaml --site brack --scrub my_delivery_clean
+    """
+    from pipelines.lab_check import check_at_the_lab
+
+    checked = check_at_the_lab(delivery, study, site, names, scrub, compare_readers)
+    typer.echo(checked.text)
+    raise typer.Exit(checked.exit_code)
+
+
+@app.command()
 def look(
     file: Annotated[Path, typer.Argument(help="A C3D file.")],
     as_json: Annotated[bool, typer.Option("--json", help="Print one JSON object.")] = False,
@@ -152,6 +178,29 @@ def dev(
     from pipelines.assets.serve import serve
 
     raise typer.Exit(serve(study, inbox, depot, port))
+
+
+@app.command()
+def withdraw(
+    runner: Annotated[str, typer.Argument(help="The runner's participant_id.")],
+    scope: Annotated[str, typer.Option("--scope", help="motion, force, muscle, metabolic, pooling or all.")],
+    study: StudyPath = DEFAULT_STUDY,
+    depot: DepotPath = DEFAULT_DEPOT,
+    actor: Annotated[
+        str | None,
+        typer.Option("--as", help="Who does this, for the ledger; your user name if left out."),
+    ] = None,
+    why: Annotated[str | None, typer.Option("--why", help="Why, for the ledger; do not name the runner.")] = None,
+) -> None:
+    """Take a runner who withdrew, or one kind of data of the runner, out of everything live. Exit code 1 if it stays.
+
+    Example: manystrides withdraw FS-07 --scope all --depot depot
+    """
+    from pipelines.withdrawal import withdraw as take_out
+
+    done = take_out(study, depot, runner, scope, actor, why)
+    typer.echo(done.text())
+    raise typer.Exit(1 if done.found else 0)
 
 
 @ledger_app.command("verify")

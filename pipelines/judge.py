@@ -14,7 +14,8 @@ from typing import TYPE_CHECKING, Any
 
 from checks.registry import Subject
 from checks.run import Context, Report, Stamp, run_checks
-from schemas.reading import ChannelFacts, Reading
+from pipelines.privacy.identifiers import NOBODY, KnownNames
+from schemas.reading import ChannelFacts, Identifying, Reading
 from schemas.study import SiteProfile, Study
 from schemas.trial import Posture, Trial
 
@@ -32,7 +33,7 @@ class TrialJob:
     """What judging one trial needs. path: the bytes in the raw store; row: what the tables say about the trial.
 
     second_path, channel_rows: the file recorded beside it and what ``channels.csv`` says of both files' channels.
-    references: what muscle amplitudes of the session are divided by.
+    references: what muscle amplitudes of the session are divided by. known: names of people to look for.
     """
 
     path: Path
@@ -46,6 +47,7 @@ class TrialJob:
     second_file: str | None = None
     channel_rows: tuple[dict[str, Any], ...] = ()
     references: Mapping[Key, Reference] = field(default_factory=dict)
+    known: KnownNames = NOBODY
 
 
 @dataclass(frozen=True)
@@ -72,6 +74,8 @@ def judge_trial(job: TrialJob) -> Verdict:
 
     reading = Reading(job.row.trial_id, job.row.file)
     try:
+        if telling := _identifying(job):  # nothing is derived from a file that tells who was recorded
+            return Verdict(replace(reading, identifying=telling))
         return _judged(job, reading)
     except C3dProblem as problem:
         return Verdict(replace(reading, problem=problem.problem, detail=problem.detail))
@@ -92,10 +96,24 @@ def references_in(job: TrialJob) -> Mapping[Key, Reference]:
     from pipelines.outcomes.footfalls import compute_footfalls
     from pipelines.outcomes.muscle_amplitudes import references_of
 
+    if _identifying(job):
+        return {}
     processing = job.study.processing
-    trial, _, _ = _read(job)
+    trial, _, channels = _read(job)
+    if channels.unit_conflicts:  # the trial will go back; a reference a thousand times off must not outlive it
+        return {}
     footfalls = compute_footfalls(trial, processing, None) if trial.kind == "running" else None
     return references_of([(trial.signals, footfalls)], processing.muscle)
+
+
+def _identifying(job: TrialJob) -> tuple[Identifying, ...]:
+    """Where texts of the trial's files may identify a person."""
+    from pipelines.privacy.trial_files import identifying_in
+
+    told = identifying_in(job.path, job.row.file, job.known)
+    if job.second_path is not None:
+        told += identifying_in(job.second_path, job.second_file or job.row.file, job.known)
+    return told
 
 
 def _read(job: TrialJob) -> tuple[Trial, ClockFit | NoClock | None, ChannelFacts]:

@@ -58,7 +58,8 @@ def judge_delivery(
             postures |= _own_postures(judged, standing)
     for trial_id, verdict in verdicts.items():
         verdicts[trial_id] = verdict.with_report(_check_reading(desk, judged, verdict))
-    return replace(judged, waiting=_waiting(judged, postures))
+    telling = {trial_id for trial_id, verdict in verdicts.items() if verdict.reading.identifying}
+    return replace(judged, withheld=withheld | telling, waiting=_waiting(judged, postures))
 
 
 def _job(

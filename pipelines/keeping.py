@@ -10,9 +10,12 @@ import shutil
 from pathlib import Path
 
 from checks.run import Report
+from pipelines.agreed import agreed_weeks, allowed, energy_sessions
 from pipelines.arrivals import Record, records
 from pipelines.desk import Opened
 from pipelines.storage import Depot
+from pipelines.trial_jobs import trial_rows
+from pipelines.veil import veil_of
 from schemas.received import Received
 
 
@@ -36,18 +39,22 @@ def _files_by_trial(received: Received) -> dict[str, list[str]]:
 def store_files(
     depot: Depot, delivery_id: str, opened: Opened, withheld: frozenset[str]
 ) -> tuple[dict[str, str], tuple[str, ...]]:
-    """Store every payload file: in raw, or apart if consent does not cover it or no table says whose it is."""
+    """Store every payload file: in raw, or apart if consent does not cover all of it or no table says whose it is.
+
+    Kept apart are files of withheld trials, tables with rows that consent does not cover, and files that hold muscle
+    signals without consent for them: bytes cannot be cut out of a file, so only what consent covers is read from it.
+    """
     assert opened.payload is not None
     received = opened.received
     by_trial = _files_by_trial(received)
-    shut = {path for trial in withheld for path in by_trial.get(trial, ())}
+    apart = withheld | _with_muscle_not_covered(received)
+    shut = {path for trial in apart for path in by_trial.get(trial, ())} | _tables_not_covered(received, withheld)
     shut_shas = {f.sha256 for f in received.files if f.path in shut}
     named = {path for paths in by_trial.values() for path in paths}
     stored, closed = {}, []
     for file in received.files:
         source = opened.payload / file.path
-        is_table = file.path.lower().endswith((".csv", ".json")) and "/" not in file.path
-        if file.sha256 in shut_shas or not (is_table or file.path in named):
+        if file.sha256 in shut_shas or not (_is_table(file.path) or file.path in named):
             depot.store_closed(source, delivery_id, file.sha256)
             closed.append(file.path)
         else:
@@ -56,17 +63,47 @@ def store_files(
     return stored, tuple(closed)
 
 
-def shut_bytes(depot: Depot, before: Record | None, now: Record) -> None:
-    """Remove bytes from the raw store that are kept apart since today and that no other delivery has there."""
-    shut = {now.stored[path] for path in now.closed} - (
-        {before.stored[path] for path in before.closed} if before else set()
+def _is_table(path: str) -> bool:
+    return path.lower().endswith((".csv", ".json")) and "/" not in path
+
+
+def _with_muscle_not_covered(received: Received) -> frozenset[str]:
+    """Trials with muscle channels whose runner did not agree to muscle recording."""
+    channels = received.tables["sent_channels"]
+    muscle = set(channels.loc[channels["role"] == "muscle", "trial_id"].dropna())
+    if not muscle:
+        return frozenset()
+    rows = trial_rows(received)
+    return frozenset(t for t in muscle & set(rows) if not allowed(received, rows[t], "muscle"))
+
+
+def _tables_not_covered(received: Received, withheld: frozenset[str]) -> set[str]:
+    """Paths of the tables if any of them has a row that consent does not cover: a table is one file for all runners."""
+    breaths, weeks = received.tables["sent_breaths"], [received.tables[n] for n in ("sent_weeks", "sent_symptoms")]
+    covered = (
+        not withheld
+        and not veil_of("", received, withheld).words
+        and set(breaths["session_id"].dropna()) <= energy_sessions(received)
+        and all(len(agreed_weeks(rows, received)) == len(rows) for rows in weeks)
     )
-    if before and shut:
-        open_elsewhere = {
-            sha for r in records(depot).values() for path, sha in r.stored.items() if path not in r.closed
-        }
-        for sha in shut - open_elsewhere:
-            depot.raw_path(sha).unlink(missing_ok=True)
+    return set() if covered else {f.path for f in received.files if _is_table(f.path) and f.path.endswith(".csv")}
+
+
+def shut_bytes(depot: Depot) -> None:
+    """Remove bytes from the raw store that some delivery keeps apart and none has in the open."""
+    every = records(depot).values()
+    shut = {r.stored[path] for r in every for path in r.closed}
+    for sha in shut - {sha for r in every for path, sha in r.stored.items() if path not in r.closed}:
+        depot.raw_path(sha).unlink(missing_ok=True)
+
+
+def drop_unheld(depot: Depot, record: Record) -> None:
+    """Remove bytes kept apart for a delivery that are no longer its: taken out on a withdrawal, or open again."""
+    held = {record.stored[path] for path in record.closed}
+    folder = depot.closed / record.delivery_id
+    for path in folder.iterdir() if folder.is_dir() else ():
+        if path.name not in held:
+            path.unlink()
 
 
 def rebuild_bag(depot: Depot, record: Record, target: Path) -> Path:

@@ -73,6 +73,11 @@ class Ledger:
         entries = (_parsed(line) for _, line in _lines(self.path))
         return {entry["details"]["result"] for entry in entries if entry and "result" in entry["details"]}
 
+    def abouts(self) -> set[str]:
+        """Everything the ledger has a line about."""
+        entries = (_parsed(line) for _, line in _lines(self.path))
+        return {entry["about"] for entry in entries if entry}
+
     def _append(self, head: Head, what: str, about: str, why: str, details: dict[str, Any]) -> Head:
         entry: dict[str, Any] = {
             "sequence": head.sequence + 1,

@@ -141,7 +141,6 @@ def _contents(path: Path, recording: Recording) -> dict[str, Any]:
         "first_frame": layout.header.first_frame,
         "text_like_identity": [{"place": place, "kind": kind} for place, kind in identity_like(layout)],
         "oddities": list(facts.oddities),
-        "reader": facts.reader,
     }
 
 

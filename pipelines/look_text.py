@@ -44,7 +44,7 @@ def _heading(seen: dict[str, Any]) -> str:
     encoding = seen["encoding"]
     return (
         f"{seen['file']}\n  {encoding['processor']} processor, {encoding['storage']} storage, "
-        f"{seen['duration_s']:.2f} s, read by {seen['reader']}"
+        f"{seen['duration_s']:.2f} s"
     )
 
 

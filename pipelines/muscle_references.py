@@ -8,12 +8,13 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from typing import TYPE_CHECKING
 
+from pipelines.agreed import allowed
 from pipelines.desk import Desk
 from pipelines.earlier import current_records
 from pipelines.judge import references_in
 from pipelines.standings import Judged
 from pipelines.storage import read_table
-from pipelines.trial_jobs import allowed, trial_job
+from pipelines.trial_jobs import trial_job
 
 if TYPE_CHECKING:
     from pipelines.outcomes.muscle_amplitudes import Reference

@@ -10,6 +10,7 @@ from dataclasses import replace
 from pipelines.arrivals import Record, short_hash, slug
 from pipelines.desk import Desk, Opened
 from pipelines.earlier import column
+from pipelines.same_signals import with_copies
 from schemas.received import Problem, Received
 
 _BAG_FAULTS = {"archive", "bag", "bag_info"}
@@ -66,7 +67,7 @@ def with_number_conflict(opened: Opened, all_records: dict[str, Record]) -> Open
 
 
 def with_earlier_trials(desk: Desk, opened: Opened, all_records: dict[str, Record]) -> Opened:
-    """Adds which trials earlier deliveries brought, and a problem for each id that another laboratory uses."""
+    """Adds which trials earlier deliveries brought, and a problem for each id of another laboratory and each copy."""
     received = opened.received
     known: dict[str, str] = {}
     taken: list[Problem] = []
@@ -82,6 +83,7 @@ def with_earlier_trials(desk: Desk, opened: Opened, all_records: dict[str, Recor
                 known |= dict.fromkeys(earlier, record.delivery_id) if key == "trial_id" else {}
             else:
                 taken += _taken_ids(received, earlier, key, record)
+    taken += with_copies(desk.depot, opened, all_records.values())
     return replace(opened, received=replace(received, known_trials=known, problems=(*received.problems, *taken)))
 
 

@@ -18,10 +18,12 @@ from typing import Any
 
 from checks.run import Stamp
 from pipelines.arrivals import Arrival, Record, find_arrivals, known, note_known, records
+from pipelines.consents import changed
 from pipelines.desk import Desk
 from pipelines.earlier import current_records
 from pipelines.errors import Unusable
 from pipelines.intake.isolation import Isolated
+from pipelines.keeping import shut_bytes
 from pipelines.ledger import Head, Ledger, whoami
 from pipelines.progress import Progress
 from pipelines.stages import Passage, judge_again, take_in
@@ -30,6 +32,7 @@ from pipelines.study_file import LoadedStudy, load_study
 from pipelines.summary import Done, Failure, Summary, count_standings
 from pipelines.versions import code_version, shown_version
 
+CONSENTS_CHANGED = "What is known of its runners' consent has changed."
 STANDING_CAME = "A standing trial it waited for has come."
 
 #: Imported once, before workers are forked: loading these takes longer than judging a trial.
@@ -97,11 +100,12 @@ def open_desk(depot: Depot, study: LoadedStudy, actor: str | None = None, worker
 
 
 def note_what_a_kill_left(desk: Desk) -> None:
-    """Write the ledger lines of results that were put in place just before an earlier run was killed."""
+    """Finish what an earlier run was killed over: ledger lines of results in place, bytes still to be shut."""
     told = desk.ledger.results()
     for record in records(desk.depot).values():
         if record.result not in told:
             _note(desk, record, "Noted after an interruption.")
+    shut_bytes(desk.depot)
 
 
 def take_in_arrival(desk: Desk, arrival: Arrival, tell: Callable[[int, int], None]) -> Passage:
@@ -123,9 +127,11 @@ def work_on(desk: Desk, arrival: Arrival, tell: Callable[[int, int], None]) -> R
         record = all_records[before.delivery_id]
         if record.held:
             record = again(desk, record, "Asked for.", tell)
+    for other in consents_changed(desk):
+        again(desk, other, CONSENTS_CHANGED, tell)
     for waiting in waited_for(desk):
         again(desk, waiting, STANDING_CAME, tell)
-    return record
+    return records(desk.depot)[record.delivery_id]
 
 
 def again(desk: Desk, record: Record, why: str, tell: Callable[[int, int], None]) -> Record:
@@ -147,6 +153,17 @@ def is_due(desk: Desk, arrival: Arrival, all_records: dict[str, Record]) -> bool
 def stale(desk: Desk) -> list[Record]:
     """Deliveries the depot holds that another code or study judged."""
     return [r for r in records(desk.depot).values() if r.held and not r.made_by(desk.stamp)]
+
+
+def consents_changed(desk: Desk) -> Iterator[Record]:
+    """Deliveries to judge again because of what is known of consent today; each once, the latest of a site first.
+
+    Looked up anew after each, since a trial that is withheld from now on ends its earlier versions, too.
+    """
+    done: set[str] = set()
+    while due := [r for r in changed(desk) if r.delivery_id not in done]:
+        done.add(due[0].delivery_id)
+        yield due[0]
 
 
 def waited_for(desk: Desk) -> list[Record]:
@@ -173,6 +190,8 @@ def _work_off(desk: Desk, inbox: Path, progress: Progress, summary: Summary) -> 
                 _done(desk, passage.record, "new", summary)
             if passage.evicted is not None:
                 queue.extend(a for a in arrivals if a.key == passage.evicted.arrival)
+    for record in consents_changed(desk):
+        _again(desk, record, CONSENTS_CHANGED, progress, summary)
     for record in waited_for(desk):
         _again(desk, record, STANDING_CAME, progress, summary)
 
@@ -188,7 +207,9 @@ def _told_if_it_fails(desk: Desk, about: str, summary: Summary) -> Iterator[None
     try:
         yield
     except Exception as error:
-        desk.ledger.write("failed", about, str(error), traceback=traceback.format_exc())
+        frames = traceback.extract_tb(error.__traceback__)  # places in the code only: words could name a runner
+        where = [f"{Path(f.filename).name}:{f.lineno} {f.name}" for f in frames]
+        desk.ledger.write("failed", about, type(error).__name__, where=where)
         ours = not isinstance(error, Unusable)
         told = f"{type(error).__name__}: {error}" if ours else str(error)
         summary.failures.append(Failure(about, told, ours))

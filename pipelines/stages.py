@@ -16,12 +16,16 @@ from checks.registry import Subject
 from checks.run import Context, Report, run_checks
 from pipelines.arrivals import Arrival, Record, records, slug, write_record
 from pipelines.beyond_trials import tables_beyond_trials
+from pipelines.consents import Memory, digest, gate_of, note_gate, with_all_consents
 from pipelines.desk import Desk, Opened, Tell
 from pipelines.judging import judge_delivery
-from pipelines.keeping import copy_tag_files, rebuild_bag, shut_bytes, store_files, withheld_trials
+from pipelines.keeping import copy_tag_files, drop_unheld, rebuild_bag, shut_bytes, store_files, withheld_trials
 from pipelines.naming import name_for_stopped, numbered, same_content, with_earlier_trials, with_number_conflict
+from pipelines.privacy.word_list import names_beside
+from pipelines.redaction import redact
 from pipelines.standings import DELIVERY_TABLES, delivery_files, frame, quality_tables, tables_of_delivery
 from pipelines.storage import write_table
+from pipelines.veil import veil_of
 from schemas import core
 from schemas.convert.to_arrow import empty_frame
 from schemas.model import Table
@@ -47,7 +51,7 @@ def take_in(desk: Desk, arrival: Arrival, tell: Tell) -> Passage:
     from pipelines.intake.bag import receive
 
     with desk.depot.working("receive") as work:
-        received, payload = receive(arrival.path, arrival.site, work, desk.study.study)
+        received, payload = receive(arrival.path, arrival.site, work, desk.study.study, names_beside(desk.study.path))
         opened = Opened(received, payload, arrival.site, arrival.name)
         all_records = records(desk.depot)
         if (same := same_content(opened, all_records)) is not None:
@@ -66,7 +70,11 @@ def judge_again(desk: Desk, record: Record, tell: Tell) -> Passage:
 
     site, _, name = record.arrival.partition("/")
     with desk.depot.working("again") as work:
-        received, payload = receive(rebuild_bag(desk.depot, record, work / "bag"), site, work, desk.study.study)
+        bag = rebuild_bag(desk.depot, record, work / "bag")
+        memory = Memory(desk.depot)
+        if memory.withdrawals:
+            redact(bag, memory.scopes)
+        received, payload = receive(bag, site, work, desk.study.study, names_beside(desk.study.path))
         opened = Opened(replace(received, arrived_as=name), payload, site, name)
         return _process(desk, opened, records(desk.depot), record.received_utc, tell, before=record)
 
@@ -80,7 +88,7 @@ def _process(
     before: Record | None = None,
 ) -> Passage:
     """Check the delivery; stop it, or gate, store, judge and publish it. before: its record if the depot holds it."""
-    opened = with_earlier_trials(desk, opened, all_records)
+    opened = with_all_consents(desk, with_earlier_trials(desk, opened, all_records), all_records)
     received = opened.received
     delivery_id = numbered(received) or name_for_stopped(opened, all_records)
     report = _check(desk, delivery_id, received)
@@ -88,20 +96,29 @@ def _process(
         stopped_id = before.delivery_id if before else name_for_stopped(opened, all_records)
         if stopped_id != delivery_id:
             report = _check(desk, stopped_id, received)
-        record = _record(desk, opened, stopped_id, STOPPED, received_utc)
+        record = _record(desk, opened, stopped_id, STOPPED, received_utc, before)
         if before is not None:  # what the depot holds stays, so that the next code can judge it again
             record = replace(record, stored=before.stored, closed=before.closed)
-        tables = delivery_files(stopped_id, received) | quality_tables(report.findings, report.runs)
+        veil = veil_of(stopped_id, received, withheld_trials(report, received), named=False)
+        tables = delivery_files(stopped_id, received, veil) | quality_tables(
+            veil.findings(report.findings), report.runs
+        )
         _publish(desk, opened, record, tables)
         return Passage(record)
     withheld = withheld_trials(report, received)
     stored, closed = store_files(desk.depot, delivery_id, opened, withheld)
     judged = judge_delivery(desk, delivery_id, received, report, withheld, tell)
+    if judged.withheld != withheld:  # a file tells who was recorded, which is seen only when it is read
+        stored, closed = store_files(desk.depot, delivery_id, opened, judged.withheld)
     evicted = _evict(desk, delivery_id, opened, all_records)
-    record = _record(desk, opened, delivery_id, TAKEN_IN, received_utc)
+    record = _record(desk, opened, delivery_id, TAKEN_IN, received_utc, before)
     record = replace(record, stored=stored, closed=closed, waiting=judged.waiting)
+    record = replace(record, consents=digest(record.result, received))
+    note_gate(desk.depot, delivery_id, gate_of(received, judged.veil.names))
     _publish(desk, opened, record, tables_of_delivery(judged) | tables_beyond_trials(desk, judged))
-    shut_bytes(desk.depot, all_records.get(delivery_id), record)
+    if closed:
+        shut_bytes(desk.depot)
+    drop_unheld(desk.depot, record)
     return Passage(record, evicted=evicted)
 
 
@@ -122,7 +139,10 @@ def _publish_repeat(desk: Desk, opened: Opened, same: Record) -> Record:
     return record
 
 
-def _record(desk: Desk, opened: Opened, delivery_id: str, status: str, received_utc: str) -> Record:
+def _record(
+    desk: Desk, opened: Opened, delivery_id: str, status: str, received_utc: str, before: Record | None = None
+) -> Record:
+    """The record of a delivery; its fingerprint stays that of the bytes as they first came."""
     received = opened.received
     return Record(
         delivery_id=delivery_id,
@@ -130,7 +150,7 @@ def _record(desk: Desk, opened: Opened, delivery_id: str, status: str, received_
         status=status,
         site=received.site,
         number=received.number,
-        fingerprint=received.fingerprint,
+        fingerprint=before.fingerprint if before else received.fingerprint,
         received_utc=received_utc,
         result=secrets.token_hex(8),
         **vars(desk.stamp),

@@ -8,10 +8,12 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
 from checks.run import Report, Stamp
 from pipelines.judge import Verdict
+from pipelines.veil import Veil, veil_of
 from schemas import core, outcomes_study, quality
 from schemas.catalogue import tables_of
 from schemas.convert.to_arrow import empty_frame
@@ -71,12 +73,15 @@ class Judged:
         """What every row of the delivery says about its making, without the checksum."""
         return {"delivery_id": self.delivery_id, **vars(self.stamp)}
 
+    @cached_property
+    def veil(self) -> Veil:
+        """What of the delivery may not be shown."""
+        return veil_of(self.delivery_id, self.received, self.withheld)
+
 
 def findings_of(judged: Judged) -> list[dict[str, Any]]:
-    """Every finding once. Of a withheld trial only that it is withheld: nothing else is told about it."""
-    every = judged.report.findings + [f for v in judged.verdicts.values() for f in v.findings]
-    told = (f for f in every if f["trial_id"] not in judged.withheld or f["weight"] == "withholds")
-    return list({f["finding_id"]: f for f in told}.values())
+    """Every finding once. Of a withheld trial only that it is withheld, under another name."""
+    return judged.veil.findings(judged.report.findings + [f for v in judged.verdicts.values() for f in v.findings])
 
 
 def standing_of(trial_id: str, judged: Judged, findings: Iterable[Mapping[str, Any]]) -> str:
@@ -101,7 +106,7 @@ def tables_of_delivery(judged: Judged) -> dict[Table, pd.DataFrame]:
     sessions = {judged.rows[t]["session_id"] for t in accepted}
     runners = {judged.rows[t]["participant_id"] for t in accepted}
     return {
-        **delivery_files(judged.delivery_id, judged.received),
+        **delivery_files(judged.delivery_id, judged.received, judged.veil),
         core.RUNNERS: _sent(judged, core.RUNNERS, "sent_participants", "participant_id", runners),
         core.SESSIONS: _sent(judged, core.SESSIONS, "sent_sessions", "session_id", sessions),
         core.TRIALS: frame(core.TRIALS, [_trial_row(t, judged, findings) for t in accepted]),
@@ -128,11 +133,11 @@ def quality_tables(
     }
 
 
-def delivery_files(delivery_id: str, received: Received) -> dict[Table, pd.DataFrame]:
-    """The payload files of a delivery."""
+def delivery_files(delivery_id: str, received: Received, veil: Veil) -> dict[Table, pd.DataFrame]:
+    """The payload files of a delivery, without those of withheld trials."""
     rows = [
-        {"delivery_id": delivery_id, "file": f.path, "file_bytes": f.bytes, "file_sha256": f.sha256}
-        for f in received.files
+        {"delivery_id": delivery_id, "file": veil.text(f.path), "file_bytes": f.bytes, "file_sha256": f.sha256}
+        for f in veil.files_shown(received.files)
     ]
     return {core.DELIVERY_FILES: frame(core.DELIVERY_FILES, rows)}
 
@@ -198,15 +203,16 @@ def _outcomes(table: Table, accepted: list[str], judged: Judged) -> pd.DataFrame
 def _standing_row(trial_id: str, standing: str, judged: Judged, findings: list[dict[str, Any]]) -> dict[str, Any]:
     counts = Counter(f["trial_id"] for f in findings)
     told = judged.rows[trial_id] if standing != WITHHELD else {}
+    name = judged.veil.names.get(trial_id, trial_id)
     return {
-        "trial_id": trial_id,
+        "trial_id": name,
         "site": judged.site,
         "participant_id": told.get("participant_id"),
         "visit": told.get("visit"),
         "condition": told.get("condition"),
         "kind": told.get("kind"),
         "standing": standing,
-        "finding_count": counts[trial_id],
+        "finding_count": counts[name],
         "superseded": False,  # known only among all deliveries: set where the warehouse is built
         **judged.provenance,
     }

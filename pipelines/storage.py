@@ -10,6 +10,7 @@ was being replaced). What the files mean is not known here.
     closed/<delivery>/       bytes that consent does not cover, by checksum; nothing is derived from them
     deliveries/<delivery>/   the result of one delivery: record.json, bag/ (its tag files), one Parquet file per table
     arrivals/<site>/         what is known of each name in the inbox
+    consents/                consent events and withdrawals as the gate knows them; for the depot's owner only
     work/                    being made
     warehouse.duckdb, pages/, ledger.jsonl, built.json, depot.lock, dagster/
 """
@@ -47,6 +48,7 @@ class Depot:
         self.closed = self.root / "closed"
         self.deliveries = self.root / "deliveries"
         self.arrivals = self.root / "arrivals"
+        self.consents = self.root / "consents"
         self.work = self.root / "work"
         self.inbox = self.root / "inbox"
         self.pages = self.root / "pages"
@@ -63,6 +65,11 @@ class Depot:
     def closed_path(self, delivery_id: str, sha256: str) -> Path:
         """Where bytes of a delivery are that consent does not cover."""
         return self.closed / delivery_id / sha256
+
+    def bytes_path(self, delivery_id: str, sha256: str) -> Path:
+        """Where a delivery's bytes with this checksum are: in the raw store, or else apart."""
+        raw = self.raw_path(sha256)
+        return raw if raw.exists() else self.closed_path(delivery_id, sha256)
 
     def delivery_path(self, delivery_id: str) -> Path:
         """The result folder of a delivery."""

@@ -23,7 +23,7 @@ from schemas.study import SiteProfile, Study
 
 Model = TypeVar("Model", bound=BaseModel)
 
-MOST_BYTES = 1 << 20
+MOST_BYTES = 1 << 17  # a study of many sites has some ten kilobytes; the parser of YAML needs seconds for a megabyte
 _REMEDY = "Correct the file; every setting is explained in docs/reference/{page}."
 
 

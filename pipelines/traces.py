@@ -14,7 +14,7 @@ from typing import Any
 
 import numpy as np
 
-from pipelines.outcomes.centre_of_pressure import centre_of_pressure
+from schemas.mechanics import centre_of_pressure
 from schemas.processing import Processing
 from schemas.trial import FORWARD, RIGHT, UP, FloatArray, Trial
 

@@ -8,16 +8,15 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any
 
-from checks.consent_history import covered
+from pipelines.agreed import allowed, plain_rows
 from pipelines.desk import Desk
 from pipelines.judge import TrialJob
+from pipelines.privacy.word_list import names_beside
 from pipelines.standings import Judged
 from schemas.received import Received
 from schemas.trial import Posture
 
 if TYPE_CHECKING:
-    import pandas as pd
-
     from pipelines.intake.to_trial import TrialRow
     from pipelines.outcomes.muscle_amplitudes import Reference
     from pipelines.outcomes.muscle_signal import Key
@@ -35,12 +34,6 @@ def trial_rows(received: Received) -> dict[str, dict[str, Any]]:
     runners = runners.drop(columns="mass_kg")  # forces are divided by the mass of the day, the session's
     joined = trials.merge(sessions, on="session_id", how="left").merge(runners, on="participant_id", how="left")
     return {row["trial_id"]: row for row in plain_rows(joined)}
-
-
-def plain_rows(frame: pd.DataFrame) -> list[dict[str, Any]]:
-    """Rows as dictionaries with None for every missing value."""
-    plain = frame.astype(object).where(frame.notna(), None)
-    return [{str(name): value for name, value in row.items()} for row in plain.to_dict("records")]
 
 
 def shas_of(rows: Mapping[str, Mapping[str, Any]], received: Received) -> dict[str, str]:
@@ -62,26 +55,19 @@ def trial_job(
     shas = {f.path: f.sha256 for f in judged.received.files}
     second = row["sidecar"] if row["sidecar"] in shas else None
     return TrialJob(
-        path=desk.depot.raw_path(sha),
+        path=desk.depot.bytes_path(judged.delivery_id, sha),
         row=_trial_row(row, judged.site, profile.surface, sha),
         delivery_id=judged.delivery_id,
         profile=profile,
         study=desk.study.study,
         stamp=desk.stamp,
         posture=posture,
-        second_path=desk.depot.raw_path(shas[second]) if second else None,
+        second_path=desk.depot.bytes_path(judged.delivery_id, shas[second]) if second else None,
         second_file=second,
         channel_rows=_channel_rows(judged.received, row),
         references=references or {},
+        known=names_beside(desk.study.path),
     )
-
-
-def allowed(received: Received, row: Mapping[str, Any], scope: str) -> bool:
-    """Whether the runner's consent covers ``scope`` on the day of the row's session."""
-    runner, day = row.get("participant_id"), row.get("study_day")
-    if runner is None or day is None:
-        return False
-    return covered(received.tables["sent_consents"], runner, int(day), [scope])
 
 
 def _channel_rows(received: Received, row: Mapping[str, Any]) -> tuple[dict[str, Any], ...]:

@@ -9,13 +9,29 @@ Problem = Literal["missing", "malformed", "crashed", "too_slow", "too_large", "u
 
 
 @dataclass(frozen=True)
+class Identifying:
+    """A place in a file or delivery whose text may identify a person: where and of what kind, never the text."""
+
+    kind: str
+    file: str | None = None
+    place: str | None = None
+    participant_id: str | None = None
+    session_id: str | None = None
+    trial_id: str | None = None
+
+
+@dataclass(frozen=True)
 class Reading:
-    """``problem`` is None for a file that was read; ``detail`` is a plain sentence without full stop."""
+    """``problem`` is None for a file that was read; ``detail`` is a plain sentence without full stop.
+
+    identifying: texts in the trial's files that may identify somebody.
+    """
 
     trial_id: str
     file: str
     problem: Problem | None = None
     detail: str = ""
+    identifying: tuple[Identifying, ...] = ()
 
 
 @dataclass(frozen=True)

@@ -5,8 +5,13 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Literal
 
+from schemas.reading import Identifying
+
 if TYPE_CHECKING:
     import pandas as pd
+
+#: Runner, scope (None: every scope), event, study day (None: every day).
+ConsentEvent = tuple[str, str | None, str, int | None]
 
 ProblemKind = Literal["archive", "bag", "bag_info", "descriptor", "table", "column", "cell", "key"]
 
@@ -54,6 +59,9 @@ class Received:
     problems: tuple[Problem, ...] = ()
     fingerprint: str = ""
     known_trials: dict[str, str] = field(default_factory=dict)  # trial id -> delivery that brought it earlier
+    other_consents: tuple[ConsentEvent, ...] = ()  # of the same runners, from other deliveries and withdrawals
+    shut_trials: dict[str, str] = field(default_factory=dict)  # trial id -> why it is withheld whatever the tables say
+    identifying: tuple[Identifying, ...] = ()  # where its texts may identify a person; the texts are taken out
 
     @property
     def paths(self) -> frozenset[str]:

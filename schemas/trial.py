@@ -84,7 +84,6 @@ class FileFacts:
     analog_rate_hz: float | None
     labels: tuple[str, ...]
     oddities: tuple[str, ...] = ()  # sentences about the file's structure
-    reader: str = "ezc3d"
 
 
 @dataclass(frozen=True)

@@ -8,6 +8,11 @@ import sys
 from pathlib import Path
 
 import pytest
+from hypothesis import settings
+
+# No deadline per example: how long one takes depends on what else the machine is doing, and is not what a test is for.
+settings.register_profile("manystrides", deadline=None)
+settings.load_profile("manystrides")
 
 REPO = Path(__file__).resolve().parents[1]
 

@@ -212,3 +212,8 @@ def frame_count_wrong(content: bytes) -> bytes:
     form = {2: "<h", 4: "<f"}[size]
     (frames,) = struct.unpack_from(form, content, place)
     return content[:place] + struct.pack(form, frames + 10) + content[place + size :]
+
+
+def name_in_the_note(content: bytes) -> bytes:
+    """The recording program wrote the runner's name, an invented one, into the file."""
+    return content.replace(b"No person was measured.", b"Runner: Nora Fellsider.")

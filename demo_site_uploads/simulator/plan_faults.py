@@ -18,6 +18,16 @@ FAULTY_S = 2.3  # long enough for six footfalls
 OFF = Asked(muscles=False)
 
 
+def _switch_renamed(rows: list[Row]) -> list[Row]:
+    """The left footswitch got another label in the recording program."""
+    return [row | {"label": "left switch"} if row["label"] == "switch_L" else row for row in rows]
+
+
+def _millivolts_stated(rows: list[Row]) -> list[Row]:
+    """Microvolts were exported, and the table says millivolts."""
+    return [row | {"unit_code": "mV"} if row["role"] == "muscle" else row for row in rows]
+
+
 def _brack_002() -> Delivery:
     one, two = Session("FS-01", "week_5", "brack"), Session("FS-02", "week_5", "brack")
     slow = Session("FS-06", "week_0", "brack", speed_m_per_s=1.8)
@@ -31,11 +41,19 @@ def _brack_002() -> Delivery:
         PlannedTrial(two, "cushioned", "standing", STANDING),
         PlannedTrial(two, "cushioned", "1", run, faults.frame_knocked("P1.Fz", 2600.0)),
         PlannedTrial(two, "cushioned", "2", run, faults.sides_exchanged("_L", "_R")),
-        PlannedTrial(two, "cushioned", "3", run),
+        PlannedTrial(two, "cushioned", "3", run, channels_fault=_switch_renamed),
+        PlannedTrial(two, "thin_soled", "standing", STANDING),
+        PlannedTrial(two, "unshod", "standing", STANDING, bytes_fault=faults.name_in_the_note),
         PlannedTrial(slow, "cushioned", "standing", STANDING),
         PlannedTrial(slow, "cushioned", "1", Asked(duration_s=3.9, gait=SHUFFLE, muscles=False)),
     )
-    return Delivery("brack", "brack-002.zip", "brack", 2, trials)
+    return Delivery("brack", "brack-002.zip", "brack", 2, trials, tables_fault=_name_in_a_comment)
+
+
+def _name_in_a_comment(rows: Rows) -> None:
+    """An invented name in the free text of one trial."""
+    told = next(row for row in rows.trials if row["trial_id"] == "FS-02-w5-brack-thin_soled-standing")
+    told["comment"] = "Runner: Nora Fellsider, late"
 
 
 MENDED = Session("FS-05", "week_5", "corrie")
@@ -66,7 +84,7 @@ def _corrie_002_recordings() -> tuple[PlannedTrial, ...]:
         PlannedTrial(own, "thin_soled", "5", OFF, fault=faults.marker_hidden("L.ANK.LAT", 0.3, 0.3)),
         PlannedTrial(own, "thin_soled", "6", back, faults.reflection_taken_for("L.HIP.LAT", 0.6, 160.0)),
         PlannedTrial(own, "thin_soled", "7", Asked(speed_m_per_s=3.7, muscles=False)),
-        PlannedTrial(own, "thin_soled", "8", back),
+        PlannedTrial(own, "thin_soled", "8", Asked(backwards=True), channels_fault=_millivolts_stated),
         PlannedTrial(own, "unshod", "standing", STANDING, faults.centimetres_called_millimetres),
         PlannedTrial(MENDED, "unshod", "standing", STANDING, faults.weight_shifted(120.0)),
         PlannedTrial(MENDED, "unshod", "1", OFF, fault=faults.labels_exchanged(exchanged, 0.45, 0.3)),

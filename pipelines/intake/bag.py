@@ -19,6 +19,8 @@ from pipelines.intake.archive import shown, unpack
 from pipelines.intake.bagit_rules import BagFiles, examine
 from pipelines.intake.descriptor import descriptor_problems
 from pipelines.intake.tables import no_tables, read_tables
+from pipelines.privacy.guard import guarded
+from pipelines.privacy.identifiers import NOBODY, KnownNames
 from schemas.received import PayloadFile, Problem, Received
 from schemas.study import Study
 
@@ -27,18 +29,21 @@ _ABOUT_PEOPLE = ("contact-name", "contact-email", "contact-phone")
 _MOST_INFO_BYTES = 1 << 16
 
 
-def receive(path: Path, inbox_site: str, work_dir: Path, study: Study) -> tuple[Received, Path | None]:
+def receive(
+    path: Path, inbox_site: str, work_dir: Path, study: Study, known: KnownNames = NOBODY
+) -> tuple[Received, Path | None]:
     """Open the delivery at ``path``; a ZIP file is unpacked into ``work_dir``.
 
     inbox_site: the site whose inbox folder it lay in; "" if it lay in none, as when a lab tries its own bag. Returns
-    the delivery and its payload folder, None if there is none that can be read. Never raises on what a sender made.
+    the delivery and its payload folder, None if there is none that can be read. Texts that may identify a person are
+    taken out of the delivery; ``known`` names are found for certain. Never raises on what a sender made.
     """
     root, problems = _bag_root(path, work_dir)
     if root is None:
         received = Received(
             path.name, inbox_site, None, None, {}, (), no_tables(), tuple(problems), _fingerprint_of_file(path)
         )
-        return received, None
+        return guarded(received, None, known), None
     found = examine(root)
     info, info_problems = _bag_info(root, found)
     info_problems += _site_problems(info, inbox_site, study)
@@ -61,7 +66,7 @@ def receive(path: Path, inbox_site: str, work_dir: Path, study: Study) -> tuple[
         problems=(*found.problems, *info_problems, *table_problems),
         fingerprint=_fingerprint(files) if files else _fingerprint_of_bag(found),
     )
-    return received, payload if readable else None
+    return guarded(received, root, known), payload if readable else None
 
 
 def _bag_root(path: Path, work_dir: Path) -> tuple[Path | None, list[Problem]]:

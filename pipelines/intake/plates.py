@@ -144,7 +144,7 @@ def plates_of(recording: Recording, turn: FloatArray, metre: float) -> tuple[Pla
         if spec.problem or not len(recording.analog):
             continue
         with np.errstate(all="ignore"):  # damaged numbers stay what they are; checks meet them
-            force, moment = force_and_moment_in_lab(recording, spec, metre)
+            force, moment = (v @ turn.T for v in force_and_moment_in_lab(recording, spec, metre))
         channels = list(spec.channels)
         limits = recording.analog_limits[channels]
         plates.append(
@@ -152,8 +152,8 @@ def plates_of(recording: Recording, turn: FloatArray, metre: float) -> tuple[Pla
                 number=spec.number,
                 c3d_type=spec.c3d_type,
                 corners=spec.corners * metre @ turn.T,
-                force=force @ turn.T,
-                moment=moment @ turn.T,
+                force=force,
+                moment=moment,
                 raw=recording.analog[:, channels],
                 labels=tuple(recording.analog_labels[c] for c in channels),
                 raw_full_scale=limits if np.isfinite(limits).all() else None,

@@ -18,9 +18,9 @@ from pipelines.intake.sidecar import Sidecar
 from pipelines.intake.signals import FoundSignals, signals_of
 from pipelines.outcomes.contacts import force_contacts, has_force
 from pipelines.outcomes.events import SIDES, Contact
-from pipelines.outcomes.filters import runs
 from pipelines.outcomes.marker_events import marker_contacts
 from pipelines.outcomes.sensor_events import contacts_in, halfway
+from schemas.mechanics import runs
 from schemas.processing import Processing
 from schemas.trial import FloatArray, Signal, Trial
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import csv
 from collections.abc import Iterator
-from itertools import islice
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -15,8 +14,13 @@ from schemas.received import Problem
 if TYPE_CHECKING:
     import pandas as pd
 
-MOST_BYTES = 64 << 20
-MOST_ROWS = 500_000
+#: Limits on what is read at all; the largest table of a study of many labs has some thousand rows. Together they bound
+#: memory and time: a file can hold more rows, or a row more cells, than the memory of the machine.
+MOST_BYTES = 32 << 20
+MOST_ROWS = 200_000
+MOST_LINES = 500_000
+MOST_CHARACTERS = 1 << 20  # of one row
+MOST_COLUMNS = 500
 MOST_RAGGED_SHOWN = 20
 _SEPARATORS = {";": "semicolons", "\t": "tabs", "|": "bars"}
 
@@ -88,38 +92,59 @@ def _cells(text: str, name: str, table: Table) -> tuple[pd.DataFrame | None, lis
 
     from schemas.convert.to_pandera import LINE
 
-    rows, lines = [], []
+    header: list[str] | None = None
+    rows, lines, ragged = [], [], []
+    last = 0
     try:
-        for line, row in islice(_rows(text), MOST_ROWS + 2):
-            rows.append(row)
-            lines.append(line)
+        for line, row in _rows(text):
+            last = line
+            if header is None:
+                header = [cell.strip() for cell in row]
+                if problem := _header_problem(header, name):
+                    return None, [problem]
+            elif len(row) != len(header):
+                ragged.append((line, len(row)))  # its cells are not kept: there may be far too many
+            else:
+                rows.append(row)
+                lines.append(line)
+            if len(rows) + len(ragged) > MOST_ROWS:
+                return None, [Problem("table", f"more than {MOST_ROWS} rows", f"at most {MOST_ROWS} rows", name)]
     except csv.Error as error:
-        seen = f"{name} is not readable as CSV after line {lines[-1] if lines else 0} ({error})"
+        seen = f"{name} is not readable as CSV after line {last} ({error})"
         return None, [Problem("table", seen, "comma-separated cells, quotes closed", name)]
-    if not rows:
+    if header is None:
         return None, [Problem("table", f"{name} is empty", "a header line with the column names", name)]
-    header = [cell.strip() for cell in rows[0]]
-    if problem := _header_problem(header, name):
-        return None, [problem]
-    if len(rows) > MOST_ROWS + 1:
-        return None, [Problem("table", f"more than {MOST_ROWS} rows", f"at most {MOST_ROWS} rows", name)]
-    body = list(zip(lines[1:], rows[1:], strict=True))
-    problems = list(_ragged(body, len(header), name))
-    whole = [(line, row) for line, row in body if len(row) == len(header)]
-    index = pd.Index([line for line, _ in whole], name=LINE, dtype="int64")
-    return pd.DataFrame([row for _, row in whole], columns=header, index=index, dtype=object), problems
+    index = pd.Index(lines, name=LINE, dtype="int64")
+    frame = pd.DataFrame(rows, columns=header, index=index, dtype=object)
+    return frame, list(_ragged(ragged, len(header), name))
 
 
 def _rows(text: str) -> Iterator[tuple[int, list[str]]]:
     """Rows with the line each begins on; lines without any cell are passed over."""
-    # splitlines() would also break at form feeds and the like, which are not line ends in CSV
-    lines = text.replace("\r\n", "\n").replace("\r", "\n").split("\n")
-    reader = csv.reader((f"{line}\n" for line in lines), strict=True)
+    taken = [0]
+    reader = csv.reader(_lines(text.replace("\r\n", "\n").replace("\r", "\n"), taken), strict=True)
     begins = 1
     for row in reader:
         if row:
             yield begins, row
         begins = reader.line_num + 1
+        taken[0] = 0
+
+
+def _lines(text: str, taken: list[int]) -> Iterator[str]:
+    """Line by line, never all at once. taken: how many characters of the present row the reader has had."""
+    # splitlines() would also break at form feeds and the like, which are not line ends in CSV
+    start, number = 0, 0
+    while start < len(text):
+        end = text.find("\n", start) + 1 or len(text)
+        number += 1
+        taken[0] += end - start
+        if taken[0] > MOST_CHARACTERS:
+            raise csv.Error(f"a row of more than {MOST_CHARACTERS} characters, or a quote that is never closed")
+        if number > MOST_LINES:
+            raise csv.Error(f"more than {MOST_LINES} lines")
+        yield text[start:end]
+        start = end
 
 
 def _header_problem(header: list[str], name: str) -> Problem | None:
@@ -127,11 +152,12 @@ def _header_problem(header: list[str], name: str) -> Problem | None:
         if len(header) == 1 and separator in header[0]:
             seen = f"the columns are separated by {words}"
             return Problem("table", seen, "columns separated by commas, numbers with a decimal point", name, "line 1")
+    if len(header) > MOST_COLUMNS:
+        return Problem("table", f"{len(header)} columns", "the columns of the table's definition", name, "line 1")
     return None
 
 
-def _ragged(body: list[tuple[int, list[str]]], width: int, name: str) -> Iterator[Problem]:
-    ragged = [(line, len(row)) for line, row in body if len(row) != width]
+def _ragged(ragged: list[tuple[int, int]], width: int, name: str) -> Iterator[Problem]:
     for line, count in ragged[:MOST_RAGGED_SHOWN]:
         seen = f"the row has {count} cells"
         expected = f"{width} cells as in the header; a comma inside a cell needs quotes round the cell"

@@ -6,11 +6,11 @@ from collections.abc import Mapping, Sequence
 
 import numpy as np
 
-from pipelines.outcomes.centre_of_pressure import centre_of_pressure
 from pipelines.outcomes.events import SIDES, Contact, find_contacts, plate_count, side_of
 from pipelines.outcomes.filters import low_pass
 from pipelines.outcomes.marker_events import marker_contacts
 from pipelines.outcomes.sensor_events import sensor_contacts
+from schemas.mechanics import centre_of_pressure
 from schemas.processing import Processing
 from schemas.trial import UP, FloatArray, Plate, Trial
 

@@ -9,9 +9,9 @@ from typing import TYPE_CHECKING, Any, Literal
 import numpy as np
 
 from pipelines.outcomes.filters import low_pass
-from pipelines.outcomes.force import STANDARD_GRAVITY
 from pipelines.outcomes.frames import frame_of
 from pipelines.outcomes.joints import JointAngle
+from schemas.mechanics import STANDARD_GRAVITY
 from schemas.outcomes_signals import CURVES
 from schemas.processing import Processing
 from schemas.trial import UP, FloatArray, Trial

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pipelines.outcomes.filters import runs
+from schemas.mechanics import runs
 from schemas.trial import UP, FloatArray, Plate
 
 SIDES = ("left", "right")

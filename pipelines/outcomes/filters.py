@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
+from schemas.mechanics import runs
 from schemas.trial import FloatArray
 
 
@@ -44,9 +44,3 @@ def low_pass(signal: FloatArray, rate_hz: float, cutoff_hz: float | None, order:
         if end - start > 1:
             signal[start:end] = sosfiltfilt(sections, signal[start:end], axis=0, padlen=min(pad, end - start - 1))
     return signal
-
-
-def runs(mask: NDArray[np.bool_]) -> list[tuple[int, int]]:
-    """First index and index after the last of each run of True in ``mask`` (n,)."""
-    edges = np.flatnonzero(np.diff(np.concatenate([[False], np.asarray(mask, bool), [False]]).astype(np.int8)))
-    return [(int(a), int(b)) for a, b in zip(edges[::2], edges[1::2], strict=True)]

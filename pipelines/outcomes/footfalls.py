@@ -11,11 +11,12 @@ from pipelines.outcomes import foot_strike, spatiotemporal, stiffness
 from pipelines.outcomes.contacts import contacts_of, cop_of, filtered_markers, has_force, loaded_plates
 from pipelines.outcomes.events import SIDES
 from pipelines.outcomes.filters import low_pass
-from pipelines.outcomes.force import STANDARD_GRAVITY, force_outcomes
+from pipelines.outcomes.force import force_outcomes
 from pipelines.outcomes.sampling import stretch, value_at
 from pipelines.outcomes.spatiotemporal import Footfall
 from schemas import fields as f
 from schemas.convert.to_arrow import PANDAS_TYPES
+from schemas.mechanics import STANDARD_GRAVITY
 from schemas.model import Field
 from schemas.outcomes import FOOTFALLS
 from schemas.processing import Processing

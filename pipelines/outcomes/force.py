@@ -13,8 +13,6 @@ import numpy as np
 from pipelines.outcomes.sampling import integral
 from schemas.trial import FloatArray
 
-#: m/s2, standard gravity (3rd CGPM 1901; exact by definition).
-STANDARD_GRAVITY = 9.80665
 #: Part of the time to the loading instant over which loading rates are taken (Milner et al. 2006, as remembered).
 LOADING_SPAN = (0.2, 0.8)
 

@@ -10,9 +10,9 @@ from collections.abc import Mapping
 
 import numpy as np
 
-from pipelines.outcomes.force import STANDARD_GRAVITY
 from pipelines.outcomes.joint_angles import direction, wrapped
 from pipelines.outcomes.segments import Segment
+from schemas.mechanics import STANDARD_GRAVITY
 from schemas.trial import FORWARD, UP, FloatArray
 
 _PLANE = [FORWARD, UP]

@@ -16,7 +16,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pipelines.outcomes.events import SIDES, Contact
-from pipelines.outcomes.filters import low_pass, runs
+from pipelines.outcomes.filters import low_pass
+from schemas.mechanics import runs
 from schemas.processing import Processing
 from schemas.processing_signals import MarkerEventProcessing
 from schemas.trial import FORWARD, UP, FloatArray

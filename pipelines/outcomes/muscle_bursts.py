@@ -12,9 +12,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from pipelines.outcomes.filters import runs
 from pipelines.outcomes.muscle_signal import Conditioned, smooth
 from pipelines.outcomes.muscle_windows import Step
+from schemas.mechanics import runs
 from schemas.processing_signals import MuscleProcessing
 from schemas.trial import FloatArray
 

@@ -12,7 +12,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from pipelines.outcomes.filters import corrected_cutoff_hz, runs
+from pipelines.outcomes.filters import corrected_cutoff_hz
+from schemas.mechanics import runs
 from schemas.processing_signals import MuscleProcessing
 from schemas.trial import FloatArray, Signal
 

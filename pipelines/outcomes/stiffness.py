@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import math
 
-from pipelines.outcomes.force import STANDARD_GRAVITY
+from schemas.mechanics import STANDARD_GRAVITY
 
 
 def peak_force(mass_kg: float, contact_s: float, flight_s: float, gravity_m_per_s2: float = STANDARD_GRAVITY) -> float:

@@ -8,8 +8,9 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from pipelines.outcomes.footfalls import mean_speed
-from pipelines.outcomes.force import STANDARD_GRAVITY, impulse
+from pipelines.outcomes.force import impulse
 from pipelines.outcomes.sampling import stretch
+from schemas.mechanics import STANDARD_GRAVITY
 from schemas.processing import Processing
 from schemas.trial import UP, Posture, Trial
 

@@ -12,12 +12,18 @@ from typing import TYPE_CHECKING, Any, Protocol
 
 from markupsafe import Markup
 
+from pipelines.outcomes.transition_cautions import WORDING
 from pipelines.pages import charts, view
 from pipelines.pages.cautions import RECORDING_AGAIN
+from pipelines.pages.change_over import CAUTION_WORDS, MOST_DRAWN
+from pipelines.pages.contrasts import Compare
+from pipelines.pages.curve_chart import curve_chart, curve_range
 from pipelines.pages.drawing import wave
 from pipelines.pages.facts import Delivery, Facts, Finding, Standing, read_facts
+from pipelines.pages.forest import forest_chart
 from pipelines.pages.names import file_names, link
-from pipelines.pages.words import OUTCOMES, STATUS_WORDS
+from pipelines.pages.week_chart import week_chart
+from pipelines.pages.words import STATUS_WORDS, joined
 from pipelines.storage import write_bytes
 
 if TYPE_CHECKING:
@@ -26,6 +32,7 @@ if TYPE_CHECKING:
     from pipelines.study_file import LoadedStudy
 
 _HERE = Path(__file__).parent
+_TOP = ("curves.html", "safety.html", "index.html")
 
 
 class Places(Protocol):
@@ -45,7 +52,7 @@ def write_pages(depot: Places, study: LoadedStudy) -> Path:
 
     Raises Unusable if the warehouse cannot be read. Files whose content has not changed are left untouched.
     """
-    facts = read_facts(depot.warehouse, study.study.conditions, [o.column for o in OUTCOMES])
+    facts = read_facts(depot.warehouse, study.study)
     due = set()
     for parts, html in _Pages(facts, study).all():
         path = depot.pages.joinpath(*parts)
@@ -53,7 +60,7 @@ def write_pages(depot: Places, study: LoadedStudy) -> Path:
         content = html.encode("utf-8", "replace")
         if not path.is_file() or path.read_bytes() != content:
             write_bytes(path, content)
-    for folder, pattern in (("fix", "*"), ("sites", "*"), (".", ".index.html.*")):
+    for folder, pattern in (("fix", "*"), ("sites", "*"), *((".", f".{name}.*") for name in _TOP)):
         for stale in set((depot.pages / folder).glob(pattern)) - due:
             if stale.suffix == ".html" or ".html." in stale.name:
                 stale.unlink()
@@ -90,7 +97,8 @@ class _Pages:
             yield ("fix", self.sheets["delivery", delivery.delivery_id]), self.stopped_sheet(delivery)
         for site in self.site_names:
             yield ("sites", self.site_files[site]), self.site_page(site)
-        yield ("index.html",), self.overview()
+        for name, page in zip(_TOP, (self.curves_page, self.safety_page, self.overview), strict=True):
+            yield (name,), page()
 
     def _render(self, template: str, root: str, **values: Any) -> str:
         return self.templates.get_template(template).render(
@@ -125,7 +133,31 @@ class _Pages:
             tallies=view.check_tallies(facts),
             bars=self._bars(None),
             comparisons=self._comparisons(None),
+            forests=self._forests(),
+            site_names=self.site_names,
         )
+
+    def curves_page(self) -> str:
+        """Mean curves, for the statistician."""
+        drawn = []
+        for place, (quantity, curves) in enumerate(self.facts.curves.by_quantity):
+            domain = curve_range(curves)
+            behind = next((c for c in curves if c.condition == self.facts.curves.reference), None)
+            panels = [curve_chart(quantity, c, behind, domain, f"curve-{place}-{i}") for i, c in enumerate(curves)]
+            drawn.append((quantity, curves, panels))
+        return self._render("curves.html.j2", "", drawn=drawn)
+
+    def safety_page(self) -> str:
+        """The page for the safety lead; no other page may take ``facts.change_over``."""
+        over = self.facts.change_over
+        drawn = [
+            (runner, week_chart(runner, over.weeks[runner], over.last_weeks, f"weeks-{place}"))
+            for place, runner in enumerate(over.listed[:MOST_DRAWN])
+            if runner in over.weeks
+        ]
+        wording = joined(list(dict.fromkeys(c.wording for c in over.cautions))) or WORDING
+        limits = self.common["study"].processing.transition
+        return self._render("safety.html.j2", "", over=over, drawn=drawn, wording=wording, limits=limits)
 
     def site_page(self, site: str) -> str:
         """The page for the lead of one site."""
@@ -206,9 +238,18 @@ class _Pages:
         sites = sorted(self.site_names, key=lambda s: s != own)
         return [
             (o, charts.outcome_chart(o, means, list(self.facts.conditions), sites, f"outcome-{i}", own=own))
-            for i, o in enumerate(OUTCOMES)
-            if (means := self.facts.outcomes[o.column])
+            for i, o in enumerate(o for o in self.facts.shown if o.between_sites)
+            if (means := self.facts.outcomes[o.key])
         ]
+
+    def _forests(self) -> list[tuple[Compare, Markup | None]]:
+        forests: list[tuple[Compare, Markup | None]] = []
+        for place, compare in enumerate(self.facts.contrasts.outcomes):
+            what, drawn = compare.outcome, compare.drawn
+            key = f"contrast-{place}"
+            chart = forest_chart(what.title, what.unit, drawn, key, digits=what.digits) if drawn else None
+            forests.append((compare, chart))
+        return forests
 
     def _drawings(self, findings: tuple[Finding, ...]) -> dict[str, charts.Drawing]:
         shown = [f for group in view.groups_of(findings) for f in group.drawn]
@@ -245,5 +286,6 @@ def _templates() -> Environment:
         "STATUS_WORDS": STATUS_WORDS,
         "WEIGHT_WORDS": words.WEIGHT_WORDS,
         "visit_words": words.visit_words,
+        "caution_words": lambda kind: " ".join(CAUTION_WORDS.get(kind, ("", kind.replace("_", " ")))),
     }
     return templates

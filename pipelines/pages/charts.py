@@ -12,7 +12,8 @@ from markupsafe import Markup
 
 from pipelines.pages.drawing import BLACK, BLUE, GREEN, INK, MUTED, ORANGE, PURPLE, VERMILLION, svg, values
 from pipelines.pages.facts import Trace
-from pipelines.pages.words import SIGNS, Outcome, signal_words
+from pipelines.pages.outcomes_shown import Outcome
+from pipelines.pages.words import SIGNS, signal_words
 
 if TYPE_CHECKING:
     import altair as alt

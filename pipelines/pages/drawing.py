@@ -6,6 +6,7 @@ drawn is in ``charts``.
 
 from __future__ import annotations
 
+import json
 import math
 import re
 import xml.etree.ElementTree as ElementTree
@@ -28,8 +29,14 @@ def values(rows: list[dict[str, Any]]) -> alt.InlineData:
     """Rows for a chart; characters that an SVG may not hold, or that turn text round, are replaced."""
     import altair as alt
 
-    clean = [{k: _CONTROL.sub("�", v) if isinstance(v, str) else v for k, v in row.items()} for row in rows]
-    return alt.InlineData(values=clean)
+    said = [{k: clean(v) if isinstance(v, str) else v for k, v in row.items()} for row in rows]
+    # as one string: Altair copies a list of rows, row by row, with every layer it is given to
+    return alt.InlineData(values=json.dumps(said), format=alt.DataFormat(alt.JsonDataFormat(type="json")))
+
+
+def clean(text: str) -> str:
+    """The text without characters that an SVG may not hold, or that turn text round."""
+    return _CONTROL.sub("�", text)
 
 
 def svg(chart: alt.TopLevelMixin, key: str, title: str, summary: str) -> Markup:
@@ -60,7 +67,7 @@ def svg(chart: alt.TopLevelMixin, key: str, title: str, summary: str) -> Markup:
     spec = chart.to_dict(validate=False)
     # no address is allowed, so that a chart cannot reach out even by mistake
     drawn = vl_convert.vegalite_to_svg(spec, config=settings, allowed_base_urls=[])
-    return _tidy(drawn, key, _CONTROL.sub("�", title), _CONTROL.sub("�", summary))
+    return _tidy(drawn, key, clean(title), clean(summary))
 
 
 def _tidy(drawn: str, key: str, title: str, summary: str) -> Markup:

@@ -12,10 +12,16 @@ from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
+from pipelines.pages.change_over import ChangeOver, read_change_over
+from pipelines.pages.contrasts import Contrasts, read_contrasts
+from pipelines.pages.curves import Curves, read_curves
+from pipelines.pages.outcomes_shown import Outcome, shown_outcomes
 from pipelines.warehouse.query import open_read_only
 
 if TYPE_CHECKING:
     import duckdb
+
+    from schemas.study import Study
 
 Row = TypeVar("Row")
 Hidden = set[tuple[str, str]]  # (site, trial)
@@ -117,7 +123,11 @@ class Facts:
     traces: dict[str, Trace]  # finding id -> trace
     footfall_count: int
     runner_count: int
-    outcomes: dict[str, tuple[tuple[str, str, float], ...]]  # column -> (site, condition, mean of one runner)
+    shown: tuple[Outcome, ...]
+    outcomes: dict[str, tuple[tuple[str, str, float], ...]]  # Outcome.key -> (site, condition, mean of one runner)
+    contrasts: Contrasts
+    change_over: ChangeOver
+    curves: Curves
 
     @cached_property
     def current(self) -> tuple[Standing, ...]:
@@ -152,13 +162,13 @@ class Facts:
         return 1 + max((d.delivery_number or 0 for d in self.deliveries if d.site == site), default=0)
 
 
-def read_facts(warehouse: Path, conditions: Iterable[str], outcomes: Iterable[str]) -> Facts:
-    """Read all facts. ``conditions`` gives the order of the study file; ``outcomes`` are columns of ``footfalls``."""
+def read_facts(warehouse: Path, study: Study) -> Facts:
+    """Read all facts; the study file gives the order of conditions and which outcomes are shown."""
     with open_read_only(warehouse) as connection:
-        return _read(connection, tuple(conditions), tuple(outcomes))
+        return _read(connection, study)
 
 
-def _read(connection: duckdb.DuckDBPyConnection, order: tuple[str, ...], outcomes: tuple[str, ...]) -> Facts:
+def _read(connection: duckdb.DuckDBPyConnection, study: Study) -> Facts:
     # a trial id stays hidden in every delivery of its site as long as its newest version is withheld
     hidden: Hidden = set(
         connection.execute(
@@ -166,11 +176,13 @@ def _read(connection: duckdb.DuckDBPyConnection, order: tuple[str, ...], outcome
         ).fetchall()
     )
     described = dict(connection.execute("SELECT condition, description FROM conditions").fetchall())
-    visits = connection.execute("SELECT visit, planned_week FROM visits ORDER BY planned_week, visit").fetchall()
+    conditions = {word: described[word] for word in (*study.conditions, *sorted(described)) if word in described}
+    visits = dict(connection.execute("SELECT visit, planned_week FROM visits ORDER BY planned_week, visit").fetchall())
+    shown = shown_outcomes(study, _side_of_muscles(connection))
     return Facts(
         sites=tuple(_rows(connection, Site, "FROM sites ORDER BY site")),
-        conditions={word: described[word] for word in (*order, *sorted(described)) if word in described},
-        visits=dict(visits),
+        conditions=conditions,
+        visits=visits,
         deliveries=tuple(_rows(connection, Delivery, "FROM deliveries ORDER BY received_utc, delivery_id")),
         standings=_standings(connection, hidden),
         findings=_findings(connection, hidden),
@@ -178,7 +190,11 @@ def _read(connection: duckdb.DuckDBPyConnection, order: tuple[str, ...], outcome
         traces=_traces(connection, hidden),
         footfall_count=_one(connection, "SELECT count(*) FROM footfalls"),
         runner_count=_one(connection, "SELECT count(*) FROM runners"),
-        outcomes={column: _runner_means(connection, column) for column in outcomes},
+        shown=shown,
+        outcomes={o.key: _runner_means(connection, o) for o in shown if o.between_sites},
+        contrasts=read_contrasts(connection, [o for o in shown if o.within_runners], list(conditions), list(visits)),
+        change_over=read_change_over(connection),
+        curves=read_curves(connection, list(conditions), list(visits), study.processing.contrasts.reference_condition),
     )
 
 
@@ -255,13 +271,21 @@ def _traces(connection: duckdb.DuckDBPyConnection, hidden: Hidden) -> dict[str, 
     }
 
 
-def _runner_means(connection: duckdb.DuckDBPyConnection, column: str) -> tuple[tuple[str, str, float], ...]:
+def _side_of_muscles(connection: duckdb.DuckDBPyConnection) -> str:
+    """The side of which more trials have a usable muscle signal; the left one if they are equal."""
+    row = connection.execute(
+        "SELECT side FROM muscle_signals WHERE signal_problem IS NULL GROUP BY side "
+        "ORDER BY count(DISTINCT trial_id) DESC, side LIMIT 1"
+    ).fetchone()
+    return str(row[0]) if row else "left"
+
+
+def _runner_means(connection: duckdb.DuckDBPyConnection, outcome: Outcome) -> tuple[tuple[str, str, float], ...]:
     """Mean of each runner in each condition: footfalls are averaged within the trial, trials within the runner."""
     rows: list[tuple[Any, ...]] = connection.execute(
         f"""WITH per_trial AS (
-              SELECT t.site, t.condition, t.participant_id, trial_id, avg(f."{column}") AS value
-              FROM footfalls f JOIN trials t USING (trial_id)
-              GROUP BY ALL HAVING avg(f."{column}") IS NOT NULL)
+              SELECT site, condition, participant_id, trial_id, avg(value) AS value FROM ({outcome.values_sql})
+              GROUP BY ALL HAVING avg(value) IS NOT NULL)
             SELECT site, condition, round(avg(value), 6) FROM per_trial
             GROUP BY site, condition, participant_id ORDER BY site, condition, participant_id"""
     ).fetchall()

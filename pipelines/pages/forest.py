@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any, Literal
 
 from markupsafe import Markup
 
-from pipelines.pages.drawing import BLUE, INK, MUTED, VERMILLION, svg, values
+from pipelines.pages.drawing import BLUE, INK, MUTED, VERMILLION, clean, svg, values
 from pipelines.pages.words import signed
 
 if TYPE_CHECKING:
@@ -65,31 +65,53 @@ def forest_rows(sites: Iterable[Mapping[str, Any]], pooled: Iterable[Mapping[str
 
 
 def forest_chart(
-    what: str, unit: str, compared: tuple[str, str], rows: Sequence[ForestRow], key: str, *, digits: int
+    what: str,
+    unit: str,
+    comparisons: Sequence[tuple[tuple[str, str], Sequence[ForestRow]]],
+    key: str,
+    *,
+    digits: int,
 ) -> Markup:
-    """The forest plot of one outcome.
+    """The forest plot of one outcome: a panel per comparison, one axis for all.
 
-    what, unit: the outcome in words. compared: condition and reference; above zero the condition has more. key: makes
-    the ids of the drawing unique on its page. digits: after the point.
+    what, unit: the outcome in words. comparisons: (condition, reference) and its rows; above zero the condition has
+    more. key: makes the ids of the drawing unique on its page. digits: after the point.
     """
     import altair as alt
 
+    domain = _domain([row for _, rows in comparisons for row in rows])
+    panels = []
+    for place, (compared, rows) in enumerate(comparisons):
+        last = place == len(comparisons) - 1
+        drawn = [_drawn(i, row, domain, digits, unit) for i, row in enumerate(rows)]
+        data = alt.Chart(values([{k: v for k, v in row.items() if v is not None} for row in drawn]))
+        across = alt.X(
+            field="value",
+            type="quantitative",
+            title=(f"Difference ({unit})" if unit else "Difference") if last else None,
+            scale=alt.Scale(domain=domain, nice=False, zero=False),
+            axis=alt.Axis(tickCount=5, grid=False, labels=last, ticks=last, domain=last),
+        )
+        by_row = alt.Y(field="row", type="ordinal", axis=None, scale=alt.Scale(paddingInner=0, paddingOuter=0))
+        panel = alt.layer(*_marks(data, across, by_row), *_texts(data, by_row))
+        panels.append(panel.properties(width=_WIDTH, height={"step": _ROW}, title=_heading(compared)))
+    chart = alt.vconcat(*panels, spacing=16)
+    less = " and ".join(" less ".join(_plain(compared)) for compared, _ in comparisons)
+    return svg(chart, key, f"{what}: {less}, by site and pooled", _summaries(comparisons, digits, unit))
+
+
+def _plain(compared: tuple[str, str]) -> tuple[str, str]:
     condition, reference = (word.replace("_", " ") for word in compared)
-    domain = _domain(rows)
-    drawn = [_drawn(i, row, domain, digits, unit) for i, row in enumerate(rows)]
-    data = values([{k: v for k, v in row.items() if v is not None} for row in drawn])
-    across = alt.X(
-        field="value",
-        type="quantitative",
-        title=f"{what}: {condition} less {reference}" + (f" ({unit})" if unit else ""),
-        scale=alt.Scale(domain=domain, nice=False, zero=False),
-        axis=alt.Axis(tickCount=5, grid=False),
+    return condition, reference
+
+
+def _heading(compared: tuple[str, str]) -> alt.TitleParams:
+    import altair as alt
+
+    text = " less ".join(clean(word) for word in _plain(compared))
+    return alt.TitleParams(
+        text=text, anchor="start", fontSize=13, fontWeight="normal", color=MUTED, frame="group", offset=8, limit=_WIDTH
     )
-    by_row = alt.Y(field="row", type="ordinal", axis=None, scale=alt.Scale(paddingInner=0, paddingOuter=0))
-    layers = [*_marks(alt.Chart(data), across, by_row), *_texts(alt.Chart(data), by_row)]
-    chart = alt.layer(*layers).properties(width=_WIDTH, height={"step": _ROW})
-    title = f"{what}: {condition} less {reference}, by site and pooled"
-    return svg(chart, key, title, _summary(rows, digits, unit, condition))
 
 
 def _marks(chart: alt.Chart, across: alt.X, by_row: alt.Y) -> list[alt.Chart]:
@@ -186,16 +208,22 @@ def _numbers_text(row: ForestRow, digits: int) -> str:
     return f"{signed(row.estimate, digits)} ({signed(row.lower, digits)} to {signed(row.upper, digits)})"
 
 
-def _summary(rows: Sequence[ForestRow], digits: int, unit: str, condition: str) -> str:
-    parts = []
-    for row in rows:
-        text = f"{row.label}, {row.runners} runners: {_numbers_text(row, digits)}"
-        if row.prediction:
-            low, high = (signed(end, digits) for end in row.prediction)
-            text += f", a further site expected from {low} to {high}"
-        parts.append(text + (f", {row.reason}." if row.reason else "."))
+def _summaries(comparisons: Sequence[tuple[tuple[str, str], Sequence[ForestRow]]], digits: int, unit: str) -> str:
     of_unit = f" in {unit}" if unit else ""
-    return f"Differences{of_unit} with 95 % intervals; above zero means more in {condition}. " + " ".join(parts)
+    parts = [f"Differences{of_unit} with 95 % intervals."]
+    for compared, rows in comparisons:
+        condition, reference = _plain(compared)
+        parts.append(f"{condition} less {reference}, above zero means more in {condition}:")
+        parts += [_summary(row, digits) for row in rows]
+    return " ".join(parts)
+
+
+def _summary(row: ForestRow, digits: int) -> str:
+    text = f"{row.label}, {row.runners} runners: {_numbers_text(row, digits)}"
+    if row.prediction:
+        low, high = (signed(end, digits) for end in row.prediction)
+        text += f", a further site expected from {low} to {high}"
+    return text + (f", {row.reason}." if row.reason else ".")
 
 
 def _numbers(row: Mapping[str, Any]) -> tuple[float | None, float | None, float | None]:

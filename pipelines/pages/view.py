@@ -9,7 +9,8 @@ from dataclasses import dataclass, field
 
 from pipelines.pages.cautions import caution
 from pipelines.pages.facts import CheckRun, Delivery, Facts, Finding, Standing
-from pipelines.pages.words import OUTCOMES, Outcome, counted, joined
+from pipelines.pages.outcomes_shown import Outcome
+from pipelines.pages.words import counted, joined
 
 STATUSES = ("pass", "found", "skipped", "crashed")
 _DRAWN_PER_CHECK = 3
@@ -226,9 +227,9 @@ class Against:
 def against_others(facts: Facts, site: str) -> list[Against]:
     """The site's mean over runners beside that of all other sites' runners."""
     rows = []
-    for outcome in OUTCOMES:
+    for outcome in (o for o in facts.shown if o.between_sites):
         for condition in facts.conditions:
-            means = [(s, v) for s, c, v in facts.outcomes[outcome.column] if c == condition]
+            means = [(s, v) for s, c, v in facts.outcomes[outcome.key] if c == condition]
             own, others = [v for s, v in means if s == site], [v for s, v in means if s != site]
             rows.append(Against(outcome, condition, _mean(own), len(own), _mean(others), len(others)))
     return rows
@@ -251,7 +252,7 @@ def spreads(facts: Facts, outcome: Outcome) -> list[Spread]:
     rows = []
     for condition in facts.conditions:
         for site in (s.site for s in facts.sites):
-            own = [v for s, c, v in facts.outcomes[outcome.column] if (s, c) == (site, condition)]
+            own = [v for s, c, v in facts.outcomes[outcome.key] if (s, c) == (site, condition)]
             rows.append(
                 Spread(outcome, condition, site, _mean(own), statistics.stdev(own) if len(own) > 1 else None, len(own))
             )

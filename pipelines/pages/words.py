@@ -3,11 +3,9 @@
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
 from functools import cache
 
 from schemas.convert.words import unit_words
-from schemas.outcomes import FOOTFALLS
 
 #: Sign and word always stand together, so that colour is never needed to tell them apart.
 SIGNS = {
@@ -23,36 +21,13 @@ SIGNS = {
 }
 STATUS_WORDS = {"taken_in": "taken in", "stopped": "stopped", "repeat": "repeat, not used again"}
 WEIGHT_WORDS = {"stops": "stops the delivery", "returns": "must be mended", "notes": "for your notice"}
-_SHORT_UNITS = {"deg": "°", "{BW}": "body weights"}
+_SHORT_UNITS = {"deg": "°", "{BW}": "body weights", "J/(kg.m)": "J/(kg·m)"}
 
 
-@dataclass(frozen=True)
-class Outcome:
-    """One outcome that the pages compare. ``digits`` after the point; ``note`` says what a reader could mistake."""
+def short_unit(code: str | None) -> str:
+    """A UCUM unit as it reads after a number on a page; empty for none."""
+    return _SHORT_UNITS.get(code or "", unit_words(code))
 
-    column: str
-    title: str
-    digits: int
-    note: str = ""
-
-    @property
-    def unit(self) -> str:
-        """The unit as it reads after a number."""
-        code = FOOTFALLS.column(self.column).unit
-        return _SHORT_UNITS.get(code or "", unit_words(code))
-
-    @property
-    def axis(self) -> str:
-        """Title of its axis."""
-        return f"{self.title} ({self.unit})" if self.unit else self.title
-
-
-OUTCOMES = (
-    Outcome("contact_time_s", "Contact time", 3),
-    Outcome("stride_length_m", "Stride length", 2),
-    Outcome("impact_peak_bw", "Impact peak", 2, "Only footfalls that have an impact peak."),
-    Outcome("foot_strike_angle_deg", "Foot strike angle", 1, "Toes up is positive; 0° is the standing posture."),
-)
 
 _FORCE = {"vertical": "Vertical force", "fore_aft": "Fore-aft force", "sideways": "Sideways force"}
 _MARKER = {"forward": "position along the running direction", "up": "height", "right": "position to the right"}

@@ -6,6 +6,7 @@ are is in ``schemas`` and ``pipelines.warehouse.views``.
 
 from __future__ import annotations
 
+import errno
 import os
 from collections.abc import Iterable
 from dataclasses import dataclass
@@ -69,12 +70,17 @@ def build_warehouse(depot: Depot, study: LoadedStudy, code_version: str) -> Buil
     new = depot.warehouse.with_name(depot.warehouse.name + ".new")
     for rest in (new, new.with_name(new.name + ".wal")):
         rest.unlink(missing_ok=True)
-    with duckdb.connect(str(new), config=dict(DUCKDB_CONFIG)) as connection:
-        _fill(connection, depot, study)
-        fill_analyses(connection, study.study.processing, code_version, study.version)
-        _make_views(connection, study, code_version)
-        rows = {t.name: _count(connection, t.name) for t in warehouse_tables()}
-        connection.execute("CHECKPOINT")
+    try:
+        with duckdb.connect(str(new), config=dict(DUCKDB_CONFIG)) as connection:
+            _fill(connection, depot, study)
+            fill_analyses(connection, study.study.processing, code_version, study.version)
+            _make_views(connection, study, code_version)
+            rows = {t.name: _count(connection, t.name) for t in warehouse_tables()}
+            connection.execute("CHECKPOINT")
+    except duckdb.Error as error:
+        if os.strerror(errno.ENOSPC) in str(error):  # told like any other full disk
+            raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC), str(new)) from error
+        raise
     handle = os.open(new, os.O_RDONLY)
     os.fsync(handle)
     os.close(handle)

@@ -16,6 +16,9 @@ SHOWN_ROWS = 50
 #: An answer of more columns than this and few rows is shown turned, a line per column: else no screen is wide enough.
 _MOST_COLUMNS, _FEW_ROWS = 12, 8
 _SUFFIXES = (".csv", ".parquet")
+#: After spaces and characters without a picture; the last four are the same signs in full width.
+_FORMULA = "^[\\s\\p{Z}\\p{C}]*[=+\\-@\t\r\n\uff1d\uff0b\uff0d\uff20]"
+_PLAIN_NUMBER = r"^[+-]?[0-9]+(\.[0-9]*)?([eE][+-]?[0-9]+)?$"
 
 
 def ask(warehouse: Path, sql: str) -> pa.Table:
@@ -82,12 +85,40 @@ def write_answer(answer: pa.Table, path: Path) -> None:
     if path.suffix.lower() == ".csv":
         from pyarrow import csv
 
-        csv.write_csv(answer, buffer)
+        csv.write_csv(without_formulas(answer), buffer)
     else:
         from pyarrow import parquet
 
         parquet.write_table(answer, buffer)
     write_bytes(path.absolute(), buffer.getvalue())
+
+
+def without_formulas(answer: pa.Table) -> pa.Table:
+    """The answer with an apostrophe before every text, and column name, that a spreadsheet would take for a formula.
+
+    Such a text begins with = + - @, a tab or a line break, also after spaces (list of the OWASP page on CSV injection).
+    Columns of numbers, and texts that are plain numbers such as -3.5, stay as they are.
+    """
+    import pyarrow as pa
+    from pyarrow import types
+
+    columns = []
+    for column in answer.columns:
+        if types.is_dictionary(column.type):
+            column = column.cast(column.type.value_type)
+        is_text = types.is_string(column.type) or types.is_large_string(column.type)
+        columns.append(_with_apostrophes(column) if is_text else column)
+    return pa.table(columns, names=_with_apostrophes(pa.array(answer.column_names, pa.string())).to_pylist())
+
+
+def _with_apostrophes(texts: Any) -> Any:
+    import pyarrow as pa
+    from pyarrow import compute
+
+    formula = compute.match_substring_regex(texts, _FORMULA)
+    number = compute.match_substring_regex(texts, _PLAIN_NUMBER)
+    marked = compute.binary_join_element_wise(pa.scalar("'", texts.type), texts, pa.scalar("", texts.type))
+    return compute.if_else(compute.and_not(formula, number), marked, texts)
 
 
 def print_answer(answer: pa.Table, shown_rows: int = SHOWN_ROWS) -> None:

@@ -15,9 +15,11 @@ from checks.run import Context, run_checks
 from schemas.trial import FileFacts, Trial
 from tests.builders import a_standing_trial, a_study, a_trial
 from tests.checks import (
+    test_channels,
     test_consents,
     test_delivery,
     test_force,
+    test_identifiers,
     test_markers,
     test_outcomes,
     test_readings,
@@ -28,9 +30,11 @@ from tests.checks.received_builders import a_delivery
 from tests.checks.running_checks import STAMP, Case, of_delivery, of_trial, run
 
 MODULES = (
+    test_channels,
     test_consents,
     test_delivery,
     test_force,
+    test_identifiers,
     test_markers,
     test_outcomes,
     test_readings,

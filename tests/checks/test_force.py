@@ -7,6 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from schemas.mechanics import runs
 from schemas.trial import UP
 from tests.builders import a_trial
 from tests.checks.running_checks import Case, lifted, of_trial, run, status, with_plates
@@ -107,6 +108,27 @@ def test_a_peak_cut_off_by_a_converter_is_found(step_n: float) -> None:
     (finding,) = run("force_stays_below_full_scale", of_trial(trial)).findings
     assert finding["place"] == "plate 1, channel Fy"
     assert 0.1 < finding["moment_s"] < 0.35
+
+
+@pytest.mark.parametrize(("newtons", "equal"), [(20.0, 6), (43.0, 7)])
+def test_six_equal_counts_on_a_small_broad_peak_are_no_cut(newtons: float, equal: int) -> None:
+    """A sideways force of some tens of newtons, of which one count is 0.31 N: smooth, but flat on top in the file."""
+
+    def sideways(plate):
+        up = plate.raw[:, UP] / plate.raw[:, UP].max()
+        side = np.round(newtons * (1 - (1 - up) ** 4) ** 4 / 0.305) * 0.305
+        return replace(plate, raw=np.column_stack([plate.raw[:, :2], side, plate.raw[:, 3:]]))
+
+    trial = with_plates(a_trial(contact_s=0.05, flight_s=0.3), sideways)
+    side = trial.plates[0].raw[:, 2]
+    assert equal <= max(b - a for a, b in runs(side == side.max()))
+    assert status("force_stays_below_full_scale", of_trial(trial)) == "pass"
+
+
+def test_a_cut_off_fore_aft_channel_is_found_though_it_is_small_beside_the_vertical() -> None:
+    trial = with_plates(a_trial(), lambda p: replace(p, raw=np.clip(p.raw, [-180, *[-9e9] * 5], 9e9)))
+    (finding,) = run("force_stays_below_full_scale", of_trial(trial)).findings
+    assert finding["place"] == "plate 1, channel Fx"
 
 
 def test_reaching_what_the_file_can_store_is_enough() -> None:

@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from checks import signals
-from pipelines.outcomes import centre_of_pressure as outcome
+from schemas import mechanics
 from tests.builders import a_plate, a_trial
 
 SQUARE = np.array([[1.0, 0, -1], [1, 0, 1], [-1, 0, 1], [-1, 0, -1]])
@@ -40,13 +40,12 @@ def test_the_centre_of_pressure_is_where_the_force_was_applied(
     plate = a_plate(1, force, point, (0.0, 0.0))
     plate.corners[:, 1] = height
     assert signals.centre_of_pressure(plate)[0] == pytest.approx([x, z], abs=1e-9)
-    assert outcome.centre_of_pressure(force, plate.moment, height, 20.0)[0, [0, 2]] == pytest.approx([x, z], abs=1e-9)
 
 
 @given(st.lists(st.booleans(), max_size=40))
 def test_runs_cover_every_true_and_nothing_else(mask: list[bool]) -> None:
     covered = np.zeros(len(mask), bool)
-    for a, b in signals.runs(np.array(mask, bool)):
+    for a, b in mechanics.runs(np.array(mask, bool)):
         assert a < b
         covered[a:b] = True
     assert covered.tolist() == mask
@@ -70,3 +69,28 @@ def test_a_cut_too_small_to_matter_is_no_flat_top() -> None:
     peak = 1500 * np.sin(np.linspace(0, np.pi, 250))
     assert signals.flat_tops(np.minimum(peak, 1499), 4) == []
     assert signals.flat_tops(np.minimum(peak, 1400), 4) != []
+
+
+@given(
+    power=st.floats(2, 6),
+    samples=st.integers(20, 400),
+    counts=st.floats(30, 5000),
+    middle=st.floats(0.3, 0.7),
+)
+def test_a_peak_that_was_only_rounded_has_no_flat_top(power: float, samples: int, counts: float, middle: float) -> None:
+    """Rounded to whole counts; rising and falling at different rates."""
+    time = np.linspace(0, 1, samples)
+    from_middle = np.where(time < middle, (middle - time) / middle, (time - middle) / (1 - middle))
+    peak = np.round(counts * (1 - from_middle**power))
+    assert signals.flat_tops(np.concatenate([np.zeros(30), peak, np.zeros(30)]), 4) == []
+
+
+@given(samples=st.integers(60, 400), counts=st.floats(300, 30000), share=st.floats(0.3, 0.94))
+def test_a_peak_of_a_contact_that_was_cut_off_is_found_where_it_was(samples: int, counts: float, share: float) -> None:
+    peak = np.round(counts * np.sin(np.linspace(0, np.pi, samples)))
+    limit = np.round(share * counts)
+    rest = np.arange(30) % 2  # noise of one count, which tells how large a count is
+    cut = np.concatenate([rest, np.minimum(peak, limit), rest])
+    (first,) = signals.flat_tops(cut, 4)
+    assert (cut[slice(*first)] == limit).all()
+    assert first[1] - first[0] == (cut == limit).sum()

@@ -144,7 +144,7 @@ def test_twelve_runners_three_visits_three_conditions_and_one_runner_in_every_la
     planned = [t for d in deliveries() if d.number for t in d.trials if t.asked.kind == "running"]
     conditions: dict[str, set[str]] = {}
     for trial in planned:
-        if trial.fault is None and trial.sidecar_of is None:
+        if trial.fault is None and trial.sidecar_of is None and trial.channels_fault is None:
             conditions.setdefault(trial.session.participant_id, set()).add(trial.condition)
     assert sum(len(found) == 3 for found in conditions.values()) >= 12
     assert {t.session.visit for t in planned} == {"week_0", "week_5", "week_10"}
@@ -174,5 +174,8 @@ def test_every_expected_finding_names_a_delivery_and_a_trial_that_exist() -> Non
     numbered = [row for row in expected if "unnumbered" not in row["delivery"]]
     assert numbered
     assert [r for r in numbered if r["delivery"] not in known] == []
-    assert [r for r in numbered if r["trial_id"] and r["trial_id"] not in known[r["delivery"]]] == []
+    withheld = [r for r in numbered if r["weight"] == "withholds"]  # these go by names of their own
+    assert {r["trial_id"] for r in withheld} == {f"corrie-002.withheld-{n + 1}" for n in range(len(withheld))}
+    open_ones = [r for r in numbered if r["trial_id"] and r not in withheld]
+    assert [r for r in open_ones if r["trial_id"] not in known[r["delivery"]]] == []
     assert all(row["planted"].endswith(".") for row in expected)

@@ -44,7 +44,7 @@ def depot(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 def test_there_are_exactly_these_commands() -> None:
-    assert set(commands()) == {"run", "look", "query", "dev", "ledger verify"}
+    assert set(commands()) == {"run", "check", "look", "query", "dev", "withdraw", "ledger verify"}
 
 
 @pytest.mark.parametrize("name", commands())

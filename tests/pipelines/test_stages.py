@@ -160,11 +160,11 @@ def test_a_trial_that_nobody_judged_is_never_accepted() -> None:
     assert standing_of("A", case, []) == "returned"
 
 
-def test_of_a_withheld_trial_only_its_id_is_told() -> None:
+def test_of_a_withheld_trial_only_that_it_is_withheld_is_told() -> None:
     case = judged([finding("A", "notes"), finding("A", "withholds")], frozenset({"A"}))
     assert [f["weight"] for f in findings_of(case)] == ["withholds"]
     row = tables_of_delivery(replace(case, report=Report([])))[STANDINGS].to_dict("records")[0]
-    assert (row["trial_id"], row["standing"]) == ("A", "withheld")
+    assert (row["trial_id"], row["standing"]) == (f"{case.delivery_id}.withheld-1", "withheld")
     assert [row[name] for name in ("participant_id", "visit", "condition", "kind")] == [None] * 4
 
 

@@ -8,7 +8,7 @@ import pytest
 
 from pipelines.intake.c3d.platforms import PlateSpec
 from pipelines.intake.plates import channels_to_plate
-from pipelines.outcomes.centre_of_pressure import centre_of_pressure, free_moment
+from schemas.mechanics import centre_of_pressure, free_moment
 
 REFERENCE = Path(__file__).parents[2].parent / "shared" / "reference"
 pytestmark = pytest.mark.skipif(not REFERENCE.is_dir(), reason=f"{REFERENCE} is not on this machine")

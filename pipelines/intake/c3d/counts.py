@@ -67,6 +67,9 @@ def settle_counts(header: Header, section: Section, size: int, values_size: int)
     every = [c for c in every if BLOCK <= c.data_start <= size]
     if not every:
         raise C3dProblem(f"the data should start in block {header.data_block}, which is not in the file")
+    every = [c for c in every if 0 < c.frame_bytes <= size]  # also of no frames: their counts size other arrays
+    if not every:
+        raise C3dProblem("no frame of the declared points and analog channels fits into the file")
     chosen = next((c for c in every if c.is_tight(size)), None) or _wrapped(every[0], header, size)
     if chosen is None and every[0].left_over(size) < 0:
         first = every[0]
@@ -115,7 +118,7 @@ def _analog(header: Header, section: Section) -> list[tuple[int, int]]:
     used = number(section, "ANALOG", "USED", whole=True)
     point_rate = number(section, "POINT", "RATE") or header.rate_hz
     analog_rate = number(section, "ANALOG", "RATE") or 0.0
-    ratio = round(analog_rate / point_rate) if _sane(point_rate) and _sane(analog_rate) else None
+    ratio = _ratio(analog_rate, point_rate)
     pairs: list[tuple[int, int]] = []
     if used and per_frame and per_frame % int(used) == 0:
         pairs.append((int(used), per_frame // int(used)))
@@ -132,8 +135,12 @@ def _analog(header: Header, section: Section) -> list[tuple[int, int]]:
     return _unique(agreeing or pairs)
 
 
-def _sane(rate: float) -> bool:
-    return 0 < rate < 1e7
+def _ratio(analog_rate: float, point_rate: float) -> int | None:
+    """Samples per frame, a number of 16 bits in the header; None where the rates give no such number."""
+    if not (0 < point_rate < 1e7 and 0 < analog_rate < 1e7):
+        return None
+    ratio = analog_rate / point_rate
+    return round(ratio) if 0.5 < ratio < 65535 else None
 
 
 def _frames(header: Header, section: Section) -> list[int]:

@@ -20,10 +20,9 @@ def analog_limits(layout: Layout, analog: FloatArray) -> FloatArray:
         return limits
     known = layout.analog_scale != 0
     scale = np.where(known, layout.analog_scale, 1.0)
-    raw = analog / scale + layout.analog_offset
-    bits, unsigned = _converter(layout, raw)
+    bits, unsigned = _converter(layout, analog, scale)
     if layout.storage == "float":
-        first = raw[:256]
+        first = analog[:256] / scale + layout.analog_offset
         whole = np.abs(first - np.round(first)) < 1e-3
         known = known & whole.all(axis=0) & (np.abs(first) <= 2**bits).all(axis=0)
     low, high = (0, 2**bits - 1) if unsigned else (-(2 ** (bits - 1)), 2 ** (bits - 1) - 1)
@@ -32,7 +31,7 @@ def analog_limits(layout: Layout, analog: FloatArray) -> FloatArray:
     return limits
 
 
-def _converter(layout: Layout, raw: FloatArray) -> tuple[int, bool]:
+def _converter(layout: Layout, analog: FloatArray, scale: FloatArray) -> tuple[int, bool]:
     """Bits of the converter and whether it counts from 0.
 
     Without ANALOG:BITS an integer file is taken as one of 12 bits where every offset lies near the middle of 0 to
@@ -43,7 +42,8 @@ def _converter(layout: Layout, raw: FloatArray) -> tuple[int, bool]:
         middle = 2 ** (layout.analog_bits - 2)
         counts_from_zero = layout.storage == "int" and layout.analog_bits < 16 and bool((offset >= middle).all())
         return layout.analog_bits, layout.analog_unsigned or counts_from_zero
-    central = bool(((offset > 1024) & (offset < 3072)).all())
-    if central and len(raw) and raw.min() >= -0.5 and raw.max() <= 4095.5:
-        return 12, True
+    if ((offset > 1024) & (offset < 3072)).all() and len(analog):
+        ends = np.stack([analog.min(axis=0), analog.max(axis=0)]) / scale + offset
+        if ends.min() >= -0.5 and ends.max() <= 4095.5:
+            return 12, True
     return 16, layout.analog_unsigned

@@ -17,21 +17,37 @@ Processor = Literal["INTEL", "DEC", "MIPS"]
 PROCESSORS: dict[int, Processor] = {84: "INTEL", 85: "DEC", 86: "MIPS"}
 
 
+def int16_view(data: bytes | memoryview, processor: Processor) -> np.ndarray:
+    """Signed 16-bit integers from whole bytes, in the file's own byte order and without a copy."""
+    return np.frombuffer(data, ">i2" if processor == "MIPS" else "<i2")
+
+
+def float32_view(data: bytes | memoryview, processor: Processor) -> np.ndarray:
+    """32-bit floats from whole bytes, without a copy where the file's form is one that NumPy knows."""
+    if processor == "DEC":
+        return _vax_f(np.frombuffer(data, "<u2"))
+    return np.frombuffer(data, ">f4" if processor == "MIPS" else "<f4")
+
+
 def int16(data: bytes | memoryview, processor: Processor) -> NDArray[np.int16]:
     """Signed 16-bit integers from whole bytes."""
-    return np.frombuffer(data, ">i2" if processor == "MIPS" else "<i2").astype(np.int16)
+    return int16_view(data, processor).astype(np.int16)
 
 
 def float32(data: bytes | memoryview, processor: Processor) -> NDArray[np.float32]:
     """32-bit floats from whole bytes."""
-    if processor == "DEC":
-        return _vax_f(np.frombuffer(data, "<u2").reshape(-1, 2))
-    return np.frombuffer(data, ">f4" if processor == "MIPS" else "<f4").astype(np.float32)
+    return float32_view(data, processor).astype(np.float32)
 
 
 def _vax_f(halves: NDArray[np.uint16]) -> NDArray[np.float32]:
-    """(n, 2) halves, the more significant first, to (n,) floats. Exponents IEEE cannot hold become zero."""
-    bits = (halves[:, 0].astype(np.uint32) << np.uint32(16)) | halves[:, 1]
-    exponent = (bits >> np.uint32(23)) & np.uint32(0xFF)
-    quarter = np.where(exponent > 2, bits - np.uint32(2 << 23), np.uint32(0))
-    return quarter.astype(np.uint32).view(np.float32)
+    """Pairs of halves, the more significant first, to half as many floats. Exponents IEEE cannot hold become zero."""
+    bits = halves[0::2].astype(np.uint32)
+    bits <<= np.uint32(16)
+    bits |= halves[1::2]
+    bits -= np.uint32(2 << 23)
+    # without the 2 just taken away the exponent would be 0 or less: too small for IEEE, and the sign may have gone
+    exponent = bits & np.uint32(0xFF << 23)
+    small = (exponent == 0) | (exponent >= np.uint32(0xFE << 23))
+    if small.any():
+        bits[small] = 0
+    return bits.view(np.float32)

@@ -49,12 +49,12 @@ def plate_specs(layout: Layout) -> tuple[tuple[PlateSpec, ...], tuple[str, ...]]
 
 
 def _spec(group: dict[str, Parameter], layout: Layout, index: int) -> PlateSpec:
-    c3d_type = int(group["TYPE"].values[index])
+    c3d_type = int(group["TYPE"].counts[index])  # counts: a damaged float may be no number
     corners = _slice(group.get("CORNERS"), (3, 4), index)
     origin = _slice(group.get("ORIGIN"), (3,), index)
     calibration = _slice(group.get("CAL_MATRIX"), (6, 6), index)
     zero = group.get("ZERO")
-    first, last = zero.values[:2].tolist() if zero is not None and len(zero.values) >= 2 else (0, 0)
+    first, last = zero.counts[:2].tolist() if zero is not None and len(zero.values) >= 2 else (0, 0)
     channels, problem = _channels(group.get("CHANNEL"), layout.counts.channels, c3d_type, index)
     if corners is None or not np.isfinite(corners).all() or not _has_area(corners.T):
         problem = problem or "its corners are missing or lie on one line"
@@ -67,7 +67,7 @@ def _spec(group: dict[str, Parameter], layout: Layout, index: int) -> PlateSpec:
         origin=origin.astype(float) if origin is not None else np.zeros(3),
         channels=channels,
         calibration=calibration.astype(float) if calibration is not None and c3d_type == 4 else None,
-        zero_frames=(int(first), int(last)),
+        zero_frames=(first, last),
         problem=problem,
     )
 
@@ -88,7 +88,7 @@ def _channels(parameter: Parameter | None, held: int, c3d_type: int, index: int)
     if parameter is None or parameter.kind == "text" or not len(parameter.values):
         return (), "FORCE_PLATFORM:CHANNEL is missing"
     rows = parameter.dims[0] if parameter.dims else 1
-    own = parameter.values.astype(int)[rows * index : rows * (index + 1)][:wanted]
+    own = parameter.counts[rows * index : rows * (index + 1)][:wanted]
     if len(own) < wanted:
         return (), f"it needs {wanted} channels and FORCE_PLATFORM:CHANNEL names {len(own)}"
     if (own < 1).any() or (own > held).any():

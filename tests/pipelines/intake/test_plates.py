@@ -16,7 +16,7 @@ from pipelines.intake.plates import (
     turn_to_lab,
     vertical_axis,
 )
-from pipelines.outcomes.centre_of_pressure import centre_of_pressure, free_moment
+from schemas.mechanics import centre_of_pressure, free_moment
 from tests.pipelines.intake.c3d_bytes import c3d_bytes
 
 #: z up, x along the first lab axis; plate axes by C3D's rule: x from corner 2 to 1, y from 4 to 1, z down

@@ -149,3 +149,31 @@ def test_any_bytes_make_a_table_and_problems_but_never_an_error(content):
     assert list(tables["sent_trials"].columns) == list(DELIVERY_TABLES["sent_trials"].column_names)
     if not problems:
         to_arrow_table(DELIVERY_TABLES["sent_trials"], tables["sent_trials"])
+
+
+@pytest.mark.parametrize(
+    ("flood", "words"),
+    [
+        ("\n" * 600_000, "more than 500000 lines"),
+        ("," * 1_500_000, "a row of more than 1048576 characters"),
+        ('"\n",' * 300_000, "a row of more than 1048576 characters"),
+        ("T2,S1,shod,running,x,,2,\n" * 250_000, "more than 200000 rows"),
+    ],
+    ids=["blank_lines", "cells", "lines_in_quotes", "rows"],
+)
+def test_a_flood_ends_at_a_limit_and_is_never_held_in_memory(flood, words, tmp_path):
+    import tracemalloc
+
+    tracemalloc.start()
+    _, problems = read(tmp_path, trials=PAYLOAD["trials.csv"] + flood)
+    _, peak = tracemalloc.get_traced_memory()
+    tracemalloc.stop()
+    assert only(problems) == ("table", "trials.csv", None)
+    assert words in problems[0].seen
+    assert peak < 150 * 2**20
+
+
+def test_a_header_of_very_many_columns_is_a_problem(tmp_path):
+    _, problems = read(tmp_path, trials=",".join(f"c{i}" for i in range(600)) + "\n")
+    assert only(problems) == ("table", "trials.csv", "line 1")
+    assert "600 columns" in problems[0].seen

@@ -5,7 +5,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from pipelines.outcomes.filters import corrected_cutoff_hz, low_pass, runs
+from pipelines.outcomes.filters import corrected_cutoff_hz, low_pass
+from schemas.mechanics import runs
 
 RAMP = np.linspace(-5, 20, 300)
 

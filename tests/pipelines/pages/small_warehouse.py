@@ -183,6 +183,93 @@ def accepted(trial_id: str, site: str, runner: str, condition: str, contact_s: f
     }
 
 
+def contrast(outcome: str, *sites: tuple[str, float], visit: str = "first", pooled: bool = True) -> Rows:
+    """One outcome, unshod less shod: an interval at each site of 0.2 to either side, and the pooled estimates."""
+    compared = {"outcome": outcome, "visit": visit, "condition": "unshod", "reference_condition": "shod", **STAMP}
+    mean = sum(value for _, value in sites) / len(sites)
+    values = {"estimate_value": mean, "lower_limit_value": mean - 0.3, "upper_limit_value": mean + 0.3}
+    meta = {"between_site_sd_value": 0.12, "heterogeneity_percent": 61.0, "runner_count": 6, "site_count": len(sites)}
+    no_pool = {"reason_null": "1 of at least 2 sites have an estimate with an interval"}
+    return {
+        "runner_contrasts": [
+            {**compared, "participant_id": f"{site}-{n}", "site": site, "difference_value": value}
+            for site, value in sites
+            for n in (1, 2, 3)
+        ],
+        "site_contrasts": [
+            {
+                **compared,
+                "site": site,
+                "estimate_value": value,
+                "lower_limit_value": value - 0.2,
+                "upper_limit_value": value + 0.2,
+                "runner_count": 3,
+            }
+            for site, value in sites
+        ],
+        "pooled_contrasts": [
+            {**compared, "pooling_method": "mixed_model", "runner_count": 6, "site_count": len(sites), **values},
+            *(
+                {**compared, "pooling_method": method, **meta, **(values if pooled else no_pool)}
+                | ({} if pooled else {"between_site_sd_value": None, "heterogeneity_percent": None})
+                for method in ("random_effects_dersimonian_laird", "random_effects_restricted_likelihood")
+            ),
+        ],
+    }
+
+
+def week(
+    runner: str, number: int, minutes: float | None, new: float | None, severity: float | None, **more: Any
+) -> dict:
+    return {
+        "participant_id": runner,
+        "week": number,
+        "running_min": minutes,
+        "new_footwear_min": new,
+        "new_footwear_fraction": new / minutes if minutes and new is not None else None,
+        "symptom_severity_score": severity,
+        "substantial_problem": None if severity is None else False,
+        "reason_null": None if None not in (minutes, severity) else "not reported",
+        **STAMP,
+        **more,
+    }
+
+
+def caution(runner: str, number: int, kind: str, seen: str, **more: Any) -> dict:
+    texts = {"seen": seen, "basis": f"Basis of {kind}.", "wording": "Not medical advice."}
+    return {"participant_id": runner, "week": number, "caution": kind, **texts, **STAMP, **more}
+
+
+def change_over() -> Rows:
+    """P1 reports every week, with a problem in the last; P2 misses the second; P3 stops after the first."""
+    return {
+        "transition_weeks": [
+            week("P1", 1, 200.0, 40.0, 0.0),
+            week("P1", 2, 200.0, 52.0, 0.0),
+            week("P1", 3, 200.0, 120.0, 59.0, substantial_problem=True),
+            week("P2", 1, 150.0, 30.0, 24.0),
+            week("P2", 2, None, None, None),
+            week("P2", 3, 150.0, 60.0, None),
+            week("P3", 1, 90.0, 0.0, 0.0),
+        ],
+        "transition_cautions": [
+            caution("P1", 3, "minutes_rise", "120 min in the new footwear after 52 min the week before."),
+            caution("P1", 3, "substantial_problem", "Substantial health problem, severity 59 of 100."),
+            caution("P2", 1, "health_problem", "Health problem, severity 24 of 100."),
+            caution("P2", 2, "problem_not_followed_up", "No score this week; the last one was 24."),
+        ],
+    }
+
+
+def curve(trial_id: str, quantity: str, unit: str, height: float, side: str = "left") -> list[dict]:
+    """A half-sine of that height over the contact."""
+    keys = {"trial_id": trial_id, "side": side, "quantity": quantity, "curve_span": "contact", "quantity_unit": unit}
+    return [
+        {**keys, "point_number": i, "mean_value": height * math.sin(math.pi * i / 100), "footfall_count": 9}
+        for i in range(101)
+    ]
+
+
 def merged(*parts: Rows) -> Rows:
     rows: Rows = {}
     for part in parts:
@@ -269,4 +356,20 @@ def example() -> Rows:
             *trace("f-secret2", "mill-002", "secret-trial", "marker:calcaneus_left:up", "m"),
         ],
     }  # fmt: skip
-    return merged(study_rows(), pool, quality)
+    contrasts = merged(
+        contrast("stride_length_m", ("mill", -0.21), ("way", -0.25)),
+        contrast("foot_strike_angle_deg", ("mill", -9.5), pooled=False),
+        contrast("foot_strike_angle_deg", ("mill", -99.0), visit="last"),
+    )
+    force = [
+        ("m-1-shod", 2.4, "left"),
+        ("m-1-shod", 2.6, "right"),
+        ("m-2-shod", 2.7, "left"),
+        ("w-1-shod", 2.3, "left"),
+    ]
+    curves = [
+        *(row for t, height, side in force for row in curve(t, "vertical_force_bw", "{BW}", height, side)),
+        *curve("m-1-unshod", "vertical_force_bw", "{BW}", 2.2),
+        *curve("m-1-shod", "ankle_sagittal_angle_deg", "deg", 20.0),
+    ]
+    return merged(study_rows(), pool, quality, contrasts, change_over(), {"curves": curves})

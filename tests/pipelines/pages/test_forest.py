@@ -24,9 +24,9 @@ ROWS = [
 ]
 
 
-def drawn(rows: list[ForestRow] = ROWS, **other: Any) -> Markup:
-    options = {"what": "Contact time", "unit": "s", "compared": ("unshod", "cushioned"), "key": "forest-1", "digits": 3}
-    return forest_chart(rows=rows, **(options | other))
+def drawn(rows: list[ForestRow] = ROWS, compared: tuple[str, str] = ("unshod", "cushioned"), **other: Any) -> Markup:
+    options = {"what": "Contact time", "unit": "s", "key": "forest-1", "digits": 3}
+    return forest_chart(comparisons=other.pop("comparisons", [(compared, rows)]), **(options | other))
 
 
 def texts(chart: Markup) -> list[str]:
@@ -42,7 +42,8 @@ def test_every_estimate_is_labelled_with_its_name_runners_and_numbers() -> None:
     for words in ("brack, n = 6", "tarn, n = 2", "Mixed model, n = 12", "−0.016 (−0.019 to −0.013)"):
         assert words in said
     assert "−0.015 (no interval)" in said
-    assert any("Contact time: unshod less cushioned (s)" in text for text in said)
+    assert "unshod less cushioned" in said
+    assert "Difference (s)" in said
 
 
 def test_the_drawing_has_a_title_and_the_whole_story_in_words() -> None:
@@ -51,7 +52,7 @@ def test_the_drawing_has_a_title_and_the_whole_story_in_words() -> None:
     title, description = (root.findtext(f"{SVG}{tag}") or "" for tag in ("title", "desc"))
     assert (root.get("aria-labelledby"), root.get("aria-describedby")) == ("forest-1-title", "forest-1-desc")
     assert title == "Contact time: unshod less cushioned, by site and pooled"
-    assert "above zero means more in unshod" in description
+    assert "unshod less cushioned, above zero means more in unshod:" in description
     assert "tarn, 2 runners: −0.015 (no interval), 2 of at least 3 runners." in description
     assert "a further site expected from −0.030 to +0.002" in description
 
@@ -70,6 +71,16 @@ def test_marks_stand_where_the_numbers_say() -> None:
     brack, corrie, tarn = places
     assert brack < tarn < corrie
     assert (tarn - brack) == pytest.approx((corrie - brack) / 2, abs=0.02)
+
+
+def test_comparisons_of_one_outcome_share_one_axis() -> None:
+    one, other = ForestRow("brack", -0.01, -0.02, 0.0, 6), ForestRow("brack", -0.03, -0.04, -0.02, 6)
+    chart = drawn(comparisons=[(("thin_soled", "cushioned"), [one]), (("unshod", "cushioned"), [other, one])])
+    first, second, again = [float(re.findall(r"-?[\d.]+", e.get("transform") or "")[0]) for e in filled(chart, BLUE)]
+    assert first == again > second
+    said = texts(chart)
+    assert ("thin soled less cushioned" in said, "unshod less cushioned" in said) == (True, True)
+    assert said.count("Difference (s)") == 1
 
 
 def test_an_endless_interval_is_cut_and_marked_and_the_others_stay_readable() -> None:

@@ -54,8 +54,29 @@ def hostile_rows() -> small.Rows:
             ],
             "check_runs": [small.run(delivery_id, "a_check", trial, "crashed", text)],
             "signal_traces": small.trace("f1", delivery_id, trial, f"marker:{text}:up", text),
+            "transition_weeks": [
+                small.week(text, 1, 90.0, 30.0, 24.0, reason_null=text),
+                small.week(text, 2, None, None, None),
+            ],
+            "transition_cautions": [
+                small.caution(text, 1, kind, text, basis=text, wording=text) for kind in ("health_problem", text)
+            ],
+        },
+        _hostile_contrast(text),
+        small.accepted("T9", "mill", text, text, 0.25),
+        {
+            "conditions": [{"condition": text, "description": text}],
+            "curves": small.curve("T9", "vertical_force_bw", "{BW}", 2.0),
         },
     )
+
+
+def _hostile_contrast(text: str) -> small.Rows:
+    rows = small.contrast("stride_length_m", (text, -0.2))
+    for row in (row for own in rows.values() for row in own):
+        row |= {"condition": text, "reference_condition": text}
+        row |= {"reason_null": text} if "estimate_value" in row else {}
+    return rows
 
 
 @pytest.fixture(scope="module")
@@ -88,6 +109,8 @@ def table(page: Element, caption: str) -> list[list[str]]:
 def test_there_is_a_page_for_the_overview_each_site_each_open_return_and_each_stopped_delivery(pages: Path) -> None:
     assert {str(p.relative_to(pages)) for p in pages.rglob("*") if p.is_file()} == {
         "index.html",
+        "curves.html",
+        "safety.html",
         "sites/mill.html",
         "sites/way.html",
         "fix/gap.html",
@@ -358,8 +381,11 @@ def test_an_empty_warehouse_gives_pages_that_say_so(empty_pages: Path) -> None:
     words = read(empty_pages / "index.html").words
     assert "No delivery has come yet" in words
     assert "No outcomes yet" in words
+    assert "No runner has a value in two conditions" in words
+    assert "No weekly log has come yet" in read(empty_pages / "safety.html").words
+    assert "No curves yet" in read(empty_pages / "curves.html").words
     assert {str(p.relative_to(empty_pages)) for p in empty_pages.rglob("*.html")} == {
-        "index.html", "sites/mill.html", "sites/way.html",
+        "index.html", "curves.html", "safety.html", "sites/mill.html", "sites/way.html",
     }  # fmt: skip
 
 
@@ -377,6 +403,7 @@ def test_the_same_warehouse_gives_the_same_bytes_and_touches_no_file(tmp_path: P
 def test_a_sheet_goes_away_when_its_trial_is_mended_and_other_files_stay(tmp_path: Path) -> None:
     folder = write(tmp_path, small.example())
     (folder / "fix" / ".gap.html.0123").write_text("left by a killed run")
+    (folder / ".safety.html.0123").write_text("left by a killed run")
     (folder / "README.txt").write_text("put here by a person")
     rows = small.example()
     for row in rows["standings"]:
@@ -387,6 +414,7 @@ def test_a_sheet_goes_away_when_its_trial_is_mended_and_other_files_stay(tmp_pat
         "drift.html", "crash.html", "way-002.html", "unknown-1.html",
     }  # fmt: skip
     assert (folder / "README.txt").exists()
+    assert not (folder / ".safety.html.0123").exists()
     assert "gap" not in [a.words for a in read(folder / "index.html").all("a")]
 
 

@@ -1,4 +1,4 @@
-"""Centre of pressure and free moment of a ground reaction, in study axes (X forward, Y up, Z right).
+"""Mechanics that checks and outcomes share: gravity, runs of samples, centre of pressure and free moment, in study axes.
 
 Only geometry lives here: forces come in as the ground's action on the runner, moments about the study's origin. What a
 plate's channels mean is in ``pipelines.intake.plates``.
@@ -7,8 +7,18 @@ plate's channels mean is in ``pipelines.intake.plates``.
 from __future__ import annotations
 
 import numpy as np
+from numpy.typing import NDArray
 
 from schemas.trial import FORWARD, RIGHT, UP, FloatArray
+
+#: m/s2, standard gravity (3rd CGPM 1901; exact by definition).
+STANDARD_GRAVITY = 9.80665
+
+
+def runs(mask: NDArray[np.bool_]) -> list[tuple[int, int]]:
+    """First index and index after the last of each run of True in ``mask`` (n,)."""
+    edges = np.flatnonzero(np.diff(np.concatenate([[False], np.asarray(mask, bool), [False]]).astype(np.int8)))
+    return [(int(a), int(b)) for a, b in zip(edges[::2], edges[1::2], strict=True)]
 
 
 def centre_of_pressure(

@@ -1,0 +1,166 @@
+"""What the overview says about differences between conditions: read from the contrast tables, arranged by outcome.
+
+Nothing is computed here: the methods are in ``pipelines.outcomes.contrasts``, the drawing is in ``forest``.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from pipelines.pages.forest import POOLED_WORDS, ForestRow, forest_rows
+from pipelines.pages.outcomes_shown import Outcome
+from pipelines.pages.words import joined, signed
+
+if TYPE_CHECKING:
+    import duckdb
+
+Row = dict[str, Any]
+Compared = tuple[str, str]  # condition, reference
+
+#: More comparisons than these are not drawn for one outcome.
+MOST_COMPARED = 4
+#: The two random-effects methods differ little; both are in the numbers, one is drawn.
+_DRAWN = ("mixed_model", "random_effects_restricted_likelihood")
+_REML = "random_effects_restricted_likelihood"
+
+
+@dataclass(frozen=True)
+class Comparison:
+    """One outcome in one condition against another at one visit; rows of the contrast tables, none where nothing is."""
+
+    compared: Compared
+    sites: tuple[Row, ...]
+    pooled: tuple[Row, ...]
+
+    @property
+    def words(self) -> str:
+        """ "thin soled less cushioned"."""
+        return " less ".join(word.replace("_", " ") for word in self.compared)
+
+    @property
+    def drawn(self) -> list[ForestRow]:
+        """Rows of the forest plot."""
+        return forest_rows(self.sites, [row for row in self.pooled if row["pooling_method"] in _DRAWN])
+
+    @property
+    def numbers(self) -> list[tuple[str, Row]]:
+        """Every estimate with its name, for the table."""
+        sites = [(str(row["site"]), row) for row in self.sites]
+        methods = [str(row["pooling_method"]) for row in self.pooled]
+        return sites + [(POOLED_WORDS.get(m, m), row) for m, row in zip(methods, self.pooled, strict=True)]
+
+
+@dataclass(frozen=True)
+class Compare:
+    """One outcome with all its comparisons."""
+
+    outcome: Outcome
+    comparisons: tuple[Comparison, ...]
+
+    @property
+    def drawn(self) -> list[tuple[Compared, list[ForestRow]]]:
+        """What the forest plot takes; comparisons without a row are left out."""
+        return [(c.compared, c.drawn) for c in self.comparisons if c.sites]
+
+    def notes(self, sites: Sequence[str]) -> Iterator[str]:
+        """Heterogeneity, and why something is missing, a sentence each. sites: all of the study."""
+        for comparison in self.comparisons:
+            if comparison.sites:
+                yield f"{_first_upper(comparison.words)}: {'; '.join(_notes(comparison, self.outcome, sites))}."
+            else:
+                yield f"{_first_upper(comparison.words)}: no runner has this outcome in both conditions."
+
+
+@dataclass(frozen=True)
+class Contrasts:
+    """The differences that are shown. visit: the one they are of; None as long as there are none."""
+
+    visit: str | None
+    outcomes: tuple[Compare, ...]
+    runners: int
+    sites: int
+    left_out: int  # comparisons not shown
+
+
+def read_contrasts(
+    connection: duckdb.DuckDBPyConnection, outcomes: Sequence[Outcome], conditions: Sequence[str], visits: Sequence[str]
+) -> Contrasts:
+    """Differences of these outcomes at the first visit that has a pooled one, or else any."""
+    keys = [o.key for o in outcomes]
+    sites = _rows(connection, "SELECT * FROM site_contrasts WHERE list_contains(?, outcome) ORDER BY site", keys)
+    pooled = _rows(
+        connection, "SELECT * FROM pooled_contrasts WHERE list_contains(?, outcome) ORDER BY pooling_method", keys
+    )
+    visit = _first_visit(pooled, sites, visits)
+    if visit is None:
+        return Contrasts(None, (), 0, 0, 0)
+    own = [row for row in sites if row["visit"] == visit]
+    pairs = sorted({(r["condition"], r["reference_condition"]) for r in own}, key=_order(conditions))
+    return Contrasts(
+        visit,
+        tuple(_compare(o, pairs[:MOST_COMPARED], own, [r for r in pooled if r["visit"] == visit]) for o in outcomes),
+        _runners(connection, keys, visit),
+        len({row["site"] for row in own}),
+        len(pairs[MOST_COMPARED:]),
+    )
+
+
+def _rows(connection: duckdb.DuckDBPyConnection, sql: str, keys: list[str]) -> list[Row]:
+    answer = connection.execute(sql, [keys])
+    names = [column[0] for column in answer.description or ()]
+    return [dict(zip(names, row, strict=True)) for row in answer.fetchall()]
+
+
+def _runners(connection: duckdb.DuckDBPyConnection, keys: list[str], visit: str) -> int:
+    row = connection.execute(
+        "SELECT count(DISTINCT participant_id) FROM runner_contrasts WHERE list_contains(?, outcome) AND visit = ?",
+        [keys, visit],
+    ).fetchone()
+    return int(row[0]) if row else 0
+
+
+def _first_visit(pooled: Iterable[Row], sites: Iterable[Row], visits: Sequence[str]) -> str | None:
+    with_pool = {row["visit"] for row in pooled if row["estimate_value"] is not None}
+    with_any = {row["visit"] for row in sites}
+    return next((v for v in visits if v in with_pool), next((v for v in visits if v in with_any), None))
+
+
+def _order(conditions: Sequence[str]) -> Any:
+    places = {word: place for place, word in enumerate(conditions)}
+    return lambda pair: (places.get(pair[1], len(places)), places.get(pair[0], len(places)), pair)
+
+
+def _compare(outcome: Outcome, pairs: Sequence[Compared], sites: Iterable[Row], pooled: Iterable[Row]) -> Compare:
+    def of(rows: Iterable[Row], pair: Compared) -> tuple[Row, ...]:
+        return tuple(
+            r for r in rows if r["outcome"] == outcome.key and (r["condition"], r["reference_condition"]) == pair
+        )
+
+    return Compare(outcome, tuple(Comparison(pair, of(sites, pair), of(pooled, pair)) for pair in pairs))
+
+
+def _notes(comparison: Comparison, outcome: Outcome, sites: Sequence[str]) -> Iterator[str]:
+    unit = "" if outcome.unit == "°" else " "
+    for row in comparison.pooled:
+        method, reason = row["pooling_method"], row["reason_null"]
+        if reason and method in _DRAWN:
+            yield f"no {POOLED_WORDS[method].lower().replace('reml', 'REML')} estimate, {reason}"
+        elif method == _REML and row["between_site_sd_value"] is not None:
+            sd = f"{row['between_site_sd_value']:.{outcome.digits + 1}f}{unit if outcome.unit else ''}{outcome.unit}"
+            text = f"sites differ by SD {sd}, I² {row['heterogeneity_percent']:.0f} % from {row['site_count']} sites"
+            if row["prediction_lower_value"] is not None:
+                ends = [signed(row[f"prediction_{end}_value"], outcome.digits) for end in ("lower", "upper")]
+                text += f", a further site expected from {ends[0]} to {ends[1]}"
+            yield text
+    for row in comparison.sites:
+        if row["reason_null"]:
+            yield f"{row['site']} has no interval and is not in the random effects, {row['reason_null']}"
+    missing = [site for site in sites if site not in {row["site"] for row in comparison.sites}]
+    if missing:
+        yield f"no runner with both at {joined(missing)}"
+
+
+def _first_upper(words: str) -> str:
+    return words[:1].upper() + words[1:]

@@ -1,0 +1,39 @@
+"""The same recording under two ids is told, in one delivery and across deliveries; a resend is not."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from pipelines import run
+from tests.delivery_builders import STUDY, a_delivery, planned, tables, trial_id
+
+
+def go(inbox: Path, depot: Path) -> None:
+    run.run(STUDY, inbox, depot, "tester", workers=1)
+
+
+def copies(depot: Path, delivery_id: str) -> dict[str, str]:
+    found = tables(depot)[delivery_id]["findings"]
+    return {f["trial_id"]: f["seen"] for f in found if "byte for byte" in f["seen"]}
+
+
+def test_a_recording_sent_again_under_another_runner_is_returned_with_the_other_trials_id(tmp_path: Path) -> None:
+    inbox, depot = tmp_path / "inbox", tmp_path / "depot"
+    a_delivery(inbox, names=("1",))
+    copy = {planned("FS-02", "1")[0].file: planned("FS-01", "1")[1]}
+    a_delivery(inbox, 2, runners=("FS-02",), names=("1",), replace_files=copy)
+    go(inbox, depot)
+    told = copies(depot, "brack-002")
+    assert list(told) == [trial_id("1", "FS-02")]
+    assert f"{trial_id('1')}, which came with brack-001" in told[trial_id("1", "FS-02")]
+    assert {r["standing"] for r in tables(depot)["brack-002"]["standings"]} == {"returned"}
+    assert copies(depot, "brack-001") == {}
+
+
+def test_two_trials_of_one_delivery_with_one_recording_both_go_back(tmp_path: Path) -> None:
+    inbox, depot = tmp_path / "inbox", tmp_path / "depot"
+    a_delivery(inbox, names=("1", "2"), replace_files={planned("FS-01", "2")[0].file: planned("FS-01", "1")[1]})
+    a_delivery(inbox, 2, names=("1", "2"))
+    go(inbox, depot)
+    assert set(copies(depot, "brack-001")) == {trial_id("1"), trial_id("2")}
+    assert copies(depot, "brack-002") == {}, "the same trials sent right are no copies"

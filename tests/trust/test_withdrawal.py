@@ -1,0 +1,150 @@
+"""A runner who withdraws is gone from everything live: searched byte by byte, killed half-way, sent again."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import shutil
+from pathlib import Path
+from typing import Any
+
+import duckdb
+import pytest
+
+from pipelines import redaction, run, stages, withdrawal
+from pipelines.errors import Unusable
+from pipelines.ledger import verify
+from pipelines.search_bytes import files_with
+from pipelines.storage import Depot
+from pipelines.withdrawal import withdraw
+from tests.delivery_builders import STUDY, a_delivery, planned, raw_files, tables, trial_id
+
+LEAVES, STAYS = "FS-02", "FS-01"
+
+
+def go(inbox: Path, depot: Path) -> str:
+    return run.run(STUDY, inbox, depot, "tester", workers=1).text()
+
+
+def shas(runner: str) -> set[str]:
+    return {hashlib.sha256(planned(runner, name)[1]).hexdigest() for name in ("standing", "1")}
+
+
+def everything(depot: Path) -> set[str]:
+    """Checksums by name of every file of raw and closed."""
+    place = Depot(depot)
+    return raw_files(depot) | {p.name for p in place.closed.rglob("*") if p.is_file()}
+
+
+def ask(depot: Path, sql: str) -> list[tuple[Any, ...]]:
+    with duckdb.connect(str(Depot(depot).warehouse), read_only=True) as connection:
+        return connection.execute(sql).fetchall()
+
+
+@pytest.fixture(scope="module")
+def once_taken_in(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    folder = tmp_path_factory.mktemp("withdrawal")
+    a_delivery(folder / "inbox", runners=(STAYS, LEAVES))
+    go(folder / "inbox", folder / "depot")
+    return folder
+
+
+@pytest.fixture
+def taken_in(once_taken_in: Path, tmp_path: Path) -> tuple[Path, Path]:
+    shutil.copytree(once_taken_in, tmp_path / "copy")
+    return tmp_path / "copy" / "inbox", tmp_path / "copy" / "depot"
+
+
+def test_nothing_live_holds_the_runner_afterwards_and_the_others_stay(taken_in: tuple[Path, Path]) -> None:
+    inbox, depot = taken_in
+    before = ask(depot, f"SELECT * EXCLUDE (delivery_id) FROM footfalls WHERE trial_id = '{trial_id('1')}'")
+    signal = planned(LEAVES, "1")[1][4096:4160]
+    assert files_with(Depot(depot), [LEAVES], [signal])[1], "the search finds the runner while there is something"
+    done = withdraw(STUDY, depot, LEAVES, "all", "ann", "by letter")
+    assert (done.deliveries, done.found) == (("brack-001",), ())
+    assert LEAVES not in done.text()
+    assert files_with(Depot(depot), [LEAVES], [signal])[1] == []
+    assert not shas(LEAVES) & everything(depot)
+    assert shas(STAYS) <= raw_files(depot)
+    assert ask(depot, f"SELECT * EXCLUDE (delivery_id) FROM footfalls WHERE trial_id = '{trial_id('1')}'") == before
+    assert ask(depot, "SELECT DISTINCT standing FROM standings") == [("accepted",)]
+    for shut in (Depot(depot).consents, Depot(depot).closed):
+        assert not [p for p in shut.rglob("*") if p.is_file() and LEAVES.encode() in p.read_bytes()]
+    lines = [json.loads(line) for line in Depot(depot).ledger.read_text().splitlines()]
+    stones = [line for line in lines if line["what"] == "withdrawal"]
+    assert [(s["about"], s["why"], s["actor"]) for s in stones] == [(f"tombstone-{done.tombstone}", "by letter", "ann")]
+    assert verify(Depot(depot).ledger, run.ledger_reached(Depot(depot))) == []
+    assert "Nothing new" in go(inbox, depot), "the delivery in the inbox is still known"
+    again = withdraw(STUDY, depot, LEAVES, "all")
+    assert (again.tombstone, again.deliveries, again.files_removed) == (done.tombstone, (), 0)
+
+
+def test_what_is_sent_again_is_withheld_under_the_same_id_and_under_another(taken_in: tuple[Path, Path]) -> None:
+    inbox, depot = taken_in
+    withdraw(STUDY, depot, LEAVES, "all")
+    a_delivery(inbox, 2, runners=(LEAVES,))
+    other = planned("FS-03", "1")[0].file
+    a_delivery(inbox, 3, runners=("FS-03",), replace_files={other: planned(LEAVES, "1")[1]})
+    go(inbox, depot)
+    assert {r["standing"] for r in tables(depot)["brack-002"]["standings"]} == {"withheld"}
+    standings = {r["trial_id"]: r["standing"] for r in tables(depot)["brack-003"]["standings"]}
+    assert standings == {trial_id("standing", "FS-03"): "accepted", "brack-003.withheld-1": "withheld"}
+    _, found = files_with(Depot(depot), [LEAVES])
+    assert [p for p in found if p.name != "record.json" and "bag" not in p.parts] == []
+    assert withdraw(STUDY, depot, LEAVES, "all").found == ()
+
+
+@pytest.mark.parametrize("moment", ["judging", "removing", "building"])
+def test_killed_half_way_and_asked_for_again_it_finishes(
+    taken_in: tuple[Path, Path], moment: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    class KilledError(BaseException):
+        pass
+
+    def die(*_: object, **__: object) -> None:
+        raise KilledError
+
+    place = {
+        "judging": (stages, "_publish"),
+        "removing": (withdrawal, "_remove_files"),
+        "building": (withdrawal, "build"),
+    }[moment]
+    _, depot = taken_in
+    with monkeypatch.context() as patch:
+        patch.setattr(*place, die)
+        with pytest.raises(KilledError):
+            withdraw(STUDY, depot, LEAVES, "all")
+    withdraw(STUDY, depot, LEAVES, "all")
+    assert files_with(Depot(depot), [LEAVES])[1] == []
+    assert not shas(LEAVES) & everything(depot)
+    assert Depot(depot).ledger.read_text().count('"what":"withdrawal"') == 1
+
+
+def test_one_scope_takes_the_trials_and_leaves_the_runner(taken_in: tuple[Path, Path]) -> None:
+    _, depot = taken_in
+    withdraw(STUDY, depot, LEAVES, "force")
+    assert not shas(LEAVES) & everything(depot)
+    assert ask(depot, "SELECT DISTINCT participant_id FROM trials") == [(STAYS,)]
+
+
+def test_an_unknown_runner_or_scope_and_a_telling_reason_are_refused(taken_in: tuple[Path, Path]) -> None:
+    _, depot = taken_in
+    with pytest.raises(Unusable, match="does not know this runner"):
+        withdraw(STUDY, depot, "FS-99", "all")
+    with pytest.raises(Unusable, match="no scope"):
+        withdraw(STUDY, depot, LEAVES, "legs")
+    with pytest.raises(Unusable, match="names the runner"):
+        withdraw(STUDY, depot, LEAVES, "all", why=f"{LEAVES} moved away")
+    assert shas(LEAVES) <= raw_files(depot)
+
+
+def test_lines_that_stay_are_left_as_they_were(tmp_path: Path) -> None:
+    folder = a_delivery(tmp_path, runners=(STAYS, LEAVES))
+    before = (folder / "data" / "sessions.csv").read_bytes().splitlines()
+    touched = redaction.redact(folder, lambda runner: {"all"} if runner == LEAVES else set())
+    after = (folder / "data" / "sessions.csv").read_bytes().splitlines()
+    assert after == [line for line in before if LEAVES.encode() not in line]
+    assert "trials.csv" in touched
+    import bagit
+
+    assert bagit.Bag(str(folder)).validate()
