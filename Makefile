@@ -9,7 +9,7 @@ export UV_PROJECT_ENVIRONMENT := .venv
 export DAGSTER_DISABLE_TELEMETRY := yes
 export GX_ANALYTICS_ENABLED := false
 
-.PHONY: help setup setup-dev demo test lint format docs benchmark clean
+.PHONY: help setup setup-dev demo test lint format docs benchmark attack crash clean
 
 help: ## show this list
 	@grep -E '^[a-z-]+:.*##' $(MAKEFILE_LIST) | sed -E 's/:.*## /\t/' | expand -t 14
@@ -45,6 +45,12 @@ docs: setup-dev ## write docs/reference again from the definitions
 
 benchmark: setup-dev ## ratios of two things measured in the same run
 	@$(BIN)/python -m benchmarks
+
+attack: setup-dev ## damaged and hostile files, thousands of them (10 minutes)
+	@$(BIN)/python -m benchmarks.attack --full
+
+crash: setup-dev ## kill runs and fill disks at random moments (long)
+	@$(BIN)/python -m benchmarks.crash --full
 
 clean: ## remove what make made, except the depot
 	rm -rf .tools .venv .pytest_cache .hypothesis .mypy_cache .ruff_cache *.egg-info
