@@ -80,11 +80,11 @@ class Isolated:
 
 def _guarded(function: Callable[[Any], Any], argument: Any) -> Ended:
     """Runs in the worker: turns exceptions into plain results, so that none has to be sent across."""
-    from pipelines.intake.c3d.problem import C3dProblem
+    from pipelines.intake.problem import FileProblem
 
     try:
         return Ended(function(argument))
-    except C3dProblem as problem:
+    except FileProblem as problem:
         return Ended(problem=problem.problem, detail=problem.detail)
     except MemoryError:
         return Ended(problem="too_large", detail="it needed more memory than one trial may take")

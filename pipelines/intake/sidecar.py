@@ -14,7 +14,7 @@ from typing import Any
 
 import numpy as np
 
-from schemas.reading import Problem
+from pipelines.intake.problem import FileProblem
 from schemas.trial import Channel
 
 #: Limits on what is read at all. 512 MiB of EDF is ten hours of sixteen channels at 1 kHz at the least.
@@ -26,16 +26,8 @@ FIXED_HEADER, PER_CHANNEL = 256, 256
 ANNOTATIONS = "EDF Annotations"
 
 
-class SidecarProblem(Exception):
-    """A second file that cannot be used. ``detail`` is a plain sentence without full stop."""
-
-    def __init__(self, detail: str, problem: Problem = "malformed") -> None:
-        super().__init__(detail)
-        self.detail = detail
-        self.problem: Problem = problem
-
-    def __reduce__(self) -> tuple:
-        return (type(self), (self.detail, self.problem))
+class SidecarProblem(FileProblem):
+    """A second file that cannot be used."""
 
 
 @dataclass(frozen=True)

@@ -12,10 +12,9 @@ from pipelines.outcomes.contacts import contacts_of, cop_of, filtered_markers, h
 from pipelines.outcomes.events import SIDES
 from pipelines.outcomes.filters import low_pass
 from pipelines.outcomes.force import force_outcomes
+from pipelines.outcomes.frames import computed_fields, frame_of
 from pipelines.outcomes.sampling import stretch, value_at
 from pipelines.outcomes.spatiotemporal import Footfall
-from schemas import fields as f
-from schemas.convert.to_arrow import PANDAS_TYPES
 from schemas.mechanics import STANDARD_GRAVITY
 from schemas.model import Field
 from schemas.outcomes import FOOTFALLS
@@ -26,7 +25,7 @@ if TYPE_CHECKING:
     import pandas as pd
 
 #: What this module fills: everything but provenance, which is added where the row is stored.
-COLUMNS: tuple[Field, ...] = tuple(field for field in FOOTFALLS.fields if field not in f.PROVENANCE)
+COLUMNS: tuple[Field, ...] = computed_fields(FOOTFALLS)
 
 
 def compute_footfalls(trial: Trial, processing: Processing, posture: Posture | None) -> pd.DataFrame:
@@ -51,7 +50,8 @@ def compute_footfalls(trial: Trial, processing: Processing, posture: Posture | N
         row |= _stiffness(trial, row)
         row |= _strike(signals, footfall, posture)
         rows.append(row)
-    return _frame(rows)
+    blank = dict.fromkeys(field.name for field in COLUMNS)  # a family that has no signal fills nothing
+    return frame_of(FOOTFALLS, ({**blank, **row} for row in rows))
 
 
 def mean_speed(trial: Trial, processing: Processing) -> float | None:
@@ -201,14 +201,3 @@ def _strike_index(signals: _Signals, footfall: Footfall) -> float | None:
         value_at(toe, rate, when),
         settings.strike_index_toe_fraction,
     )
-
-
-def _frame(rows: list[dict[str, Any]]) -> pd.DataFrame:
-    """The rows as a table: every column there, in order, with the same types whether or not anything was found."""
-    import pandas as pd
-
-    columns = {
-        field.name: pd.Series([row.get(field.name) for row in rows], dtype=PANDAS_TYPES[field.kind])
-        for field in COLUMNS
-    }
-    return pd.DataFrame(columns)

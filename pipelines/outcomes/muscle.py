@@ -7,13 +7,11 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from pipelines.outcomes.co_contraction import co_contraction_rows
+from pipelines.outcomes.frames import frame_of
 from pipelines.outcomes.muscle_amplitudes import Reference, amplitude_rows, root_mean_square
 from pipelines.outcomes.muscle_bursts import METHODS, activity, baseline_of, burst_rows, signal_to_noise
 from pipelines.outcomes.muscle_signal import Conditioned, Key, conditioned_muscles
 from pipelines.outcomes.muscle_windows import Step, steps_of
-from schemas import fields as f
-from schemas.convert.to_arrow import PANDAS_TYPES
-from schemas.model import Table
 from schemas.outcomes_signals import CO_CONTRACTIONS, MUSCLE_AMPLITUDES, MUSCLE_BURSTS, MUSCLE_SIGNALS
 from schemas.processing_signals import MuscleProcessing
 from schemas.trial import Signal
@@ -59,10 +57,10 @@ def compute_muscles(
         bursts += [own | row for row in found]
         qualities.append(own | quality)
     return MuscleOutcomes(
-        _frame(MUSCLE_AMPLITUDES, amplitudes),
-        _frame(MUSCLE_BURSTS, bursts),
-        _frame(CO_CONTRACTIONS, _co_contractions(trial_id, muscles, steps, processing, references)),
-        _frame(MUSCLE_SIGNALS, qualities),
+        frame_of(MUSCLE_AMPLITUDES, amplitudes),
+        frame_of(MUSCLE_BURSTS, bursts),
+        frame_of(CO_CONTRACTIONS, _co_contractions(trial_id, muscles, steps, processing, references)),
+        frame_of(MUSCLE_SIGNALS, qualities),
     )
 
 
@@ -101,16 +99,3 @@ def _co_contractions(
             both = references.get(keys[0]), references.get(keys[1])
             rows += [own | row for row in co_contraction_rows(pair, both, steps[side], processing)]
     return rows
-
-
-def _frame(table: Table, rows: list[dict[str, Any]]) -> pd.DataFrame:
-    """The rows as a table: every column but provenance, in order, with the same types whether or not there are any."""
-    import pandas as pd
-
-    return pd.DataFrame(
-        {
-            field.name: pd.Series([row.get(field.name) for row in rows], dtype=PANDAS_TYPES[field.kind])
-            for field in table.fields
-            if field not in f.PROVENANCE
-        }
-    )
