@@ -139,21 +139,24 @@ def _read(job: TrialJob) -> tuple[Trial, ClockFit | NoClock | None, ChannelFacts
     return trial, clock, facts
 
 
-def _judged(job: TrialJob, reading: Reading) -> Verdict:
-    from pipelines.intake.to_trial import posture_of
+def context_of(job: TrialJob, reading: Reading, *, families: bool = True) -> Context:
+    """What the checks of one trial are shown; families: every outcome, not only the footfalls.
+
+    Raises C3dProblem or SidecarProblem.
+    """
     from pipelines.outcomes.footfalls import compute_footfalls
     from pipelines.outcomes.whole_trial import every_outcome
-    from pipelines.traces import traces_of
 
     processing = job.study.processing
     trial, clock, channels = _read(job)
     footfalls, outcomes = None, {}
     if trial.kind == "running":
         footfalls = compute_footfalls(trial, processing, job.posture)
-        basis = getattr(clock, "basis", None)  # NoClock has none: nothing was matched
-        outcomes = every_outcome(trial, footfalls, processing, job.posture, job.references, basis)
-        outcomes["clock_fits"] = _clock_fits(trial, clock)
-    context = Context(
+        if families:
+            basis = getattr(clock, "basis", None)  # NoClock has none: nothing was matched
+            outcomes = every_outcome(trial, footfalls, processing, job.posture, job.references, basis)
+            outcomes["clock_fits"] = _clock_fits(trial, clock)
+    return Context(
         study=job.study,
         delivery_id=job.delivery_id,
         site=trial.site,
@@ -164,6 +167,15 @@ def _judged(job: TrialJob, reading: Reading) -> Verdict:
         channels=channels,
         outcomes=outcomes,
     )
+
+
+def _judged(job: TrialJob, reading: Reading) -> Verdict:
+    from pipelines.intake.to_trial import posture_of
+    from pipelines.traces import traces_of
+
+    context = context_of(job, reading)
+    trial, outcomes = context.trial, dict(context.outcomes or {})
+    assert trial is not None
     report = run_checks(Subject.TRIAL, context, job.stamp)
     return Verdict(
         reading,

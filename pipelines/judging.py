@@ -26,6 +26,9 @@ if TYPE_CHECKING:
     from pipelines.outcomes.muscle_amplitudes import Reference
     from pipelines.outcomes.muscle_signal import Key
 
+#: Problems after which nobody knows what texts are in the file.
+_NOT_TO_ITS_END = frozenset({"crashed", "too_slow", "too_large"})
+
 #: (session, condition)
 Occasion = tuple[str, str]
 
@@ -59,7 +62,8 @@ def judge_delivery(
     for trial_id, verdict in verdicts.items():
         verdicts[trial_id] = verdict.with_report(_check_reading(desk, judged, verdict))
     telling = {trial_id for trial_id, verdict in verdicts.items() if verdict.reading.identifying}
-    return replace(judged, withheld=withheld | telling, waiting=_waiting(judged, postures))
+    unread = frozenset(t for t, verdict in verdicts.items() if verdict.reading.problem in _NOT_TO_ITS_END)
+    return replace(judged, withheld=withheld | telling, waiting=_waiting(judged, postures), unread=unread)
 
 
 def _job(

@@ -37,17 +37,18 @@ def _files_by_trial(received: Received) -> dict[str, list[str]]:
 
 
 def store_files(
-    depot: Depot, delivery_id: str, opened: Opened, withheld: frozenset[str]
+    depot: Depot, delivery_id: str, opened: Opened, withheld: frozenset[str], unread: frozenset[str] = frozenset()
 ) -> tuple[dict[str, str], tuple[str, ...]]:
     """Store every payload file: in raw, or apart if consent does not cover all of it or no table says whose it is.
 
-    Kept apart are files of withheld trials, tables with rows that consent does not cover, and files that hold muscle
-    signals without consent for them: bytes cannot be cut out of a file, so only what consent covers is read from it.
+    Kept apart are files of withheld trials, tables with rows that consent does not cover, files that hold muscle
+    signals without consent for them (bytes cannot be cut out of a file, so only what consent covers is read from it),
+    and files of ``unread`` trials, of which nobody knows whether they tell who was recorded.
     """
     assert opened.payload is not None
     received = opened.received
     by_trial = _files_by_trial(received)
-    apart = withheld | _with_muscle_not_covered(received)
+    apart = withheld | unread | _with_muscle_not_covered(received)
     shut = {path for trial in apart for path in by_trial.get(trial, ())} | _tables_not_covered(received, withheld)
     shut_shas = {f.sha256 for f in received.files if f.path in shut}
     named = {path for paths in by_trial.values() for path in paths}

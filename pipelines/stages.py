@@ -108,8 +108,8 @@ def _process(
     withheld = withheld_trials(report, received)
     stored, closed = store_files(desk.depot, delivery_id, opened, withheld)
     judged = judge_delivery(desk, delivery_id, received, report, withheld, tell)
-    if judged.withheld != withheld:  # a file tells who was recorded, which is seen only when it is read
-        stored, closed = store_files(desk.depot, delivery_id, opened, judged.withheld)
+    if judged.withheld != withheld or judged.unread:  # what a file tells of people is seen only when it is read
+        stored, closed = store_files(desk.depot, delivery_id, opened, judged.withheld, judged.unread)
     evicted = _evict(desk, delivery_id, opened, all_records)
     record = _record(desk, opened, delivery_id, TAKEN_IN, received_utc, before)
     record = replace(record, stored=stored, closed=closed, waiting=judged.waiting)

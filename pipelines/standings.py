@@ -54,7 +54,8 @@ DELIVERY_TABLES: tuple[Table, ...] = (
 class Judged:
     """All that was seen in one delivery. rows: what its tables say about each trial; shas: trial -> raw sha256.
 
-    waiting: session and condition of running trials that were judged without a standing posture.
+    waiting: session and condition of running trials that were judged without a standing posture. unread: trials whose
+    reading did not come to its end, so that nobody looked for identifying texts in their files.
     """
 
     delivery_id: str
@@ -67,6 +68,7 @@ class Judged:
     verdicts: Mapping[str, Verdict]
     shas: Mapping[str, str]
     waiting: tuple[tuple[str, str], ...] = ()
+    unread: frozenset[str] = frozenset()
 
     @property
     def provenance(self) -> dict[str, Any]:

@@ -12,6 +12,7 @@ from __future__ import annotations
 import hashlib
 import re
 import zipfile
+from collections import Counter
 from collections.abc import Iterable, Iterator
 from pathlib import Path
 
@@ -27,6 +28,7 @@ from schemas.study import Study
 SITE, STUDY, NUMBER = "Site", "Study", "Delivery-Number"
 _ABOUT_PEOPLE = ("contact-name", "contact-email", "contact-phone")
 _MOST_INFO_BYTES = 1 << 16
+_MOST_ALIKE = 200  # problems of one kind that are told one by one
 
 
 def receive(
@@ -41,7 +43,15 @@ def receive(
     root, problems = _bag_root(path, work_dir)
     if root is None:
         received = Received(
-            path.name, inbox_site, None, None, {}, (), no_tables(), tuple(problems), _fingerprint_of_file(path)
+            path.name,
+            inbox_site,
+            None,
+            None,
+            {},
+            (),
+            no_tables(),
+            tuple(_summed_up(problems)),
+            _fingerprint_of_file(path),
         )
         return guarded(received, None, known), None
     found = examine(root)
@@ -63,10 +73,25 @@ def receive(
         bag_info=info,
         files=files,
         tables=tables,
-        problems=(*found.problems, *info_problems, *table_problems),
+        problems=(*_summed_up(found.problems), *info_problems, *table_problems),
         fingerprint=_fingerprint(files) if files else _fingerprint_of_bag(found),
     )
     return guarded(received, root, known), payload if readable else None
+
+
+def _summed_up(problems: Iterable[Problem]) -> Iterator[Problem]:
+    """Of problems that ask for the same thing the first ``_MOST_ALIKE``, and one that counts the rest.
+
+    Nobody reads twenty thousand findings, and a delivery made to be slow would have every one searched for names.
+    """
+    counts: Counter[tuple[str, str]] = Counter()
+    for problem in problems:
+        counts[problem.kind, problem.expected] += 1
+        if counts[problem.kind, problem.expected] <= _MOST_ALIKE:
+            yield problem
+    for (kind, expected), count in counts.items():
+        if count > _MOST_ALIKE:
+            yield Problem(kind, f"the same holds at {count - _MOST_ALIKE} more places", expected)
 
 
 def _bag_root(path: Path, work_dir: Path) -> tuple[Path | None, list[Problem]]:

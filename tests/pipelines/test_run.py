@@ -246,6 +246,27 @@ def test_an_unreadable_trial_goes_back_and_the_others_stay(inbox: Path, depot: P
     assert summary.exit_code == 0
 
 
+def test_a_trial_whose_reading_did_not_end_is_kept_apart_until_it_can_be_read(
+    inbox: Path, depot: Path, tmp_path: Path
+) -> None:
+    """Nobody knows yet whether its files tell who was recorded."""
+    study = tmp_path / "study" / "study.yaml"
+    shutil.copytree(STUDY.parent / "sites", study.parent / "sites")
+    study.write_text(STUDY.read_text() + "trial_time_limit_s: 0.0001\n")
+    a_delivery(inbox, names=("standing",))
+    go(inbox, depot, study)
+    place = Depot(depot)
+    (record,) = arrivals.records(place).values()
+    (path,) = record.closed
+    assert path.endswith(".c3d")
+    assert not place.raw_path(record.stored[path]).exists()
+    assert standings(depot, "brack-001") == {trial_id("standing"): "returned"}
+    study.write_text(STUDY.read_text())
+    go(inbox, depot, study)
+    assert place.raw_path(record.stored[path]).exists()
+    assert standings(depot, "brack-001") == {trial_id("standing"): "accepted"}
+
+
 def test_something_that_is_no_delivery_is_named_and_left_alone(inbox: Path, depot: Path) -> None:
     a_delivery(inbox)
     (inbox / "brack" / "notes").mkdir()

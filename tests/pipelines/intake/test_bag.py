@@ -261,3 +261,12 @@ def test_a_payload_added_after_packing_is_found_also_when_a_tag_manifest_is_made
     assert ("bag", "'data/extra.csv' is not listed in manifest-sha256.txt") in problems(bag)
     manifests(bag, "sha256")
     assert problems(bag) == []
+
+
+def test_of_thousands_of_alike_faults_the_first_are_told_and_the_rest_counted(tmp_path):
+    bag = a_bag(tmp_path)
+    for number in range(1000):
+        (bag / "data" / f"stray-{number}.txt").write_text("x")
+    found = problems(bag)
+    assert 200 <= len(found) < 300
+    assert ("bag", "the same holds at 800 more places") in found
