@@ -91,16 +91,57 @@ def check(
     compare_readers: Annotated[
         bool, typer.Option("--compare-readers", help="Read every C3D file with two readers and compare.")
     ] = False,
+    report: Annotated[
+        Path | None, typer.Option("--report", help="Write pages with a fix sheet per faulty trial to this new folder.")
+    ] = None,
 ) -> None:
     """Check a delivery at the laboratory as the depot will; nothing is kept. Exit code 1 if something must be mended.
 
-    Example: manystrides check my_delivery --study demo_site_uploads/study.yaml --site brack --scrub my_delivery_clean
+    Example: manystrides check my_delivery --study demo_site_uploads/study.yaml --site brack --report what_to_mend
     """
+    typer.echo(f"Checking {delivery} as the depot will, for the study in {study}. Nothing leaves this machine.")
     from pipelines.lab_check import check_at_the_lab
+    from pipelines.progress import shown
 
-    checked = check_at_the_lab(delivery, study, site, names, scrub, compare_readers)
+    with shown(every=1) as progress:
+        checked = check_at_the_lab(delivery, study, site, names, scrub, compare_readers, report, progress)
     typer.echo(checked.text)
     raise typer.Exit(checked.exit_code)
+
+
+@app.command()
+def pack(
+    folder: Annotated[Path, typer.Argument(help="The folder with the tables and trial files; it is only read.")],
+    to: Annotated[Path, typer.Option("--to", help="The delivery to make: a new folder, or a file ending in .zip.")],
+    study: StudyPath = DEFAULT_STUDY,
+    site: Annotated[str | None, typer.Option(help="The laboratory, as in the study file.")] = None,
+    number: Annotated[str | None, typer.Option(help="Delivery number: 1 for the first, then one higher.")] = None,
+    contact_role: Annotated[str | None, typer.Option(help="Role of whom to ask, never a name: site lead.")] = None,
+    include: Annotated[bool, typer.Option("--include", help="Pack files, too, that no table names.")] = False,
+) -> None:
+    """Make a delivery out of a working folder; what is not given is asked for at a terminal. Exit code 2 if refused.
+
+    Example: manystrides pack my_folder --to brack-003.zip --site brack --number 3 --contact-role "site lead"
+    """
+    import sys
+
+    typer.echo(f"Packing {folder} for the study in {study}. The folder is only read.")
+    from pipelines.packing.pack import pack as pack_folder
+    from pipelines.progress import PlainProgress
+
+    ask = typer.prompt if sys.stdin.isatty() else None
+    packed = pack_folder(
+        folder,
+        to,
+        study,
+        site=site,
+        number=number,
+        contact_role=contact_role,
+        include=include,
+        ask=ask,
+        progress=PlainProgress(),
+    )
+    typer.echo(packed.text)
 
 
 @app.command()
@@ -201,6 +242,25 @@ def withdraw(
     done = take_out(study, depot, runner, scope, actor, why)
     typer.echo(done.text())
     raise typer.Exit(1 if done.found else 0)
+
+
+@app.command()
+def release(
+    why: Annotated[str, typer.Option("--why", help="What the release is for, for the ledger and its README.")],
+    study: StudyPath = DEFAULT_STUDY,
+    depot: DepotPath = DEFAULT_DEPOT,
+    actor: Annotated[
+        str | None,
+        typer.Option("--as", help="Who does this, for the ledger; your user name if left out."),
+    ] = None,
+) -> None:
+    """Freeze the pooled data as a numbered release; consent is looked up again first. Does nothing if nothing changed.
+
+    Example: manystrides release --why "First pooled analysis" --depot depot
+    """
+    from pipelines.release.make import release as freeze
+
+    typer.echo(freeze(study, depot, why, actor).text())
 
 
 @ledger_app.command("verify")

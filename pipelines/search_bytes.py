@@ -1,6 +1,7 @@
 """Searches everything live in a depot for words, in the bytes and, where a format packs them, in the values.
 
-Not live, and so not searched: bytes kept apart (``closed/``), what the gate remembers (``consents/``) and the inbox.
+Not live, and so not searched: bytes kept apart (``closed/``), what the gate remembers (``consents/``), the inbox, and
+releases that are superseded.
 """
 
 from __future__ import annotations
@@ -9,12 +10,14 @@ import re
 from collections.abc import Iterable, Iterator
 from pathlib import Path
 
+from pipelines.release.shelf import folder_of, read_shelf
 from pipelines.storage import Depot
 
 
 def live_files(depot: Depot) -> list[Path]:
     """Every file of the depot that is live."""
-    shut = (depot.closed, depot.consents, depot.inbox)
+    old = (folder_of(depot, entry) for entry in read_shelf(depot) if entry.superseded_utc)
+    shut = (depot.closed, depot.consents, depot.inbox, *old)
     files = (p for p in depot.root.rglob("*") if p.is_file() and not any(p.is_relative_to(s) for s in shut))
     return sorted(files)
 

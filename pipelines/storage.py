@@ -11,6 +11,7 @@ was being replaced). What the files mean is not known here.
     deliveries/<delivery>/   the result of one delivery: record.json, bag/ (its tag files), one Parquet file per table
     arrivals/<site>/         what is known of each name in the inbox
     consents/                consent events and withdrawals as the gate knows them; for the depot's owner only
+    releases/                frozen versions, and releases.json, which lists them
     work/                    being made
     warehouse.duckdb, pages/, ledger.jsonl, built.json, depot.lock, dagster/
 """
@@ -53,6 +54,7 @@ class Depot:
         self.inbox = self.root / "inbox"
         self.pages = self.root / "pages"
         self.warehouse = self.root / "warehouse.duckdb"
+        self.releases = self.root / "releases"
         self.ledger = self.root / "ledger.jsonl"
         self.built = self.root / "built.json"
         self.dagster_home = self.root / "dagster"

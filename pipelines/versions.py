@@ -12,7 +12,13 @@ from importlib import metadata
 from pathlib import Path
 
 _PACKAGES = ("schemas", "checks", "pipelines")
-_ONLY_SHOWN = ("pipelines/pages/", "pipelines/cli.py", "pipelines/look", "pipelines/docs_pages.py")
+_ONLY_SHOWN = (
+    "pipelines/pages/",
+    "pipelines/cli.py",
+    "pipelines/look",
+    "pipelines/docs_pages.py",
+    "pipelines/release/",
+)
 
 
 def package_version() -> str:

@@ -12,6 +12,7 @@ import re
 import shutil
 from collections.abc import Iterator
 from dataclasses import dataclass
+from datetime import UTC, datetime
 from pathlib import Path
 
 from pipelines.arrivals import Record, records
@@ -19,6 +20,7 @@ from pipelines.consents import EVERY_SCOPE, WHOLE_TRIAL, Memory, Withdrawal, rea
 from pipelines.desk import Desk
 from pipelines.errors import Unusable
 from pipelines.ledger import whoami
+from pipelines.release.shelf import Entry, supersede_all
 from pipelines.run import again, build, consents_changed, is_built, note_what_a_kill_left, open_desk
 from pipelines.search_bytes import files_with
 from pipelines.storage import Depot
@@ -37,6 +39,7 @@ class Withdrawn:
     files_removed: int
     searched: int
     found: tuple[Path, ...]
+    superseded: tuple[Entry, ...] = ()
 
     def text(self) -> str:
         """The outcome, for people; the runner is not named."""
@@ -50,6 +53,9 @@ class Withdrawn:
             found = len(self.found)
             lines.append(f"The runner's id was searched for in {self.searched} live files and found in {found}.")
             lines += [f"  STILL IN {path}" for path in self.found]
+        if self.superseded:
+            names = ", ".join(entry.name for entry in self.superseded)
+            lines.append(f"Listed as superseded: {names}. Freeze a new release; delete old copies as the consent says.")
         lines.append("Not touched: the inbox, backups and copies made outside the depot. Remove the runner there, too.")
         return "\n".join(lines)
 
@@ -76,12 +82,14 @@ def withdraw(
             again(desk, record, "A runner withdrew.", lambda done, of: None)
             judged.append(record.delivery_id)
         removed = _remove_files(depot, withdrawal)
+        now = datetime.now(UTC).isoformat(timespec="seconds")
+        older = supersede_all(depot, now, "A runner withdrew data that it holds or may hold.")
         if scope == EVERY_SCOPE:
             shutil.rmtree(depot.dagster_home, ignore_errors=True)  # its history shows rows of tables
         if judged or not is_built(desk):
             build(desk, lambda text: None)
         searched, found = files_with(depot, [runner]) if scope == EVERY_SCOPE else (0, [])
-        return Withdrawn(withdrawal.tombstone, scope, tuple(judged), removed, searched, tuple(found))
+        return Withdrawn(withdrawal.tombstone, scope, tuple(judged), removed, searched, tuple(found), tuple(older))
 
 
 def _remember(desk: Desk, runner: str, scope: str) -> Withdrawal:

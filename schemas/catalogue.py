@@ -37,6 +37,6 @@ def tables_of(*layers: Layer) -> tuple[Table, ...]:
 def made_by(table: Table) -> str:
     """The module that defines ``table``, as a path in the repository."""
     for module in _MODULES:
-        if any(value is table for value in vars(module).values()):
+        if any(isinstance(value, Table) and value.name == table.name for value in vars(module).values()):
             return module.__name__.replace(".", "/") + ".py"
     raise KeyError(table.name)

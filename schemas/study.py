@@ -6,9 +6,11 @@ in its name. Nothing here opens a file; ``pipelines.study_file`` does.
 
 from __future__ import annotations
 
-from typing import Literal
+from datetime import date, datetime
+from typing import Any, Literal
 
-from pydantic import Field, model_validator
+from pydantic import ConfigDict, Field, field_validator, model_validator
+from pydantic_core import PydanticCustomError
 
 from schemas.processing import Processing
 from schemas.settings import Settings
@@ -80,11 +82,32 @@ class MarkerRole(Settings):
     required: bool = Field(default=False, description="Whether a trial without it goes back.")
 
 
+class SiteLimit(Settings):
+    """A threshold of one laboratory that differs from the study's; shown with its reason on the laboratory's page."""
+
+    model_config = ConfigDict(str_strip_whitespace=True)
+
+    value: float = Field(description="The threshold, in the unit of the check's page.")
+    reason: str = Field(min_length=1, description="Why the laboratory needs it; do not name anybody.")
+    since: date = Field(description="Day it was agreed on, for example 2026-03-02; it counts for earlier deliveries, too.")
+
+    @field_validator("since", mode="before")
+    @classmethod
+    def _a_day(cls, value: Any) -> Any:
+        if not isinstance(value, str | date) or isinstance(value, datetime):  # a bare number would be taken for seconds
+            raise PydanticCustomError("date_type", "a date")
+        return value
+
+
 class Site(Settings):
     """A laboratory of the study. ``profile`` is read from the file named in the study file."""
 
     description: str = Field(description="The laboratory in a few words.")
     profile: SiteProfile = Field(description="How it records; in the study file, the path of the profile.")
+    limits: dict[str, dict[str, SiteLimit]] = Field(
+        default_factory=dict,
+        description="Thresholds of checks that differ from the study's at this laboratory: check name, then threshold.",
+    )
 
 
 class Study(Settings):
@@ -104,6 +127,11 @@ class Study(Settings):
         default_factory=dict,
         description="Thresholds of checks that differ from their defaults: check name, then threshold.",
     )
+    smallest_cell: int = Field(
+        default=5,
+        ge=1,
+        description="In releases sex and decade of birth are told only where this many runners share them (common practice: 5 to 10).",
+    )
     trial_time_limit_s: float = Field(
         default=60.0, gt=0, description="Reading and judging one trial may take this long."
     )
@@ -118,6 +146,11 @@ class Study(Settings):
             if unknown := [word for word in words if word not in self.conditions]:
                 raise ValueError(f"{setting} names {', '.join(unknown)}, which is not among the conditions")
         return self
+
+    def limits_of(self, check: str, site: str | None) -> dict[str, float]:
+        """Thresholds of a check that differ from its defaults: the study's, over which the laboratory's own win."""
+        own = self.sites[site].limits.get(check, {}) if site in self.sites else {}
+        return {**self.limits.get(check, {}), **{name: limit.value for name, limit in own.items()}}
 
     def words(self, study_list: str) -> tuple[str, ...]:
         """The allowed words of a ``study_list`` column, for example ``conditions``."""

@@ -22,7 +22,7 @@ from pipelines.intake.descriptor import descriptor_problems
 from pipelines.intake.tables import no_tables, read_tables
 from pipelines.privacy.guard import guarded
 from pipelines.privacy.identifiers import NOBODY, KnownNames
-from schemas.received import PayloadFile, Problem, Received
+from schemas.received import PayloadFile, Problem, ProblemKind, Received
 from schemas.study import Study
 
 SITE, STUDY, NUMBER = "Site", "Study", "Delivery-Number"
@@ -84,7 +84,7 @@ def _summed_up(problems: Iterable[Problem]) -> Iterator[Problem]:
 
     Nobody reads twenty thousand findings, and a delivery made to be slow would have every one searched for names.
     """
-    counts: Counter[tuple[str, str]] = Counter()
+    counts: Counter[tuple[ProblemKind, str]] = Counter()
     for problem in problems:
         counts[problem.kind, problem.expected] += 1
         if counts[problem.kind, problem.expected] <= _MOST_ALIKE:

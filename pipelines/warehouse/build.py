@@ -74,7 +74,7 @@ def build_warehouse(depot: Depot, study: LoadedStudy, code_version: str) -> Buil
         with duckdb.connect(str(new), config=dict(DUCKDB_CONFIG)) as connection:
             _fill(connection, depot, study)
             fill_analyses(connection, study.study.processing, code_version, study.version)
-            _make_views(connection, study, code_version)
+            make_views(connection, study, code_version)
             rows = {t.name: _count(connection, t.name) for t in warehouse_tables()}
             connection.execute("CHECKPOINT")
     except duckdb.Error as error:
@@ -184,7 +184,8 @@ def _from_study(study: LoadedStudy) -> Iterable[tuple[Table, list[dict[str, Any]
     yield core.VISITS, [{"visit": name, "planned_week": v.planned_week} for name, v in settings.visits.items()]
 
 
-def _make_views(connection: duckdb.DuckDBPyConnection, study: LoadedStudy, code_version: str) -> None:
+def make_views(connection: duckdb.DuckDBPyConnection, study: LoadedStudy, code_version: str) -> None:
+    """The views over tables that are filled, and the one that says which study and code made them."""
     for view in all_views():
         connection.execute(f"CREATE VIEW {quote_name(view.name)} AS {view.sql}")
         connection.execute(view_comment_sql(view.name, view.about, view.columns))

@@ -253,18 +253,18 @@ def test_a_trial_whose_reading_did_not_end_is_kept_apart_until_it_can_be_read(
     study = tmp_path / "study" / "study.yaml"
     shutil.copytree(STUDY.parent / "sites", study.parent / "sites")
     study.write_text(STUDY.read_text() + "trial_time_limit_s: 0.0001\n")
-    a_delivery(inbox, names=("standing",))
+    a_delivery(inbox, names=("1",))
     go(inbox, depot, study)
     place = Depot(depot)
     (record,) = arrivals.records(place).values()
     (path,) = record.closed
     assert path.endswith(".c3d")
     assert not place.raw_path(record.stored[path]).exists()
-    assert standings(depot, "brack-001") == {trial_id("standing"): "returned"}
+    assert standings(depot, "brack-001") == {trial_id("1"): "returned"}
     study.write_text(STUDY.read_text())
     go(inbox, depot, study)
     assert place.raw_path(record.stored[path]).exists()
-    assert standings(depot, "brack-001") == {trial_id("standing"): "accepted"}
+    assert standings(depot, "brack-001") == {trial_id("1"): "accepted"}
 
 
 def test_something_that_is_no_delivery_is_named_and_left_alone(inbox: Path, depot: Path) -> None:

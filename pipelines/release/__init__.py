@@ -1,0 +1,1 @@
+"""Frozen, numbered versions of the pooled data."""

@@ -1,0 +1,174 @@
+"""Freezes a release: consent looked up again, tables written, described, proven free of withdrawn runners, shelved.
+
+Made in ``work/`` and renamed into place, so that a kill leaves a whole release or none. What it holds is in
+``contents``; a release is never changed afterwards, only marked as superseded.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import stat
+from dataclasses import asdict, dataclass, replace
+from datetime import UTC, datetime
+from pathlib import Path
+
+from pipelines.arrivals import records
+from pipelines.consents import Memory
+from pipelines.desk import Desk
+from pipelines.errors import Unusable
+from pipelines.ledger import whoami
+from pipelines.release.changes import compare
+from pipelines.release.contents import fill, released_tables, write_parquet
+from pipelines.release.describe import describe
+from pipelines.release.shelf import Entry, folder_of, read_shelf, write_shelf
+from pipelines.run import CONSENTS_CHANGED, again, build, consents_changed, is_built, note_what_a_kill_left, open_desk
+from pipelines.run import stale as judged_by_other_code
+from pipelines.storage import Depot, read_table, sync_folder
+from pipelines.study_file import load_study
+
+
+@dataclass(frozen=True)
+class Released:
+    """new: False if the latest release holds the same already."""
+
+    entry: Entry
+    folder: Path
+    new: bool
+
+    def text(self) -> str:
+        """The outcome, for people."""
+        entry = self.entry
+        if not self.new:
+            return f"Nothing has changed since release {entry.number}: {self.folder}"
+        return (
+            f"Release {entry.number} with {entry.trial_count} trials: {self.folder}\n"
+            "Consent was looked up again, and no withdrawn runner is in it. Earlier releases are listed as superseded."
+        )
+
+
+def release(study_path: Path, depot_root: Path | str, why: str, actor: str | None = None) -> Released:
+    """Freeze what the depot pools today. Raises Unusable if there is nothing to freeze, or no reason is given."""
+    if not why.strip():
+        raise Unusable("No reason is given.", "what the release is for.", "Say it with --why.")
+    depot, study, actor = Depot(depot_root), load_study(study_path), actor or whoami()
+    with depot.writing(actor), open_desk(depot, study, actor) as desk:
+        note_what_a_kill_left(desk)
+        _note_unlisted(desk)
+        _up_to_date(desk)
+        with depot.working("release") as work:
+            return _freeze(desk, work, why.strip(), actor)
+
+
+def _up_to_date(desk: Desk) -> None:
+    """Judge again what consent asks for today, and build; refuse what another code or study judged."""
+    if not any(r.taken_in for r in records(desk.depot).values()):
+        seen = "The depot holds no delivery that was taken in."
+        raise Unusable(seen, "a depot with accepted trials.", "Run `manystrides run` first.", file=desk.depot.root)
+    if behind := judged_by_other_code(desk):
+        raise Unusable(
+            f"{len(behind)} deliveries were judged by another code or study file.",
+            "every trial judged the same way.",
+            "Run `manystrides run` first, then freeze the release.",
+            file=desk.depot.root,
+        )
+    for record in consents_changed(desk):
+        again(desk, record, CONSENTS_CHANGED, lambda done, of: None)
+    if not is_built(desk):
+        build(desk, lambda text: None)
+
+
+def _freeze(desk: Desk, work: Path, why: str, actor: str) -> Released:
+    depot, study = desk.depot, desk.study
+    shelf = read_shelf(depot)
+    before = next((e for e in reversed(shelf) if folder_of(depot, e).is_dir()), None)
+    (work / "tables").mkdir()
+    fill(work / "warehouse.duckdb", depot.warehouse, study, desk.stamp.code_version)
+    write_parquet(work / "warehouse.duckdb", work / "tables")
+    trials = read_table(work / "tables" / "trials.parquet")
+    if trials.empty:
+        raise Unusable("No trial is accepted.", "accepted trials to freeze.", "See the pages.", file=depot.root)
+    prove_consent(desk, work / "tables")
+    content = _content(work / "tables")
+    latest = shelf[-1] if shelf else None
+    if latest is not None and latest.content_sha256 == content and not latest.superseded_utc:
+        return Released(latest, folder_of(depot, latest), new=False)
+    now = datetime.now(UTC).isoformat(timespec="seconds")
+    entry = Entry(
+        (shelf[-1].number if shelf else 0) + 1,
+        now,
+        actor,
+        why,
+        desk.stamp.code_version,
+        study.version,
+        len(trials),
+        content,
+    )
+    (work / "entry.json").write_text(json.dumps(asdict(entry), indent=1) + "\n", encoding="utf-8")
+    changes = compare(folder_of(depot, before) / "tables" if before else None, work / "tables")
+    describe(work, study.study, entry, changes, trials)
+    _place(depot, work, entry)
+    _list(desk, entry)
+    return Released(entry, folder_of(depot, entry), new=True)
+
+
+def prove_consent(desk: Desk, tables: Path) -> None:
+    """Raises Unusable if a runner who withdrew, or a file that was taken out, is in any of the tables."""
+    memory = Memory(desk.depot)
+    for table in released_tables():
+        frame = read_table(tables / f"{table.name}.parquet")
+        runners = set(frame["participant_id"].dropna()) if "participant_id" in frame else set()
+        shas = set(frame["raw_sha256"].dropna()) if "raw_sha256" in frame else set()
+        gone = any({"all", "pooling"} & memory.scopes(runner) for runner in runners)
+        if gone or any(memory.knows_file(sha) for sha in shas):
+            raise Unusable(
+                f"The table {table.name} still holds rows of a runner who withdrew.",
+                "no row of a withdrawn runner.",
+                "Run `manystrides withdraw` for the runner again, then freeze the release.",
+                file=desk.depot.root,
+            )
+
+
+def _content(tables: Path) -> str:
+    """One checksum over all tables."""
+    digest = hashlib.sha256()
+    for path in sorted(tables.glob("*.parquet")):
+        digest.update(f"{path.name}\0{hashlib.sha256(path.read_bytes()).hexdigest()}\n".encode())
+    return digest.hexdigest()
+
+
+def _place(depot: Depot, work: Path, entry: Entry) -> None:
+    """Rename the finished folder into place, read-only."""
+    for path in work.rglob("*"):
+        if path.is_file():
+            path.chmod(stat.S_IRUSR | stat.S_IRGRP)
+    sync_folder(work)
+    depot.releases.mkdir(parents=True, exist_ok=True)
+    target = folder_of(depot, entry)
+    work.rename(target)
+
+
+def _list(desk: Desk, entry: Entry) -> None:
+    """Put the release on the shelf in place of those before, and into the ledger."""
+    shelf = read_shelf(desk.depot)
+    why = f"Release {entry.number} takes its place."
+    older = [e if e.superseded_utc else replace(e, superseded_utc=entry.utc, superseded_why=why) for e in shelf]
+    write_shelf(desk.depot, [*older, entry])
+    _tell(desk)
+
+
+def _tell(desk: Desk) -> None:
+    """Write the releases the ledger does not know into it."""
+    told = desk.ledger.abouts()
+    for e in read_shelf(desk.depot):
+        if e.name not in told:
+            desk.ledger.write("released", e.name, e.why, trials=e.trial_count, content=e.content_sha256)
+
+
+def _note_unlisted(desk: Desk) -> None:
+    """List releases that were renamed into place before a kill."""
+    listed = {e.name for e in read_shelf(desk.depot)}
+    for path in sorted(desk.depot.releases.glob("release-*/entry.json")):
+        if path.parent.name not in listed:
+            _list(desk, Entry(**json.loads(path.read_text(encoding="utf-8"))))
+    _tell(desk)
