@@ -11,10 +11,13 @@ from typing import TYPE_CHECKING
 
 from checks.registry import Subject
 from checks.run import Context, Report, run_checks
+from pipelines.consents import trial_files
 from pipelines.desk import Desk, Tell
 from pipelines.earlier import current_records
 from pipelines.judge import TrialJob, Verdict, judge_trial
 from pipelines.muscle_references import session_references
+from pipelines.same_signals import copies_by_shape
+from pipelines.overrides import in_force
 from pipelines.standings import ACCEPTED, Judged, findings_of, standing_of
 from pipelines.storage import read_table
 from pipelines.trial_jobs import shas_of, trial_job, trial_rows
@@ -46,6 +49,7 @@ def judge_delivery(
         if trial_id not in shas
     }
     judged = Judged(delivery_id, str(received.site), desk.stamp, received, report, withheld, rows, verdicts, shas)
+    judged = replace(judged, overrides=in_force(desk.depot, received.site, trial_files(received)))
     postures = other_postures(desk, received)
     ready = {t: row for t, row in open_rows.items() if t in shas and row["kind"] is not None}
     standing = [t for t, row in ready.items() if row["kind"] == "standing"]
@@ -59,11 +63,22 @@ def judge_delivery(
             tell(len(verdicts), len(open_rows))
         if group is standing:
             postures |= _own_postures(judged, standing)
+    verdicts |= _with_copies(desk, judged)
     for trial_id, verdict in verdicts.items():
         verdicts[trial_id] = verdict.with_report(_check_reading(desk, judged, verdict))
     telling = {trial_id for trial_id, verdict in verdicts.items() if verdict.reading.identifying}
     unread = frozenset(t for t, verdict in verdicts.items() if verdict.reading.problem in _NOT_TO_ITS_END)
     return replace(judged, withheld=withheld | telling, waiting=_waiting(judged, postures), unread=unread)
+
+
+def _with_copies(desk: Desk, judged: Judged) -> dict[str, Verdict]:
+    """The verdicts, each with the trial it is a copy of, if it is one."""
+    shapes = [v.outcomes["trial_shapes"] for v in judged.verdicts.values() if "trial_shapes" in v.outcomes]
+    copies, shaped = copies_by_shape(desk, judged.received, shapes, judged.shas)
+    return {
+        trial: replace(v, reading=replace(v.reading, copy_of=copies.get(trial), shaped=trial in shaped))
+        for trial, v in judged.verdicts.items()
+    }
 
 
 def _job(

@@ -1,18 +1,26 @@
 """Whether a trial's file came before, or comes twice, under another trial's id: the same bytes cannot be two trials.
 
-Only exact copies are known here, by checksum. A resend under the trial's own id is not one; ``pipelines.naming`` knows
-those.
+Exact copies are known by checksum before a trial is read; resampled or rescaled ones by the shape of the markers'
+paths once it was judged. A resend under the trial's own id is neither; ``pipelines.naming`` knows those.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
+from typing import TYPE_CHECKING, Any
 
 from pipelines.arrivals import Record
-from pipelines.desk import Opened
-from pipelines.earlier import column
-from pipelines.storage import Depot
+from pipelines.desk import Desk, Opened
+from pipelines.earlier import column, current_records
+from pipelines.storage import Depot, read_table
+from schemas.quality import TRIAL_SHAPES
 from schemas.received import Problem, Received
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+#: Trial, its shapes, the checksum of its file, and the delivery it came with if that is another one.
+_Shape = tuple[str, Mapping[str, Any], str, Record | None]
 
 
 def with_copies(depot: Depot, opened: Opened, all_records: Iterable[Record]) -> tuple[Problem, ...]:
@@ -47,15 +55,56 @@ def _later(record: Record, received: Received) -> bool:
 
 
 def _problem(trial: str, twin: str, record: Record | None, received: Received) -> Problem:
-    if record is None or record.site == received.site:
-        where = f"that of trial {twin}" + (f", which came with {record.delivery_id}" if record else "")
-    else:
-        where = f"that of a trial of another laboratory, {record.site}"
     return Problem(
         "key",
-        f"the file of trial {trial} is byte for byte {where}",
+        f"the file of trial {trial} is byte for byte that of {_named(twin, record, received)}",
         "a recording of its own for every trial",
         file="trials.csv",
         place=f"trial_id {trial}, column file",
         trial_id=trial,
     )
+
+
+def _named(twin: str, record: Record | None, received: Received) -> str:
+    """Another trial as a message to the laboratory may name it: trials of others are nobody else's business."""
+    if record is None:
+        return f"trial {twin}"
+    if record.site == received.site:
+        return f"trial {twin}, which came with {record.delivery_id}"
+    return f"a trial of another laboratory, {record.site}"
+
+
+def copies_by_shape(
+    desk: Desk, received: Received, shapes: Iterable[pd.DataFrame], shas: Mapping[str, str]
+) -> tuple[dict[str, str], set[str]]:
+    """Trials that are another trial's recording, resampled or rescaled, and how that one is named; and all compared.
+
+    shapes: rows of ``trial_shapes`` of each trial of the delivery; shas: trial -> checksum of its file. Compared are
+    the delivery's own trials with each other and with trials accepted from deliveries before it.
+    """
+    from pipelines.outcomes.shapes import alike, shapes_in
+
+    own = {trial: shape for rows in shapes if len(rows) for trial, shape in shapes_in(rows).items()}
+    others: list[_Shape] = [(trial, shape, shas.get(trial, ""), None) for trial, shape in own.items()]
+    if own:
+        others += _accepted_before(desk, received)
+    copies: dict[str, str] = {}
+    for trial, shape in own.items():
+        for other, its_shape, its_sha, record in others:
+            exact = its_sha == shas.get(trial, "")  # told by checksum already
+            if other != trial and not exact and alike(shape, its_shape):
+                copies.setdefault(trial, _named(other, record, received))
+    return copies, set(own)
+
+
+def _accepted_before(desk: Desk, received: Received) -> list[_Shape]:
+    from pipelines.outcomes.shapes import shapes_in
+
+    found: list[_Shape] = []
+    for record in current_records(desk):
+        if _later(record, received):
+            continue
+        rows = read_table(desk.depot.table_path(record.delivery_id, TRIAL_SHAPES))
+        shas = dict(zip(rows["trial_id"], rows["raw_sha256"], strict=True))
+        found += [(trial, shape, shas[trial], record) for trial, shape in shapes_in(rows).items()]
+    return found

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any
 
 from checks.run import Report, Stamp
 from pipelines.judge import Verdict
+from pipelines.overrides import Override
 from pipelines.veil import Veil, veil_of
 from schemas import core, outcomes_study, quality
 from schemas.catalogue import tables_of
@@ -26,9 +27,9 @@ if TYPE_CHECKING:
 
 ACCEPTED, RETURNED, WITHHELD = "accepted", "returned", "withheld"
 
-#: Outcome tables that each accepted running trial fills.
+#: Tables that each accepted running trial fills.
 TRIAL_TABLES: tuple[Table, ...] = tuple(
-    table for table in tables_of(Layer.OUTCOME) if {"trial_id", "raw_sha256"} <= set(table.column_names)
+    table for table in tables_of(Layer.OUTCOME, Layer.QUALITY) if {"trial_id", "raw_sha256"} <= set(table.column_names)
 )
 
 #: Tables that a delivery contributes to; all other tables are filled from these, or by later analyses.
@@ -46,6 +47,7 @@ DELIVERY_TABLES: tuple[Table, ...] = (
     quality.FINDINGS,
     quality.CHECK_RUNS,
     quality.STANDINGS,
+    quality.OVERRIDES,
     quality.SIGNAL_TRACES,
 )
 
@@ -55,7 +57,8 @@ class Judged:
     """All that was seen in one delivery. rows: what its tables say about each trial; shas: trial -> raw sha256.
 
     waiting: session and condition of running trials that were judged without a standing posture. unread: trials whose
-    reading did not come to its end, so that nobody looked for identifying texts in their files.
+    reading did not come to its end, so that nobody looked for identifying texts in their files. overrides: what a data
+    manager decided on trials of the delivery.
     """
 
     delivery_id: str
@@ -69,6 +72,7 @@ class Judged:
     shas: Mapping[str, str]
     waiting: tuple[tuple[str, str], ...] = ()
     unread: frozenset[str] = frozenset()
+    overrides: tuple[Override, ...] = ()
 
     @property
     def provenance(self) -> dict[str, Any]:
@@ -79,6 +83,15 @@ class Judged:
     def veil(self) -> Veil:
         """What of the delivery may not be shown."""
         return veil_of(self.delivery_id, self.received, self.withheld)
+
+    def is_set_aside(self, finding: Mapping[str, Any]) -> bool:
+        """Whether a data manager set a finding aside; never one that only says that the check crashed."""
+        trial = finding["trial_id"]
+        own = {o.check_name for o in self.overrides if o.trial_id == trial}
+        if not own or (name := finding["check_name"]) not in own:
+            return False
+        runs = [*self.report.runs, *(self.verdicts[trial].runs if trial in self.verdicts else ())]
+        return not any(r["check_name"] == name and r["status"] == "crashed" for r in runs)
 
 
 def findings_of(judged: Judged) -> list[dict[str, Any]]:
@@ -93,8 +106,13 @@ def standing_of(trial_id: str, judged: Judged, findings: Iterable[Mapping[str, A
     verdict = judged.verdicts.get(trial_id)
     if verdict is None or verdict.reading.problem is not None:
         return RETURNED
-    faulty = any(f["trial_id"] == trial_id and f["weight"] == "returns" for f in findings)
+    faulty = any(not judged.is_set_aside(f) for f in _returning(trial_id, findings))
     return RETURNED if faulty else ACCEPTED
+
+
+def _returning(trial_id: str, findings: Iterable[Mapping[str, Any]]) -> list[Mapping[str, Any]]:
+    """The findings for which a trial goes back."""
+    return [f for f in findings if f["trial_id"] == trial_id and f["weight"] == "returns"]
 
 
 def tables_of_delivery(judged: Judged) -> dict[Table, pd.DataFrame]:
@@ -120,6 +138,7 @@ def tables_of_delivery(judged: Judged) -> dict[Table, pd.DataFrame]:
             quality.STANDINGS,
             [_standing_row(t, standing, judged, findings) for t, standing in standings.items()],
         ),
+        quality.OVERRIDES: frame(quality.OVERRIDES, list(_override_rows(judged, findings))),
         **quality_tables(findings, runs, traces),
     }
 
@@ -172,6 +191,7 @@ def _trial_row(trial_id: str, judged: Judged, findings: list[dict[str, Any]]) ->
         **judged.verdicts[trial_id].facts,
         "site": judged.site,
         "note_count": notes,
+        "accepted_by_override": bool(_returning(trial_id, findings)),
         **_made_from(trial_id, judged),
     }
 
@@ -202,6 +222,21 @@ def _outcomes(table: Table, accepted: list[str], judged: Judged) -> pd.DataFrame
     return pd.concat(parts, ignore_index=True) if parts else empty_frame(table)
 
 
+def _override_rows(judged: Judged, findings: list[dict[str, Any]]) -> Iterable[dict[str, Any]]:
+    for override in (o for o in judged.overrides if o.trial_id not in judged.withheld and o.trial_id in judged.rows):
+        own = [f for f in _returning(override.trial_id, findings) if f["check_name"] == override.check_name]
+        yield {
+            "trial_id": override.trial_id,
+            "site": judged.site,
+            "check_name": override.check_name,
+            "finding_count": sum(judged.is_set_aside(f) for f in own),
+            "reason": judged.veil.text(override.decided.why),
+            "decided_by": override.decided.by,
+            "decided_utc": override.decided.utc,
+            **_made_from(override.trial_id, judged),
+        }
+
+
 def _standing_row(trial_id: str, standing: str, judged: Judged, findings: list[dict[str, Any]]) -> dict[str, Any]:
     counts = Counter(f["trial_id"] for f in findings)
     told = judged.rows[trial_id] if standing != WITHHELD else {}
@@ -216,5 +251,8 @@ def _standing_row(trial_id: str, standing: str, judged: Judged, findings: list[d
         "standing": standing,
         "finding_count": counts[name],
         "superseded": False,  # known only among all deliveries: set where the warehouse is built
+        "accepted_by_override": standing == ACCEPTED and bool(_returning(trial_id, findings)),
+        "study_day": told.get("study_day"),
+        "resend_reason": judged.veil.text(told["resend_reason"]) if told.get("resend_reason") else None,
         **judged.provenance,
     }

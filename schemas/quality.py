@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from schemas import codes
 from schemas import fields as f
-from schemas.model import Field, Kind, Layer, Table
+from schemas.model import Code, Field, Kind, Layer, Table
 
 _CHECK = Field("check_name", Kind.IDENTIFIER, "Name of the check: the statement that should hold.")
 _WEIGHT = Field("weight", Kind.CODE, "How much it matters.", codes=codes.WEIGHT)
@@ -87,9 +87,32 @@ STANDINGS = Table(
         Field("standing", Kind.CODE, "What became of it.", codes=codes.STANDING),
         Field("finding_count", Kind.INTEGER, "Findings on the trial, of any weight.", low=0),
         Field("superseded", Kind.BOOLEAN, "Whether a later delivery brought the trial again."),
+        f.ACCEPTED_BY_OVERRIDE,
+        f.optional(f.STUDY_DAY),
+        Field("resend_reason", Kind.TEXT, "Why the laboratory sent it again, in its own words.", nullable=True),
         f.CODE_VERSION,
         f.STUDY_VERSION,
     ),
+)
+
+OVERRIDES = Table(
+    name="overrides",
+    layer=Layer.QUALITY,
+    one_row_is="one check that a data manager set aside on one trial, so that the trial is not returned for it",
+    key=("delivery_id", "trial_id", "check_name"),
+    fields=(
+        f.TRIAL_ID,
+        f.SITE,
+        _CHECK,
+        Field("finding_count", Kind.INTEGER, "Findings set aside; 0 if today's checks find nothing any more.", low=0),
+        Field("reason", Kind.TEXT, "Why, in the data manager's words."),
+        Field("decided_by", Kind.TEXT, "Who decided it, as given."),
+        Field("decided_utc", Kind.TEXT, "When it was decided, ISO 8601, UTC."),
+        *f.PROVENANCE,
+    ),
+    notes="A decision counts for the trial's id, the bytes of its files and the check together. Consent, identifying "
+    "texts, stopped deliveries and files that cannot be read are never set aside. To leave such trials out of an "
+    "analysis, keep those with accepted_by_override false in trials.",
 )
 
 SIGNAL_TRACES = Table(
@@ -113,3 +136,84 @@ SIGNAL_TRACES = Table(
         ),
     ),
 )
+
+TRIAL_SHAPES = Table(
+    name="trial_shapes",
+    layer=Layer.QUALITY,
+    one_row_is="one point of the shape of one marker's path over a whole accepted running trial",
+    key=("trial_id", "delivery_id", "marker", "point"),
+    fields=(
+        f.TRIAL_ID,
+        Field("marker", Kind.TEXT, "Anatomical role and side of the marker, for example calcaneus_left."),
+        Field("point", Kind.INTEGER, "Position in the trial, from 0 at its start to the last at its end.", low=0),
+        Field(
+            "height_score",
+            Kind.REAL,
+            "Height of the marker there, less its mean and divided by its standard deviation over the trial: "
+            "the same for a copy that was resampled or rescaled.",
+            unit="1",
+        ),
+        *f.PROVENANCE,
+    ),
+    notes="By these shapes a recording is known again when it is sent once more as another trial.",
+)
+
+_QUANTITY_UNIT = Field("unit_code", Kind.TEXT, "Unit of the values as it reads after a number; empty for none.")
+
+SITE_EXPECTATIONS = Table(
+    name="site_expectations",
+    layer=Layer.QUALITY,
+    one_row_is="one expectation on one site's pooled values, with the window made from the other sites",
+    key=("site", "check_name", "expectation_number"),
+    fields=(
+        f.SITE,
+        _CHECK,
+        Field("expectation_number", Kind.INTEGER, "Order within the check, from 1.", low=1),
+        Field("expectation_kind", Kind.TEXT, "Name of the expectation in Great Expectations."),
+        Field("measured", Kind.TEXT, "Column or quantity that was looked at."),
+        f.optional(f.VISIT),
+        f.optional(f.CONDITION),
+        Field("lower_value", Kind.REAL, "Lowest usual value; null if only the upper end counts.", unit="{unit_of_row}", nullable=True),
+        Field("upper_value", Kind.REAL, "Highest usual value.", unit="{unit_of_row}", nullable=True),
+        Field("observed_value", Kind.REAL, "What was seen: a median, a spread, or how many values did not fit.", unit="{unit_of_row}", nullable=True),
+        _QUANTITY_UNIT,
+        Field("is_met", Kind.BOOLEAN, "Whether the expectation was met."),
+        Field("answer_json", Kind.TEXT, "Great Expectations' own answer, less what changes from run to run."),
+        Field("engine_version", Kind.TEXT, "Version of Great Expectations."),
+        f.CODE_VERSION,
+        f.STUDY_VERSION,
+    ),
+    notes="Made anew with every warehouse, from the accepted trials of all sites.",
+)  # fmt: skip
+
+SITE_CONTROL_POINTS = Table(
+    name="site_control_points",
+    layer=Layer.QUALITY,
+    one_row_is="one session of one site on the control chart of one quantity of its equipment",
+    key=("site", "quantity", "point_number"),
+    fields=(
+        f.SITE,
+        Field(
+            "quantity",
+            Kind.CODE,
+            "What is charted; it should not depend on the runner.",
+            codes=(
+                Code("force_scale_ratio", "Mean vertical force over whole steps as a part of body weight."),
+                Code("marker_scale_ratio", "Distance of trochanter and malleolus marker, standing, as a part of leg length by tape."),
+                Code("second_clock_drift_ppm", "How much longer a second of the second recorder is; precise trials count more."),
+            ),
+        ),
+        Field("point_number", Kind.INTEGER, "Order of the session: delivery it first came in, then study day, from 1.", low=1),
+        f.SESSION_ID,
+        f.DELIVERY_ID,
+        Field("measured_value", Kind.REAL, "Mean over the session's accepted trials.", unit="{unit_of_row}"),
+        _QUANTITY_UNIT,
+        Field("centre_value", Kind.REAL, "Mean of the first sessions. Null while there are too few for limits.", unit="{unit_of_row}", nullable=True),
+        Field("lower_limit_value", Kind.REAL, "Centre less 2.66 mean moving ranges of the first sessions. Null as centre_value.", unit="{unit_of_row}", nullable=True),
+        Field("upper_limit_value", Kind.REAL, "Centre plus the same. Null as centre_value.", unit="{unit_of_row}", nullable=True),
+        Field("is_baseline", Kind.BOOLEAN, "Whether it is one of the first sessions, which the limits are made from."),
+        f.CODE_VERSION,
+        f.STUDY_VERSION,
+    ),
+    notes="Limits are the site's own (Shewhart chart of single values). Dates never travel, so the order is that of deliveries.",
+)  # fmt: skip

@@ -24,7 +24,8 @@ class Identifying:
 class Reading:
     """``problem`` is None for a file that was read; ``detail`` is a plain sentence without full stop.
 
-    identifying: texts in the trial's files that may identify somebody.
+    identifying: texts in the trial's files that may identify somebody. copy_of: another trial whose recording this is,
+    resampled or rescaled, as a message may name it. shaped: whether it was compared with others.
     """
 
     trial_id: str
@@ -32,6 +33,8 @@ class Reading:
     problem: Problem | None = None
     detail: str = ""
     identifying: tuple[Identifying, ...] = ()
+    copy_of: str | None = None
+    shaped: bool = False
 
 
 @dataclass(frozen=True)

@@ -201,6 +201,25 @@ def plate_tilted(along: str, vertical: str, share: float) -> Fault:
     return plant
 
 
+def played_at_another_speed(stretch: float, scale: float = 1.0) -> Fault:
+    """The recording was resampled to ``stretch`` times its frames, which the file plays at the usual rate, and scaled."""
+
+    def resampled(values: np.ndarray) -> np.ndarray:
+        places = np.linspace(0, len(values) - 1, round(stretch * len(values)))
+        below = np.minimum(places.astype(int), len(values) - 2)
+        share = (places - below).reshape(-1, *[1] * (values.ndim - 1))
+        return np.asarray(values[below] * (1 - share) + values[below + 1] * share)
+
+    def plant(recording: Recording, trial: SimulatedTrial) -> Recording:
+        points = resampled(recording.points) * scale
+        per_frame = len(recording.analog) // len(recording.points)
+        analog = resampled(recording.analog)
+        whole = min(len(points), len(analog) // per_frame)
+        return replace(recording, points=points[:whole], analog=analog[: whole * per_frame])
+
+    return plant
+
+
 def cut_short(content: bytes) -> bytes:
     """The copy was interrupted: the last four tenths of the file are missing."""
     return content[: len(content) * 6 // 10]

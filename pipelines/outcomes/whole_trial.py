@@ -37,6 +37,7 @@ def every_outcome(
     from pipelines.outcomes.joints import compute_joints, joint_series
     from pipelines.outcomes.muscle import compute_muscles
     from pipelines.outcomes.trial_outcomes import compute_trial_outcomes
+    from pipelines.outcomes.shapes import shapes_of
     from schemas.outcomes import TRIAL_OUTCOMES
     from schemas.outcomes_signals import EVENT_AGREEMENT, FOOTFALL_EVENTS
 
@@ -54,6 +55,7 @@ def every_outcome(
         "muscle_bursts": muscles.bursts,
         "co_contractions": muscles.co_contractions,
         "muscle_signals": muscles.signals,
+        "trial_shapes": shapes_of(trial, processing),
         "curves": compute_curves(trial, footfalls, angles, _envelopes(trial, processing), processing),
     }
 

@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from pipelines.study_file import LoadedStudy
 
 #: Of no use to a statistician, or telling of people: names of files, bits of signals drawn for the laboratories.
-_LEFT_OUT = frozenset({core.DELIVERY_FILES.name, quality.SIGNAL_TRACES.name})
+_LEFT_OUT = frozenset({core.DELIVERY_FILES.name, quality.SIGNAL_TRACES.name, quality.TRIAL_SHAPES.name})
 #: Attributes by which a person could be known again: they are told of a runner only if enough others share them.
 SHARED = ("sex", "birth_year")
 YEARS_TOGETHER = 10  # birth years are given as the first year of their decade

@@ -11,8 +11,15 @@ from tests.checks.running_checks import Case, of_reading, run, status
 
 NAME = "trial_file_can_be_read"
 FILE = "trials/T1.c3d"
-PLANTED = {NAME: Case(lambda: of_reading(Reading("T1", FILE, "malformed", "the parameter section ends too early")))}
-CLEAN = {NAME: lambda: of_reading(Reading("T1", FILE))}
+COPY = "recording_is_of_one_trial_only"
+PLANTED = {
+    NAME: Case(lambda: of_reading(Reading("T1", FILE, "malformed", "the parameter section ends too early"))),
+    COPY: Case(lambda: of_reading(Reading("T1", FILE, copy_of="trial T0", shaped=True))),
+}
+CLEAN = {
+    NAME: lambda: of_reading(Reading("T1", FILE)),
+    COPY: lambda: of_reading(Reading("T1", FILE, shaped=True)),
+}
 
 
 PROBLEMS = [p for p in get_args(Problem) if p != "missing"]
@@ -47,3 +54,7 @@ def test_a_broken_second_file_is_sent_together_with_its_trial() -> None:
     (finding,) = run(NAME, of_reading(reading)).findings
     assert "EDF+C" in finding["remedy"]
     assert "together with the trial's C3D file" in finding["remedy"]
+
+
+def test_a_trial_without_a_shape_is_not_said_to_be_no_copy() -> None:
+    assert status(COPY, of_reading(Reading("T1", FILE))) == "skipped"

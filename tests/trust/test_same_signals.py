@@ -2,8 +2,12 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
+import pytest
+
+from demo_site_uploads.simulator import faults
 from pipelines import run
 from tests.delivery_builders import STUDY, a_delivery, planned, tables, trial_id
 
@@ -37,3 +41,37 @@ def test_two_trials_of_one_delivery_with_one_recording_both_go_back(tmp_path: Pa
     go(inbox, depot)
     assert set(copies(depot, "brack-001")) == {trial_id("1"), trial_id("2")}
     assert copies(depot, "brack-002") == {}, "the same trials sent right are no copies"
+
+
+def shapes_told(depot: Path, delivery_id: str) -> dict[str, str]:
+    found = tables(depot)[delivery_id]["findings"]
+    return {f["trial_id"]: f["seen"] for f in found if f["check_name"] == "recording_is_of_one_trial_only"}
+
+
+@pytest.mark.parametrize(("stretch", "scale"), [(1.03, 1.0), (0.96, 1.02)])
+def test_a_resampled_or_rescaled_recording_sent_as_another_trial_goes_back(
+    tmp_path: Path, stretch: float, scale: float
+) -> None:
+    inbox, depot = tmp_path / "inbox", tmp_path / "depot"
+    a_delivery(inbox, names=("1",))
+    plan = replace(planned("FS-01", "1")[0], fault=faults.played_at_another_speed(stretch, scale))
+    a_delivery(
+        inbox, 2, runners=("FS-02",), names=("1",), replace_files={planned("FS-02", "1")[0].file: plan.content()}
+    )
+    a_delivery(inbox, 3, runners=("FS-02",), names=("2",))
+    go(inbox, depot)
+    told = shapes_told(depot, "brack-002")
+    assert list(told) == [trial_id("1", "FS-02")]
+    assert f"{trial_id('1')}, which came with brack-001" in told[trial_id("1", "FS-02")]
+    assert shapes_told(depot, "brack-001") == {}
+    assert shapes_told(depot, "brack-003") == {}
+
+
+def test_the_same_trial_sent_again_with_another_export_is_no_copy(tmp_path: Path) -> None:
+    inbox, depot = tmp_path / "inbox", tmp_path / "depot"
+    plan = planned("FS-01", "1")[0]
+    a_delivery(inbox, names=("1",))
+    scaled = replace(plan, fault=faults.played_at_another_speed(1.0, 1.001)).content()
+    a_delivery(inbox, 2, names=("1",), replace_files={plan.file: scaled})
+    go(inbox, depot)
+    assert shapes_told(depot, "brack-002") == {}
