@@ -9,7 +9,7 @@ export UV_PROJECT_ENVIRONMENT := .venv
 export DAGSTER_DISABLE_TELEMETRY := yes
 export GX_ANALYTICS_ENABLED := false
 
-.PHONY: help setup setup-dev demo test lint format docs benchmark attack crash clean
+.PHONY: help setup setup-dev demo test lint format docs benchmark detection attack crash clean
 
 help: ## show this list
 	@grep -E '^[a-z-]+:.*##' $(MAKEFILE_LIST) | sed -E 's/:.*## /\t/' | expand -t 14
@@ -45,6 +45,9 @@ docs: setup-dev ## write docs/reference again from the definitions
 
 benchmark: setup-dev ## ratios of two things measured in the same run
 	@$(BIN)/python -m benchmarks
+
+detection: setup-dev ## plant every fault in many trials: docs/reference/detection.md (10 minutes)
+	@$(BIN)/python -m benchmarks.detection --full --write
 
 attack: setup-dev ## damaged and hostile files, thousands of them (10 minutes)
 	@$(BIN)/python -m benchmarks.attack --full

@@ -47,16 +47,20 @@ Fault = Mapping[str, Any]
 
 @dataclass(frozen=True)
 class Looked:
-    """What a check saw. ``examined`` rows or samples; ``reason`` says why there was nothing to look at."""
+    """What a check saw. ``examined`` rows or samples; ``reason`` says why there was nothing to look at.
+
+    evidence: of a check of a whole site, the answers to its expectations, met or not.
+    """
 
     examined: int
     faults: tuple[Fault, ...] = ()
     reason: str | None = None
+    evidence: tuple[Any, ...] = ()
 
 
-def looked(examined: int, faults: Iterable[Fault] = ()) -> Looked:
+def looked(examined: int, faults: Iterable[Fault] = (), evidence: Iterable[Any] = ()) -> Looked:
     """The check looked at ``examined`` rows or samples and found ``faults`` (none: it passes)."""
-    return Looked(int(examined), tuple(faults))
+    return Looked(int(examined), tuple(faults), evidence=tuple(evidence))
 
 
 def nothing(reason: str) -> Looked:

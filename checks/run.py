@@ -44,15 +44,17 @@ class Stamp:
 
 @dataclass
 class Report:
-    """Rows for ``findings`` and ``check_runs``."""
+    """Rows for ``findings`` and ``check_runs``; evidence: check name and answer to an expectation of a whole site."""
 
     findings: list[dict[str, Any]] = field(default_factory=list)
     runs: list[dict[str, Any]] = field(default_factory=list)
+    evidence: list[tuple[str, Any]] = field(default_factory=list)
 
     def add(self, other: Report) -> None:
         """Append another report's rows."""
         self.findings += other.findings
         self.runs += other.runs
+        self.evidence += other.evidence
 
 
 def run_checks(about: Subject, context: Context, stamp: Stamp, only: Iterable[str] | None = None) -> Report:
@@ -67,7 +69,7 @@ def run_checks(about: Subject, context: Context, stamp: Stamp, only: Iterable[st
 
 def run_one(spec: CheckSpec, context: Context, stamp: Stamp) -> Report:
     """Run one check; a crash inside it becomes a status of its own and a finding that keeps the trial out."""
-    limits = {**spec.defaults, **context.study.limits.get(spec.name, {})}
+    limits = {**spec.defaults, **context.study.limits_of(spec.name, context.site)}
     try:
         result = spec.function(**{name: getattr(context, name) for name in spec.needs}, **limits)
         findings = [row for fault in result.faults for row in _findings(spec, fault, limits, context, stamp)]
@@ -87,7 +89,7 @@ def run_one(spec: CheckSpec, context: Context, stamp: Stamp) -> Report:
         "finding_count": len(findings),
         **vars(stamp),
     }
-    return Report(findings, [run])
+    return Report(findings, [run], [(spec.name, answer) for answer in result.evidence])
 
 
 def _status(result: Looked) -> tuple[str, str | None]:
@@ -134,7 +136,7 @@ def _findings(
 def _crash_finding(spec: CheckSpec, reason: str, context: Context, stamp: Stamp) -> dict[str, Any]:
     return _row(
         spec.name,
-        Weight.RETURNS,
+        Weight.NOTES if spec.about is Subject.SITE else Weight.RETURNS,
         context,
         stamp,
         trial_id=_trial_id(context),

@@ -51,6 +51,9 @@ class Record:
     waiting: session and condition of running trials for which no standing trial has come yet.
     result: a random word, new each time the delivery is judged, by which the ledger names this result.
     consents: what the gate rested on (``pipelines.consents.digest``); empty if nothing was taken in.
+    accepted: accepted trial -> digests of its parts; compared: those of earlier deliveries it was judged with; resends:
+    trial in the place of another accepted version -> its word in the ledger (all three: ``pipelines.resends``).
+    overrides: what a data manager decided on its trials (``pipelines.overrides.digest``); empty if nothing.
     """
 
     delivery_id: str
@@ -67,6 +70,10 @@ class Record:
     closed: tuple[str, ...] = ()
     waiting: tuple[tuple[str, str], ...] = ()
     consents: str = ""
+    accepted: dict[str, tuple[str, ...]] = field(default_factory=dict)
+    compared: str = ""
+    resends: dict[str, str] = field(default_factory=dict)
+    overrides: str = ""
 
     @property
     def taken_in(self) -> bool:

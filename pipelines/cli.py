@@ -1,7 +1,9 @@
 """The ``manystrides`` command: only arguments, printing and exit codes; the work is done elsewhere.
 
-Heavy libraries are imported inside the commands, so that ``--help`` answers at once. Exit codes: 0 done, 1 the answer
-is no (a file is not readable, a ledger is not whole), 2 something given cannot be used, 3 a fault of manystrides.
+The commands of a laboratory are in ``pipelines.cli_lab``. Heavy libraries are imported inside the commands, so that
+``--help`` answers at once. Exit codes: 0 done, 1 the answer is no (a file is not readable, a ledger is not whole, a
+delivery must be mended), 2 something given cannot be used, 3 a fault of manystrides; what they mean command by command
+is in ``pipelines.exit_codes``.
 """
 
 from __future__ import annotations
@@ -12,6 +14,15 @@ from typing import Annotated
 import typer
 
 from pipelines import telemetry
+from pipelines.cli_lab import check, look, pack, profile
+from pipelines.cli_options import (
+    DEFAULT_DEPOT,
+    DEFAULT_INBOX,
+    DEFAULT_STUDY,
+    DepotPath,
+    InboxPath,
+    StudyPath,
+)
 from pipelines.errors import Unusable
 
 telemetry.switch_off()
@@ -25,16 +36,6 @@ app = typer.Typer(
 )
 ledger_app = typer.Typer(help="Prove who did what to which delivery.", no_args_is_help=True, rich_markup_mode=None)
 app.add_typer(ledger_app, name="ledger")
-
-_DEPOT = typer.Option("--depot", help="Folder that holds everything.")
-_STUDY = typer.Option("--study", help="Study file.")
-_INBOX = typer.Option("--inbox", help="Folder with one folder per laboratory.")
-StudyPath = Annotated[Path, _STUDY]
-InboxPath = Annotated[Path, _INBOX]
-DepotPath = Annotated[str, _DEPOT]
-DEFAULT_STUDY = Path("demo_site_uploads/study.yaml")
-DEFAULT_INBOX = Path("demo_site_uploads/inbox")
-DEFAULT_DEPOT = "depot"
 
 
 def _show_version(wanted: bool) -> None:
@@ -77,107 +78,8 @@ def run(
     raise typer.Exit(summary.exit_code)
 
 
-@app.command()
-def check(
-    delivery: Annotated[Path, typer.Argument(help="A bag, a ZIP file of one, or a plain folder.")],
-    study: StudyPath = DEFAULT_STUDY,
-    site: Annotated[str | None, typer.Option(help="The laboratory; a plain folder needs it.")] = None,
-    names: Annotated[
-        Path | None, typer.Option("--names", help="Names of staff and runners to look for, one on a line.")
-    ] = None,
-    scrub: Annotated[
-        Path | None, typer.Option("--scrub", help="Write a copy without identifying texts to this new folder.")
-    ] = None,
-    compare_readers: Annotated[
-        bool, typer.Option("--compare-readers", help="Read every C3D file with two readers and compare.")
-    ] = False,
-    report: Annotated[
-        Path | None, typer.Option("--report", help="Write pages with a fix sheet per faulty trial to this new folder.")
-    ] = None,
-) -> None:
-    """Check a delivery at the laboratory as the depot will; nothing is kept. Exit code 1 if something must be mended.
-
-    Example: manystrides check my_delivery --study demo_site_uploads/study.yaml --site brack --report what_to_mend
-    """
-    typer.echo(f"Checking {delivery} as the depot will, for the study in {study}. Nothing leaves this machine.")
-    from pipelines.lab_check import check_at_the_lab
-    from pipelines.progress import shown
-
-    with shown(every=1) as progress:
-        checked = check_at_the_lab(delivery, study, site, names, scrub, compare_readers, report, progress)
-    typer.echo(checked.text)
-    raise typer.Exit(checked.exit_code)
-
-
-@app.command()
-def pack(
-    folder: Annotated[Path, typer.Argument(help="The folder with the tables and trial files; it is only read.")],
-    to: Annotated[Path, typer.Option("--to", help="The delivery to make: a new folder, or a file ending in .zip.")],
-    study: StudyPath = DEFAULT_STUDY,
-    site: Annotated[str | None, typer.Option(help="The laboratory, as in the study file.")] = None,
-    number: Annotated[str | None, typer.Option(help="Delivery number: 1 for the first, then one higher.")] = None,
-    contact_role: Annotated[str | None, typer.Option(help="Role of whom to ask, never a name: site lead.")] = None,
-    include: Annotated[bool, typer.Option("--include", help="Pack files, too, that no table names.")] = False,
-) -> None:
-    """Make a delivery out of a working folder; what is not given is asked for at a terminal. Exit code 2 if refused.
-
-    Example: manystrides pack my_folder --to brack-003.zip --site brack --number 3 --contact-role "site lead"
-    """
-    import sys
-
-    typer.echo(f"Packing {folder} for the study in {study}. The folder is only read.")
-    from pipelines.packing.pack import pack as pack_folder
-    from pipelines.progress import PlainProgress
-
-    ask = typer.prompt if sys.stdin.isatty() else None
-    packed = pack_folder(
-        folder,
-        to,
-        study,
-        site=site,
-        number=number,
-        contact_role=contact_role,
-        include=include,
-        ask=ask,
-        progress=PlainProgress(),
-    )
-    typer.echo(packed.text)
-
-
-@app.command()
-def look(
-    file: Annotated[Path, typer.Argument(help="A C3D file.")],
-    as_json: Annotated[bool, typer.Option("--json", help="Print one JSON object.")] = False,
-    outcomes: Annotated[bool, typer.Option("--outcomes", help="Compute footfalls too; needs --profile.")] = False,
-    profile: Annotated[Path | None, typer.Option(help="Site profile (YAML).")] = None,
-    standing: Annotated[Path | None, typer.Option(help="Standing trial, for foot angles.")] = None,
-    mass: Annotated[float | None, typer.Option(help="Body mass in kg.")] = None,
-    speed: Annotated[float | None, typer.Option(help="Belt speed in m/s, for lengths on a treadmill.")] = None,
-    study: Annotated[Path | None, typer.Option(help="Study file, for its processing settings.")] = None,
-) -> None:
-    """Tell what is inside one C3D file, without taking it in. Exit code 1 if it cannot be read.
-
-    Example: manystrides look trial.c3d --outcomes --profile demo_site_uploads/sites/brack.yaml --mass 70
-    """
-    import json
-
-    from pipelines.look import look as look_into
-    from pipelines.look import render_look
-
-    seen = look_into(
-        file,
-        profile=profile,
-        standing=standing,
-        mass_kg=mass,
-        speed_m_per_s=speed,
-        study=study,
-        outcomes=outcomes,
-    )
-    if as_json:
-        typer.echo(json.dumps(seen, ensure_ascii=False, allow_nan=False))
-    else:
-        typer.echo(render_look(seen))
-    raise typer.Exit(0 if seen["readable"] else 1)
+for command in (check, pack, profile, look):
+    app.command()(command)
 
 
 @app.command()
@@ -242,6 +144,27 @@ def withdraw(
     done = take_out(study, depot, runner, scope, actor, why)
     typer.echo(done.text())
     raise typer.Exit(1 if done.found else 0)
+
+
+@app.command()
+def accept(
+    trial: Annotated[str, typer.Argument(help="The trial_id of a returned trial.")],
+    check_name: Annotated[str, typer.Option("--check", help="The check to set aside, by name, as in docs/reference.")],
+    why: Annotated[str, typer.Option("--why", help="Why, for the ledger and the tables; do not name the runner.")],
+    by: Annotated[str, typer.Option("--as", help="Name of the data manager who decides it.")],
+    take_back: Annotated[bool, typer.Option("--take-back", help="End an earlier decision instead.")] = False,
+    study: StudyPath = DEFAULT_STUDY,
+    depot: DepotPath = DEFAULT_DEPOT,
+) -> None:
+    """Accept a trial in spite of one check, with a reason and a name. Exit code 1 if it still goes back for another.
+
+    Example: manystrides accept FS-04-w5-corrie-cushioned-6 --check plates_read_zero_unloaded --why "Known" --as Ann
+    """
+    from pipelines.accepting import Asked, decide
+
+    done = decide(study, depot, Asked(trial, check_name, why, by, take_back))
+    typer.echo(done.text())
+    raise typer.Exit(done.exit_code)
 
 
 @app.command()

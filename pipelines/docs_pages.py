@@ -11,6 +11,7 @@ import difflib
 import sys
 import types
 from collections.abc import Iterator, Sequence
+from datetime import date
 from pathlib import Path
 from typing import Any, Literal, Union, get_args, get_origin
 
@@ -26,6 +27,8 @@ from schemas.study import SiteProfile, Study
 
 REFERENCE = Path(__file__).resolve().parents[1] / "docs" / "reference"
 _MADE = "\n<!-- Made by `make docs` from the definitions in the code; changes by hand are lost. -->\n"
+#: Measured, not made from the definitions: ``python -m benchmarks.detection`` writes it.
+MEASURED = "detection.md"
 _ABOUT = {
     Subject.DELIVERY: "the delivery: its bag and its tables",
     Subject.READING: "the reading of one trial file",
@@ -87,7 +90,7 @@ def stale_reference(out: Path | None = None) -> list[str]:
 
 
 def _pages_there(out: Path) -> list[str]:
-    return sorted(path.relative_to(out).as_posix() for path in out.rglob("*.md"))
+    return sorted(path.relative_to(out).as_posix() for path in out.rglob("*.md") if path != out / MEASURED)
 
 
 def _text(path: Path) -> str:
@@ -101,6 +104,7 @@ def _index() -> str:
     lines += ["- [Study file](study_file.md): every setting of a study"]
     lines += ["- [Site profile](site_profile.md): every setting of a laboratory, with an example"]
     lines += ["- [Commands](commands.md): the `manystrides` command"]
+    lines += [f"- [How well the checks see]({MEASURED}): how often each finds its fault, by size; measured"]
     return "\n".join(lines) + "\n"
 
 
@@ -171,7 +175,7 @@ def _settings(model: type[BaseModel], prefix: str) -> Iterator[str]:
     for name, field in model.model_fields.items():
         inner = _group(field.annotation)
         if inner and inner is not SiteProfile:
-            groups.append((inner, f"{prefix}{name}." if inner is field.annotation else f"{prefix}{name}.<name>."))
+            groups.append((inner, f"{prefix}{name}.{_names(field.annotation)}"))
         kind = "path of a [site profile](site_profile.md)" if inner is SiteProfile else _type_words(field)
         rows.append((f"`{prefix}{name}`", kind, _default_words(field, inner), str(field.description)))
     yield from markdown_table(("Setting", "Type", "Default", "Meaning"), rows)
@@ -186,6 +190,14 @@ def _group(annotation: Any) -> type[BaseModel] | None:
     return _group(get_args(annotation)[1]) if get_origin(annotation) is dict else None
 
 
+def _names(annotation: Any) -> str:
+    """Which names of one's own stand between a setting and its group of settings, each followed by a dot."""
+    depth = 0
+    while get_origin(annotation) is dict:
+        depth, annotation = depth + 1, get_args(annotation)[1]
+    return "<check>.<threshold>." if depth == 2 else "<name>." * depth
+
+
 def _type_words(field: FieldInfo) -> str:
     bounds = []
     for limit in field.metadata:
@@ -196,7 +208,7 @@ def _type_words(field: FieldInfo) -> str:
 
 
 def _annotation_words(annotation: Any) -> str:
-    simple = {str: "text", float: "number", int: "whole number", bool: "true or false", type(None): "null"}
+    simple = {date: "day", str: "text", float: "number", int: "whole number", bool: "true or false", type(None): "null"}
     if annotation in simple:
         return simple[annotation]
     origin, inner = get_origin(annotation), get_args(annotation)
@@ -230,6 +242,7 @@ def _commands_page() -> str:
     import typer.main
 
     from pipelines.cli import app
+    from pipelines.exit_codes import exit_codes
 
     lines = ["# Commands", "", "What `manystrides --help` says, command by command."]
     for path, command in _commands(typer.main.get_command(app), ("manystrides",)):
@@ -240,6 +253,8 @@ def _commands_page() -> str:
         rows = [_parameter_row(p) for p in command.params if p.name != "help"]
         if rows:
             lines += ["", *markdown_table(("Argument or option", "Default", "Meaning"), rows)]
+        codes_here = [(f"`{code}`", meaning) for code, meaning in exit_codes(" ".join(path[1:])).items()]
+        lines += ["", *markdown_table(("Exit code", "Meaning"), codes_here)]
     return "\n".join(lines) + "\n"
 
 

@@ -2,6 +2,9 @@
 
 Everything is done in a temporary depot by the stages a delivery goes through anyway, so that nothing is judged twice
 in two ways. What earlier deliveries brought is not known here.
+
+Exit codes, for scripts: 0 nothing must be mended, 1 something must be mended, 2 something given cannot be used, 3 a
+fault of manystrides (a check crashed); they stand in ``pipelines.exit_codes``, too.
 """
 
 from __future__ import annotations
@@ -16,9 +19,10 @@ from pathlib import Path
 from pipelines.arrivals import Arrival, Record
 from pipelines.desk import Desk
 from pipelines.errors import Unusable
-from pipelines.privacy.identifiers import KnownNames
+from pipelines.privacy.identifiers import KnownNames, masked, scan_path
 from pipelines.privacy.scrub import Scrubbed, info_of, scrub, write_bag
 from pipelines.privacy.word_list import names_beside, names_in
+from pipelines.progress import Progress
 from pipelines.storage import Depot
 from pipelines.study_file import LoadedStudy, load_study
 from pipelines.summary import Done, Summary
@@ -38,6 +42,18 @@ class LabChecked:
 
 
 @dataclass(frozen=True)
+class _Asked:
+    """What is to be done beside the check itself. path: the delivery as it was given."""
+
+    path: Path
+    known: KnownNames
+    out: Path | None
+    compare: bool
+    report: Path | None
+    progress: Progress
+
+
+@dataclass(frozen=True)
 class _File:
     path: Path
     name: str
@@ -51,14 +67,19 @@ def check_at_the_lab(
     names: Path | None = None,
     out: Path | None = None,
     compare: bool = False,
+    report: Path | None = None,
+    progress: Progress | None = None,
 ) -> LabChecked:
     """Check the bag, ZIP file or plain folder at ``path``; ``out``: write a cleaned copy there.
 
     site: the laboratory, needed for a plain folder. names: a list of people to look for, besides that of the study.
-    compare: read every C3D file with both readers, too. Raises Unusable if something given cannot be used.
+    compare: read every C3D file with both readers, too. report: write the pages of the check into this new folder.
+    Raises Unusable if something given cannot be used.
     """
     from pipelines.run import open_desk
 
+    if report is not None:
+        _refuse_report(report, path)
     if not path.exists():
         raise Unusable("There is no such file or folder.", "a bag, a ZIP file or a folder.", "Correct it.", file=path)
     if out is not None and (out.exists() or out.resolve().is_relative_to(path.resolve())):
@@ -75,8 +96,22 @@ def check_at_the_lab(
         study = _beside_names(study, names, work)
         bag = path if path.is_file() or (path / "bagit.txt").exists() else _bagged(path, site, study, work)
         depot = Depot(work / "depot")
+        asked = _Asked(path, known, out, compare, report, progress or Progress())
         with depot.writing("laboratory check"), open_desk(depot, study, "laboratory check") as desk:
-            return _checked(desk, bag, site or "", known, out, compare)
+            return _checked(desk, bag, site or "", asked)
+
+
+def _refuse_report(report: Path, delivery: Path) -> None:
+    from pipelines.pages.lab_report import refuse_existing
+
+    refuse_existing(report)
+    if delivery.is_dir() and report.resolve().is_relative_to(delivery.resolve()):
+        raise Unusable(
+            "The report would lie inside the delivery and be sent with it.",
+            "a new folder elsewhere.",
+            "Name another with --report.",
+            file=report,
+        )
 
 
 def _beside_names(study: LoadedStudy, names: Path | None, work: Path) -> LoadedStudy:
@@ -88,7 +123,10 @@ def _beside_names(study: LoadedStudy, names: Path | None, work: Path) -> LoadedS
 
 
 def _bagged(path: Path, site: str | None, study: LoadedStudy, work: Path) -> Path:
-    """A plain folder as a bag: its content, or what is in its folder ``data``, becomes the payload."""
+    """A plain folder as a bag: what ``manystrides pack`` would pack of it, so far as it is there."""
+    from pipelines.intake.descriptor import write_descriptor
+    from pipelines.packing.finding import gather, lay_out
+
     if site is None and len(study.study.sites) > 1:
         raise Unusable(
             "The folder is no bag, so it does not say which laboratory it is from.",
@@ -97,33 +135,52 @@ def _bagged(path: Path, site: str | None, study: LoadedStudy, work: Path) -> Pat
             file=path,
         )
     bag = work / "bag" / "delivery"
-    bag.mkdir(parents=True)
-    shutil.copytree(path / "data" if (path / "data").is_dir() else path, bag / "data")
+    (bag / "data").mkdir(parents=True)
+    lay_out(gather(path), bag / "data")
     site = site or next(iter(study.study.sites))
+    write_descriptor(bag / "data", f"{site}-001", study.study.title)
     write_bag(bag, {"Delivery-Number": "1", "Site": site, "Study": study.study.title})
     return bag
 
 
-def _checked(desk: Desk, bag: Path, site: str, known: KnownNames, out: Path | None, compare: bool) -> LabChecked:
+def _checked(desk: Desk, bag: Path, site: str, asked: _Asked) -> LabChecked:
     from pipelines.intake.bag import receive
     from pipelines.stages import take_in
 
-    record = take_in(desk, Arrival(site, bag.name, bag), lambda done, of: None).record
+    asked.progress.say("opening it: files, checksums, tables")
+    with asked.progress.delivery("trials") as tell:
+        record = take_in(desk, Arrival(site, bag.name, bag), tell).record
+    asked.progress.say("looking for texts that may identify a person")
     with desk.depot.working("look") as work:
-        received, payload = receive(bag, site, work, desk.study.study, known)
-        files = _recordings(payload, known)
+        received, payload = receive(bag, site, work, desk.study.study, asked.known)
+        files = _recordings(payload, asked.known)
         told = _identifying(desk, received, files)
         lines = [*_summary(desk, record), *_told(told)]
-        differences = _compared(desk, files) if compare else []
+        differences = _compared(desk, files) if asked.compare else []
         lines += differences
-        if out is not None:
+        if asked.out is not None:
             if payload is None:
                 raise Unusable("There is no payload to clean.", "a delivery that can be opened.", "Mend it first.")
             info = info_of(payload.parent)
-            lines += _scrubbed(scrub(payload.parent, out, known, desk.isolated, info), out)
+            lines += _scrubbed(scrub(payload.parent, asked.out, asked.known, desk.isolated, info), asked.out)
     summary = Summary(desk.depot, [Done(record, "new")])
-    faulty = record.status == "stopped" or told or any(f["weight"] != "notes" for f in _findings(desk, record))
-    return LabChecked("\n".join(lines), 3 if summary.crashed() else int(bool(faulty or differences)))
+    weights = {f["weight"] for f in _findings(desk, record)}
+    faulty = bool(record.status == "stopped" or told or differences or weights - {"notes"})
+    if asked.report is not None:
+        lines.append(f"Report: {_reported(desk, asked, told, differences[1:], not faulty)}")
+    return LabChecked("\n".join(lines), 3 if summary.crashed() else int(faulty))
+
+
+def _reported(desk: Desk, asked: _Asked, told: list[Identifying], differences: list[str], clean: bool) -> Path:
+    """Write the report and return its first page."""
+    from pipelines.pages.lab_report import LabNotes, write_lab_report
+    from pipelines.warehouse.build import build_warehouse
+
+    assert asked.report is not None
+    asked.progress.say("writing the report")
+    build_warehouse(desk.depot, desk.study, desk.stamp.code_version)
+    name = masked(asked.path.resolve().name, scan_path(asked.path.resolve().name, asked.known))
+    return write_lab_report(desk.depot, desk.study, asked.report, LabNotes(name, clean, told, differences))
 
 
 def _recordings(payload: Path | None, known: KnownNames) -> list[_File]:

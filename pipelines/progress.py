@@ -21,7 +21,10 @@ class Progress:
 
 
 class PlainProgress(Progress):
-    """One line at the start and the end of each delivery, on standard error."""
+    """One line at the start and the end of each delivery and after ``every`` trials, on standard error."""
+
+    def __init__(self, every: int = 25) -> None:
+        self.every = every
 
     @contextmanager
     def delivery(self, name: str) -> Iterator[Callable[[int, int], None]]:
@@ -31,7 +34,7 @@ class PlainProgress(Progress):
 
         def tell(done: int, of: int) -> None:
             seen[0] = done
-            if done == of or done % 25 == 0:
+            if done == of or done % self.every == 0:
                 self.say(f"{name}: {done} of {of} trials judged")
 
         yield tell
@@ -60,10 +63,10 @@ class BarProgress(Progress):
 
 
 @contextmanager
-def shown() -> Iterator[Progress]:
-    """Bars if standard error is a terminal, plain lines if not."""
+def shown(every: int = 25) -> Iterator[Progress]:
+    """Bars if standard error is a terminal, plain lines if not, one after ``every`` trials."""
     if not sys.stderr.isatty():
-        yield PlainProgress()
+        yield PlainProgress(every)
         return
     from rich.console import Console
     from rich.progress import BarColumn, MofNCompleteColumn, SpinnerColumn, TextColumn, TimeElapsedColumn

@@ -25,7 +25,9 @@ from pipelines.errors import Unusable
 from pipelines.intake.isolation import Isolated
 from pipelines.keeping import shut_bytes
 from pipelines.ledger import Head, Ledger, whoami
+from pipelines.overrides import overrides_changed, tell_overrides
 from pipelines.progress import Progress
+from pipelines.resends import earlier_changed, told_resends
 from pipelines.stages import Passage, judge_again, take_in
 from pipelines.storage import Depot, read_table, write_json
 from pipelines.study_file import LoadedStudy, load_study
@@ -33,7 +35,12 @@ from pipelines.summary import Done, Failure, Summary, count_standings
 from pipelines.versions import code_version, shown_version
 
 CONSENTS_CHANGED = "What is known of its runners' consent has changed."
+DECIDED = "A data manager decided on a finding."
+EARLIER_CHANGED = "An earlier delivery has come, or accepts other trials than before."
 STANDING_CAME = "A standing trial it waited for has come."
+
+#: Why deliveries are judged again after a change of consent, and which.
+_DECIDED_OR_COMPARED = ((DECIDED, overrides_changed), (EARLIER_CHANGED, earlier_changed))
 
 #: Imported once, before workers are forked: loading these takes longer than judging a trial.
 _WORKERS_NEED = (
@@ -105,6 +112,7 @@ def note_what_a_kill_left(desk: Desk) -> None:
     for record in records(desk.depot).values():
         if record.result not in told:
             _note(desk, record, "Noted after an interruption.")
+    tell_overrides(desk)
     shut_bytes(desk.depot)
 
 
@@ -129,6 +137,9 @@ def work_on(desk: Desk, arrival: Arrival, tell: Callable[[int, int], None]) -> R
             record = again(desk, record, "Asked for.", tell)
     for other in consents_changed(desk):
         again(desk, other, CONSENTS_CHANGED, tell)
+    for why, due in _DECIDED_OR_COMPARED:
+        for other in due(desk):
+            again(desk, other, why, tell)
     for waiting in waited_for(desk):
         again(desk, waiting, STANDING_CAME, tell)
     return records(desk.depot)[record.delivery_id]
@@ -192,6 +203,9 @@ def _work_off(desk: Desk, inbox: Path, progress: Progress, summary: Summary) -> 
                 queue.extend(a for a in arrivals if a.key == passage.evicted.arrival)
     for record in consents_changed(desk):
         _again(desk, record, CONSENTS_CHANGED, progress, summary)
+    for why, due in _DECIDED_OR_COMPARED:
+        for record in due(desk):
+            _again(desk, record, why, progress, summary)
     for record in waited_for(desk):
         _again(desk, record, STANDING_CAME, progress, summary)
 
@@ -229,6 +243,8 @@ def _note(desk: Desk, record: Record, why: str) -> None:
         "study_version": record.study_version,
         "trials": dict(count_standings(desk.depot, record)),
     }
+    if resends := told_resends(desk, record):
+        details["resends"] = resends
     desk.ledger.write(record.status, record.delivery_id, why, **details)
 
 

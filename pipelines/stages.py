@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Any
 
 from checks.registry import Subject
 from checks.run import Context, Report, run_checks
+from pipelines import overrides
 from pipelines.arrivals import Arrival, Record, records, slug, write_record
 from pipelines.beyond_trials import tables_beyond_trials
 from pipelines.consents import Memory, digest, gate_of, note_gate, with_all_consents
@@ -23,6 +24,7 @@ from pipelines.keeping import copy_tag_files, drop_unheld, rebuild_bag, shut_byt
 from pipelines.naming import name_for_stopped, numbered, same_content, with_earlier_trials, with_number_conflict
 from pipelines.privacy.word_list import names_beside
 from pipelines.redaction import redact
+from pipelines.resends import with_changed_trials, with_resends
 from pipelines.standings import DELIVERY_TABLES, delivery_files, frame, quality_tables, tables_of_delivery
 from pipelines.storage import write_table
 from pipelines.veil import veil_of
@@ -89,6 +91,7 @@ def _process(
 ) -> Passage:
     """Check the delivery; stop it, or gate, store, judge and publish it. before: its record if the depot holds it."""
     opened = with_all_consents(desk, with_earlier_trials(desk, opened, all_records), all_records)
+    opened = with_changed_trials(opened, all_records)
     received = opened.received
     delivery_id = numbered(received) or name_for_stopped(opened, all_records)
     report = _check(desk, delivery_id, received)
@@ -113,9 +116,11 @@ def _process(
     evicted = _evict(desk, delivery_id, opened, all_records)
     record = _record(desk, opened, delivery_id, TAKEN_IN, received_utc, before)
     record = replace(record, stored=stored, closed=closed, waiting=judged.waiting)
-    record = replace(record, consents=digest(record.result, received))
+    record = replace(record, consents=digest(record.result, received), overrides=overrides.digest(judged.overrides))
+    tables = tables_of_delivery(judged) | tables_beyond_trials(desk, judged)
+    record = with_resends(record, received, tables[core.TRIALS]["trial_id"], all_records, before)
     note_gate(desk.depot, delivery_id, gate_of(received, judged.veil.names))
-    _publish(desk, opened, record, tables_of_delivery(judged) | tables_beyond_trials(desk, judged))
+    _publish(desk, opened, record, tables)
     if closed:
         shut_bytes(desk.depot)
     drop_unheld(desk.depot, record)

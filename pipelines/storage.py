@@ -13,6 +13,7 @@ was being replaced). What the files mean is not known here.
     consents/                consent events and withdrawals as the gate knows them; for the depot's owner only
     releases/                frozen versions, and releases.json, which lists them
     work/                    being made
+    overrides.json           what a data manager decided on single findings; for the depot's owner only
     warehouse.duckdb, pages/, ledger.jsonl, built.json, depot.lock, dagster/
 """
 
@@ -57,6 +58,7 @@ class Depot:
         self.releases = self.root / "releases"
         self.ledger = self.root / "ledger.jsonl"
         self.built = self.root / "built.json"
+        self.overrides = self.root / "overrides.json"
         self.dagster_home = self.root / "dagster"
         self._lock_file = self.root / "depot.lock"
 

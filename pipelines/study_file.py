@@ -177,6 +177,7 @@ def _shown(value: Any) -> str:
     return text if len(text) <= 60 else text[:60] + "..."
 
 
+_A_DATE = "a day as year-month-day, for example 2026-03-02"
 #: pydantic's error types in our words; {name} is a value of the error's context.
 _EXPECTATIONS = {
     "string_type": "a text; put it in quotes if it looks like a number",
@@ -195,6 +196,11 @@ _EXPECTATIONS = {
     "less_than": "less than {lt}",
     "less_than_equal": "{le} or less",
     "literal_error": "{expected}",
+    "string_too_short": "a text that is not empty",
+    "date_type": _A_DATE,
+    "date_parsing": _A_DATE,
+    "date_from_datetime_parsing": _A_DATE,
+    "date_from_datetime_inexact": _A_DATE,
 }
 
 
@@ -237,7 +243,8 @@ def _disagreements(study: Study) -> Iterator[Fault]:
     """Settings that are each possible but do not fit together."""
     for name, site in study.sites.items():
         yield from _profile_faults(name, site.profile, study)
-    yield from _limit_faults(study.limits)
+        yield from _limit_faults(site.limits, f"sites.{name}.limits")
+    yield from _limit_faults(study.limits, "limits")
     sided = [role for role, spec in study.marker_roles.items() if spec.sided]
     for setting in ("heel_role", "forefoot_role", "toe_role"):
         if (role := getattr(study.processing, setting)) not in sided:
@@ -267,15 +274,18 @@ def _role_hint(role: str, known: tuple[str, ...]) -> str:
     return f"perhaps {near[0]}" if near else "a role of marker_roles, with _left or _right where it has sides"
 
 
-def _limit_faults(limits: Mapping[str, Mapping[str, float]]) -> Iterator[Fault]:
+def _limit_faults(limits: Mapping[str, Mapping[str, object]], place: str) -> Iterator[Fault]:
+    """Names of checks and thresholds that do not exist. place: where in the study file they stand."""
     checks = catalogue() if limits else {}
     for name, thresholds in limits.items():
         if name not in checks:
             near = difflib.get_close_matches(name, checks, n=1)
             expected = f"perhaps {near[0]}" if near else "the name of a check, from docs/reference/checks"
-            yield Fault(f"limits.{name}", "is not a check", expected)
+            yield Fault(f"{place}.{name}", "is not a check", expected)
             continue
         for threshold in thresholds:
-            if threshold not in checks[name].limits:
-                known = ", ".join(checks[name].limits) or "none; this check has no thresholds"
-                yield Fault(f"limits.{name}.{threshold}", "is not a threshold of this check", f"one of {known}")
+            if threshold not in (known := checks[name].limits):
+                near = difflib.get_close_matches(threshold, known, n=1)
+                expected = f"one of {', '.join(known)}" if known else "none; this check has no thresholds"
+                hint = f"perhaps {near[0]}" if near else expected
+                yield Fault(f"{place}.{name}.{threshold}", "is not a threshold of this check", hint)

@@ -20,6 +20,7 @@ from pipelines.consents import EVERY_SCOPE, WHOLE_TRIAL, Memory, Withdrawal, rea
 from pipelines.desk import Desk
 from pipelines.errors import Unusable
 from pipelines.ledger import whoami
+from pipelines.overrides import forget_gone
 from pipelines.release.shelf import Entry, supersede_all
 from pipelines.run import again, build, consents_changed, is_built, note_what_a_kill_left, open_desk
 from pipelines.search_bytes import files_with
@@ -81,6 +82,7 @@ def withdraw(
         for record in _due(desk, runner, scope):
             again(desk, record, "A runner withdrew.", lambda done, of: None)
             judged.append(record.delivery_id)
+        forget_gone(depot)
         removed = _remove_files(depot, withdrawal)
         now = datetime.now(UTC).isoformat(timespec="seconds")
         older = supersede_all(depot, now, "A runner withdrew data that it holds or may hold.")

@@ -149,6 +149,7 @@ TRIALS = Table(
         ),
         Field("plate_count", Kind.INTEGER, "Force plates in the recording.", low=0),
         Field("note_count", Kind.INTEGER, "Findings of weight notes that were kept with the trial.", low=0),
+        f.ACCEPTED_BY_OVERRIDE,
         *f.PROVENANCE,
     ),
     references=(Reference(("session_id",), "sessions", ("session_id",)), _TO_RUNNER),

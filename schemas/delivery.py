@@ -129,6 +129,7 @@ SENT_TRIALS = Table(
         ),
         Field("trial_order", Kind.INTEGER, "Position of the trial within its session, from 1.", low=1, high=500),
         f.COMMENT,
+        f.RESEND_REASON,
     ),
     references=(_TO_SESSION,),
 )

@@ -33,6 +33,13 @@ SIDE = Field("side", Kind.CODE, "Side of the body.", codes=codes.SIDE)
 MUSCLE = Field("muscle", Kind.CODE, "Muscle, by its SENIAM name.", study_list="muscles")
 WEEK = Field("week", Kind.INTEGER, "Week of the change-over, 1 being the first.", unit="wk", low=0, high=104)
 COMMENT = Field("comment", Kind.TEXT, "Anything the laboratory wants to say; no names, no dates.", nullable=True)
+RESEND_REASON = Field(
+    "resend_reason",
+    Kind.TEXT,
+    "Why a trial that was accepted before is sent again with other content; no names, no dates.",
+    nullable=True,
+    may_be_left_out=True,
+)
 FOOTFALL_NUMBER = Field(
     "footfall_number",
     Kind.INTEGER,
@@ -40,6 +47,11 @@ FOOTFALL_NUMBER = Field(
     low=1,
 )
 
+ACCEPTED_BY_OVERRIDE = Field(
+    "accepted_by_override",
+    Kind.BOOLEAN,
+    "Whether a data manager accepted it in spite of a finding that would have returned it; see overrides.",
+)
 DELIVERY_ID = Field("delivery_id", Kind.IDENTIFIER, "The delivery the row came from.")
 RAW_SHA256 = Field("raw_sha256", Kind.IDENTIFIER, "SHA-256 of the trial file the row was computed from.")
 CODE_VERSION = Field("code_version", Kind.TEXT, "Version of manystrides that made the row.")

@@ -99,7 +99,8 @@ class Field:
 
     ``unit`` is a UCUM code and is required for every real number. ``low`` and ``high`` are inclusive bounds a value
     must keep to be possible at all; what is merely unusual is a matter for checks. ``study_list`` names the list of
-    the study file whose keys are the allowed words (``conditions``, ``visits``, ``muscles``, ``marker_roles``).
+    the study file whose keys are the allowed words (``conditions``, ``visits``, ``muscles``, ``marker_roles``). A
+    column that ``may_be_left_out`` need not be in the file a laboratory sends; every cell then counts as empty.
     """
 
     name: str
@@ -111,6 +112,7 @@ class Field:
     codes: tuple[Code, ...] = ()
     study_list: str | None = None
     nullable: bool = False
+    may_be_left_out: bool = False  # only columns of delivery tables
 
     def __post_init__(self) -> None:
         if not _NAME.fullmatch(self.name):
@@ -125,6 +127,8 @@ class Field:
             raise DefinitionError(f"column {self.name}: only a code column has a list of codes")
         if self.kind is Kind.CODE and not self.codes and not self.study_list:
             raise DefinitionError(f"column {self.name}: a code column needs its words or the study list they come from")
+        if self.may_be_left_out and not self.nullable:
+            raise DefinitionError(f"column {self.name}: one that may be left out may be empty, too")
         if self.low is not None and self.high is not None and self.low > self.high:
             raise DefinitionError(f"column {self.name}: low {self.low} is above high {self.high}")
 

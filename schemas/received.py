@@ -43,6 +43,15 @@ class Problem:
 
 
 @dataclass(frozen=True)
+class Changed:
+    """A trial that stands accepted from an earlier delivery and comes again. parts: what of it is not the same."""
+
+    trial_id: str
+    accepted_with: str
+    parts: tuple[str, ...]
+
+
+@dataclass(frozen=True)
 class Received:
     """One delivery as it came. tables: delivery table name -> data frame with the columns of its definition.
 
@@ -59,6 +68,7 @@ class Received:
     problems: tuple[Problem, ...] = ()
     fingerprint: str = ""
     known_trials: dict[str, str] = field(default_factory=dict)  # trial id -> delivery that brought it earlier
+    changed_trials: tuple[Changed, ...] = ()  # trials that were accepted earlier and came again with other content
     other_consents: tuple[ConsentEvent, ...] = ()  # of the same runners, from other deliveries and withdrawals
     shut_trials: dict[str, str] = field(default_factory=dict)  # trial id -> why it is withheld whatever the tables say
     identifying: tuple[Identifying, ...] = ()  # where its texts may identify a person; the texts are taken out

@@ -89,7 +89,9 @@ class SiteLimit(Settings):
 
     value: float = Field(description="The threshold, in the unit of the check's page.")
     reason: str = Field(min_length=1, description="Why the laboratory needs it; do not name anybody.")
-    since: date = Field(description="Day it was agreed on, for example 2026-03-02; it counts for earlier deliveries, too.")
+    since: date = Field(
+        description="Day it was agreed on, for example 2026-03-02; it counts for earlier deliveries, too."
+    )
 
     @field_validator("since", mode="before")
     @classmethod

@@ -21,7 +21,11 @@ from pipelines.storage import Depot, read_table
 
 REPO = Path(__file__).resolve().parents[1]
 STUDY = REPO / "demo_site_uploads" / "study.yaml"
-FAULTS = {"heavy": faults.channels_scaled("P1", 1.18)}
+FAULTS = {
+    "heavy": faults.channels_scaled("P1", 1.18),
+    "heavier": faults.channels_scaled("P1", 1.25),
+    "as good": faults.channels_scaled("P1", 1.004),  # other bytes, in which no check finds anything
+}
 
 
 @cache
@@ -48,10 +52,12 @@ def a_delivery(
     withdrawn: dict[str, int] | None = None,
     replace_files: dict[str, bytes] | None = None,
     zipped: bool = False,
+    reasons: dict[str, str] | None = None,
 ) -> Path:
     """Put a delivery of the laboratory brack into ``inbox``; returns its folder or file.
 
-    faulty: trial name -> fault. withdrawn: runner -> study day. replace_files: payload path -> other content.
+    faulty: trial name -> fault. withdrawn: runner -> study day. replace_files: payload path -> other content. reasons:
+    trial name -> why it is sent again.
     """
     rows, payload = Rows(), {}
     for runner in runners:
@@ -61,7 +67,8 @@ def a_delivery(
         rows.consents += consent_rows(session.runner, (withdrawn or {}).get(runner))
         rows.sessions.append(session.row())
         for order, (trial, content) in enumerate(trials, start=1):
-            rows.trials.append(trial.row(order))
+            reason = {"resend_reason": reasons[trial.name]} if reasons and trial.name in reasons else {}
+            rows.trials.append(trial.row(order) | reason)
             payload[trial.file] = content
     payload |= rows.files() | {"datapackage.json": descriptor("test")} | (replace_files or {})
     name = arrives_as or f"brack-{number or 0:03d}"

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import zipfile
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 
 from demo_site_uploads.simulator.tables import REQUIRED
@@ -16,9 +16,10 @@ NOTE = "Invented demonstration data. Simulated runners and laboratories; no pers
 _NO_DATE = (1980, 1, 1, 0, 0, 0)  # the earliest a ZIP file can hold
 
 
-def descriptor(name: str, tables: Sequence[Table] = REQUIRED) -> bytes:
-    """datapackage.json of a payload that holds ``tables``."""
-    content = data_package(tables, name, f"{STUDY_TITLE}: {name}")
+def descriptor(name: str, tables: Sequence[Table] = REQUIRED, left_out: Mapping[str, set[str]] | None = None) -> bytes:
+    """datapackage.json of a payload that holds ``tables``. left_out: columns a table does not have, if not its usual ones."""
+    usual = {t.name: {f.name for f in t.fields if f.may_be_left_out} for t in tables}
+    content = data_package(tables, name, f"{STUDY_TITLE}: {name}", usual | dict(left_out or {}))
     content["description"] = NOTE
     return (json.dumps(content, indent=1, ensure_ascii=False) + "\n").encode("utf-8")
 

@@ -16,7 +16,7 @@ from demo_site_uploads.simulator.labs import lab, record
 from demo_site_uploads.simulator.measure import SPEED_M_PER_S, Asked, simulate_trial
 from demo_site_uploads.simulator.runner import RUNNERS, Runner
 from demo_site_uploads.simulator.sidecar import edf_bytes
-from demo_site_uploads.simulator.tables import Row, Rows, consent_rows, participant_row
+from demo_site_uploads.simulator.tables import Row, Rows, consent_rows, left_out, participant_row
 from demo_site_uploads.simulator.trial import SimulatedTrial
 from demo_site_uploads.simulator.weeks import symptom_rows, week_rows
 
@@ -186,7 +186,9 @@ class Delivery:
             self.tables_fault(rows)
         name = self.arrives_as.removesuffix(".zip")
         files = {path: content for t in self.trials for path, content in t.files().items()}
-        files |= rows.files() | {"datapackage.json": descriptor(name, tuple(rows.by_table()))}
+        tables = rows.by_table()
+        without = {table.name: left_out(table, own) for table, own in tables.items()}
+        files |= rows.files() | {"datapackage.json": descriptor(name, tuple(tables), without)}
         if self.payload_fault:
             self.payload_fault(files)
         return files

@@ -60,11 +60,18 @@ class Rows:
 
 def csv_bytes(table: Table, rows: Iterable[Mapping[str, Any]]) -> bytes:
     """UTF-8 CSV with the columns of the definition; None is an empty cell."""
-    text = io.StringIO(newline="")
-    writer = csv.DictWriter(text, table.column_names, lineterminator="\n")
+    text, listed = io.StringIO(newline=""), list(rows)
+    out = left_out(table, listed)
+    writer = csv.DictWriter(text, [name for name in table.column_names if name not in out], lineterminator="\n")
     writer.writeheader()
-    writer.writerows(rows)
+    writer.writerows(listed)
     return text.getvalue().encode("utf-8")
+
+
+def left_out(table: Table, rows: Iterable[Mapping[str, Any]]) -> set[str]:
+    """Columns that may be left out and that no row names."""
+    named = {name for row in rows for name in row}
+    return {field.name for field in table.fields if field.may_be_left_out and field.name not in named}
 
 
 def participant_row(runner: Runner) -> Row:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import csv
 import json
 from collections.abc import Iterator
 from pathlib import Path
@@ -9,7 +10,7 @@ from typing import Any
 
 from pipelines.intake.archive import path_fault, shown
 from schemas.catalogue import tables_of
-from schemas.model import Layer
+from schemas.model import Layer, Table
 from schemas.received import Problem
 
 NAME = "datapackage.json"
@@ -22,9 +23,17 @@ def write_descriptor(payload_dir: Path, name: str, title: str) -> Path:
 
     present = [t for t in tables_of(Layer.DELIVERY) if (payload_dir / str(t.file_name)).is_file()]
     path = payload_dir / NAME
-    text = json.dumps(data_package(present, name, title), indent=2, ensure_ascii=False)
+    left_out = {t.name: _left_out(t, payload_dir / str(t.file_name)) for t in present}
+    text = json.dumps(data_package(present, name, title, left_out), indent=2, ensure_ascii=False)
     path.write_text(text + "\n", encoding="utf-8", newline="\n")
     return path
+
+
+def _left_out(table: Table, path: Path) -> set[str]:
+    """Columns that the table's file need not have and does not have."""
+    with path.open(encoding="utf-8-sig", errors="replace", newline="") as lines:
+        header = {cell.strip() for cell in next(csv.reader(lines), [])}
+    return {field.name for field in table.fields if field.may_be_left_out and field.name not in header}
 
 
 def descriptor_problems(payload_dir: Path) -> Iterator[Problem]:

@@ -7,13 +7,14 @@ with the old overview open never meets a broken link, whenever the run is killed
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Protocol
 
 from markupsafe import Markup
 
 from pipelines.outcomes.transition_cautions import WORDING
-from pipelines.pages import charts, view
+from pipelines.pages import charts, decisions, habits, round_trip, view
 from pipelines.pages.cautions import RECORDING_AGAIN
 from pipelines.pages.change_over import CAUTION_WORDS, MOST_DRAWN
 from pipelines.pages.contrasts import Compare
@@ -22,6 +23,7 @@ from pipelines.pages.drawing import wave
 from pipelines.pages.facts import Delivery, Facts, Finding, Standing, read_facts
 from pipelines.pages.forest import forest_chart
 from pipelines.pages.names import file_names, link
+from pipelines.pages.site_section import site_section
 from pipelines.pages.week_chart import week_chart
 from pipelines.pages.words import STATUS_WORDS, joined
 from pipelines.storage import write_bytes
@@ -32,7 +34,7 @@ if TYPE_CHECKING:
     from pipelines.study_file import LoadedStudy
 
 _HERE = Path(__file__).parent
-_TOP = ("curves.html", "safety.html", "index.html")
+_TOP = ("curves.html", "safety.html", "expectations.html", "index.html")
 
 
 class Places(Protocol):
@@ -54,7 +56,7 @@ def write_pages(depot: Places, study: LoadedStudy) -> Path:
     """
     facts = read_facts(depot.warehouse, study.study)
     due = set()
-    for parts, html in _Pages(facts, study).all():
+    for parts, html in Pages(facts, study).all():
         path = depot.pages.joinpath(*parts)
         due.add(path)
         content = html.encode("utf-8", "replace")
@@ -67,8 +69,10 @@ def write_pages(depot: Places, study: LoadedStudy) -> Path:
     return depot.pages / "index.html"
 
 
-class _Pages:
-    """Renders every page of one warehouse."""
+class Pages:
+    """Renders every page of one warehouse. at_lab: for a report that stays at the laboratory, see ``lab_report``."""
+
+    at_lab = False
 
     def __init__(self, facts: Facts, study: LoadedStudy) -> None:
         self.facts = facts
@@ -84,9 +88,10 @@ class _Pages:
             "study_version": study.version,
             "judged_by": (code, study_version),
             "facts": facts,
+            "at_lab": self.at_lab,
             "css": Markup((_HERE / "static" / "pages.css").read_text(encoding="utf-8")),
             "wave": wave(),
-            "view": view,
+            **{module.__name__.rpartition(".")[2]: module for module in (view, round_trip, habits, decisions)},
         }
 
     def all(self) -> Iterator[tuple[tuple[str, ...], str]]:
@@ -97,7 +102,9 @@ class _Pages:
             yield ("fix", self.sheets["delivery", delivery.delivery_id]), self.stopped_sheet(delivery)
         for site in self.site_names:
             yield ("sites", self.site_files[site]), self.site_page(site)
-        for name, page in zip(_TOP, (self.curves_page, self.safety_page, self.overview), strict=True):
+        expectations = partial(self._render, "expectations.html.j2", "")
+        tops: tuple[Callable[[], str], ...] = (self.curves_page, self.safety_page, expectations, self.overview)
+        for name, page in zip(_TOP, tops, strict=True):
             yield (name,), page()
 
     def _render(self, template: str, root: str, **values: Any) -> str:
@@ -179,6 +186,7 @@ class _Pages:
             bars=self._bars(site),
             comparisons=self._comparisons(site),
             against=view.against_others(facts, site),
+            whole=site_section(facts, site),
             next_number=facts.next_number(site),
         )
 

@@ -5,9 +5,7 @@ Withheld trials are dropped here, once, so that no page can name one: only their
 
 from __future__ import annotations
 
-import re
-from collections.abc import Iterable
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
@@ -15,7 +13,10 @@ from typing import TYPE_CHECKING, Any, TypeVar
 from pipelines.pages.change_over import ChangeOver, read_change_over
 from pipelines.pages.contrasts import Contrasts, read_contrasts
 from pipelines.pages.curves import Curves, read_curves
+from pipelines.pages.decisions import SetAside, read_set_aside
+from pipelines.pages.hiding import Hidden, names_hidden, without
 from pipelines.pages.outcomes_shown import Outcome, shown_outcomes
+from pipelines.pages.whole_sites import WholeSites, read_whole_sites
 from pipelines.warehouse.query import open_read_only
 
 if TYPE_CHECKING:
@@ -24,8 +25,6 @@ if TYPE_CHECKING:
     from schemas.study import Study
 
 Row = TypeVar("Row")
-Hidden = set[tuple[str, str]]  # (site, trial)
-_HIDDEN = "(a withheld trial)"
 
 
 @dataclass(frozen=True)
@@ -66,6 +65,9 @@ class Standing:
     kind: str | None
     standing: str
     superseded: bool
+    accepted_by_override: bool
+    study_day: int | None
+    resend_reason: str | None
 
 
 @dataclass(frozen=True)
@@ -128,6 +130,8 @@ class Facts:
     contrasts: Contrasts
     change_over: ChangeOver
     curves: Curves
+    set_aside: tuple[SetAside, ...]
+    whole: WholeSites
 
     @cached_property
     def current(self) -> tuple[Standing, ...]:
@@ -194,7 +198,9 @@ def _read(connection: duckdb.DuckDBPyConnection, study: Study) -> Facts:
         outcomes={o.key: _runner_means(connection, o) for o in shown if o.between_sites},
         contrasts=read_contrasts(connection, [o for o in shown if o.within_runners], list(conditions), list(visits)),
         change_over=read_change_over(connection),
+        set_aside=read_set_aside(connection, hidden),
         curves=read_curves(connection, list(conditions), list(visits), study.processing.contrasts.reference_condition),
+        whole=read_whole_sites(connection),
     )
 
 
@@ -210,11 +216,11 @@ def _one(connection: duckdb.DuckDBPyConnection, sql: str) -> int:
 
 def _standings(connection: duckdb.DuckDBPyConnection, hidden: Hidden) -> tuple[Standing, ...]:
     rows = _rows(connection, Standing, "FROM standings ORDER BY site, delivery_id, trial_id")
-    anonymous = {"trial_id": None, "participant_id": None}
+    names = names_hidden(hidden)
     return tuple(
-        Standing(**{**vars(row), **anonymous})
+        replace(row, trial_id=None, participant_id=None, study_day=None, resend_reason=None)
         if (row.site, row.trial_id) in hidden or row.standing == "withheld"
-        else row
+        else without(row, names.get(row.site), ("resend_reason",))
         for row in rows
     )
 
@@ -227,22 +233,12 @@ def _findings(connection: duckdb.DuckDBPyConnection, hidden: Hidden) -> tuple[Fi
            ORDER BY CASE weight WHEN 'stops' THEN 0 WHEN 'returns' THEN 1 ELSE 2 END,
                     check_name, file, moment_s, place, finding_id""",
     )
-    names = {site: _any_of(trial for s, trial in hidden if s == site) for site in {s for s, _ in hidden}}
-    return tuple(_without(row, names.get(row.site or "")) for row in rows if (row.site, row.trial_id) not in hidden)
-
-
-def _any_of(trials: Iterable[str]) -> re.Pattern[str] | None:
-    telling = sorted(trial for trial in trials if not trial.isdigit())  # a bare number would hide measured values too
-    return re.compile(rf"(?<![\w-])({'|'.join(map(re.escape, telling))})(?![\w-])") if telling else None
-
-
-def _without(finding: Finding, name: re.Pattern[str] | None) -> Finding:
-    """The finding with the ids of withheld trials taken out of its sentences."""
-    if name is None:
-        return finding
-    own = {key: name.sub(_HIDDEN, value) if isinstance(value, str) else value for key, value in vars(finding).items()}
-    kept = ("finding_id", "delivery_id", "site", "trial_id", "check_name", "weight", "signal")
-    return Finding(**{**own, **{key: getattr(finding, key) for key in kept}})
+    names = names_hidden(hidden)
+    return tuple(
+        without(row, names.get(row.site or ""), ("file", "place", "seen", "expected", "remedy"))
+        for row in rows
+        if (row.site, row.trial_id) not in hidden
+    )
 
 
 def _check_runs(connection: duckdb.DuckDBPyConnection, hidden: Hidden) -> tuple[CheckRun, ...]:

@@ -46,15 +46,20 @@ def delivery_rows(facts: Facts, site: str | None = None) -> list[DeliveryRow]:
 
 @dataclass
 class Cell:
-    """Trials of one site, visit and condition, without withheld ones. runners: with an accepted running trial."""
+    """Trials of one site, visit and condition, without withheld ones. runners: with an accepted running trial.
+
+    decided: accepted trials of any kind that a data manager accepted in spite of a finding.
+    """
 
     runners: set[str | None] = field(default_factory=set)
     running: int = 0
     others: int = 0  # accepted trials of any other kind
     returned: int = 0
+    decided: int = 0
 
     def add(self, standing: Standing) -> None:
         """Count one trial."""
+        self.decided += standing.accepted_by_override
         if standing.standing == "returned":
             self.returned += 1
         elif standing.kind == "running":

@@ -14,9 +14,11 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from checks.run import Stamp
 from pipelines.storage import Depot
 from pipelines.telemetry import DUCKDB_CONFIG
 from pipelines.warehouse.analyses import ANALYSIS_TABLES, fill_analyses
+from pipelines.warehouse.site_checks import fill_site_checks
 from pipelines.warehouse.views import all_views
 from schemas import core, quality
 from schemas.catalogue import tables_of
@@ -75,6 +77,7 @@ def build_warehouse(depot: Depot, study: LoadedStudy, code_version: str) -> Buil
             _fill(connection, depot, study)
             fill_analyses(connection, study.study.processing, code_version, study.version)
             make_views(connection, study, code_version)
+            fill_site_checks(connection, study.study, Stamp(code_version, study.version))
             rows = {t.name: _count(connection, t.name) for t in warehouse_tables()}
             connection.execute("CHECKPOINT")
     except duckdb.Error as error:

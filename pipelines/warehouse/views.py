@@ -35,7 +35,16 @@ NUMERIC = tuple(f for f in FOOTFALLS.fields if f.kind is Kind.REAL and f.name no
 _ABOUT_TRIAL: tuple[tuple[str, str, Field], ...] = (
     *(
         (f"t.{name}", name, TRIALS.column(name))
-        for name in ("session_id", "participant_id", "site", "visit", "condition", "surface", "trial_order")
+        for name in (
+            "session_id",
+            "participant_id",
+            "site",
+            "visit",
+            "condition",
+            "surface",
+            "trial_order",
+            "accepted_by_override",
+        )
     ),
     ("s.study_day", "study_day", SESSIONS.column("study_day")),
     ("s.mass_kg", "session_mass_kg", SESSIONS.column("mass_kg")),
@@ -183,7 +192,8 @@ def _findings_open() -> View:
         "delivery that could not be taken in and has not been replaced under its number.",
         f"SELECT {columns} FROM findings f "
         "JOIN standings g USING (delivery_id, trial_id) "
-        "WHERE f.weight = 'returns' AND g.standing = 'returned' AND NOT g.superseded "
+        "WHERE f.weight = 'returns' AND g.standing = 'returned' AND NOT g.superseded AND NOT EXISTS (SELECT 1 FROM "
+        "overrides o WHERE (o.delivery_id, o.trial_id, o.check_name) = (f.delivery_id, f.trial_id, f.check_name)) "
         f"UNION ALL SELECT {columns} FROM findings f JOIN deliveries d USING (delivery_id) "
         "WHERE f.weight = 'stops' AND d.status = 'stopped' AND NOT EXISTS (SELECT 1 FROM deliveries n WHERE "
         "n.status = 'taken_in' AND n.site = d.site AND n.delivery_number = d.delivery_number)",

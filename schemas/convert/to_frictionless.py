@@ -6,7 +6,7 @@ own, ``unit``, as a UCUM code.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable, Mapping
 from typing import Any
 
 from schemas.convert.words import codes_sentence
@@ -25,11 +25,13 @@ _TYPES = {
 }
 
 
-def table_schema(table: Table, *, beside: Iterable[str] | None = None) -> dict[str, Any]:
-    """The Table Schema of ``table``. Foreign keys only to tables named in ``beside`` (None: to all)."""
+def table_schema(
+    table: Table, *, beside: Iterable[str] | None = None, left_out: Collection[str] = ()
+) -> dict[str, Any]:
+    """The Table Schema of ``table`` without the columns ``left_out``, foreign keys only to tables in ``beside`` (None: all)."""
     present = None if beside is None else set(beside)
     schema: dict[str, Any] = {
-        "fields": [_field(field) for field in table.fields],
+        "fields": [_field(field) for field in table.fields if field.name not in left_out],
         "missingValues": [""],
         "primaryKey": list(table.key),
     }
@@ -44,11 +46,14 @@ def table_schema(table: Table, *, beside: Iterable[str] | None = None) -> dict[s
     return schema | ({"foreignKeys": keys} if keys else {})
 
 
-def data_package(present_tables: Iterable[Table], name: str, title: str) -> dict[str, Any]:
+def data_package(
+    present_tables: Iterable[Table], name: str, title: str, left_out: Mapping[str, Collection[str]] | None = None
+) -> dict[str, Any]:
     """The content of ``datapackage.json`` for a payload that holds ``present_tables``.
 
     name: lower-case words joined by dashes, for example ``brack-001``. title: for people. A resource is called as its
-    table and lies at the table's file name, or for tables that are not sent, at ``<table>.csv``.
+    table and lies at the table's file name, or for tables that are not sent, at ``<table>.csv``. left_out: table name
+    -> columns that its file does not have.
     """
     tables = tuple(present_tables)
     names = [table.name for table in tables]
@@ -61,7 +66,7 @@ def data_package(present_tables: Iterable[Table], name: str, title: str) -> dict
             "format": "csv",
             "mediatype": "text/csv",
             "encoding": "utf-8",
-            "schema": table_schema(table, beside=names),
+            "schema": table_schema(table, beside=names, left_out=(left_out or {}).get(table.name, ())),
         }
         for table in tables
     ]

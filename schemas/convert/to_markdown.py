@@ -58,7 +58,7 @@ def _line(cells: Iterable[str]) -> str:
 
 def _row(field: Field) -> tuple[str, ...]:
     unit = f"`{field.unit}`" if field.unit else ""
-    empty = "yes" if field.nullable else "no"
+    empty = "yes, and the column may be left out" if field.may_be_left_out else "yes" if field.nullable else "no"
     return f"`{field.name}`", str(field.kind), unit, _allowed(field), empty, field.description
 
 

@@ -108,7 +108,7 @@ def _column_problems(table: Table, frame: pd.DataFrame, file: str) -> Iterator[P
     names = [str(name) for name in frame.columns]
     expected = "exactly the columns " + ", ".join(table.column_names)
     for name in table.column_names:
-        if name not in names:
+        if name not in names and not table.column(name).may_be_left_out:
             yield Problem("column", f"column {name} is missing", expected, file, "line 1")
     for name in dict.fromkeys(names):
         if name not in table.column_names:

@@ -15,35 +15,78 @@ from checks.run import Context, run_checks
 from schemas.trial import FileFacts, Trial
 from tests.builders import a_standing_trial, a_study, a_trial
 from tests.checks import (
+    site_cases,
+    test_breath_samples,
+    test_breathing_gas,
+    test_change_over,
     test_channels,
+    test_condition_signals,
     test_consents,
     test_delivery,
     test_force,
+    test_force_and_feet,
+    test_force_direction,
+    test_force_noise,
+    test_force_samples,
+    test_force_unloaded,
     test_identifiers,
+    test_marker_axes,
+    test_marker_frames,
+    test_marker_labels,
+    test_marker_sight,
     test_markers,
     test_outcomes,
+    test_people,
+    test_protocol,
     test_readings,
     test_recording,
+    test_resends,
+    test_site,
+    test_site_drift,
+    test_site_measures,
+    test_standing,
     test_tables,
+    test_trial_order,
 )
 from tests.checks.received_builders import a_delivery
 from tests.checks.running_checks import STAMP, Case, of_delivery, of_trial, run
 
 MODULES = (
+    test_breath_samples,
+    test_breathing_gas,
+    test_change_over,
     test_channels,
+    test_condition_signals,
     test_consents,
     test_delivery,
     test_force,
+    test_force_and_feet,
+    test_force_direction,
+    test_force_noise,
+    test_force_samples,
+    test_force_unloaded,
     test_identifiers,
+    test_marker_axes,
+    test_marker_frames,
+    test_marker_labels,
+    test_marker_sight,
     test_markers,
     test_outcomes,
+    test_people,
+    test_protocol,
     test_readings,
     test_recording,
+    test_resends,
+    test_site,
+    test_site_drift,
+    test_site_measures,
+    test_standing,
     test_tables,
+    test_trial_order,
 )
 PLANTED: dict[str, Case] = {name: case for module in MODULES for name, case in module.PLANTED.items()}
 CLEAN = {name: context for module in MODULES for name, context in module.CLEAN.items()}
-NAMES = [name for name, spec in catalogue().items() if spec.about is not Subject.SITE]
+NAMES = list(catalogue())
 
 
 @pytest.mark.parametrize("name", NAMES)
@@ -159,6 +202,47 @@ def test_odd_deliveries_break_no_check(tables: dict) -> None:
     assert not [r for r in report.runs if r["status"] == "crashed"]
 
 
+def emptied(pool: dict) -> dict:
+    return {name: rows.iloc[:0] for name, rows in pool.items()}
+
+
+def all_missing(pool: dict) -> dict:
+    """Every number is null."""
+    return {
+        name: rows.assign(**dict.fromkeys(rows.select_dtypes("float").columns, np.nan)) for name, rows in pool.items()
+    }
+
+
+ODD_POOLS = {
+    "empty": emptied,
+    "every number missing": all_missing,
+    "one site": lambda pool: {name: rows[rows["site"] == "mill"] for name, rows in pool.items()},
+    "one runner everywhere": lambda pool: {name: rows.groupby("site").head(1) for name, rows in pool.items()},
+    "every value the same": lambda pool: {
+        name: rows.assign(**dict.fromkeys(rows.select_dtypes("float").columns, 1.0)) for name, rows in pool.items()
+    },
+}
+
+
+@pytest.mark.filterwarnings("error")
+@pytest.mark.parametrize("odd", ODD_POOLS)
+def test_odd_pools_break_no_check(odd: str) -> None:
+    pool = ODD_POOLS[odd](site_cases.a_pool())
+    for site in ("mill", "nowhere"):
+        report = run_checks(Subject.SITE, site_cases.of_pool(pool, site), STAMP)
+        assert [(r["check_name"], r["reason"]) for r in report.runs if r["status"] == "crashed"] == []
+
+
+def test_checks_of_whole_sites_are_notes_and_change_nothing_they_look_at() -> None:
+    context = site_cases.clean()
+    assert context.outcomes is not None
+    before = {name: rows.copy() for name, rows in context.outcomes.items()}
+    report = run_checks(Subject.SITE, context, STAMP)
+    assert {r["status"] for r in report.runs} == {"pass"}
+    assert all(rows.equals(before[name]) for name, rows in context.outcomes.items())
+    assert {catalogue()[r["check_name"]].weight for r in report.runs} == {Weight.NOTES}
+
+
 def test_checks_change_nothing_they_look_at() -> None:
     context = of_trial(a_trial())
     assert context.trial is not None
@@ -180,7 +264,7 @@ def test_checks_change_nothing_they_look_at() -> None:
     speed=st.floats(2.4, 5.0),
     first_side=st.sampled_from(["left", "right"]),
     noise_n=st.floats(0, 5),
-    noise_mm=st.floats(0, 1),
+    noise_mm=st.floats(0.02, 1),  # no camera measures the same place twice
     bits=st.sampled_from([None, 12, 16]),
 )
 def test_a_clean_run_at_any_usual_pace_is_never_returned(

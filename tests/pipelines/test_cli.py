@@ -44,7 +44,18 @@ def depot(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 def test_there_are_exactly_these_commands() -> None:
-    assert set(commands()) == {"run", "check", "look", "query", "dev", "withdraw", "ledger verify"}
+    assert set(commands()) == {
+        "run",
+        "check",
+        "pack",
+        "profile",
+        "look",
+        "query",
+        "dev",
+        "withdraw",
+        "ledger verify",
+        "accept",
+    }
 
 
 @pytest.mark.parametrize("name", commands())

@@ -239,3 +239,78 @@ def test_any_bytes_are_read_or_refused_but_nothing_else_is_raised(content):
         path.write_bytes(content)
         with pytest.raises(Unusable):
             load_study(path)
+
+
+def own_limit(**changes: object) -> dict:
+    """Settings of one site with a threshold of its own for the first check that has one."""
+    check = next(spec for spec in catalogue().values() if spec.limits)
+    limit = {"value": 0.5, "reason": "An older plate, serviced in spring.", "since": "2026-03-02", **changes}
+    return {check.name: {next(iter(check.limits)): limit}}
+
+
+def with_own_limits(limits: dict):
+    return lambda study: study["sites"]["mill"].update(limits=limits)
+
+
+def test_a_laboratory_can_have_a_threshold_of_its_own_with_reason_and_day(tmp_path):
+    limits = own_limit()
+    ((check, (threshold,)),) = ((name, tuple(own)) for name, own in limits.items())
+    study = load_study(write(tmp_path, with_own_limits(limits))).study
+    assert study.limits_of(check, "mill") == {threshold: 0.5}
+    assert study.limits_of(check, "way") == study.limits_of(check, None) == study.limits_of(check, "nowhere") == {}
+    assert study.sites["mill"].limits[check][threshold].since.isoformat() == "2026-03-02"
+
+
+def test_a_day_may_be_written_without_quotes(tmp_path):
+    path = write(tmp_path, with_own_limits(own_limit()))
+    path.write_text(path.read_text().replace("'2026-03-02'", "2026-03-02"))
+    assert "since: 2026-03-02" in path.read_text()
+    (limit,) = next(iter(load_study(path).study.sites["mill"].limits.values())).values()
+    assert limit.since.day == 2
+
+
+def test_the_laboratorys_own_threshold_wins_over_the_studys(tmp_path):
+    limits = own_limit(value=7)
+    ((check, (threshold,)),) = ((name, tuple(own)) for name, own in limits.items())
+
+    def change(study):
+        study["limits"] = {check: {threshold: 3}}
+        study["sites"]["mill"]["limits"] = limits
+
+    study = load_study(write(tmp_path, change)).study
+    assert study.limits_of(check, "mill") == {threshold: 7}
+    assert study.limits_of(check, "way") == {threshold: 3}
+
+
+@pytest.mark.parametrize(
+    ("limits", "place", "words"),
+    [
+        (own_limit(reason="  "), "reason", "not empty"),
+        (own_limit(since="spring"), "since", "2026-03-02"),
+        (own_limit(since=20260302), "since", "2026-03-02"),
+        (own_limit(since="2026-02-30"), "since", "2026-03-02"),
+        (own_limit(value="much"), "value", "A number"),
+        (own_limit(until="2026-04-01"), "until", "ne of value, reason, since"),
+        ({"marker_gaps_are_shorts": {}}, "marker_gaps_are_shorts", "rhaps marker_gaps_are_short"),
+    ],
+)
+def test_a_threshold_of_a_laboratory_that_cannot_be_used_is_refused(limits, place, words, tmp_path):
+    text = refusal(write(tmp_path, with_own_limits(limits)))
+    assert f"sites.mill.limits.{next(iter(limits))}" in text
+    assert place in text
+    assert words in text
+
+
+@pytest.mark.parametrize("missing", ["value", "reason", "since"])
+def test_a_threshold_of_a_laboratory_needs_value_reason_and_day(missing, tmp_path):
+    limits = own_limit()
+    next(iter(next(iter(limits.values())).values())).pop(missing)
+    assert f"{missing}: this setting is missing" in refusal(write(tmp_path, with_own_limits(limits))).lower()
+
+
+def test_an_unknown_threshold_of_a_laboratory_is_told_with_the_nearest_one(tmp_path):
+    ((check, own),) = own_limit().items()
+    ((threshold, limit),) = own.items()
+    text = refusal(write(tmp_path, with_own_limits({check: {f"{threshold}s": limit}})))
+    assert f"sites.mill.limits.{check}.{threshold}s" in text
+    assert f"erhaps {threshold}." in text

@@ -62,6 +62,51 @@ def test_great_expectations_has_no_sender_or_is_switched_off() -> None:
         assert ENV_CONFIG.gx_analytics_enabled is False
 
 
+_VALIDATE_AND_LISTEN = """
+import sys
+from pipelines import telemetry
+telemetry.switch_off()
+asked = []
+sys.addaudithook(lambda event, args: asked.append((event, repr(args)[:80])) if event.startswith("socket.") else None)
+import pandas as pd
+from checks.expectations import Expected, carry_out
+rows = pd.DataFrame({"value": [1.0, 2.0, 3.0]})
+(answer,) = carry_out(rows, [Expected("expect_column_median_to_be_between", "value", {}, {"min_value": 2, "max_value": 2})])
+assert answer.met
+validated = len(asked)
+import socket
+try:
+    socket.create_connection(("127.0.0.1", 9), timeout=0.2)
+except OSError:
+    pass
+print([a for a in asked[:validated] if a[0] in ("socket.connect", "socket.getaddrinfo", "socket.sendto")], len(asked) > validated)
+"""
+
+
+def test_great_expectations_opens_no_connection_and_asks_for_no_address_while_it_validates(tmp_path: Path) -> None:
+    """Listened to from before its import, with an interpreter's audit hook, which does hear a connection of our own."""
+    done = subprocess.run(
+        [sys.executable, "-c", _VALIDATE_AND_LISTEN],
+        cwd=tmp_path,
+        env={**os.environ, "PYTHONPATH": str(REPO)},
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+    assert done.returncode == 0, done.stderr
+    assert done.stdout.strip() == "[] True"
+    assert list(tmp_path.iterdir()) == [], "and it leaves no file behind"
+
+
+def test_great_expectations_never_asks_for_its_newest_version() -> None:
+    """The class that would ask a package index is there; nothing in the installed version uses it."""
+    import great_expectations
+
+    root = Path(str(great_expectations.__file__)).parent
+    users = [p for p in root.rglob("*.py") if "_VersionChecker" in p.read_text(encoding="utf-8")]
+    assert [p.name for p in users] in ([], ["_version_checker.py"])
+
+
 def test_duckdb_neither_fetches_nor_loads_extensions_by_itself() -> None:
     with duckdb.connect(config=dict(telemetry.DUCKDB_CONFIG)) as connection:
         settings = dict(connection.execute("SELECT name, value FROM duckdb_settings()").fetchall())

@@ -1,7 +1,8 @@
 """A second opinion on a C3D file: what ezc3d makes of it, against our own reading, number by number.
 
 ezc3d can end its process on damaged files, so both readings happen in a worker process. Only what two readers can
-share is compared: counts, rates, labels, positions and analog samples. Equal means equal to the last bit.
+share is compared: counts, rates, labels, plates, events, positions and analog samples. Equal means equal to the last
+bit.
 """
 
 from __future__ import annotations
@@ -64,7 +65,12 @@ def _differences(job: tuple[str, str | None]) -> list[str]:
         return [f"manystrides refuses the file ({refusal}); ezc3d reads it."]
     recording = read_c3d(Path(path))
     with np.errstate(all="ignore"):
-        found = [*_of_words(recording, theirs), *_of_positions(recording, theirs), *_of_analog(recording, theirs)]
+        found = [
+            *_of_words(recording, theirs),
+            *_of_plates_and_events(recording.layout, theirs),
+            *_of_positions(recording, theirs),
+            *_of_analog(recording, theirs),
+        ]
     return found + _known_reasons(recording.layout) if found else []
 
 
@@ -84,6 +90,19 @@ def _of_words(recording: Recording, theirs: Any) -> Iterator[str]:
     unlike = [f"{a!r} and {b!r}" for a, b in both if a != b]
     if unlike:
         yield f"{len(unlike)} point labels differ: the first is {unlike[0]} (ezc3d, manystrides)."
+
+
+def _of_plates_and_events(layout: Layout, theirs: Any) -> Iterator[str]:
+    """Every number in the groups that say how the plates lie and when events happened."""
+    for group in ("FORCE_PLATFORM", "EVENT"):
+        for name, parameter in layout.groups.get(group, {}).items():
+            other = theirs["parameters"].get(group, {}).get(name, {}).get("value", ())
+            values = np.ravel(np.asarray(other), order="F")
+            if not len(parameter.values) or not len(values) or values.dtype.kind not in "iuf":
+                continue
+            ours = parameter.values.astype(float)
+            if len(values) != len(ours) or not np.array_equal(values.astype(float), ours, equal_nan=True):
+                yield f"The numbers of {group}:{name} differ."
 
 
 def _of_positions(recording: Recording, theirs: Any) -> Iterator[str]:

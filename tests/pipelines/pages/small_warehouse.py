@@ -17,6 +17,7 @@ from tests.builders import a_study
 
 STAMP = {"code_version": "0.1.0", "study_version": "1+0123abcd"}
 HOSTILE = "<script>alert('a')</script><img src=x onerror=alert(2)>&\"'"
+MEDIAN = "expect_column_median_to_be_between"
 Rows = dict[str, list[dict[str, Any]]]
 
 
@@ -278,6 +279,59 @@ def merged(*parts: Rows) -> Rows:
     return rows
 
 
+def whole_site(site: str, *, text: str | None = None) -> Rows:
+    """What checks of whole sites saw: a note with its expectations, a check that could not judge, two control charts.
+
+    The force scale has ten first sessions about 1 and then three, two of them 4 % above; the clock has three in all.
+    text: stands for every word that comes from a laboratory or the study file.
+    """
+    keys = {"site": site, "check_name": "outcomes_centre_among_the_other_sites", "expectation_kind": MEDIAN}
+    window = {"lower_value": 2.0, "upper_value": 16.0, "unit_code": text or "deg", "engine_version": text or "1.24"}
+    seen = [(9.5, True), (21.25, False)]
+    force = [1.0, 1.004, 0.996, 1.002, 1.0, 0.998, 1.003, 0.999, 1.001, 0.997, 1.001, 1.04, 1.041]
+    limits = {"centre_value": 1.0, "lower_limit_value": 0.99, "upper_limit_value": 1.01}
+    charts = [
+        *(("force_scale_ratio", n, value, limits) for n, value in enumerate(force, 1)),
+        *(("second_clock_drift_ppm", n, 20.0 * n, {}) for n in (1, 2, 3)),
+    ]
+    about = {"site": site, "file": None, "place": text or "foot_strike_angle_deg, first, shod"}
+    said = dict.fromkeys(("seen", "expected", "remedy"), text) if text else {}
+    return {
+        "findings": [finding(f"s-{site}", f"site.{site}", None, keys["check_name"], "notes", **about, **said)],
+        "check_runs": [
+            run(f"site.{site}", keys["check_name"], site, "found"),
+            run(f"site.{site}", "last_digits_show_no_preference", site, "skipped", text or "fewer than 6 values"),
+        ],
+        "site_expectations": [
+            {
+                **keys,
+                **window,
+                "expectation_number": n,
+                "measured": text or "foot_strike_angle_deg",
+                "visit": text or "first",
+                "condition": text or "shod",
+                "observed_value": value,
+                "is_met": met,
+            }
+            for n, (value, met) in enumerate(seen, 1)
+        ],
+        "site_control_points": [
+            {
+                "site": site,
+                "quantity": quantity,
+                "point_number": n,
+                "session_id": text or f"S{n}",
+                "delivery_id": text or f"{site}-001",
+                "measured_value": value,
+                "unit_code": text or ("ppm" if quantity.endswith("ppm") else ""),
+                "is_baseline": n <= 10,
+                **own,
+            }
+            for quantity, n, value, own in charts
+        ],
+    }
+
+
 def example() -> Rows:
     """Two sites; mill resent one trial, has two open returns, one withheld; way has a stopped delivery and a crash."""
     pool = merged(
@@ -372,4 +426,5 @@ def example() -> Rows:
         *curve("m-1-unshod", "vertical_force_bw", "{BW}", 2.2),
         *curve("m-1-shod", "ankle_sagittal_angle_deg", "deg", 20.0),
     ]
-    return merged(study_rows(), pool, quality, contrasts, change_over(), {"curves": curves})
+    whole = whole_site("mill")
+    return merged(study_rows(), pool, quality, contrasts, change_over(), {"curves": curves}, whole)

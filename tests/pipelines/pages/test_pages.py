@@ -63,6 +63,7 @@ def hostile_rows() -> small.Rows:
             ],
         },
         _hostile_contrast(text),
+        small.whole_site("mill", text=text),
         small.accepted("T9", "mill", text, text, 0.25),
         {
             "conditions": [{"condition": text, "description": text}],
@@ -111,6 +112,7 @@ def test_there_is_a_page_for_the_overview_each_site_each_open_return_and_each_st
         "index.html",
         "curves.html",
         "safety.html",
+        "expectations.html",
         "sites/mill.html",
         "sites/way.html",
         "fix/gap.html",
@@ -385,7 +387,7 @@ def test_an_empty_warehouse_gives_pages_that_say_so(empty_pages: Path) -> None:
     assert "No weekly log has come yet" in read(empty_pages / "safety.html").words
     assert "No curves yet" in read(empty_pages / "curves.html").words
     assert {str(p.relative_to(empty_pages)) for p in empty_pages.rglob("*.html")} == {
-        "index.html", "curves.html", "safety.html", "sites/mill.html", "sites/way.html",
+        "index.html", "curves.html", "safety.html", "expectations.html", "sites/mill.html", "sites/way.html",
     }  # fmt: skip
 
 

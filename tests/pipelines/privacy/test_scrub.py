@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import subprocess
 import sys
+import zipfile
 from pathlib import Path
 
 import bagit
@@ -13,7 +14,8 @@ import pytest
 from pipelines.errors import Unusable
 from pipelines.intake.c3d.reading import read_c3d
 from pipelines.lab_check import check_at_the_lab
-from pipelines.privacy.scrub import info_of, values_differ, write_bag
+from pipelines.privacy.identifiers import NOBODY
+from pipelines.privacy.scrub import _clean_recording, _Job, info_of, values_differ, write_bag
 from pipelines.privacy.texts import identifying, texts_of_edf
 from pipelines.privacy.trial_files import identifying_in, texts_of_file
 from tests.delivery_builders import STUDY, a_delivery, planned
@@ -86,6 +88,35 @@ def test_who_and_when_in_an_edf_header_are_found_and_the_anonymous_form_is_not()
     telling = header("FS-01 F 02-MAY-1951 Anneli_Tormaenen", "Startdate 14-SEP-2023 X OB X", "14.09.2311.20.00")
     assert identifying("s.edf", texts_of_edf(anonymous)) == ()
     assert {i.kind for i in identifying("s.edf", texts_of_edf(telling))} == {"name of a person", "date", "time of day"}
+
+
+def test_a_cleaned_edf_file_keeps_every_sample_and_loses_who_and_when(tmp_path: Path) -> None:
+    """Read again by an independent library."""
+    import edfio
+
+    edf, told, clean = (tmp_path / f"{name}.edf" for name in ("as-made", "telling", "clean"))
+    edf.write_bytes(_an_edf_file())
+    content = bytearray(edf.read_bytes())
+    content[8:88] = f"FS-01 F 02-MAY-1951 {PERSON.replace(' ', '_')}".ljust(80).encode()
+    content[88:168] = b"Startdate 14-SEP-2023 X OB X".ljust(80)
+    content[168:184] = b"14.09.2311.20.00"
+    told.write_bytes(content)
+    assert len(identifying_in(told, "telling.edf")) >= 3
+    _clean_recording(_Job(told, clean, NOBODY))
+    assert identifying_in(clean, "clean.edf") == ()
+    assert b"Ostervik" not in clean.read_bytes()
+    before, after = edfio.read_edf(edf), edfio.read_edf(clean)
+    assert [s.label for s in before.signals] == [s.label for s in after.signals]
+    for one, other in zip(before.signals, after.signals, strict=True):
+        assert np.array_equal(one.digital, other.digital)
+        assert (one.sampling_frequency, one.physical_range) == (other.sampling_frequency, other.physical_range)
+
+
+def _an_edf_file() -> bytes:
+    """The second file of one demonstration trial, from its archive."""
+    with zipfile.ZipFile(STUDY.parent / "inbox" / "tarn" / "tarn-002.zip") as archive:
+        name = next(n for n in archive.namelist() if n.endswith(".edf"))
+        return archive.read(name)
 
 
 def test_random_bytes_are_no_trouble() -> None:

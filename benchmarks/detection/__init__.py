@@ -1,0 +1,1 @@
+"""How well every check sees its fault, by size, and how often it speaks on clean data."""

@@ -1,0 +1,179 @@
+"""Plants every fault in many clean trials and counts; looks at clean trials and counts what should not be there.
+
+A result is plain values, so that it can be kept beside the page and held against it without measuring again.
+"""
+
+from __future__ import annotations
+
+import os
+from collections import Counter
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from concurrent.futures import ProcessPoolExecutor
+from multiprocessing import get_context
+from typing import Any
+
+import numpy as np
+
+from benchmarks.detection import real
+from benchmarks.detection.plants import Plant, plants
+from benchmarks.detection.plants_site import pooled
+from benchmarks.detection.sending import clean
+from benchmarks.detection.specimens import SITES, Case, specimen
+from benchmarks.detection.way import everything_seen_in, seen_in
+from checks.registry import catalogue
+from checks.run import Report
+
+Result = dict[str, Any]
+#: Trials for each size of a plant; and running trials, standing trials and deliveries for each laboratory.
+FULL, QUICK = 60, 12
+CLEAN_FULL, CLEAN_QUICK = (70, 20, 10), (4, 2, 1)
+LOOKED = ("pass", "found")
+
+
+def interval(found: int, trials: int) -> tuple[float, float]:
+    """Clopper and Pearson's 95 % interval of a share."""
+    from scipy.stats import binomtest
+
+    low, high = binomtest(found, trials).proportion_ci(0.95, method="exact")
+    return float(low), float(high)
+
+
+def measure_plant(plant: Plant, trials: int) -> Result:
+    """How often the plant's check found it, for each size, and whether in the real run."""
+    count = max(4, round(trials * plant.share_of_trials))  # half as many where only the trend is of interest
+    sizes = [
+        {"size": s, **_counted(plant, s, count if s == plant.matters else max(2, count // 2))} for s in plant.sizes
+    ]
+    in_real = real.there() and plant.real
+    return {
+        "check": plant.check_name,
+        "what": plant.what,
+        "unit": plant.unit,
+        "matters": plant.matters,
+        "why": plant.why,
+        "sites": list(plant.sites),
+        "sizes": sizes,
+        "real": [{"size": size, "found": _found_in_real(plant, size)} for size in plant.sizes] if in_real else None,
+    }
+
+
+def _counted(plant: Plant, size: float, count: int) -> dict[str, int]:
+    statuses = Counter(_status(report_of(plant, plant.case(number), size)) for number in range(count))
+    return {"trials": count, "found": statuses["found"], "crashed": statuses["crashed"]}
+
+
+def report_of(plant: Plant, case: Case, size: float) -> Report:
+    """What the plant's check says of one case with the fault in this size."""
+    chance = case.chance(plant.key)
+    if plant.send is not None:
+        return plant.send(case, size, chance).report(plant.check_name)
+    assert plant.plant is not None
+    return seen_in(plant.plant(specimen(case), size, chance), plant.check_name)
+
+
+def _found_in_real(plant: Plant, size: float) -> bool:
+    assert plant.plant is not None
+    chance = np.random.default_rng(1)
+    return _status(seen_in(plant.plant(real.to_plant_in(), size, chance), plant.check_name)) == "found"
+
+
+def _status(report: Report) -> str:
+    (run,) = report.runs
+    return str(run["status"])
+
+
+def clean_cases(amounts: Sequence[int]) -> list[tuple[str, Case]]:
+    """What is looked at for false alarms: running, standing and contraction trials, deliveries, whole laboratories."""
+    running, standing, deliveries = amounts
+    cases = []
+    for site in SITES:
+        cases += [("trial", Case(n, site, muscles=True, second=True)) for n in range(running)]
+        cases += [("trial", Case(n, site, "standing")) for n in range(standing)]
+        cases += [("delivery", Case(n, site)) for n in range(deliveries)]
+        cases += [("site", Case(n, site)) for n in range(deliveries)]
+    return cases + [("trial", Case(n, "brack", "reference_contraction", muscles=True)) for n in range(deliveries)]
+
+
+def look_at_clean(what: tuple[str, Case]) -> Result:
+    """Which checks looked at one clean trial or delivery, and what they found."""
+    kind, case = what
+    if kind == "trial":
+        return _summary(case.trial_id, case.kind, everything_seen_in(specimen(case)))
+    report = clean(case).everything() if kind == "delivery" else pooled(case).everything()
+    return _summary(f"{case.site} {case.number}, {kind}", kind, report)
+
+
+def look_at_real() -> list[Result]:
+    """The same of the real run as it was found, in every encoding, and of its standing trial."""
+    return [_summary(name, "real", everything_seen_in(own, content)) for name, own, content in real.as_found()]
+
+
+def _summary(name: str, kind: str, report: Report) -> Result:
+    return {
+        "name": name,
+        "kind": kind,
+        "looked": sorted(run["check_name"] for run in report.runs if run["status"] in LOOKED),
+        "crashed": sorted(run["check_name"] for run in report.runs if run["status"] == "crashed"),
+        "findings": [[f["check_name"], f["weight"], f["seen"]] for f in report.findings],
+    }
+
+
+def measure(trials: int, amounts: Sequence[int], only: Iterable[str], tell: Callable[[str], None]) -> Result:
+    """Everything, or only the plants of the named checks (then without the clean trials)."""
+    wanted = set(only)
+    chosen = [p for p in plants().values() if not wanted or p.check_name in wanted]
+    result: Result = {"trials": trials, "plants": [], "clean": {}, "real_clean": {}}
+    with _pool() as pool:
+        done = pool.map(_measure_by_key, [p.key for p in chosen], [trials] * len(chosen))
+        for plant, row in zip(chosen, done, strict=True):
+            tell(line_of(row))
+            result["plants"].append(row)
+            assert row["check"] == plant.check_name
+        if not wanted:
+            result["clean"] = gathered(pool.map(look_at_clean, clean_cases(amounts), chunksize=8))
+            result["real_clean"] = gathered(look_at_real() if real.there() else ())
+    return result
+
+
+def _pool() -> ProcessPoolExecutor:
+    return ProcessPoolExecutor(min(4, os.cpu_count() or 1), mp_context=get_context("spawn"))
+
+
+def _measure_by_key(key: str, trials: int) -> Result:
+    return measure_plant(plants()[key], trials)
+
+
+def line_of(row: Result) -> str:
+    """One plant's result in a line."""
+    sizes = ", ".join(f"{s['size']:g}: {s['found']}/{s['trials']}" for s in row["sizes"])
+    return f"{row['check']}: {row['what'].replace('{size}', '...')} [{row['unit'] or '-'}] {sizes}"
+
+
+def gathered(ones: Iterable[Result]) -> Result:
+    """Counts of what was looked at and found, by check and by kind of data, and every finding with its place."""
+    kinds, looked, found = Counter[str](), Counter[str](), Counter[str]()
+    findings: list[list[str]] = []
+    crashed: set[str] = set()
+    for one in ones:
+        kinds[one["kind"]] += 1
+        looked.update(one["looked"])
+        found.update({name for name, _, _ in one["findings"]})
+        crashed.update(one["crashed"])
+        findings += [[one["name"], *finding] for finding in one["findings"]]
+    counts = {"kinds": kinds, "looked": looked, "found": found}
+    plain = {name: dict(sorted(count.items())) for name, count in counts.items()}
+    return {**plain, "crashed": sorted(crashed), "findings": findings}
+
+
+def false_alarms(result: Result) -> dict[str, tuple[int, int]]:
+    """Check -> in how many of how many clean simulated trials or deliveries that it looked at it found something."""
+    found, looked = (result["clean"].get(name, {}) for name in ("found", "looked"))
+    return {name: (found.get(name, 0), looked.get(name, 0)) for name in catalogue()}
+
+
+def wrong_findings(result: Result) -> Iterator[tuple[str, str, str, str]]:
+    """Findings on clean data: where, check, weight, what was seen. Of the real run without what it is known to have."""
+    yield from (tuple(one) for one in result["clean"].get("findings", ()))
+    for one in result["real_clean"].get("findings", ()):
+        if one[1] not in real.KNOWN:
+            yield tuple(one)

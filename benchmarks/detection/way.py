@@ -1,0 +1,93 @@
+"""The way a planted trial goes: written as the laboratory writes it, read, mapped, computed, checked. All the
+pipeline's own functions; nothing is judged here.
+"""
+
+from __future__ import annotations
+
+import tempfile
+from dataclasses import replace
+from functools import cache
+from pathlib import Path
+
+from benchmarks.detection.specimens import Specimen
+from checks.registry import CheckSpec, Subject, catalogue
+from checks.run import Context, Report, Stamp, run_checks, run_one
+from demo_site_uploads.simulator.c3d_writer import c3d_bytes
+from pipelines.judge import TrialJob, context_of, judge_trial, references_in
+from schemas.reading import Reading
+from schemas.trial import Posture
+
+STAMP = Stamp("measured", "measured")
+
+
+@cache
+def folder() -> Path:
+    """Where this process writes its files; each file takes the place of the one before."""
+    own = tempfile.TemporaryDirectory(prefix="manystrides-detection-")
+    _kept.append(own)
+    return Path(own.name)
+
+
+_kept: list[tempfile.TemporaryDirectory[str]] = []  # removed when the process ends
+
+
+def job_of(specimen: Specimen, content: bytes | None = None) -> TrialJob:
+    """The specimen written into files. content: an existing C3D file, instead of one written from the recording."""
+    content = c3d_bytes(specimen.recording) if content is None else content
+    content = specimen.after_writing(content) if specimen.after_writing else content
+    path = folder() / "trial.c3d"
+    path.write_bytes(content)
+    second = None
+    if specimen.second is not None:
+        second = folder() / "trial.edf"
+        second.write_bytes(specimen.second)
+    return TrialJob(
+        path,
+        specimen.row,
+        f"{specimen.row.site}-001",
+        specimen.profile,
+        specimen.study,
+        STAMP,
+        specimen.posture,
+        second,
+        f"trials/{specimen.row.trial_id}.edf" if second else None,
+        tuple(dict(row) for row in specimen.channel_rows),
+    )
+
+
+def seen_in(specimen: Specimen, check_name: str) -> Report:
+    """What one check says of a specimen."""
+    spec = catalogue()[check_name]
+    job = job_of(specimen)
+    if spec.about is Subject.READING:
+        context = Context(study=specimen.study, delivery_id=job.delivery_id, site=specimen.row.site)
+        return run_one(spec, replace(context, reading=judge_trial(job).reading), STAMP)
+    return run_one(spec, _context(job, families=_wants_families(spec)), STAMP)
+
+
+def everything_seen_in(specimen: Specimen, content: bytes | None = None) -> Report:
+    """What all checks of a trial and of its reading say of a specimen."""
+    job = job_of(specimen, content)
+    verdict = judge_trial(replace(job, references=references_in(job)))
+    report = Report(list(verdict.findings), list(verdict.runs))
+    context = Context(
+        study=specimen.study, delivery_id=job.delivery_id, site=specimen.row.site, reading=verdict.reading
+    )
+    report.add(run_checks(Subject.READING, context, STAMP))
+    return report
+
+
+def posture_in(standing: Specimen) -> Posture:
+    """The posture that a standing specimen gives."""
+    posture = judge_trial(job_of(standing)).posture
+    assert posture is not None
+    return posture
+
+
+def _context(job: TrialJob, *, families: bool) -> Context:
+    references = references_in(job) if families and job.row.kind == "running" else {}
+    return context_of(replace(job, references=references), Reading(job.row.trial_id, job.row.file), families=families)
+
+
+def _wants_families(spec: CheckSpec) -> bool:
+    return "outcomes" in spec.needs

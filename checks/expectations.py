@@ -1,0 +1,115 @@
+"""Carries out expectations with Great Expectations, in memory, and gives back plain results. Registers no check.
+
+The only place that knows Great Expectations: an ephemeral context on a data frame, nothing on disk, nothing sent.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+#: What its answers carry that changes from run to run, and single values, which are in the tables already.
+_PASSING = {"batch_id"}
+_SINGLE = ("partial_unexpected", "unexpected_list", "unexpected_index")
+
+
+@dataclass(frozen=True)
+class Expected:
+    """One expectation. kind: its name in Great Expectations, for example expect_column_median_to_be_between.
+
+    where: column -> word; only rows with these words are looked at. arguments: beyond the column. about: words for the
+    report (visit, condition, unit, window), passed on untouched.
+    """
+
+    kind: str
+    column: str
+    where: Mapping[str, str] = field(default_factory=dict)
+    arguments: Mapping[str, Any] = field(default_factory=dict)
+    about: Mapping[str, Any] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class Answer:
+    """What came of one expectation. unexpected: labels of the rows that failed, in the order of the frame."""
+
+    expected: Expected
+    met: bool
+    observed: float | None
+    examined: int | None
+    unexpected: tuple[int, ...]
+    said: str  # Great Expectations' own answer as JSON, less what changes from run to run
+
+
+def carry_out(frame: pd.DataFrame, wanted: Sequence[Expected]) -> list[Answer]:
+    """Validate ``frame`` against all expectations, in one suite. Raises RuntimeError if one could not be evaluated."""
+    if not wanted:
+        return []
+    import great_expectations as gx
+    from great_expectations.data_context.types.base import ProgressBarsConfig
+
+    context = gx.get_context(mode="ephemeral")
+    context.variables.progress_bars = ProgressBarsConfig(globally=False)
+    asset = context.data_sources.add_pandas("pool").add_dataframe_asset("rows")
+    batch = asset.add_batch_definition_whole_dataframe("all").get_batch({"dataframe": frame.reset_index(drop=True)})
+    suite = gx.ExpectationSuite(name="site", expectations=[_expectation(n, one) for n, one in enumerate(wanted)])
+    result = batch.validate(suite, result_format="COMPLETE").to_json_dict()
+    by_number = {
+        one["expectation_config"]["meta"]["number"]: one for one in result["results"]
+    }  # failed ones come first
+    return [_answer(one, by_number[number]) for number, one in enumerate(wanted)]
+
+
+def engine_version() -> str:
+    """Version of the installed library."""
+    from importlib import metadata
+
+    return metadata.version("great_expectations")
+
+
+def _expectation(number: int, one: Expected) -> Any:
+    import great_expectations.expectations as kinds
+    from great_expectations.expectations.row_conditions import Column
+
+    condition: Any = None
+    for column, word in one.where.items():
+        part = Column(column) == word
+        condition = part if condition is None else condition & part
+    rows = {} if condition is None else {"row_condition": condition}
+    make = getattr(kinds, "".join(word.capitalize() for word in one.kind.split("_")).replace("Kl", "KL"))
+    return make(column=one.column, meta={"number": number}, **rows, **one.arguments)
+
+
+def _answer(one: Expected, told: Mapping[str, Any]) -> Answer:
+    result = told["result"]
+    if not result:
+        raise RuntimeError(f"{one.kind} of {one.column} could not be evaluated: {_why(told['exception_info'])}")
+    observed = result.get("observed_value")
+    summed = {k: v for k, v in result.items() if not k.startswith(_SINGLE)}
+    settings = {k: v for k, v in told["expectation_config"]["kwargs"].items() if k not in _PASSING}
+    said = {
+        "type": told["expectation_config"]["type"],
+        "kwargs": settings,
+        "result": summed,
+        "success": told["success"],
+    }
+    return Answer(
+        one,
+        bool(told["success"]),
+        float(observed) if isinstance(observed, int | float) else None,
+        result.get("element_count"),
+        tuple(int(row) for row in result.get("unexpected_index_list") or ()),
+        json.dumps(said, sort_keys=True, ensure_ascii=False),
+    )
+
+
+def _why(exceptions: Mapping[str, Any]) -> str:
+    """The first exception's own words."""
+    for one in (exceptions, *(v for v in exceptions.values() if isinstance(v, Mapping))):
+        if message := one.get("exception_message"):
+            return str(message)
+    return "no reason given"

@@ -1,0 +1,18 @@
+"""Options that several commands share, with their defaults."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+_DEPOT = typer.Option("--depot", help="Folder that holds everything.")
+_STUDY = typer.Option("--study", help="Study file.")
+_INBOX = typer.Option("--inbox", help="Folder with one folder per laboratory.")
+StudyPath = Annotated[Path, _STUDY]
+InboxPath = Annotated[Path, _INBOX]
+DepotPath = Annotated[str, _DEPOT]
+DEFAULT_STUDY = Path("demo_site_uploads/study.yaml")
+DEFAULT_INBOX = Path("demo_site_uploads/inbox")
+DEFAULT_DEPOT = "depot"

@@ -1,0 +1,37 @@
+"""What the exit codes of each command mean, for scripts; the reference of commands is made from this.
+
+All commands share the meaning of a code; here is what it means in each.
+"""
+
+from __future__ import annotations
+
+#: of a command that has nothing more to say
+_COMMON = {
+    0: "Done.",
+    2: "Something given cannot be used; what, and what to do, stands on standard error. Nothing is half-written.",
+    3: "A fault of manystrides.",
+    130: "Interrupted with Ctrl-C. Nothing is half-written.",
+}
+_OWN = {
+    "run": {
+        0: "Everything new was worked off, whether trials were accepted or returned.",
+        2: "The study file, inbox or depot cannot be used, or an arrival could not be used just now.",
+        3: "A check crashed, or manystrides failed on a delivery; the others were worked off.",
+    },
+    "check": {
+        0: "Nothing must be mended; there may be notes.",
+        1: "Something must be mended: the depot would stop the delivery, return or withhold a trial, or a text may "
+        "identify a person.",
+        3: "A check crashed, which is nothing for the laboratory to mend.",
+    },
+    "pack": {0: "The delivery is made, and the depot can open it. Whether its trials are good is for `check` to say."},
+    "profile": {0: "The draft is made. Whether lines are open stands in it, and with `--to` on standard output."},
+    "look": {1: "The file cannot be read as a C3D file."},
+    "withdraw": {1: "Something of the runner is still there; the command says where."},
+    "ledger verify": {1: "A line of the ledger was changed, removed or inserted."},
+}
+
+
+def exit_codes(command: str) -> dict[int, str]:
+    """Code -> meaning of one command, for example "ledger verify", in order."""
+    return dict(sorted((_COMMON | _OWN.get(command, {})).items()))

@@ -1,0 +1,100 @@
+"""The report of a check at the laboratory: an overview and a fix sheet per faulty trial, of the depot's own pages.
+
+It is a folder of its own that may be kept, printed or passed on; nothing in it needs the depot, a script or a network.
+"""
+
+from __future__ import annotations
+
+import shutil
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from pipelines.errors import Unusable
+from pipelines.pages import view
+from pipelines.pages.build import Pages, Places
+from pipelines.pages.facts import Facts, read_facts
+from pipelines.storage import write_bytes
+from schemas.reading import Identifying
+
+if TYPE_CHECKING:
+    from pipelines.study_file import LoadedStudy
+
+
+@dataclass(frozen=True)
+class LabNotes:
+    """What the check knows beyond the warehouse. name: what was checked. clean: nothing must be mended."""
+
+    name: str
+    clean: bool
+    identifying: Sequence[Identifying] = ()
+    differences: Sequence[str] = ()
+
+
+def write_lab_report(depot: Places, study: LoadedStudy, out: Path, notes: LabNotes) -> Path:
+    """Write the report into the new folder ``out``, whole or not at all; returns its first page.
+
+    Raises Unusable if ``out`` exists or its folder does not.
+    """
+    refuse_existing(out)
+    facts = read_facts(depot.warehouse, study.study)
+    work = out.with_name(f".{out.name}.part")
+    shutil.rmtree(work, ignore_errors=True)
+    try:
+        for parts, html in _LabPages(facts, study).report(notes):
+            write_bytes(work.joinpath(*parts), html.encode("utf-8", "replace"))
+        refuse_existing(out)
+        work.rename(out)
+    except BaseException:
+        shutil.rmtree(work, ignore_errors=True)
+        raise
+    return out / "index.html"
+
+
+def refuse_existing(out: Path) -> None:
+    """Raise Unusable unless ``out`` can be made as a new folder."""
+    if out.exists() or out.is_symlink():
+        raise Unusable("It exists already, and nothing is written over.", "a new folder.", "Name another.", file=out)
+    if not out.absolute().parent.is_dir():
+        raise Unusable("Its folder does not exist.", "a new folder in an existing one.", "Name another.", file=out)
+
+
+class _LabPages(Pages):
+    """The pages of one delivery, for the laboratory that has yet to send it."""
+
+    at_lab = True
+
+    def __init__(self, facts: Facts, study: LoadedStudy) -> None:
+        super().__init__(facts, study)
+        self.site_files = {}  # there is no page of a site to lead to
+
+    def report(self, notes: LabNotes) -> list[tuple[tuple[str, ...], str]]:
+        """Path parts and HTML of every page."""
+        facts = self.facts
+        pages = [
+            (("fix", self.sheets["trial", str(standing.trial_id)]), self.fix_sheet(standing))
+            for standing in facts.returned
+        ]
+        pages += [
+            (("fix", self.sheets["delivery", delivery.delivery_id]), self.stopped_sheet(delivery))
+            for delivery in facts.stopped
+        ]
+        return [*pages, (("index.html",), self._first_page(notes))]
+
+    def _first_page(self, notes: LabNotes) -> str:
+        facts = self.facts
+        on_sheets = {s.trial_id for s in facts.returned}
+        sites = list(dict.fromkeys(d.site for d in facts.deliveries if d.site))
+        return self._render(
+            "lab.html.j2",
+            "",
+            notes=notes,
+            counts=view.count_standings(facts.current),
+            returns=[(s, facts.findings_on.get((s.delivery_id, s.trial_id), ())) for s in facts.returned],
+            stopped=facts.stopped,
+            loose=[f for f in self._loose(None) if f.weight != "notes"],
+            notices=[f for f in facts.findings if f.weight == "notes" and f.trial_id not in on_sheets],
+            grid=view.completeness(facts, sites),
+            tallies=view.check_tallies(facts),
+        )
