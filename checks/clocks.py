@@ -89,7 +89,7 @@ def clock_match_leaves_little(
     channels: ChannelFacts | None,
     outcomes: Mapping[str, pd.DataFrame] | None,
     *,
-    most_ms: float = 2.5,
+    most_ms: float = 2.0,
 ) -> Looked:
     """Both files tell the same events at the same time once their clocks are matched.
 

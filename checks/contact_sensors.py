@@ -141,8 +141,8 @@ def _sensor_of(trial: Trial, side: str) -> str | None:
     seen="The foot sensors close with the other foot: of {count} contacts {method} {hits} agree with the sensor of "
     "their own side, left and right alike.",
     expected="Each sensor closes within 0.1 s of its own foot's contacts.",
-    remedy="Look which sensor lay under which foot: left and right were exchanged in channels.csv, in the labels, or in "
-    "the shoes. Correct the side in channels.csv; nothing has to be recorded again.",
+    remedy="Look which sensor lay under which foot: left and right were exchanged in channels.csv, in the labels, or "
+    "in the shoes. Correct the side in channels.csv; nothing has to be recorded again.",
     limits={"most_share": Limit("1", "own choice: chance brings few contacts together, the own foot nearly all")},
 )
 def foot_sensors_are_on_their_own_feet(

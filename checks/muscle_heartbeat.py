@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -37,7 +37,8 @@ def heartbeat_in(muscle: Muscle, steps_s: tuple[float, ...]) -> Heartbeat | None
 
     The signal from 5 to 35 Hz, outside the muscle's bursts, is averaged in cells of 10 ms and laid in rows of one
     interval each. Each cell is foretold by the mean of its column's other cells; ``share`` is 1 less the squared error
-    over the squared signal, which is below zero when nothing repeats. steps_s: intervals that are not to be taken.
+    over the squared signal, which is below zero when nothing repeats. steps_s: intervals that are not to be taken; what repeats
+    itself better with them is movement, and its share counts as 0.
     """
     rate = muscle.rate_hz
     duration = len(muscle.raw) / rate
@@ -58,6 +59,9 @@ def heartbeat_in(muscle: Muscle, steps_s: tuple[float, ...]) -> Heartbeat | None
             while first_s < 0:
                 first_s += interval
             best = Heartbeat(float(interval), share, float(np.abs(shape[middle])), float(first_s))
+    locked = max((_repeats(cells, limit, step)[0] for step in steps_s), default=-1.0)
+    if best is not None and locked >= best.share:  # movement, which repeats itself at fractions of a stride as well
+        return replace(best, share=0.0)
     return best
 
 

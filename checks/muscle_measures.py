@@ -134,8 +134,11 @@ class Muscle:
 
 
 def muscles_of(trial: Trial, study: Study, outcomes: Outcomes, *, raw_only: bool = True) -> list[Muscle]:
-    """The muscle signals of a trial that can be judged; with ``raw_only`` none that was rectified or smoothed."""
-    refused = refusals(outcomes)
+    """The muscle signals of a trial that can be judged; with ``raw_only`` none that was rectified or smoothed.
+
+    Without it also those that the outcomes refuse as stuck: a rectified signal at rest is stuck at zero.
+    """
+    refused = {key for key, why in refusals(outcomes).items() if raw_only or why != "saturated"}
     settings = study.processing.muscle
     found = []
     for signal in trial.signals:

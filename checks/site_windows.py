@@ -40,10 +40,11 @@ def median_window(
 ) -> tuple[float, float, float] | None:
     """Lowest and highest usual median of ``count`` runners, and the others' spread; None if they do not vary.
 
-    others: site -> one value per runner. The window reaches beyond the other sites' medians, so that a site is not
-    blamed when one of the others is odd, by the larger of ``robust_z`` spreads (from median absolute deviations, which one odd runner does not move) and of what
-    chance does with probability ``chance``: a two-sided t quantile times the standard error of the difference between
-    the site's median and the centre (from standard deviations, which are steadier with few runners).
+    others: site -> one value per runner. The window goes beyond the range of the other sites' medians, so that no site
+    is blamed when one of the others is odd, by the larger of ``robust_z`` spreads (from median absolute deviations,
+    which one odd runner does not move) and of what chance does with probability ``chance``: two-sided t quantile times
+    the standard error of the difference between the site's median and the mean of theirs (from standard deviations,
+    which are steadier with few runners).
     """
     from scipy import stats
 

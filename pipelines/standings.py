@@ -29,7 +29,9 @@ ACCEPTED, RETURNED, WITHHELD = "accepted", "returned", "withheld"
 
 #: Tables that each accepted running trial fills.
 TRIAL_TABLES: tuple[Table, ...] = tuple(
-    table for table in tables_of(Layer.OUTCOME, Layer.QUALITY) if {"trial_id", "raw_sha256"} <= set(table.column_names)
+    table
+    for table in tables_of(Layer.OUTCOME, Layer.QUALITY)
+    if {"trial_id", "raw_sha256"} <= set(table.column_names) and table is not quality.OVERRIDES  # made by people
 )
 
 #: Tables that a delivery contributes to; all other tables are filled from these, or by later analyses.

@@ -1,7 +1,8 @@
 """The stretch of signal drawn beside a finding: rows for ``signal_traces``, made while the trial is in memory.
 
 Which signal a finding is about is named by the check (``force:1:vertical``, ``marker:calcaneus_left:up``,
-``distance:calcaneus_left:lateral_malleolus_left``, ``cop:2:forward``). Nothing here draws; ``pipelines.pages`` does.
+``distance:calcaneus_left:lateral_malleolus_left``, ``cop:2:forward``, ``channel:EMG 2``).
+Nothing here draws; ``pipelines.pages`` does.
 """
 
 from __future__ import annotations
@@ -45,7 +46,7 @@ def traces_of(findings: Sequence[Mapping[str, Any]], trial: Trial) -> list[dict[
         if found is None:
             continue
         drawn.add(finding_id)
-        values, rate_hz, unit = found
+        values, rate_hz, unit, start_s = found
         keys = {
             "finding_id": finding_id,
             "delivery_id": finding["delivery_id"],
@@ -53,21 +54,26 @@ def traces_of(findings: Sequence[Mapping[str, Any]], trial: Trial) -> list[dict[
             "signal": name,
             "signal_unit": unit,
         }
-        for index in _indices(values, rate_hz, finding.get("moment_s")):
+        moment = finding.get("moment_s")
+        if isinstance(moment, Real):
+            moment = float(moment) - start_s
+        for index in _indices(values, rate_hz, moment):
             value = float(values[index])
             rows.append(
                 {
                     **keys,
-                    "time_s": float(index / rate_hz),
+                    "time_s": float(start_s + index / rate_hz),
                     "signal_value": value if math.isfinite(value) else None,
                 }
             )
     return rows
 
 
-def _signal(name: str, trial: Trial) -> tuple[FloatArray, float, str] | None:
-    """(n,) values, their rate in Hz and UCUM unit; None if the trial has no such signal."""
+def _signal(name: str, trial: Trial) -> tuple[FloatArray, float, str, float] | None:
+    """(n,) values, their rate in Hz, UCUM unit and first time in s; None if the trial has no such signal."""
     kind, *rest = name.split(":")
+    if kind == "channel":
+        return _channel(name.partition(":")[2], trial)
     if len(rest) != 2:
         return None
     found: tuple[FloatArray | None, float | None, str]
@@ -84,7 +90,19 @@ def _signal(name: str, trial: Trial) -> tuple[FloatArray, float, str] | None:
     values, rate_hz, unit = found
     if values is None or len(values) == 0 or not rate_hz or not math.isfinite(rate_hz) or rate_hz < 0:
         return None
-    return values, rate_hz, unit
+    return values, rate_hz, unit, 0.0
+
+
+def _channel(label: str, trial: Trial) -> tuple[FloatArray, float, str, float] | None:
+    """A channel that channels.csv explains, during the trial only: a second file may begin before it and go on after."""
+    own = next((s for s in trial.signals if s.label == label), None)
+    if own is None or not math.isfinite(own.rate_hz) or own.rate_hz <= 0 or not math.isfinite(own.start_s):
+        return None
+    first, stop = (math.ceil((at - own.start_s) * own.rate_hz - 1e-6) for at in (0.0, trial.duration_s))
+    first, stop = max(first, 0), min(stop, len(own.samples))
+    if first >= stop:
+        return None
+    return np.asarray(own.samples[first:stop], float), own.rate_hz, own.unit, own.start_s + first / own.rate_hz
 
 
 def _force(trial: Trial, plate: str, direction: str) -> FloatArray | None:

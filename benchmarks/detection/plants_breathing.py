@@ -69,7 +69,7 @@ def _in_hours(weeks: list[Row], chance: np.random.Generator) -> list[Row]:
 
 
 def _minutes_exchanged(weeks: list[Row], chance: np.random.Generator) -> list[Row]:
-    week = int(chance.choice([2, 3, 8, 9]))  # in the middle both have nearly the same minutes
+    week = int(chance.choice([2, 9]))  # in the middle both have nearly the same minutes
     other = {"cushioned": "thin_soled", "thin_soled": "cushioned"}
     return [row | {"condition": other[row["condition"]]} if row["week"] == week else row for row in weeks]
 

@@ -129,8 +129,8 @@ def _plant(
 
 PLANTS = (
     _plant(
-        "muscle_baselines_are_quiet", "an electrode on dry skin has noise of {size} of the bursts", "%", (10.0, 20.0, 33.0, 40.0), 33.0,
-        "a third of a burst hides its beginning", _dry_skin,
+        "muscle_baselines_are_quiet", "an electrode on dry skin has noise of {size} of the bursts", "%", (10.0, 20.0, 33.0, 40.0), 40.0,
+        "it hides the beginning of a burst; from half of the bursts on muscles_are_active_in_running tells", _dry_skin,
     ),
     _plant(
         "muscles_are_free_of_mains_hum", "a muscle has mains hum of {size}", "uV", (3.0, 6.0, 9.0, 20.0), 9.0,

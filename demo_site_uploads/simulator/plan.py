@@ -4,6 +4,7 @@ in ``expected_findings.csv``, which is written by hand: it says what should be f
 
 from __future__ import annotations
 
+from demo_site_uploads.simulator import plan_copies, plan_force, plan_markers, plan_muscle, plan_resends, plan_study
 from demo_site_uploads.simulator.breathing import Bout
 from demo_site_uploads.simulator.delivery import Delivery, PlannedTrial, Session
 from demo_site_uploads.simulator.measure import Asked
@@ -16,11 +17,12 @@ CONTRACTION = Asked(kind="reference_contraction")
 TRAVELLER = "FS-03"  # measured in every laboratory
 COHORT = {  # those without planted faults, before the change-over
     "brack": ("FS-01", "FS-02", TRAVELLER, "FS-10"),
-    "corrie": (TRAVELLER, "FS-04", "FS-05", "FS-11", "FS-15", "FS-17"),
+    "corrie": (TRAVELLER, "FS-04", "FS-05", "FS-11", "FS-15"),
     "tarn": (TRAVELLER, "FS-12", "FS-13", "FS-14"),
 }
 STAYERS = {"brack": "FS-10", "corrie": "FS-11", "tarn": "FS-12"}  # measured at all three visits
 CONTRACTED = ("FS-01", "FS-02")  # made a reference contraction
+WITHOUT_MUSCLES = {("FS-05", "corrie"), ("FS-15", "corrie"), ("FS-10", "brack")}  # keeps files small
 
 
 def _good(session: Session) -> list[PlannedTrial]:
@@ -30,7 +32,9 @@ def _good(session: Session) -> list[PlannedTrial]:
         trials.append(PlannedTrial(session, "unshod", "contraction", CONTRACTION))
     for number, condition in enumerate(CONDITIONS):
         trials.append(PlannedTrial(session, condition, "standing", STANDING))
-        trials.append(PlannedTrial(session, condition, "1", Asked(backwards=session.site == "corrie" and number == 1)))
+        muscles = (session.participant_id, session.site) not in WITHOUT_MUSCLES
+        asked = Asked(backwards=session.site == "corrie" and number == 1, muscles=muscles)
+        trials.append(PlannedTrial(session, condition, "1", asked))
     return trials
 
 
@@ -57,4 +61,5 @@ def _after(site: str, number: int) -> Delivery:
 def deliveries() -> tuple[Delivery, ...]:
     """All demonstration deliveries."""
     good = (*map(_before, COHORT), _after("brack", 4), _after("corrie", 6), _after("tarn", 2))
-    return good + faulty_deliveries()
+    by_subject = (plan_force, plan_markers, plan_muscle, plan_study, plan_resends, plan_copies)
+    return (*good, *faulty_deliveries(), *(d for plan in by_subject for d in plan.deliveries()))

@@ -148,7 +148,7 @@ def _corrie_003() -> Delivery:
         PlannedTrial(MENDED, "unshod", "standing", STANDING),
         PlannedTrial(MENDED, "unshod", "1", OFF),
     )
-    return Delivery("corrie", "corrie-003", "corrie", 3, trials)
+    return Delivery("corrie", "corrie-003.zip", "corrie", 3, trials)
 
 
 def _tiny(site: str) -> tuple[PlannedTrial, ...]:

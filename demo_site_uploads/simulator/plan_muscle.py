@@ -37,21 +37,21 @@ CHANNELS = PlannedTrial(SESSION, "cushioned", "2", channels_fault=_sensors_in_th
 
 IN_LABELS = {
     "EMG GM L": (faults.humming(9.0),),
-    "EMG TA L": (faults.with_spikes(2500.0, 2),),
+    "EMG TA L": (faults.with_spikes(2500.0, 2), faults.moved(800.0, "left")),
     "EMG SOL L": (faults.packets_lost(0.024, 5),),
     "EMG SOL R": (faults.coarse(25.0),),
-    "FOOT L": (faults.late(0.045, 0.008),),
+    "FOOT L": (faults.late(0.022, 0.008),),
     UNUSED_SWITCH: (),
 }
 IN_CHANNELS = {
     "EMG GM L": (faults.low_passed(150.0),),
     "EMG SOL L": (faults.with_heartbeats(80.0, 132.0),),
-    "EMG TA L": (faults.moved(400.0, "left"), faults.block_twice(0.1, 0.5)),
+    "EMG TA L": (faults.block_twice(0.1, 0.5),),
     "EMG GM R": (faults.noisy(45.0),),
-    "EMG SOL R": (faults.thinned_out(960.0), faults.rectified),
+    "EMG SOL R": (faults.noisy(15.0), faults.thinned_out(960.0), faults.rectified),
     "EMG TA R": (faults.lead_off(),),
-    "FOOT L": (faults.contact_missed("left", 2), faults.polled(85.0)),
-    "FOOT R": (faults.polled(85.0),),
+    "FOOT L": (faults.contact_missed("left", 2),),
+    "FOOT R": (faults.polled(110.0),),
 }
 
 

@@ -50,6 +50,8 @@ def check_words(name: str) -> str:
 def signal_words(signal: str) -> tuple[str, str]:
     """What is drawn, and the short title of its axis: ("Vertical force, plate 1", "Force")."""
     kind, *rest = signal.split(":")
+    if kind == "channel" and rest:
+        return f"Channel {signal.partition(':')[2]}", "Value"
     if len(rest) == 2:
         one, other = rest
         plate = "all plates together" if one == "all" else f"plate {one}"

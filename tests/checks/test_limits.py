@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+import numpy as np
 import pytest
 
 from checks.registry import catalogue
@@ -63,7 +64,7 @@ def test_a_delivery_of_no_known_laboratory_is_judged_by_the_study() -> None:
 
 def test_a_trial_is_judged_by_its_laboratorys_threshold() -> None:
     trial = a_trial()
-    plates = tuple(replace(p, force=p.force + [0.0, 30.0, 0.0]) for p in trial.plates)
+    plates = tuple(replace(p, force=p.force + np.array([0.0, 30.0, 0.0])) for p in trial.plates)
     context = of_trial(replace(trial, plates=plates))
     assert status(FLAT, context) == "found"
     own = a_study_with(mill={FLAT: {next(iter(catalogue()[FLAT].limits)): 40.0}})

@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 
 from pipelines.traces import HALF_WINDOW_S, MOST_POINTS, traces_of
 from schemas.quality import SIGNAL_TRACES
+from schemas.trial import Signal
 from tests.builders import a_trial
 
 
@@ -96,11 +97,25 @@ def test_the_centre_of_pressure_is_null_while_the_plate_is_unloaded() -> None:
         "distance:sacrum:nobody",
         "temperature:1:air",
         "a:b:c:d",
+        "channel",
+        "channel:EMG 9",
         None,
     ],
 )
 def test_an_unknown_signal_gives_no_rows(signal: str | None) -> None:
     assert traces_of([a_finding(signal, 1.0)], a_trial()) == []
+
+
+def test_a_channel_is_drawn_on_the_trials_clock_and_only_during_the_trial() -> None:
+    second = Signal("muscle", "soleus", "left", "uV", 1000.0, np.arange(9000.0), start_s=-0.5, label="EMG 2: calf")
+    trial = a_trial(signals=(second,))
+    rows = traces_of([a_finding("channel:EMG 2: calf", 1.5)], trial)
+    assert {row["signal_unit"] for row in rows} == {"uV"}
+    assert all(row["signal_value"] == pytest.approx(1000 * row["time_s"] + 500) for row in rows)
+    assert abs(np.array([row["time_s"] for row in rows]) - 1.5).max() <= HALF_WINDOW_S + 0.002
+    whole = traces_of([a_finding("channel:EMG 2: calf")], trial)
+    assert whole[0]["time_s"] == pytest.approx(0.0, abs=0.05)
+    assert trial.duration_s - 0.05 < whole[-1]["time_s"] <= trial.duration_s
 
 
 def test_a_trial_without_plates_or_markers_gives_no_rows() -> None:
