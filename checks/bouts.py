@@ -21,6 +21,12 @@ from schemas.trial import FloatArray
 
 NO_BOUTS = "no metabolic bout whose runner agreed to its use"
 OXYGEN, CARBON_DIOXIDE = "oxygen_uptake_ml_per_min", "carbon_dioxide_output_ml_per_min"
+BREATHS_FILE = "breaths.csv"
+
+
+def place_of(session_id: str, condition: str, number: int) -> str:
+    """Where a bout is, as findings name it; by this a bout that goes back is known."""
+    return f"session_id {session_id}, condition {condition}, bout {number}"
 
 
 @dataclass(frozen=True)
@@ -43,8 +49,8 @@ class Bout:
     @property
     def at(self) -> dict[str, Any]:
         """Where the bout is, for a fault. Its session is not a key: no trial goes back for breathing gas."""
-        name = f"session_id {self.session_id}, condition {self.condition}, bout {self.number}"
-        return {"bout": self.name, "file": "breaths.csv", "place": name}
+        place = place_of(self.session_id, self.condition, self.number)
+        return {"bout": self.name, "file": BREATHS_FILE, "place": place}
 
     @property
     def name(self) -> str:

@@ -29,7 +29,7 @@ AFTER_CONTACT_S = 0.15
 @check(
     about=Subject.TRIAL,
     weight=Weight.NOTES,
-    seen="At its quietest {muscle} shows {quiet_uv:.3g} uV, and its bursts are only {ratio:.1f} times that.",
+    seen="At its quietest the {muscle} shows {quiet_uv:.3g} uV, and its bursts are only {ratio:.1f} times that.",
     expected="Bursts at least {least_ratio:g} times above the quietest moments; a good electrode rests at a few "
     "microvolts.",
     remedy="Clean and rub the skin, wait until the gel has soaked in, fasten leads, and look whether the runner stands "
@@ -69,7 +69,7 @@ def muscle_baselines_are_quiet(
 @check(
     about=Subject.TRIAL,
     weight=Weight.NOTES,
-    seen="{percent:.0f} % of what {muscle} shows while the muscle is quiet is {mains_hz:.0f} Hz mains hum with its "
+    seen="{percent:.0f} % of what the {muscle} shows while the muscle is quiet is {mains_hz:.0f} Hz mains hum with its "
     "harmonics, {size_uv:.3g} uV.",
     expected="Hum of less than {most_uv:g} uV, or of less than {most_percent:g} % of the quiet signal.",
     remedy="Check the reference electrode and the skin under this muscle's electrodes first, then keep chargers, lamps "
@@ -110,8 +110,8 @@ def muscles_are_free_of_mains_hum(
 @check(
     about=Subject.TRIAL,
     weight=Weight.NOTES,
-    seen="Below 20 Hz {muscle} swings by {slow_uv:.3g} uV in the {after_ms:.0f} ms after contact, {share:.1f} times "
-    "the {burst_uv:.3g} uV of its bursts.",
+    seen="Below 20 Hz the {muscle} swings by {slow_uv:.3g} uV in the {after_ms:.0f} ms after contact, {share:.1f} "
+    "times the {burst_uv:.3g} uV of its bursts.",
     expected="Slow swings after contact of at most {most_share:g} times the bursts of the same muscle.",
     remedy="Tape lead and transmitter to the skin so that they cannot swing, shorten free cable, and fasten electrodes "
     "that came loose with sweat. The band-pass takes out the slow part; what of the blow lies above 20 Hz stays in the "
@@ -158,15 +158,15 @@ def _after_contact(muscle: Muscle, contacts: list[float]) -> tuple[float, float 
         stop = start + round(AFTER_CONTACT_S * muscle.rate_hz)
         if 0 <= start < stop <= len(slow) and np.isfinite(slow[start:stop]).all():
             parts.append(slow[start:stop])
-            first_s = contact if first_s is None else first_s
+            first_s = contact if first_s is None or first_s < 0 else first_s
     return (float(np.sqrt(np.mean(np.concatenate(parts) ** 2))) if parts else 0.0), first_s
 
 
 @check(
     about=Subject.TRIAL,
     weight=Weight.NOTES,
-    seen="{muscle} shows the same deflection of {size_uv:.3g} uV {per_min:.0f} times a minute, out of step with the "
-    "feet: heartbeats.",
+    seen="The {muscle} shows the same deflection of {size_uv:.3g} uV {per_min:.0f} times a minute, out of step with "
+    "the feet: heartbeats.",
     expected="No deflection that repeats itself at a heart's rate and not at that of steps or strides.",
     remedy="On a trunk or hip muscle move the electrodes away from the heart's side, or take the heartbeats out before "
     "comparing amplitudes. On the shank it means that the reference electrode has come off or sits too high: fasten it "
@@ -217,7 +217,7 @@ def _step_times(footfalls: pd.DataFrame | None) -> tuple[float, ...]:
 @check(
     about=Subject.TRIAL,
     weight=Weight.RETURNS,
-    seen="{muscle} and {other} show the same signal: they agree to {percent:.1f} %{turned}.",
+    seen="The {muscle} and {other} show the same signal: they agree to {percent:.1f} %{turned}.",
     expected="Each muscle its own signal; neighbours share less than {most_percent:g} % of it.",
     remedy="Look whether one input was exported, or plugged in, twice, and export the right channel again. If all "
     "channels are alike, the common reference electrode was off and the trial's muscles cannot be used. If only one of "

@@ -37,8 +37,8 @@ def heartbeat_in(muscle: Muscle, steps_s: tuple[float, ...]) -> Heartbeat | None
 
     The signal from 5 to 35 Hz, outside the muscle's bursts, is averaged in cells of 10 ms and laid in rows of one
     interval each. Each cell is foretold by the mean of its column's other cells; ``share`` is 1 less the squared error
-    over the squared signal, which is below zero when nothing repeats. steps_s: intervals that are not to be taken; what repeats
-    itself better with them is movement, and its share counts as 0.
+    over the squared signal, which is below zero when nothing repeats. steps_s: intervals that are not to be
+    taken; what repeats itself better with them is movement, and its share counts as 0.
     """
     rate = muscle.rate_hz
     duration = len(muscle.raw) / rate

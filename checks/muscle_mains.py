@@ -40,7 +40,7 @@ def hum_of(muscle: Muscle, known_hz: float | None) -> Hum:
     for mains in MAINS_HZ:
         for f in np.arange(mains - MAINS_WANDERS_HZ, mains + MAINS_WANDERS_HZ + 1e-9, MAINS_STEP_HZ):
             every = float(f) * np.arange(2 if mains == known_hz else 1, MAINS_HARMONICS + 1, dtype=float)
-            multiples = every[every < muscle.band[1]]
+            multiples = np.asarray(every[every < muscle.band[1]], np.float64)
             if not len(multiples):
                 continue
             waves = _waves(t[quiet], multiples)
@@ -48,7 +48,7 @@ def hum_of(muscle: Muscle, known_hz: float | None) -> Hum:
             found = np.linalg.solve(gram, waves.T @ y)
             share = float(found @ (waves.T @ y)) / float(y @ y)  # by least squares the error is at right angles
             if share > best.share:
-                best, lines, factors = replace(best, mains_hz=mains, share=share), multiples, found
+                best, lines, factors = replace(best, mains_hz=mains, share=share), multiples, np.asarray(found, float)
     wave = _waves(t, lines) @ factors if len(lines) else best.wave_uv
     return replace(best, size_uv=float(np.sqrt(np.mean(wave**2))), wave_uv=wave)
 

@@ -55,7 +55,7 @@ def muscle_signals_are_raw(
 @check(
     about=Subject.TRIAL,
     weight=Weight.RETURNS,
-    seen="Bursts of {muscle} have a root mean square of {burst_uv:.3g} uV at the skin, by the unit and gain that "
+    seen="Bursts of the {muscle} have a root mean square of {burst_uv:.3g} uV at the skin, by the unit and gain that "
     "channels.csv gives.",
     expected="Between {least_uv:g} uV and {most_uv:g} uV in bursts; in running most muscles give from 30 uV to 600 uV.",
     remedy="Look at unit_code and amplifier_gain of this channel in channels.csv: a factor near {factor:.0g} is wrong. "
@@ -98,7 +98,7 @@ def muscle_amplitudes_are_those_of_skin(
 @check(
     about=Subject.TRIAL,
     weight=Weight.NOTES,
-    seen="{muscle} shows no bursts: its strongest 50 ms are only {ratio:.1f} times its quietest ({burst_uv:.3g} uV "
+    seen="The {muscle} shows no bursts: its strongest 50 ms are only {ratio:.1f} times its quietest ({burst_uv:.3g} uV "
     "against {quiet_uv:.3g} uV).",
     expected="A muscle of a runner rises and falls with every stride, at least {least_ratio:g} times above its "
     "quietest moments.",
@@ -138,8 +138,8 @@ def muscles_are_active_in_running(
 @check(
     about=Subject.TRIAL,
     weight=Weight.NOTES,
-    seen="{muscle} holds next to nothing above {edge_hz:.0f} Hz: there its power density lies {drop_db:.0f} dB below "
-    "that from 60 Hz to 150 Hz.",
+    seen="The {muscle} holds next to nothing above {edge_hz:.0f} Hz: there its power density lies {drop_db:.0f} dB "
+    "below that from 60 Hz to 150 Hz.",
     expected="A signal that falls off slowly to the upper edge of the study's band, {upper_hz:.0f} Hz, by less than "
     "{most_db:g} dB; with an amplifier's own noise it never falls further.",
     remedy="Look for a low-pass filter in the amplifier or the export, or a channel recorded at a low rate and filled "
@@ -176,7 +176,7 @@ def muscle_signals_fill_their_band(
 @check(
     about=Subject.TRIAL,
     weight=Weight.NOTES,
-    seen="{muscle} is sampled {rate_hz:.0f} times per second.",
+    seen="The {muscle} is sampled {rate_hz:.0f} times per second.",
     expected="At least {least_hz:g} samples per second, twice the upper edge of a surface signal's band (500 Hz).",
     remedy="Set the channel to {least_hz:g} Hz or more before the next session; this trial is used as it is. If it was "
     "recorded faster and thinned out in the export, export it again at its own rate.",
@@ -207,8 +207,8 @@ def muscle_rates_leave_room_for_the_band(
 @check(
     about=Subject.TRIAL,
     weight=Weight.NOTES,
-    seen="{muscle} is stored in steps of {step_uv:.3g} uV, while its bursts have a root mean square of {burst_uv:.3g} "
-    "uV: {steps:.1f} steps.",
+    seen="The {muscle} is stored in steps of {step_uv:.3g} uV, while its bursts have a root mean square of "
+    "{burst_uv:.3g} uV: {steps:.1f} steps.",
     expected="At least {least_steps:g} steps of the converter in the root mean square of a burst.",
     remedy="Raise this channel's gain, or choose a smaller input range, before the next session; a 16-bit channel set "
     "to 10 mV at the skin has steps of 0.3 uV. If the file was exported with fewer digits than were recorded, export "
@@ -243,8 +243,8 @@ def muscle_channels_are_fine_enough(
 @check(
     about=Subject.TRIAL,
     weight=Weight.NOTES,
-    seen="{muscle} has {count} single samples that stand out by up to {height:.0f} times what its bursts make of one "
-    "sample against its neighbours; the first is at {moment_s:.3f} s.",
+    seen="The {muscle} has {count} single samples that stand out by up to {height:.0f} times what its bursts make of "
+    "one sample against its neighbours; the first is at {moment_s:.3f} s.",
     expected="No sample that leaves its neighbours by more than {most:g} times as much.",
     remedy="Look for a loose plug, a lost packet of the transmitter or static discharge from clothing and belt; the "
     "affected windows' amplitudes are too large. If only the export shows them, export the trial again.",

@@ -129,7 +129,7 @@ def _turned(phased: list[Phased], least: float) -> list[tuple[Phased, Phased]]:
 @check(
     about=Subject.TRIAL,
     weight=Weight.RETURNS,
-    seen="{muscle} is active in late swing and {shin} in the middle of contact: each does what the other should.",
+    seen="The {muscle} is active in late swing and {shin} in the middle of contact: each does what the other should.",
     expected="The calf active in the middle of contact, the front of the shank in swing.",
     remedy="Look at the photograph or notes of the electrodes: labels or leads of the two were exchanged. Correct the "
     "muscle in channels.csv and send the trial again; if the leads were exchanged, all trials of the session have it.",
@@ -165,7 +165,7 @@ def shin_and_calf_are_not_exchanged(
 @check(
     about=Subject.TRIAL,
     weight=Weight.RETURNS,
-    seen="{muscle} is active with the right foot's contacts and {right} with the left foot's.",
+    seen="The {muscle} is active with the right foot's contacts and {right} with the left foot's.",
     expected="Each muscle active with the contacts of its own side.",
     remedy="Look whether left and right of this muscle were exchanged, in the labels or at the amplifier's inputs, and "
     "correct the side in channels.csv. If all muscles are like this, look first whether the foot markers or the foot "
@@ -201,7 +201,7 @@ def left_and_right_muscles_are_not_exchanged(
 @check(
     about=Subject.TRIAL,
     weight=Weight.NOTES,
-    seen="{muscle} is active {when}.",
+    seen="The {muscle} is active {when}.",
     expected="{wanted}.",
     remedy="Look where the electrodes sit: too far to the side of a muscle they pick up its opponent. Or another lead "
     "was plugged in here. Correct the row in channels.csv if it is another muscle; the trial is used as it is.",

@@ -111,7 +111,8 @@ def channels_lose_no_packets(
 def _held_runs(coded: Coded, shortest_s: float) -> list[tuple[int, int]] | None:
     """Runs of equal samples that noise does not explain; None for a channel too coarse to tell.
 
-    Runs at the channel's largest or smallest value are an amplifier at its end, which is another matter.
+    Runs at the channel's largest or smallest value are an amplifier at its end, which is another matter; those at the
+    record's own ends are a filter that starts or a file that is filled up.
     """
     least = max(round(shortest_s * coded.signal.rate_hz), 8)
     long_runs = [(a, b + 1) for a, b in runs(coded.held) if b + 1 - a >= least]
@@ -120,7 +121,8 @@ def _held_runs(coded: Coded, shortest_s: float) -> list[tuple[int, int]] | None:
         return None
     needed = 1 + np.log(len(coded.codes) * ONE_OF) / -np.log(max(chance, 1e-3))
     ends = {0, int(coded.codes.max())}
-    return [(a, b) for a, b in long_runs if b - a >= needed and int(coded.codes[a]) not in ends]
+    inside = [(a, b) for a, b in long_runs if a > 0 and b < len(coded.codes)]
+    return [(a, b) for a, b in inside if b - a >= needed and int(coded.codes[a]) not in ends]
 
 
 def _equal_neighbours(coded: Coded, longest: int) -> float:

@@ -16,7 +16,7 @@ from pathlib import Path
 from typing import Any
 
 from checks.run import Stamp
-from pipelines.privacy.identifiers import scan_path
+from pipelines.privacy.identifiers import NOBODY, KnownNames, scan_path
 from pipelines.storage import Depot, write_json
 
 RECORD = "record.json"
@@ -98,8 +98,11 @@ class Known:
     delivery_id: str
 
 
-def find_arrivals(inbox: Path) -> tuple[list[Arrival], list[str]]:
-    """Deliveries in ``inbox/<site>/`` in order of site and delivery number, and the names of what is none."""
+def find_arrivals(inbox: Path, known_names: KnownNames = NOBODY) -> tuple[list[Arrival], list[str]]:
+    """Deliveries in ``inbox/<site>/`` in order of site and delivery number, and the names of what is none.
+
+    known_names: names of people to look for in the names of deliveries.
+    """
     found: list[Arrival] = []
     others: list[str] = []
     for site in _entries(inbox):
@@ -110,15 +113,15 @@ def find_arrivals(inbox: Path) -> tuple[list[Arrival], list[str]]:
             is_bag = path.is_dir() and (path / "bagit.txt").exists()
             is_zip = path.is_file() and path.suffix.lower() == ".zip"
             if is_bag or is_zip:
-                found.append(Arrival(site.name, _name(path), path))
+                found.append(Arrival(site.name, _name(path, known_names), path))
             else:
-                others.append(f"{site.name}/{_name(path)}")
+                others.append(f"{site.name}/{_name(path, known_names)}")
     return sorted(found, key=lambda a: (a.site, _number(a.path), _natural(a.name))), others
 
 
-def _name(path: Path) -> str:
+def _name(path: Path, known_names: KnownNames) -> str:
     """What an arrival is called everywhere: its name, or if that may identify a person, a number the disk gave it."""
-    if not scan_path(path.name):
+    if not scan_path(path.name, known_names):
         return path.name
     return f"name-kept-back-{path.lstat().st_ino}{path.suffix.lower() if path.suffix.lower() == '.zip' else ''}"
 

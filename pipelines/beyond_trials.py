@@ -4,16 +4,19 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from checks.bouts import BREATHS_FILE, place_of
 from pipelines.agreed import agreed_weeks, energy_sessions, sessions_once
 from pipelines.desk import Desk
 from pipelines.standings import Judged
 from schemas import core
 from schemas.convert.to_arrow import empty_frame
-from schemas.model import Table
+from schemas.model import Kind, Table
 from schemas.outcomes_study import ENERGY_BOUTS
 
 if TYPE_CHECKING:
     import pandas as pd
+
+RETURNED = "the breathing gas of this bout goes back to the laboratory; the reason is among the findings"
 
 
 def tables_beyond_trials(desk: Desk, judged: Judged) -> dict[Table, pd.DataFrame]:
@@ -34,8 +37,20 @@ def _energy(desk: Desk, judged: Judged) -> pd.DataFrame:
     breaths = breaths[breaths["session_id"].isin(energy_sessions(judged.received))]
     if breaths.empty:
         return empty_frame(ENERGY_BOUTS)
-    found = compute_energy(breaths, sessions, desk.study.study.processing)
+    found = _without_returned(compute_energy(breaths, sessions, desk.study.study.processing), judged)
     return found.assign(**judged.provenance)[list(ENERGY_BOUTS.column_names)]
+
+
+def _without_returned(bouts: pd.DataFrame, judged: Judged) -> pd.DataFrame:
+    """The same with no values where a check returned the bout: no trial goes back for its gas, but the gas does."""
+    back = {f["place"] for f in judged.report.findings if f["file"] == BREATHS_FILE and f["weight"] == "returns"}
+    places = [place_of(*key) for key in bouts[list(ENERGY_BOUTS.key)].itertuples(index=False)]
+    hit = [place in back for place in places]
+    values = [f.name for f in ENERGY_BOUTS.fields if f.kind is Kind.REAL]
+    bouts = bouts.copy()
+    bouts.loc[hit, values] = None
+    bouts.loc[hit, "reason_null"] = RETURNED
+    return bouts
 
 
 def _log(table: Table, sent: str, judged: Judged) -> pd.DataFrame:

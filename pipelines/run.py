@@ -26,6 +26,7 @@ from pipelines.intake.isolation import Isolated
 from pipelines.keeping import shut_bytes
 from pipelines.ledger import Head, Ledger, whoami
 from pipelines.overrides import overrides_changed, tell_overrides
+from pipelines.privacy.word_list import names_beside
 from pipelines.progress import Progress
 from pipelines.resends import earlier_changed, told_resends
 from pipelines.stages import Passage, judge_again, take_in
@@ -39,8 +40,6 @@ DECIDED = "A data manager decided on a finding."
 EARLIER_CHANGED = "An earlier delivery has come, or accepts other trials than before."
 STANDING_CAME = "A standing trial it waited for has come."
 
-#: Why deliveries are judged again after a change of consent, and which.
-_DECIDED_OR_COMPARED = ((DECIDED, overrides_changed), (EARLIER_CHANGED, earlier_changed))
 
 #: Imported once, before workers are forked: loading these takes longer than judging a trial.
 _WORKERS_NEED = (
@@ -135,13 +134,8 @@ def work_on(desk: Desk, arrival: Arrival, tell: Callable[[int, int], None]) -> R
         record = all_records[before.delivery_id]
         if record.held:
             record = again(desk, record, "Asked for.", tell)
-    for other in consents_changed(desk):
-        again(desk, other, CONSENTS_CHANGED, tell)
-    for why, due in _DECIDED_OR_COMPARED:
-        for other in due(desk):
-            again(desk, other, why, tell)
-    for waiting in waited_for(desk):
-        again(desk, waiting, STANDING_CAME, tell)
+    for why, other in due_again(desk):
+        again(desk, other, why, tell)
     return records(desk.depot)[record.delivery_id]
 
 
@@ -187,10 +181,23 @@ def waited_for(desk: Desk) -> list[Record]:
     return [r for r in current if set(r.waiting) & brought[str(r.site)]]
 
 
+def due_again(desk: Desk) -> Iterator[tuple[str, Record]]:
+    """Deliveries the depot holds that must be judged again, and why; each kind is looked up when its turn comes."""
+    kinds = (
+        (CONSENTS_CHANGED, consents_changed),
+        (DECIDED, overrides_changed),
+        (EARLIER_CHANGED, earlier_changed),
+        (STANDING_CAME, waited_for),
+    )
+    for why, due in kinds:
+        for record in due(desk):
+            yield why, record
+
+
 def _work_off(desk: Desk, inbox: Path, progress: Progress, summary: Summary) -> None:
     for record in stale(desk):
         _again(desk, record, "Code or study file changed.", progress, summary)
-    arrivals, summary.not_deliveries = find_arrivals(inbox)
+    arrivals, summary.not_deliveries = find_arrivals(inbox, names_beside(desk.study.path))
     all_records = records(desk.depot)
     queue = deque(a for a in arrivals if is_due(desk, a, all_records))
     while queue:
@@ -201,13 +208,8 @@ def _work_off(desk: Desk, inbox: Path, progress: Progress, summary: Summary) -> 
                 _done(desk, passage.record, "new", summary)
             if passage.evicted is not None:
                 queue.extend(a for a in arrivals if a.key == passage.evicted.arrival)
-    for record in consents_changed(desk):
-        _again(desk, record, CONSENTS_CHANGED, progress, summary)
-    for why, due in _DECIDED_OR_COMPARED:
-        for record in due(desk):
-            _again(desk, record, why, progress, summary)
-    for record in waited_for(desk):
-        _again(desk, record, STANDING_CAME, progress, summary)
+    for why, record in due_again(desk):
+        _again(desk, record, why, progress, summary)
 
 
 def _again(desk: Desk, record: Record, why: str, progress: Progress, summary: Summary) -> None:

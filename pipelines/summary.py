@@ -116,13 +116,15 @@ class Summary:
         returned = {s["trial_id"] for s in _rows(self.depot, done.record, "standings") if s["standing"] == "returned"}
         by_check: dict[str, list[dict]] = {}
         for finding in _rows(self.depot, done.record, "findings"):
-            if finding["weight"] == "returns" and finding["trial_id"] in returned:
+            of_a_table = finding["trial_id"] is None and done.record.status == "taken_in"
+            if finding["weight"] == "returns" and (of_a_table or finding["trial_id"] in returned):
                 by_check.setdefault(finding["check_name"], []).append(finding)
         if by_check:
-            yield f"  {done.record.delivery_id}: {len(returned)} {_trials(len(returned))}"
+            what = f"{len(returned)} {_trials(len(returned))}" if returned else "parts of its tables"
+            yield f"  {done.record.delivery_id}: {what}"
         reasons = sorted(by_check.items(), key=lambda item: (-len(item[1]), item[0]))
         for _, findings in reasons[:_MOST_REASONS]:
-            ids = sorted({f["trial_id"] for f in findings})
+            ids = sorted({f["trial_id"] or f["place"] or f["file"] or "the delivery" for f in findings})
             more = "" if len({f["seen"] for f in findings}) == 1 else " And others like it."
             listed = ", ".join(ids[:_MOST_SHOWN]) + (", ..." if len(ids) > _MOST_SHOWN else "")
             yield f"    {findings[0]['seen']}{more}"

@@ -94,7 +94,7 @@ def _signal(name: str, trial: Trial) -> tuple[FloatArray, float, str, float] | N
 
 
 def _channel(label: str, trial: Trial) -> tuple[FloatArray, float, str, float] | None:
-    """A channel that channels.csv explains, during the trial only: a second file may begin before it and go on after."""
+    """A channel that channels.csv explains, during the trial only: a second file may go on longer."""
     own = next((s for s in trial.signals if s.label == label), None)
     if own is None or not math.isfinite(own.rate_hz) or own.rate_hz <= 0 or not math.isfinite(own.start_s):
         return None

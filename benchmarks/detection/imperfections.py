@@ -14,7 +14,7 @@ IMPERFECTIONS = (
     "speed 2.5 to 4.5 m/s, contact getting shorter with speed; stature 1.52 to 1.95 m, 18.5 to 26 kg/m2; three "
     "conditions, three visits, both directions on the runway",
     "markers: white noise of 0.2 to 0.45 mm; skin and shoe that move by 1 to 2.5 mm at the foot and 3 to 8 mm "
-    "elsewhere (root mean square, below 8 Hz); one to three gaps of up to 0.05 s",
+    "elsewhere (root mean square, below 8 Hz); in running one to three gaps of up to 0.05 s",
     "plates: zero off by up to 4 N and drifting by up to 3 N, gain off by up to 1 %, additional noise of up to 2 N, "
     "belt vibration of up to 3 N",
     "tables: mass off by up to 1 % (clothes, scales), set speed by up to 2 %",
@@ -24,7 +24,8 @@ IMPERFECTIONS = (
 def imperfect(recording: Recording, trial: SimulatedTrial, chance: np.random.Generator) -> Recording:
     """What a good laboratory's recording still has: see ``IMPERFECTIONS``."""
     points = _moving_skin(recording, chance, trial.kind == "running")
-    for _ in range(int(chance.integers(1, 4))):
+    gaps = int(chance.integers(1, 4)) if trial.kind == "running" else 0  # the others last less than a second or two
+    for _ in range(gaps):
         length = int(chance.uniform(0.01, 0.05) * recording.point_rate_hz)
         first = int(chance.integers(1, len(points) - length - 1))
         points[first : first + length, chance.integers(points.shape[1])] = np.nan

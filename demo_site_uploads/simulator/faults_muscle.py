@@ -9,6 +9,7 @@ from __future__ import annotations
 import io
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,6 +19,9 @@ from demo_site_uploads.simulator.muscle import electromyogram
 from demo_site_uploads.simulator.sensors import CLOSED_V, NOISE_V
 from demo_site_uploads.simulator.sidecar import TrueClock
 from demo_site_uploads.simulator.trial import SimulatedTrial, random_source
+
+if TYPE_CHECKING:
+    from edfio import EdfSignal
 
 FloatArray = NDArray[np.float64]
 
@@ -89,13 +93,13 @@ def second_file(
     return bytes(written.to_bytes())
 
 
-def _recorded(signal: object, trial: SimulatedTrial, clock: TrueClock, records: int) -> Recorded:
-    rate = float(signal.sampling_frequency)  # type: ignore[attr-defined]
-    values = np.array(signal.data, float)[: round(records * sidecar.RECORD_S * rate)]  # type: ignore[attr-defined]
-    unit = str(signal.physical_dimension)  # type: ignore[attr-defined]
+def _recorded(signal: EdfSignal, trial: SimulatedTrial, clock: TrueClock, records: int) -> Recorded:
+    rate = float(signal.sampling_frequency)
+    values = np.array(signal.data, np.float64)[: round(records * sidecar.RECORD_S * rate)]
+    unit = str(signal.physical_dimension)
     step = sidecar.UV_PER_COUNT if unit == "uV" else sidecar.V_PER_COUNT
     t = np.asarray(clock.trial_time(np.arange(len(values)) / rate))
-    return Recorded(str(signal.label), values, t, rate, unit, step, trial)  # type: ignore[attr-defined]
+    return Recorded(str(signal.label), values, t, rate, unit, step, trial)
 
 
 def _unused(label: str, like: Recorded) -> Recorded:
@@ -104,7 +108,7 @@ def _unused(label: str, like: Recorded) -> Recorded:
     return replace(like, label=label, values=NOISE_V * noise.standard_normal(len(like.values)))
 
 
-def _signal(channel: Recorded) -> object:
+def _signal(channel: Recorded) -> EdfSignal:
     import edfio
 
     limits = (-32768 * channel.step, 32767 * channel.step)
@@ -253,7 +257,7 @@ def late(seconds: float, more_per_s: float = 0.0) -> ChannelFault:
     def plant(x: Recorded) -> Recorded:
         delayed = x.t - seconds - more_per_s * np.clip(x.t, 0, None)
         values = np.interp(delayed, x.t, x.values)
-        before = x.noise.normal(0, NOISE_V, len(x.t))
+        before = np.round(x.values[0] / CLOSED_V) * CLOSED_V + x.noise.normal(0, NOISE_V, len(x.t))
         return replace(x, values=np.where(delayed < x.t[0], before, values))
 
     return plant

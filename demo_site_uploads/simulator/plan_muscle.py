@@ -37,7 +37,7 @@ CHANNELS = PlannedTrial(SESSION, "cushioned", "2", channels_fault=_sensors_in_th
 
 IN_LABELS = {
     "EMG GM L": (faults.humming(9.0),),
-    "EMG TA L": (faults.with_spikes(2500.0, 2), faults.moved(800.0, "left")),
+    "EMG TA L": (faults.with_spikes(2500.0, 2), faults.moved(1200.0, "left")),
     "EMG SOL L": (faults.packets_lost(0.024, 5),),
     "EMG SOL R": (faults.coarse(25.0),),
     "FOOT L": (faults.late(0.022, 0.008),),

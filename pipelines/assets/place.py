@@ -10,6 +10,7 @@ from pipelines.arrivals import Arrival, find_arrivals
 from pipelines.desk import Desk
 from pipelines.errors import Unusable
 from pipelines.ledger import whoami
+from pipelines.privacy.word_list import names_beside
 from pipelines.run import open_desk
 from pipelines.storage import Depot
 from pipelines.study_file import load_study
@@ -36,7 +37,7 @@ class Place(dg.ConfigurableResource):
 
     def arrivals(self) -> dict[str, Arrival]:
         """What lies in the inbox, by partition key."""
-        found, _ = find_arrivals(Path(self.inbox))
+        found, _ = find_arrivals(Path(self.inbox), names_beside(Path(self.study)))
         return {arrival.key: arrival for arrival in found}
 
     def arrival(self, key: str) -> Arrival:

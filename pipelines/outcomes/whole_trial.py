@@ -36,8 +36,8 @@ def every_outcome(
     from pipelines.outcomes.frames import frame_of
     from pipelines.outcomes.joints import compute_joints, joint_series
     from pipelines.outcomes.muscle import compute_muscles
-    from pipelines.outcomes.trial_outcomes import compute_trial_outcomes
     from pipelines.outcomes.shapes import shapes_of
+    from pipelines.outcomes.trial_outcomes import compute_trial_outcomes
     from schemas.outcomes import TRIAL_OUTCOMES
     from schemas.outcomes_signals import EVENT_AGREEMENT, FOOTFALL_EVENTS
 

@@ -22,7 +22,7 @@ from pipelines.release.changes import compare
 from pipelines.release.contents import fill, released_tables, write_parquet
 from pipelines.release.describe import describe
 from pipelines.release.shelf import Entry, folder_of, read_shelf, write_shelf
-from pipelines.run import CONSENTS_CHANGED, again, build, consents_changed, is_built, note_what_a_kill_left, open_desk
+from pipelines.run import again, build, due_again, is_built, note_what_a_kill_left, open_desk
 from pipelines.run import stale as judged_by_other_code
 from pipelines.storage import Depot, read_table, sync_folder
 from pipelines.study_file import load_study
@@ -72,8 +72,8 @@ def _up_to_date(desk: Desk) -> None:
             "Run `manystrides run` first, then freeze the release.",
             file=desk.depot.root,
         )
-    for record in consents_changed(desk):
-        again(desk, record, CONSENTS_CHANGED, lambda done, of: None)
+    for why, record in due_again(desk):
+        again(desk, record, why, lambda done, of: None)
     if not is_built(desk):
         build(desk, lambda text: None)
 

@@ -58,6 +58,14 @@ def test_samples_at_the_end_of_the_range_are_a_matter_of_the_amplifier() -> None
     assert status(LOST, with_signals(held(24, value=5000.0))) == "pass"
 
 
+def test_a_file_that_is_filled_up_at_its_start_or_end_lost_nothing() -> None:
+    def filled(x: np.ndarray, t: np.ndarray) -> np.ndarray:
+        x[:30], x[-30:] = x[30], x[-31]
+        return x
+
+    assert status(LOST, with_signals(changed(a_muscle(), filled))) == "pass"
+
+
 @pytest.mark.parametrize(("length", "ended"), [(20, "pass"), (100, "found")])
 def test_a_block_must_be_long_enough_to_be_no_accident(length: int, ended: str) -> None:
     report = run(TWICE, with_signals(repeated(length)))

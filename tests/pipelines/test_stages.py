@@ -17,6 +17,7 @@ from pipelines.intake.tables import no_tables
 from pipelines.judge import Verdict
 from pipelines.keeping import withheld_trials
 from pipelines.naming import name_for_stopped, same_content, with_number_conflict
+from pipelines.privacy.names import KnownNames
 from pipelines.standings import Judged, findings_of, standing_of, tables_of_delivery
 from schemas.quality import STANDINGS
 from schemas.reading import Reading
@@ -170,3 +171,13 @@ def test_of_a_withheld_trial_only_that_it_is_withheld_is_told() -> None:
 
 def test_the_same_finding_twice_is_told_once() -> None:
     assert len(findings_of(judged([finding("A", "notes"), finding("A", "notes")]))) == 1
+
+
+def test_a_delivery_named_after_somebody_on_the_list_of_names_is_called_by_a_number(tmp_path: Path) -> None:
+    for name in ("Qvarnbeck", "second"):
+        (tmp_path / "brack" / name).mkdir(parents=True)
+        (tmp_path / "brack" / name / "bagit.txt").touch()
+    plain, _ = find_arrivals(tmp_path)
+    assert [a.name for a in plain] == ["Qvarnbeck", "second"]
+    found, _ = find_arrivals(tmp_path, KnownNames.of(["Qvarnbeck"]))
+    assert [a.name.startswith("name-kept-back-") for a in found] == [True, False]

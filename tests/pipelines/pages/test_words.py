@@ -55,6 +55,7 @@ def test_a_visit_says_its_week_once(visit: str | None, said: str) -> None:
         ("marker:calcaneus_left:up", ("calcaneus left: height", "Height")),
         ("cop:2:right", ("Centre of pressure, plate 2, to the runner's right", "Position")),
         ("distance:a_left:b_left", ("Distance between a left and b left", "Distance")),
+        ("channel:EMG 2: calf", ("Channel EMG 2: calf", "Value")),
         ("something:else", ("something:else", "Value")),
     ],
 )
