@@ -38,7 +38,7 @@ def _bytes(deliveries: int) -> int:
     with tempfile.TemporaryDirectory(prefix="manystrides-consents-") as folder:
         done = search(Path(folder), deliveries, seed=20261125, withdrawals=3)
     print(
-        f"{deliveries} deliveries with {done.histories} histories the whole way, {done.withdrawn} withdrawn by command: "
+        f"{deliveries} deliveries with {done.histories} histories taken whole, {done.withdrawn} withdrawn by command, "
         f"{done.files} live files searched, {done.kept} runners' trials rightly kept, {len(done.leaks)} leaks."
     )
     for leak in done.leaks:

@@ -43,7 +43,7 @@ def _number(value: Any) -> float | None:
     expected="Two quartz clocks differ by at most {most_ppm:g} parts per million.",
     remedy="Drift is taken out of this trial. Have the recorder's clock looked at, and see whether its file states the "
     "true sampling rate: a rate that is rounded, or lost samples, look like drift.",
-    limits={"most_ppm": Limit("1e-6", "common practice: a quartz clock keeps to 100 parts per million, two to 200")},
+    limits={"most_ppm": Limit("[ppm]", "common practice: a quartz clock keeps to 100 parts per million, two to 200")},
 )
 def clock_drift_is_that_of_quartz(
     trial: Trial,

@@ -22,6 +22,7 @@ from checks.foot_switches import (
     rows_of_both_feet,
     slope,
     switches_of,
+    touches_that_tell,
 )
 from checks.muscle_measures import contacts_by_side, file_of
 from checks.registry import Limit, Looked, Subject, Weight, check, looked, nothing
@@ -52,7 +53,7 @@ def _fault(switch: Switch, trial: Trial, channels: ChannelFacts | None, at_s: fl
     about=Subject.TRIAL,
     weight=Weight.NOTES,
     seen="The {side} foot sensor {label} does not switch: it stays between {low:.3g} and {high:.3g} {unit} while the "
-    "foot touches the ground {count} times.",
+    "{foot} touches the ground {count} times.",
     expected="Two levels, one on the ground and one in the air.",
     remedy="Press the sole by hand and watch the channel; look for a broken lead, a sensor that slipped from under the "
     "foot, or the wrong input. Where contacts come from this sensor the trial must be recorded again.",
@@ -63,22 +64,23 @@ def foot_sensors_switch(
     """A footswitch of a running trial has two levels.
 
     A switch that never closes gives no contacts at all, and what was to be timed by it, a second file's clock or the
-    steps themselves, is timed by something else or not at all.
+    steps themselves, is timed by something else or not at all. Where contacts come from the sensors themselves, a dead
+    one leaves none of its foot; then the other foot's tell, since between two of them a runner lands on this one.
     """
     if reason := signals.without_footfalls(trial, footfalls):
         return nothing(reason)
-    contacts = contacts_by_side(footfalls)
-    switches = [s for s in switches_of(trial, study) if len(contacts[str(s.signal.side)]) >= 2]
-    if not switches:
+    by_side = contacts_by_side(footfalls)
+    touches = [(switch, touches_that_tell(switch, by_side)) for switch in switches_of(trial, study)]
+    judged = [(switch, touched) for switch, touched in touches if touched]
+    if not judged:
         return nothing(_NO_SWITCH)
     faults = []
-    for switch in switches:
+    for switch, touched in judged:
         if switch.level is None:
-            own = contacts[str(switch.signal.side)]
             low, high = np.nanpercentile(switch.signal.samples, [1, 99])
-            found = {"low": low, "high": high, "unit": switch.signal.unit, "count": len(own)}
-            faults.append(_fault(switch, trial, channels, own[0][0], **found))
-    return looked(len(switches), faults)
+            found = {"low": low, "high": high, "unit": switch.signal.unit, "count": touched.count, "foot": touched.foot}
+            faults.append(_fault(switch, trial, channels, touched.first_s, **found))
+    return looked(len(judged), faults)
 
 
 @check(

@@ -43,6 +43,28 @@ def switches_of(trial: Trial, study: Study) -> list[Switch]:
     return found
 
 
+@dataclass(frozen=True)
+class Touches:
+    """Contacts by which a switch can be judged. foot: whose, in words. first_s: when it must have closed first."""
+
+    foot: str
+    count: int
+    first_s: float
+
+
+def touches_that_tell(switch: Switch, by_side: Mapping[str, list[tuple[float, float]]]) -> Touches | None:
+    """Two contacts or more of the switch's foot, or else of the other one while it was recorded; None without."""
+    own = by_side[str(switch.signal.side)]
+    if len(own) >= 2:
+        return Touches("foot", len(own), own[0][0])
+    times = switch.signal.times_s
+    other = by_side["left" if switch.signal.side == "right" else "right"]
+    covered = [(start, end) for start, end in other if times[0] <= start and end <= times[-1]]
+    if len(covered) < 2:
+        return None
+    return Touches("other foot", len(covered), (covered[0][1] + covered[1][0]) / 2)
+
+
 def _level(samples: FloatArray, contrast: float) -> float | None:
     """Half-way between the medians of upper and lower samples; None unless these lie further apart than they spread."""
     known = samples[np.isfinite(samples)]

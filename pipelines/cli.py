@@ -19,6 +19,7 @@ from pipelines.cli_options import (
     DEFAULT_DEPOT,
     DEFAULT_INBOX,
     DEFAULT_STUDY,
+    Actor,
     DepotPath,
     InboxPath,
     StudyPath,
@@ -60,10 +61,7 @@ def run(
     study: StudyPath = DEFAULT_STUDY,
     inbox: InboxPath = DEFAULT_INBOX,
     depot: DepotPath = DEFAULT_DEPOT,
-    actor: Annotated[
-        str | None,
-        typer.Option("--as", help="Who does this, for the ledger; your user name if left out."),
-    ] = None,
+    actor: Actor = None,
 ) -> None:
     """Take in new deliveries, check every trial, compute outcomes, build warehouse and pages.
 
@@ -129,10 +127,7 @@ def withdraw(
     scope: Annotated[str, typer.Option("--scope", help="motion, force, muscle, metabolic, pooling or all.")],
     study: StudyPath = DEFAULT_STUDY,
     depot: DepotPath = DEFAULT_DEPOT,
-    actor: Annotated[
-        str | None,
-        typer.Option("--as", help="Who does this, for the ledger; your user name if left out."),
-    ] = None,
+    actor: Actor = None,
     why: Annotated[str | None, typer.Option("--why", help="Why, for the ledger; do not name the runner.")] = None,
 ) -> None:
     """Take a runner who withdrew, or one kind of data of the runner, out of everything live. Exit code 1 if it stays.
@@ -172,10 +167,7 @@ def release(
     why: Annotated[str, typer.Option("--why", help="What the release is for, for the ledger and its README.")],
     study: StudyPath = DEFAULT_STUDY,
     depot: DepotPath = DEFAULT_DEPOT,
-    actor: Annotated[
-        str | None,
-        typer.Option("--as", help="Who does this, for the ledger; your user name if left out."),
-    ] = None,
+    actor: Actor = None,
 ) -> None:
     """Freeze the pooled data as a numbered release; consent is looked up again first. Does nothing if nothing changed.
 

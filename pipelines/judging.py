@@ -16,8 +16,8 @@ from pipelines.desk import Desk, Tell
 from pipelines.earlier import current_records
 from pipelines.judge import TrialJob, Verdict, judge_trial
 from pipelines.muscle_references import session_references
-from pipelines.same_signals import copies_by_shape
 from pipelines.overrides import in_force
+from pipelines.same_signals import copies_by_shape
 from pipelines.standings import ACCEPTED, Judged, findings_of, standing_of
 from pipelines.storage import read_table
 from pipelines.trial_jobs import shas_of, trial_job, trial_rows

@@ -17,12 +17,17 @@ CONTRACTION = Asked(kind="reference_contraction")
 TRAVELLER = "FS-03"  # measured in every laboratory
 COHORT = {  # those without planted faults, before the change-over
     "brack": ("FS-01", "FS-02", TRAVELLER, "FS-10"),
-    "corrie": (TRAVELLER, "FS-04", "FS-05", "FS-11", "FS-15"),
+    "corrie": (TRAVELLER, "FS-04", "FS-05", "FS-11", "FS-15", "FS-17"),
     "tarn": (TRAVELLER, "FS-12", "FS-13", "FS-14"),
 }
 STAYERS = {"brack": "FS-10", "corrie": "FS-11", "tarn": "FS-12"}  # measured at all three visits
 CONTRACTED = ("FS-01", "FS-02")  # made a reference contraction
-WITHOUT_MUSCLES = {("FS-05", "corrie"), ("FS-15", "corrie"), ("FS-10", "brack")}  # keeps files small
+WITHOUT_MUSCLES = {
+    ("FS-05", "corrie"),
+    ("FS-15", "corrie"),
+    ("FS-17", "corrie"),
+    ("FS-10", "brack"),
+}  # keeps files small
 
 
 def _good(session: Session) -> list[PlannedTrial]:

@@ -102,13 +102,10 @@ def _corrie_002_tables() -> tuple[PlannedTrial, ...]:
         PlannedTrial(MENDED, "thin_soled", "1", OFF),
         PlannedTrial(MENDED, "thin_soled", "standing-2", STANDING),
         PlannedTrial(heavier, "cushioned", "standing", STANDING),
-        PlannedTrial(heavier, "cushioned", "1", OFF),
         PlannedTrial(withdrawn, "cushioned", "standing", STANDING),
         PlannedTrial(withdrawn, "cushioned", "1", OFF),
         PlannedTrial(DOUBLED, "cushioned", "standing", STANDING),
-        PlannedTrial(DOUBLED, "cushioned", "1", OFF),
         PlannedTrial(FORGOTTEN, "cushioned", "standing", STANDING),
-        PlannedTrial(FORGOTTEN, "cushioned", "1", OFF),
     )
 
 

@@ -7,7 +7,7 @@ from demo_site_uploads.simulator.faults_resends import origin_set_anew
 from demo_site_uploads.simulator.measure import Asked
 from demo_site_uploads.simulator.tables import Rows
 
-SESSION = Session("FS-17", "week_10", "corrie")
+SESSION = Session("FS-17", "week_10", "corrie", mass_kg=75.5)
 STANDING = Asked("standing", duration_s=0.1)
 REASON = "Markers exported again after the origin of the cameras had been set anew."
 

@@ -23,12 +23,12 @@ def contacts_of(trial: Trial, processing: Processing) -> list[tuple[str | None, 
     """Every complete contact as (side, contact, method), in order of time, all by one method.
 
     From force where the trial has force plates, even if they show nothing: then the recording is at fault and no other
-    signal should cover it up. Without plates from foot sensors if they show contacts, else from foot markers. Side is
-    None only for a contact in force whose foot cannot be told.
+    signal should cover it up. Without plates from foot sensors if they show contacts while the trial was recorded, else
+    from foot markers. Side is None only for a contact in force whose foot cannot be told.
     """
     if has_force(trial):
         return [(side, contact, "force") for side, contact in force_contacts(trial, processing)]
-    if found := sensor_contacts(trial.signals, processing.sensors):
+    if found := recorded_sensor_contacts(trial, processing):
         return [(side, contact, "sensor") for side, contact in found]
     return [
         (side, contact, "markers") for side, contact in marker_contacts(trial.markers, trial.marker_rate_hz, processing)
@@ -39,10 +39,20 @@ def contacts_by_method(trial: Trial, processing: Processing) -> dict[str, list[t
     """Method -> (side, contact) in order of time, for every method the trial has signals for: for their agreement."""
     found = {
         "force": [(side, c) for side, c in force_contacts(trial, processing) if side is not None],
-        "sensor": sensor_contacts(trial.signals, processing.sensors),
+        "sensor": recorded_sensor_contacts(trial, processing),
         "markers": marker_contacts(trial.markers, trial.marker_rate_hz, processing),
     }
     return {method: found[method] for method in METHODS if found[method]}
+
+
+def recorded_sensor_contacts(trial: Trial, processing: Processing) -> list[tuple[str, Contact]]:
+    """``sensor_contacts`` that lie within the trial's own recording from contact to toe-off.
+
+    A second file starts earlier and ends later. What its sensors show there was neither filmed nor weighed, so it is
+    no footfall of this trial; one that is cut by the recording's start or end is left out, as it is in force.
+    """
+    found = sensor_contacts(trial.signals, processing.sensors)
+    return [(side, contact) for side, contact in found if contact.start_s >= 0 and contact.end_s <= trial.duration_s]
 
 
 def has_force(trial: Trial) -> bool:

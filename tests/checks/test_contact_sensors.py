@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
+from checks.run import Context
 from schemas.trial import Signal
 from tests.checks.muscle_builders import CONTACTS, a_switch, changed, with_sensors, with_signals
 from tests.checks.running_checks import Case, run, status
@@ -46,6 +49,33 @@ CLEAN = dict.fromkeys(PLANTED, lambda: with_sensors(a_switch("left"), a_switch("
 @pytest.mark.parametrize("name", PLANTED)
 def test_without_a_sensor_there_is_nothing_to_look_at(name: str) -> None:
     assert status(name, with_signals()) == "skipped"
+
+
+def only_right_footfalls(context: Context, count: int = 6) -> Context:
+    """What is left of the footfalls when they are made from sensors and the left one is dead."""
+    assert context.footfalls is not None
+    right = context.footfalls[context.footfalls["side"] == "right"].head(count)
+    return replace(context, footfalls=right.assign(event_method="sensor"))
+
+
+def test_a_dead_switch_is_found_by_the_other_foot_where_it_leaves_no_footfalls_of_its_own() -> None:
+    (finding,) = run(SWITCH, only_right_footfalls(with_signals(dead(), a_switch("right")))).findings
+    assert finding["place"] == PLACE
+    assert "while the other foot touches the ground 6 times" in finding["seen"]
+    (_, first), (second, _) = CONTACTS["right"][:2]
+    assert first < finding["moment_s"] < second
+
+
+def test_one_contact_of_the_other_foot_says_nothing_of_a_switch() -> None:
+    own = dead()
+    assert status(SWITCH, only_right_footfalls(with_signals(own), count=1)) == "skipped"
+    assert status(SWITCH, only_right_footfalls(with_signals(own), count=2)) == "found"
+    late = replace(own, start_s=CONTACTS["right"][1][0])  # recorded from the other foot's second contact on
+    assert status(SWITCH, only_right_footfalls(with_signals(late), count=2)) == "skipped"
+
+
+def test_a_switch_that_works_passes_by_the_other_foot_too() -> None:
+    assert status(SWITCH, only_right_footfalls(with_signals(a_switch("left"), a_switch("right")))) == "pass"
 
 
 def test_a_contact_that_is_told_twice_is_found_and_a_bounce_is_not() -> None:

@@ -261,5 +261,7 @@ def test_no_other_check_of_signals_finds_a_fault_in_the_real_run() -> None:
     of_the_lab = {"marker_rate_is_the_sites", "force_rate_is_the_sites", "required_markers_are_labelled"}
     names = [n for n, spec in catalogue().items() if spec.about is Subject.TRIAL and n not in of_the_lab]
     ends = {name: status(name, of_trial(trial)) for name in names}
-    assert [name for name, end in ends.items() if end == "found"] == ["markers_keep_their_distance"]
+    # its source smoothed the force and set it to zero between contacts
+    true_faults = {"markers_keep_their_distance", "empty_plates_keep_their_noise"}
+    assert {name for name, end in ends.items() if end == "found"} == true_faults
     assert "crashed" not in ends.values()

@@ -55,6 +55,7 @@ def test_there_are_exactly_these_commands() -> None:
         "withdraw",
         "ledger verify",
         "accept",
+        "release",
     }
 
 

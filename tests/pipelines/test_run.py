@@ -148,7 +148,7 @@ def test_a_failed_resend_does_not_take_the_accepted_trial_away(inbox: Path, depo
     a_delivery(inbox, 2, faulty={"1": "heavy"})
     go(inbox, depot)
     assert ask(depot, "SELECT DISTINCT delivery_id FROM footfalls") == [("brack-001",)]
-    assert ask(depot, "SELECT delivery_id FROM findings_open") == [("brack-002",)]
+    assert ask(depot, "SELECT DISTINCT delivery_id FROM findings_open") == [("brack-002",)]
 
 
 def test_a_withheld_trial_is_kept_apart_and_only_its_number_is_told(inbox: Path, depot: Path) -> None:

@@ -107,6 +107,23 @@ def test_an_accepted_trial_is_changed_only_with_a_reason(demo_depot: Path) -> No
     assert told == [("accepted", True, None), ("accepted", False, True)]
 
 
+def test_a_metabolic_bout_that_goes_back_has_no_values_and_the_others_have(demo_depot: Path) -> None:
+    returned = {
+        (place,)
+        for (place,) in _ask(demo_depot, "SELECT place FROM findings WHERE file = 'breaths.csv' AND weight = 'returns'")
+    }
+    assert returned
+    bouts = _ask(
+        demo_depot,
+        "SELECT 'session_id ' || session_id || ', condition ' || condition || ', bout ' || bout, "
+        "oxygen_uptake_ml_per_min, respiratory_exchange_ratio, reason_null FROM energy_bouts",
+    )
+    back = [row for row in bouts if row[:1] in returned]
+    assert back
+    assert all(row[1:3] == (None, None) and "goes back" in row[3] for row in back)
+    assert any(row[1] is not None for row in bouts)
+
+
 @pytest.mark.parametrize("table", [name for name in TABLES if not name.startswith("sent_")])
 def test_every_table_and_column_of_the_warehouse_carries_its_words(demo_depot: Path, table: str) -> None:
     comments = dict(_ask(demo_depot, f"SELECT column_name, comment FROM duckdb_columns() WHERE table_name = '{table}'"))

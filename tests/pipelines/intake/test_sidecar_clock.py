@@ -81,7 +81,8 @@ def with_force(starts: dict[str, np.ndarray]) -> Trial:
             path = np.stack([np.full(len(tm), ahead), lift + 0.04, np.full(len(tm), out)], axis=1)
             markers[f"{role}_{side}"] = path
     plate = replace(base.plates[0], force=force, moment=moment, raw=np.hstack([force, moment]))
-    return replace(base, plates=(plate,), markers=markers, filled={}, surface="treadmill")
+    facts = replace(base.facts, frame_count=len(tm))
+    return replace(base, plates=(plate,), markers=markers, filled={}, surface="treadmill", facts=facts)
 
 
 def error_s(clock: ClockFit) -> float:
@@ -137,6 +138,7 @@ def test_without_plates_markers_stand_in_and_the_trial_gets_its_footfalls_from_s
     footfalls = compute_footfalls(trial, PLAIN, None)
     assert set(footfalls["event_method"]) == {"sensor"}
     assert len(footfalls) > 50
+    assert footfalls["contact_s"].min() >= 0  # the second file began 4.2 s earlier, with the runner running
     assert footfalls["contact_time_s"].to_numpy() == pytest.approx(CONTACT_S, abs=0.003)
 
 
