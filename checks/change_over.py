@@ -204,7 +204,8 @@ def log_and_questionnaire_cover_the_same_weeks(delivery: Received) -> Looked:
 @check(
     about=Subject.DELIVERY,
     weight=Weight.RETURNS,
-    seen="In week {week} runner {runner} has {points} as the points of question {question}{hint}.",
+    seen="In week {week} the form of runner {runner} has a number for question {question} that is none of its points"
+    "{hint}.",
     expected="0, 8, 17 or 25 points for each question (OSTRC-H2, Clarsen et al. 2020).",
     remedy="Give the points of the chosen answers, not their numbers, as the form of 2020 has them, and send "
     "symptoms.csv again. A week with other points gets no severity score.",
@@ -223,9 +224,9 @@ def questionnaire_points_are_those_of_the_form(delivery: Received) -> Looked:
         examined += len(given)
         wrong = [(n, points) for n, points in given.items() if points not in _POINTS]
         if wrong:
-            question, points = wrong[0]
+            question = wrong[0][0]  # the number itself is not told: findings are shown to more people than answers
             hint = "; numbers of the answers, it seems" if all(p in (0, 1, 2, 3) for p in given.values()) else ""
-            told = {"question": question, "points": points, "hint": hint}
+            told = {"question": question, "hint": hint}
             faults.append({**_at("symptoms.csv", row["participant_id"], int(row["week"])), **told})
     return looked(examined, faults) if examined else nothing("no question is answered")
 
@@ -233,7 +234,8 @@ def questionnaire_points_are_those_of_the_form(delivery: Received) -> Looked:
 @check(
     about=Subject.DELIVERY,
     weight=Weight.NOTES,
-    seen="In week {week} runner {runner} {what}.",
+    seen="In week {week} the form of runner {runner} does not fit together: question 1 decides which questions follow, "
+    "and others are answered, or not all of them.",
     expected="After 'no problem' in question 1 no points in the others; after a problem an answer to each of them.",
     remedy="Compare with the filled form. Leave empty what was not answered; a form that is not complete gets no "
     "severity score. Answers that tell of a problem also go to the study's safety lead, as the protocol says.",
@@ -241,7 +243,7 @@ def questionnaire_points_are_those_of_the_form(delivery: Received) -> Looked:
 def later_answers_agree_with_the_first(delivery: Received) -> Looked:
     """The answers of a week agree with the first one, which decides whether the others are asked.
 
-    A problem in questions 2 to 4 beside 'no problem' in the first would be scored as none.
+    A problem in questions 2 to 4 beside 'no problem' in the first would be scored as none. The finding tells no answer.
     """
     rows = _agreed(delivery, "sent_symptoms")
     if rows is None:
@@ -252,11 +254,7 @@ def later_answers_agree_with_the_first(delivery: Received) -> Looked:
         if first is None:
             continue
         examined += 1
-        what = None
-        if first == _POINTS[0] and any(later):
-            what = "has 'no problem' in question 1 and points in another"
-        elif first in _POINTS[1:3] and None in later:
-            what = f"has a problem in question 1 and no answer to question {later.index(None) + 2}"
-        if what:
-            faults.append({**_at("symptoms.csv", row["participant_id"], int(row["week"])), "what": what})
+        # which of the two it is is not told: it would tell of a problem to more people than may know of it
+        if (first == _POINTS[0] and any(later)) or (first in _POINTS[1:3] and None in later):
+            faults.append(_at("symptoms.csv", row["participant_id"], int(row["week"])))
     return looked(examined, faults) if examined else nothing("question 1 is not answered")

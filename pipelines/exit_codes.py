@@ -27,6 +27,7 @@ _OWN = {
     "pack": {0: "The delivery is made, and the depot can open it. Whether its trials are good is for `check` to say."},
     "profile": {0: "The draft is made. Whether lines are open stands in it, and with `--to` on standard output."},
     "look": {1: "The file cannot be read as a C3D file."},
+    "accept": {1: "The check is set aside, and the trial still goes back for another one."},
     "withdraw": {1: "Something of the runner is still there; the command says where."},
     "ledger verify": {1: "A line of the ledger was changed, removed or inserted."},
 }

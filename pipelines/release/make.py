@@ -43,7 +43,8 @@ class Released:
             return f"Nothing has changed since release {entry.number}: {self.folder}"
         return (
             f"Release {entry.number} with {entry.trial_count} trials: {self.folder}\n"
-            "Consent was looked up again, and no withdrawn runner is in it. Earlier releases are listed as superseded."
+            "Consent was looked up again, and no withdrawn runner is in it."
+            + (" Earlier releases are listed as superseded." if entry.number > 1 else "")
         )
 
 

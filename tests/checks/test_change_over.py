@@ -145,9 +145,17 @@ def test_answers_are_told_once(points: tuple, form: str, first: str) -> None:
 
 def test_numbers_of_answers_in_place_of_points_are_guessed() -> None:
     (finding,) = run("questionnaire_points_are_those_of_the_form", answer(1, 2, 1, 0)).findings
-    assert "1 as the points of question 1; numbers of the answers, it seems." in finding["seen"]
+    assert finding["seen"].endswith("for question 1 that is none of its points; numbers of the answers, it seems.")
     (finding,) = run("questionnaire_points_are_those_of_the_form", answer(8, 6, 13, 8)).findings
-    assert "6 as the points of question 2." in finding["seen"]
+    assert finding["seen"].endswith("for question 2 that is none of its points.")
+
+
+@pytest.mark.parametrize("points", [(0, 8, None, None), (8, None, 0, 0), (17, 8, 8, None)])
+def test_a_finding_on_a_form_tells_no_answer(points: tuple) -> None:
+    """Findings are on the overview, on the site's page and in releases; answers are for the safety lead."""
+    (finding,) = run("later_answers_agree_with_the_first", answer(*points)).findings
+    (other,) = run("later_answers_agree_with_the_first", answer(0, 25, None, None)).findings
+    assert finding["seen"] == other["seen"]
 
 
 @pytest.mark.parametrize("name", PLANTED)
