@@ -24,15 +24,22 @@ def live_files(depot: Depot) -> list[Path]:
 
 def files_with(depot: Depot, words: Iterable[str], patterns: Iterable[bytes] = ()) -> tuple[int, list[Path]]:
     """How many live files there are, and those with one of ``words`` (whole, not within another) or ``patterns``."""
-    whole = re.compile(b"|".join(rb"(?<![0-9A-Za-z])" + re.escape(w.encode()) + rb"(?![0-9A-Za-z])" for w in words))
+    wanted = [word.encode() for word in words]
     raw = [bytes(pattern) for pattern in patterns]
     files = live_files(depot)
     found = [
         path
         for path in files
-        if any(whole.search(part) or any(p in part for p in raw) for part in _parts(path, depot.root))
+        if any(any(_whole(w, part) for w in wanted) or any(p in part for p in raw) for part in _parts(path, depot.root))
     ]
     return len(files), found
+
+
+def _whole(word: bytes, part: bytes) -> bool:
+    """Whether ``word`` stands in ``part``, not within a longer one. A plain search first: words may be thousands."""
+    if word not in part:
+        return False
+    return re.search(rb"(?<![0-9A-Za-z])" + re.escape(word) + rb"(?![0-9A-Za-z])", part) is not None
 
 
 def _parts(path: Path, root: Path) -> Iterator[bytes]:
@@ -59,8 +66,8 @@ def _values_of_warehouse(path: Path) -> Iterator[bytes]:
     with duckdb.connect(str(path), read_only=True) as connection:
         tables = connection.execute("SELECT table_name FROM duckdb_tables()").fetchall()
         for (name,) in tables:
-            for row in connection.execute(f'SELECT * FROM "{name}"').fetchall():
-                yield _joined(row)
+            rows = connection.execute(f'SELECT * FROM "{name}"').fetchall()
+            yield _joined(value for row in rows for value in row)
 
 
 def _joined(values: Iterable[object]) -> bytes:
