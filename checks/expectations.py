@@ -6,6 +6,7 @@ The only place that knows Great Expectations: an ephemeral context on a data fra
 from __future__ import annotations
 
 import json
+import warnings
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
@@ -49,7 +50,7 @@ def carry_out(frame: pd.DataFrame, wanted: Sequence[Expected]) -> list[Answer]:
     """Validate ``frame`` against all expectations, in one suite. Raises RuntimeError if one could not be evaluated."""
     if not wanted:
         return []
-    import great_expectations as gx
+    gx = _library()
     from great_expectations.data_context.types.base import ProgressBarsConfig
 
     context = gx.get_context(mode="ephemeral")
@@ -62,6 +63,14 @@ def carry_out(frame: pd.DataFrame, wanted: Sequence[Expected]) -> list[Answer]:
         one["expectation_config"]["meta"]["number"]: one for one in result["results"]
     }  # failed ones come first
     return [_answer(one, by_number[number]) for number, one in enumerate(wanted)]
+
+
+def _library() -> Any:
+    """Great Expectations, without its warnings about what it imports itself: nobody here can mend those."""
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore", DeprecationWarning)
+        import great_expectations as gx
+    return gx
 
 
 def engine_version() -> str:

@@ -154,7 +154,7 @@ def _spec(
 
 
 def catalogue() -> dict[str, CheckSpec]:
-    """All checks by name, in order of topic modules; importing the modules is what registers them."""
+    """All checks by name, in order of module and line; importing the modules is what registers them."""
     import importlib
     import pkgutil
 
@@ -163,4 +163,9 @@ def catalogue() -> dict[str, CheckSpec]:
     for module in pkgutil.iter_modules(checks.__path__):
         if module.name not in {"registry", "run"}:
             importlib.import_module(f"checks.{module.name}")
-    return dict(_CHECKS)
+    return dict(sorted(_CHECKS.items(), key=lambda item: _place(item[1])))
+
+
+def _place(spec: CheckSpec) -> tuple[str, int]:
+    """Where a check is written: the same order whatever was imported first."""
+    return spec.function.__module__, spec.function.__code__.co_firstlineno
