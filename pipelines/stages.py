@@ -167,7 +167,9 @@ def _publish(desk: Desk, opened: Opened, record: Record, tables: dict[Table, pd.
     work = desk.depot.new_work(record.delivery_id)
     tables = {core.DELIVERIES: frame(core.DELIVERIES, [_delivery_row(opened, record)]), **tables}
     for table in DELIVERY_TABLES:  # every delivery has every table, if only an empty one
-        write_table(table, tables.get(table, empty_frame(table)), work / f"{table.name}.parquet")
+        write_table(
+            table, tables.get(table, empty_frame(table)), work / f"{table.name}.parquet", sync=False
+        )  # publish syncs
     (work / "bag").mkdir()
     if record.held and opened.payload is not None:
         copy_tag_files(opened.payload, work / "bag")

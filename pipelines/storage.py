@@ -173,19 +173,21 @@ class Depot:
             yield
 
 
-def write_bytes(path: Path, content: bytes) -> None:
-    """Replace the file ``path`` by ``content`` in one step."""
+def write_bytes(path: Path, content: bytes, *, sync: bool = True) -> None:
+    """Replace the file ``path`` by ``content`` in one step. sync False: whoever publishes its folder syncs it."""
     path.parent.mkdir(parents=True, exist_ok=True)
     beside = path.with_name(f".{path.name}.{secrets.token_hex(4)}")
     try:
         with beside.open("xb") as stream:
             stream.write(content)
             stream.flush()
-            os.fsync(stream.fileno())
+            if sync:
+                os.fsync(stream.fileno())
         beside.replace(path)
     finally:
         beside.unlink(missing_ok=True)
-    _sync(path.parent)
+    if sync:
+        _sync(path.parent)
 
 
 def write_json(path: Path, value: Any) -> None:
@@ -193,8 +195,8 @@ def write_json(path: Path, value: Any) -> None:
     write_bytes(path, (json.dumps(value, indent=1, sort_keys=True, ensure_ascii=False) + "\n").encode())
 
 
-def write_table(table: Table, frame: pd.DataFrame, path: Path) -> None:
-    """Write ``frame`` as Parquet; the only Parquet writer.
+def write_table(table: Table, frame: pd.DataFrame, path: Path, *, sync: bool = True) -> None:
+    """Write ``frame`` as Parquet; the only Parquet writer. sync: as in ``write_bytes``.
 
     Raises ValueError if the rows do not fit the definition or a key stands twice.
     """
@@ -210,7 +212,7 @@ def write_table(table: Table, frame: pd.DataFrame, path: Path) -> None:
         raise ValueError(f"table {table.name}: {int(doubled.sum())} rows repeat a key, first {first}")
     buffer = io.BytesIO()
     parquet.write_table(to_arrow_table(table, frame), buffer, compression="zstd")
-    write_bytes(path, buffer.getvalue())
+    write_bytes(path, buffer.getvalue(), sync=sync)
 
 
 def read_table(path: Path) -> pd.DataFrame:
