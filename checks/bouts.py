@@ -13,7 +13,7 @@ from typing import Any
 
 import numpy as np
 
-from checks.consent_history import covered, history
+from checks.agreed import energy_sessions, sessions_once
 from checks.delivery import known
 from schemas.processing import EnergyProcessing
 from schemas.received import Received
@@ -94,14 +94,9 @@ def bouts_of(delivery: Received) -> list[Bout]:
     breaths, sessions = delivery.tables.get("sent_breaths"), delivery.tables.get("sent_sessions")
     if breaths is None or sessions is None or "sent_consents" not in delivery.tables or not len(breaths):
         return []
-    consents = history(delivery)
-    once = sessions.dropna(subset=["session_id"]).drop_duplicates("session_id", keep=False)
+    agreed = energy_sessions(delivery)
     about = {
-        row["session_id"]: row
-        for row in once.to_dict("records")
-        if known(row["participant_id"])
-        and known(row["study_day"])
-        and covered(consents, row["participant_id"], int(row["study_day"]), ("metabolic", "pooling"))
+        row["session_id"]: row for row in sessions_once(sessions).to_dict("records") if row["session_id"] in agreed
     }
     whole = breaths[breaths["session_id"].isin(about)].dropna(subset=["condition", "bout", "elapsed_s"])
     groups = whole.groupby(["session_id", "condition", "bout"], sort=False)

@@ -8,9 +8,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-import numpy as np
-
-from checks.consent_history import covered, history
+from checks.agreed import agreed_weeks
 from checks.delivery import known
 from checks.registry import Limit, Looked, Subject, Weight, check, looked, nothing
 from schemas.received import Received
@@ -19,7 +17,6 @@ if TYPE_CHECKING:
     import pandas as pd
 
 _NO_LOG = "no week of a runner who agreed to pooling"
-_DAYS_PER_WEEK = 7
 _POINTS = (0, 8, 17, 25)
 _QUESTIONS = tuple(f"question_{n}_points" for n in (1, 2, 3, 4))
 
@@ -29,10 +26,7 @@ def _agreed(delivery: Received, name: str) -> pd.DataFrame | None:
     rows = delivery.tables.get(name)
     if rows is None or "sent_consents" not in delivery.tables or not len(rows):
         return None
-    rows, consents = rows.dropna(subset=["participant_id", "week"]), history(delivery)
-    keys = zip(rows["participant_id"], rows["week"], strict=True)
-    kept = [covered(consents, who, max(int(week) - 1, 0) * _DAYS_PER_WEEK, ["pooling"]) for who, week in keys]
-    rows = rows[np.array(kept, dtype=bool)]
+    rows = agreed_weeks(rows, delivery)
     return rows if len(rows) else None
 
 

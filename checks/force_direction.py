@@ -5,6 +5,7 @@ Whether the vertical force points up is for ``force``.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from typing import Any
 
 import numpy as np
@@ -27,15 +28,12 @@ def _whole_contacts(trial: Trial, plate: Plate) -> list[Spell]:
     return [(a, b) for a, b in whole if plate.force[a:b, UP].mean() > 0]
 
 
-def _loaded(trial: Trial, plate: Plate) -> FloatArray:
-    """(m, 3) N: the force of all whole contacts, one after the other."""
-    force = np.asarray(plate.force, float).reshape(-1, 3)
-    return np.concatenate([np.empty((0, 3)), *(force[a:b] for a, b in _whole_contacts(trial, plate))])
-
-
-def _size(force: FloatArray) -> FloatArray:
-    """(3,) N: root mean square of each component."""
-    return np.asarray(np.sqrt(np.mean(force**2, axis=0)))
+def _loads(trial: Trial) -> Iterator[tuple[Plate, int, FloatArray]]:
+    """Each plate with whole contacts, how many samples these have, and (3,) N: their root mean square by component."""
+    for plate in trial.plates:
+        if spells := _whole_contacts(trial, plate):
+            force = np.concatenate([np.asarray(plate.force[a:b], float) for a, b in spells])
+            yield plate, len(force), np.asarray(np.sqrt(np.mean(force**2, axis=0)))
 
 
 def _strongest(trial: Trial, plate: Plate, component: int) -> float:
@@ -100,12 +98,8 @@ def sideways_force_is_the_smallest(trial: Trial, *, ratio: float = 1.0) -> Looke
     if reason := signals.without_force(trial):
         return nothing(reason)
     faults, examined = [], 0
-    for plate in trial.plates:
-        force = _loaded(trial, plate)
-        examined += len(force)
-        if not len(force):
-            continue
-        size = _size(force)
+    for plate, samples, size in _loads(trial):
+        examined += samples
         if size[RIGHT] > ratio * size[FORWARD]:
             found = {"sideways_n": size[RIGHT], "fore_aft_n": size[FORWARD], "number": plate.number}
             found |= {"ratio_found": min(99.0, size[RIGHT] / max(size[FORWARD], 1e-9))}
@@ -134,12 +128,8 @@ def ground_pushes_nearly_straight_up(trial: Trial, *, lean_deg: float = 18.0) ->
     if reason := signals.without_force(trial):
         return nothing(reason)
     faults, examined = [], 0
-    for plate in trial.plates:
-        force = _loaded(trial, plate)
-        examined += len(force)
-        if not len(force):
-            continue
-        size = _size(force)
+    for plate, samples, size in _loads(trial):
+        examined += samples
         level = float(np.hypot(size[FORWARD], size[RIGHT]))
         found = float(np.degrees(np.arctan2(level, size[UP])))
         if found > lean_deg:

@@ -8,6 +8,7 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING, Any
 
+from checks.agreed import DAYS_PER_WEEK
 from checks.delivery import known
 from checks.registry import Limit, Looked, Subject, Weight, check, looked, nothing
 from schemas.received import Received
@@ -15,8 +16,6 @@ from schemas.study import Study
 
 if TYPE_CHECKING:
     pass
-
-_DAYS_PER_WEEK = 7
 
 
 def sessions_once(delivery: Received) -> list[dict[str, Any]]:
@@ -64,7 +63,7 @@ def visits_are_near_their_planned_week(delivery: Received, study: Study, *, wind
         if visit is None or not known(row["study_day"]):
             continue
         examined += 1
-        planned = _DAYS_PER_WEEK * visit.planned_week
+        planned = DAYS_PER_WEEK * visit.planned_week
         off = int(row["study_day"]) - planned
         if abs(off) > window_d:
             values = {"visit": row["visit"], "day": int(row["study_day"]), "planned": planned, "off": abs(off)}

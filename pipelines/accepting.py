@@ -14,8 +14,8 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
+from checks.agreed import plain_rows
 from checks.registry import catalogue
-from pipelines.agreed import plain_rows
 from pipelines.arrivals import Record, records
 from pipelines.consents import read_gate
 from pipelines.desk import Desk

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from checks.agreed import agreed_weeks, energy_sessions, sessions_once
 from checks.bouts import BREATHS_FILE, place_of
-from pipelines.agreed import agreed_weeks, energy_sessions, sessions_once
 from pipelines.desk import Desk
 from pipelines.standings import Judged
 from schemas import core

@@ -9,8 +9,8 @@ import os
 import shutil
 from pathlib import Path
 
+from checks.agreed import agreed_weeks, allowed, energy_sessions
 from checks.run import Report
-from pipelines.agreed import agreed_weeks, allowed, energy_sessions
 from pipelines.arrivals import Record, records
 from pipelines.desk import Opened
 from pipelines.storage import Depot

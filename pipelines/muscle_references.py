@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from typing import TYPE_CHECKING
 
-from pipelines.agreed import allowed
+from checks.agreed import allowed
 from pipelines.desk import Desk
 from pipelines.earlier import current_records
 from pipelines.judge import references_in

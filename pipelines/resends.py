@@ -13,7 +13,7 @@ from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import replace
 from typing import Any
 
-from pipelines.agreed import plain_rows
+from checks.agreed import plain_rows
 from pipelines.arrivals import Record, records
 from pipelines.consents import read_gate
 from pipelines.desk import Desk, Opened

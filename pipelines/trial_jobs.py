@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any
 
-from pipelines.agreed import allowed, plain_rows
+from checks.agreed import allowed, plain_rows
 from pipelines.desk import Desk
 from pipelines.judge import TrialJob
 from pipelines.privacy.word_list import names_beside

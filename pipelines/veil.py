@@ -13,7 +13,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field
 from typing import Any
 
-from pipelines.agreed import agreed_weeks, energy_sessions
+from checks.agreed import agreed_weeks, energy_sessions
 from schemas.received import PayloadFile, Received
 
 HIDDEN = "(withheld)"

@@ -17,8 +17,6 @@ from schemas.convert.to_duckdb import comment_sql, create_table_sql, quote_name,
 from schemas.model import Layer, Table
 
 if TYPE_CHECKING:
-    import duckdb
-
     from pipelines.study_file import LoadedStudy
 
 #: Of no use to a statistician, or telling of people: names of files, bits of signals drawn for the laboratories.
@@ -47,8 +45,8 @@ def _runners() -> Table:
     return replace(core.RUNNERS, fields=fields)
 
 
-def fill(target: Path, warehouse: Path, study: LoadedStudy, code_version: str) -> dict[str, int]:
-    """Make the release's database at ``target`` from the depot's warehouse; rows by table. Raises Unusable."""
+def fill(target: Path, warehouse: Path, study: LoadedStudy, code_version: str) -> None:
+    """Make the release's database at ``target`` from the depot's warehouse. Raises Unusable."""
     import duckdb
 
     from pipelines.warehouse.build import make_views
@@ -63,12 +61,10 @@ def fill(target: Path, warehouse: Path, study: LoadedStudy, code_version: str) -
                 connection.execute(_insert(table, smallest))
             connection.execute("DETACH pooled")
             make_views(connection, study, code_version)
-            counts = {t.name: _count(connection, t.name) for t in released_tables()}
             connection.execute("CHECKPOINT")
     except duckdb.IOException as error:
         seen = f"The warehouse cannot be read: {error}"
         raise Unusable(seen, "a warehouse of this depot.", "Run `manystrides run` first.", file=warehouse) from None
-    return counts
 
 
 def _insert(table: Table, smallest: int) -> str:
@@ -83,11 +79,6 @@ def _insert(table: Table, smallest: int) -> str:
         )
     keys = ", ".join(quote_name(key) for key in table.key)
     return f"INSERT INTO {name} BY NAME SELECT * FROM ({source}) ORDER BY {keys}"
-
-
-def _count(connection: duckdb.DuckDBPyConnection, table: str) -> int:
-    row = connection.execute(f"SELECT count(*) FROM {quote_name(table)}").fetchone()
-    return int(row[0]) if row else 0
 
 
 def write_parquet(database: Path, folder: Path) -> None:

@@ -12,9 +12,9 @@ from typing import Any
 
 import pandas as pd
 
+from checks.agreed import agreed_weeks, allowed, energy_sessions
 from checks.registry import Subject
 from checks.run import Context, Stamp, run_checks
-from pipelines.agreed import agreed_weeks, allowed, energy_sessions
 from pipelines.keeping import withheld_trials
 from pipelines.trial_jobs import trial_rows
 from pipelines.veil import veil_of
