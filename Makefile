@@ -9,7 +9,7 @@ export UV_PROJECT_ENVIRONMENT := .venv
 export DAGSTER_DISABLE_TELEMETRY := yes
 export GX_ANALYTICS_ENABLED := false
 
-.PHONY: help setup setup-dev demo test lint format docs benchmark detection attack crash clean
+.PHONY: help setup setup-dev demo test explore lint format docs benchmark detection attack crash clean
 
 help: ## show this list
 	@grep -E '^[a-z-]+:.*##' $(MAKEFILE_LIST) | sed -E 's/:.*## /\t/' | expand -t 14
@@ -30,6 +30,9 @@ demo: setup ## take in the demo deliveries: depot, warehouse and pages
 
 test: setup-dev ## run every test
 	@$(BIN)/python -m pytest -n auto
+
+explore: setup-dev ## property tests from new random seeds; what is found becomes a plain test (long)
+	@MANYSTRIDES_HYPOTHESIS=explore $(BIN)/python -m pytest -n auto -m 'hypothesis'
 
 lint: setup-dev ## style, types, and whether the generated pages are up to date
 	@$(BIN)/ruff check .

@@ -11,8 +11,10 @@ import pytest
 from hypothesis import settings
 
 # No deadline per example: how long one takes depends on what else the machine is doing, and is not what a test is for.
-settings.register_profile("manystrides", deadline=None)
-settings.load_profile("manystrides")
+# `make test` tries the same examples each time; `make explore` tries new ones, and what it finds becomes a plain test.
+settings.register_profile("manystrides", deadline=None, derandomize=True)
+settings.register_profile("explore", deadline=None, max_examples=500, print_blob=True)
+settings.load_profile(os.environ.get("MANYSTRIDES_HYPOTHESIS", "manystrides"))
 
 REPO = Path(__file__).resolve().parents[1]
 

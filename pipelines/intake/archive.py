@@ -126,18 +126,23 @@ def _judge_member(member: zipfile.ZipInfo, file: str, limits: ArchiveLimits) -> 
     if kind not in (0, stat.S_IFREG, stat.S_IFDIR):
         what = "a link" if stat.S_ISLNK(mode) else "neither file nor folder"
         yield _problem(file, f"{name} is {what}", "only plain files and folders", name)
-    elif kind and member.is_dir() != (kind == stat.S_IFDIR):
+    elif kind and _is_folder(member) != (kind == stat.S_IFDIR):
         yield _problem(file, f"{name} is a folder by name or mode only", "only plain files and folders", name)
     if member.flag_bits & 0x1:
         yield _problem(file, f"{name} is encrypted", "an archive without a password", name)
     if member.compress_type not in (zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED):
         yield _problem(file, f"{name} is packed by an unusual method", "members stored or deflated", name)
-    if member.is_dir() and member.file_size:
+    if _is_folder(member) and member.file_size:
         yield _problem(file, f"the folder {name} has content", "only plain files and folders", name)
     ratio = member.file_size / max(member.compress_size, 1)
     if member.file_size > limits.ratio_from_bytes and ratio > limits.most_ratio:
         seen = f"{name} unpacks to {ratio:.0f} times its packed size"
         yield _problem(file, seen, f"at most {limits.most_ratio:g} times", name)
+
+
+def _is_folder(member: zipfile.ZipInfo) -> bool:
+    """Whether a member is a folder; its own ``is_dir`` fails on an empty name before Python 3.12."""
+    return member.filename.endswith("/")
 
 
 def _judge_names(names: list[str], file: str) -> Iterator[Problem]:
@@ -171,7 +176,7 @@ def _write(archive: zipfile.ZipFile, target: Path, file: str) -> Problem | None:
     """Write every member; the first problem ends it."""
     for member in archive.infolist():
         path = target / member.filename
-        if member.is_dir():
+        if _is_folder(member):
             path.mkdir(parents=True, exist_ok=True)
             continue
         path.parent.mkdir(parents=True, exist_ok=True)

@@ -97,6 +97,12 @@ def test_what_is_not_a_plain_file_refuses_the_archive(mode, words, tmp_path):
     assert words in refused(a_member_of_mode(tmp_path, mode), tmp_path)
 
 
+def test_a_name_that_is_nothing_once_python_has_cut_it_is_refused(tmp_path):
+    path = a_member_of_mode(tmp_path, stat.S_IFREG | 0o644, name="Q/x")
+    path.write_bytes(path.read_bytes().replace(b"Q/x", b"\0/x"))  # found by `make explore`: is_dir() fails on it
+    assert "has a control character" in refused(path, tmp_path)
+
+
 def test_an_encrypted_member_refuses_the_archive(tmp_path):
     path = a_zip(tmp_path, {"bag/a": b"secret"})
     data = bytearray(path.read_bytes())
