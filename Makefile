@@ -38,13 +38,13 @@ lint: setup-dev ## style, types, and whether the generated pages are up to date
 	@$(BIN)/ruff check .
 	@$(BIN)/ruff format --check .
 	@$(BIN)/mypy
-	@$(BIN)/python -m pipelines.docs_pages --check
+	@$(BIN)/python -m pipelines.command.docs_pages --check
 
 format: setup-dev ## put the code in the common form
 	@$(BIN)/ruff check --fix --quiet . ; $(BIN)/ruff format --quiet .
 
 docs: setup-dev ## write docs/reference again from the definitions
-	@$(BIN)/python -m pipelines.docs_pages
+	@$(BIN)/python -m pipelines.command.docs_pages
 
 benchmark: setup-dev ## ratios of two things measured in the same run
 	@$(BIN)/python -m benchmarks

@@ -22,10 +22,10 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
-from pipelines.arrivals import records
-from pipelines.ledger import Ledger, verify
-from pipelines.run import ledger_reached
-from pipelines.storage import Depot, read_table
+from pipelines.depot.arrivals import records
+from pipelines.depot.ledger import Ledger, verify
+from pipelines.depot.storage import Depot, read_table
+from pipelines.taking_in.run import ledger_reached
 
 REPO = Path(__file__).resolve().parents[1]
 _SOURCES = ("schemas", "checks", "pipelines")
@@ -59,7 +59,7 @@ def keep_the_code(folder: Path) -> None:
 def start(inbox: Path, depot: Path) -> subprocess.Popen[str]:
     """Start the real command on the code beside ``inbox``, in a process group of its own."""
     place = inbox.parent
-    program = "from pipelines.cli import main; main()"
+    program = "from pipelines.command.main import main; main()"
     words = [sys.executable, "-c", program, "run", "--study", str(place / "study.yaml")]
     return subprocess.Popen(
         [*words, "--inbox", str(inbox), "--depot", str(depot)],

@@ -10,7 +10,7 @@ from __future__ import annotations
 import random
 from collections.abc import Iterator
 
-from pipelines.privacy.identifiers import scan, scan_path
+from pipelines.identity.identifiers import scan, scan_path
 
 #: (place, text): place "file" is the name of a file.
 Planted = tuple[str, str]

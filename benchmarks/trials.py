@@ -13,8 +13,8 @@ from benchmarks.timing import ratio
 from checks.run import Stamp
 from pipelines.intake.c3d.reading import read_c3d
 from pipelines.intake.to_trial import TrialRow
-from pipelines.judge import TrialJob, judge_trial
-from pipelines.study_file import load_study
+from pipelines.judging.judge import TrialJob, judge_trial
+from pipelines.study.file import load_study
 
 DEMO = Path(__file__).resolve().parents[1] / "demo_site_uploads"
 

@@ -149,7 +149,7 @@ def _spec(
         if not text.strip().endswith("."):
             raise RegistrationError(f"check {name}: every part of the message is a sentence with a full stop")
     sentence, _, why = doc.partition("\n\n")
-    topic = function.__module__.rpartition(".")[2]
+    topic = function.__module__.partition(".")[2]
     return CheckSpec(name, function, about, topic, weight, *texts, limits, " ".join(sentence.split()), why.strip())
 
 
@@ -160,9 +160,8 @@ def catalogue() -> dict[str, CheckSpec]:
 
     import checks
 
-    for module in pkgutil.iter_modules(checks.__path__):
-        if module.name not in {"registry", "run"}:
-            importlib.import_module(f"checks.{module.name}")
+    for module in pkgutil.walk_packages(checks.__path__, "checks."):
+        importlib.import_module(module.name)
     return dict(sorted(_CHECKS.items(), key=lambda item: _place(item[1])))
 
 

@@ -8,7 +8,6 @@ to switch off.
 from __future__ import annotations
 
 import os
-from pathlib import Path
 
 #: Environment variable -> value, and why.
 SWITCHES = {
@@ -23,27 +22,7 @@ DUCKDB_CONFIG = {
     "allow_community_extensions": "false",
 }
 
-#: The instance settings of the Dagster web server. One run at a time, because a depot has one writer.
-DAGSTER_YAML = """\
-telemetry:
-  enabled: false
-nux:
-  enabled: false
-concurrency:
-  runs:
-    max_concurrent_runs: 1
-"""
-
 
 def switch_off() -> None:
     """Set the environment so that no library used here sends anything."""
     os.environ.update(SWITCHES)
-
-
-def quiet_dagster_home(home: Path) -> Path:
-    """Make ``home`` a Dagster home folder whose settings send nothing; returns it."""
-    from pipelines.storage import write_bytes
-
-    home.mkdir(parents=True, exist_ok=True)
-    write_bytes(home / "dagster.yaml", DAGSTER_YAML.encode())
-    return home

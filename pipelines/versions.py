@@ -15,8 +15,8 @@ _PACKAGES = ("schemas", "checks", "pipelines")
 _ONLY_SHOWN = (
     "pipelines/pages/",
     "pipelines/cli.py",
-    "pipelines/look",
-    "pipelines/docs_pages.py",
+    "pipelines/command/",
+    "pipelines/lab/",
     "pipelines/release/",
 )
 

@@ -1,6 +1,6 @@
 """What is computed from accepted trials and shown per footfall and per trial: time, force, foot strike.
 
-Formulas stand with the functions in ``pipelines.outcomes``; a column's description says what it is, when it is null
+Formulas stand with the functions in ``pipelines.science``; a column's description says what it is, when it is null
 and, where a published definition is used, which. Layer: outcome. The families that other signals bring (joints,
 muscles, energy, change-over, contrasts) are in ``outcomes_signals`` and ``outcomes_study``.
 """

@@ -1,7 +1,7 @@
 """The study file and the site profile: what a study decides, as typed, checked, documented settings.
 
 Conditions, visits, muscles, marker roles and sites are data here, never words in code. Every number carries its unit
-in its name. Nothing here opens a file; ``pipelines.study_file`` does.
+in its name. Nothing here opens a file; ``pipelines.study.file`` does.
 """
 
 from __future__ import annotations

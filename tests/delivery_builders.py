@@ -17,7 +17,7 @@ from demo_site_uploads.simulator.bags import bag_info, descriptor, make_bag, zip
 from demo_site_uploads.simulator.delivery import PlannedTrial, Session
 from demo_site_uploads.simulator.measure import Asked
 from demo_site_uploads.simulator.tables import Rows, consent_rows, participant_row
-from pipelines.storage import Depot, read_table
+from pipelines.depot.storage import Depot, read_table
 
 REPO = Path(__file__).resolve().parents[1]
 STUDY = REPO / "demo_site_uploads" / "study.yaml"

@@ -1,44 +1,72 @@
-"""Imports go one way, schemas <- checks <- pipelines, and heavy libraries wait until they are used."""
+"""Imports go one way, folder by folder, without circles; heavy libraries wait until they are used."""
 
 from __future__ import annotations
 
 import ast
 import subprocess
 import sys
+from collections import defaultdict
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
 
 REPO = Path(__file__).resolve().parents[1]
-MAY_IMPORT = {"schemas": {"schemas"}, "checks": {"schemas", "checks"}, "pipelines": {"schemas", "checks", "pipelines"}}
-OWN = set(MAY_IMPORT) | {"tests", "benchmarks", "demo_site_uploads"}
-NEVER_DAGSTER = ("schemas", "checks", "pipelines/outcomes")
+#: From the ground up: what stands on a floor may use its own folder and every floor below.
+FLOORS = ("schemas", "pipelines.science", "checks", "pipelines")
 DAGSTER_ONLY_INSIDE_FUNCTIONS = {"schemas/convert/to_dagster.py"}
+NEVER_DAGSTER = ("schemas", "checks", "pipelines/science", "pipelines/intake", "pipelines/judging")
+OUTSIDE = {"tests", "benchmarks", "demo_site_uploads"}
 
 
-def _imports(path: Path) -> list[tuple[str, int]]:
-    found = []
+def _imports(path: Path) -> Iterator[tuple[str, int]]:
     for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
         if isinstance(node, ast.Import):
-            found += [(alias.name, node.lineno) for alias in node.names]
+            yield from ((alias.name, node.lineno) for alias in node.names)
         elif isinstance(node, ast.ImportFrom) and node.module and not node.level:
-            found.append((node.module, node.lineno))
-    return found
+            yield from ((f"{node.module}.{alias.name}", node.lineno) for alias in node.names)
 
 
 def _modules(folder: str) -> list[Path]:
     return sorted((REPO / folder).rglob("*.py"))
 
 
-@pytest.mark.parametrize("package", MAY_IMPORT)
-def test_a_package_imports_only_what_stands_before_it(package: str) -> None:
-    wrong = [
-        f"{path.relative_to(REPO)}:{line} imports {name}"
-        for path in _modules(package)
-        for name, line in _imports(path)
-        if name.split(".")[0] in OWN - MAY_IMPORT[package]
-    ]
+def _ours() -> Iterator[tuple[str, str, str]]:
+    """(importing module, imported name, place) of every import among our own packages."""
+    for path in (p for package in ("schemas", "checks", "pipelines") for p in _modules(package)):
+        place = path.relative_to(REPO)
+        for name, line in _imports(path):
+            if name.split(".")[0] in {"schemas", "checks", "pipelines"} | OUTSIDE:
+                yield ".".join(place.with_suffix("").parts), name, f"{place}:{line} imports {name}"
+
+
+def _floor(module: str) -> int:
+    return max((len(floor), i) for i, floor in enumerate(FLOORS) if f"{module}.".startswith(f"{floor}."))[1]
+
+
+def test_imports_only_go_down_the_floors() -> None:
+    wrong = [place for own, name, place in _ours() if name.split(".")[0] in OUTSIDE or _floor(name) > _floor(own)]
     assert not wrong, "\n".join(wrong)
+
+
+def _folder(module: str) -> str:
+    """The folder a module counts to: the second word, or the module itself where it lies loose on the ground."""
+    parts = module.split(".")
+    return parts[0] if parts[0] == "schemas" else ".".join(parts[:2])
+
+
+def test_no_two_folders_use_each_other() -> None:
+    """Not on a way round through others either: the folders can be put in an order."""
+    uses: dict[str, dict[str, str]] = defaultdict(dict)
+    for own, name, place in _ours():
+        if _folder(own) != _folder(name):
+            uses[_folder(own)].setdefault(_folder(name), place)
+    left = {folder: set(uses[folder]) for folder in {*uses, *(f for own in uses.values() for f in own)}}
+    while ready := [folder for folder, needs in left.items() if not needs & set(left)]:
+        for folder in ready:
+            del left[folder]
+    circle = [uses[a][b] for a in sorted(left) for b in sorted(left) if b in uses[a]]
+    assert not circle, "\n".join(circle)
 
 
 @pytest.mark.parametrize("folder", NEVER_DAGSTER)
@@ -54,6 +82,6 @@ def test_the_science_knows_nothing_of_dagster(folder: str) -> None:
 
 def test_the_command_starts_without_heavy_libraries() -> None:
     heavy = ["dagster", "great_expectations", "altair", "pandera", "ezc3d", "scipy", "duckdb", "pandas", "vl_convert"]
-    code = f"import sys, pipelines.cli; print([m for m in {heavy!r} if m in sys.modules])"
+    code = f"import sys, pipelines.command.main; print([m for m in {heavy!r} if m in sys.modules])"
     out = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, cwd=REPO, check=True)
     assert out.stdout.strip() == "[]"

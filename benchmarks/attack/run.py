@@ -15,7 +15,7 @@ from zlib import crc32
 
 from benchmarks.attack import c3d_mutants, other_mutants
 from benchmarks.attack.targets import DEMO, fate
-from pipelines.intake.isolation import Ended, Isolated
+from pipelines.workers.isolation import Ended, Isolated
 
 CORPUS = Path(__file__).resolve().parents[3] / "shared" / "c3d_corpus" / "dev"
 FULL = (10_000, 1_000)

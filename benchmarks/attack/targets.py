@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 if TYPE_CHECKING:
-    from pipelines.judge import TrialJob
+    from pipelines.judging.judge import TrialJob
     from schemas.study import Study
 
 DEMO = Path(__file__).resolve().parents[2] / "demo_site_uploads"
@@ -68,7 +68,7 @@ def _told(sentence: str) -> str:
 
 
 def _judged(job: TrialJob) -> str | None:
-    from pipelines.judge import judge_trial
+    from pipelines.judging.judge import judge_trial
 
     verdict = judge_trial(job)
     assert verdict.reading.problem != "crashed", verdict.reading.detail
@@ -79,7 +79,7 @@ def _judged(job: TrialJob) -> str | None:
 
 @cache
 def _study() -> Study:
-    from pipelines.study_file import load_study
+    from pipelines.study.file import load_study
 
     return load_study(DEMO / "study.yaml").study
 
@@ -87,7 +87,7 @@ def _study() -> Study:
 def _job(path: Path) -> TrialJob:
     from checks.run import Stamp
     from pipelines.intake.to_trial import TrialRow
-    from pipelines.judge import TrialJob
+    from pipelines.judging.judge import TrialJob
 
     study = _study()
     row = TrialRow("FS-01-1", "brack", "running", "cushioned", "treadmill", mass_kg=70.0, set_speed_m_per_s=3.0)
@@ -165,7 +165,7 @@ def yaml(content: bytes, folder: Path, thorough: bool) -> str:
     import shutil
 
     from pipelines.errors import Unusable
-    from pipelines.study_file import load_study
+    from pipelines.study.file import load_study
 
     shutil.copytree(DEMO / "sites", folder / "sites")
     (folder / "study.yaml").write_bytes(content)

@@ -15,11 +15,11 @@ from checks.registry import catalogue
 from checks.run import Context, Report, run_one
 from demo_site_uploads.simulator.faults import played_at_another_speed
 from demo_site_uploads.simulator.tables import Rows
-from pipelines.arrivals import Record
-from pipelines.desk import Opened
-from pipelines.judge import context_of
-from pipelines.outcomes.shapes import alike, shapes_in, shapes_of
-from pipelines.resends import parts_of, with_changed_trials
+from pipelines.depot.arrivals import Record
+from pipelines.depot.desk import Opened
+from pipelines.judging.judge import context_of
+from pipelines.science.shapes import alike, shapes_in, shapes_of
+from pipelines.taking_in.resends import parts_of, with_changed_trials
 from schemas.reading import Reading
 from schemas.received import Received
 

@@ -22,7 +22,7 @@ from demo_site_uploads.simulator.plates import share_of
 from demo_site_uploads.simulator.runner import Gait, Runner, gait_of
 from demo_site_uploads.simulator.trial import SimulatedTrial, random_source
 from pipelines.intake.to_trial import TrialRow
-from pipelines.study_file import load_study
+from pipelines.study.file import load_study
 from schemas.study import SiteProfile, Study
 from schemas.trial import Posture
 

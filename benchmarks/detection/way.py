@@ -13,7 +13,7 @@ from benchmarks.detection.specimens import Specimen
 from checks.registry import CheckSpec, Subject, catalogue
 from checks.run import Context, Report, Stamp, run_checks, run_one
 from demo_site_uploads.simulator.c3d_writer import c3d_bytes
-from pipelines.judge import TrialJob, context_of, judge_trial, references_in
+from pipelines.judging.judge import TrialJob, context_of, judge_trial, references_in
 from schemas.reading import Reading
 from schemas.trial import Posture
 

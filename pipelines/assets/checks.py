@@ -8,8 +8,8 @@ import dagster as dg
 import pandas as pd
 
 from checks.registry import Subject, Weight, catalogue
-from pipelines.arrivals import Record
-from pipelines.storage import Depot, read_table
+from pipelines.depot.arrivals import Record
+from pipelines.depot.storage import Depot, read_table
 from schemas import core, quality
 
 _TABLE = {Subject.DELIVERY: core.DELIVERIES, Subject.READING: quality.STANDINGS, Subject.TRIAL: quality.STANDINGS}
@@ -47,7 +47,7 @@ def check_results(depot: Depot, record: Record) -> list[dg.AssetCheckResult]:
 
 def whole_site_results(depot: Depot) -> list[dg.AssetCheckResult]:
     """How each check of whole sites ended, all sites together, as the warehouse tells."""
-    from pipelines.warehouse.query import open_read_only
+    from pipelines.pool.query import open_read_only
 
     with open_read_only(depot.warehouse) as connection:
         runs = connection.sql("SELECT * FROM check_runs WHERE delivery_id = 'site.' || subject").df()

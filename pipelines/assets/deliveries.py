@@ -1,7 +1,7 @@
 """The tables of one delivery as assets, one partition per delivery, with the checks as asset checks.
 
 One step makes them all, because a delivery is in the depot whole or not at all. Asset names are table names. What is
-done is in ``pipelines.run`` and ``pipelines.stages``; here it is only called and shown.
+done is in ``pipelines.taking_in.run`` and ``pipelines.taking_in.stages``; here it is only called and shown.
 """
 
 from collections.abc import Iterator
@@ -9,12 +9,12 @@ from collections.abc import Iterator
 import dagster as dg
 import pandas as pd
 
-from pipelines.arrivals import Record
 from pipelines.assets.checks import check_results, check_specs
 from pipelines.assets.place import DELIVERY_PARTITIONS, Place
-from pipelines.run import work_on
-from pipelines.standings import DELIVERY_TABLES
-from pipelines.storage import Depot, read_table
+from pipelines.depot.arrivals import Record
+from pipelines.depot.storage import Depot, read_table
+from pipelines.judging.standings import DELIVERY_TABLES
+from pipelines.taking_in.run import work_on
 from schemas.convert.to_dagster import dagster_schema
 from schemas.convert.words import table_comment
 from schemas.model import Table

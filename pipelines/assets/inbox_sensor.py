@@ -2,12 +2,12 @@
 
 import dagster as dg
 
-from pipelines.arrivals import known, records
 from pipelines.assets.place import DELIVERY_PARTITIONS, Place
-from pipelines.desk import Desk
-from pipelines.run import is_due, open_desk, stale
-from pipelines.storage import Depot
-from pipelines.study_file import load_study
+from pipelines.depot.arrivals import known, records
+from pipelines.depot.desk import Desk
+from pipelines.depot.storage import Depot
+from pipelines.study.file import load_study
+from pipelines.taking_in.run import is_due, open_desk, stale
 
 take_in_job = dg.define_asset_job(
     "take_in",

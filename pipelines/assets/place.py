@@ -6,14 +6,14 @@ from pathlib import Path
 
 import dagster as dg
 
-from pipelines.arrivals import Arrival, find_arrivals
-from pipelines.desk import Desk
+from pipelines.depot.arrivals import Arrival, find_arrivals
+from pipelines.depot.desk import Desk
+from pipelines.depot.ledger import whoami
+from pipelines.depot.storage import Depot
 from pipelines.errors import Unusable
-from pipelines.ledger import whoami
-from pipelines.privacy.word_list import names_beside
-from pipelines.run import open_desk
-from pipelines.storage import Depot
-from pipelines.study_file import load_study
+from pipelines.identity.word_list import names_beside
+from pipelines.study.file import load_study
+from pipelines.taking_in.run import open_desk
 
 #: One partition per delivery; its key is ``site/name`` in the inbox.
 DELIVERY_PARTITIONS = dg.DynamicPartitionsDefinition(name="delivery")

@@ -5,8 +5,8 @@ import dagster as dg
 from checks.registry import Subject
 from pipelines.assets.checks import specs_about, whole_site_results
 from pipelines.assets.place import Place
-from pipelines.run import build_pages_stage, build_warehouse_stage
-from pipelines.standings import DELIVERY_TABLES
+from pipelines.judging.standings import DELIVERY_TABLES
+from pipelines.taking_in.run import build_pages_stage, build_warehouse_stage
 
 
 @dg.asset(

@@ -8,9 +8,27 @@ import subprocess
 import sys
 from pathlib import Path
 
-from pipelines.storage import Depot
-from pipelines.study_file import load_study
-from pipelines.telemetry import SWITCHES, quiet_dagster_home
+from pipelines.depot.storage import Depot, write_bytes
+from pipelines.study.file import load_study
+from pipelines.telemetry import SWITCHES
+
+#: The instance settings of the Dagster web server. One run at a time, because a depot has one writer.
+DAGSTER_YAML = """\
+telemetry:
+  enabled: false
+nux:
+  enabled: false
+concurrency:
+  runs:
+    max_concurrent_runs: 1
+"""
+
+
+def quiet_dagster_home(home: Path) -> Path:
+    """Make ``home`` a Dagster home folder whose settings send nothing; returns it."""
+    home.mkdir(parents=True, exist_ok=True)
+    write_bytes(home / "dagster.yaml", DAGSTER_YAML.encode())
+    return home
 
 
 def environment(study: Path, inbox: Path, depot: Depot) -> dict[str, str]:
@@ -27,7 +45,7 @@ def environment(study: Path, inbox: Path, depot: Depot) -> dict[str, str]:
 
 def command(port: int) -> list[str]:
     """The command that starts it."""
-    program = [sys.executable, "-m", "dagster", "dev", "--module-name", "pipelines.definitions"]
+    program = [sys.executable, "-m", "dagster", "dev", "--module-name", "pipelines.assets.definitions"]
     return [*program, "--host", "127.0.0.1", "--port", str(port)]
 
 

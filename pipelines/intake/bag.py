@@ -1,6 +1,7 @@
 """Opens a delivery, folder or ZIP file, and tells what came: files, tables, what the bag says of itself, problems.
 
-Nothing is judged here and nothing is taken in; ``checks.delivery`` and ``checks.tables`` turn problems into findings.
+Nothing is judged here and nothing is taken in; ``checks.delivery.bag`` and ``checks.delivery.tables`` turn problems
+into findings.
 
 Fields of bag-info.txt: ``Site`` (as in the study file), ``Study`` (the study file's title), ``Delivery-Number`` (1, 2,
 3, ... within the site), ``Contact-Role`` (for example "data manager"). Names, addresses and numbers of people are not
@@ -16,12 +17,12 @@ from collections import Counter
 from collections.abc import Iterable, Iterator
 from pathlib import Path
 
+from pipelines.identity.guard import guarded
+from pipelines.identity.identifiers import NOBODY, KnownNames
 from pipelines.intake.archive import shown, unpack
 from pipelines.intake.bagit_rules import BagFiles, examine
 from pipelines.intake.descriptor import descriptor_problems
 from pipelines.intake.tables import no_tables, read_tables
-from pipelines.privacy.guard import guarded
-from pipelines.privacy.identifiers import NOBODY, KnownNames
 from schemas.received import PayloadFile, Problem, ProblemKind, Received
 from schemas.study import Study
 

@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from pipelines.outcomes.pairing import paired
+from pipelines.science.signals.pairing import paired
 from schemas.processing_signals import ClockProcessing
 from schemas.trial import FloatArray
 

@@ -14,7 +14,7 @@ from typing import Any
 
 import numpy as np
 
-from pipelines.intake.problem import FileProblem
+from pipelines.workers.problem import FileProblem
 from schemas.trial import Channel
 
 #: Limits on what is read at all. 512 MiB of EDF is ten hours of sixteen channels at 1 kHz at the least.

@@ -16,10 +16,10 @@ import numpy as np
 from pipelines.intake.clocks import SAME_CLOCK, ClockFit, NoClock, match_clocks
 from pipelines.intake.sidecar import Sidecar
 from pipelines.intake.signals import FoundSignals, signals_of
-from pipelines.outcomes.contacts import force_contacts, has_force
-from pipelines.outcomes.events import SIDES, Contact
-from pipelines.outcomes.marker_events import marker_contacts
-from pipelines.outcomes.sensor_events import contacts_in, halfway
+from pipelines.science.events.contacts import force_contacts, has_force
+from pipelines.science.events.from_force import SIDES, Contact
+from pipelines.science.events.from_markers import marker_contacts
+from pipelines.science.events.from_sensors import contacts_in, halfway
 from schemas.mechanics import runs
 from schemas.processing import Processing
 from schemas.trial import FloatArray, Signal, Trial

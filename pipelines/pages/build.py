@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any, Protocol
 
 from markupsafe import Markup
 
-from pipelines.outcomes.transition_cautions import WORDING
+from pipelines.depot.storage import write_bytes
 from pipelines.pages import charts, decisions, habits, round_trip, view
 from pipelines.pages.cautions import RECORDING_AGAIN
 from pipelines.pages.change_over import CAUTION_WORDS, MOST_DRAWN
@@ -26,12 +26,12 @@ from pipelines.pages.names import file_names, link
 from pipelines.pages.site_section import site_section
 from pipelines.pages.week_chart import week_chart
 from pipelines.pages.words import STATUS_WORDS, joined
-from pipelines.storage import write_bytes
+from pipelines.science.change_over.cautions import WORDING
 
 if TYPE_CHECKING:
     from jinja2 import Environment
 
-    from pipelines.study_file import LoadedStudy
+    from pipelines.study.file import LoadedStudy
 
 _HERE = Path(__file__).parent
 _TOP = ("curves.html", "safety.html", "expectations.html", "index.html")

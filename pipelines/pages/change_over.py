@@ -1,7 +1,7 @@
 """Weeks of the change-over and the cautions about them, for the safety lead's page only. Read and arranged here.
 
 This is health data of single runners: no other page may take it. What raises a caution is in
-``pipelines.outcomes.transition_cautions``; the drawing is in ``week_chart``.
+``pipelines.science.change_over.cautions``; the drawing is in ``week_chart``.
 """
 
 from __future__ import annotations

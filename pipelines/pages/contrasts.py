@@ -1,6 +1,6 @@
 """What the overview says about differences between conditions: read from the contrast tables, arranged by outcome.
 
-Nothing is computed here: the methods are in ``pipelines.outcomes.contrasts``, the drawing is in ``forest``.
+Nothing is computed here: the methods are in ``pipelines.science.statistics.contrasts``, the drawing is in ``forest``.
 """
 
 from __future__ import annotations

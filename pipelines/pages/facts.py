@@ -17,7 +17,7 @@ from pipelines.pages.decisions import SetAside, read_set_aside
 from pipelines.pages.hiding import Hidden, names_hidden, without
 from pipelines.pages.outcomes_shown import Outcome, shown_outcomes
 from pipelines.pages.whole_sites import WholeSites, read_whole_sites
-from pipelines.warehouse.query import open_read_only
+from pipelines.pool.query import open_read_only
 
 if TYPE_CHECKING:
     import duckdb

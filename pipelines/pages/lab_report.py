@@ -11,15 +11,15 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from pipelines.depot.storage import write_bytes
 from pipelines.errors import Unusable
 from pipelines.pages import view
 from pipelines.pages.build import Pages, Places
 from pipelines.pages.facts import Facts, read_facts
-from pipelines.storage import write_bytes
 from schemas.reading import Identifying
 
 if TYPE_CHECKING:
-    from pipelines.study_file import LoadedStudy
+    from pipelines.study.file import LoadedStudy
 
 
 @dataclass(frozen=True)

@@ -7,9 +7,9 @@ from typing import TYPE_CHECKING
 
 from markupsafe import Markup
 
-from checks.control_chart import BASELINE_SESSIONS
 from pipelines.pages.control_chart import MOST_DRAWN, control_chart_drawing, summary
 from pipelines.pages.whole_sites import Ended, Point, quantity_words
+from pipelines.science.statistics.control_chart import BASELINE_SESSIONS
 
 if TYPE_CHECKING:
     from pipelines.pages.facts import Facts, Finding

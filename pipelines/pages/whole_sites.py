@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, fields
 from typing import TYPE_CHECKING, TypeVar
 
-from checks.site_pool import words_of
+from checks.site.pool import words_of
 from schemas.quality import SITE_CONTROL_POINTS
 
 if TYPE_CHECKING:

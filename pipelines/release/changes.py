@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from pipelines.storage import read_table
+from pipelines.depot.storage import read_table
 
 if TYPE_CHECKING:
     import pandas as pd

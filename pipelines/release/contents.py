@@ -17,7 +17,7 @@ from schemas.convert.to_duckdb import comment_sql, create_table_sql, quote_name,
 from schemas.model import Layer, Table
 
 if TYPE_CHECKING:
-    from pipelines.study_file import LoadedStudy
+    from pipelines.study.file import LoadedStudy
 
 #: Of no use to a statistician, or telling of people: names of files, bits of signals drawn for the laboratories.
 _LEFT_OUT = frozenset({core.DELIVERY_FILES.name, quality.SIGNAL_TRACES.name, quality.TRIAL_SHAPES.name})
@@ -49,7 +49,7 @@ def fill(target: Path, warehouse: Path, study: LoadedStudy, code_version: str) -
     """Make the release's database at ``target`` from the depot's warehouse. Raises Unusable."""
     import duckdb
 
-    from pipelines.warehouse.build import make_views
+    from pipelines.pool.build import make_views
 
     smallest = study.study.smallest_cell
     try:
@@ -85,7 +85,7 @@ def write_parquet(database: Path, folder: Path) -> None:
     """One Parquet file a table, with its definition in the file, as everywhere."""
     import duckdb
 
-    from pipelines.storage import write_table
+    from pipelines.depot.storage import write_table
 
     with duckdb.connect(str(database), read_only=True, config=dict(DUCKDB_CONFIG)) as connection:
         for table in released_tables():

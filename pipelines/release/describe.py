@@ -11,9 +11,9 @@ import json
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from pipelines.depot.shelf import Entry
 from pipelines.release.changes import Changes
 from pipelines.release.contents import YEARS_TOGETHER, released_tables
-from pipelines.release.shelf import Entry
 from schemas.convert.to_frictionless import table_schema
 from schemas.convert.to_markdown import index_page, markdown_table, table_page
 

@@ -13,19 +13,19 @@ from dataclasses import asdict, dataclass, replace
 from datetime import UTC, datetime
 from pathlib import Path
 
-from pipelines.arrivals import records
-from pipelines.consents import Memory
-from pipelines.desk import Desk
+from pipelines.depot.arrivals import records
+from pipelines.depot.consents import Memory
+from pipelines.depot.desk import Desk
+from pipelines.depot.ledger import whoami
+from pipelines.depot.shelf import Entry, folder_of, read_shelf, write_shelf
+from pipelines.depot.storage import Depot, read_table, sync_folder
 from pipelines.errors import Unusable
-from pipelines.ledger import whoami
 from pipelines.release.changes import compare
 from pipelines.release.contents import fill, released_tables, write_parquet
 from pipelines.release.describe import describe
-from pipelines.release.shelf import Entry, folder_of, read_shelf, write_shelf
-from pipelines.run import again, build, due_again, is_built, note_what_a_kill_left, open_desk
-from pipelines.run import stale as judged_by_other_code
-from pipelines.storage import Depot, read_table, sync_folder
-from pipelines.study_file import load_study
+from pipelines.study.file import load_study
+from pipelines.taking_in.run import again, build, due_again, is_built, note_what_a_kill_left, open_desk
+from pipelines.taking_in.run import stale as judged_by_other_code
 
 
 @dataclass(frozen=True)

@@ -1,4 +1,4 @@
-"""Table definition to a page of the data dictionary. Only makes text; ``pipelines.docs_pages`` writes it."""
+"""Table definition to a page of the data dictionary. Only makes text; ``pipelines.command.docs_pages`` writes it."""
 
 from __future__ import annotations
 

@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from pipelines.warehouse.query import without_formulas, write_answer
+from pipelines.pool.query import without_formulas, write_answer
 
 
 def written(answer, tmp_path):

@@ -9,9 +9,9 @@ from pathlib import Path
 
 import pytest
 
-from pipelines import run
-from pipelines.storage import Depot
-from pipelines.warehouse.query import ask, write_answer
+from pipelines.depot.storage import Depot
+from pipelines.pool.query import ask, write_answer
+from pipelines.taking_in import run
 from tests.delivery_builders import STUDY, a_delivery, planned
 
 SCRIPT = "<script>alert(1)</script><img src=x onerror=alert(2)>"

@@ -7,10 +7,10 @@ from typing import Any
 
 import numpy as np
 
-from checks.muscle_measures import contacts_by_side
 from checks.run import Context
-from pipelines.outcomes.contacts import contacts_by_method
-from pipelines.outcomes.footfalls import compute_footfalls
+from pipelines.science.events.contacts import contacts_by_method
+from pipelines.science.footfalls import compute_footfalls
+from pipelines.science.muscles.measures import contacts_by_side
 from schemas.reading import ChannelFacts
 from schemas.trial import Signal, Trial
 from tests.builders import a_study, a_trial
@@ -93,7 +93,7 @@ def with_sensors(*signals: Signal, clock_basis: str | None = None) -> Context:
     """The same with the tables in which outcomes compare sensors with force."""
     import pandas as pd
 
-    from pipelines.outcomes.event_agreement import event_agreement, footfall_events
+    from pipelines.science.events.agreement import event_agreement, footfall_events
 
     context = with_signals(*signals)
     assert context.trial is not None

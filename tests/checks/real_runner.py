@@ -56,7 +56,7 @@ def real_trial(kind: str, joints: str = "computed") -> Trial:
 def real_context(kind: str, standing_as: str = "computed") -> Context:
     """The trial with its footfalls and, for the run, the posture of the standing trial."""
     from pipelines.intake.to_trial import posture_of
-    from pipelines.outcomes.footfalls import compute_footfalls
+    from pipelines.science.footfalls import compute_footfalls
 
     study = a_study()
     if kind == "standing":

@@ -10,7 +10,7 @@ import numpy as np
 
 from checks.registry import catalogue
 from checks.run import Context, Report, Stamp, run_one
-from pipelines.outcomes.footfalls import compute_footfalls
+from pipelines.science.footfalls import compute_footfalls
 from schemas.reading import Reading
 from schemas.received import Received
 from schemas.study import Study

@@ -8,10 +8,10 @@ from typing import Any
 import numpy as np
 import pytest
 
-from checks.channels import _MUSCLE_WORDS
+from checks.recording.channels import _MUSCLE_WORDS
 from checks.run import Context
-from pipelines.outcomes.footfalls import compute_footfalls
-from pipelines.outcomes.muscle import compute_muscles
+from pipelines.science.footfalls import compute_footfalls
+from pipelines.science.muscles.outcomes import compute_muscles
 from schemas.outcomes_signals import MUSCLE_SIGNALS
 from schemas.reading import ChannelFacts
 from schemas.trial import Channel, Signal

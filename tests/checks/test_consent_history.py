@@ -3,7 +3,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from checks.consent_history import covered
+from schemas.consent_history import covered
 from schemas.convert.to_arrow import empty_frame
 from schemas.delivery import SENT_CONSENTS
 

@@ -8,7 +8,7 @@ import statistics
 import pandas as pd
 import pytest
 
-from checks.expectations import Expected, carry_out, engine_version
+from checks.site.expectations import Expected, carry_out, engine_version
 
 ROWS = pd.DataFrame(
     {

@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from checks.landmarks import (
+from pipelines.science.joints.anatomy import (
     across_pelvis,
     degrees_from_forward,
     facing,

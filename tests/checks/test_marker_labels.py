@@ -17,7 +17,9 @@ from tests.checks.running_checks import Case, of_trial, run, status
 HEEL, TOE, FIFTH = "calcaneus_right", "second_metatarsal_head_right", "fifth_metatarsal_head_right"
 ANKLE, KNEE = "lateral_malleolus_right", "lateral_femoral_epicondyle_right"
 SACRUM = "sacrum"
-LABELS = [name for name, spec in catalogue().items() if spec.topic in {"marker_labels", "standing", "marker_axes"}]
+LABELS = [
+    name for name, spec in catalogue().items() if spec.topic in {"markers.labels", "markers.standing", "markers.axes"}
+]
 INNER_OUTER = "inner_and_outer_markers_are_on_their_sides"
 LENGTHS = "segment_lengths_are_those_of_the_standing_trial"
 ONE_PLACE = "no_two_markers_are_at_one_place"

@@ -245,7 +245,7 @@ def test_in_the_real_run_exactly_the_exchange_on_the_right_foot_is_found(name: s
 def test_in_the_real_run_the_frames_put_right_are_those_of_its_truth_file() -> None:
     import json
 
-    from checks.signals import exchanges
+    from pipelines.science.signals.measures import exchanges
 
     known = json.loads((REAL_RUN / "truth.json").read_text(encoding="utf-8"))["marker_exchange"]
     ((first, second, _, frames),) = exchanges(real_run().markers, 0.015)

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from checks import signals
+from pipelines.science.signals import measures as signals
 from schemas import mechanics
 from tests.builders import a_plate, a_trial
 

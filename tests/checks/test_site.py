@@ -5,9 +5,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from checks.site_pool import comparable, outcome_cells
-from checks.site_windows import median_window, spread_window
+from checks.site.pool import comparable, outcome_cells
 from demo_site_uploads.simulator.faults_pool import alike, left_out, shifted
+from pipelines.science.statistics.windows import median_window, spread_window
 from tests.checks.running_checks import Case, run, status
 from tests.checks.site_cases import a_pool, clean, of_pool, with_fault
 

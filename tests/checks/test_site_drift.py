@@ -5,10 +5,10 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from checks.control_chart import BASELINE_SESSIONS, control_chart, lasting
-from checks.site_drift import widened
+from checks.site.drift import widened
 from demo_site_uploads.simulator.faults_pool import drifting
 from demo_site_uploads.simulator.pool import QUANTITIES
+from pipelines.science.statistics.control_chart import BASELINE_SESSIONS, control_chart, lasting
 from tests.checks.running_checks import Case, run, status
 from tests.checks.site_cases import a_pool, clean, of_pool, with_fault
 

@@ -6,8 +6,8 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from checks.site_windows import last_digits, most_divergence, most_heaped
 from demo_site_uploads.simulator.faults_pool import copied_masses, rounded
+from pipelines.science.statistics.windows import last_digits, most_divergence, most_heaped
 from tests.checks.running_checks import Case, run, status
 from tests.checks.site_cases import a_pool, clean, of_pool, with_fault
 

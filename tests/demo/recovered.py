@@ -17,7 +17,7 @@ from pipelines.intake.clocks import ClockFit, NoClock
 from pipelines.intake.sidecar import read_sidecar
 from pipelines.intake.sidecar_clock import with_signals
 from pipelines.intake.to_trial import TrialRow, to_trial
-from pipelines.study_file import load_study
+from pipelines.study.file import load_study
 from schemas.trial import Trial
 
 STUDY = load_study(Path(__file__).resolve().parents[2] / "demo_site_uploads" / "study.yaml").study

@@ -10,9 +10,9 @@ from demo_site_uploads.simulator.breathing import Bout, stride_time, true_cost
 from demo_site_uploads.simulator.delivery import Session
 from demo_site_uploads.simulator.runner import RUNNERS, gait_of
 from demo_site_uploads.simulator.tables import Row
-from pipelines.outcomes.energy import compute_energy
-from pipelines.outcomes.transition import compute_transition
-from pipelines.outcomes.transition_cautions import cautions
+from pipelines.science.change_over.cautions import cautions
+from pipelines.science.change_over.weeks import compute_transition
+from pipelines.science.energy.bouts import compute_energy
 from tests.demo.recovered import STUDY
 
 CONDITIONS = ("cushioned", "thin_soled", "unshod")

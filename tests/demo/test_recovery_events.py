@@ -12,9 +12,9 @@ from demo_site_uploads.simulator import sidecar
 from demo_site_uploads.simulator.measure import Asked, simulate_trial
 from demo_site_uploads.simulator.trial import SimulatedTrial
 from pipelines.intake.clocks import ClockFit, NoClock
-from pipelines.outcomes.footfalls import compute_footfalls
-from pipelines.outcomes.marker_events import marker_contacts
-from pipelines.outcomes.sensor_events import sensor_contacts
+from pipelines.science.events.from_markers import marker_contacts
+from pipelines.science.events.from_sensors import sensor_contacts
+from pipelines.science.footfalls import compute_footfalls
 from tests.demo.recovered import STUDY, complete, through_a_file, with_clock
 
 CONDITIONS = ("cushioned", "thin_soled", "unshod")

@@ -17,9 +17,9 @@ from demo_site_uploads.simulator.labs import lab, record
 from demo_site_uploads.simulator.measure import Asked, simulate_trial
 from demo_site_uploads.simulator.muscle import BASELINE_UV, CALF, GROUPS, SHIN, TrueBurst, amplitude_uv
 from demo_site_uploads.simulator.trial import SimulatedTrial
-from pipelines.outcomes.footfalls import compute_footfalls
-from pipelines.outcomes.muscle import MuscleOutcomes, compute_muscles
-from pipelines.outcomes.muscle_amplitudes import reference_amplitude, references_of
+from pipelines.science.footfalls import compute_footfalls
+from pipelines.science.muscles.amplitudes import reference_amplitude, references_of
+from pipelines.science.muscles.outcomes import MuscleOutcomes, compute_muscles
 from tests.demo.recovered import STUDY, complete, through_a_file, true_table
 
 MUSCLE = STUDY.processing.muscle

@@ -10,8 +10,8 @@ import pandas as pd
 from checks.registry import Subject, catalogue
 from checks.run import Stamp
 from demo_site_uploads.simulator.plan_pool import clean_pool, faulty_pool
-from pipelines.study_file import load_study
-from pipelines.warehouse.site_checks import check_sites
+from pipelines.pool.site_checks import check_sites
+from pipelines.study.file import load_study
 
 DEMO = Path(__file__).resolve().parents[2] / "demo_site_uploads"
 

@@ -57,7 +57,11 @@ def test_every_check_has_its_page(check: str) -> None:
 
 def test_the_generated_pages_are_up_to_date() -> None:
     done = subprocess.run(
-        [sys.executable, "-m", "pipelines.docs_pages", "--check"], cwd=REPO, capture_output=True, text=True, check=False
+        [sys.executable, "-m", "pipelines.command.docs_pages", "--check"],
+        cwd=REPO,
+        capture_output=True,
+        text=True,
+        check=False,
     )
     assert done.returncode == 0, done.stdout + done.stderr
 

@@ -13,6 +13,7 @@ import duckdb
 import pytest
 
 from pipelines import telemetry
+from pipelines.assets.serve import quiet_dagster_home
 from pipelines.versions import code_version, package_version, sources_hash
 
 REPO = Path(__file__).resolve().parents[2]
@@ -35,7 +36,7 @@ def test_dagsters_settings_in_the_depot_switch_telemetry_and_questions_off(
     import dagster as dg
     from dagster_shared.telemetry import get_telemetry_enabled_from_dagster_yaml
 
-    monkeypatch.setenv("DAGSTER_HOME", str(telemetry.quiet_dagster_home(tmp_path)))
+    monkeypatch.setenv("DAGSTER_HOME", str(quiet_dagster_home(tmp_path)))
     assert not get_telemetry_enabled_from_dagster_yaml()
     with dg.DagsterInstance.get() as instance:
         assert not instance.telemetry_enabled
@@ -69,7 +70,7 @@ telemetry.switch_off()
 asked = []
 sys.addaudithook(lambda event, args: asked.append((event, repr(args)[:80])) if event.startswith("socket.") else None)
 import pandas as pd
-from checks.expectations import Expected, carry_out
+from checks.site.expectations import Expected, carry_out
 rows = pd.DataFrame({"value": [1.0, 2.0, 3.0]})
 (answer,) = carry_out(rows, [Expected("expect_column_median_to_be_between", "value", {}, {"min_value": 2, "max_value": 2})])
 assert answer.met
@@ -113,7 +114,7 @@ def test_duckdb_neither_fetches_nor_loads_extensions_by_itself() -> None:
     assert {name: settings[name] for name in telemetry.DUCKDB_CONFIG} == telemetry.DUCKDB_CONFIG
 
 
-@pytest.mark.parametrize("module", ["pipelines.cli", "pipelines.definitions"])
+@pytest.mark.parametrize("module", ["pipelines.command.main", "pipelines.assets.definitions"])
 def test_the_switches_are_set_on_import(module: str) -> None:
     code = f"import os, {module}; print([os.environ.get(n) for n in {list(telemetry.SWITCHES)}])"
     clean = {k: v for k, v in os.environ.items() if k not in telemetry.SWITCHES}
@@ -129,7 +130,7 @@ def test_a_changed_check_changes_the_code_version_and_a_changed_page_does_not(tm
     style.write_text(style.read_text() + "\n")
     assert sources_hash(tmp_path) == before
     assert sources_hash(tmp_path, what_is_only_shown=True) != shown
-    check = tmp_path / "checks" / "force.py"
+    check = tmp_path / "checks" / "force" / "plates.py"
     check.write_text(check.read_text() + "\n# a comment\n")
     assert sources_hash(tmp_path) != before
 

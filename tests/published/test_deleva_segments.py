@@ -12,8 +12,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from pipelines.outcomes.joint_moments import joint_moments
-from pipelines.outcomes.segments import SEGMENTS, Segment, segments_for
+from pipelines.science.joints.moments import joint_moments
+from pipelines.science.joints.segments import SEGMENTS, Segment, segments_for
 
 REFERENCE = Path(__file__).resolve().parents[2].parent / "shared" / "reference"
 needs_reference = pytest.mark.skipif(not REFERENCE.is_dir(), reason=f"the reference tables are not at {REFERENCE}")

@@ -10,8 +10,8 @@ from __future__ import annotations
 import pandas as pd
 import pytest
 
-from pipelines.outcomes.energy import compute_energy
-from pipelines.outcomes.energy_equations import EQUATIONS, metabolic_power_w
+from pipelines.science.energy.bouts import compute_energy
+from pipelines.science.energy.equations import EQUATIONS, metabolic_power_w
 from schemas.processing import EnergyEquation, EnergyProcessing, Processing
 
 # kJ per litre of oxygen at a respiratory exchange ratio: Peronnet & Massicotte, Brockway, Weir

@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from pipelines.outcomes.events import find_contacts
-from pipelines.outcomes.footfalls import compute_footfalls
+from pipelines.science.events.from_force import find_contacts
+from pipelines.science.footfalls import compute_footfalls
 from schemas.processing import Processing
 from tests.published.force_of_the_real_run import needs_real_run, real_run, recorded_force, recorded_markers, truth
 

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy.signal import butter, filtfilt, freqz
 
-from pipelines.outcomes.filters import corrected_cutoff_hz, low_pass
+from pipelines.science.signals.filters import corrected_cutoff_hz, low_pass
 
 
 def gain_at(frequency_hz: float, rate_hz: float, cutoff_hz: float, order: int) -> float:

@@ -5,8 +5,14 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from pipelines.outcomes.foot_strike import class_by_angle, class_by_index, foot_angle, foot_strike_angle, strike_index
-from pipelines.outcomes.footfalls import compute_footfalls
+from pipelines.science.footfalls import compute_footfalls
+from pipelines.science.gait.foot_strike import (
+    class_by_angle,
+    class_by_index,
+    foot_angle,
+    foot_strike_angle,
+    strike_index,
+)
 from schemas.processing import Processing
 from schemas.trial import Posture
 from tests.published.force_of_the_real_run import needs_real_run, real_run, recorded_markers, truth

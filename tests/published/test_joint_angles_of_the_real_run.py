@@ -14,8 +14,8 @@ import pandas as pd
 import pytest
 from scipy.spatial.transform import Rotation
 
-from pipelines.outcomes.footfalls import compute_footfalls
-from pipelines.outcomes.joints import compute_joints, joint_series
+from pipelines.science.footfalls import compute_footfalls
+from pipelines.science.joints.outcomes import compute_joints, joint_series
 from schemas.processing import Processing
 from schemas.trial import Posture, Trial
 from tests.published.force_of_the_real_run import FOLDER, needs_real_run, real_run
@@ -110,7 +110,7 @@ def test_the_knee_bends_as_a_runners_does() -> None:
 
 def knee_line(markers: dict[str, np.ndarray], side: str) -> float:
     """Sagittal knee bend of one moment by plain trigonometry, with the hip where Harrington's pelvis puts it."""
-    from pipelines.outcomes.joint_landmarks import Landmarks, seen
+    from pipelines.science.joints.landmarks import Landmarks, seen
 
     one = {name: place[None] for name, place in markers.items()}
     marks = Landmarks(one, side, SETTINGS, seen(one))
@@ -133,8 +133,8 @@ def test_the_knee_angle_is_the_bend_between_thigh_and_shank_lines_frame_by_frame
 
 def test_planar_and_spatial_flexion_of_the_knee_tell_the_same_story() -> None:
     # two routes through different markers: outer ones in the plane, frames from outer and inner ones in space
-    from pipelines.outcomes import joint_frames
-    from pipelines.outcomes.joint_landmarks import Landmarks, seen
+    from pipelines.science.joints import frames as joint_frames
+    from pipelines.science.joints.landmarks import Landmarks, seen
 
     trial, posture = recorded()
     for side in ("left", "right"):

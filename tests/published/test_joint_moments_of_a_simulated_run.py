@@ -14,8 +14,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from pipelines.outcomes.joint_moments import extensor, joint_moments
-from pipelines.outcomes.segments import Segment
+from pipelines.science.joints.moments import extensor, joint_moments
+from pipelines.science.joints.segments import Segment
 
 FILE = Path(__file__).resolve().parents[2].parent / "shared" / "reference" / "simrun_truth_samples.csv"
 #: foot of the simulation: 1.00 kg, its centre of mass at the ankle, 0.0200 kg.m2

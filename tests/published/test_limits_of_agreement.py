@@ -11,7 +11,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from pipelines.outcomes.event_agreement import limits_of_agreement
+from pipelines.science.events.agreement import limits_of_agreement
 
 READINGS = Path(__file__).resolve().parents[2].parent / "shared" / "reference" / "bland_altman_pefr.csv"
 needs_readings = pytest.mark.skipif(not READINGS.is_file(), reason=f"the published readings are not at {READINGS}")

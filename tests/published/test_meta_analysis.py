@@ -14,7 +14,13 @@ import pytest
 from scipy.optimize import brentq
 from statsmodels.stats.meta_analysis import combine_effects
 
-from pipelines.outcomes.pooling import cochran_q, common_effect, mean_effect, random_effects, restricted_log_likelihood
+from pipelines.science.statistics.pooling import (
+    cochran_q,
+    common_effect,
+    mean_effect,
+    random_effects,
+    restricted_log_likelihood,
+)
 
 # diseased and not, vaccinated; diseased and not, control
 TRIALS = [

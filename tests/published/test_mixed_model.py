@@ -13,10 +13,10 @@ from typing import Any
 import numpy as np
 import pytest
 
-from pipelines.outcomes.contrasts import pooled_contrasts, runner_contrasts
-from pipelines.outcomes.mixed_model import MixedFit, fit_mixed
+from pipelines.science.statistics.contrasts import pooled_contrasts, runner_contrasts
+from pipelines.science.statistics.mixed_model import MixedFit, fit_mixed
 from schemas.processing import Processing
-from tests.pipelines.outcomes.measured import measured
+from tests.pipelines.science.measured import measured
 from tests.published.test_meta_analysis import FIRST, SECOND
 
 FILE = Path(__file__).resolve().parents[2].parent / "shared" / "reference" / "sleepstudy.csv"

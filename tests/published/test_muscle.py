@@ -10,8 +10,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from pipelines.outcomes.co_contraction import falconer_winter, rudolph
-from pipelines.outcomes.muscle_bursts import spells_above, teager_kaiser
+from pipelines.science.muscles.bursts import spells_above, teager_kaiser
+from pipelines.science.muscles.co_contraction import falconer_winter, rudolph
 
 A = np.array([0.1, 0.2, 0.4, 0.6, 0.3])
 B = np.array([0.3, 0.2, 0.1, 0.2, 0.3])

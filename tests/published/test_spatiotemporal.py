@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import pytest
 
-from pipelines.outcomes import spatiotemporal
-from pipelines.outcomes.footfalls import compute_footfalls
-from pipelines.outcomes.trial_outcomes import compute_trial_outcomes
+from pipelines.science.footfalls import compute_footfalls
+from pipelines.science.gait import spatiotemporal
+from pipelines.science.trial_outcomes import compute_trial_outcomes
 from schemas.processing import Processing
 from tests.builders import a_trial
 from tests.published.force_of_the_real_run import needs_real_run, real_run, recorded_markers, truth

@@ -6,7 +6,7 @@ import math
 
 import pytest
 
-from pipelines.outcomes import stiffness
+from pipelines.science.gait import stiffness
 
 # m 70 kg, contact 0.240 s, flight 0.120 s, leg 0.90 m, 4.0 m/s, g 9.81 m/s2: worked by hand from the formulas
 MODEL = (70.0, 0.240, 0.120, 9.81)

@@ -6,7 +6,7 @@ import itertools
 
 import pytest
 
-from pipelines.outcomes.symptoms import POINTS, Score, score
+from pipelines.science.change_over.symptoms import POINTS, Score, score
 
 
 @pytest.mark.parametrize(

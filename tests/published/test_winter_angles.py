@@ -10,7 +10,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from pipelines.outcomes.joint_angles import ankle_dorsiflexion, direction, knee_flexion
+from pipelines.science.joints.angles import ankle_dorsiflexion, direction, knee_flexion
 
 FRAME_1_CM = {
     "rib_cage": (46.98, 104.41),

@@ -1,6 +1,6 @@
 """Random consent histories, ten thousand with ``python -m benchmarks.consents``: what passes the gate is exactly what an independent reading says may pass.
 
-The independent reading walks each runner's history day by day; it shares nothing with ``checks.consent_history``.
+The independent reading walks each runner's history day by day; it shares nothing with ``schemas.consent_history``.
 """
 
 from __future__ import annotations
@@ -12,12 +12,12 @@ from typing import Any
 
 import pandas as pd
 
-from checks.agreed import agreed_weeks, allowed, energy_sessions
 from checks.registry import Subject
 from checks.run import Context, Stamp, run_checks
-from pipelines.keeping import withheld_trials
-from pipelines.trial_jobs import trial_rows
-from pipelines.veil import veil_of
+from pipelines.consent.veil import veil_of
+from pipelines.judging.trial_jobs import trial_rows
+from pipelines.taking_in.keeping import withheld_trials
+from schemas.agreed import agreed_weeks, allowed, energy_sessions
 from schemas.received import Received
 from tests.builders import a_study
 from tests.checks.received_builders import RUNNER, SESSION, a_delivery, a_row

@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from demo_site_uploads.simulator import faults
-from pipelines import run
+from pipelines.taking_in import run
 from tests.delivery_builders import STUDY, a_delivery, planned, tables, trial_id
 
 

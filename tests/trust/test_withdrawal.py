@@ -11,12 +11,14 @@ from typing import Any
 import duckdb
 import pytest
 
-from pipelines import redaction, run, stages, withdrawal
+from pipelines.consent import redaction
+from pipelines.deciding import withdrawal
+from pipelines.deciding.withdrawal import withdraw
+from pipelines.depot.ledger import verify
+from pipelines.depot.search_bytes import files_with
+from pipelines.depot.storage import Depot
 from pipelines.errors import Unusable
-from pipelines.ledger import verify
-from pipelines.search_bytes import files_with
-from pipelines.storage import Depot
-from pipelines.withdrawal import withdraw
+from pipelines.taking_in import run, stages
 from tests.delivery_builders import STUDY, a_delivery, planned, raw_files, tables, trial_id
 
 LEAVES, STAYS = "FS-02", "FS-01"

@@ -11,9 +11,9 @@ import pytest
 from pipelines.intake.c3d.compare import compare_readers
 from pipelines.intake.c3d.problem import C3dProblem
 from pipelines.intake.c3d.reading import read_c3d
-from pipelines.intake.isolation import Isolated
 from pipelines.intake.plates import force_and_moment_in_lab, metres_per_unit, vertical_axis
-from pipelines.look import look, render_look
+from pipelines.lab.look import look, render_look
+from pipelines.workers.isolation import Isolated
 
 CORPUS = Path(__file__).parents[2].parent / "shared" / "c3d_corpus"
 DEV = CORPUS / "dev"

@@ -10,8 +10,8 @@ import duckdb
 import pytest
 
 from checks.registry import Subject, catalogue
-from pipelines.search_bytes import files_with
-from pipelines.storage import Depot
+from pipelines.depot.search_bytes import files_with
+from pipelines.depot.storage import Depot
 from schemas.catalogue import TABLES
 
 REPO = Path(__file__).resolve().parents[2]

@@ -8,9 +8,9 @@ import pytest
 
 from pipelines.intake.c3d.reading import read_c3d
 from pipelines.intake.to_trial import TrialRow, posture_of, to_trial
-from pipelines.look import look, render_look
-from pipelines.outcomes.footfalls import compute_footfalls
-from pipelines.outcomes.trial_outcomes import compute_trial_outcomes
+from pipelines.lab.look import look, render_look
+from pipelines.science.footfalls import compute_footfalls
+from pipelines.science.trial_outcomes import compute_trial_outcomes
 from schemas.mechanics import centre_of_pressure, free_moment
 from schemas.processing import Processing
 from schemas.study import SiteProfile

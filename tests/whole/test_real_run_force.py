@@ -14,9 +14,9 @@ import pytest
 
 from checks.registry import Subject, Weight, catalogue
 from checks.run import Context, run_checks
-from pipelines.outcomes.contacts import contacts_by_method
-from pipelines.outcomes.event_agreement import event_agreement
-from pipelines.outcomes.footfalls import compute_footfalls
+from pipelines.science.events.agreement import event_agreement
+from pipelines.science.events.contacts import contacts_by_method
+from pipelines.science.footfalls import compute_footfalls
 from schemas.trial import FORWARD, RIGHT, UP, Plate, Trial
 from tests.builders import a_study
 from tests.checks.force_builders import first_load, on_plate, pushed_to, with_components
@@ -25,7 +25,7 @@ from tests.checks.test_force_and_feet import turned_end_for_end
 from tests.whole.test_real_run import FOLDER, VARIANTS, trial_of
 
 pytestmark = pytest.mark.skipif(not FOLDER.is_dir(), reason=f"{FOLDER} is not on this machine")
-NAMES = [spec.name for spec in catalogue().values() if spec.topic.startswith("force")]
+NAMES = [spec.name for spec in catalogue().values() if spec.topic.startswith("force.")]
 SMOOTHED = {("empty_plates_keep_their_noise", "plate 1"), ("empty_plates_keep_their_noise", "plate 2")}
 
 

@@ -26,7 +26,7 @@ def compare_readers(path: str | Path) -> list[str]:
 
     A difference is no verdict on the file: forms that ezc3d 1.7.2 is known to misread are named as such.
     """
-    from pipelines.intake.isolation import Isolated
+    from pipelines.workers.isolation import Isolated
 
     with Isolated(1, _TIME_LIMIT_S, _MEMORY_LIMIT_MB) as isolated:
         own = isolated.run(_own_refusal, str(path))

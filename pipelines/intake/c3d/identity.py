@@ -1,12 +1,12 @@
 """Text in a C3D file that may tell who was recorded or when. Names places and kinds, never the text itself.
 
-What such text looks like is known to ``pipelines.privacy.identifiers`` alone.
+What such text looks like is known to ``pipelines.identity.identifiers`` alone.
 """
 
 from __future__ import annotations
 
+from pipelines.identity.identifiers import kinds_in, scan
 from pipelines.intake.c3d.layout import Layout
-from pipelines.privacy.identifiers import kinds_in, scan
 
 
 def identity_like(layout: Layout) -> tuple[tuple[str, str], ...]:

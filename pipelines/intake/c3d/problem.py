@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from pipelines.intake.problem import FileProblem
+from pipelines.workers.problem import FileProblem
 
 
 class C3dProblem(FileProblem):

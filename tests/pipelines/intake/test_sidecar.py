@@ -12,8 +12,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from pipelines.intake.isolation import Isolated
 from pipelines.intake.sidecar import SidecarProblem, read_sidecar
+from pipelines.workers.isolation import Isolated
 
 RATE = 1000.0
 SECONDS = 4

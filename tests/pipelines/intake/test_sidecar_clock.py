@@ -11,7 +11,7 @@ import pytest
 from pipelines.intake.clocks import ClockFit, NoClock
 from pipelines.intake.sidecar import Sidecar
 from pipelines.intake.sidecar_clock import clock_row, with_signals
-from pipelines.outcomes.footfalls import compute_footfalls
+from pipelines.science.footfalls import compute_footfalls
 from schemas.convert.to_arrow import PANDAS_TYPES
 from schemas.convert.to_pandera import pandera_schema
 from schemas.outcomes_signals import CLOCK_FITS

@@ -8,11 +8,11 @@ import numpy as np
 import pytest
 from markupsafe import Markup
 
-from pipelines.outcomes.contrasts import pooled_contrasts, runner_contrasts, site_contrasts
 from pipelines.pages.drawing import BLUE, VERMILLION
 from pipelines.pages.forest import ForestRow, forest_chart, forest_rows
+from pipelines.science.statistics.contrasts import pooled_contrasts, runner_contrasts, site_contrasts
 from schemas.processing import Processing
-from tests.pipelines.outcomes.measured import measured
+from tests.pipelines.science.measured import measured
 
 SVG = "{http://www.w3.org/2000/svg}"
 ROWS = [

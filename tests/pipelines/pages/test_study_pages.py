@@ -118,7 +118,7 @@ def test_names_of_outcomes_are_those_the_contrasts_get_from_the_warehouse() -> N
     """Against the function that makes the names, over a row with the words of the outcome's own table."""
     import pandas as pd
 
-    from pipelines.outcomes.contrasts import long_form
+    from pipelines.science.statistics.contrasts import long_form
 
     about = {"trial_id": "T1", "participant_id": "P1", "site": "mill", "visit": "first", "condition": "shod"}
     for outcome in outcomes_shown.shown_outcomes(a_study(), "left"):

@@ -1,0 +1,1 @@
+"""Checks of a delivery and its tables."""

@@ -1,0 +1,213 @@
+"""Whether sessions and trials keep to the study's plan: visits, set speeds, surfaces, and the order of recordings.
+
+Looks at the tables of one delivery only, so nothing here asks for what another delivery may bring.
+"""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING, Any
+
+from checks.delivery.bag import known
+from checks.registry import Limit, Looked, Subject, Weight, check, looked, nothing
+from schemas.agreed import DAYS_PER_WEEK
+from schemas.received import Received
+from schemas.study import Study
+
+if TYPE_CHECKING:
+    pass
+
+
+def sessions_once(delivery: Received) -> list[dict[str, Any]]:
+    """Sessions that stand once in their table, in its order; of the others nobody knows which row counts."""
+    sessions = delivery.tables.get("sent_sessions")
+    if sessions is None:
+        return []
+    once = sessions.dropna(subset=["session_id"]).drop_duplicates("session_id", keep=False)
+    return [{str(name): value for name, value in row.items()} for row in once.to_dict("records")]
+
+
+def visits_of_runners(delivery: Received, *needed: str) -> list[tuple[Any, list[dict[str, Any]]]]:
+    """Each runner with the sessions whose ``needed`` cells are known, in order of study day."""
+    found: dict[Any, list[dict[str, Any]]] = {}
+    for row in sessions_once(delivery):
+        if all(known(row[name]) for name in ("participant_id", "study_day", *needed)):
+            found.setdefault(row["participant_id"], []).append(row)
+    return [(runner, sorted(rows, key=lambda row: int(row["study_day"]))) for runner, rows in found.items()]
+
+
+def at_session(row: dict[str, Any], column: str) -> dict[str, Any]:
+    """Where a cell of sessions.csv is, for a fault that touches the session's trials."""
+    session = row["session_id"]
+    place = f"session_id {session}, column {column}"
+    return {"session_id": session, "session": session, "file": "sessions.csv", "place": place}
+
+
+@check(
+    about=Subject.DELIVERY,
+    weight=Weight.NOTES,
+    seen="Session {session}, visit '{visit}', was on study day {day}, {off} days {side} the plan.",
+    expected="Day {planned}, which is week {week} of the study file, within {window_d:g} days.",
+    remedy="Check visit and study_day with the paper record. If both are right, leave them: the data are kept, and the "
+    "distance from the plan is shown.",
+    limits={"window_d": Limit("d", "common practice: a week and some days of grace")},
+)
+def visits_are_near_their_planned_week(delivery: Received, study: Study, *, window_d: float = 10) -> Looked:
+    """Each visit takes place near the week that the study file plans for it.
+
+    What the runner's body has adapted to by then is counted in weeks, and a visit three weeks late is another visit.
+    """
+    faults, examined = [], 0
+    for row in sessions_once(delivery):
+        visit = study.visits.get(row["visit"]) if known(row["visit"]) else None
+        if visit is None or not known(row["study_day"]):
+            continue
+        examined += 1
+        planned = DAYS_PER_WEEK * visit.planned_week
+        off = int(row["study_day"]) - planned
+        if abs(off) > window_d:
+            values = {"visit": row["visit"], "day": int(row["study_day"]), "planned": planned, "off": abs(off)}
+            side = "after" if off > 0 else "before"
+            faults.append({**at_session(row, "study_day"), **values, "week": visit.planned_week, "side": side})
+    return looked(examined, faults) if examined else nothing("no session has a visit of the plan and a study day")
+
+
+@check(
+    about=Subject.DELIVERY,
+    weight=Weight.RETURNS,
+    seen="Session {session}, visit '{visit}', was on study day {day}, and session {other}, visit '{other_visit}', on "
+    "day {other_day}.",
+    expected="The visits of a runner in the order of the study's plan.",
+    remedy="Find out with the paper record which visit or study day is wrong, correct sessions.csv and send the trials "
+    "of both sessions again.",
+)
+def visits_are_in_the_order_of_the_plan(delivery: Received, study: Study) -> Looked:
+    """A runner's visits follow each other in time as they do in the plan.
+
+    Two visits exchanged turn every change over the weeks round.
+    """
+    faults, examined = [], 0
+    for _, rows in visits_of_runners(delivery, "visit"):
+        planned = [row for row in rows if row["visit"] in study.visits]
+        weeks = [study.visits[row["visit"]].planned_week for row in planned]
+        examined += len(planned) if len(planned) > 1 else 0
+        for i, row in enumerate(planned):
+            # of two visits exchanged both sessions are in doubt, so each is told with the other
+            other = next((j for j in range(len(planned)) if (j - i) * (weeks[j] - weeks[i]) < 0), None)
+            if other is not None:
+                faults.append(
+                    {
+                        **at_session(row, "visit"),
+                        "visit": row["visit"],
+                        "day": int(row["study_day"]),
+                        "other": planned[other]["session_id"],
+                        "other_visit": planned[other]["visit"],
+                        "other_day": int(planned[other]["study_day"]),
+                    }
+                )
+    return looked(examined, faults) if examined else nothing("no runner with two visits in the delivery")
+
+
+@check(
+    about=Subject.DELIVERY,
+    weight=Weight.NOTES,
+    seen="Session {session} is visit '{visit}' of runner {runner}, and so is session {other}.",
+    expected="One session for each visit of a runner.",
+    remedy="If one is another visit, correct the visit. If the visit was repeated because the first went wrong, say so "
+    "in the comments of the trials; both are kept.",
+)
+def each_visit_has_one_session(delivery: Received) -> Looked:
+    """A runner comes to each visit of the plan once.
+
+    A second session is a repeat, which counts twice, or a visit with the wrong name.
+    """
+    faults, examined = [], 0
+    for runner, rows in visits_of_runners(delivery, "visit"):
+        first: dict[Any, dict[str, Any]] = {}
+        for row in rows:
+            examined += 1
+            other = first.setdefault(row["visit"], row)
+            if other is not row:
+                told = {"visit": row["visit"], "runner": runner, "other": other["session_id"]}
+                faults.append({**at_session(row, "visit"), **told})
+    return looked(examined, faults) if examined else nothing("no session with runner, visit and study day")
+
+
+@check(
+    about=Subject.DELIVERY,
+    weight=Weight.NOTES,
+    seen="The set speed of runner {runner} is {speed:.2f} m/s in session {session} and was {before:.2f} m/s in session "
+    "{other}, {change:+.1f} %.",
+    expected="The same speed at every visit, within {same_percent:g} %.",
+    remedy="Check both with the protocol sheet. If the speed was changed on purpose, leave it; comparisons between "
+    "these visits then compare speeds as well.",
+    limits={"same_percent": Limit("%", "common practice: labs hold 5 %")},
+)
+def set_speed_stays_the_same_between_visits(delivery: Received, *, same_percent: float = 5.0) -> Looked:
+    """A runner's set speed is the same at every visit.
+
+    Nearly every outcome changes with speed, so that another speed looks like a change over the weeks.
+    """
+    faults, examined = [], 0
+    for runner, rows in visits_of_runners(delivery, "set_speed_m_per_s"):
+        examined += max(0, len(rows) - 1)
+        before = float(rows[0]["set_speed_m_per_s"])
+        for row in rows[1:]:
+            speed = float(row["set_speed_m_per_s"])
+            change = 100 * (speed / before - 1) if before > 0 else math.nan
+            if abs(change) > same_percent + 1e-9:
+                told = {"runner": runner, "speed": speed, "before": before, "change": change}
+                faults.append({**at_session(row, "set_speed_m_per_s"), **told, "other": rows[0]["session_id"]})
+    return looked(examined, faults) if examined else nothing("no runner with set speeds of two visits")
+
+
+@check(
+    about=Subject.DELIVERY,
+    weight=Weight.NOTES,
+    seen="The set speed of session {session} is {speed:.2f} m/s; read as km/h it would be {as_km_h:.2f} m/s.",
+    expected="A running speed, {slowest_m_s:g} to {fastest_m_s:g} m/s.",
+    remedy="Check the unit: set_speed_m_per_s is in metres a second, and treadmills often show km/h (divide by 3.6). "
+    "If the speed is right, leave it.",
+    limits={
+        "slowest_m_s": Limit("m/s", "common practice: below it people walk"),
+        "fastest_m_s": Limit("m/s", "common practice: above it people sprint, which few treadmills do"),
+    },
+)
+def set_speed_is_a_running_speed(delivery: Received, *, slowest_m_s: float = 1.5, fastest_m_s: float = 7.0) -> Looked:
+    """The set speed is one at which people run.
+
+    Stride length on a treadmill, and what a metre costs, are computed from it.
+    """
+    rows = [row for row in sessions_once(delivery) if known(row["set_speed_m_per_s"])]
+    faults = [
+        {**at_session(row, "set_speed_m_per_s"), "speed": speed, "as_km_h": speed / 3.6}
+        for row in rows
+        if not slowest_m_s <= (speed := float(row["set_speed_m_per_s"])) <= fastest_m_s
+    ]
+    return looked(len(rows), faults) if rows else nothing("no session sets a speed")
+
+
+@check(
+    about=Subject.DELIVERY,
+    weight=Weight.RETURNS,
+    seen="Session {session} was on a {surface}, says sessions.csv.",
+    expected="A {own}, which is what the profile of laboratory {site} has.",
+    remedy="Correct the surface in sessions.csv and send the session's trials again. If the laboratory has got another "
+    "surface, it needs a profile of its own in the study file; ask the data manager.",
+)
+def surface_is_that_of_the_laboratory(delivery: Received, study: Study) -> Looked:
+    """The surface of a session is the one the laboratory has.
+
+    On a treadmill the belt's speed is added to all that moves, on a runway it is not.
+    """
+    site = study.sites.get(delivery.site or "")
+    rows = [row for row in sessions_once(delivery) if known(row["surface"])]
+    if site is None or not rows or (delivery.inbox_site and delivery.site != delivery.inbox_site):
+        return nothing("no surface, or a laboratory that is not known for sure")
+    own = site.profile.surface
+    faults = [
+        {**at_session(row, "surface"), "surface": row["surface"], "own": own, "site": delivery.site}
+        for row in rows
+        if row["surface"] != own
+    ]
+    return looked(len(rows), faults)

@@ -1,0 +1,338 @@
+"""Whether the force plates told the truth: zero, sign, range, point of application, scale.
+
+What the force says about the runner is for ``outcomes``.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from checks.registry import Limit, Looked, Subject, Weight, check, looked, nothing
+from pipelines.science.signals import measures as signals
+from schemas.mechanics import STANDARD_GRAVITY, runs
+from schemas.trial import UP, Plate, Trial
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+#: Own choice: a peak that misses less than this part of the plate's largest force (or moment) is as good as whole.
+LEAST_LOSS = 0.005
+
+
+@check(
+    about=Subject.TRIAL,
+    weight=Weight.RETURNS,
+    seen="With nobody on it, plate {number} reads {level_n:+.0f} N vertically, going from {start_n:+.0f} N "
+    "at the start to {end_n:+.0f} N at the end of the trial.",
+    expected="An unloaded plate reads 0 N, within {offset_n:g} N, from start to end.",
+    remedy="If an unloaded recording of the same session exists, subtract it and export again; otherwise "
+    "subtract this trial's own unloaded level. Before the next session zero the amplifier with the plate "
+    "warm and unloaded, and with the belt running on a treadmill.",
+    limits={"offset_n": Limit("N", "common practice: below the 20 N contact threshold")},
+)
+def plates_read_zero_unloaded(trial: Trial, *, offset_n: float = 15.0) -> Looked:
+    """A force plate reads zero while no foot is on it.
+
+    An offset moves contact and toe-off, adds to every impulse and bends the centre of pressure most where the force is
+    small, which is where the strike index is read.
+    """
+    if reason := signals.without_force(trial):
+        return nothing(reason)
+    faults, examined = [], 0
+    for plate in trial.plates:
+        force, rate = signals.vertical(plate), trial.analog_rate_hz or 1.0
+        spells = signals.unloaded_spells(force, rate, edge_s=0.015)
+        examined += sum(b - a for a, b in spells)
+        fault = _zero_fault(force, rate, spells, offset_n)
+        faults += [{**fault, "number": plate.number, **_at(plate)}] if fault else []
+    return looked(examined, faults) if examined else nothing("no plate is ever unloaded")
+
+
+def _zero_fault(
+    force: np.ndarray, rate: float, spells: list[tuple[int, int]], offset_n: float
+) -> dict[str, float] | None:
+    """Levels and the moment of the spell that is furthest from zero; None if the plate stays within the limit."""
+    levels = np.array([np.nanmedian(force[a:b]) for a, b in spells if np.isfinite(force[a:b]).any()])
+    if not len(levels):
+        return None
+    third = max(1, len(levels) // 3)  # several flights together, so that one shaken flight is not a drift
+    start, end = float(np.median(levels[:third])), float(np.median(levels[-third:]))
+    level = float(np.median(np.concatenate([force[a:b] for a, b in spells])))
+    if max(abs(start), abs(end), abs(level)) <= offset_n:
+        return None
+    a, b = spells[-1] if abs(end) >= abs(start) else spells[0]
+    return {"level_n": level, "start_n": start, "end_n": end, "moment_s": (a + b) / 2 / rate}
+
+
+@check(
+    about=Subject.TRIAL,
+    weight=Weight.RETURNS,
+    seen="Under load plate {number} reads {mean_n:.0f} N vertically on average, so the ground would pull "
+    "the runner down.",
+    expected="The ground pushes the runner up: vertical force is positive in the study's axes.",
+    remedy="Check in the profile which lab axis points up, then the order of this plate's corners and the "
+    "polarity of its vertical channel in the export: C3D plates have their own axis pointing down, and "
+    "some programs write the force on the plate, others the force on the runner.",
+    limits={"loaded_n": Limit("N", "common practice: well above noise, well below body weight")},
+)
+def vertical_force_points_up(trial: Trial, *, loaded_n: float = 200.0) -> Looked:
+    """Vertical force points up on every loaded plate, because it is the ground's action on the runner.
+
+    With the sign turned no contact is found, or the flights are taken for contacts.
+    """
+    if reason := signals.without_force(trial):
+        return nothing(reason)
+    faults, examined = [], 0
+    for plate in trial.plates:
+        force = signals.vertical(plate)
+        loaded = np.flatnonzero(np.linalg.norm(plate.force, axis=1) > loaded_n)
+        examined += len(loaded)
+        if len(loaded) and (mean := float(np.mean(force[loaded]))) < 0:
+            worst = loaded[np.argmin(force[loaded])]
+            faults.append(
+                {
+                    "number": plate.number,
+                    "mean_n": mean,
+                    "moment_s": worst / (trial.analog_rate_hz or 1.0),
+                    **_at(plate),
+                }
+            )
+    return looked(examined, faults) if examined else nothing("no plate was loaded")
+
+
+@check(
+    about=Subject.TRIAL,
+    weight=Weight.RETURNS,
+    seen="Channel {label} of plate {number} stands still at {value:.6g} (file units) for {samples} samples, "
+    "{longest} of them in a row, at the end of its range.",
+    expected="A force peak is round; fewer than {equal_samples:g} samples in a row share its largest value.",
+    remedy="The peaks are lost and cannot be brought back: record the trial again with the next larger "
+    "range of the amplifier and of the converter. If the raw recording is not cut off, export it with a "
+    "larger analog scale or as floating-point numbers.",
+    limits={"equal_samples": Limit("1", "common practice")},
+)
+def force_stays_below_full_scale(trial: Trial, *, equal_samples: float = 4) -> Looked:
+    """No channel of a force plate reaches the end of its range.
+
+    A cut-off peak lowers active peaks and impulses by an amount nobody can know afterwards, and it does so most for
+    the heaviest and fastest runners.
+    """
+    if reason := signals.without_force(trial):
+        return nothing(reason)
+    faults, examined = [], 0
+    for plate in trial.plates:
+        raw = np.asarray(plate.raw, float)
+        for column in range(raw.shape[1] if raw.ndim == 2 else 0):
+            examined += len(raw)
+            cut = _cut_off(plate, column, int(equal_samples))
+            faults += [_clip_fault(trial, plate, column, cut)] if cut else []
+    return looked(examined, faults) if examined else nothing("the plates' own channels are not known")
+
+
+def _cut_off(plate: Plate, column: int, shortest: int) -> list[tuple[int, int]]:
+    """Stretches of one channel that are flat at the top, or that reach what the file can store."""
+    raw = np.asarray(plate.raw, float)
+    samples = raw[:, column]
+    alike = np.abs(raw[:, _same_quantity(plate, column)])
+    largest = float(np.max(alike, initial=0.0, where=np.isfinite(alike)))
+    cut = signals.flat_tops(samples, shortest, least=LEAST_LOSS * largest)
+    if plate.raw_full_scale is not None and column < len(plate.raw_full_scale):
+        low, high = np.sort(plate.raw_full_scale[column])
+        slack = 1e-6 * (high - low)
+        at_end = (samples <= low + slack) | (samples >= high - slack)
+        if high > low and at_end.sum() > 1:
+            cut = runs(at_end)
+    return cut
+
+
+def _same_quantity(plate: Plate, column: int) -> slice:
+    """The plate's channels that hold the same quantity: three forces or three moments, or the forces of type 3."""
+    if plate.c3d_type == 3:
+        return slice(None)
+    return slice(0, 3) if column < 3 else slice(3, 6)
+
+
+def _clip_fault(trial: Trial, plate: Plate, column: int, cut: list[tuple[int, int]]) -> dict[str, Any]:
+    label = plate.labels[column] if column < len(plate.labels) else f"{column + 1}"
+    longest = max(cut, key=lambda ab: ab[1] - ab[0])
+    return {
+        "number": plate.number,
+        "label": label,
+        "value": float(plate.raw[longest[0], column]),
+        "longest": longest[1] - longest[0],
+        "samples": sum(b - a for a, b in cut),
+        "moment_s": longest[0] / (trial.analog_rate_hz or 1.0),
+        **_at(plate),
+        "place": f"plate {plate.number}, channel {label}",
+    }
+
+
+@check(
+    about=Subject.TRIAL,
+    weight=Weight.RETURNS,
+    seen="In {share_percent_found:.0f} % of the loaded samples the centre of pressure lies outside plate "
+    "{number}, at most {worst_m:.2f} m beyond its edge.",
+    expected="The centre of pressure stays on the plate, within {beyond_m:g} m, in all but "
+    "{share_percent:g} % of the samples above {loaded_n:g} N.",
+    remedy="Compare FORCE_PLATFORM:CORNERS and ORIGIN with the plate as it lies in the lab: order of the "
+    "corners, unit (millimetres or metres), sign and depth of the origin. Then check that the moment "
+    "channels are wired and scaled as in the plate's calibration sheet (N.m or N.mm).",
+    limits={
+        "beyond_m": Limit("m", "common practice"),
+        "share_percent": Limit("%", "common practice"),
+        "loaded_n": Limit("N", "common practice: the point is uncertain where the force is small"),
+    },
+)
+def centre_of_pressure_lies_on_the_plate(
+    trial: Trial, *, beyond_m: float = 0.02, share_percent: float = 5.0, loaded_n: float = 100.0
+) -> Looked:
+    """The centre of pressure of a loaded plate lies within the plate's corners.
+
+    It is the quickest proof that forces, moments, corners and origin fit each other; where it fails, the strike index
+    and every joint moment are wrong.
+    """
+    if reason := signals.without_force(trial):
+        return nothing(reason)
+    faults, examined = [], 0
+    for plate in trial.plates:
+        loaded = np.flatnonzero(signals.vertical(plate) > loaded_n)
+        outside = signals.distance_outside(plate.corners, signals.centre_of_pressure(plate)[loaded])
+        known = np.isfinite(outside)
+        examined += int(known.sum())
+        share = 100 * np.mean(outside[known] > beyond_m) if known.any() else 0.0
+        if share > share_percent:
+            worst = int(np.nanargmax(outside))
+            faults.append(
+                {
+                    "number": plate.number,
+                    "share_percent_found": share,
+                    "worst_m": float(outside[worst]),
+                    "moment_s": loaded[worst] / (trial.analog_rate_hz or 1.0),
+                    "place": f"plate {plate.number}",
+                    "signal": f"cop:{plate.number}:{_crossed(plate, loaded[worst])}",
+                }
+            )
+    return looked(examined, faults) if examined else nothing("no plate was loaded, or its corners are not known")
+
+
+def _crossed(plate: Plate, sample: int) -> str:
+    """The direction in which the point is further from the plate's centre, measured in half plates."""
+    offset = signals.centre_of_pressure(plate)[sample] - plate.corners[:, [0, 2]].mean(axis=0)
+    half = np.maximum(np.ptp(plate.corners[:, [0, 2]], axis=0) / 2, 1e-9)
+    return ("forward", "right")[int(np.argmax(np.abs(offset) / half))]
+
+
+@check(
+    about=Subject.TRIAL,
+    weight=Weight.RETURNS,
+    seen="Mean vertical force over {steps} whole steps is {mean_n:.0f} N, that of {from_force_kg:.1f} kg, "
+    "{off_percent:+.0f} % off the session's {mass_kg:.1f} kg.",
+    expected="Over whole steps the ground carries the runner's weight: {weight_n:.0f} N, within "
+    "{allowed_percent:.0f} %.",
+    remedy="Check first that the mass in sessions.csv is this runner's, in kg. If it is, stand a known "
+    "weight on the plate and compare: a wrong gain, a wrong calibration matrix, a runner holding the "
+    "handrail or a foot beside the plate shows there.",
+    limits={
+        "treadmill_fraction": Limit(
+            "1", "Newton's second law gives equality over whole strides; common practice for the limit"
+        ),
+        "runway_fraction": Limit("1", "common practice: one step of a runner may rise or sink"),
+    },
+)
+def mean_vertical_force_is_body_weight(
+    trial: Trial,
+    footfalls: pd.DataFrame,
+    *,
+    treadmill_fraction: float = 0.10,
+    runway_fraction: float = 0.20,
+) -> Looked:
+    """Mean vertical force over whole steps is the runner's body weight.
+
+    A runner who neither rises nor sinks from one step to the next pushes his or her weight on average, whatever the
+    style; so this finds wrong gains, mixed-up runners and wrong masses before every force is divided by that mass.
+    """
+    if reason := signals.without_force(trial) or signals.without_footfalls(trial, footfalls):
+        return nothing(reason)
+    if not trial.mass_kg or not np.isfinite(trial.mass_kg):
+        return nothing("the session has no body mass")
+    mean, steps = _mean_over_steps(trial, footfalls)
+    if steps < 1:
+        return nothing("fewer than two contacts in a row")
+    weight = trial.mass_kg * STANDARD_GRAVITY
+    allowed = treadmill_fraction if trial.surface == "treadmill" else runway_fraction
+    if abs(mean / weight - 1) <= allowed:
+        return looked(steps)
+    fault = {
+        "steps": steps,
+        "mean_n": mean,
+        "weight_n": weight,
+        "from_force_kg": mean / STANDARD_GRAVITY,
+        "mass_kg": trial.mass_kg,
+        "off_percent": 100 * (mean / weight - 1),
+        "allowed_percent": 100 * allowed,
+        "place": "all plates",
+        "moment_s": float(footfalls["contact_s"].min()),
+        "signal": "force:all:vertical",
+    }
+    return looked(steps, [fault])
+
+
+def _mean_over_steps(trial: Trial, footfalls: pd.DataFrame) -> tuple[float, int]:
+    """Mean vertical force in N over whole steps, and their number; NaN and 0 where there is no whole step.
+
+    Mean impulse of the contacts over mean time of the steps between them. On a runway, where there are few, this uses
+    both contacts of a single step, which averages out the difference between left and right.
+    """
+    rate = trial.analog_rate_hz or 1.0
+    force = trial.force[:, UP]
+    times = np.arange(len(force)) / rate
+    contacts = footfalls[["contact_s", "toe_off_s"]].to_numpy(float)
+    steps = footfalls["step_time_s"].to_numpy(float)
+    steps = steps[np.isfinite(steps)]
+    if not len(steps) or len(contacts) < 2:
+        return float("nan"), 0
+    impulses = [
+        np.nansum(force[(times >= start) & (times <= end)]) / rate
+        for start, end in contacts
+        if np.isfinite(start) and np.isfinite(end)
+    ]
+    return float(np.mean(impulses) / np.mean(steps)), len(steps)
+
+
+@check(
+    about=Subject.TRIAL,
+    weight=Weight.NOTES,
+    seen="In {place} the foot touched {plates} plates.",
+    expected="On a runway each foot lands on one plate.",
+    remedy="Nothing to mend: the forces of the plates are added up, which is right when they lie side by "
+    "side without a step. Move the start mark by half a foot length when many trials show this.",
+)
+def foot_lands_on_one_plate(trial: Trial, footfalls: pd.DataFrame) -> Looked:
+    """Each footfall on a runway is on one plate.
+
+    A contact shared between plates adds up the errors of both, and its centre of pressure is a weighted mean of two.
+    """
+    if reason := signals.without_force(trial) or signals.without_footfalls(trial, footfalls):
+        return nothing(reason)
+    if trial.surface != "runway":
+        return nothing("not a runway")
+    known = footfalls[footfalls["plate_count"].notna()]
+    shared = known[known["plate_count"] > 1]
+    return looked(
+        len(known),
+        [
+            {
+                "place": signals.footfall_place(row),
+                "plates": int(row["plate_count"]),
+                "moment_s": float(row["contact_s"]),
+                "signal": "force:all:vertical",
+            }
+            for _, row in shared.iterrows()
+        ],
+    )
+
+
+def _at(plate: Plate) -> dict[str, str]:
+    return {"place": f"plate {plate.number}", "signal": f"force:{plate.number}:vertical"}

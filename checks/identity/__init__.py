@@ -1,0 +1,1 @@
+"""Checks of texts that may identify a person."""

@@ -1,0 +1,1 @@
+"""Checks of markers and of standing trials."""

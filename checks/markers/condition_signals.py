@@ -1,0 +1,77 @@
+"""Whether the signals of a trial fit the condition its row names. One trial and the standing trial of its condition."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from checks.registry import Limit, Looked, Subject, Weight, check, looked, nothing
+from pipelines.science.signals import measures as signals
+from schemas.study import Study
+from schemas.trial import UP, Posture, Trial
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+
+@check(
+    about=Subject.TRIAL,
+    weight=Weight.NOTES,
+    seen="While the feet are flat on the ground, the forefoot markers are {off_mm:+.0f} mm higher than in standing "
+    "trial {standing} of the same condition, '{condition}'.",
+    expected="The same height within {height_mm:g} mm: the sole under the foot is the same.",
+    remedy="Suspected: one of the two trials was recorded in other footwear than '{condition}' (a cushioned shoe lifts "
+    "the foot by 20 to 30 mm), or the markers were put on anew in between. Look into the protocol sheet, correct the "
+    "condition in trials.csv, and send the trial again; if nothing was wrong, leave it.",
+    limits={
+        "height_mm": Limit(
+            "mm", "own limit: half a cushioned sole; a sole gives by a few mm under load. Thin soles stay unseen"
+        )
+    },
+)
+def feet_stand_as_high_as_in_the_standing_trial(
+    trial: Trial, footfalls: pd.DataFrame, posture: Posture | None, study: Study, *, height_mm: float = 13.0
+) -> Looked:
+    """In mid-contact the forefoot is as high above the ground as in the standing trial of the condition.
+
+    A shoe lifts the foot by its sole, so a wrong condition shows as a step in height; every difference between
+    conditions is lost in a trial whose condition is wrong.
+    """
+    if reason := signals.without_footfalls(trial, footfalls):
+        return nothing(reason)
+    if posture is None:
+        return nothing("no standing trial of the session and condition")
+    roles = dict.fromkeys((study.processing.forefoot_role, study.processing.toe_role))
+    heights = []  # contact, role with side, mm above the standing trial
+    for _, row in footfalls.iterrows():
+        for role in (f"{role}_{row['side']}" for role in roles):
+            off = _above_standing(trial, posture, role, float(row["contact_s"]), float(row["toe_off_s"]))
+            if np.isfinite(off):
+                heights.append((float(row["contact_s"]), role, 1000 * off))
+    if not heights:
+        return nothing("no forefoot marker in both trials while a foot is flat")
+    middle = float(np.median([off for *_, off in heights]))
+    if abs(middle) <= height_mm:
+        return looked(len(heights))
+    moment_s, role, _ = max(heights, key=lambda found: found[2] * np.sign(middle))
+    fault = {
+        "off_mm": middle,
+        "standing": posture.trial_id,
+        "condition": trial.condition,
+        "place": "all contacts",
+        "moment_s": moment_s,
+        "signal": f"marker:{role}:up",
+    }
+    return looked(len(heights), [fault])
+
+
+def _above_standing(trial: Trial, posture: Posture, role: str, contact_s: float, toe_off_s: float) -> float:
+    """Mean height of a marker from 30 to 50 % of a contact, when the foot is flat, above the standing trial's; m."""
+    path, stood = trial.markers.get(role), posture.markers.get(role)
+    if path is None or stood is None or not (np.isfinite(contact_s) and toe_off_s > contact_s):
+        return float("nan")
+    share = (np.arange(len(path)) / trial.marker_rate_hz - contact_s) / (toe_off_s - contact_s)
+    flat = path[(share >= 0.3) & (share <= 0.5), UP]
+    flat = flat[np.isfinite(flat)]
+    return float(flat.mean() - stood[UP]) if len(flat) else float("nan")

@@ -1,0 +1,321 @@
+"""Whether the markers are where the body is: gaps, labels on the right marker, no jumps, a still standing trial."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from checks.registry import Limit, Looked, Subject, Weight, check, looked, nothing
+from pipelines.science.signals import measures as signals
+from schemas.mechanics import runs
+from schemas.study import Study
+from schemas.trial import RIGHT, Trial
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+
+@check(
+    about=Subject.TRIAL,
+    weight=Weight.RETURNS,
+    seen="Marker {marker} is missing for {gap_found_s:.2f} s, frames {first} to {last}, and for "
+    "{missing_percent:.0f} % of the part with footfalls.",
+    expected="No required marker is missing for longer than {gap_s:g} s from just before the first contact "
+    "to just after the last toe-off.",
+    remedy="Look for the marker under another or no label in frames {first} to {last} and label it there. "
+    "If it was hidden, fill the gap from the other markers of the segment; do not draw a line across a "
+    "contact.",
+    limits={
+        "gap_s": Limit("s", "common practice"),
+        "margin_s": Limit("s", "common practice: events need a little signal on both sides"),
+    },
+)
+def marker_gaps_are_short(
+    trial: Trial, footfalls: pd.DataFrame, study: Study, *, gap_s: float = 0.10, margin_s: float = 0.10
+) -> Looked:
+    """No required marker is missing for long while the runner is on the plates.
+
+    Short gaps are filled during intake, as the study file says. A curve drawn across a long one is an invention, and it
+    is smooth, so it looks better than the data.
+    """
+    if reason := signals.not_running(trial):
+        return nothing(reason)
+    start, stop = _span(trial, footfalls, margin_s)
+    faults, examined = [], 0
+    for role in study.roles_with_side(required_only=True):
+        xyz = trial.markers.get(role)
+        if xyz is None or not np.isfinite(xyz).all(axis=1).any():
+            continue  # required_markers_are_labelled says so
+        missing = np.asarray(np.isnan(xyz[start:stop]).any(axis=1))
+        examined += len(missing)
+        a, b = max(runs(missing), key=lambda ab: ab[1] - ab[0], default=(0, 0))
+        if (b - a) / trial.marker_rate_hz > gap_s:
+            faults.append(
+                {
+                    "gap_found_s": (b - a) / trial.marker_rate_hz,
+                    "missing_percent": 100 * missing.mean(),
+                    "first": start + a + 1,
+                    "last": start + b,
+                    **_at(trial, study, role, start + a, "up"),
+                }
+            )
+    return looked(examined, faults) if examined else nothing("no required marker was seen")
+
+
+def _span(trial: Trial, footfalls: pd.DataFrame | None, margin_s: float) -> tuple[int, int]:
+    """Frames from just before the first contact to just after the last toe-off; all frames without footfalls."""
+    frames = max((len(xyz) for xyz in trial.markers.values()), default=0)
+    if footfalls is None or not len(footfalls) or not trial.marker_rate_hz:
+        return 0, frames
+    start, stop = footfalls["contact_s"].min() - margin_s, footfalls["toe_off_s"].max() + margin_s
+    if not (np.isfinite(start) and np.isfinite(stop)):
+        return 0, frames
+    rate = trial.marker_rate_hz
+    return max(0, int(np.floor(start * rate))), min(frames, int(np.ceil(stop * rate)) + 1)
+
+
+@check(
+    about=Subject.TRIAL,
+    weight=Weight.RETURNS,
+    seen="The distance from {first} to {second} leaves its median of {median_mm:.0f} mm by up to "
+    "{worst_mm:.0f} mm, and by more than {allowed_mm:.0f} mm in {bad} of {frames} frames{diagnosis}.",
+    expected="Two markers on one segment keep their distance within {allowed_mm:.0f} mm.",
+    remedy="Go to frame {frame} in the labelling step: {what_to_do}.",
+    limits={
+        "foot_mm": Limit(
+            "mm",
+            "Winter 2009, Table A.1: heel to fifth metatarsal varies with an SD of 4 mm in walking; about four SD",
+        ),
+        "shank_mm": Limit(
+            "mm",
+            "common practice: wide, because skin over the femoral epicondyle slides as the knee bends",
+        ),
+        "share_percent": Limit("%", "common practice"),
+    },
+)
+def markers_keep_their_distance(
+    trial: Trial,
+    study: Study,
+    *,
+    foot_mm: float = 15.0,
+    shank_mm: float = 60.0,
+    share_percent: float = 5.0,
+) -> Looked:
+    """Markers on one foot, and those on one shank, keep their distance from each other.
+
+    A distance that jumps means labels that change places or a marker that came loose; either bends the foot angle,
+    and with it the foot-strike class, without any gap that would show it.
+    """
+    exchanged = list(signals.exchanges(trial.markers, foot_mm / 1000))
+    faults = [_exchange_fault(trial, study, *found, foot_mm) for found in exchanged]
+    mended = signals.exchanged_back(trial.markers, foot_mm / 1000)
+    examined = 0
+    for first, second, allowed_mm in _pairs(foot_mm, shank_mm):
+        apart = signals.distance(mended, first, second)
+        if apart is None:
+            continue
+        off = signals.departure(apart) * 1000
+        known = int(np.isfinite(off).sum())
+        examined += known
+        if 100 * np.sum(off > allowed_mm) > share_percent * known:
+            faults.append(_distance_fault(trial, study, first, second, apart, allowed_mm))
+    return looked(examined, faults) if examined else nothing("no two markers of one foot or shank")
+
+
+def _pairs(foot_mm: float, shank_mm: float) -> list[tuple[str, str, float]]:
+    heel, second, fifth = signals.FOOT
+    pairs = [(heel, second, foot_mm), (heel, fifth, foot_mm), (second, fifth, foot_mm), (*signals.SHANK, shank_mm)]
+    return [(f"{a}_{side}", f"{b}_{side}", allowed) for side in signals.SIDES for a, b, allowed in pairs]
+
+
+def _exchange_fault(
+    trial: Trial, study: Study, first: str, second: str, third: str, swapped: np.ndarray, allowed_mm: float
+) -> dict[str, Any]:
+    """The labels of ``first`` and ``second`` change places; shown on the distance from the third marker."""
+    apart = signals.distance(trial.markers, third, first)
+    assert apart is not None  # exchanges() found it
+    fault = _distance_fault(trial, study, third, first, apart, allowed_mm, np.flatnonzero(swapped))
+    one, other = signals.named(trial, study, first), signals.named(trial, study, second)
+    return {
+        **fault,
+        "diagnosis": f"; exchanging {one} and {other} in {int(swapped.sum())} frames brings both back",
+        "what_to_do": f"there and in {int(swapped.sum()) - 1} other frames {one} carries the label of {other} and the "
+        f"other way round. Exchange the two labels in these frames and export again",
+        "place": f"{first} and {second}, from frame {fault['frame']}",
+    }
+
+
+def _distance_fault(
+    trial: Trial,
+    study: Study,
+    first: str,
+    second: str,
+    apart: np.ndarray,
+    allowed_mm: float,
+    frames: np.ndarray | None = None,
+) -> dict[str, Any]:
+    off = signals.departure(apart) * 1000
+    bad = np.flatnonzero(off > allowed_mm)
+    frame = int((bad if frames is None else frames)[0])
+    return {
+        "first": signals.named(trial, study, first),
+        "second": signals.named(trial, study, second),
+        "median_mm": 1000 * float(np.nanmedian(apart)),
+        "worst_mm": float(np.nanmax(off)),
+        "allowed_mm": allowed_mm,
+        "bad": len(bad),
+        "frames": int(np.isfinite(off).sum()),
+        "frame": frame + 1,
+        "diagnosis": "",
+        "what_to_do": "see whether one of the two carries another marker's label there and relabel it. If "
+        "a marker came loose, leave the trial out and note it in the comment column",
+        "place": f"{first} to {second}, from frame {frame + 1}",
+        "moment_s": frame / (trial.marker_rate_hz or 1.0),
+        "signal": f"distance:{first}:{second}",
+    }
+
+
+@check(
+    about=Subject.TRIAL,
+    weight=Weight.RETURNS,
+    seen="Marker {marker} leaves its path by {jump_found_mm:.0f} mm from one frame to the next at "
+    "frame {frame}; places like that in the trial: {count}.",
+    expected="From one frame to the next a marker goes on as it went, within {jump_mm:g} mm.",
+    remedy="Go to frame {frame} in the labelling step: either the marker was taken for another one or for "
+    "a reflection there. Give the frames their right label, or delete and fill them, and export again.",
+    limits={
+        "jump_mm": Limit(
+            "mm",
+            "common practice: at 200 Hz 60 mm is 2400 m/s2, above what a heel does at contact",
+        )
+    },
+)
+def markers_move_without_jumps(trial: Trial, study: Study, *, jump_mm: float = 60.0) -> Looked:
+    """No marker leaves its path from one frame to the next and comes back or stays there.
+
+    One wrong frame becomes a spike in velocity and a burst in acceleration, and a filter spreads it over its
+    neighbours, where it can no longer be seen. A marker that the study can do without is only noted; exchanged labels
+    on one foot are told by markers_keep_their_distance.
+    """
+    if not trial.markers:
+        return nothing("no markers in the recording")
+    required = study.roles_with_side(required_only=True)
+    faults, examined = [], 0
+    for role, xyz in signals.exchanged_back(trial.markers, signals.EXCHANGE_TOLERANCE_M).items():
+        bend = 1000 * np.diff(xyz, 2, axis=0)  # departure from a straight path
+        off = np.linalg.norm(bend, axis=1)
+        examined += int(np.isfinite(off).sum())
+        jumps = runs(off > jump_mm)
+        if jumps:
+            first = jumps[0][0]
+            axis = int(np.argmax(np.abs(bend[first])))
+            faults.append(
+                {
+                    "jump_found_mm": float(off[first]),
+                    "count": len(jumps),
+                    "frame": first + 3,
+                    **_at(trial, study, role, first + 2, ("forward", "up", "right")[axis]),
+                    **({} if role in required else {"weight": Weight.NOTES}),
+                }
+            )
+    return looked(examined, faults) if examined else nothing("no marker is seen in three frames in a row")
+
+
+@check(
+    about=Subject.TRIAL,
+    weight=Weight.RETURNS,
+    seen="Marker {marker} moves by {range_mm:.0f} mm during the standing trial, and {moving} of {markers} "
+    "markers move too far.",
+    expected="In a standing trial every required marker stays within {still_mm:g} mm.",
+    remedy="If one marker alone moves, see whether its label jumps to another one. Otherwise cut the "
+    "standing trial to a second or more in which the runner stands still and export that part; if there is "
+    "none, record the standing trial again.",
+    limits={"still_mm": Limit("mm", "common practice: quiet standing sways by 10 to 20 mm at the pelvis")},
+)
+def standing_trial_stands_still(trial: Trial, study: Study, *, still_mm: float = 30.0) -> Looked:
+    """The runner stands still in a standing trial.
+
+    The standing posture is the zero of every angle of the session; a shift of weight in it moves all of them.
+    """
+    if trial.kind != "standing":
+        return nothing("not a standing trial")
+    ranges, examined = {}, 0
+    for role in study.roles_with_side(required_only=True):
+        xyz = trial.markers.get(role)
+        if xyz is None or not np.isfinite(xyz).all(axis=1).any():
+            continue
+        seen = xyz[np.isfinite(xyz).all(axis=1)]
+        examined += len(seen)
+        ranges[role] = 1000 * np.ptp(np.percentile(seen, [1, 99], axis=0), axis=0)  # one bad frame is no movement
+    if not ranges:
+        return nothing("no required marker was seen")
+    role = max(ranges, key=lambda r: ranges[r].max())
+    axis = int(np.argmax(ranges[role]))
+    if ranges[role][axis] <= still_mm:
+        return looked(examined)
+    path = trial.markers[role][:, axis]
+    frame = int(np.nanargmax(np.abs(path - np.nanmedian(path))))
+    fault = {
+        "moving": sum(bool(r.max() > still_mm) for r in ranges.values()),
+        "markers": len(ranges),
+        "range_mm": float(ranges[role][axis]),
+        **_at(trial, study, role, frame, ("forward", "up", "right")[axis]),
+    }
+    return looked(examined, [fault])
+
+
+@check(
+    about=Subject.TRIAL,
+    weight=Weight.RETURNS,
+    seen="{wrong} of {pairs} pairs of markers have left and right the wrong way round; {left} lies "
+    "{beyond_mm:.0f} mm to the right of {right} on average.",
+    expected="The runner's left markers lie to the left of the right ones, give or take {crossing_mm:g} mm.",
+    remedy="{what_to_do}.",
+    limits={"crossing_mm": Limit("mm", "common practice: feet may cross the middle line, knees and hips do not")},
+)
+def left_and_right_are_on_their_sides(trial: Trial, study: Study, *, crossing_mm: float = 40.0) -> Looked:
+    """Left markers are on the runner's left, right ones on the right.
+
+    Exchanged sides give every outcome to the other leg, and nothing else in the data tells.
+    """
+    beyond = {}
+    for role, spec in study.marker_roles.items():
+        left, right = (trial.markers.get(f"{role}_{side}") for side in signals.SIDES)
+        if not spec.sided or left is None or right is None or len(left) != len(right):
+            continue
+        apart = 1000 * (left[:, RIGHT] - right[:, RIGHT])
+        if np.isfinite(apart).any():
+            beyond[role] = float(np.nanmean(apart))
+    if not beyond:
+        return nothing("no marker was seen on both sides")
+    wrong = [role for role in beyond if beyond[role] > crossing_mm]
+    if not wrong:
+        return looked(len(beyond))
+    role = max(wrong, key=lambda r: beyond[r])
+    whole = len(wrong) > len(beyond) / 2
+    fault = {
+        "wrong": len(wrong),
+        "pairs": len(beyond),
+        "left": signals.named(trial, study, f"{role}_left"),
+        "right": signals.named(trial, study, f"{role}_right"),
+        "beyond_mm": beyond[role],
+        "what_to_do": "Nearly all pairs are turned, so look at the axes first: 'right' in the profile, or "
+        "a runner who came from the other end while the profile does not say runs_both_ways. If the axes "
+        "are right, exchange the left and right labels and export again"
+        if whole
+        else f"Exchange the left and right labels of {', '.join(wrong)} and export again",
+        "place": signals.few(wrong, "pairs of markers"),
+        "moment_s": 0.0,
+        "signal": f"marker:{role}_left:right",
+    }
+    return looked(len(beyond), [fault])
+
+
+def _at(trial: Trial, study: Study, role: str, frame: int, direction: str) -> dict[str, Any]:
+    return {
+        "marker": signals.named(trial, study, role),
+        "place": f"{role}, frame {frame + 1}",
+        "moment_s": frame / (trial.marker_rate_hz or 1.0),
+        "signal": f"marker:{role}:{direction}",
+    }

@@ -1,0 +1,288 @@
+"""Whether a muscle's channel holds a muscle's raw signal, at the right size, and fine enough: one channel at a time.
+
+What disturbs a good channel is for ``muscle_disturbances``, when muscles are active for ``muscle_timing``, and what the
+outcomes refuse outright (stuck, standing still, no voltage) for ``channels``.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from checks.registry import Limit, Looked, Subject, Weight, check, looked, nothing
+from pipelines.science.muscles.measures import Muscle, fault_of, levels, muscles_of, power_density, without_muscles
+from pipelines.science.signals import measures as signals
+from schemas.reading import ChannelFacts
+from schemas.study import Study
+from schemas.trial import FloatArray, Trial
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+_FORMS = {
+    "rectified": "it has no negative half: somebody took its sign off (full-wave rectified)",
+    "smoothed": "it has no negative half and hardly anything above 30 Hz: it was rectified and smoothed (an envelope)",
+}
+
+
+@check(
+    about=Subject.TRIAL,
+    weight=Weight.RETURNS,
+    seen="The signal of {muscle} is not raw: {why}.",
+    expected="The raw signal as the amplifier gave it, which swings as far below its middle as above.",
+    remedy="Export this channel again before any processing step of the recording program (rectify, envelope, root "
+    "mean square, normalise); if several channels are like this, look for the step in the export settings.",
+)
+def muscle_signals_are_raw(
+    trial: Trial, channels: ChannelFacts | None, outcomes: Mapping[str, pd.DataFrame] | None, study: Study
+) -> Looked:
+    """Muscle signals come raw, neither rectified nor smoothed.
+
+    All laboratories' signals pass through the same filter and the same rectification here. A signal that was rectified
+    before loses most of its power in the band-pass and has its frequencies doubled; an envelope is cut away nearly
+    whole, and what is left looks like a weak muscle.
+    """
+    muscles = muscles_of(trial, study, outcomes, raw_only=False)
+    if not muscles:
+        return nothing(without_muscles(trial))
+    faults = [fault_of(m, trial, channels, why=_FORMS[m.form]) for m in muscles if m.form != "raw"]
+    return looked(len(muscles), faults)
+
+
+@check(
+    about=Subject.TRIAL,
+    weight=Weight.RETURNS,
+    seen="Bursts of the {muscle} have a root mean square of {burst_uv:.3g} uV at the skin, by the unit and gain that "
+    "channels.csv gives.",
+    expected="Between {least_uv:g} uV and {most_uv:g} uV in bursts; in running most muscles give from 30 uV to 600 uV.",
+    remedy="Look at unit_code and amplifier_gain of this channel in channels.csv: a factor near {factor:.0g} is wrong. "
+    "Microvolts called millivolts, or a gain that the recording program had taken off already, are the usual reasons. "
+    "Correct the row, and those of the session's other trials.",
+    limits={
+        "least_uv": Limit("uV", "own choice: below any muscle's burst, above the noise of a good amplifier"),
+        "most_uv": Limit("uV", "from memory: surface signals reach 1500 uV (root mean square); twice that"),
+    },
+)
+def muscle_amplitudes_are_those_of_skin(
+    trial: Trial,
+    channels: ChannelFacts | None,
+    outcomes: Mapping[str, pd.DataFrame] | None,
+    study: Study,
+    *,
+    least_uv: float = 2.0,
+    most_uv: float = 3000.0,
+) -> Looked:
+    """Bursts of a muscle are as strong as electrodes on skin can show.
+
+    A unit or gain that is wrong by a thousand leaves the shape of the signal as it was, and every amplitude a thousand
+    times off; a session's reference recording of the right size makes nonsense of the quotient. Channels whose unit
+    contradicts the file are told of by channel_units_agree_with_the_file.
+    """
+    told = {label for label, _, _ in channels.unit_conflicts} if channels else set()
+    muscles = [
+        m for m in muscles_of(trial, study, outcomes) if m.has_bursts and m.signal.label not in told
+    ]  # without bursts there is only noise, whose size says nothing of the unit
+    if not muscles:
+        return nothing(without_muscles(trial) if not told else "units contradict the file, which is told elsewhere")
+    faults = [
+        fault_of(m, trial, channels, burst_uv=m.burst_uv, factor=10 ** np.round(np.log10(m.burst_uv / 150)))
+        for m in muscles
+        if not least_uv <= m.burst_uv <= most_uv
+    ]
+    return looked(len(muscles), faults)
+
+
+@check(
+    about=Subject.TRIAL,
+    weight=Weight.NOTES,
+    seen="The {muscle} shows no bursts: its strongest 50 ms are only {ratio:.1f} times its quietest ({burst_uv:.3g} uV "
+    "against {quiet_uv:.3g} uV).",
+    expected="A muscle of a runner rises and falls with every stride, at least {least_ratio:g} times above its "
+    "quietest moments.",
+    remedy="Look whether electrode and lead of this muscle are on (a channel without electrode shows noise only) and "
+    "whether the right input was recorded; test before the next trial by letting the runner tense the muscle. Until "
+    "then take the row out of channels.csv if the channel holds nothing.",
+    limits={
+        "least_ratio": Limit("1", "own choice: noise alone varies by a factor of 1.7 between 50 ms windows (measured)")
+    },
+)
+def muscles_are_active_in_running(
+    trial: Trial,
+    channels: ChannelFacts | None,
+    outcomes: Mapping[str, pd.DataFrame] | None,
+    study: Study,
+    *,
+    least_ratio: float = 2.0,
+) -> Looked:
+    """Every recorded muscle of a running trial shows bursts.
+
+    An electrode that is off, or an input that is not connected, gives noise of a credible size. Its amplitudes and
+    onsets are numbers like any other, and nobody sees from a table that no muscle was behind them.
+    """
+    if reason := signals.not_running(trial):
+        return nothing(reason)
+    muscles = muscles_of(trial, study, outcomes)
+    if not muscles:
+        return nothing(without_muscles(trial))
+    faults = [
+        fault_of(m, trial, channels, ratio=m.ratio, burst_uv=m.burst_uv, quiet_uv=m.quiet_uv)
+        for m in muscles
+        if m.ratio < least_ratio
+    ]
+    return looked(len(muscles), faults)
+
+
+@check(
+    about=Subject.TRIAL,
+    weight=Weight.NOTES,
+    seen="The {muscle} holds next to nothing above {edge_hz:.0f} Hz: there its power density lies {drop_db:.0f} dB "
+    "below that from 60 Hz to 150 Hz.",
+    expected="A signal that falls off slowly to the upper edge of the study's band, {upper_hz:.0f} Hz, by less than "
+    "{most_db:g} dB; with an amplifier's own noise it never falls further.",
+    remedy="Look for a low-pass filter in the amplifier or the export, or a channel recorded at a low rate and filled "
+    "up afterwards; export the channel unfiltered at the rate it was recorded at. Until then its amplitudes are too "
+    "small beside those of other laboratories.",
+    limits={"most_db": Limit("dB", "own choice: real signals of six recording systems fell by 21 dB at the most")},
+)
+def muscle_signals_fill_their_band(
+    trial: Trial,
+    channels: ChannelFacts | None,
+    outcomes: Mapping[str, pd.DataFrame] | None,
+    study: Study,
+    *,
+    most_db: float = 40.0,
+) -> Looked:
+    """A muscle signal reaches up to the upper edge of the band that the study filters to.
+
+    The sampling rate alone does not tell: a signal that was low-passed for another purpose, or recorded slowly and
+    interpolated, comes at the full rate and has lost part of its power, so that it cannot be compared.
+    """
+    muscles = [m for m in muscles_of(trial, study, outcomes) if m.band[1] > 270]  # below: no upper part to look at
+    if not muscles:
+        return nothing(without_muscles(trial))
+    faults = []
+    for m in muscles:
+        low, high = 0.55 * m.band[1], 0.95 * m.band[1]
+        middle, top = power_density(m.raw, m.rate_hz, 60, 150), power_density(m.raw, m.rate_hz, low, high)
+        drop_db = 10 * np.log10(middle / max(top, 1e-12 * middle)) if middle > 0 else 0.0
+        if drop_db > most_db:
+            faults.append(fault_of(m, trial, channels, edge_hz=low, upper_hz=m.band[1], drop_db=drop_db))
+    return looked(len(muscles), faults)
+
+
+@check(
+    about=Subject.TRIAL,
+    weight=Weight.NOTES,
+    seen="The {muscle} is sampled {rate_hz:.0f} times per second.",
+    expected="At least {least_hz:g} samples per second, twice the upper edge of a surface signal's band (500 Hz).",
+    remedy="Set the channel to {least_hz:g} Hz or more before the next session; this trial is used as it is. If it was "
+    "recorded faster and thinned out in the export, export it again at its own rate.",
+    limits={"least_hz": Limit("Hz", "from memory: SENIAM recommends 1000 Hz or more and a low-pass at about 500 Hz")},
+)
+def muscle_rates_leave_room_for_the_band(
+    trial: Trial,
+    channels: ChannelFacts | None,
+    outcomes: Mapping[str, pd.DataFrame] | None,
+    study: Study,
+    *,
+    least_hz: float = 1000.0,
+) -> Looked:
+    """Muscle signals are sampled as fast as surface signals ask for.
+
+    Just above twice the band's upper edge values can be computed, but what lies beyond half the rate has been folded
+    back into the band, the more the gentler the amplifier's own filter. Slower channels have no values at all, which
+    muscle_signals_can_be_used tells.
+    """
+    muscles = muscles_of(trial, study, outcomes, raw_only=False)
+    if not muscles:
+        return nothing(without_muscles(trial))
+    slack = 0.999  # a second recorder's rate is told by the trial's clock, a few hundred parts per million off
+    slow = [m for m in muscles if m.rate_hz < slack * least_hz]
+    return looked(len(muscles), [fault_of(m, trial, channels, rate_hz=m.rate_hz) for m in slow])
+
+
+@check(
+    about=Subject.TRIAL,
+    weight=Weight.NOTES,
+    seen="The {muscle} is stored in steps of {step_uv:.3g} uV, while its bursts have a root mean square of "
+    "{burst_uv:.3g} uV: {steps:.1f} steps.",
+    expected="At least {least_steps:g} steps of the converter in the root mean square of a burst.",
+    remedy="Raise this channel's gain, or choose a smaller input range, before the next session; a 16-bit channel set "
+    "to 10 mV at the skin has steps of 0.3 uV. If the file was exported with fewer digits than were recorded, export "
+    "it again.",
+    limits={"least_steps": Limit("1", "own choice: the noise at rest, a thirtieth of a burst, is lost below that")},
+)
+def muscle_channels_are_fine_enough(
+    trial: Trial,
+    channels: ChannelFacts | None,
+    outcomes: Mapping[str, pd.DataFrame] | None,
+    study: Study,
+    *,
+    least_steps: float = 10.0,
+) -> Looked:
+    """A muscle's channel is stored in steps that are small beside its bursts.
+
+    Where steps are coarser than the noise at rest, the resting signal stands still: it counts as missing, the baseline
+    has no spread, and the onset of a burst is where the converter moved and not where the muscle did.
+    """
+    # a channel of noise alone may be as coarse as it likes
+    muscles = [m for m in muscles_of(trial, study, outcomes) if m.ratio >= 2]
+    if not muscles:
+        return nothing(without_muscles(trial))
+    faults = [
+        fault_of(m, trial, channels, step_uv=m.step_uv, burst_uv=m.burst_uv, steps=m.burst_uv / m.step_uv)
+        for m in muscles
+        if m.burst_uv < least_steps * m.step_uv
+    ]
+    return looked(len(muscles), faults)
+
+
+@check(
+    about=Subject.TRIAL,
+    weight=Weight.NOTES,
+    seen="The {muscle} has {count} single samples that stand out by up to {height:.0f} times what its bursts make of "
+    "one sample against its neighbours; the first is at {moment_s:.3f} s.",
+    expected="No sample that leaves its neighbours by more than {most:g} times as much.",
+    remedy="Look for a loose plug, a lost packet of the transmitter or static discharge from clothing and belt; the "
+    "affected windows' amplitudes are too large. If only the export shows them, export the trial again.",
+    limits={"most": Limit("1", "own choice: real bursts of six recording systems reached 12")},
+)
+def muscle_signals_have_no_spikes(
+    trial: Trial,
+    channels: ChannelFacts | None,
+    outcomes: Mapping[str, pd.DataFrame] | None,
+    study: Study,
+    *,
+    most: float = 20.0,
+) -> Looked:
+    """No single sample of a muscle signal jumps out of its neighbourhood.
+
+    One such sample doubles the amplitude of its window, and the band-pass makes a small burst of it, which can be taken
+    for an onset.
+    """
+    muscles = muscles_of(trial, study, outcomes)
+    if not muscles:
+        return nothing(without_muscles(trial))
+    faults = []
+    for m in muscles:
+        bend, usual, peaks = _spikes(m, trial, most)
+        if len(peaks):
+            at_s = m.signal.start_s + float(peaks[0]) / m.rate_hz
+            height = float(bend[peaks].max()) / usual
+            faults.append(fault_of(m, trial, channels, at_s, count=len(peaks), height=height))
+    return looked(len(muscles), faults)
+
+
+def _spikes(muscle: Muscle, trial: Trial, most: float) -> tuple[FloatArray, float, NDArray[np.intp]]:
+    """How far each sample (n,) is from its two neighbours' mean, what is usual in bursts, and which samples spike."""
+    raw = muscle.raw
+    bend = np.zeros(len(raw))
+    bend[1:-1] = np.abs(np.nan_to_num(raw[1:-1] - (raw[:-2] + raw[2:]) / 2))
+    usual = max(float(np.percentile(levels(bend, muscle.rate_hz), 90)), muscle.step_uv)
+    times = muscle.signal.start_s + np.arange(len(raw)) / muscle.rate_hz
+    beside = np.maximum(np.roll(bend, 1), np.roll(bend, -1))  # a spike lifts its neighbours' bend to half of its own
+    spikes = (bend > most * usual) & (bend > beside) & (times >= 0) & (times <= trial.duration_s)
+    return bend, usual, np.flatnonzero(spikes)

@@ -1,0 +1,1 @@
+"""Checks of a recording as a whole: file, rates, channels, clocks."""

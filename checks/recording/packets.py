@@ -1,0 +1,218 @@
+"""Whether samples were lost or repeated on their way: packets that a transmitter dropped, blocks that stand twice.
+
+Looked for in the channels that channels.csv names, of the trial's own file and of the second one. A channel is judged
+only if it has enough noise for equal samples to be no accident; force plates are for ``force``.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from checks.registry import Limit, Looked, Subject, Weight, check, looked, nothing
+from pipelines.science.muscles.measures import file_of, refusals
+from schemas.mechanics import runs
+from schemas.reading import ChannelFacts
+from schemas.trial import Signal, Trial
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+_NONE = "no named channel has enough noise to tell"
+#: Own choices: chance must not bring about a run of equal samples, or a repeated block, in more than one of so many
+#: trials; noise is looked at in blocks of this length, and its neighbouring samples may depend on each other so far
+#: that a block is worth half its samples.
+ONE_OF, NOISE_BLOCK_S, WORTH = 1e6, 0.1, 0.5
+#: Own choice: from this part of equal neighbours on a channel says nothing.
+TOO_COARSE = 0.8
+#: Own choice: a channel that stands still for longer altogether is coarse, or its lead is off, and lost no packets.
+MOST_LOST = 0.25
+
+
+@dataclass(frozen=True)
+class Coded:
+    """A channel as numbers of its converter's steps. codes: (n,) integers from 0; equal samples have equal numbers."""
+
+    signal: Signal
+    codes: NDArray[np.uint64]
+
+    @property
+    def held(self) -> NDArray[np.bool_]:
+        """(n - 1,) whether a sample equals the one before."""
+        return np.asarray(self.codes[1:] == self.codes[:-1])
+
+    def blocks(self) -> list[NDArray[np.uint64]]:
+        """Stretches of 0.1 s."""
+        length = max(round(NOISE_BLOCK_S * self.signal.rate_hz), 20)
+        return [self.codes[i : i + length] for i in range(0, len(self.codes) - length + 1, length)]
+
+
+def _coded(trial: Trial, outcomes: Mapping[str, pd.DataFrame] | None) -> Iterator[Coded]:
+    refused = refusals(outcomes)
+    for signal in trial.signals:
+        if (str(signal.muscle), str(signal.side)) in refused or not signal.rate_hz > 0:
+            continue
+        samples = np.asarray(signal.samples, float)
+        if len(samples) >= signal.rate_hz * 0.5 and np.isfinite(samples).all():
+            yield Coded(signal, np.unique(samples, return_inverse=True)[1].astype(np.uint64))
+
+
+def _fault(coded: Coded, trial: Trial, channels: ChannelFacts | None, sample: int, **values: Any) -> dict[str, Any]:
+    at_s = coded.signal.start_s + sample / coded.signal.rate_hz
+    return {
+        "label": repr(coded.signal.label),
+        "place": f"channel {coded.signal.label}",
+        "file": file_of(coded.signal, trial, channels),
+        "signal": f"channel:{coded.signal.label}",
+        "moment_s": min(max(at_s, 0.0), trial.duration_s),
+        **values,
+    }
+
+
+@check(
+    about=Subject.TRIAL,
+    weight=Weight.NOTES,
+    seen="Channel {label} holds one and the same value {count} times, {lost_ms:.0f} ms together and "
+    "{longest_ms:.0f} ms at the longest; look near {moment_s:.2f} s.",
+    expected="A signal that moves from sample to sample as it does elsewhere, and holds a value for less than "
+    "{shortest_ms:g} ms.",
+    remedy="Packets of a transmitter were lost and filled with the last value or zeros: bring the receiver nearer, or "
+    "keep the runner's body from between. If the device keeps its samples in its own memory, read them out and export "
+    "again.",
+    limits={"shortest_ms": Limit("ms", "own choice: about the length of one packet of a transmitter")},
+)
+def channels_lose_no_packets(
+    trial: Trial,
+    channels: ChannelFacts | None,
+    outcomes: Mapping[str, pd.DataFrame] | None,
+    *,
+    shortest_ms: float = 10.0,
+) -> Looked:
+    """No channel holds one value, or zero, where it should go on.
+
+    A filled gap is no silence: amplitudes in that window are too small, and the jump at its end looks like a burst.
+    Longer gaps count as missing in the outcomes; shorter ones nobody would see.
+    """
+    faults, judged = [], 0
+    for coded in _coded(trial, outcomes):
+        found = _held_runs(coded, shortest_ms / 1000)
+        judged += found is not None
+        if found:
+            lengths = 1000 * np.array([stop - start for start, stop in found]) / coded.signal.rate_hz
+            values = {"count": len(found), "lost_ms": lengths.sum(), "longest_ms": lengths.max()}
+            faults.append(_fault(coded, trial, channels, found[int(np.argmax(lengths))][0], **values))
+    return looked(judged, faults) if judged else nothing(_NONE)
+
+
+def _held_runs(coded: Coded, shortest_s: float) -> list[tuple[int, int]] | None:
+    """Runs of equal samples that noise does not explain; None for a channel too coarse to tell.
+
+    Runs at the channel's largest or smallest value are an amplifier at its end, which is another matter; those at the
+    record's own ends are a filter that starts or a file that is filled up.
+    """
+    least = max(round(shortest_s * coded.signal.rate_hz), 8)
+    long_runs = [(a, b + 1) for a, b in runs(coded.held) if b + 1 - a >= least]
+    chance = _equal_neighbours(coded, least)
+    if chance > TOO_COARSE or sum(b - a for a, b in long_runs) > MOST_LOST * len(coded.codes):
+        return None
+    needed = 1 + np.log(len(coded.codes) * ONE_OF) / -np.log(max(chance, 1e-3))
+    ends = {0, int(coded.codes.max())}
+    inside = [(a, b) for a, b in long_runs if a > 0 and b < len(coded.codes)]
+    return [(a, b) for a, b in inside if b - a >= needed and int(coded.codes[a]) not in ends]
+
+
+def _equal_neighbours(coded: Coded, longest: int) -> float:
+    """How often neighbours are equal in the quieter blocks, runs of ``longest`` and more left out."""
+    shares = []
+    for block in coded.blocks():
+        same = block[1:] == block[:-1]
+        for start, stop in runs(same):
+            if stop - start >= longest - 1:
+                same[start:stop] = False
+        shares.append(same.mean())
+    return float(np.percentile(shares, 90)) if shares else 1.0
+
+
+@check(
+    about=Subject.TRIAL,
+    weight=Weight.RETURNS,
+    seen="In channel {label} the {length_ms:.0f} ms from {moment_s:.2f} s stand there twice, value by value, "
+    "{lag_ms:.0f} ms apart{more}.",
+    expected="Samples that noise makes different each time.",
+    remedy="The recorder, or its export, wrote one block twice. Export the trial again from the recorder's own copy; "
+    "if it is there too, record again, since nobody can tell whether the block replaces another or was put in between, "
+    "which shifts everything after it.",
+    limits={"shortest_ms": Limit("ms", "own choice: long enough for the noise of a usual channel to tell")},
+)
+def no_block_of_samples_stands_twice(
+    trial: Trial,
+    channels: ChannelFacts | None,
+    outcomes: Mapping[str, pd.DataFrame] | None,
+    *,
+    shortest_ms: float = 40.0,
+) -> Looked:
+    """No channel repeats a block of its own samples.
+
+    A buffer that was written twice is a piece of good signal at a wrong time. It may make all that follows late, and no
+    filter or threshold can see it.
+    """
+    found, judged = [], 0
+    for coded in _coded(trial, outcomes):
+        length = _telling_length(coded, shortest_ms / 1000)
+        judged += length is not None
+        if length is not None and (repeat := _repeat(coded.codes, length)):
+            found.append((coded, *repeat))
+    if not found:
+        return looked(judged) if judged else nothing(_NONE)
+    coded, first, second, length = max(found, key=lambda f: f[3])
+    rest = len(found) - 1
+    rate = coded.signal.rate_hz
+    values = {
+        "length_ms": 1000 * length / rate,
+        "lag_ms": 1000 * (second - first) / rate,
+        "more": f"; {rest} other {'channel does' if rest == 1 else 'channels do'} the like" if rest else "",
+    }
+    return looked(judged, [_fault(coded, trial, channels, second, **values)])
+
+
+def _telling_length(coded: Coded, shortest_s: float) -> int | None:
+    """Samples after which two equal stretches are no accident; None for a channel too coarse to tell."""
+    if coded.held.mean() > TOO_COARSE / 2:
+        return None
+    alike = []
+    for block in coded.blocks():
+        counts = np.unique(block, return_counts=True)[1]
+        alike.append(np.sum(counts * (counts - 1)) / (len(block) * (len(block) - 1)))
+    chance = max(float(np.percentile(alike, 90)), 1e-3) if alike else 1.0
+    if chance >= 1:
+        return None
+    needed = np.log(len(coded.codes) ** 2 * ONE_OF) / -np.log(chance) / WORTH
+    length = max(int(np.ceil(needed)), round(shortest_s * coded.signal.rate_hz))
+    return length if length < 0.25 * coded.signal.rate_hz else None
+
+
+def _repeat(codes: NDArray[np.uint64], length: int) -> tuple[int, int, int] | None:
+    """Start of the first stretch of ``length`` samples that comes again later, where again, and how long both agree.
+
+    Stretches are compared by a polynomial hash in 64-bit arithmetic and then sample by sample.
+    """
+    count = len(codes) - length + 1
+    if count < 2:
+        return None
+    hashes = np.zeros(count, np.uint64)
+    for k in range(length):
+        hashes = hashes * np.uint64(6364136223846793005) + codes[k : k + count] + np.uint64(1)
+    held = np.concatenate([[0], np.cumsum(codes[1:] == codes[:-1])])
+    lively = np.flatnonzero(held[length - 1 :][:count] - held[:count] < length / 2)  # a held value is no block
+    order = lively[np.argsort(hashes[lively], kind="stable")]
+    pairs = np.flatnonzero(hashes[order][1:] == hashes[order][:-1])
+    for first, second in sorted((int(order[i]), int(order[i + 1])) for i in pairs):
+        if second - first >= length and np.array_equal(codes[first : first + length], codes[second : second + length]):
+            agree = codes[first : first + len(codes) - second] == codes[second:]
+            ends = np.flatnonzero(~agree)
+            return first, second, min(int(ends[0]) if len(ends) else len(agree), second - first)
+    return None

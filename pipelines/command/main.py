@@ -1,0 +1,225 @@
+"""The ``manystrides`` command: only arguments, printing and exit codes; the work is done elsewhere.
+
+The commands of a laboratory are in ``pipelines.command.lab``. Heavy libraries are imported inside the commands, so that
+``--help`` answers at once. Exit codes: 0 done, 1 the answer is no (a file is not readable, a ledger is not whole, a
+delivery must be mended), 2 something given cannot be used, 3 a fault of manystrides; what they mean command by command
+is in ``pipelines.command.exit_codes``.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from pipelines import telemetry
+from pipelines.command.lab import check, look, pack, profile
+from pipelines.command.options import (
+    DEFAULT_DEPOT,
+    DEFAULT_INBOX,
+    DEFAULT_STUDY,
+    Actor,
+    DepotPath,
+    InboxPath,
+    StudyPath,
+)
+from pipelines.errors import Unusable
+
+telemetry.switch_off()
+
+app = typer.Typer(
+    help="Pools running trials from many labs: checks every trial, computes the same outcomes, keeps a warehouse.",
+    no_args_is_help=True,
+    add_completion=False,
+    pretty_exceptions_enable=False,
+    rich_markup_mode=None,
+)
+ledger_app = typer.Typer(help="Prove who did what to which delivery.", no_args_is_help=True, rich_markup_mode=None)
+app.add_typer(ledger_app, name="ledger")
+
+
+def _show_version(wanted: bool) -> None:
+    if wanted:
+        from pipelines.versions import code_version
+
+        typer.echo(f"manystrides {code_version()}")
+        raise typer.Exit
+
+
+@app.callback()
+def _common(
+    version: Annotated[
+        bool, typer.Option("--version", callback=_show_version, is_eager=True, help="Show the version and end.")
+    ] = False,
+) -> None:
+    pass
+
+
+@app.command()
+def run(
+    study: StudyPath = DEFAULT_STUDY,
+    inbox: InboxPath = DEFAULT_INBOX,
+    depot: DepotPath = DEFAULT_DEPOT,
+    actor: Actor = None,
+) -> None:
+    """Take in new deliveries, check every trial, compute outcomes, build warehouse and pages.
+
+    Example: manystrides run --study demo_site_uploads/study.yaml --inbox demo_site_uploads/inbox --depot depot
+    """
+    from pipelines.progress import shown
+    from pipelines.taking_in.run import run as run_once
+
+    with shown() as progress:
+        summary = run_once(study, inbox, depot, actor, progress)
+    typer.echo(summary.text())
+    raise typer.Exit(summary.exit_code)
+
+
+for command in (check, pack, profile, look):
+    app.command()(command)
+
+
+@app.command()
+def query(
+    sql: Annotated[str, typer.Argument(help="A question in DuckDB's SQL.")],
+    depot: DepotPath = DEFAULT_DEPOT,
+    to: Annotated[
+        Path | None,
+        typer.Option("--to", help="Write the whole answer to this .csv or .parquet file instead."),
+    ] = None,
+    rows: Annotated[int, typer.Option("--rows", min=1, help="Show at most this many rows.")] = 50,
+) -> None:
+    """Ask the warehouse one question in SQL; nothing can be changed by it.
+
+    Example: manystrides query "SELECT * FROM completeness" --depot depot
+    """
+    from pipelines.depot.storage import Depot
+    from pipelines.pool.query import ask, print_answer, write_answer
+
+    answer = ask(Depot(depot).warehouse, sql)
+    if to is None:
+        print_answer(answer, rows)
+    else:
+        write_answer(answer, to)
+        typer.echo(f"{answer.num_rows} rows written to {to}")
+
+
+@app.command()
+def dev(
+    study: StudyPath = DEFAULT_STUDY,
+    inbox: InboxPath = DEFAULT_INBOX,
+    depot: DepotPath = DEFAULT_DEPOT,
+    port: Annotated[int, typer.Option(help="Port on this machine.")] = 3000,
+) -> None:
+    """Open the same pipeline in Dagster's web page, on this machine only. Ends with Ctrl-C.
+
+    Example: manystrides dev --depot depot --port 3000
+    """
+    from pipelines.assets.serve import serve
+
+    raise typer.Exit(serve(study, inbox, depot, port))
+
+
+@app.command()
+def withdraw(
+    runner: Annotated[str, typer.Argument(help="The runner's participant_id.")],
+    scope: Annotated[str, typer.Option("--scope", help="motion, force, muscle, metabolic, pooling or all.")],
+    study: StudyPath = DEFAULT_STUDY,
+    depot: DepotPath = DEFAULT_DEPOT,
+    actor: Actor = None,
+    why: Annotated[str | None, typer.Option("--why", help="Why, for the ledger; do not name the runner.")] = None,
+) -> None:
+    """Take a runner who withdrew, or one kind of data of the runner, out of everything live. Exit code 1 if it stays.
+
+    Example: manystrides withdraw FS-07 --scope all --depot depot
+    """
+    from pipelines.deciding.withdrawal import withdraw as take_out
+
+    done = take_out(study, depot, runner, scope, actor, why)
+    typer.echo(done.text())
+    raise typer.Exit(1 if done.found else 0)
+
+
+@app.command()
+def accept(
+    trial: Annotated[str, typer.Argument(help="The trial_id of a returned trial.")],
+    check_name: Annotated[str, typer.Option("--check", help="The check to set aside, by name, as in docs/reference.")],
+    why: Annotated[str, typer.Option("--why", help="Why, for the ledger and the tables; do not name the runner.")],
+    by: Annotated[str, typer.Option("--as", help="Name of the data manager who decides it.")],
+    take_back: Annotated[bool, typer.Option("--take-back", help="End an earlier decision instead.")] = False,
+    study: StudyPath = DEFAULT_STUDY,
+    depot: DepotPath = DEFAULT_DEPOT,
+) -> None:
+    """Accept a trial in spite of one check, with a reason and a name. Exit code 1 if it still goes back for another.
+
+    Example: manystrides accept FS-04-w5-corrie-cushioned-6 --check plates_read_zero_unloaded --why "Known" --as Ann
+    """
+    from pipelines.deciding.accepting import Asked, decide
+
+    done = decide(study, depot, Asked(trial, check_name, why, by, take_back))
+    typer.echo(done.text())
+    raise typer.Exit(done.exit_code)
+
+
+@app.command()
+def release(
+    why: Annotated[str, typer.Option("--why", help="What the release is for, for the ledger and its README.")],
+    study: StudyPath = DEFAULT_STUDY,
+    depot: DepotPath = DEFAULT_DEPOT,
+    actor: Actor = None,
+) -> None:
+    """Freeze the pooled data as a numbered release; consent is looked up again first. Does nothing if nothing changed.
+
+    Example: manystrides release --why "First pooled analysis" --depot depot
+    """
+    from pipelines.release.make import release as freeze
+
+    typer.echo(freeze(study, depot, why, actor).text())
+
+
+@ledger_app.command("verify")
+def verify_ledger(depot: DepotPath = DEFAULT_DEPOT) -> None:
+    """Check that no line of the ledger was changed, removed or inserted. Exit code 1 if one was.
+
+    Example: manystrides ledger verify --depot depot
+    """
+    from pipelines.depot.ledger import verify
+    from pipelines.depot.storage import Depot
+    from pipelines.taking_in.run import ledger_reached
+
+    place = Depot(depot)
+    if not place.ledger.exists() and not place.built.exists():
+        raise Unusable("There is no ledger here.", "a depot.", "Name the depot with --depot.", file=place.ledger)
+    problems = verify(place.ledger, ledger_reached(place))
+    for problem in problems:
+        typer.echo(f"{place.ledger}, line {problem.line}: {problem.text}", err=True)
+    if not problems:
+        typer.echo(f"{place.ledger} is whole.")
+    raise typer.Exit(1 if problems else 0)
+
+
+def main() -> None:
+    """Run the command; what a person can mend is told in plain words on standard error, with exit code 2."""
+    import sys
+
+    try:
+        app()
+    except Unusable as problem:
+        typer.echo(str(problem), err=True)
+        sys.exit(2)
+    except KeyboardInterrupt:
+        typer.echo("Interrupted; the depot is whole, and the next run goes on from here.", err=True)
+        sys.exit(130)
+    except BrokenPipeError:  # the reader, such as head, has seen enough
+        sys.stderr.close()
+        sys.exit(0)
+    except OSError as problem:
+        typer.echo(f"The system refused: {problem}. Nothing is half-written; mend this and run again.", err=True)
+        sys.exit(2)
+    except Exception as fault:
+        import traceback
+
+        traceback.print_exc()
+        typer.echo(f"This is a fault of manystrides, not of your input: {type(fault).__name__}.", err=True)
+        sys.exit(3)

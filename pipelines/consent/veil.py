@@ -1,0 +1,94 @@
+"""Which words of a delivery may not be shown, because consent covers nothing behind them; and the taking out of them.
+
+A withheld trial goes by a name of its own in every table (``withheld_names``); ids and files of withheld runners are
+taken out of findings about the delivery, and files no consent covers are not listed. What is withheld is decided in
+``checks.consent.covers`` and ``pipelines.taking_in.keeping``.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import re
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+from typing import Any
+
+from schemas.agreed import agreed_weeks, energy_sessions
+from schemas.received import PayloadFile, Received
+
+HIDDEN = "(withheld)"
+_SHOWN_TEXTS = ("file", "place", "seen", "expected", "remedy", "signal")
+
+
+def withheld_names(delivery_id: str, withheld: Iterable[str]) -> dict[str, str]:
+    """Trial id -> the name a withheld trial goes by: its place among the delivery's withheld ones."""
+    return {trial: f"{delivery_id}.withheld-{n}" for n, trial in enumerate(sorted(withheld), start=1)}
+
+
+@dataclass(frozen=True)
+class Veil:
+    """What of a delivery may not be shown. files: payload paths; words: ids and paths; trials: ids of withheld ones."""
+
+    files: frozenset[str] = frozenset()
+    words: frozenset[str] = frozenset()
+    trials: frozenset[str] = frozenset()
+    names: dict[str, str] = field(default_factory=dict)
+
+    def files_shown(self, files: Iterable[PayloadFile]) -> list[PayloadFile]:
+        """Payload files without those of withheld trials."""
+        return [f for f in files if f.path not in self.files]
+
+    def findings(self, findings: Iterable[dict[str, Any]]) -> list[dict[str, Any]]:
+        """Findings with every hidden word taken out; of a withheld trial only that it is withheld, once."""
+        shown: dict[str, dict[str, Any]] = {}
+        for finding in findings:
+            trial = finding.get("trial_id")
+            if trial in self.trials:
+                if finding["weight"] != "withholds" or trial not in self.names:
+                    continue
+                finding = {**finding, "trial_id": self.names[trial], "place": None}
+            veiled = self._veiled(finding)
+            shown.setdefault(veiled["finding_id"], veiled)
+        return list(shown.values())
+
+    def _veiled(self, finding: dict[str, Any]) -> dict[str, Any]:
+        if not self.words:
+            return finding
+        texts = {n: self.text(finding[n]) for n in _SHOWN_TEXTS if isinstance(finding.get(n), str)}
+        hidden = any(texts[n] != finding[n] for n in texts)
+        if hidden or finding["weight"] == "withholds":  # an id made from hidden words could be made again from guesses
+            identity = (finding.get("delivery_id"), finding.get("trial_id"), finding.get("check_name"), texts)
+            texts["finding_id"] = hashlib.sha256(repr(identity).encode()).hexdigest()[:16]
+        return {**finding, **texts}
+
+    def text(self, text: str) -> str:
+        """``text`` with every hidden word replaced."""
+        return self._pattern.sub(HIDDEN, text) if self.words else text
+
+    @property
+    def _pattern(self) -> re.Pattern[str]:
+        longest_first = sorted(self.words, key=len, reverse=True)
+        return re.compile(r"(?<![^\W_])(?:" + "|".join(map(re.escape, longest_first)) + r")(?![^\W_])")
+
+
+def veil_of(delivery_id: str, received: Received, withheld: frozenset[str], *, named: bool = True) -> Veil:
+    """What may not be shown of a delivery. named: withheld trials appear, under another name; else not at all."""
+    tables = received.tables
+    trials = tables["sent_trials"]
+    is_open = trials["trial_id"].notna() & ~trials["trial_id"].isin(withheld)
+    files = _texts(trials, "file", "sidecar", where=~is_open) - _texts(trials, "file", "sidecar", where=is_open)
+    sessions = tables["sent_sessions"].dropna(subset=["session_id"])
+    open_sessions = _texts(trials, "session_id", where=is_open) | energy_sessions(received)
+    shown = _texts(sessions, "participant_id", where=sessions["session_id"].isin(open_sessions))
+    for name in ("sent_weeks", "sent_symptoms"):
+        shown |= _texts(agreed_weeks(tables[name], received), "participant_id")
+    runners = {r for t in tables.values() if "participant_id" in t for r in _texts(t, "participant_id")} - shown
+    shut_sessions = _texts(sessions, "session_id") | _texts(trials, "session_id")
+    words = {*files, *withheld, *runners, *(shut_sessions - open_sessions)}
+    names = withheld_names(delivery_id, withheld) if named else {}
+    return Veil(frozenset(files), frozenset(w for w in words if w), withheld, names)
+
+
+def _texts(rows: Any, *columns: str, where: Any = None) -> set[str]:
+    rows = rows if where is None else rows[where]
+    return {str(value) for column in columns for value in rows[column].dropna()}

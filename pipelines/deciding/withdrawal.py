@@ -1,0 +1,155 @@
+"""Takes a runner, or one kind of the runner's data, out of everything live, and proves it by searching afterwards.
+
+Order matters, since a kill may come at any moment: first the withdrawal is remembered, so that from then on every run
+withholds the runner; then each delivery is judged again without the rows and files; then bytes nobody holds are
+removed; then warehouse and pages are built. Asked for again, it goes on where it stopped. What is taken out of a bag is
+in ``pipelines.consent.redaction``; how runners are known again in ``pipelines.depot.consents``.
+"""
+
+from __future__ import annotations
+
+import re
+import shutil
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from pathlib import Path
+
+from pipelines.depot.arrivals import Record, records
+from pipelines.depot.consents import EVERY_SCOPE, WHOLE_TRIAL, Memory, Withdrawal, read_gate
+from pipelines.depot.desk import Desk
+from pipelines.depot.ledger import whoami
+from pipelines.depot.overrides import forget_gone
+from pipelines.depot.search_bytes import files_with
+from pipelines.depot.shelf import Entry, supersede_all
+from pipelines.depot.storage import Depot
+from pipelines.errors import Unusable
+from pipelines.study.file import load_study
+from pipelines.taking_in.run import again, build, consents_changed, is_built, note_what_a_kill_left, open_desk
+
+SCOPES = ("motion", "force", "muscle", "metabolic", "pooling", EVERY_SCOPE)
+
+
+@dataclass(frozen=True)
+class Withdrawn:
+    """What a withdrawal did. files_removed: of the raw store and the closed folder; found: live files with the id."""
+
+    tombstone: str
+    scope: str
+    deliveries: tuple[str, ...]
+    files_removed: int
+    searched: int
+    found: tuple[Path, ...]
+    superseded: tuple[Entry, ...] = ()
+
+    def text(self) -> str:
+        """The outcome, for people; the runner is not named."""
+        scope = "everything" if self.scope == EVERY_SCOPE else self.scope
+        lines = [
+            f"Withdrawn: {scope}. Tombstone {self.tombstone} in the ledger, without identity.",
+            f"Judged again without it: {', '.join(self.deliveries) or 'no delivery, nothing of it was here any more'}.",
+            f"Files removed: {self.files_removed}. The same files, if sent again, are withheld.",
+        ]
+        if self.scope == EVERY_SCOPE:
+            found = len(self.found)
+            lines.append(f"The runner's id was searched for in {self.searched} live files and found in {found}.")
+            lines += [f"  STILL IN {path}" for path in self.found]
+        if self.superseded:
+            names = ", ".join(entry.name for entry in self.superseded)
+            lines.append(f"Listed as superseded: {names}. Freeze a new release; delete old copies as the consent says.")
+        lines.append("Not touched: the inbox, backups and copies made outside the depot. Remove the runner there, too.")
+        return "\n".join(lines)
+
+
+def withdraw(
+    study_path: Path, depot_root: Path | str, runner: str, scope: str, actor: str | None = None, why: str | None = None
+) -> Withdrawn:
+    """Take ``scope`` ("all" or one kind of data) of ``runner`` out of the depot and build warehouse and pages anew.
+
+    Raises Unusable if the scope is unknown, or if the depot does not know the runner and nothing was withdrawn before.
+    """
+    if scope not in SCOPES:
+        raise Unusable(f"There is no scope {scope!r}.", f"one of {', '.join(SCOPES)}.", "Give one with --scope.")
+    if why and re.search(rf"(?<![0-9A-Za-z]){re.escape(runner)}(?![0-9A-Za-z])", why):
+        seen = "The reason names the runner, and the ledger can never forget."
+        raise Unusable(seen, "a reason without identity.", "Give another with --why, or leave it out.")
+    depot, study = Depot(depot_root), load_study(study_path)
+    with depot.writing(actor or whoami()), open_desk(depot, study, actor) as desk:
+        note_what_a_kill_left(desk)
+        withdrawal = _remember(desk, runner, scope)
+        _tell(desk, withdrawal, scope, why)
+        judged = []
+        for record in _due(desk, runner, scope):
+            again(desk, record, "A runner withdrew.", lambda done, of: None)
+            judged.append(record.delivery_id)
+        forget_gone(depot)
+        removed = _remove_files(depot, withdrawal)
+        now = datetime.now(UTC).isoformat(timespec="seconds")
+        older = supersede_all(depot, now, "A runner withdrew data that it holds or may hold.")
+        if scope == EVERY_SCOPE:
+            shutil.rmtree(depot.dagster_home, ignore_errors=True)  # its history shows rows of tables
+        if judged or not is_built(desk):
+            build(desk, lambda text: None)
+        searched, found = files_with(depot, [runner]) if scope == EVERY_SCOPE else (0, [])
+        return Withdrawn(withdrawal.tombstone, scope, tuple(judged), removed, searched, tuple(found), tuple(older))
+
+
+def _remember(desk: Desk, runner: str, scope: str) -> Withdrawal:
+    memory = Memory(desk.depot)
+    if runner not in _known_runners(desk.depot) and not memory.scopes(runner):
+        raise Unusable(
+            "The depot does not know this runner.",
+            "the participant_id of a runner of a delivery that was taken in.",
+            "Compare it with participants.csv of the delivery; capital and small letters count.",
+            file=desk.depot.root,
+        )
+    return memory.remember(runner, scope, _own_files(desk.depot, runner, scope))
+
+
+def _known_runners(depot: Depot) -> set[str]:
+    return {runner for name in depot.delivery_ids() for runner in read_gate(depot, name).runners}
+
+
+def _own_files(depot: Depot, runner: str, scope: str) -> set[str]:
+    """Checksums of files of the runner's trials that no other runner's trial names, and of tables with the runner."""
+    own: set[str] = set()
+    others: set[str] = set()
+    tables: set[str] = set()
+    for name in depot.delivery_ids():
+        gate = read_gate(depot, name)
+        tables |= set(gate.tables) if runner in gate.runners else set()
+        for trial, shas in gate.files.items():
+            (own if gate.runner_of.get(trial) == runner else others).update(shas)
+    return tables | (own - others if scope in WHOLE_TRIAL else set())
+
+
+def _due(desk: Desk, runner: str, scope: str) -> Iterator[Record]:
+    """Deliveries to judge again: where consent has changed by it, and where rows came again after an earlier one."""
+    done = set()
+    for record in consents_changed(desk):
+        done.add(record.delivery_id)
+        yield record
+    for name, record in records(desk.depot).items():
+        gate = read_gate(desk.depot, name)
+        rows_left = scope in (EVERY_SCOPE, "pooling") and runner in gate.runners
+        trials_left = scope in WHOLE_TRIAL and runner in gate.runner_of.values()
+        if record.held and name not in done and (rows_left or trials_left):
+            yield record
+
+
+def _tell(desk: Desk, withdrawal: Withdrawal, scope: str, why: str | None) -> None:
+    """The tombstone: that somebody withdrew, when, and what; told once."""
+    about = f"tombstone-{withdrawal.tombstone}"
+    if about not in desk.ledger.abouts():
+        desk.ledger.write("withdrawal", about, why or "A runner withdrew.", scope=scope)
+
+
+def _remove_files(depot: Depot, withdrawal: Withdrawal) -> int:
+    """Remove the runner's files, and tables as they were with the runner, wherever no delivery holds them any more."""
+    memory, every = Memory(depot), records(depot).values()
+    held = {sha for record in every for sha in record.stored.values()}
+    out = [p for folder in (depot.raw, depot.closed) for p in folder.rglob("*") if p.is_file() and p.name not in held]
+    out = [path for path in out if memory.word(path.name) in withdrawal.files]
+    for path in out:
+        path.unlink()
+    return len(out)

@@ -1,0 +1,1 @@
+"""What the depot holds and knows: bytes, deliveries, consents, decisions, ledger, releases."""

@@ -1,0 +1,43 @@
+"""What every stage of a run needs at hand: the depot, the study in force, the ledger, an opened delivery."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+
+from checks.run import Stamp
+from pipelines.depot.ledger import Ledger
+from pipelines.depot.storage import Depot
+from pipelines.study.file import LoadedStudy
+from pipelines.workers.isolation import Isolated
+from schemas.received import Received
+
+#: Told (done, of) while trials are judged.
+Tell = Callable[[int, int], None]
+
+
+@dataclass(frozen=True)
+class Desk:
+    """Where the work is done: the depot, the study in force, the ledger, and the workers that judge trials."""
+
+    depot: Depot
+    study: LoadedStudy
+    stamp: Stamp
+    ledger: Ledger
+    isolated: Isolated
+
+
+@dataclass(frozen=True)
+class Opened:
+    """A delivery that was opened. payload: its payload folder, None if there is none that can be used."""
+
+    received: Received
+    payload: Path | None
+    inbox_site: str
+    name: str
+
+    @property
+    def arrival(self) -> str:
+        """``site/name`` in the inbox."""
+        return f"{self.inbox_site}/{self.name}"

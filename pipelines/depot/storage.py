@@ -1,0 +1,276 @@
+"""The depot: every path in it, and the only ways of writing there.
+
+Whatever is written is written beside its place, synced, and renamed, so that it is there whole or not at all. A kill at
+any moment leaves at most rests in ``work/``, which the next writer clears (and from which it puts a result back that
+was being replaced). What the files mean is not known here.
+
+::
+
+    raw/ab/<sha256>          trial files and tables as they came, never changed
+    closed/<delivery>/       bytes that consent does not cover, by checksum; nothing is derived from them
+    deliveries/<delivery>/   the result of one delivery: record.json, bag/ (its tag files), one Parquet file per table
+    arrivals/<site>/         what is known of each name in the inbox
+    consents/                consent events and withdrawals as the gate knows them; for the depot's owner only
+    releases/                frozen versions, and releases.json, which lists them
+    work/                    being made
+    overrides.json           what a data manager decided on single findings; for the depot's owner only
+    warehouse.duckdb, pages/, ledger.jsonl, built.json, depot.lock, dagster/
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import os
+import secrets
+import shutil
+import stat
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from pipelines.errors import Unusable
+from schemas.model import Table
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+_CHUNK = 1 << 20
+_REPLACED = ".replaced."
+
+
+class Depot:
+    """The folder that holds everything. ``root``: a path, or a ``file://`` URL."""
+
+    def __init__(self, root: str | os.PathLike[str]) -> None:
+        self.root = _local_path(os.fspath(root))
+        self.raw = self.root / "raw"
+        self.closed = self.root / "closed"
+        self.deliveries = self.root / "deliveries"
+        self.arrivals = self.root / "arrivals"
+        self.consents = self.root / "consents"
+        self.work = self.root / "work"
+        self.inbox = self.root / "inbox"
+        self.pages = self.root / "pages"
+        self.warehouse = self.root / "warehouse.duckdb"
+        self.releases = self.root / "releases"
+        self.ledger = self.root / "ledger.jsonl"
+        self.built = self.root / "built.json"
+        self.overrides = self.root / "overrides.json"
+        self.dagster_home = self.root / "dagster"
+        self._lock_file = self.root / "depot.lock"
+
+    def raw_path(self, sha256: str) -> Path:
+        """Where the bytes with this checksum are, or would be."""
+        return self.raw / sha256[:2] / sha256
+
+    def closed_path(self, delivery_id: str, sha256: str) -> Path:
+        """Where bytes of a delivery are that consent does not cover."""
+        return self.closed / delivery_id / sha256
+
+    def bytes_path(self, delivery_id: str, sha256: str) -> Path:
+        """Where a delivery's bytes with this checksum are: in the raw store, or else apart."""
+        raw = self.raw_path(sha256)
+        return raw if raw.exists() else self.closed_path(delivery_id, sha256)
+
+    def delivery_path(self, delivery_id: str) -> Path:
+        """The result folder of a delivery."""
+        return self.deliveries / delivery_id
+
+    def table_path(self, delivery_id: str, table: Table) -> Path:
+        """The Parquet file of one table of one delivery."""
+        return self.delivery_path(delivery_id) / f"{table.name}.parquet"
+
+    def delivery_ids(self) -> list[str]:
+        """All deliveries with a result, by name."""
+        return sorted(p.name for p in self.deliveries.iterdir()) if self.deliveries.is_dir() else []
+
+    def new_work(self, name: str) -> Path:
+        """A new empty folder in ``work/``."""
+        folder = self.work / f"{name}.{secrets.token_hex(4)}"
+        folder.mkdir(parents=True)
+        return folder
+
+    @contextmanager
+    def working(self, name: str) -> Iterator[Path]:
+        """A new empty folder in ``work/`` that is gone afterwards: an opened delivery holds bytes of every kind."""
+        folder = self.new_work(name)
+        try:
+            yield folder
+        finally:
+            _remove(folder)
+
+    def store_raw(self, source: Path, sha256: str) -> Path:
+        """Copy ``source`` into the raw store unless it is there; its bytes must have this checksum."""
+        return self._store(source, self.raw_path(sha256), sha256)
+
+    def store_closed(self, source: Path, delivery_id: str, sha256: str) -> Path:
+        """Copy ``source`` to the bytes kept apart, readable only by the owner of the depot."""
+        target = self._store(source, self.closed_path(delivery_id, sha256), sha256)
+        target.parent.chmod(stat.S_IRWXU)
+        return target
+
+    def _store(self, source: Path, target: Path, sha256: str) -> Path:
+        if target.exists() and target.stat().st_size == source.stat().st_size:
+            return target
+        target.parent.mkdir(parents=True, exist_ok=True)
+        with self.working("blob") as folder:
+            beside = folder / sha256
+            if (now := _copy(source, beside)) != sha256:
+                raise Unusable(
+                    f"The file changed while it was taken in: its checksum was {sha256[:12]}, now {now[:12]}.",
+                    "the bytes that were checked on arrival.",
+                    "Wait until the upload is finished, then run again.",
+                    file=source,
+                )
+            beside.chmod(stat.S_IRUSR | stat.S_IRGRP)
+            beside.replace(target)
+        _sync(target.parent)
+        return target
+
+    def publish(self, work: Path, delivery_id: str) -> None:
+        """Make the finished folder ``work`` the result of ``delivery_id``, in place of an older one."""
+        target = self.delivery_path(delivery_id)
+        target.parent.mkdir(parents=True, exist_ok=True)
+        sync_folder(work)
+        if not target.exists():
+            work.rename(target)
+        else:
+            old = self.work / f"{delivery_id}{_REPLACED}{secrets.token_hex(4)}"
+            target.rename(old)
+            work.rename(target)
+            _remove(old)
+        _sync(target.parent)
+
+    def withdraw(self, delivery_id: str) -> None:
+        """Remove the result of a delivery, all at once."""
+        old = self.new_work("withdrawn") / delivery_id
+        self.delivery_path(delivery_id).rename(old)
+        _remove(old.parent)
+
+    def mend(self) -> list[str]:
+        """Clear what a killed run left in ``work/``; returns the deliveries whose older result was put back."""
+        put_back = []
+        for rest in sorted(self.work.iterdir()) if self.work.is_dir() else []:
+            delivery_id, replaced, _ = rest.name.partition(_REPLACED)
+            if replaced and not self.delivery_path(delivery_id).exists():
+                rest.rename(self.delivery_path(delivery_id))
+                put_back.append(delivery_id)
+            else:
+                _remove(rest)
+        return put_back
+
+    @contextmanager
+    def writing(self, actor: str, wait_s: float = 0.0) -> Iterator[None]:
+        """Be the depot's only writer. Raises Unusable, naming the holder, if another still is after ``wait_s``."""
+        from pipelines.depot.lock import held
+
+        self.root.mkdir(parents=True, exist_ok=True)
+        with held(self._lock_file, actor, wait_s):
+            self.mend()
+            yield
+
+
+def write_bytes(path: Path, content: bytes, *, sync: bool = True) -> None:
+    """Replace the file ``path`` by ``content`` in one step. sync False: whoever publishes its folder syncs it."""
+    path.parent.mkdir(parents=True, exist_ok=True)
+    beside = path.with_name(f".{path.name}.{secrets.token_hex(4)}")
+    try:
+        with beside.open("xb") as stream:
+            stream.write(content)
+            stream.flush()
+            if sync:
+                os.fsync(stream.fileno())
+        beside.replace(path)
+    finally:
+        beside.unlink(missing_ok=True)
+    if sync:
+        _sync(path.parent)
+
+
+def write_json(path: Path, value: Any) -> None:
+    """Replace the file ``path`` by ``value`` as JSON in one step."""
+    write_bytes(path, (json.dumps(value, indent=1, sort_keys=True, ensure_ascii=False) + "\n").encode())
+
+
+def write_table(table: Table, frame: pd.DataFrame, path: Path, *, sync: bool = True) -> None:
+    """Write ``frame`` as Parquet; the only Parquet writer. sync: as in ``write_bytes``.
+
+    Raises ValueError if the rows do not fit the definition or a key stands twice.
+    """
+    import io
+
+    import pyarrow.parquet as parquet
+
+    from schemas.convert.to_arrow import to_arrow_table
+
+    doubled = frame.duplicated(list(table.key))
+    if doubled.any():
+        first = frame.loc[doubled, list(table.key)].iloc[0].to_dict()
+        raise ValueError(f"table {table.name}: {int(doubled.sum())} rows repeat a key, first {first}")
+    buffer = io.BytesIO()
+    parquet.write_table(to_arrow_table(table, frame), buffer, compression="zstd")
+    write_bytes(path, buffer.getvalue(), sync=sync)
+
+
+def read_table(path: Path) -> pd.DataFrame:
+    """A Parquet file as a data frame."""
+    import pyarrow.parquet as parquet
+
+    return parquet.read_table(path).to_pandas()
+
+
+def sync_folder(folder: Path) -> None:
+    """Make sure everything below ``folder`` is on the disk."""
+    for path in (*folder.rglob("*"), folder):
+        _sync(path)
+
+
+def _sync(path: Path) -> None:
+    handle = os.open(path, os.O_RDONLY)
+    try:
+        os.fsync(handle)
+    finally:
+        os.close(handle)
+
+
+def _copy(source: Path, target: Path) -> str:
+    """Copy and sync; returns the SHA-256 of what was copied."""
+    digest = hashlib.sha256()
+    with source.open("rb") as incoming, target.open("xb") as outgoing:
+        while chunk := incoming.read(_CHUNK):
+            digest.update(chunk)
+            outgoing.write(chunk)
+        outgoing.flush()
+        os.fsync(outgoing.fileno())
+    return digest.hexdigest()
+
+
+def _remove(folder: Path) -> None:
+    """Delete a folder; tried again for a moment, as a network disk may hold a file open."""
+    for pause in (0.0, 0.2, 1.0):
+        time.sleep(pause)
+        shutil.rmtree(folder, ignore_errors=True) if folder.is_dir() else folder.unlink(missing_ok=True)
+        if not folder.exists():
+            return
+
+
+def _local_path(root: str) -> Path:
+    if "://" not in root:
+        return Path(root).absolute()
+    import fsspec
+    from fsspec.implementations.local import LocalFileSystem
+
+    try:
+        filesystem, path = fsspec.core.url_to_fs(root)
+    except (ImportError, ValueError) as error:
+        filesystem, path = error, ""
+    if not isinstance(filesystem, LocalFileSystem):
+        raise Unusable(
+            f"The depot {root} is not a folder on this machine.",
+            "a local or mounted folder; results are renamed into place in one step, which buckets cannot do.",
+            "Give a path, and copy finished releases to the bucket.",
+        )
+    return Path(path)

@@ -1,0 +1,144 @@
+# ruff: noqa: E501  (a pattern cut into pieces is harder to check than a long line)
+"""Names of people in text: titles, words beside which names stand, common first names, and given word lists."""
+
+from __future__ import annotations
+
+import re
+import unicodedata
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass, field
+
+from pipelines.identity.vocabulary import FIRST_NAMES, OTHER_WORDS
+
+_CAPITAL = r"[A-ZÀ-ÖØ-ÞŁŚŽŠČ][a-zà-öø-ÿąćęłńóśźżčřšžě]+(?:['’-][A-ZÀ-ÖØ-Þa-zà-öø-ÿ]{2,})*"
+_SURNAME = rf"(?:(?:van|von|de|da|di|del|der|den|la|le|el|al|bin|ter|ten|af|av|dos|dal|Mc|Mac|O['’]|D['’])[ -]?){{0,3}}{_CAPITAL}"
+_TITLE = re.compile(
+    rf"(?<![\w.])(?:Mrs|Mr|Miss|Ms|Mx|Dr|Prof|Professor|Doctor|Nurse|Sister|Sir|Madam|Herr|Frau|Fru|Hr|Monsieur|Mme|Mlle"
+    rf"|Se[ñn]or(?:a|ita)?|Signora?|Mevrouw|Meneer)\.? ?(?:[A-Z]\. ?)*({_SURNAME}(?: {_SURNAME})?|[A-Z]{{3,}})"
+)
+_ROLE = (
+    r"operators?|testers?|examiners?|recorded by|tested by|measured by|collected by|assisted by|assistant|contacts?|signed"
+    r"|signed by|entered by|checked by|written by|processed by|labelled by|subject(?: name)?|patient(?: name)?"
+    r"|participant(?: name)?|runner(?: name)?|athlete(?: name)?|coach|names?|name is|named|called|ask|asked|told"
+    r"|emergency contact|next of kin|mother|father|husband|wife|partner|son|daughter|brother|sister|therapist"
+    r"|physiotherapist|investigator|student|author|owner|user|by|with|thanks to|thank|see|says|according to|from|for|and"
+)
+_STRONG_ROLE = (
+    r"operators?|testers?|examiners?|recorded by|tested by|measured by|collected by|assisted by|signed(?: by)?|entered by"
+    r"|checked by|written by|processed by|labelled by|subject name|patient name|participant name|runner name|athlete name"
+    r"|name|named|surname|first name|last name|family name|next of kin|emergency contact|coach|therapist|physiotherapist"
+    r"|investigator|author|mother|father|husband|wife|daughter|brother"
+)
+_AFTER_ROLE = re.compile(
+    rf"(?<![\w-])(?i:{_STRONG_ROLE})(?i:\s+(?:is|was|are))?\s*[:=]?\s*({_SURNAME}(?:,? {_SURNAME}){{0,2}}|[A-Z]\. ?{_SURNAME})"
+)
+_LOWER_AFTER_ROLE = re.compile(
+    rf"(?<![\w-])(?i:{_STRONG_ROLE}|patient|subject|participant|runner|athlete)\s*[:=]\s*([a-zà-öø-ÿ]{{3,}}(?: [a-zà-öø-ÿ]{{2,}}){{0,2}}|[A-Z]{{4,}}(?: [A-Z]{{3,}})?)"
+)
+_PAIR = re.compile(rf"(?<![\w'’-])({_CAPITAL})(?: [A-Z]\.?)? ({_SURNAME})(?![\w'’-])")
+_INITIAL = re.compile(rf"(?<![\w.])((?:[A-Z]\. ?){{1,2}}{_CAPITAL})(?![\w-])")
+_LAST_FIRST = re.compile(rf"(?<![\w-])({_CAPITAL}), ({_CAPITAL})(?![\w-])")
+_BIG_PAIR = re.compile(r"(?<![\w-])([A-Z]{3,}),? ([A-Z]{3,})(?![\w-])")
+_WORDS = re.compile(r"[^\W\d_]+")
+_NAME_PARTS = re.compile(r"[A-ZÀ-ÖØ-Þ]?[a-zà-öø-ÿ]+|[A-ZÀ-ÖØ-Þ]+(?![a-zà-öø-ÿ])")
+#: First names that are words or labels too when they stand in a file's name or in small letters.
+_ALSO_WORDS = {
+    "alex", "robin", "kim", "tim", "ben", "tone", "tor", "rosa", "viola", "iris", "vera", "mina", "roy", "dennis", "eva",
+    "ida", "ali", "leon", "asa", "jan", "ana", "ian", "liv", "ole", "jon", "neil", "terry", "colin", "keith", "norman",
+    "ruth", "gene", "jose", "zoe", "amy", "luca", "adam", "paul", "petra", "stig", "emil", "may", "siri", "sasha",
+    "georgia", "heather", "ivan", "dominic", "eric", "erik", "sally", "tracy", "kelly", "craig", "roger", "robert",
+}  # fmt: skip
+_CODES = re.compile(
+    r"(?i:^(?:(?:x|n/?a|none|unknown|anonymous|anonymi[sz]ed|anon|nn|test|default|demo|no ?name|untitled|new|blank|removed"
+    r"|simulated|invented|generic|not given|withheld|kept back|code|male|female|m|f|standing|running|static|walking"
+    r"|left|right|model|skeleton|body|full ?body|lower ?body|upper ?body|human|calibration|yes|no|true|false)[ ,;/.-]*)+$)"
+    r"|(?i:^(?:sub|subj|subject|s|p|pt|part|participant|patient|pat|runner|athlete|person|proband|id|r|a|c|client|ppt|vp)?"
+    r"[ _.-]?[a-z]{0,3}[ _.-]?[0-9]+[a-z]?(?:[ _.-][a-z0-9]{1,6})*$)"
+    r"|(?i:^(?:sub|subj|subject|participant|patient|runner|athlete|person|client)s?[ _.-]?[a-z]?$)"
+)
+
+
+@dataclass(frozen=True)
+class KnownNames:
+    """People a laboratory or study names, so that they are found for certain. Never shown, stored or logged."""
+
+    parts: frozenset[str] = field(default_factory=frozenset, repr=False)
+
+    @classmethod
+    def of(cls, lines: Iterable[str]) -> KnownNames:
+        """From lines of one name each; parts of fewer than three letters are left out, as they stand in any text."""
+        words = (plain(word) for line in lines for word in _WORDS.findall(line))
+        return cls(frozenset(word for word in words if len(word) >= 3))
+
+
+def plain(word: str) -> str:
+    """In small letters without accents, as it is compared."""
+    stripped = unicodedata.normalize("NFKD", word.replace("ø", "o").replace("Ø", "O").replace("ß", "ss"))
+    return "".join(c for c in stripped if not unicodedata.combining(c)).lower()
+
+
+def looks_like_a_code(text: str) -> bool:
+    """Whether a field that should name a person holds a study code or an empty word instead."""
+    return not any(c.isalpha() for c in text) or bool(_CODES.match(text.strip(" *_-.?")))
+
+
+def known_in(text: str, known: KnownNames) -> Iterator[tuple[int, int]]:
+    """Where a given name stands, whatever its case or accents, also in a run of words such as a file's name."""
+    if not known.parts:
+        return
+    for pattern in (_WORDS, _NAME_PARTS):
+        for match in pattern.finditer(text):
+            if plain(match[0]) in known.parts:
+                yield match.span()
+
+
+def told_names(text: str, *, guess: bool = True) -> Iterator[tuple[int, int]]:
+    """Names in free text. guess: two words with capitals that no list knows are a name, too."""
+    for match in _TITLE.finditer(text):
+        yield match.span()
+    for match in _AFTER_ROLE.finditer(text):
+        if not all(_other(word) for word in _WORDS.findall(match[1])):
+            yield match.span(1)
+    for match in _LOWER_AFTER_ROLE.finditer(text):
+        if not any(_other(word) for word in _WORDS.findall(match[1])):
+            yield match.span(1)
+    for match in _PAIR.finditer(text):
+        if _pair(match[1], match[2]) and (guess or _first(match[1])):
+            yield match.span()
+    for match in _INITIAL.finditer(text) if guess else ():
+        if not _other(_WORDS.findall(match[1])[-1]):
+            yield match.span()
+    for match in _LAST_FIRST.finditer(text):
+        if not _other(match[1]) and (_first(match[2]) or (guess and not _other(match[2]))):
+            yield match.span()
+    for match in _BIG_PAIR.finditer(text):
+        if (_first(match[1]) and not _other(match[2])) or (_first(match[2]) and not _other(match[1])):
+            yield match.span()
+    for match in _WORDS.finditer(text):
+        if match[0][0].isupper() and _first(match[0]) and (match[0][1:].islower() or len(match[0]) > 4):
+            yield match.span()
+
+
+def names_in_a_path(part: str) -> Iterator[tuple[int, int]]:
+    """Common first names in the name of one file or folder, whatever their case."""
+    for match in _NAME_PARTS.finditer(part):
+        word = plain(match[0])
+        if word in FIRST_NAMES and len(word) >= 4 and (word not in _ALSO_WORDS or match[0][0].isupper()):
+            yield match.span()
+
+
+def _pair(first: str, second: str) -> bool:
+    """Whether two words with capitals are a person: a first name, or neither is a word known to be another."""
+    last = _WORDS.findall(second)[-1]
+    if plain(first) in FIRST_NAMES:
+        return not _other(last) or plain(first) not in _ALSO_WORDS
+    return not _other(first) and not _other(last) and len(first) > 2
+
+
+def _first(word: str) -> bool:
+    return plain(word) in FIRST_NAMES and plain(word) not in _ALSO_WORDS
+
+
+def _other(word: str) -> bool:
+    lowered = plain(word)
+    return lowered in OTHER_WORDS or (lowered.endswith(("ed", "ing", "ly", "tion")) and len(lowered) > 5)

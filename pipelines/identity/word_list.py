@@ -1,0 +1,34 @@
+"""The list of names that a laboratory or study keeps beside its study file, so that they are found for certain.
+
+One name on a line, UTF-8; lines that begin with # are left out. The list is read, never copied, shown or logged.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from pipelines.errors import Unusable
+from pipelines.identity.identifiers import NOBODY
+from pipelines.identity.names import KnownNames
+
+FILE_NAME = "names.txt"
+
+
+def names_in(path: Path) -> KnownNames:
+    """The names in a word list. Raises Unusable if it cannot be read."""
+    try:
+        lines = path.read_text(encoding="utf-8-sig").splitlines()
+    except (OSError, UnicodeDecodeError):
+        raise Unusable(
+            "The list of names cannot be read.",
+            "a UTF-8 text file with one name on a line.",
+            "Correct the path, or save the list as UTF-8.",
+            file=path,
+        ) from None
+    return KnownNames.of(line for line in lines if not line.startswith("#"))
+
+
+def names_beside(study_path: Path) -> KnownNames:
+    """The names in ``names.txt`` beside the study file; none if there is no such file."""
+    path = study_path.parent / FILE_NAME
+    return names_in(path) if path.is_file() else NOBODY

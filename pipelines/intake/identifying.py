@@ -1,0 +1,41 @@
+"""Looks for identifying text inside one trial's recording files. Runs in an isolated worker, before anything else."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from pipelines.identity.identifiers import NOBODY, KnownNames
+from pipelines.identity.texts import Text, identifying, is_edf, texts_of_c3d, texts_of_edf
+from schemas.reading import Identifying
+
+#: Larger files are refused by their readers.
+_MOST_BYTES = 1 << 30
+
+
+def texts_of_file(data: bytes) -> list[Text]:
+    """Every text of a recording file; of a file that is neither C3D nor EDF what can be read in it."""
+    if is_edf(data):
+        return list(texts_of_edf(data))
+    return list(texts_of_c3d(data, _values_of(data)))
+
+
+def identifying_in(path: Path, file: str, known: KnownNames = NOBODY) -> tuple[Identifying, ...]:
+    """Where in the file at ``path`` something identifies somebody; ``file`` is what it is called in messages."""
+    if not path.is_file() or path.stat().st_size > _MOST_BYTES:
+        return ()
+    return identifying(file, iter(texts_of_file(path.read_bytes())), known)
+
+
+def _values_of(data: bytes) -> tuple[int, int] | None:
+    """The bytes of the measured values of a C3D file; None if the file is damaged."""
+    import numpy as np
+
+    from pipelines.intake.c3d.layout import read_layout
+    from pipelines.intake.c3d.problem import C3dProblem
+
+    try:
+        with np.errstate(all="ignore"):
+            counts = read_layout(data).counts
+    except C3dProblem:
+        return None
+    return counts.data_start, counts.data_start + counts.frames * counts.frame_bytes

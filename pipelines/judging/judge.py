@@ -1,0 +1,220 @@
+"""Judges one trial: read, map to study axes, outcomes, checks, signals to draw. Runs inside an isolated worker.
+
+A job and a verdict are plain values that can be sent between processes. Nothing here knows of the depot, of other
+trials, or decides what becomes of the trial; ``pipelines.judging.standings`` does.
+"""
+
+from __future__ import annotations
+
+import traceback
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from checks.registry import Subject
+from checks.run import Context, Report, Stamp, run_checks
+from pipelines.identity.identifiers import NOBODY, KnownNames
+from schemas.reading import ChannelFacts, Identifying, Reading
+from schemas.study import SiteProfile, Study
+from schemas.trial import Posture, Trial
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from pipelines.intake.clocks import ClockFit, NoClock
+    from pipelines.intake.to_trial import TrialRow
+    from pipelines.science.muscles.amplitudes import Reference
+    from pipelines.science.muscles.signal import Key
+
+
+@dataclass(frozen=True)
+class TrialJob:
+    """What judging one trial needs. path: the bytes in the raw store; row: what the tables say about the trial.
+
+    second_path, channel_rows: the file recorded beside it and what ``channels.csv`` says of both files' channels.
+    references: what muscle amplitudes of the session are divided by. known: names of people to look for.
+    """
+
+    path: Path
+    row: TrialRow
+    delivery_id: str
+    profile: SiteProfile
+    study: Study
+    stamp: Stamp
+    posture: Posture | None = None
+    second_path: Path | None = None
+    second_file: str | None = None
+    channel_rows: tuple[dict[str, Any], ...] = ()
+    references: Mapping[Key, Reference] = field(default_factory=dict)
+    known: KnownNames = NOBODY
+
+
+@dataclass(frozen=True)
+class Verdict:
+    """What was seen in one trial. ``facts``: measured columns of ``trials``; ``posture`` only of standing trials."""
+
+    reading: Reading
+    findings: list[dict[str, Any]] = field(default_factory=list)
+    runs: list[dict[str, Any]] = field(default_factory=list)
+    traces: list[dict[str, Any]] = field(default_factory=list)
+    outcomes: dict[str, pd.DataFrame] = field(default_factory=dict)  # table name -> rows less provenance
+    facts: dict[str, Any] = field(default_factory=dict)
+    posture: Posture | None = None
+
+    def with_report(self, report: Report) -> Verdict:
+        """The same with a report's rows added."""
+        return replace(self, findings=self.findings + report.findings, runs=self.runs + report.runs)
+
+
+def judge_trial(job: TrialJob) -> Verdict:
+    """Judge one trial. A file that cannot be read, or a fault of our own, is a verdict too; never raises."""
+    from pipelines.intake.c3d.reading import C3dProblem
+    from pipelines.intake.sidecar import SidecarProblem
+
+    reading = Reading(job.row.trial_id, job.row.file)
+    try:
+        if telling := _identifying(job):  # nothing is derived from a file that tells who was recorded
+            return Verdict(replace(reading, identifying=telling))
+        return _judged(job, reading)
+    except C3dProblem as problem:
+        return Verdict(replace(reading, problem=problem.problem, detail=problem.detail))
+    except SidecarProblem as problem:
+        file = job.second_file or reading.file
+        return Verdict(replace(reading, file=file, problem=problem.problem, detail=problem.detail))
+    except MemoryError:
+        return Verdict(replace(reading, problem="too_large", detail="the memory limit was reached"))
+    except Exception as error:
+        where = traceback.extract_tb(error.__traceback__)[-1]
+        broken = f"{type(error).__name__} in {Path(where.filename).name}, {where.name}, line {where.lineno}"
+        told = f"manystrides itself failed, which is no fault of the file ({broken})"
+        return Verdict(replace(reading, problem="crashed", detail=told), runs=[_crashed(job, broken)])
+
+
+def references_in(job: TrialJob) -> Mapping[Key, Reference]:
+    """What one reference recording gives to divide muscle amplitudes by. Raises what reading raises."""
+    from pipelines.science.footfalls import compute_footfalls
+    from pipelines.science.muscles.amplitudes import references_of
+
+    if _identifying(job):
+        return {}
+    processing = job.study.processing
+    trial, _, channels = _read(job)
+    if channels.unit_conflicts:  # the trial will go back; a reference a thousand times off must not outlive it
+        return {}
+    footfalls = compute_footfalls(trial, processing, None) if trial.kind == "running" else None
+    return references_of([(trial.signals, footfalls)], processing.muscle)
+
+
+def _identifying(job: TrialJob) -> tuple[Identifying, ...]:
+    """Where texts of the trial's files may identify a person."""
+    from pipelines.intake.identifying import identifying_in
+
+    told = identifying_in(job.path, job.row.file, job.known)
+    if job.second_path is not None:
+        told += identifying_in(job.second_path, job.second_file or job.row.file, job.known)
+    return told
+
+
+def _read(job: TrialJob) -> tuple[Trial, ClockFit | NoClock | None, ChannelFacts]:
+    """The trial with its signals on one clock. Raises C3dProblem or SidecarProblem."""
+    from pipelines.intake.c3d.reading import read_c3d
+    from pipelines.intake.clocks import NoClock
+    from pipelines.intake.sidecar import read_sidecar
+    from pipelines.intake.sidecar_clock import with_signals
+    from pipelines.intake.to_trial import to_trial
+
+    processing = job.study.processing
+    trial = to_trial(read_c3d(job.path), job.profile, processing, job.row)
+    sidecar = read_sidecar(job.second_path) if job.second_path is not None else None
+    trial, clock, found = with_signals(trial, sidecar, job.channel_rows, processing)
+    facts = ChannelFacts(
+        named_count=len(job.channel_rows),
+        missing=found.missing,
+        unit_conflicts=found.unit_conflicts,
+        second_file=job.second_file,
+        clock_problem=clock.reason if isinstance(clock, NoClock) else None,
+        clock_event_count=clock.event_count if clock is not None and not isinstance(clock, NoClock) else 0,
+    )
+    return trial, clock, facts
+
+
+def context_of(job: TrialJob, reading: Reading, *, families: bool = True) -> Context:
+    """What the checks of one trial are shown; families: every outcome, not only the footfalls.
+
+    Raises C3dProblem or SidecarProblem.
+    """
+    from pipelines.science.footfalls import compute_footfalls
+    from pipelines.science.whole_trial import every_outcome
+
+    processing = job.study.processing
+    trial, clock, channels = _read(job)
+    footfalls, outcomes = None, {}
+    if trial.kind == "running":
+        footfalls = compute_footfalls(trial, processing, job.posture)
+        if families:
+            basis = getattr(clock, "basis", None)  # NoClock has none: nothing was matched
+            outcomes = every_outcome(trial, footfalls, processing, job.posture, job.references, basis)
+            outcomes["clock_fits"] = _clock_fits(trial, clock)
+    return Context(
+        study=job.study,
+        delivery_id=job.delivery_id,
+        site=trial.site,
+        reading=reading,
+        trial=trial,
+        footfalls=footfalls,
+        posture=job.posture,
+        channels=channels,
+        outcomes=outcomes,
+    )
+
+
+def _judged(job: TrialJob, reading: Reading) -> Verdict:
+    from pipelines.intake.to_trial import posture_of
+    from pipelines.judging.traces import traces_of
+
+    context = context_of(job, reading)
+    trial, outcomes = context.trial, dict(context.outcomes or {})
+    assert trial is not None
+    report = run_checks(Subject.TRIAL, context, job.stamp)
+    return Verdict(
+        reading,
+        report.findings,
+        report.runs,
+        traces_of(report.findings, trial),
+        outcomes,
+        _facts(trial),
+        posture_of(trial) if trial.kind == "standing" else None,
+    )
+
+
+def _clock_fits(trial: Trial, clock: ClockFit | NoClock | None) -> pd.DataFrame:
+    """The row of ``clock_fits`` less provenance, if there is a second file."""
+    from pipelines.intake.sidecar_clock import clock_row
+    from pipelines.science.frames import frame_of
+    from schemas.outcomes_signals import CLOCK_FITS
+
+    return frame_of(CLOCK_FITS, [clock_row(trial.trial_id, clock)] if clock is not None else [])
+
+
+def _crashed(job: TrialJob, reason: str) -> dict[str, Any]:
+    """A check run that says our own code failed, so that the run ends with an error."""
+    return {
+        "delivery_id": job.delivery_id,
+        "check_name": "trial_file_can_be_read",
+        "subject": job.row.trial_id,
+        "status": "crashed",
+        "reason": reason,
+        "rows_examined": 0,
+        "finding_count": 1,
+        **vars(job.stamp),
+    }
+
+
+def _facts(trial: Trial) -> dict[str, Any]:
+    return {
+        "duration_s": trial.duration_s,
+        "marker_rate_hz": trial.marker_rate_hz,
+        "analog_rate_hz": trial.analog_rate_hz,
+        "plate_count": len(trial.plates),
+    }

@@ -1,0 +1,73 @@
+"""What a session's muscle amplitudes are divided by: its reference recordings, read before its other trials.
+
+How a reference amplitude is computed is in ``pipelines.science.muscles.amplitudes``.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from typing import TYPE_CHECKING
+
+from pipelines.depot.desk import Desk
+from pipelines.depot.earlier import current_records
+from pipelines.depot.storage import read_table
+from pipelines.judging.judge import references_in
+from pipelines.judging.standings import Judged
+from pipelines.judging.trial_jobs import trial_job
+from schemas.agreed import allowed
+
+if TYPE_CHECKING:
+    from pipelines.science.muscles.amplitudes import Reference
+    from pipelines.science.muscles.signal import Key
+
+
+def session_references(desk: Desk, judged: Judged, trial_ids: Iterable[str]) -> dict[str, Mapping[Key, Reference]]:
+    """Session -> references. A session whose reference recordings came in another delivery takes what that gave.
+
+    A recording that cannot be read gives none here; why is told where it is judged.
+    """
+    from pipelines.science.muscles.amplitudes import combined
+
+    chosen = [t for t in trial_ids if _is_reference(desk, judged, t)]
+    jobs = [trial_job(desk, judged, trial_id) for trial_id in chosen]
+    found: dict[str, list[Mapping[Key, Reference]]] = {}
+    for job, ended in zip(jobs, desk.isolated.map(references_in, jobs), strict=True):
+        if ended.problem is None and ended.value and job.row.session_id:
+            found.setdefault(job.row.session_id, []).append(ended.value)
+    missing = {str(judged.rows[t]["session_id"]) for t in trial_ids} - set(found)
+    earlier = _earlier(desk, judged, missing) if missing and _kind(desk) != "none" else {}
+    return {**earlier, **{session: combined(parts) for session, parts in found.items()}}
+
+
+def _kind(desk: Desk) -> str:
+    return desk.study.study.processing.muscle.normalisation
+
+
+def _is_reference(desk: Desk, judged: Judged, trial_id: str) -> bool:
+    """Whether the trial is a reference recording whose muscle channels may be used."""
+    row, settings = judged.rows[trial_id], desk.study.study.processing.muscle
+    if settings.normalisation == "none" or not allowed(judged.received, row, "muscle"):
+        return False
+    if settings.normalisation == "reference_contraction":
+        return bool(row["kind"] == "reference_contraction")
+    return bool(row["kind"] == "running" and row["condition"] == settings.reference_condition)
+
+
+def _earlier(desk: Desk, judged: Judged, sessions: set[str]) -> dict[str, Mapping[Key, Reference]]:
+    """References that other deliveries of the site stored with the amplitudes of these sessions; the newest count."""
+    from pipelines.science.muscles.amplitudes import Reference
+
+    found: dict[str, dict[Key, Reference]] = {}
+    for record in current_records(desk):
+        folder = desk.depot.delivery_path(record.delivery_id)
+        amplitudes = folder / "muscle_amplitudes.parquet"
+        if record.site != judged.site or record.delivery_id == judged.delivery_id or not amplitudes.exists():
+            continue
+        session_of = read_table(folder / "trials.parquet").set_index("trial_id")["session_id"]
+        rows = read_table(amplitudes)
+        rows = rows.assign(session_id=rows["trial_id"].map(session_of)).dropna(subset=["reference_uv"])
+        rows = rows[rows["session_id"].isin(sessions)].drop_duplicates(["session_id", "muscle", "side"])
+        for row in rows.to_dict("records"):
+            reference = Reference(str(row["normalisation"]), float(row["reference_uv"]))
+            found.setdefault(str(row["session_id"]), {})[(str(row["muscle"]), str(row["side"]))] = reference
+    return dict(found)

@@ -1,0 +1,110 @@
+"""Whether a trial's file came before, or comes twice, under another trial's id: the same bytes cannot be two trials.
+
+Exact copies are known by checksum before a trial is read; resampled or rescaled ones by the shape of the markers'
+paths once it was judged. A resend under the trial's own id is neither; ``pipelines.taking_in.naming`` knows those.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping
+from typing import TYPE_CHECKING, Any
+
+from pipelines.depot.arrivals import Record
+from pipelines.depot.desk import Desk, Opened
+from pipelines.depot.earlier import column, current_records
+from pipelines.depot.storage import Depot, read_table
+from schemas.quality import TRIAL_SHAPES
+from schemas.received import Problem, Received
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+#: Trial, its shapes, the checksum of its file, and the delivery it came with if that is another one.
+_Shape = tuple[str, Mapping[str, Any], str, Record | None]
+
+
+def with_copies(depot: Depot, opened: Opened, all_records: Iterable[Record]) -> tuple[Problem, ...]:
+    """A problem for each trial whose file is byte for byte that of another trial, here or accepted before."""
+    received = opened.received
+    shas = {f.path: f.sha256 for f in received.files}
+    own = [(trial, shas[path]) for trial, path in _trials(received) if path in shas]
+    others: list[tuple[str, str, Record | None]] = [(trial, sha, None) for trial, sha in own]
+    for record in all_records:
+        if record.taken_in and record.arrival != opened.arrival and not _later(record, received):
+            trials, its_shas = (column(depot, record, "trials", name) for name in ("trial_id", "raw_sha256"))
+            others += [(trial, sha, record) for trial, sha in zip(trials, its_shas, strict=True)]
+    by_sha: dict[str, list[tuple[str, Record | None]]] = {}
+    for trial, sha, source in others:
+        by_sha.setdefault(sha, []).append((trial, source))
+    found = []
+    for trial, sha in own:
+        twin = next(((t, r) for t, r in by_sha[sha] if t != trial), None)
+        if twin is not None:
+            found.append(_problem(trial, *twin, received))
+    return tuple(found)
+
+
+def _trials(received: Received) -> Iterator[tuple[str, str]]:
+    for row in received.tables["sent_trials"][["trial_id", "file"]].dropna().itertuples(index=False):
+        yield str(row.trial_id), str(row.file)
+
+
+def _later(record: Record, received: Received) -> bool:
+    """Whether a delivery of the same laboratory came after this one: then the copy is the other one's fault."""
+    return record.site == received.site and (record.number or 0) >= (received.number or 0)
+
+
+def _problem(trial: str, twin: str, record: Record | None, received: Received) -> Problem:
+    return Problem(
+        "key",
+        f"the file of trial {trial} is byte for byte that of {_named(twin, record, received)}",
+        "a recording of its own for every trial",
+        file="trials.csv",
+        place=f"trial_id {trial}, column file",
+        trial_id=trial,
+    )
+
+
+def _named(twin: str, record: Record | None, received: Received) -> str:
+    """Another trial as a message to the laboratory may name it: trials of others are nobody else's business."""
+    if record is None:
+        return f"trial {twin}"
+    if record.site == received.site:
+        return f"trial {twin}, which came with {record.delivery_id}"
+    return f"a trial of another laboratory, {record.site}"
+
+
+def copies_by_shape(
+    desk: Desk, received: Received, shapes: Iterable[pd.DataFrame], shas: Mapping[str, str]
+) -> tuple[dict[str, str], set[str]]:
+    """Trials that are another trial's recording, resampled or rescaled, and how that one is named; and all compared.
+
+    shapes: rows of ``trial_shapes`` of each trial of the delivery; shas: trial -> checksum of its file. Compared are
+    the delivery's own trials with each other and with trials accepted from deliveries before it.
+    """
+    from pipelines.science.shapes import alike, shapes_in
+
+    own = {trial: shape for rows in shapes if len(rows) for trial, shape in shapes_in(rows).items()}
+    others: list[_Shape] = [(trial, shape, shas.get(trial, ""), None) for trial, shape in own.items()]
+    if own:
+        others += _accepted_before(desk, received)
+    copies: dict[str, str] = {}
+    for trial, shape in own.items():
+        for other, its_shape, its_sha, record in others:
+            exact = its_sha == shas.get(trial, "")  # told by checksum already
+            if other != trial and not exact and alike(shape, its_shape):
+                copies.setdefault(trial, _named(other, record, received))
+    return copies, set(own)
+
+
+def _accepted_before(desk: Desk, received: Received) -> list[_Shape]:
+    from pipelines.science.shapes import shapes_in
+
+    found: list[_Shape] = []
+    for record in current_records(desk):
+        if _later(record, received):
+            continue
+        rows = read_table(desk.depot.table_path(record.delivery_id, TRIAL_SHAPES))
+        shas = dict(zip(rows["trial_id"], rows["raw_sha256"], strict=True))
+        found += [(trial, shape, shas[trial], record) for trial, shape in shapes_in(rows).items()]
+    return found

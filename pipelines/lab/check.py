@@ -1,0 +1,267 @@
+"""The depot's checks at the laboratory, before anything is sent: on a bag or a plain folder, keeping nothing.
+
+Everything is done in a temporary depot by the stages a delivery goes through anyway, so that nothing is judged twice
+in two ways. What earlier deliveries brought is not known here.
+
+Exit codes, for scripts: 0 nothing must be mended, 1 something must be mended, 2 something given cannot be used, 3 a
+fault of manystrides (a check crashed); they stand in ``pipelines.command.exit_codes``, too.
+"""
+
+from __future__ import annotations
+
+import shutil
+import tempfile
+from collections import Counter
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+from pipelines.depot.arrivals import Arrival, Record
+from pipelines.depot.desk import Desk
+from pipelines.depot.storage import Depot
+from pipelines.errors import Unusable
+from pipelines.identity.identifiers import KnownNames, masked, scan_path
+from pipelines.identity.word_list import names_beside, names_in
+from pipelines.lab.scrub import Scrubbed, info_of, scrub, write_bag
+from pipelines.progress import Progress
+from pipelines.study.file import LoadedStudy, load_study
+from pipelines.taking_in.summary import Done, Summary
+from schemas.reading import Identifying
+from schemas.received import Received
+
+_MOST_SHOWN = 20
+_RECORDINGS = (".c3d", ".edf")
+
+
+@dataclass(frozen=True)
+class LabChecked:
+    """What to print, and the exit code: 0 clean, 1 something must be mended, 3 a fault of manystrides."""
+
+    text: str
+    exit_code: int
+
+
+@dataclass(frozen=True)
+class _Asked:
+    """What is to be done beside the check itself. path: the delivery as it was given."""
+
+    path: Path
+    known: KnownNames
+    out: Path | None
+    compare: bool
+    report: Path | None
+    progress: Progress
+
+
+@dataclass(frozen=True)
+class _File:
+    path: Path
+    name: str
+    known: KnownNames
+
+
+def check_at_the_lab(
+    path: Path,
+    study_path: Path,
+    site: str | None = None,
+    names: Path | None = None,
+    out: Path | None = None,
+    compare: bool = False,
+    report: Path | None = None,
+    progress: Progress | None = None,
+) -> LabChecked:
+    """Check the bag, ZIP file or plain folder at ``path``; ``out``: write a cleaned copy there.
+
+    site: the laboratory, needed for a plain folder. names: a list of people to look for, besides that of the study.
+    compare: read every C3D file with both readers, too. report: write the pages of the check into this new folder.
+    Raises Unusable if something given cannot be used.
+    """
+    from pipelines.taking_in.run import open_desk
+
+    if report is not None:
+        _refuse_report(report, path)
+    if not path.exists():
+        raise Unusable("There is no such file or folder.", "a bag, a ZIP file or a folder.", "Correct it.", file=path)
+    if out is not None and (out.exists() or out.resolve().is_relative_to(path.resolve())):
+        raise Unusable(
+            "The cleaned copy cannot be written there: it exists, or it lies inside the delivery.",
+            "a new folder elsewhere.",
+            "Name another with --scrub.",
+            file=out,
+        )
+    study = load_study(study_path)
+    known = names_in(names) if names is not None else names_beside(study_path)
+    with tempfile.TemporaryDirectory(prefix="manystrides-check-") as folder:
+        work = Path(folder)
+        study = _beside_names(study, names, work)
+        bag = path if path.is_file() or (path / "bagit.txt").exists() else _bagged(path, site, study, work)
+        depot = Depot(work / "depot")
+        asked = _Asked(path, known, out, compare, report, progress or Progress())
+        with depot.writing("laboratory check"), open_desk(depot, study, "laboratory check") as desk:
+            return _checked(desk, bag, site or "", asked)
+
+
+def _refuse_report(report: Path, delivery: Path) -> None:
+    from pipelines.pages.lab_report import refuse_existing
+
+    refuse_existing(report)
+    if delivery.is_dir() and report.resolve().is_relative_to(delivery.resolve()):
+        raise Unusable(
+            "The report would lie inside the delivery and be sent with it.",
+            "a new folder elsewhere.",
+            "Name another with --report.",
+            file=report,
+        )
+
+
+def _beside_names(study: LoadedStudy, names: Path | None, work: Path) -> LoadedStudy:
+    """The study as if it lay beside the given list of names, since its path only leads to that list."""
+    if names is None:
+        return study
+    shutil.copyfile(names, work / "names.txt")
+    return replace(study, path=work / study.path.name)
+
+
+def _bagged(path: Path, site: str | None, study: LoadedStudy, work: Path) -> Path:
+    """A plain folder as a bag: what ``manystrides pack`` would pack of it, so far as it is there."""
+    from pipelines.intake.descriptor import write_descriptor
+    from pipelines.lab.packing.finding import gather, lay_out
+
+    if site is None and len(study.study.sites) > 1:
+        raise Unusable(
+            "The folder is no bag, so it does not say which laboratory it is from.",
+            "one of " + ", ".join(study.study.sites) + ".",
+            "Give it with --site.",
+            file=path,
+        )
+    bag = work / "bag" / "delivery"
+    (bag / "data").mkdir(parents=True)
+    lay_out(gather(path), bag / "data")
+    site = site or next(iter(study.study.sites))
+    write_descriptor(bag / "data", f"{site}-001", study.study.title)
+    write_bag(bag, {"Delivery-Number": "1", "Site": site, "Study": study.study.title})
+    return bag
+
+
+def _checked(desk: Desk, bag: Path, site: str, asked: _Asked) -> LabChecked:
+    from pipelines.intake.bag import receive
+    from pipelines.taking_in.stages import take_in
+
+    asked.progress.say("opening it: files, checksums, tables")
+    with asked.progress.delivery("trials") as tell:
+        record = take_in(desk, Arrival(site, bag.name, bag), tell).record
+    asked.progress.say("looking for texts that may identify a person")
+    with desk.depot.working("look") as work:
+        received, payload = receive(bag, site, work, desk.study.study, asked.known)
+        files = _recordings(payload, asked.known)
+        told = _identifying(desk, received, files)
+        lines = [*_summary(desk, record), *_told(told)]
+        differences = _compared(desk, files) if asked.compare else []
+        lines += differences
+        if asked.out is not None:
+            if payload is None:
+                raise Unusable("There is no payload to clean.", "a delivery that can be opened.", "Mend it first.")
+            info = info_of(payload.parent)
+            lines += _scrubbed(scrub(payload.parent, asked.out, asked.known, desk.isolated, info), asked.out)
+    summary = Summary(desk.depot, [Done(record, "new")])
+    weights = {f["weight"] for f in _findings(desk, record)}
+    faulty = bool(record.status == "stopped" or told or differences or weights - {"notes"})
+    if asked.report is not None:
+        lines.append(f"Report: {_reported(desk, asked, told, differences[1:], not faulty)}")
+    return LabChecked("\n".join(lines), 3 if summary.crashed() else int(faulty))
+
+
+def _reported(desk: Desk, asked: _Asked, told: list[Identifying], differences: list[str], clean: bool) -> Path:
+    """Write the report and return its first page."""
+    from pipelines.pages.lab_report import LabNotes, write_lab_report
+    from pipelines.pool.build import build_warehouse
+
+    assert asked.report is not None
+    asked.progress.say("writing the report")
+    build_warehouse(desk.depot, desk.study, desk.stamp.code_version)
+    name = masked(asked.path.resolve().name, scan_path(asked.path.resolve().name, asked.known))
+    return write_lab_report(desk.depot, desk.study, asked.report, LabNotes(name, clean, told, differences))
+
+
+def _recordings(payload: Path | None, known: KnownNames) -> list[_File]:
+    paths = sorted(payload.rglob("*")) if payload is not None else []
+    assert payload is not None or not paths
+    return [
+        _File(p, p.relative_to(payload).as_posix(), known)
+        for p in paths
+        if payload is not None and p.is_file() and not p.is_symlink() and p.suffix.lower() in _RECORDINGS
+    ]
+
+
+def _identifying(desk: Desk, received: Received, files: list[_File]) -> list[Identifying]:
+    """Where texts of the delivery and of its recordings may identify a person, with the names of the files."""
+    found = list(received.identifying)
+    for ended in desk.isolated.map(_inside, files):
+        found += ended.value or ()
+    return found
+
+
+def _inside(file: _File) -> tuple[Identifying, ...]:
+    from pipelines.identity.identifiers import masked, scan_path
+    from pipelines.intake.identifying import identifying_in
+
+    return identifying_in(file.path, masked(file.name, scan_path(file.name, file.known)), file.known)
+
+
+def _compared(desk: Desk, files: list[_File]) -> list[str]:
+    """Differences between the two readers of C3D files; those of ours are a fault of manystrides."""
+    chosen = [f for f in files if f.name.lower().endswith(".c3d")]
+    lines: list[str] = []
+    for file, ended in zip(chosen, desk.isolated.map(_both_readers, chosen), strict=True):
+        told = [ended.detail] if ended.problem is not None else ended.value
+        lines += [f"  {file.name}: {difference}" for difference in told]
+    if not lines:
+        return []
+    return ["The two readers of C3D files do not agree", *lines]
+
+
+def _both_readers(file: _File) -> list[str]:
+    from pipelines.intake.c3d.compare import compare_readers
+
+    return list(compare_readers(file.path))
+
+
+def _findings(desk: Desk, record: Record) -> list[dict]:
+    from pipelines.depot.storage import read_table
+
+    frame = read_table(desk.depot.delivery_path(record.delivery_id) / "findings.parquet").astype(object)
+    return frame.where(frame.notna(), None).to_dict("records")
+
+
+def _summary(desk: Desk, record: Record) -> Iterator[str]:
+    """The run's summary of this delivery, without what it says of the depot, and each remedy."""
+    text = Summary(desk.depot, [Done(record, "new")]).text()
+    yield from text.partition("\nWhere to look")[0].splitlines()
+    findings = _findings(desk, record)
+    remedies = dict.fromkeys(f["remedy"] for f in findings if f["weight"] in ("returns", "withholds"))
+    if remedies:
+        yield "What to do"
+        yield from (f"  {remedy}" for remedy in remedies)
+    notes = Counter(f["seen"] for f in findings if f["weight"] == "notes")
+    if notes:
+        yield "Notes, which keep nothing back"
+        yield from (f"  {seen}{f' ({count} times)' if count > 1 else ''}" for seen, count in notes.most_common(8))
+    if not findings:
+        yield "Nothing to mend."
+
+
+def _told(told: list[Identifying]) -> Iterator[str]:
+    if told:
+        yield f"Texts that may identify a person, at {len(told)} {'place' if len(told) == 1 else 'places'}"
+        for one in told[:_MOST_SHOWN]:
+            yield f"  {', '.join(part for part in (one.file, one.place) if part)}: {one.kind}"
+        if len(told) > _MOST_SHOWN:
+            yield f"  and {len(told) - _MOST_SHOWN} more"
+
+
+def _scrubbed(done: Scrubbed, out: Path) -> Iterator[str]:
+    count = sum(done.cleaned.values())
+    files = len(done.cleaned)
+    yield f"Cleaned copy: {out} ({count} texts taken out of {files} files; every measured value is the same)"
+    yield from (f"  left out, since it may identify a person: {name}" for name in done.left_out)
+    yield from (f"  to be mended by hand: {what}" for what in done.by_hand[:_MOST_SHOWN])

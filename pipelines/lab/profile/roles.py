@@ -1,0 +1,180 @@
+"""Which label is which marker role: where the markers lie in standing trials, and what the labels say.
+
+Every pair of label and role has a penalty: how far the marker lies from where the landmark should lie, plus what the
+label's words say against it. The assignment with the least sum is taken (Kuhn 1955), and a role is as sure as the sum
+gets worse without it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Mapping, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from scipy.optimize import linear_sum_assignment
+
+from pipelines.lab.profile.axes import Axes
+from pipelines.lab.profile.files import Recorded
+from pipelines.lab.profile.landmarks import LANDMARKS
+from pipelines.lab.profile.stance import NOBODY, Places, base_of, places_of, side_of
+from pipelines.lab.profile.words import Said, misfit, read_words
+from schemas.trial import FloatArray
+
+_OPTIONAL = 1.0  # what it costs to take a label for a role that the study does not require
+_CONTRADICTS = 5.0  # words or places that are this far off speak against a guess, whatever the rest says
+#: by how much the sum of penalties must get worse without a guess; natural logarithms of odds, if errors are normal
+SURE, LIKELY = 3.5, 1.5
+
+
+@dataclass(frozen=True)
+class Guess:
+    """One role. label: None if no label fits. sureness: sure, likely or not sure. why: the evidence."""
+
+    role: str
+    label: str | None
+    sureness: str
+    why: str
+
+
+@dataclass(frozen=True)
+class Guesses:
+    """All roles in the order asked for, and sentences about all of them together."""
+
+    roles: tuple[Guess, ...]
+    notes: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class _Evidence:
+    labels: Sequence[str]
+    said: Sequence[Said]
+    words: FloatArray
+    places: Places
+
+
+def guess_roles(
+    recordings: Sequence[Recorded], axes: Axes, roles: Sequence[str], required: Collection[str] = ()
+) -> Guesses:
+    """A guess for each role of ``roles`` (with side, as a profile names them).
+
+    required: roles that every laboratory of the study has to have, so that they are looked for first.
+    """
+    labels = _common_labels(recordings)
+    if not labels:
+        return Guesses(tuple(Guess(r, None, "not sure", "no label is in most of the files") for r in roles), ())
+    said = [read_words(label) for label in labels]
+    words = np.array([[misfit(one, _role_words(role), side_of(role)) for role in roles] for one in said])
+    places = places_of(recordings, axes, labels, roles)
+    evidence = _Evidence(labels, said, words, places)
+    extra = np.array([_OPTIONAL if required and role not in required else 0.0 for role in roles])
+    picks = _assign(words + places.penalty + extra)
+    guesses = tuple(_guess(role, r, picks[r], evidence, roles) for r, role in enumerate(roles))
+    notes = [note for note in (places.facing, _sides_against(evidence, roles)) if note]
+    if not places.standing:
+        notes.append("No standing trial was found, or the axes are not known: the roles rest on the labels alone.")
+    return Guesses(guesses, tuple(notes))
+
+
+def _role_words(role: str) -> Said:
+    return replace(read_words(base_of(role)), side=None)
+
+
+def _common_labels(recordings: Sequence[Recorded]) -> list[str]:
+    """Labels in at least half of the moving recordings and, if there are any, of the standing ones; in file order."""
+    found: list[str] = list(dict.fromkeys(label for r in recordings for label in r.labels if label))
+    for group in ([r for r in recordings if not r.standing], [r for r in recordings if r.standing]):
+        if group:
+            found = [label for label in found if 2 * sum(label in r.labels for r in group) >= len(group)]
+    return found
+
+
+@dataclass(frozen=True)
+class _Pick:
+    """What the best assignment makes of one role. label: None for nobody. margin: by how much the sum gets worse if
+    that is forbidden; then ``other_label`` gets the role, and ``other_role`` the label."""
+
+    label: int | None
+    margin: float
+    other_label: int | None
+    other_role: int | None
+
+
+def _assign(total: FloatArray) -> list[_Pick]:
+    """The assignment of labels to roles with the least sum. total: (labels, roles)."""
+    labels, roles = total.shape
+    padded = np.hstack([total.T, np.full((roles, roles), NOBODY)])
+    places, best = _solved(padded)
+    picks = []
+    for role, place in enumerate(places):
+        other = padded.copy()
+        other[role, slice(place, place + 1) if place < labels else slice(labels, None)] = 1e6
+        others, worse = _solved(other)
+        taker = others.index(place) if place < labels and place in others else None
+        instead = others[role] if others[role] < labels else None
+        picks.append(_Pick(place if place < labels else None, worse - best, instead, taker))
+    return picks
+
+
+def _solved(costs: FloatArray) -> tuple[list[int], float]:
+    rows, columns = linear_sum_assignment(costs)
+    return [int(column) for column in columns], float(costs[rows, columns].sum())
+
+
+def _guess(role: str, r: int, pick: _Pick, evidence: _Evidence, roles: Sequence[str]) -> Guess:
+    if pick.label is None:
+        return Guess(role, None, "not sure", "no label fits")
+    label = evidence.labels[pick.label]
+    words, where = float(evidence.words[pick.label, r]), float(evidence.places.penalty[pick.label, r])
+    reasons = [_of_words(evidence.said[pick.label], words)]
+    placed = bool(evidence.places.standing) and base_of(role) in LANDMARKS
+    if placed:
+        fit = "lies where it should" if where < 2 else "lies near it" if where < 4 else "lies elsewhere than it should"
+        count = evidence.places.standing
+        reasons.append(f"it {fit} in {count} standing {'trial' if count == 1 else 'trials'}")
+    sureness = "sure" if pick.margin >= SURE else "likely" if pick.margin >= LIKELY else "not sure"
+    if words >= _CONTRADICTS or where >= _CONTRADICTS:
+        sureness = "not sure"
+    elif not placed or where >= 4:
+        sureness = "likely" if sureness == "sure" else sureness
+    if pick.margin < LIKELY:
+        if pick.other_role is not None:
+            reasons.append(f"{label} could also be {roles[pick.other_role]}")
+        elif pick.other_label is not None:
+            reasons.append(f"{evidence.labels[pick.other_label]} fits nearly as well")
+        else:
+            reasons.append("it fits hardly better than none")
+    return Guess(role, label, sureness, "; ".join(reasons))
+
+
+def _of_words(label: Said, penalty: float) -> str:
+    if not label.anything:
+        return "the label says only the side" if label.side else "the label says nothing"
+    if penalty < 1.5:
+        return "the label says so"
+    return "the label says something near it" if penalty < _CONTRADICTS else "the label says otherwise"
+
+
+def _sides_against(evidence: _Evidence, roles: Sequence[str]) -> str:
+    """A warning if most markers lie on the other side than their labels say."""
+    if not evidence.places.standing:
+        return ""
+    sides = {side: [r for r, role in enumerate(roles) if side_of(role) == side] for side in ("left", "right")}
+    agree = against = 0
+    for said, row in zip(evidence.said, evidence.places.penalty, strict=True):
+        if said.side and all(sides.values()):
+            left, right = (float(np.min(row[places])) for places in sides.values())
+            if abs(left - right) > 2:
+                lies = "left" if left < right else "right"
+                agree, against = agree + (lies == said.side), against + (lies != said.side)
+    if against <= agree:
+        return ""
+    return (
+        f"{against} markers lie on the other side than their labels say ({agree} on the same). Either the labels are "
+        "exchanged, or 'forward' points the wrong way; find out which before anything else."
+    )
+
+
+def shares(guesses: Guesses, truth: Mapping[str, str]) -> tuple[float, float]:
+    """Share of ``truth`` (role -> label) guessed right at all, and right and sure enough to be a value."""
+    right = [g for g in guesses.roles if g.role in truth and g.label == truth[g.role]]
+    return len(right) / len(truth), sum(g.sureness != "not sure" for g in right) / len(truth)

@@ -1,0 +1,82 @@
+"""Runs the checks of whole sites while the warehouse is built, and keeps findings, runs, expectations and charts in it.
+
+They need all sites at once, so no delivery can hold them: their rows stand under a name of their own, ``site.corrie``.
+The same warehouse gives the same rows, and a run with nothing new builds no warehouse.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from typing import TYPE_CHECKING, Any
+
+from checks.registry import Subject
+from checks.run import Context, Report, Stamp, run_checks
+from pipelines.pool.site_tables import control_points, pooled_tables
+from schemas import quality
+from schemas.convert.to_arrow import to_arrow_table
+from schemas.convert.to_duckdb import quote_name
+from schemas.model import Table
+from schemas.study import Study
+
+if TYPE_CHECKING:
+    import duckdb
+    import pandas as pd
+
+
+def site_rows_id(site: str) -> str:
+    """What stands for a delivery in rows about a whole site; no delivery can be called so."""
+    return f"site.{site}"
+
+
+def check_sites(study: Study, pool: dict[str, pd.DataFrame], stamp: Stamp) -> dict[str, Report]:
+    """Site -> what every check of whole sites saw."""
+    return {
+        site: run_checks(Subject.SITE, Context(study, site_rows_id(site), site, outcomes=pool), stamp)
+        for site in study.sites
+    }
+
+
+def fill_site_checks(connection: duckdb.DuckDBPyConnection, study: Study, stamp: Stamp) -> None:
+    """Check every site of the study and insert what came of it. The views must be there."""
+    pool = pooled_tables(connection)
+    reports = check_sites(study, pool, stamp)
+    _insert(connection, quality.FINDINGS, [row for report in reports.values() for row in report.findings])
+    _insert(connection, quality.CHECK_RUNS, [row for report in reports.values() for row in report.runs])
+    _insert(connection, quality.SITE_EXPECTATIONS, list(expectation_rows(reports, stamp)))
+    points = control_points(pool["device_sessions"]).assign(**vars(stamp))
+    _insert(connection, quality.SITE_CONTROL_POINTS, points[list(quality.SITE_CONTROL_POINTS.column_names)])
+
+
+def expectation_rows(reports: dict[str, Report], stamp: Stamp) -> Iterable[dict[str, Any]]:
+    """Rows of ``site_expectations``."""
+    from checks.site.expectations import engine_version
+
+    for site, report in reports.items():
+        numbers: dict[str, int] = {}
+        for check_name, answer in report.evidence:
+            numbers[check_name] = numbers.get(check_name, 0) + 1
+            usual = answer.expected.about
+            observed = answer.observed if answer.observed is not None else len(answer.unexpected)
+            yield {
+                "site": site,
+                "check_name": check_name,
+                "expectation_number": numbers[check_name],
+                "expectation_kind": answer.expected.kind,
+                "measured": usual.get("measured", answer.expected.column),
+                "visit": usual.get("visit"),
+                "condition": usual.get("condition"),
+                "lower_value": usual.get("lower"),
+                "upper_value": usual.get("upper"),
+                "observed_value": float(observed),
+                "unit_code": usual.get("unit", ""),
+                "is_met": answer.met,
+                "answer_json": answer.said,
+                "engine_version": engine_version(),
+                **vars(stamp),
+            }
+
+
+def _insert(connection: duckdb.DuckDBPyConnection, table: Table, rows: Any) -> None:
+    connection.register("rows", to_arrow_table(table, rows))
+    connection.execute(f"INSERT INTO {quote_name(table.name)} BY NAME SELECT * FROM rows")
+    connection.unregister("rows")

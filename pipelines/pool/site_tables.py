@@ -1,0 +1,100 @@
+"""What checks of whole sites look at, read from the warehouse while it is built: pooled values, equipment by session.
+
+All accepted trials in their newest version. The checks are in ``checks.site.whole``, ``checks.site.measures`` and
+``checks.site.drift``; running them and keeping what came of it is in ``site_checks``.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from checks.site.drift import FORCE_SCALE, MARKER_SCALE, SECOND_CLOCK
+from pipelines.science.statistics.control_chart import BASELINE_SESSIONS, control_chart
+
+if TYPE_CHECKING:
+    import duckdb
+    import pandas as pd
+
+#: Quantity -> its unit as it reads after a number.
+QUANTITY_UNITS = {FORCE_SCALE: "", MARKER_SCALE: "", SECOND_CLOCK: "ppm"}
+
+# What each quantity is in a session. Trials of one session are averaged; a clock fit counts by its precision.
+_FORCE_SCALE = (
+    "SELECT session_id, avg(mass_from_force_kg / mass_used_kg) AS measured_value "
+    "FROM trial_outcomes JOIN trials USING (trial_id) WHERE mass_used_kg > 0 GROUP BY session_id"
+)
+_MARKER_SCALE = """
+SELECT a.session_id, avg(sqrt((a.forward_m - b.forward_m) ** 2 + (a.up_m - b.up_m) ** 2 + (a.right_m - b.right_m) ** 2)
+  / r.leg_length_m) AS measured_value
+FROM standing_postures a
+JOIN standing_postures b ON b.trial_id = a.trial_id
+  AND replace(b.marker, 'lateral_malleolus_', '') = replace(a.marker, 'greater_trochanter_', '')
+JOIN trials t ON t.trial_id = a.trial_id
+JOIN runners r ON r.participant_id = t.participant_id
+WHERE a.marker LIKE 'greater_trochanter_%' AND b.marker LIKE 'lateral_malleolus_%' AND r.leg_length_m > 0
+GROUP BY a.session_id
+"""
+_SECOND_CLOCK = (
+    "SELECT session_id, sum(clock_drift_ppm / clock_drift_error_ppm ** 2) / sum(1 / clock_drift_error_ppm ** 2) "
+    "AS measured_value FROM clock_fits JOIN trials USING (trial_id) "
+    "WHERE is_matched AND clock_drift_ppm IS NOT NULL AND clock_drift_error_ppm > 0 GROUP BY session_id"
+)
+_QUANTITIES = {FORCE_SCALE: _FORCE_SCALE, MARKER_SCALE: _MARKER_SCALE, SECOND_CLOCK: _SECOND_CLOCK}
+
+# a session stands where it first came: a trial that is sent again does not move it
+_SESSIONS = """
+SELECT s.site, s.session_id, arg_min(d.delivery_id, (d.delivery_number, d.delivery_id)) AS delivery_id,
+  min(d.delivery_number) AS delivery_number, any_value(s.study_day) AS study_day
+FROM sessions s JOIN trials t USING (session_id) JOIN deliveries d ON d.delivery_id = t.delivery_id
+GROUP BY s.site, s.session_id
+"""
+
+
+def pooled_tables(connection: duckdb.DuckDBPyConnection) -> dict[str, pd.DataFrame]:
+    """The tables that checks of whole sites take as ``outcomes``, in an order that is the same in every build."""
+    return {
+        "runner_means": connection.sql(
+            "SELECT * FROM runner_condition_means ORDER BY site, visit, condition, participant_id"
+        ).df(),
+        "runners": connection.sql(
+            "SELECT d.site, r.* FROM runners r JOIN deliveries d ON d.delivery_id = r.delivery_id "
+            "ORDER BY d.site, participant_id"
+        ).df(),
+        "sessions": connection.sql("SELECT * FROM sessions ORDER BY site, participant_id, study_day, session_id").df(),
+        "device_sessions": device_sessions(connection),
+    }
+
+
+def device_sessions(connection: duckdb.DuckDBPyConnection) -> pd.DataFrame:
+    """Rows of ``site_control_points`` less centre, limits and versions: each quantity of each site by session."""
+    import pandas as pd
+
+    parts = [
+        connection.sql(
+            f"SELECT site, {_text(quantity)} AS quantity, row_number() OVER (PARTITION BY site "
+            "ORDER BY delivery_number, study_day, session_id) AS point_number, session_id, delivery_id, "
+            f"measured_value, {_text(QUANTITY_UNITS[quantity])} AS unit_code "
+            f"FROM ({sql}) JOIN ({_SESSIONS}) USING (session_id) "
+            "WHERE measured_value IS NOT NULL AND isfinite(measured_value) ORDER BY site, point_number"
+        ).df()
+        for quantity, sql in _QUANTITIES.items()
+    ]
+    return pd.concat(parts, ignore_index=True)
+
+
+def control_points(sessions: pd.DataFrame) -> pd.DataFrame:
+    """The same with centre and limits of each site's own chart; these are null while a site has too few sessions."""
+    import pandas as pd
+
+    parts = []
+    for _, own in sessions.groupby(["site", "quantity"], sort=True):
+        chart = control_chart(own["measured_value"].to_numpy(float))
+        limits = (chart.centre, chart.lower, chart.upper) if chart else (None, None, None)
+        named = dict(zip(("centre_value", "lower_limit_value", "upper_limit_value"), limits, strict=True))
+        parts.append(own.assign(**named, is_baseline=own["point_number"] <= BASELINE_SESSIONS))
+    columns = ["centre_value", "lower_limit_value", "upper_limit_value", "is_baseline"]
+    return pd.concat(parts, ignore_index=True) if parts else sessions.assign(**dict.fromkeys(columns))
+
+
+def _text(word: str) -> str:
+    return f"'{word}'"

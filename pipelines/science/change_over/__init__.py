@@ -1,0 +1,1 @@
+"""The weekly log of a change-over: load, symptoms, cautions. No diagnosis."""

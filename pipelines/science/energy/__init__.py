@@ -1,0 +1,1 @@
+"""Metabolic power and cost of a bout of steady running."""

@@ -1,0 +1,163 @@
+"""What running costs: the ``energy_bouts`` table from breath or interval samples. Equations: ``energy_equations``.
+
+A bout ends with a plateau: its last whole minutes, after the warm-up. Only there are gases averaged, each sample by
+the time it stands for, and only a steady plateau at a respiratory exchange ratio the equations hold for gives a power.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from pipelines.science.energy.equations import metabolic_power_w
+from pipelines.science.frames import frame_of
+from schemas.outcomes_study import ENERGY_BOUTS
+from schemas.processing import EnergyProcessing, Processing
+from schemas.trial import FloatArray
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+#: A sample stands for the time since the one before it, at most this many median intervals; the rest is a gap.
+#: Own rule: breaths vary about threefold in length, a mask taken off lasts longer.
+_LONGEST_IN_MEDIANS = 3.0
+_ROUNDING = 1e-9  # a ratio of exactly the limit passes
+
+
+@dataclass(frozen=True)
+class Plateau:
+    """Means over the last minutes of a bout in mL/min, or the reason why there are none.
+
+    change_fraction: largest change of oxygen uptake from one minute to the next over the mean of all.
+    """
+
+    oxygen: float | None = None
+    carbon_dioxide: float | None = None
+    change_fraction: float | None = None
+    reason: str | None = None
+
+    @property
+    def ratio(self) -> float | None:
+        """Respiratory exchange ratio; null without means."""
+        return self.carbon_dioxide / self.oxygen if self.oxygen and self.carbon_dioxide else None
+
+
+def compute_energy(breaths: pd.DataFrame, sessions: pd.DataFrame, processing: Processing) -> pd.DataFrame:
+    """One row per session, condition and bout of ``breaths``, in that order: ``energy_bouts`` less provenance.
+
+    breaths: rows of ``sent_breaths``, in any order. sessions: session_id, mass_kg and set_speed_m_per_s, one row each.
+    What cannot be computed is null with the reason beside it; bad samples raise nothing.
+    """
+    about: dict[Any, Mapping[Any, Any]] = {row["session_id"]: row for row in sessions.to_dict("records")}
+    rows: list[dict[str, Any]] = []
+    for key, samples in breaths.dropna(subset="elapsed_s").groupby(["session_id", "condition", "bout"], sort=True):
+        session = about.get(key[0], {})
+        rows.append(
+            dict(zip(("session_id", "condition", "bout"), key, strict=True))
+            | _bout(samples, _positive(session, "mass_kg"), _positive(session, "set_speed_m_per_s"), processing.energy)
+        )
+    return frame_of(ENERGY_BOUTS, rows)
+
+
+def find_plateau(
+    elapsed_s: FloatArray, oxygen: FloatArray, carbon_dioxide: FloatArray, settings: EnergyProcessing
+) -> Plateau:
+    """The plateau at the end of one bout.
+
+    elapsed_s: (n,) s, end of each sample, in any order. oxygen, carbon_dioxide: (n,) mL/min, NaN where not measured.
+    """
+    order = np.argsort(elapsed_s, kind="stable")
+    end_s = np.asarray(elapsed_s, float)[order]
+    gases = np.stack([np.asarray(oxygen, float), np.asarray(carbon_dioxide, float)], axis=1)[order]
+    length = 60.0 * settings.plateau_minutes
+    needed = settings.warm_up_s + length
+    if len(end_s) < 2 or end_s[-1] < needed:
+        lasted = end_s[-1] if len(end_s) else 0.0
+        return Plateau(reason=f"too short: it lasts {lasted:.0f} s, warm-up and plateau take {needed:.0f} s")
+    start_s = _starts(end_s)
+    edges = end_s[-1] - length + 60.0 * np.arange(settings.plateau_minutes + 1)
+    known = np.isfinite(gases).all(axis=1)
+    # (samples, minutes) s of each sample in each minute
+    shares = np.clip(np.minimum(end_s[:, None], edges[1:]) - np.maximum(start_s[:, None], edges[:-1]), 0, None)
+    shares[~known] = 0
+    covered = shares.sum(axis=0) / 60.0
+    if covered.min() < settings.lowest_covered_fraction - _ROUNDING:
+        worst = int(covered.argmin()) + 1
+        return Plateau(reason=f"samples cover only {100 * covered.min():.0f} % of minute {worst} of the plateau")
+    used = shares.sum(axis=1) > 0
+    for name, column in (("oxygen uptake", 0), ("carbon dioxide output", 1)):
+        if (lowest := gases[used, column].min()) <= 0:
+            return Plateau(reason=f"a sample of the plateau has an impossible {name} of {lowest:.0f} mL/min")
+    minutes = (shares.T @ np.where(known[:, None], gases, 0.0)) / shares.sum(axis=0)[:, None]  # (minutes, 2)
+    means = (shares.sum(axis=1) @ np.where(known[:, None], gases, 0.0)) / shares.sum()
+    change = float(np.abs(np.diff(minutes[:, 0])).max() / means[0])
+    return Plateau(float(means[0]), float(means[1]), change)
+
+
+def refusal(plateau: Plateau, settings: EnergyProcessing) -> str | None:
+    """Why a plateau gives no power; None if it does."""
+    ratio, change = plateau.ratio, plateau.change_fraction
+    if ratio is None or change is None:
+        return plateau.reason
+    if ratio > settings.highest_respiratory_exchange_ratio + _ROUNDING:
+        limit = settings.highest_respiratory_exchange_ratio
+        return f"respiratory exchange ratio {ratio:.3f} is above {limit:g}: part of the power is not from oxygen"
+    if ratio < settings.lowest_respiratory_exchange_ratio - _ROUNDING:
+        limit = settings.lowest_respiratory_exchange_ratio
+        return f"respiratory exchange ratio {ratio:.3f} is below {limit:g}, less than any fuel gives"
+    if change > settings.plateau_change_limit_fraction + _ROUNDING:
+        limit = settings.plateau_change_limit_fraction
+        return f"not steady: oxygen uptake changes by {100 * change:.1f} % between minutes, limit {100 * limit:g} %"
+    return None
+
+
+def _bout(
+    samples: pd.DataFrame, mass_kg: float | None, speed_m_per_s: float | None, settings: EnergyProcessing
+) -> dict[str, Any]:
+    plateau = find_plateau(
+        samples["elapsed_s"].to_numpy(float),
+        samples["oxygen_uptake_ml_per_min"].to_numpy(float),
+        samples["carbon_dioxide_output_ml_per_min"].to_numpy(float),
+        settings,
+    )
+    change = plateau.change_fraction
+    row: dict[str, Any] = {
+        "oxygen_uptake_ml_per_min": plateau.oxygen,
+        "carbon_dioxide_output_ml_per_min": plateau.carbon_dioxide,
+        "plateau_change_percent": None if change is None else 100 * change,
+        "respiratory_exchange_ratio": plateau.ratio,
+        "metabolic_power_w_per_kg": None,
+        "energy_cost_j_per_kg_m": None,
+        "oxygen_cost_ml_per_kg_km": None,
+        "equation": settings.equation,
+        "reason_null": refusal(plateau, settings),
+    }
+    if row["reason_null"] is not None or plateau.oxygen is None or plateau.carbon_dioxide is None:
+        return row
+    if mass_kg is None:
+        return row | {"reason_null": "no body mass for the session"}
+    power = metabolic_power_w(plateau.oxygen, plateau.carbon_dioxide, settings.equation) / mass_kg
+    row["metabolic_power_w_per_kg"] = power
+    if speed_m_per_s is None:
+        return row | {"reason_null": "no speed for the session: power is known, cost per distance is not"}
+    row["energy_cost_j_per_kg_m"] = power / speed_m_per_s
+    row["oxygen_cost_ml_per_kg_km"] = plateau.oxygen / 60 / mass_kg / speed_m_per_s * 1000
+    return row
+
+
+def _starts(end_s: FloatArray) -> FloatArray:
+    """Start of each sample: the end of the one before, but not too long ago; the first starts one median earlier."""
+    between = np.diff(end_s)
+    positive = between[between > 0]
+    typical = float(np.median(positive)) if len(positive) else 0.0
+    before = np.concatenate([[max(end_s[0] - typical, 0.0)], end_s[:-1]])
+    return np.maximum(before, end_s - _LONGEST_IN_MEDIANS * typical)
+
+
+def _positive(row: Mapping[Any, Any], name: str) -> float | None:
+    value = row.get(name)
+    return float(value) if isinstance(value, int | float) and math.isfinite(value) and value > 0 else None

@@ -1,0 +1,120 @@
+"""Which contacts a trial has, and from which signal: force, else foot sensors, else markers."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+import numpy as np
+
+from pipelines.science.events.from_force import SIDES, Contact, find_contacts, plate_count, side_of
+from pipelines.science.events.from_markers import marker_contacts
+from pipelines.science.events.from_sensors import sensor_contacts
+from pipelines.science.signals.filters import low_pass
+from schemas.mechanics import centre_of_pressure
+from schemas.processing import Processing
+from schemas.trial import UP, FloatArray, Plate, Trial
+
+#: The methods of ``codes.EVENT_METHOD`` in the order in which they are believed.
+METHODS = ("force", "sensor", "markers")
+Sided = list[tuple[str | None, Contact]]
+
+
+def contacts_of(trial: Trial, processing: Processing) -> list[tuple[str | None, Contact, str]]:
+    """Every complete contact as (side, contact, method), in order of time, all by one method.
+
+    From force where the trial has force plates, even if they show nothing: then the recording is at fault and no other
+    signal should cover it up. Without plates from foot sensors if they show contacts while the trial was recorded, else
+    from foot markers. Side is None only for a contact in force whose foot cannot be told.
+    """
+    if has_force(trial):
+        return [(side, contact, "force") for side, contact in force_contacts(trial, processing)]
+    if found := recorded_sensor_contacts(trial, processing):
+        return [(side, contact, "sensor") for side, contact in found]
+    return [
+        (side, contact, "markers") for side, contact in marker_contacts(trial.markers, trial.marker_rate_hz, processing)
+    ]
+
+
+def contacts_by_method(trial: Trial, processing: Processing) -> dict[str, list[tuple[str, Contact]]]:
+    """Method -> (side, contact) in order of time, for every method the trial has signals for: for their agreement."""
+    found = {
+        "force": [(side, c) for side, c in force_contacts(trial, processing) if side is not None],
+        "sensor": recorded_sensor_contacts(trial, processing),
+        "markers": marker_contacts(trial.markers, trial.marker_rate_hz, processing),
+    }
+    return {method: found[method] for method in METHODS if found[method]}
+
+
+def recorded_sensor_contacts(trial: Trial, processing: Processing) -> list[tuple[str, Contact]]:
+    """``sensor_contacts`` that lie within the trial's own recording from contact to toe-off.
+
+    A second file starts earlier and ends later. What its sensors show there was neither filmed nor weighed, so it is
+    no footfall of this trial; one that is cut by the recording's start or end is left out, as it is in force.
+    """
+    found = sensor_contacts(trial.signals, processing.sensors)
+    return [(side, contact) for side, contact in found if contact.start_s >= 0 and contact.end_s <= trial.duration_s]
+
+
+def has_force(trial: Trial) -> bool:
+    """Whether the trial has force plates with samples at a known rate."""
+    return bool(trial.plates) and (trial.analog_rate_hz or 0) > 0
+
+
+def force_contacts(trial: Trial, processing: Processing) -> Sided:
+    """Every complete contact in the summed vertical force, with its side where that can be told."""
+    if not has_force(trial):
+        return []
+    rate = trial.analog_rate_hz or 0.0
+    contacts = find_contacts(
+        trial.force[:, UP],
+        rate,
+        threshold_n=processing.contact_threshold_n,
+        shortest_contact_s=processing.shortest_contact_s,
+        shortest_flight_s=processing.shortest_flight_s,
+    )
+    cop = cop_of(trial.plates, contacts, processing)
+    feet = feet_of(trial, processing)
+    return [(side_of(c, cop, rate, feet, trial.marker_rate_hz), c) for c in contacts]
+
+
+def feet_of(trial: Trial, processing: Processing) -> dict[str, tuple[FloatArray, FloatArray]]:
+    """Side -> filtered paths (frames, 3) m of its heel and forefoot marker; one stands for both if need be."""
+    markers = filtered_markers(trial, processing, (processing.heel_role, processing.forefoot_role))
+    feet = {}
+    for side in SIDES:
+        names = [f"{role}_{side}" for role in (processing.heel_role, processing.forefoot_role)]
+        if there := [markers[name] for name in names if name in markers]:
+            feet[side] = (there[0], there[-1])
+    return feet
+
+
+def filtered_markers(trial: Trial, processing: Processing, roles: Sequence[str]) -> Mapping[str, FloatArray]:
+    """Role with side -> filtered path (frames, 3) m of the sided markers of these roles that the trial has."""
+    names = [f"{role}_{side}" for role in sorted(set(roles)) for side in SIDES]
+    return {
+        name: low_pass(trial.markers[name], trial.marker_rate_hz, processing.marker_cutoff_hz, processing.filter_order)
+        for name in names
+        if name in trial.markers
+    }
+
+
+def cop_of(plates: Sequence[Plate], contacts: Sequence[Contact], processing: Processing) -> FloatArray:
+    """Centre of pressure (n, 3) m during the contacts, NaN between them and below the threshold for it.
+
+    Only the plates that are loaded during a contact count for it: the noise of the others, at the long lever of their
+    distance from the foot, would move the point by centimetres. If none is loaded on its own all of them count.
+    """
+    where = np.full((len(plates[0].force), 3), np.nan) if plates else np.empty((0, 3))
+    for contact in contacts:
+        loaded = loaded_plates(plates, contact, processing.contact_threshold_n) or list(plates)
+        span = slice(contact.first, contact.last + 1)
+        force = np.sum([plate.force[span] for plate in loaded], axis=0)
+        moment = np.sum([plate.moment[span] for plate in loaded], axis=0)
+        height = float(np.mean([plate.corners[:, UP].mean() for plate in loaded]))
+        where[span] = centre_of_pressure(force, moment, height, processing.cop_threshold_n)
+    return where
+
+
+def loaded_plates(plates: Sequence[Plate], contact: Contact, threshold_n: float) -> list[Plate]:
+    """The plates whose own vertical force reaches the threshold during the contact."""
+    return [plate for plate in plates if plate_count((plate,), contact, threshold_n)]

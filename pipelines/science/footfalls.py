@@ -1,0 +1,203 @@
+"""Assembles the ``footfalls`` table of one trial. Definitions and formulas stand with the functions called here."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from pipelines.science.events.contacts import contacts_of, cop_of, filtered_markers, has_force, loaded_plates
+from pipelines.science.events.from_force import SIDES
+from pipelines.science.frames import computed_fields, frame_of
+from pipelines.science.gait import foot_strike, spatiotemporal, stiffness
+from pipelines.science.gait.force import force_outcomes
+from pipelines.science.gait.spatiotemporal import Footfall
+from pipelines.science.signals.filters import low_pass
+from pipelines.science.signals.sampling import stretch, value_at
+from schemas.mechanics import STANDARD_GRAVITY
+from schemas.model import Field
+from schemas.outcomes import FOOTFALLS
+from schemas.processing import Processing
+from schemas.trial import FORWARD, UP, FloatArray, Posture, Trial
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+#: What this module fills: everything but provenance, which is added where the row is stored.
+COLUMNS: tuple[Field, ...] = computed_fields(FOOTFALLS)
+
+
+def compute_footfalls(trial: Trial, processing: Processing, posture: Posture | None) -> pd.DataFrame:
+    """One row per complete footfall, in order of time, with the columns of ``footfalls`` less provenance.
+
+    Contacts come from the summed vertical force, or without force plates from foot sensors or markers (see
+    ``contacts_of``); a contact whose foot cannot be told (no markers, or hidden ones) is left out of the table, since
+    no outcome of it can be used, but still parts the steps before and after it. Every column of force is null without
+    plates or body mass, stiffness without body mass, every angle without ``posture``; see the field descriptions for
+    the rest. A trial in which nothing is found gives an empty table. Bad signals give nulls, not errors.
+    """
+    signals = _Signals(trial, processing)
+    footfalls = signals.footfalls
+    speed = mean_speed(trial, processing)
+    rows: list[dict[str, Any]] = []
+    for i, footfall in enumerate(footfalls):
+        if footfall.side is None:
+            continue
+        row = _identity(trial, signals, footfall, len(rows) + 1)
+        row |= _times_and_distances(footfalls, i, signals, speed)
+        row |= _forces(signals, footfall)
+        row |= _stiffness(trial, row)
+        row |= _strike(signals, footfall, posture)
+        rows.append(row)
+    blank = dict.fromkeys(field.name for field in COLUMNS)  # a family that has no signal fills nothing
+    return frame_of(FOOTFALLS, ({**blank, **row} for row in rows))
+
+
+def mean_speed(trial: Trial, processing: Processing) -> float | None:
+    """Running speed in m/s: the set speed of the belt, or the trunk's along a runway (see ``runway_speed``)."""
+    if trial.surface == "treadmill":
+        return trial.set_speed_m_per_s
+    return spatiotemporal.runway_speed(trial.markers, processing.speed_roles, trial.marker_rate_hz)
+
+
+class _Signals:
+    """The signals of one trial as outcomes need them, made once."""
+
+    def __init__(self, trial: Trial, processing: Processing) -> None:
+        self.trial, self.processing = trial, processing
+        self.has_force = has_force(trial)
+        self.rate = trial.analog_rate_hz or 0.0
+        self.force = trial.force if self.has_force else np.empty((0, 3))
+        self.filtered = low_pass(self.force, self.rate, processing.force_cutoff_hz, processing.filter_order)
+        found = contacts_of(trial, processing)
+        self.footfalls = [Footfall(contact, side) for side, contact, _ in found]
+        self.method = found[0][2] if found else None
+        plates = trial.plates if self.has_force else ()
+        self.cop = cop_of(plates, [footfall.contact for footfall in self.footfalls] if plates else [], processing)
+        mass = trial.mass_kg
+        self.weight = mass * STANDARD_GRAVITY if mass is not None and mass > 0 else None
+        roles = (processing.heel_role, processing.forefoot_role, processing.toe_role)
+        self.markers = filtered_markers(trial, processing, roles)
+
+    def marker(self, role: str, side: str) -> FloatArray | None:
+        """Path of one marker (frames, 3) m, or None if the trial lacks it."""
+        return self.markers.get(f"{role}_{side}")
+
+
+def _identity(trial: Trial, signals: _Signals, footfall: Footfall, number: int) -> dict[str, Any]:
+    contact, threshold = footfall.contact, signals.processing.contact_threshold_n
+    return {
+        "trial_id": trial.trial_id,
+        "footfall_number": number,
+        "side": footfall.side,
+        "contact_s": contact.start_s,
+        "toe_off_s": contact.end_s,
+        "event_method": signals.method,
+        "plate_count": len(loaded_plates(trial.plates, contact, threshold)) if signals.has_force else None,
+    }
+
+
+def _times_and_distances(
+    footfalls: Sequence[Footfall], i: int, signals: _Signals, speed: float | None
+) -> dict[str, Any]:
+    contact_s = spatiotemporal.contact_time(footfalls, i)
+    step_s, stride_s = spatiotemporal.step_time(footfalls, i), spatiotemporal.stride_time(footfalls, i)
+    if signals.trial.surface == "treadmill":
+        step_m = spatiotemporal.belt_distance(speed, step_s)
+        stride_m = spatiotemporal.belt_distance(speed, stride_s)
+    else:
+        found = {side: signals.marker(signals.processing.heel_role, side) for side in SIDES}
+        heels = {side: path for side, path in found.items() if path is not None}
+        ends = spatiotemporal.next_of_other_foot(footfalls, i), spatiotemporal.next_of_same_foot(footfalls, i)
+        step_m, stride_m = (
+            spatiotemporal.ground_distance(footfalls, i, j, heels, signals.trial.marker_rate_hz) for j in ends
+        )
+    return {
+        "contact_time_s": contact_s,
+        "flight_time_s": _flight_time(footfalls, i),
+        "step_time_s": step_s,
+        "stride_time_s": stride_s,
+        "cadence_step_per_min": spatiotemporal.cadence(step_s),
+        "step_length_m": step_m,
+        "stride_length_m": stride_m,
+        "speed_m_per_s": speed,
+        "duty_factor_fraction": spatiotemporal.duty_factor(contact_s, step_s, stride_s),
+    }
+
+
+def _flight_time(footfalls: Sequence[Footfall], i: int) -> float | None:
+    """Flight time, or None where the other foot lands first: events of two feet from sensors or markers may overlap."""
+    flight_s = spatiotemporal.flight_time(footfalls, i)
+    return flight_s if flight_s is not None and flight_s >= 0 else None
+
+
+def _forces(signals: _Signals, footfall: Footfall) -> dict[str, Any]:
+    if signals.weight is None or not signals.has_force:
+        return {}
+    contact, settings = footfall.contact, signals.processing
+    times, force = stretch(signals.force[:, [FORWARD, UP]], signals.rate, contact.start_s, contact.end_s)
+    _, filtered = stretch(signals.filtered[:, [FORWARD, UP]], signals.rate, contact.start_s, contact.end_s)
+    return force_outcomes(
+        times,
+        force,
+        filtered,
+        signals.weight,
+        impact_window_fraction=settings.impact_window_fraction,
+        impact_prominence_bw=settings.impact_prominence_bw,
+        loading_fallback_fraction=settings.loading_fallback_fraction,
+    )
+
+
+def _stiffness(trial: Trial, row: dict[str, Any]) -> dict[str, Any]:
+    if trial.mass_kg is None or not trial.mass_kg > 0:
+        return {}
+    model = trial.mass_kg, row["contact_time_s"], row["flight_time_s"]
+    return {
+        "vertical_stiffness_kn_per_m": stiffness.vertical_stiffness(*model),
+        "leg_stiffness_kn_per_m": stiffness.leg_stiffness(*model, trial.leg_length_m, row["speed_m_per_s"]),
+    }
+
+
+def _strike(signals: _Signals, footfall: Footfall, posture: Posture | None) -> dict[str, Any]:
+    settings, side = signals.processing, footfall.side or ""
+    angle = _strike_angle(signals, footfall.contact.start_s, side, posture)
+    index = _strike_index(signals, footfall)
+    by_angle = foot_strike.class_by_angle(angle, settings.strike_angle_rearfoot_deg, settings.strike_angle_forefoot_deg)
+    by_index = foot_strike.class_by_index(index)
+    return {
+        "foot_strike_angle_deg": angle,
+        "strike_class_by_angle": by_angle,
+        "strike_index_percent": index,
+        "strike_class_by_index": by_index,
+        "strike_classes_agree": foot_strike.classes_agree(by_angle, by_index),
+    }
+
+
+def _strike_angle(signals: _Signals, contact_s: float, side: str, posture: Posture | None) -> float | None:
+    """Foot strike angle with markers interpolated at contact; None where a marker or the posture is missing."""
+    roles = signals.processing.heel_role, signals.processing.forefoot_role
+    moving = [signals.marker(role, side) for role in roles]
+    standing = [posture.markers.get(f"{role}_{side}") if posture else None for role in roles]
+    if any(path is None for path in (*moving, *standing)):
+        return None
+    at_contact = [value_at(path, signals.trial.marker_rate_hz, contact_s) for path in moving if path is not None]
+    return foot_strike.foot_strike_angle(*at_contact, *(point for point in standing if point is not None))
+
+
+def _strike_index(signals: _Signals, footfall: Footfall) -> float | None:
+    """Strike index at the first known centre of pressure, with the markers of that moment; else None."""
+    settings, side = signals.processing, footfall.side or ""
+    heel, toe = signals.marker(settings.heel_role, side), signals.marker(settings.toe_role, side)
+    if not signals.has_force:
+        return None
+    sample = foot_strike.first_cop(signals.cop, footfall.contact.first, footfall.contact.last)
+    if heel is None or toe is None or sample is None:
+        return None
+    when, rate = sample / signals.rate, signals.trial.marker_rate_hz
+    return foot_strike.strike_index(
+        signals.cop[sample],
+        value_at(heel, rate, when),
+        value_at(toe, rate, when),
+        settings.strike_index_toe_fraction,
+    )

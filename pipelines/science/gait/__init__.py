@@ -1,0 +1,1 @@
+"""What is read off one footfall: times, lengths, force, foot strike, stiffness."""

@@ -1,0 +1,134 @@
+"""Times, distances and speed of running: contact, flight, step, stride, cadence, lengths, duty factor.
+
+Every function takes the footfalls in order of time and the place of one of them. Events come from ``events``.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from pipelines.science.events.from_force import SIDES, Contact
+from pipelines.science.signals.sampling import value_at
+from schemas.trial import FORWARD, FloatArray
+
+#: Common practice: a marker seen in less than this share of the frames does not speak for the whole trial.
+SPEED_MARKER_SEEN_FRACTION = 0.5
+
+
+@dataclass(frozen=True)
+class Footfall:
+    """A contact and the foot it belongs to; side None where it cannot be known."""
+
+    contact: Contact
+    side: str | None
+
+
+def next_of_other_foot(footfalls: Sequence[Footfall], i: int) -> int | None:
+    """Place of the footfall that ends the step begun at ``i``.
+
+    It is the next one, and only if it is of the other foot and force was recorded all the time between; else a
+    contact is missing and None is returned.
+    """
+    if i + 1 >= len(footfalls) or footfalls[i + 1].contact.after_gap:
+        return None
+    return i + 1 if {footfalls[i].side, footfalls[i + 1].side} == set(SIDES) else None
+
+
+def next_of_same_foot(footfalls: Sequence[Footfall], i: int) -> int | None:
+    """Place of the footfall that ends the stride begun at ``i``: two whole steps on. None if either step is missing."""
+    other = next_of_other_foot(footfalls, i)
+    return None if other is None else next_of_other_foot(footfalls, other)
+
+
+def contact_time(footfalls: Sequence[Footfall], i: int) -> float:
+    """Contact to toe-off of the same foot, in s. Never null."""
+    return footfalls[i].contact.duration_s
+
+
+def flight_time(footfalls: Sequence[Footfall], i: int) -> float | None:
+    """Toe-off to the next contact, of the other foot, in s. Null where the step is not recorded."""
+    j = next_of_other_foot(footfalls, i)
+    return None if j is None else footfalls[j].contact.start_s - footfalls[i].contact.end_s
+
+
+def step_time(footfalls: Sequence[Footfall], i: int) -> float | None:
+    """Contact to the next contact, of the other foot, in s. Null where the step is not recorded."""
+    return _between(footfalls, i, next_of_other_foot(footfalls, i))
+
+
+def stride_time(footfalls: Sequence[Footfall], i: int) -> float | None:
+    """Contact to the next contact of the same foot, with one of the other between, in s. Null where not recorded."""
+    return _between(footfalls, i, next_of_same_foot(footfalls, i))
+
+
+def _between(footfalls: Sequence[Footfall], i: int, j: int | None) -> float | None:
+    return None if j is None else footfalls[j].contact.start_s - footfalls[i].contact.start_s
+
+
+def cadence(step_time_s: float | None) -> float | None:
+    """Steps per minute, both feet counted: 60 / step_time_s. Null with step_time_s."""
+    return None if step_time_s is None else 60 / step_time_s
+
+
+def duty_factor(contact_time_s: float, step_time_s: float | None, stride_time_s: float | None) -> float | None:
+    """Contact time over stride time, or over twice the step time where only the step was recorded; else null.
+
+    Per stride, as Alexander's duty factor, so below 0.5 in running (reference: contact / (2 (contact + flight))).
+    """
+    if stride_time_s is not None:
+        return contact_time_s / stride_time_s
+    return None if step_time_s is None else contact_time_s / (2 * step_time_s)
+
+
+def belt_distance(speed_m_per_s: float | None, time_s: float | None) -> float | None:
+    """Distance in m that a belt moves in ``time_s``: a step's or a stride's length on a treadmill. Null with either."""
+    return None if speed_m_per_s is None or time_s is None else speed_m_per_s * time_s
+
+
+def ground_distance(
+    footfalls: Sequence[Footfall],
+    i: int,
+    j: int | None,
+    heels: Mapping[str, FloatArray],
+    marker_rate_hz: float,
+) -> float | None:
+    """Distance in m along the running direction from footfall ``i`` to ``j``: a step's or stride's length on a runway.
+
+    Each foot is where its heel marker (``heels``: side -> (frames, 3) m) is in the middle of its contact, by linear
+    interpolation. Null where ``j`` is None, a marker is not seen then, or the runner did not move forward.
+    """
+    if j is None:
+        return None
+    places = []
+    for footfall in (footfalls[i], footfalls[j]):
+        heel = heels.get(footfall.side or "")
+        if heel is None:
+            return None
+        middle = (footfall.contact.start_s + footfall.contact.end_s) / 2
+        places.append(value_at(heel, marker_rate_hz, middle)[FORWARD])
+    distance = float(places[1] - places[0])
+    return distance if distance > 0 else None
+
+
+def runway_speed(markers: Mapping[str, FloatArray], roles: Sequence[str], marker_rate_hz: float) -> float | None:
+    """Mean speed along X in m/s: the least-squares slope of each marker of ``roles``, averaged over the markers.
+
+    markers: role with side -> (frames, 3) m. A role stands for itself and for its left and right marker. The slope of
+    each marker rather than of their mean, so that a marker which is hidden for a while does not make the mean jump;
+    with all markers seen in all frames the two are the same. Null where none of them is seen in at least half the
+    frames, or the runner does not move forward: limb markers, which swing, do not stand in for the trunk.
+    """
+    names = [name for role in roles for name in (role, f"{role}_left", f"{role}_right") if name in markers]
+    slopes = []
+    for name in names:
+        forward = markers[name][:, FORWARD]
+        seen = np.isfinite(forward)
+        if seen.sum() >= max(2, SPEED_MARKER_SEEN_FRACTION * len(forward)):
+            time = np.flatnonzero(seen) / marker_rate_hz
+            time = time - time.mean()
+            slopes.append(float(time @ forward[seen] / (time @ time)))
+    speed = float(np.mean(slopes)) if slopes else float("nan")
+    return speed if speed > 0 else None

@@ -1,0 +1,1 @@
+"""Joint angles and moments, and the landmarks and segments they rest on."""

@@ -1,0 +1,1 @@
+"""Muscle signals: conditioning, amplitudes, bursts, co-contraction, disturbances."""

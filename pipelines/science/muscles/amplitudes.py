@@ -1,0 +1,132 @@
+"""How strongly a muscle is active: amplitude per window, and the reference amplitude it is divided by."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from pipelines.science.muscles.signal import Conditioned, Key, condition, conditioned_muscles, linear_envelope
+from pipelines.science.muscles.windows import Step, steps_of, windows_of
+from schemas.processing_signals import MuscleProcessing
+from schemas.trial import FloatArray, Signal
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+
+@dataclass(frozen=True)
+class Reference:
+    """What one muscle's amplitudes are divided by. kind: a word of ``codes.NORMALISATION``, not ``none``."""
+
+    kind: str
+    amplitude_uv: float
+
+
+def usable(reference: Reference | None) -> Reference | None:
+    """The reference if something can be divided by it, else None."""
+    return reference if reference and np.isfinite(reference.amplitude_uv) and reference.amplitude_uv > 0 else None
+
+
+def root_mean_square(samples: FloatArray) -> float | None:
+    """Of (n,) samples, in their unit. None if there is none or one is missing: no window is told by half."""
+    return float(np.sqrt(np.mean(samples**2))) if len(samples) and np.isfinite(samples).all() else None
+
+
+def amplitude_rows(
+    muscle: Conditioned, steps: Iterable[Step], processing: MuscleProcessing, reference: Reference | None
+) -> Iterator[dict[str, Any]]:
+    """Rows of ``muscle_amplitudes`` less trial, muscle, side and provenance; none for windows not wholly recorded."""
+    reference = usable(reference)
+    for step in steps:
+        for window, start_s, end_s in windows_of(step, processing):
+            span = muscle.span(start_s, end_s)
+            if span is None:
+                continue
+            amplitude = root_mean_square(muscle.samples[span])
+            divided = amplitude / reference.amplitude_uv if amplitude is not None and reference else None
+            yield {
+                "footfall_number": step.footfall_number,
+                "analysis_window": window,
+                "window_s": end_s - start_s,
+                "amplitude_uv": amplitude,
+                "amplitude_fraction": divided,
+                "normalisation": reference.kind if reference else "none",
+                "reference_uv": reference.amplitude_uv if reference else None,
+            }
+
+
+def reference_amplitude(
+    signal: Signal, processing: MuscleProcessing, kind: str, footfalls: pd.DataFrame | None = None
+) -> float | None:
+    """One recording's reference amplitude of one muscle in uV; None where the recording has none to give.
+
+    ``reference_contraction``: the largest root mean square of the band-passed signal over any stretch of
+    ``reference_window_s``. ``dynamic_peak``: the largest value of the linear envelope in each complete stride of
+    ``footfalls`` (rows of that table), averaged over the strides, so that one artefact does not set the scale.
+    Raises ValueError for any other kind.
+    """
+    if kind not in ("reference_contraction", "dynamic_peak"):
+        raise ValueError(f"there is no reference amplitude of kind {kind!r}")
+    steps = [] if footfalls is None or signal.side is None else steps_of(footfalls, signal.side)
+    return _reference(condition(signal, processing), processing, kind, steps)
+
+
+def references_of(
+    recordings: Iterable[tuple[Iterable[Signal], pd.DataFrame | None]], processing: MuscleProcessing
+) -> Mapping[Key, Reference]:
+    """The reference of every muscle from one session's reference recordings, each given with its footfalls.
+
+    Which recordings those are is the caller's business: trials of kind reference_contraction, or running trials of
+    the reference condition. Of several contractions the strongest counts; dynamic peaks of several trials are
+    averaged. A muscle without any is left out; with ``normalisation`` none all are.
+    """
+    kind = processing.normalisation
+    if kind == "none":
+        return {}
+    found: list[dict[Key, Reference]] = []
+    for signals, footfalls in recordings:
+        one: dict[Key, Reference] = {}
+        for key, muscle in conditioned_muscles(signals, processing).items():
+            steps = [] if footfalls is None else steps_of(footfalls, key[1])
+            amplitude = _reference(muscle, processing, kind, steps)
+            if amplitude is not None:
+                one[key] = Reference(kind, amplitude)
+        found.append(one)
+    return combined(found)
+
+
+def combined(recordings: Iterable[Mapping[Key, Reference]]) -> Mapping[Key, Reference]:
+    """One session's references from those of its recordings, all of one kind: the strongest contraction, mean peak."""
+    found: dict[Key, list[Reference]] = {}
+    for one in recordings:
+        for key, reference in one.items():
+            found.setdefault(key, []).append(reference)
+    together = {"reference_contraction": max, "dynamic_peak": np.mean}
+    return {
+        key: Reference(rs[0].kind, float(together[rs[0].kind]([r.amplitude_uv for r in rs])))  # type: ignore[operator]
+        for key, rs in found.items()
+    }
+
+
+def _reference(muscle: Conditioned, processing: MuscleProcessing, kind: str, steps: Iterable[Step]) -> float | None:
+    if muscle.problem:
+        return None
+    if kind == "reference_contraction":
+        return _strongest_stretch(muscle.samples, round(processing.reference_window_s * muscle.rate_hz))
+    curve = linear_envelope(muscle, processing.envelope_cutoff_hz, processing.filter_order)
+    spans = [muscle.span(s.contact_s, s.next_contact_s) for s in steps if s.next_contact_s is not None]
+    peaks = [float(curve[span].max()) for span in spans if span is not None and np.isfinite(curve[span]).all()]
+    return float(np.mean(peaks)) if peaks else None
+
+
+def _strongest_stretch(samples: FloatArray, length: int) -> float | None:
+    """Largest root mean square over any ``length`` samples in a row of which none is missing."""
+    if not 0 < length <= len(samples):
+        return None
+    sums = np.concatenate([[0.0], np.cumsum(np.nan_to_num(samples) ** 2)])
+    gaps = np.concatenate([[0], np.cumsum(~np.isfinite(samples))])
+    whole = gaps[length:] == gaps[:-length]
+    return float(np.sqrt((sums[length:] - sums[:-length])[whole].max() / length)) if whole.any() else None

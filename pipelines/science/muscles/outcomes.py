@@ -1,0 +1,101 @@
+"""Assembles the muscle tables of one trial. Definitions and formulas stand with the functions called here."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from pipelines.science.frames import frame_of
+from pipelines.science.muscles.amplitudes import Reference, amplitude_rows, root_mean_square
+from pipelines.science.muscles.bursts import METHODS, activity, baseline_of, burst_rows, signal_to_noise
+from pipelines.science.muscles.co_contraction import co_contraction_rows
+from pipelines.science.muscles.signal import Conditioned, Key, conditioned_muscles
+from pipelines.science.muscles.windows import Step, steps_of
+from schemas.outcomes_signals import CO_CONTRACTIONS, MUSCLE_AMPLITUDES, MUSCLE_BURSTS, MUSCLE_SIGNALS
+from schemas.processing_signals import MuscleProcessing
+from schemas.trial import Signal
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+
+@dataclass(frozen=True)
+class MuscleOutcomes:
+    """The four muscle tables of one trial, in definition order, less provenance."""
+
+    amplitudes: pd.DataFrame
+    bursts: pd.DataFrame
+    co_contractions: pd.DataFrame
+    signals: pd.DataFrame
+
+
+def compute_muscles(
+    trial_id: str,
+    signals: Sequence[Signal],
+    footfalls: pd.DataFrame,
+    processing: MuscleProcessing,
+    references: Mapping[Key, Reference],
+) -> MuscleOutcomes:
+    """Everything that is told about the muscles of one trial.
+
+    footfalls: rows of that table for this trial, by whatever method. references: by muscle and side; those that are
+    missing leave amplitudes unnormalised and co-contraction null. A muscle that was not recorded has no rows; one whose
+    signal is of no use has a row in ``signals`` that says why, and null values in the other tables. Never raises on
+    bad signals.
+    """
+    muscles = conditioned_muscles(signals, processing)
+    steps = {side: steps_of(footfalls, side) for side in sorted({side for _, side in muscles})}
+    amplitudes: list[dict[str, Any]] = []
+    bursts: list[dict[str, Any]] = []
+    qualities: list[dict[str, Any]] = []
+    for key, muscle in muscles.items():
+        own = {"trial_id": trial_id, "muscle": key[0], "side": key[1]}
+        rows = amplitude_rows(muscle, steps[key[1]], processing, references.get(key))
+        amplitudes += [own | row for row in rows]
+        found, quality = _bursts_and_quality(muscle, steps[key[1]], processing)
+        bursts += [own | row for row in found]
+        qualities.append(own | quality)
+    return MuscleOutcomes(
+        frame_of(MUSCLE_AMPLITUDES, amplitudes),
+        frame_of(MUSCLE_BURSTS, bursts),
+        frame_of(CO_CONTRACTIONS, _co_contractions(trial_id, muscles, steps, processing, references)),
+        frame_of(MUSCLE_SIGNALS, qualities),
+    )
+
+
+def _bursts_and_quality(
+    muscle: Conditioned, steps: Sequence[Step], processing: MuscleProcessing
+) -> tuple[list[dict[str, Any]], dict[str, Any]]:
+    baseline = baseline_of(muscle, processing)
+    found = {method: activity(muscle, baseline, method, processing) for method in METHODS}
+    rows = [row for method in METHODS for row in burst_rows(muscle, found[method], method, steps, processing)]
+    return rows, {
+        "signal_problem": muscle.problem,
+        "signal_to_noise_db": signal_to_noise(muscle, baseline, found["threshold"]),
+        "baseline_uv": root_mean_square(muscle.samples[baseline]),
+        "sampling_rate_hz": muscle.rate_hz,
+        "saturated_fraction": muscle.saturated_fraction,
+        "missing_fraction": muscle.missing_fraction,
+        "mains_notch_used": muscle.notch_used,
+    }
+
+
+def _co_contractions(
+    trial_id: str,
+    muscles: Mapping[Key, Conditioned],
+    steps: Mapping[str, Sequence[Step]],
+    processing: MuscleProcessing,
+    references: Mapping[Key, Reference],
+) -> list[dict[str, Any]]:
+    rows: list[dict[str, Any]] = []
+    for one, other in processing.co_contraction_pairs:
+        for side in steps:
+            keys = (one, side), (other, side)
+            if keys[0] not in muscles or keys[1] not in muscles:
+                continue
+            own = {"trial_id": trial_id, "side": side, "muscle": one, "opposing_muscle": other}
+            pair = muscles[keys[0]], muscles[keys[1]]
+            both = references.get(keys[0]), references.get(keys[1])
+            rows += [own | row for row in co_contraction_rows(pair, both, steps[side], processing)]
+    return rows

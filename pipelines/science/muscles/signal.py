@@ -1,0 +1,224 @@
+"""Muscle signals made ready: microvolts, offset removed, band-passed, zero lag; and why one cannot be used.
+
+Windows, bursts and co-contraction are in the modules beside this one. A signal that is of no use raises nothing: it
+comes back all missing, with the reason.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pipelines.science.signals.filters import corrected_cutoff_hz
+from schemas.mechanics import runs
+from schemas.processing_signals import MuscleProcessing
+from schemas.trial import FloatArray, Signal
+
+#: UCUM codes of voltages, in microvolts (UCUM prefixes n, u, m, k).
+MICROVOLTS = {"nV": 1e-3, "uV": 1.0, "mV": 1e3, "V": 1e6, "kV": 1e9}
+#: Common practice: two equal samples happen by chance in a digital recording, three at its very largest value hardly.
+STUCK_SAMPLES = 3
+#: A band-pass needs some periods of its lower edge to settle. Common practice.
+LEAST_PERIODS = 3
+
+Key = tuple[str, str]  # muscle, side
+
+
+@dataclass(frozen=True)
+class Conditioned:
+    """One muscle signal as outcomes take it.
+
+    samples: (n,) uV, band-passed, NaN where missing; sample i stands at ``start_s + i / rate_hz``. problem: a word of
+    ``muscle_signals.signal_problem``; then every sample is NaN.
+    """
+
+    rate_hz: float
+    start_s: float
+    samples: FloatArray
+    problem: str | None
+    saturated_fraction: float
+    missing_fraction: float
+    notch_used: bool
+
+    def span(self, start_s: float, end_s: float) -> slice | None:
+        """The samples from ``start_s`` up to but without ``end_s``; None unless the record covers that time."""
+        if not self.rate_hz > 0:
+            return None
+        first, stop = (int(np.ceil((at - self.start_s) * self.rate_hz - 1e-6)) for at in (start_s, end_s))
+        return slice(first, stop) if 0 <= first < stop <= len(self.samples) else None
+
+
+def conditioned_muscles(signals: Iterable[Signal], processing: MuscleProcessing) -> dict[Key, Conditioned]:
+    """Every muscle among ``signals`` by name and side. A muscle that stands twice is of no use: which is it?"""
+    found: dict[Key, Conditioned] = {}
+    for signal in signals:
+        if signal.role != "muscle" or signal.muscle is None or signal.side is None:
+            continue
+        key = signal.muscle, signal.side
+        twice = "recorded_twice" if key in found else None
+        found[key] = condition(signal, processing, problem=twice)
+    return found
+
+
+def condition(signal: Signal, processing: MuscleProcessing, *, problem: str | None = None) -> Conditioned:
+    """The signal in uV without its mean, band-passed; without the mains where set. problem: if already known."""
+    raw = np.where(np.isfinite(signal.samples), signal.samples, np.nan).astype(float)
+    steady = _steady_stretches(raw)
+    stuck = _stuck_fraction(raw, steady)
+    there = np.isfinite(raw)
+    for start, stop in steady:
+        if stop - start >= processing.longest_flat_s * signal.rate_hz:
+            there[start:stop] = False
+    factor = microvolts_per_unit(signal)
+    problem = problem or _problem(signal, raw, there, stuck, factor, processing)
+    samples = np.full(len(raw), np.nan)
+    if problem is None and not isinstance(factor, str):
+        samples = _filtered(np.where(there, raw * factor, np.nan), signal.rate_hz, processing)
+    return Conditioned(
+        signal.rate_hz,
+        signal.start_s,
+        samples,
+        problem,
+        stuck,
+        float(np.mean(~there)) if len(there) else 1.0,
+        processing.mains_notch_hz is not None and problem is None,
+    )
+
+
+def envelope(signal: Signal, processing: MuscleProcessing) -> FloatArray:
+    """Linear envelope (n,) in uV, one value per sample of ``signal``; NaN where missing, all NaN if it is of no use."""
+    return linear_envelope(condition(signal, processing), processing.envelope_cutoff_hz, processing.filter_order)
+
+
+def linear_envelope(muscle: Conditioned, cutoff_hz: float, order: int) -> FloatArray:
+    """The rectified signal, low-passed with zero lag, (n,) uV. The filter's undershoots below zero are cut off."""
+    return np.maximum(smooth(np.abs(muscle.samples), muscle.rate_hz, cutoff_hz, order), 0.0)
+
+
+def smooth(rectified: FloatArray, rate_hz: float, cutoff_hz: float, order: int = 2) -> FloatArray:
+    """A rectified signal (n,) without what is faster than ``cutoff_hz``, not shifted in time; NaN stays NaN.
+
+    As ``filters.low_pass``, but mirrored and not turned over at the ends: turned over, the curve would have to end on
+    the very last sample, which in a rectified signal is as often near zero as not, in the middle of a burst too.
+    """
+    if not cutoff_hz < rate_hz / 2:
+        return rectified
+    from scipy.signal import butter
+
+    sections = butter(order, corrected_cutoff_hz(cutoff_hz, rate_hz, order), fs=rate_hz, output="sos")
+    return _there_and_back(rectified, sections, round(LEAST_PERIODS * rate_hz / cutoff_hz), shortest=2)
+
+
+def microvolts_per_unit(signal: Signal) -> float | str:
+    """What one unit of the samples is worth in uV, or the word for why that is not known.
+
+    A gain that is a plain number was divided out when the signal was read (see ``Signal``); one in decibels is a
+    ratio of voltages, 20 log10, and is divided out here.
+    """
+    factor = MICROVOLTS.get(signal.unit)
+    if factor is None:
+        return "unit_not_a_voltage"
+    text = (signal.amplifier_gain or "").strip()
+    in_decibels = text.lower().endswith("db")
+    try:
+        gain = float(text[:-2] if in_decibels else text or 1)
+    except ValueError:
+        return "gain_not_understood"
+    if not np.isfinite(gain) or (gain <= 0 and not in_decibels):
+        return "gain_not_understood"
+    return factor / 10 ** (gain / 20) if in_decibels else factor
+
+
+def band_pass(samples: FloatArray, rate_hz: float, low_hz: float, high_hz: float, order: int = 2) -> FloatArray:
+    """The signal (n,) between two frequencies in Hz, not shifted in time; NaN stays NaN and leaks nowhere.
+
+    A Butterworth band-pass of ``order`` runs forward and backward over each unbroken run of samples, mirrored at its
+    ends. Both passes together have a gain of 0.7071 at the two edges: one pass of the analog prototype has the squared
+    gain 1 / (1 + ((w^2 - w1 w2) / (B w))^(2 order)), so its width B is divided by the same (2^(1/2) - 1)^(1/(2 order))
+    as a low-pass's cut-off (see ``filters.corrected_cutoff_hz``) while w1 w2 stays, with w = tan(pi f / rate).
+    A run shorter than three periods of ``low_hz`` is too short to be filtered and comes back NaN.
+    """
+    from scipy.signal import butter
+
+    low, high = np.tan(np.pi * np.array([low_hz, high_hz]) / rate_hz)
+    half = (high - low) / (2**0.5 - 1) ** (1 / (2 * order)) / 2
+    edges = np.sqrt(low * high + half**2) + np.array([-half, half])
+    sections = butter(order, rate_hz / np.pi * np.arctan(edges), "bandpass", fs=rate_hz, output="sos")
+    settling = round(LEAST_PERIODS * rate_hz / low_hz)
+    return _there_and_back(samples, sections, settling, shortest=settling)
+
+
+def notch(samples: FloatArray, rate_hz: float, mains_hz: float, width_hz: float) -> FloatArray:
+    """The signal (n,) without one frequency, not shifted in time. Both passes together are ``width_hz`` wide.
+
+    One pass has the squared gain x^2 / (1 + x^2), x being the distance from the middle in half widths; two passes
+    reach one half at x^2 = 1 / (2^(1/2) - 1), so one pass is made narrower by that root.
+    """
+    from scipy.signal import iirnotch, tf2sos
+
+    quality = mains_hz / (width_hz * (2**0.5 - 1) ** 0.5)
+    settling = round(LEAST_PERIODS * rate_hz / width_hz)
+    return _there_and_back(samples, tf2sos(*iirnotch(mains_hz, quality, fs=rate_hz)), settling, shortest=2)
+
+
+def _there_and_back(samples: FloatArray, sections: FloatArray, settling: int, shortest: int) -> FloatArray:
+    """Both passes over each run of finite samples at least ``shortest`` samples long; the other samples NaN.
+
+    Runs go on for ``settling`` samples as their mirror image, not turned over: that would put a step of twice the last
+    sample at each end.
+    """
+    from scipy.signal import sosfiltfilt
+
+    filtered = np.full(len(samples), np.nan)
+    for start, stop in runs(np.isfinite(samples)):
+        if stop - start >= shortest:
+            pad = min(settling, stop - start - 1)
+            filtered[start:stop] = sosfiltfilt(sections, samples[start:stop], padtype="even", padlen=pad)
+    return filtered
+
+
+def _filtered(samples: FloatArray, rate_hz: float, processing: MuscleProcessing) -> FloatArray:
+    samples = samples - np.nanmean(samples)
+    if processing.mains_notch_hz is not None:
+        samples = notch(samples, rate_hz, processing.mains_notch_hz, processing.mains_notch_width_hz)
+    return band_pass(samples, rate_hz, processing.band_low_hz, processing.band_high_hz, processing.filter_order)
+
+
+def _problem(
+    signal: Signal,
+    raw: FloatArray,
+    there: NDArray[np.bool_],
+    stuck: float,
+    factor: float | str,
+    processing: MuscleProcessing,
+) -> str | None:
+    """The first thing that stands in the way of any value, from the plainest to the subtlest."""
+    if isinstance(factor, str):
+        return factor
+    if not np.isfinite(raw).any():
+        return "missing"
+    if not there.any() or np.nanmin(raw) == np.nanmax(raw):
+        return "flat"
+    if stuck > processing.saturated_fraction_max:
+        return "saturated"
+    if not signal.rate_hz > 2 * processing.band_high_hz:
+        return "rate_too_low"
+    longest = max(stop - start for start, stop in runs(there))
+    return "too_short" if longest < round(LEAST_PERIODS * signal.rate_hz / processing.band_low_hz) else None
+
+
+def _steady_stretches(raw: FloatArray) -> list[tuple[int, int]]:
+    """First index and index after the last of each run of two or more equal finite samples."""
+    return [(start, stop + 1) for start, stop in runs(np.diff(raw) == 0)]
+
+
+def _stuck_fraction(raw: FloatArray, steady: list[tuple[int, int]]) -> float:
+    """Part of the samples in runs of ``STUCK_SAMPLES`` or more at the largest or smallest value of the record."""
+    if not np.isfinite(raw).any() or np.nanmin(raw) == np.nanmax(raw):
+        return 0.0
+    ends = np.nanmin(raw), np.nanmax(raw)
+    stuck = sum(stop - start for start, stop in steady if stop - start >= STUCK_SAMPLES and raw[start] in ends)
+    return stuck / len(raw)

@@ -1,0 +1,1 @@
+"""Contrasts, pooling, mixed models, control charts."""

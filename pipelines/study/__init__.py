@@ -1,0 +1,1 @@
+"""Reading the study file and the site profiles."""

@@ -1,0 +1,1 @@
+"""The way of a delivery from the inbox into the depot, stage by stage."""

@@ -1,0 +1,133 @@
+"""Which bytes of a delivery are kept where: in the raw store, or apart because consent does not cover them.
+
+How bytes are written is in ``pipelines.depot.storage``; whether consent covers a trial is a check.
+"""
+
+from __future__ import annotations
+
+import os
+import shutil
+from pathlib import Path
+
+from checks.run import Report
+from pipelines.consent.veil import veil_of
+from pipelines.depot.arrivals import Record, records
+from pipelines.depot.desk import Opened
+from pipelines.depot.storage import Depot
+from pipelines.judging.trial_jobs import trial_rows
+from schemas.agreed import agreed_weeks, allowed, energy_sessions
+from schemas.received import Received
+
+
+def withheld_trials(report: Report, received: Received) -> frozenset[str]:
+    """Trials that consent does not cover, and trials that share a file with one of them."""
+    withheld = {f["trial_id"] for f in report.findings if f["weight"] == "withholds" and f["trial_id"]}
+    files = _files_by_trial(received)
+    shas = {f.path: f.sha256 for f in received.files}
+    shut = {shas[path] for trial in withheld for path in files.get(trial, ()) if path in shas}
+    return frozenset(withheld | {t for t, paths in files.items() if any(shas.get(path) in shut for path in paths)})
+
+
+def _files_by_trial(received: Received) -> dict[str, list[str]]:
+    files: dict[str, list[str]] = {}
+    for row in received.tables["sent_trials"][["trial_id", "file", "sidecar"]].itertuples(index=False):
+        if isinstance(row.trial_id, str):
+            files.setdefault(row.trial_id, []).extend(p for p in (row.file, row.sidecar) if isinstance(p, str))
+    return files
+
+
+def store_files(
+    depot: Depot, delivery_id: str, opened: Opened, withheld: frozenset[str], unread: frozenset[str] = frozenset()
+) -> tuple[dict[str, str], tuple[str, ...]]:
+    """Store every payload file: in raw, or apart if consent does not cover all of it or no table says whose it is.
+
+    Kept apart are files of withheld trials, tables with rows that consent does not cover, files that hold muscle
+    signals without consent for them (bytes cannot be cut out of a file, so only what consent covers is read from it),
+    and files of ``unread`` trials, of which nobody knows whether they tell who was recorded.
+    """
+    assert opened.payload is not None
+    received = opened.received
+    by_trial = _files_by_trial(received)
+    apart = withheld | unread | _with_muscle_not_covered(received)
+    shut = {path for trial in apart for path in by_trial.get(trial, ())} | _tables_not_covered(received, withheld)
+    shut_shas = {f.sha256 for f in received.files if f.path in shut}
+    named = {path for paths in by_trial.values() for path in paths}
+    stored, closed = {}, []
+    for file in received.files:
+        source = opened.payload / file.path
+        if file.sha256 in shut_shas or not (_is_table(file.path) or file.path in named):
+            depot.store_closed(source, delivery_id, file.sha256)
+            closed.append(file.path)
+        else:
+            depot.store_raw(source, file.sha256)
+        stored[file.path] = file.sha256
+    return stored, tuple(closed)
+
+
+def _is_table(path: str) -> bool:
+    return path.lower().endswith((".csv", ".json")) and "/" not in path
+
+
+def _with_muscle_not_covered(received: Received) -> frozenset[str]:
+    """Trials with muscle channels whose runner did not agree to muscle recording."""
+    channels = received.tables["sent_channels"]
+    muscle = set(channels.loc[channels["role"] == "muscle", "trial_id"].dropna())
+    if not muscle:
+        return frozenset()
+    rows = trial_rows(received)
+    return frozenset(t for t in muscle & set(rows) if not allowed(received, rows[t], "muscle"))
+
+
+def _tables_not_covered(received: Received, withheld: frozenset[str]) -> set[str]:
+    """Paths of the tables if any of them has a row that consent does not cover: a table is one file for all runners."""
+    breaths, weeks = received.tables["sent_breaths"], [received.tables[n] for n in ("sent_weeks", "sent_symptoms")]
+    covered = (
+        not withheld
+        and not veil_of("", received, withheld).words
+        and set(breaths["session_id"].dropna()) <= energy_sessions(received)
+        and all(len(agreed_weeks(rows, received)) == len(rows) for rows in weeks)
+    )
+    return set() if covered else {f.path for f in received.files if _is_table(f.path) and f.path.endswith(".csv")}
+
+
+def shut_bytes(depot: Depot) -> None:
+    """Remove bytes from the raw store that some delivery keeps apart and none has in the open."""
+    every = records(depot).values()
+    shut = {r.stored[path] for r in every for path in r.closed}
+    for sha in shut - {sha for r in every for path, sha in r.stored.items() if path not in r.closed}:
+        depot.raw_path(sha).unlink(missing_ok=True)
+
+
+def drop_unheld(depot: Depot, record: Record) -> None:
+    """Remove bytes kept apart for a delivery that are no longer its: taken out on a withdrawal, or open again."""
+    held = {record.stored[path] for path in record.closed}
+    folder = depot.closed / record.delivery_id
+    for path in folder.iterdir() if folder.is_dir() else ():
+        if path.name not in held:
+            path.unlink()
+
+
+def rebuild_bag(depot: Depot, record: Record, target: Path) -> Path:
+    """The bag as it came, put together from the depot, so that it is read the same way as on arrival."""
+    shutil.copytree(depot.delivery_path(record.delivery_id) / "bag", target)
+    for path, sha256 in record.stored.items():
+        closed = path in record.closed
+        source = depot.closed_path(record.delivery_id, sha256) if closed else depot.raw_path(sha256)
+        place = target / "data" / path
+        place.parent.mkdir(parents=True, exist_ok=True)
+        try:
+            os.link(source, place)
+        except FileNotFoundError:
+            continue  # the bag's own checksums then tell which file the depot has lost
+        except OSError:
+            shutil.copyfile(source, place)
+    return target
+
+
+def copy_tag_files(payload: Path, target: Path) -> None:
+    """Copy the bag's own files, which lie round the payload, so that the bag can be put together again."""
+    for path in payload.parent.rglob("*"):
+        if path.is_file() and not path.is_symlink() and not path.is_relative_to(payload):
+            place = target / path.relative_to(payload.parent)
+            place.parent.mkdir(parents=True, exist_ok=True)
+            shutil.copyfile(path, place)

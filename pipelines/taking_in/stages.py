@@ -1,0 +1,227 @@
+"""The way of one delivery, stage by stage: receive, name, check, gate, store, judge, publish.
+
+Each stage is a plain function; ``take_in`` walks them for an arrival from the inbox and ``judge_again`` for a delivery
+the depot already holds. What is checked is in ``checks``; what becomes of a trial in ``pipelines.judging.standings``;
+when a stage is due in ``pipelines.taking_in.run``.
+"""
+
+from __future__ import annotations
+
+import secrets
+from dataclasses import dataclass, replace
+from datetime import UTC, datetime
+from typing import TYPE_CHECKING, Any
+
+from checks.registry import Subject
+from checks.run import Context, Report, run_checks
+from pipelines.consent.redaction import redact
+from pipelines.consent.veil import veil_of
+from pipelines.depot import overrides
+from pipelines.depot.arrivals import Arrival, Record, records, slug, write_record
+from pipelines.depot.consents import Memory, digest, gate_of, note_gate, with_all_consents
+from pipelines.depot.desk import Desk, Opened, Tell
+from pipelines.depot.storage import write_table
+from pipelines.identity.word_list import names_beside
+from pipelines.judging.of_delivery import judge_delivery
+from pipelines.judging.standings import DELIVERY_TABLES, delivery_files, frame, quality_tables, tables_of_delivery
+from pipelines.taking_in.beyond_trials import tables_beyond_trials
+from pipelines.taking_in.keeping import (
+    copy_tag_files,
+    drop_unheld,
+    rebuild_bag,
+    shut_bytes,
+    store_files,
+    withheld_trials,
+)
+from pipelines.taking_in.naming import (
+    name_for_stopped,
+    numbered,
+    same_content,
+    with_earlier_trials,
+    with_number_conflict,
+)
+from pipelines.taking_in.resends import with_changed_trials, with_resends
+from schemas import core
+from schemas.convert.to_arrow import empty_frame
+from schemas.model import Table
+from schemas.received import Received
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+TAKEN_IN, STOPPED, REPEAT = "taken_in", "stopped", "repeat"
+
+
+@dataclass(frozen=True)
+class Passage:
+    """What came of a delivery. changed: was anything done. evicted: a stopped delivery whose number it needed."""
+
+    record: Record
+    changed: bool = True
+    evicted: Record | None = None
+
+
+def take_in(desk: Desk, arrival: Arrival, tell: Tell) -> Passage:
+    """Take in one arrival: its result is in the depot afterwards, whole, and the older one is gone."""
+    from pipelines.intake.bag import receive
+
+    with desk.depot.working("receive") as work:
+        received, payload = receive(arrival.path, arrival.site, work, desk.study.study, names_beside(desk.study.path))
+        opened = Opened(received, payload, arrival.site, arrival.name)
+        all_records = records(desk.depot)
+        if (same := same_content(opened, all_records)) is not None:
+            if same.arrival == opened.arrival:
+                return Passage(same, changed=False)
+            return Passage(_publish_repeat(desk, opened, same))
+        opened = with_number_conflict(opened, all_records)
+        passage = _process(desk, opened, all_records, datetime.now(UTC).isoformat(timespec="seconds"), tell)
+    _forget_older(desk, passage.record, all_records)
+    return passage
+
+
+def judge_again(desk: Desk, record: Record, tell: Tell) -> Passage:
+    """Judge a delivery the depot holds with the code and study of today, from the bytes in the depot."""
+    from pipelines.intake.bag import receive
+
+    site, _, name = record.arrival.partition("/")
+    with desk.depot.working("again") as work:
+        bag = rebuild_bag(desk.depot, record, work / "bag")
+        memory = Memory(desk.depot)
+        if memory.withdrawals:
+            redact(bag, memory.scopes)
+        received, payload = receive(bag, site, work, desk.study.study, names_beside(desk.study.path))
+        opened = Opened(replace(received, arrived_as=name), payload, site, name)
+        return _process(desk, opened, records(desk.depot), record.received_utc, tell, before=record)
+
+
+def _process(
+    desk: Desk,
+    opened: Opened,
+    all_records: dict[str, Record],
+    received_utc: str,
+    tell: Tell,
+    before: Record | None = None,
+) -> Passage:
+    """Check the delivery; stop it, or gate, store, judge and publish it. before: its record if the depot holds it."""
+    opened = with_all_consents(desk, with_earlier_trials(desk, opened, all_records), all_records)
+    opened = with_changed_trials(opened, all_records)
+    received = opened.received
+    delivery_id = numbered(received) or name_for_stopped(opened, all_records)
+    report = _check(desk, delivery_id, received)
+    if opened.payload is None or numbered(received) is None or _stops(report):
+        stopped_id = before.delivery_id if before else name_for_stopped(opened, all_records)
+        if stopped_id != delivery_id:
+            report = _check(desk, stopped_id, received)
+        record = _record(desk, opened, stopped_id, STOPPED, received_utc, before)
+        if before is not None:  # what the depot holds stays, so that the next code can judge it again
+            record = replace(record, stored=before.stored, closed=before.closed)
+        veil = veil_of(stopped_id, received, withheld_trials(report, received), named=False)
+        tables = delivery_files(stopped_id, received, veil) | quality_tables(
+            veil.findings(report.findings), report.runs
+        )
+        _publish(desk, opened, record, tables)
+        return Passage(record)
+    withheld = withheld_trials(report, received)
+    stored, closed = store_files(desk.depot, delivery_id, opened, withheld)
+    judged = judge_delivery(desk, delivery_id, received, report, withheld, tell)
+    if judged.withheld != withheld or judged.unread:  # what a file tells of people is seen only when it is read
+        stored, closed = store_files(desk.depot, delivery_id, opened, judged.withheld, judged.unread)
+    evicted = _evict(desk, delivery_id, opened, all_records)
+    record = _record(desk, opened, delivery_id, TAKEN_IN, received_utc, before)
+    record = replace(record, stored=stored, closed=closed, waiting=judged.waiting)
+    record = replace(record, consents=digest(record.result, received), overrides=overrides.digest(judged.overrides))
+    tables = tables_of_delivery(judged) | tables_beyond_trials(desk, judged)
+    record = with_resends(record, received, tables[core.TRIALS]["trial_id"], all_records, before)
+    note_gate(desk.depot, delivery_id, gate_of(received, judged.veil.names))
+    _publish(desk, opened, record, tables)
+    if closed:
+        shut_bytes(desk.depot)
+    drop_unheld(desk.depot, record)
+    return Passage(record, evicted=evicted)
+
+
+def _check(desk: Desk, delivery_id: str, received: Received) -> Report:
+    context = Context(study=desk.study.study, delivery_id=delivery_id, site=received.site, delivery=received)
+    return run_checks(Subject.DELIVERY, context, desk.stamp)
+
+
+def _stops(report: Report) -> bool:
+    """Whether the delivery may not be taken in: a check says so, or one that might have said so crashed."""
+    return any(f["weight"] == "stops" for f in report.findings) or any(r["status"] == "crashed" for r in report.runs)
+
+
+def _publish_repeat(desk: Desk, opened: Opened, same: Record) -> Record:
+    delivery_id = f"{same.delivery_id}.repeat.{slug(opened.name)}"[:64]
+    record = _record(desk, opened, delivery_id, REPEAT, datetime.now(UTC).isoformat(timespec="seconds"))
+    _publish(desk, opened, record, {})
+    return record
+
+
+def _record(
+    desk: Desk, opened: Opened, delivery_id: str, status: str, received_utc: str, before: Record | None = None
+) -> Record:
+    """The record of a delivery; its fingerprint stays that of the bytes as they first came."""
+    received = opened.received
+    return Record(
+        delivery_id=delivery_id,
+        arrival=opened.arrival,
+        status=status,
+        site=received.site,
+        number=received.number,
+        fingerprint=before.fingerprint if before else received.fingerprint,
+        received_utc=received_utc,
+        result=secrets.token_hex(8),
+        **vars(desk.stamp),
+    )
+
+
+def _publish(desk: Desk, opened: Opened, record: Record, tables: dict[Table, pd.DataFrame]) -> None:
+    """Write the result beside the older one and put it in its place in one step."""
+    work = desk.depot.new_work(record.delivery_id)
+    tables = {core.DELIVERIES: frame(core.DELIVERIES, [_delivery_row(opened, record)]), **tables}
+    for table in DELIVERY_TABLES:  # every delivery has every table, if only an empty one
+        write_table(
+            table, tables.get(table, empty_frame(table)), work / f"{table.name}.parquet", sync=False
+        )  # publish syncs
+    (work / "bag").mkdir()
+    if record.held and opened.payload is not None:
+        copy_tag_files(opened.payload, work / "bag")
+    write_record(work, record)
+    desk.depot.publish(work, record.delivery_id)
+
+
+def _delivery_row(opened: Opened, record: Record) -> dict[str, Any]:
+    files = opened.received.files
+    return {
+        "delivery_id": record.delivery_id,
+        "site": record.site,
+        "delivery_number": record.number,
+        "status": record.status,
+        "arrived_as": opened.name,
+        "fingerprint_sha256": record.fingerprint,
+        "received_utc": record.received_utc,
+        "payload_count": len(files),
+        "payload_bytes": sum(f.bytes for f in files),
+        "code_version": record.code_version,
+        "study_version": record.study_version,
+    }
+
+
+def _evict(desk: Desk, delivery_id: str, opened: Opened, all_records: dict[str, Record]) -> Record | None:
+    """Make the id free if a stopped delivery of another arrival has it; that one is named anew."""
+    holder = all_records.get(delivery_id)
+    if holder is None or holder.held or holder.arrival == opened.arrival:
+        return None
+    why = f"{opened.arrival} has its number and can be taken in; it is named anew."
+    desk.depot.withdraw(delivery_id)
+    desk.ledger.write("withdrawn", delivery_id, why, arrival=holder.arrival, status=holder.status)
+    return holder
+
+
+def _forget_older(desk: Desk, now: Record, all_records: dict[str, Record]) -> None:
+    """Remove what the same arrival was before, if it was not taken in then."""
+    for record in all_records.values():
+        if record.arrival == now.arrival and not record.held and record.delivery_id != now.delivery_id:
+            desk.depot.withdraw(record.delivery_id)
+            why = f"{now.arrival} changed and is now {now.delivery_id}."
+            desk.ledger.write("withdrawn", record.delivery_id, why, arrival=now.arrival, status=record.status)

@@ -1,0 +1,151 @@
+"""What a run tells at its end: what came, what was accepted, what goes back and why, where to look. Plain text."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+
+from pipelines.depot.arrivals import Record
+from pipelines.depot.storage import Depot, read_table
+
+_ORDER = ("accepted", "returned", "withheld")
+_MOST_SHOWN = 5
+_MOST_REASONS = 8
+
+
+@dataclass(frozen=True)
+class Done:
+    """A delivery that was worked on, and why."""
+
+    record: Record
+    why: str
+
+
+@dataclass(frozen=True)
+class Failure:
+    """A delivery that could not be worked on. ``ours``: a fault of manystrides, not of the input."""
+
+    about: str
+    text: str
+    ours: bool
+
+
+@dataclass
+class Summary:
+    """What a run did."""
+
+    depot: Depot
+    done: list[Done] = field(default_factory=list)
+    failures: list[Failure] = field(default_factory=list)
+    not_deliveries: list[str] = field(default_factory=list)
+    built: bool = False
+
+    @property
+    def exit_code(self) -> int:
+        """0; 3 if a check crashed or manystrides failed; 2 if an arrival could not be used just now."""
+        if self.crashed() or any(f.ours for f in self.failures):
+            return 3
+        return 2 if self.failures else 0
+
+    def crashed(self) -> dict[str, list[str]]:
+        """Checks that crashed: name -> where and how."""
+        found: dict[str, list[str]] = {}
+        for done in self.done:
+            for run in _rows(self.depot, done.record, "check_runs"):
+                if run["status"] == "crashed":
+                    where = f"{run['delivery_id']}, {run['subject']}: {run['reason']}"
+                    found.setdefault(run["check_name"], []).append(where)
+        return found
+
+    def text(self) -> str:
+        """The summary, for people."""
+        return "\n".join(self._lines())
+
+    def _lines(self) -> Iterator[str]:
+        stopped = [d for d in self.done if d.record.status == "stopped"]
+        others = sorted((d for d in self.done if d.record.status != "stopped"), key=lambda d: d.record.delivery_id)
+        if not self.done and not self.failures:
+            yield "Nothing new: every delivery in the inbox is already in the depot."
+            if self.built:
+                yield "Warehouse and pages were built anew."
+        if others:
+            yield "What came"
+            yield from (f"  {self._delivery(d)}" for d in others)
+        for done in stopped:
+            yield from self._stopped(done)
+        returned = [line for d in others for line in self._returned(d)]
+        if returned:
+            yield "What goes back, and why"
+            yield from returned
+        for failure in self.failures:
+            fault = "a fault of manystrides" if failure.ours else "it is tried again with the next run"
+            yield f"COULD NOT BE WORKED ON ({fault}): {failure.about}"
+            yield f"  {failure.text}"
+        for name, places in self.crashed().items():
+            yield f"CHECK CRASHED, a fault of manystrides: {name} ({len(places)} times)"
+            yield from (f"  {place}" for place in places[:_MOST_SHOWN])
+        if self.not_deliveries:
+            yield "Not looked at, since neither a bag (no bagit.txt) nor a .zip: " + ", ".join(self.not_deliveries)
+        yield "Where to look"
+        yield f"  pages      {self.depot.pages / 'index.html'}"
+        yield f'  warehouse  {self.depot.warehouse}   (manystrides query "SELECT * FROM completeness")'
+        yield f"  ledger     {self.depot.ledger}"
+
+    def _delivery(self, done: Done) -> str:
+        record = done.record
+        if record.status == "repeat":
+            return f"{record.arrival}: the same bytes as {record.delivery_id.partition('.')[0]}; nothing was doubled"
+        counts = count_standings(self.depot, record)
+        told = ", ".join(f"{counts[word]} {word}" for word in _ORDER)
+        again = "" if done.why == "new" else f"   ({done.why})"
+        return f"{record.delivery_id}: {told}{again}"
+
+    def _stopped(self, done: Done) -> Iterator[str]:
+        yield f"STOPPED, nothing of it was used: {done.record.arrival} ({done.record.delivery_id})"
+        findings = [f for f in _rows(self.depot, done.record, "findings") if f["weight"] == "stops"]
+        for finding in findings[:_MOST_SHOWN]:
+            where = ", ".join(str(part) for part in (finding["file"], finding["place"]) if part)
+            yield f"  {where + ': ' if where else ''}{finding['seen']} Expected: {finding['expected']}"
+        if len(findings) > _MOST_SHOWN:
+            yield f"  and {len(findings) - _MOST_SHOWN} more findings, all in the table findings"
+        for remedy in dict.fromkeys(f["remedy"] for f in findings):
+            yield f"  What to do: {remedy}"
+
+    def _returned(self, done: Done) -> Iterator[str]:
+        returned = {s["trial_id"] for s in _rows(self.depot, done.record, "standings") if s["standing"] == "returned"}
+        by_check: dict[str, list[dict]] = {}
+        for finding in _rows(self.depot, done.record, "findings"):
+            of_a_table = finding["trial_id"] is None and done.record.status == "taken_in"
+            if finding["weight"] == "returns" and (of_a_table or finding["trial_id"] in returned):
+                by_check.setdefault(finding["check_name"], []).append(finding)
+        if by_check:
+            what = f"{len(returned)} {_trials(len(returned))}" if returned else "parts of its tables"
+            yield f"  {done.record.delivery_id}: {what}"
+        reasons = sorted(by_check.items(), key=lambda item: (-len(item[1]), item[0]))
+        for _, findings in reasons[:_MOST_REASONS]:
+            ids = sorted({f["trial_id"] or f["place"] or f["file"] or "the delivery" for f in findings})
+            more = "" if len({f["seen"] for f in findings}) == 1 else " And others like it."
+            listed = ", ".join(ids[:_MOST_SHOWN]) + (", ..." if len(ids) > _MOST_SHOWN else "")
+            yield f"    {findings[0]['seen']}{more}"
+            yield f"      {listed}"
+        if len(reasons) > _MOST_REASONS:
+            page = self.depot.pages / "sites" / f"{done.record.site}.html"
+            yield f"    and {len(reasons) - _MOST_REASONS} more reasons, each with its remedy, on {page}"
+
+
+def _trials(count: int) -> str:
+    return "trial" if count == 1 else "trials"
+
+
+def count_standings(depot: Depot, record: Record) -> Counter[str]:
+    """Trials of a delivery by standing."""
+    return Counter(row["standing"] for row in _rows(depot, record, "standings"))
+
+
+def _rows(depot: Depot, record: Record, table: str) -> list[dict]:
+    path = depot.delivery_path(record.delivery_id) / f"{table}.parquet"
+    if not path.exists():
+        return []
+    frame = read_table(path).astype(object)
+    return frame.where(frame.notna(), None).to_dict("records")

@@ -1,0 +1,119 @@
+"""Hostile input is read in worker processes with a limit on time and memory: a crash is an answer, not an outage.
+
+Knows nothing of C3D. Built on pebble's process pool, which replaces a worker that dies and stops one that hangs.
+"""
+
+from __future__ import annotations
+
+import multiprocessing
+from collections.abc import Callable, Iterable, Iterator
+from concurrent.futures import TimeoutError as TooSlow
+from dataclasses import dataclass
+from typing import Any
+
+from schemas.reading import Problem
+
+
+@dataclass(frozen=True)
+class Ended:
+    """How one job ended: ``value`` when ``problem`` is None, else ``detail``, a plain sentence without full stop."""
+
+    value: Any = None
+    problem: Problem | None = None
+    detail: str = ""
+
+
+class Isolated:
+    """A pool of worker processes; use it as a context manager.
+
+    memory_limit_mb: MiB a worker may take beyond what it holds when it starts. Functions and arguments must be
+    picklable, so functions stand at the top level of a module.
+    """
+
+    def __init__(self, workers: int, time_limit_s: float, memory_limit_mb: int) -> None:
+        self.workers, self.time_limit_s, self.memory_limit_mb = workers, time_limit_s, memory_limit_mb
+        self._pool: Any = None
+
+    def __enter__(self) -> Isolated:
+        from pebble import ProcessPool
+
+        methods = multiprocessing.get_all_start_methods()
+        context = multiprocessing.get_context("forkserver" if "forkserver" in methods else "spawn")
+        self._pool = ProcessPool(
+            max_workers=self.workers,
+            context=context,
+            initializer=_limit_memory,
+            initargs=(self.memory_limit_mb,),
+        )
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self._pool.stop()
+        self._pool.join()
+
+    def run(self, function: Callable[[Any], Any], argument: Any) -> Ended:
+        """Run one job and wait for it. Never raises what the job raises."""
+        return self._ended(self._schedule(function, argument))
+
+    def map(self, function: Callable[[Any], Any], arguments: Iterable[Any]) -> Iterator[Ended]:
+        """Run many jobs at once; yields how each ended, in the order of ``arguments``."""
+        for future in [self._schedule(function, argument) for argument in arguments]:
+            yield self._ended(future)
+
+    def _schedule(self, function: Callable[[Any], Any], argument: Any) -> Any:
+        return self._pool.schedule(_guarded, args=(function, argument), timeout=self.time_limit_s)
+
+    def _ended(self, future: Any) -> Ended:
+        from pebble import ProcessExpired
+
+        try:
+            return future.result()
+        except TooSlow:
+            return Ended(problem="too_slow", detail=f"it took longer than {self.time_limit_s:g} s")
+        except ProcessExpired as end:
+            return Ended(problem="crashed", detail=f"the reading process ended abruptly (code {end.exitcode})")
+        except MemoryError:
+            return Ended(problem="too_large", detail=f"it needed more than {self.memory_limit_mb} MiB of memory")
+        except Exception as problem:  # the job's value could not be sent back
+            return Ended(problem="crashed", detail=f"{type(problem).__name__}: {problem}")
+
+
+def _guarded(function: Callable[[Any], Any], argument: Any) -> Ended:
+    """Runs in the worker: turns exceptions into plain results, so that none has to be sent across."""
+    from pipelines.workers.problem import FileProblem
+
+    try:
+        return Ended(function(argument))
+    except FileProblem as problem:
+        return Ended(problem=problem.problem, detail=problem.detail)
+    except MemoryError:
+        return Ended(problem="too_large", detail="it needed more memory than one trial may take")
+    except FileNotFoundError as problem:
+        return Ended(problem="missing", detail=f"there is no file {problem.filename}")
+    except Exception as problem:
+        return Ended(problem="crashed", detail=f"{type(problem).__name__}: {problem}")
+
+
+def _limit_memory(limit_mb: int) -> None:
+    """Allow the worker this much address space beyond what it holds now. Does nothing where the system has no limit."""
+    try:
+        import resource
+    except ImportError:  # not on Windows
+        return
+    limit = _address_space() + limit_mb * 2**20
+    _, hard = resource.getrlimit(resource.RLIMIT_AS)
+    if hard != resource.RLIM_INFINITY:
+        limit = min(limit, hard)
+    resource.setrlimit(resource.RLIMIT_AS, (limit, hard))
+
+
+def _address_space() -> int:
+    """Bytes of address space this process holds; 1 GiB where the system does not tell."""
+    try:
+        with open("/proc/self/statm", encoding="ascii") as file:
+            pages = int(file.read().split()[0])
+    except OSError:
+        return 2**30
+    import resource
+
+    return pages * resource.getpagesize()

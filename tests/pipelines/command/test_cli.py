@@ -1,0 +1,182 @@
+"""The command: quick to answer, plain in its messages, honest in its exit codes."""
+
+from __future__ import annotations
+
+import json
+import re
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import pandas as pd
+import pytest
+import typer.main
+
+from pipelines.command.main import app
+from tests.delivery_builders import REPO, STUDY, a_delivery, planned
+
+PROGRAM = Path(sys.executable).with_name("manystrides")
+
+
+def command(*words: str | Path, cwd: Path | None = None) -> subprocess.CompletedProcess[str]:
+    return subprocess.run([PROGRAM, *map(str, words)], cwd=cwd or REPO, capture_output=True, text=True, check=False)
+
+
+def commands() -> dict[str, object]:
+    group = typer.main.get_command(app)
+    found: dict[str, object] = {}
+    for name, entry in group.commands.items():  # type: ignore[attr-defined]
+        inner = getattr(entry, "commands", None)
+        found |= {f"{name} {sub}": c for sub, c in inner.items()} if inner else {name: entry}
+    return found
+
+
+@pytest.fixture(scope="module")
+def depot(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    folder = tmp_path_factory.mktemp("cli")
+    a_delivery(folder / "inbox")
+    done = command("run", "--study", STUDY, "--inbox", folder / "inbox", "--depot", folder / "depot", "--as", "ann")
+    assert done.returncode == 0, done.stderr
+    assert "brack-001: 2 accepted, 0 returned, 0 withheld" in done.stdout
+    assert "2 of 2 trials judged" in done.stderr
+    return folder / "depot"
+
+
+def test_there_are_exactly_these_commands() -> None:
+    assert set(commands()) == {
+        "run",
+        "check",
+        "pack",
+        "profile",
+        "look",
+        "query",
+        "dev",
+        "withdraw",
+        "ledger verify",
+        "accept",
+        "release",
+    }
+
+
+@pytest.mark.parametrize("name", commands())
+def test_every_help_says_what_it_is_for_and_gives_an_example(name: str) -> None:
+    text = command(*name.split(), "--help").stdout
+    assert re.search(rf"Example: manystrides {name}\b", " ".join(text.split()))
+    for parameter in commands()[name].params:  # type: ignore[attr-defined]
+        assert getattr(parameter, "help", None), f"{name}: {parameter.name} is not explained"
+
+
+def test_help_answers_in_less_than_a_second() -> None:
+    fastest = 10.0
+    for _ in range(3):
+        start = time.perf_counter()
+        assert command("--help").returncode == 0
+        fastest = min(fastest, time.perf_counter() - start)
+    assert fastest < 1.0
+
+
+def test_no_heavy_library_is_loaded_for_the_help() -> None:
+    heavy = ["pandas", "numpy", "duckdb", "dagster", "pydantic", "pyarrow", "altair", "scipy", "ezc3d", "pandera"]
+    code = f"import sys, pipelines.command.main; print([m for m in {heavy} if m in sys.modules])"
+    done = subprocess.run([sys.executable, "-c", code], cwd=REPO, capture_output=True, text=True, check=True)
+    assert done.stdout.strip() == "[]"
+
+
+def test_the_version_names_package_and_sources() -> None:
+    assert re.fullmatch(r"manystrides \d+\.\d+\.\d+\+[0-9a-f]{8}\n", command("--version").stdout)
+
+
+def test_nothing_new_ends_with_success(depot: Path) -> None:
+    done = command("run", "--study", STUDY, "--inbox", depot.parent / "inbox", "--depot", depot)
+    assert done.returncode == 0
+    assert done.stdout.startswith("Nothing new")
+
+
+@pytest.mark.parametrize(
+    ("words", "told"),
+    [
+        (["run", "--study", "none.yaml"], "none.yaml"),
+        (["run", "--inbox", "none"], "There is no such folder"),
+        (["run", "--depot", "s3://bucket"], "not a folder on this machine"),
+        (["query", "SELECT 1", "--depot", "none"], "There is no warehouse here"),
+        (["ledger", "verify", "--depot", "none"], "There is no ledger here"),
+        (["query"], "Missing argument"),
+        (["run", "--speed"], "No such option"),
+    ],
+)
+def test_what_cannot_be_used_ends_with_two_and_plain_words(words: list[str], told: str, tmp_path: Path) -> None:
+    if words[0] == "run":
+        for option, value in (("--study", STUDY), ("--inbox", tmp_path), ("--depot", tmp_path / "depot")):
+            words = words if option in words else [*words, option, str(value)]
+    done = command(*words, cwd=tmp_path)
+    assert done.returncode == 2
+    assert told in done.stderr
+    assert "Traceback" not in done.stderr
+
+
+def test_bad_sql_shows_where_and_what_to_do(depot: Path) -> None:
+    done = command("query", "SELECT speed FROM footfals", "--depot", depot)
+    assert done.returncode == 2
+    assert "footfals" in done.stderr
+    assert 'Did you mean "footfalls' in done.stderr
+    assert "What to do:" in done.stderr
+    assert "Traceback" not in done.stderr
+
+
+def test_a_query_prints_a_table_and_says_how_many_rows_are_left_out(depot: Path) -> None:
+    done = command("query", "SELECT side, contact_time_s FROM footfalls ORDER BY ALL", "--depot", depot, "--rows", "2")
+    assert done.returncode == 0
+    assert "contact_time_s" in done.stdout
+    assert re.search(r"2 of \d+ rows shown", done.stdout)
+
+
+@pytest.mark.parametrize("name", ["answer.csv", "answer.parquet"])
+def test_a_query_writes_the_whole_answer_to_a_file(depot: Path, tmp_path: Path, name: str) -> None:
+    done = command("query", "SELECT * FROM footfalls", "--depot", depot, "--to", tmp_path / name)
+    assert done.returncode == 0, done.stderr
+    read = pd.read_csv if name.endswith("csv") else pd.read_parquet
+    assert f"{len(read(tmp_path / name))} rows written" in done.stdout
+
+
+@pytest.mark.parametrize(
+    ("name", "told"), [("answer.xlsx", ".csv or .parquet"), ("none/answer.csv", "existing folder")]
+)
+def test_an_answer_that_cannot_be_written_says_so(depot: Path, tmp_path: Path, name: str, told: str) -> None:
+    done = command("query", "SELECT 1", "--depot", depot, "--to", tmp_path / name)
+    assert done.returncode == 2
+    assert told in done.stderr
+
+
+def test_the_ledger_is_whole_until_someone_changes_it(depot: Path, tmp_path: Path) -> None:
+    assert command("ledger", "verify", "--depot", depot).returncode == 0
+    ledger = depot / "ledger.jsonl"
+    whole = ledger.read_bytes()
+    try:
+        ledger.write_bytes(whole.replace(b'"actor":"ann"', b'"actor":"ben"', 1))
+        done = command("ledger", "verify", "--depot", depot)
+        assert done.returncode == 1
+        assert "line 1: the line was changed" in done.stderr
+        ledger.write_bytes(b"".join(whole.splitlines(keepends=True)[:-1]))
+        assert "once reached entry" in command("ledger", "verify", "--depot", depot).stderr
+        ledger.unlink()
+        assert command("ledger", "verify", "--depot", depot).returncode == 1
+    finally:
+        ledger.write_bytes(whole)
+
+
+def test_look_tells_what_is_in_a_file_and_fails_on_what_is_none(tmp_path: Path) -> None:
+    good, bad = tmp_path / "good.c3d", tmp_path / "bad.c3d"
+    good.write_bytes(planned("FS-01", "1")[1])
+    bad.write_bytes(b"not a recording")
+    done = command(
+        "look", good, "--json", "--outcomes", "--profile", STUDY.parent / "sites" / "brack.yaml", "--mass", "58"
+    )
+    assert done.returncode == 0, done.stderr
+    seen = json.loads(done.stdout)
+    assert seen["readable"] is True
+    assert len(seen["footfalls"]) > 4
+    assert command("look", good).stdout.strip()
+    done = command("look", bad, "--json")
+    assert done.returncode == 1
+    assert json.loads(done.stdout)["readable"] is False

@@ -1,0 +1,97 @@
+"""A planted text is told of by place and kind and stands nowhere in the depot but in the raw and the closed bytes."""
+
+from __future__ import annotations
+
+import shutil
+from pathlib import Path
+
+import pytest
+
+from demo_site_uploads.simulator.bags import zip_bag
+from pipelines.depot.storage import Depot, read_table
+from pipelines.identity.identifiers import scan_path
+from pipelines.lab.scrub import info_of, write_bag
+from pipelines.taking_in.run import run
+from tests.delivery_builders import STUDY, a_delivery, raw_files
+from tests.pipelines.identity.leaks import where_it_shows
+from tests.pipelines.identity.planting import c3d_saying, with_cell
+
+PERSON, DAY = "Ragnhild Ostervik", "14.09.2023"
+VALUES = [PERSON, "Ostervik", DAY]
+
+
+def rebagged(bag: Path, **more: str) -> None:
+    write_bag(bag, {k: v for k, v in info_of(bag).items() if k != "Payload-Oxum"} | more)
+
+
+def findings(depot: Path, name: str) -> list[dict]:
+    return read_table(Depot(depot).delivery_path(name) / "findings.parquet").to_dict("records")
+
+
+def standings(depot: Path) -> list[str]:
+    return sorted(read_table(Depot(depot).delivery_path("brack-001") / "standings.parquet")["standing"])
+
+
+def test_a_trial_file_that_names_somebody_is_kept_apart_and_nothing_is_derived(tmp_path: Path) -> None:
+    path, content = c3d_saying(f"Recorded by {PERSON} on {DAY}")
+    a_delivery(tmp_path / "inbox", replace_files={path: content})
+    told = run(STUDY, tmp_path / "inbox", tmp_path / "depot").text()
+    assert standings(tmp_path / "depot") == ["accepted", "withheld"]
+    found = [f for f in findings(tmp_path / "depot", "brack-001") if f["check_name"] == "trial_files_identify_nobody"]
+    assert {f["weight"] for f in found} == {"withholds"}
+    assert "name of a person" in " ".join(f["seen"] for f in found)
+    assert "date" in " ".join(f["seen"] for f in found)
+    folder = Depot(tmp_path / "depot").delivery_path("brack-001")
+    assert not len(read_table(folder / "footfalls.parquet"))
+    assert not any(content == Depot(tmp_path / "depot").raw_path(s).read_bytes() for s in raw_files(tmp_path / "depot"))
+    assert where_it_shows(tmp_path / "depot", VALUES) == []
+    assert not any(v in told for v in VALUES)
+
+
+def test_a_comment_that_names_somebody_keeps_its_trial_out(tmp_path: Path) -> None:
+    bag = a_delivery(tmp_path / "inbox")
+    with_cell(bag, "trials.csv", "comment", f"{PERSON} came late on {DAY}", row=1)
+    rebagged(bag)
+    told = run(STUDY, tmp_path / "inbox", tmp_path / "depot").text()
+    assert standings(tmp_path / "depot") == ["accepted", "withheld"]
+    assert where_it_shows(tmp_path / "depot", VALUES) == []
+    assert not any(v in told for v in VALUES)
+
+
+def test_a_cell_that_does_not_fit_is_not_repeated_when_it_names_somebody(tmp_path: Path) -> None:
+    bag = a_delivery(tmp_path / "inbox")
+    with_cell(bag, "trials.csv", "trial_order", f"see {PERSON}", row=1)
+    rebagged(bag)
+    told = run(STUDY, tmp_path / "inbox", tmp_path / "depot").text()
+    assert where_it_shows(tmp_path / "depot", VALUES) == []
+    assert not any(v in told for v in VALUES)
+
+
+@pytest.mark.parametrize("place", ["bag_info", "arrival", "zip", "file", "participant", "beside", "table_nobody_knows"])
+def test_a_text_that_would_travel_with_every_trial_stops_the_delivery(tmp_path: Path, place: str) -> None:
+    bag = a_delivery(tmp_path / "inbox", arrives_as="brack_ragnhild_ostervik" if place in ("arrival", "zip") else None)
+    more = {}
+    if place == "bag_info":
+        more = {"Contact-Name": PERSON}
+    elif place in ("arrival", "zip"):
+        assert scan_path(bag.name)
+    elif place == "file":
+        (bag / "data" / "trials" / f"ragnhild_ostervik_{DAY}.c3d").write_bytes(b"x")
+    elif place == "participant":
+        for table in ("participants.csv", "consents.csv", "sessions.csv"):
+            text = (bag / "data" / table).read_text()
+            (bag / "data" / table).write_text(text.replace("FS-01,", "ragnhild-ostervik,"))
+    elif place == "beside":
+        (bag / "data" / "readme.txt").write_text(f"Questions to {PERSON}, tel. 22 33 44 55")
+    else:
+        (bag / "data" / "staff.csv").write_text(f"name,since\n{PERSON},{DAY}\n")
+    rebagged(bag, **more)
+    if place == "zip":
+        zip_bag(bag, bag.with_suffix(".zip"))
+        shutil.rmtree(bag)
+    told = run(STUDY, tmp_path / "inbox", tmp_path / "depot").text()
+    assert "STOPPED" in told
+    assert "texts_identify_nobody" in {f["check_name"] for f in findings(tmp_path / "depot", "brack-001")}
+    assert not raw_files(tmp_path / "depot")
+    assert where_it_shows(tmp_path / "depot", [PERSON, "Ostervik", "ragnhild", DAY]) == []
+    assert not any(v.lower() in told.lower() for v in [*VALUES, "ragnhild"])

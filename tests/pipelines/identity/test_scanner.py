@@ -1,0 +1,95 @@
+"""The scanner against the Safe Harbor list, the innocent forms of the trade, and the planted set."""
+
+from __future__ import annotations
+
+import csv
+from pathlib import Path
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from benchmarks.identifiers import identifying, innocent, measure
+from pipelines.identity.identifiers import kinds_in, masked, scan, scan_path
+from pipelines.identity.kinds import SAFE_HARBOR
+from pipelines.identity.names import KnownNames
+from pipelines.identity.patterns import SMALL_AREAS
+
+SHARED = Path(__file__).resolve().parents[3].parent / "shared" / "reference"
+needs_shared = pytest.mark.skipif(not SHARED.is_dir(), reason="the folder ../shared/reference is not on this machine")
+
+#: Item of the list, place, text. P: gait itself is for the ethics board to judge; only told prints are found.
+EXAMPLES = [
+    ("A", "comment", "Oddvar Brekkestad came late"),
+    ("B", "comment", "lives at 14 Alderbrook Street"),
+    ("B", "comment", "zip 036"),
+    ("C", "comment", "measured on 14.09.2023"),
+    ("C", "age", "93"),
+    ("D", "comment", "tel. 22 33 44 55"),
+    ("E", "comment", "fax 555-0142"),
+    ("F", "comment", "write to a.b@lab.example"),
+    ("G", "comment", "SSN 219-09-9999"),
+    ("H", "comment", "MRN: 4488121"),
+    ("I", "comment", "insurance no. 884422119"),
+    ("J", "comment", "paid to account 44556677"),
+    ("K", "comment", "coaching licence 448812"),
+    ("L", "comment", "vehicle registration FX21 LKD"),
+    ("M", "EMG:NOTE", "sensor S/N 448291"),
+    ("N", "comment", "see https://runs.example/77"),
+    ("O", "comment", "uploaded from 192.168.4.17"),
+    ("P", "comment", "voice print file 0042"),
+    ("Q", "file", "photos/start.jpg"),
+    ("R", "comment", "bib 4471 in the race"),
+]
+
+
+@pytest.mark.parametrize(("item", "place", "text"), EXAMPLES)
+def test_every_item_of_the_safe_harbor_list_is_found(item: str, place: str, text: str) -> None:
+    found = scan_path(text) if place == "file" else scan(text, place)
+    assert set(kinds_in(found)) & set(SAFE_HARBOR[item])
+
+
+@needs_shared
+def test_the_list_is_whole() -> None:
+    with (SHARED / "hipaa_safe_harbor.csv").open(encoding="utf-8") as stream:
+        letters = {row["letter"] for row in csv.DictReader(line for line in stream if not line.startswith("#"))}
+    assert letters == set(SAFE_HARBOR) == {item for item, _, _ in EXAMPLES}
+
+
+@needs_shared
+def test_small_areas_are_those_of_the_guidance() -> None:
+    lines = (SHARED / "hipaa_zip3_restricted.csv").read_text(encoding="utf-8").split()
+    assert set(SMALL_AREAS) == {line for line in lines if line.isdigit() and len(line) == 3}
+
+
+def test_eighty_nine_may_stay_and_ninety_may_not() -> None:
+    assert not scan("89", "age")
+    assert kinds_in(scan("90", "age")) == ("age over 89",)
+
+
+def test_the_planted_set_is_found_and_innocent_texts_are_left_alone() -> None:
+    assert len(identifying()) >= 300
+    assert len(innocent()) >= 300
+    recall, alarms, missed, wrong = measure()
+    assert recall >= 0.99, missed
+    assert alarms <= 0.02, wrong
+
+
+def test_given_names_are_found_whatever_their_case_or_accents() -> None:
+    known = KnownNames.of(["Ødegård-Quux"])
+    for text in ("ODEGARD said so", "odegard_run1", "run OdegardQuux"):
+        assert scan(text, "ANALOG:LABELS", known), text
+    assert not scan("run 1", "ANALOG:LABELS", known)
+    assert "degard" not in repr(known).lower()
+
+
+@given(st.text(max_size=300), st.sampled_from(["", "comment", "SUBJECTS:NAMES", "POINT:LABELS", "date"]))
+def test_any_text_is_scanned_and_what_is_found_lies_within_it(text: str, place: str) -> None:
+    found = scan(text, place)
+    assert all(0 <= f.start < f.end <= len(text) for f in found)
+    assert bool(found) == (masked(text, found) != text) or "(kept back)" in text
+
+
+def test_a_long_text_without_spaces_is_scanned_in_good_time() -> None:
+    for letter in ("a", "1", "A", ".", "a.", "1-", "@a", "Aa ", "00:", "X1"):
+        scan(letter * 40_000, "comment")

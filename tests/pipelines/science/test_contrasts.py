@@ -1,0 +1,232 @@
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+import pandas as pd
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from pipelines.science.statistics.contrasts import long_form, pooled_contrasts, runner_contrasts, site_contrasts
+from pipelines.science.statistics.mixed_model import fit_mixed
+from schemas.convert.to_arrow import to_arrow_table
+from schemas.outcomes_study import POOLED_CONTRASTS, RUNNER_CONTRASTS, SITE_CONTRASTS
+from schemas.processing import ContrastProcessing, Processing
+from schemas.study import Study
+from tests.builders import a_study
+from tests.pipelines.science.measured import measured
+
+STAMP = {"code_version": "0", "study_version": "0"}
+TO_CUSHIONED = Processing(contrasts=ContrastProcessing(reference_condition="cushioned"))
+SITES = {"brack": 5, "corrie": 4, "tarn": 4}
+
+
+def runs(
+    effect: float = -0.012, spread: float = 0.003, seed: int = 7, **sites: int
+) -> list[tuple[str, str, str, float]]:
+    rng = np.random.default_rng(seed)
+    rows = []
+    for site, count in (sites or SITES).items():
+        for i in range(count):
+            own = rng.normal(0.25, 0.02)
+            rows.append((f"{site}{i}", site, "cushioned", own))
+            rows.append((f"{site}{i}", site, "unshod", own + effect + rng.normal(0, spread)))
+    return rows
+
+
+def tables(rows: list[tuple[str, str, str, float]]) -> tuple[pd.DataFrame, pd.DataFrame, pd.DataFrame]:
+    runner = runner_contrasts(measured(rows), TO_CUSHIONED)
+    site, pooled = site_contrasts(runner, TO_CUSHIONED), pooled_contrasts(runner, TO_CUSHIONED)
+    for table, frame in ((RUNNER_CONTRASTS, runner), (SITE_CONTRASTS, site), (POOLED_CONTRASTS, pooled)):
+        assert to_arrow_table(table, frame.assign(**STAMP)).num_rows == len(frame)
+        assert not frame.duplicated(list(table.key)).any()
+    return runner, site, pooled
+
+
+def by_method(pooled: pd.DataFrame) -> dict[str, Any]:
+    return {row["pooling_method"]: row for row in pooled.to_dict("records")}
+
+
+def test_footfalls_are_averaged_to_trials_before_trials_to_runners() -> None:
+    long = pd.DataFrame(
+        [("T1", "unshod", 1.0)] * 98 + [("T2", "unshod", 3.0)] * 2 + [("T3", "cushioned", 5.0)],
+        columns=["trial_id", "condition", "value"],
+    ).assign(participant_id="R1", site="brack", visit="week_0", outcome="contact_time_s")
+    row = runner_contrasts(long, TO_CUSHIONED).iloc[0]
+    assert row["condition_mean_value"] == 2.0  # not the 1.04 that counting footfalls would give
+    assert row["difference_value"] == -3.0
+    assert row["trial_count"] == 3
+
+
+def test_sites_and_visits_of_one_runner_are_compared_apart() -> None:
+    one = measured([("R1", "brack", "cushioned", 1.0), ("R1", "brack", "unshod", 2.0)])
+    other_site = measured([("R1", "corrie", "cushioned", 1.0), ("R1", "corrie", "unshod", 4.0)])
+    later = one.assign(visit="week_5", value=[1.0, 1.5])
+    table = runner_contrasts(pd.concat([one, other_site, later]), TO_CUSHIONED)
+    assert table["difference_value"].tolist() == [1.0, 0.5, 3.0]
+
+
+def test_a_runner_without_both_conditions_has_no_row() -> None:
+    assert runner_contrasts(measured([("R1", "brack", "unshod", 1.0)]), TO_CUSHIONED).empty
+    missing = measured([("R1", "brack", "cushioned", float("nan")), ("R1", "brack", "unshod", 1.0)])
+    assert runner_contrasts(missing, TO_CUSHIONED).empty
+
+
+def test_without_a_declared_reference_every_pair_is_compared() -> None:
+    long = measured([("R1", "brack", c, v) for c, v in (("unshod", 3.0), ("cushioned", 1.0), ("thin_soled", 2.0))])
+    table = runner_contrasts(long, Processing())
+    pairs = zip(table["condition"], table["reference_condition"], table["difference_value"], strict=True)
+    assert set(pairs) == {("thin_soled", "cushioned", 1.0), ("unshod", "cushioned", 2.0), ("unshod", "thin_soled", 1.0)}
+
+
+def test_a_wide_table_is_made_long_with_muscle_and_side_in_the_name() -> None:
+    wide = pd.DataFrame(
+        {
+            "trial_id": ["T1", "T1"],
+            "participant_id": "R1",
+            "site": "brack",
+            "visit": "week_0",
+            "condition": "unshod",
+            "muscle": ["soleus", "tibialis_anterior"],
+            "side": "left",
+            "amplitude_ratio": [0.5, float("nan")],
+            "onset_before_contact_s": [0.1, 0.2],
+        }
+    )
+    long = long_form(wide, ["amplitude_ratio", "onset_before_contact_s"], ["muscle", "side"])
+    assert dict(zip(long["outcome"], long["value"], strict=True)) == {
+        "soleus/left/amplitude_ratio": 0.5,
+        "soleus/left/onset_before_contact_s": 0.1,
+        "tibialis_anterior/left/onset_before_contact_s": 0.2,
+    }
+    plain = long_form(wide, ["onset_before_contact_s"])
+    assert plain["outcome"].tolist() == ["onset_before_contact_s"] * 2
+
+
+@settings(max_examples=25, deadline=None)
+@given(st.lists(st.floats(0.1, 0.4), min_size=6, max_size=12))
+def test_identical_conditions_differ_by_nothing_and_are_not_pooled_as_if_they_did(values: list[float]) -> None:
+    rows = [(f"R{i}", ("brack", "corrie")[i % 2], c, v) for i, v in enumerate(values) for c in ("cushioned", "unshod")]
+    runner, site, pooled = tables(rows)
+    assert (runner["difference_value"] == 0).all()
+    assert (site["estimate_value"] == 0).all()
+    assert site["reason_null"].str.contains("do not vary").all()
+    assert pooled["estimate_value"].isna().all()
+    assert pooled["reason_null"].notna().all()
+
+
+@settings(max_examples=15, deadline=None)
+@given(st.integers(0, 10_000), st.sampled_from([1e-3, 10.0, 1000.0]), st.floats(-5, 5))
+def test_the_unit_of_the_outcome_only_changes_the_unit_of_the_answer(seed: int, factor: float, shift: float) -> None:
+    rows = runs(seed=seed)
+    _, _, plain = tables(rows)
+    _, _, other = tables([(r, s, c, factor * (v + shift)) for r, s, c, v in rows])
+    for name in ("estimate_value", "standard_error_value", "lower_limit_value", "upper_limit_value"):
+        scaled = other[name].to_numpy() / factor
+        assert np.allclose(scaled, plain[name].to_numpy(), rtol=1e-3, atol=1e-6, equal_nan=True)
+
+
+@settings(max_examples=10, deadline=None)
+@given(st.integers(0, 10_000))
+def test_turning_the_comparison_round_turns_the_sign(seed: int) -> None:
+    rows = runs(seed=seed)
+    turned = Processing(contrasts=ContrastProcessing(reference_condition="unshod"))
+    forth = runner_contrasts(measured(rows), TO_CUSHIONED)
+    back = runner_contrasts(measured(rows), turned)
+    assert np.allclose(forth["difference_value"], -back["difference_value"])
+    one, other = pooled_contrasts(forth, TO_CUSHIONED), pooled_contrasts(back, turned)
+    assert np.allclose(one["estimate_value"], -other["estimate_value"], rtol=1e-3, atol=1e-6)
+    assert np.allclose(one["lower_limit_value"], -other["upper_limit_value"], rtol=1e-3, atol=1e-6)
+
+
+@pytest.mark.parametrize("seed", range(20))
+def test_with_complete_pairs_the_mixed_model_says_what_the_paired_t_says(seed: int) -> None:
+    # a second route: differences of complete pairs, whatever the variance between runners and sites
+    runner, _, pooled = tables(runs(seed=seed))
+    row = by_method(pooled)["mixed_model"]
+    assert pd.isna(row["reason_null"])
+    differences = runner["difference_value"].to_numpy(float)
+    assert row["estimate_value"] == pytest.approx(differences.mean(), rel=1e-4)
+    assert row["standard_error_value"] == pytest.approx(differences.std(ddof=1) / np.sqrt(len(differences)), rel=5e-3)
+    assert (row["runner_count"], row["site_count"]) == (13, 3)
+
+
+def test_the_true_difference_is_found_in_nearly_all_of_many_studies() -> None:
+    # an interval holds the truth in 95 % of studies: 76 of 80, less three standard errors of that count is 70
+    hits = dict.fromkeys(("mixed_model", "random_effects_restricted_likelihood"), 0)
+    for seed in range(80):
+        contrasts = runner_contrasts(measured(runs(seed=1000 + seed, brack=6, corrie=6, tarn=6)), TO_CUSHIONED)
+        found = by_method(pooled_contrasts(contrasts, TO_CUSHIONED))
+        for name in hits:
+            hits[name] += found[name]["lower_limit_value"] <= -0.012 <= found[name]["upper_limit_value"]
+    assert 70 <= hits["mixed_model"] < 80
+    assert hits["random_effects_restricted_likelihood"] >= 70  # never shrunk, so it may hold the truth more often
+
+
+def test_runners_who_differ_less_than_their_trials_still_have_a_mixed_model() -> None:
+    # the variance between runners is then estimated as zero: an answer, at which a slope-following search gives up
+    found = [by_method(tables(runs(seed=seed, spread=0.1))[2])["mixed_model"] for seed in range(1, 40, 2)]
+    assert sum(pd.isna(row["reason_null"]) for row in found) >= 19
+
+
+def test_a_site_with_too_few_runners_is_shown_but_not_pooled() -> None:
+    _, site, pooled = tables(runs(brack=5, corrie=4, tarn=2))
+    small = site[site["site"] == "tarn"].iloc[0]
+    assert np.isfinite(small["estimate_value"])
+    assert pd.isna(small["standard_error_value"])
+    assert small["reason_null"] == "2 of at least 3 runners"
+    found = by_method(pooled)
+    assert found["random_effects_dersimonian_laird"]["site_count"] == 2
+    assert found["random_effects_dersimonian_laird"]["runner_count"] == 9
+    assert found["mixed_model"]["runner_count"] == 11
+    assert pd.isna(found["random_effects_dersimonian_laird"]["prediction_lower_value"])
+
+
+def test_one_site_alone_is_modelled_but_not_meta_analysed() -> None:
+    _, _, pooled = tables(runs(brack=5))
+    found = by_method(pooled)
+    assert np.isfinite(found["mixed_model"]["estimate_value"])
+    for name in ("random_effects_dersimonian_laird", "random_effects_restricted_likelihood"):
+        assert found[name]["reason_null"] == "1 of at least 2 sites have an estimate with an interval"
+        assert pd.isna(found[name]["estimate_value"])
+
+
+def test_a_travelling_runner_counts_once_among_the_runners() -> None:
+    rows = runs()
+    rows += [("traveller", site, c, v) for site in SITES for c, v in (("cushioned", 0.25), ("unshod", 0.24))]
+    runner, _, pooled = tables(rows)
+    assert len(runner) == 16
+    assert set(pooled["runner_count"]) == {14}
+
+
+def test_sites_that_disagree_show_it_and_widen_the_interval() -> None:
+    near = runs(brack=6, corrie=6, tarn=6)
+    shift = {"brack": 0.0, "corrie": -0.02, "tarn": 0.02}
+    far = [(r, s, c, v + (shift[s] if c == "unshod" else 0)) for r, s, c, v in near]
+    calm, torn = by_method(tables(near)[2]), by_method(tables(far)[2])
+    for name in ("random_effects_dersimonian_laird", "random_effects_restricted_likelihood"):
+        assert torn[name]["heterogeneity_percent"] > 90
+        assert torn[name]["between_site_sd_value"] == pytest.approx(0.02, rel=0.3)
+        assert torn[name]["standard_error_value"] > 5 * calm[name]["standard_error_value"]
+
+
+def test_nothing_in_gives_nothing_out() -> None:
+    runner, site, pooled = (f.iloc[:0] for f in tables(runs()))
+    assert runner_contrasts(measured(runs()).iloc[:0], TO_CUSHIONED).empty
+    assert site_contrasts(runner, TO_CUSHIONED).columns.tolist() == site.columns.tolist()
+    assert pooled_contrasts(runner, TO_CUSHIONED).columns.tolist() == pooled.columns.tolist()
+
+
+def test_values_that_do_not_vary_have_no_mixed_model() -> None:
+    assert fit_mixed(np.ones(8), np.ones((8, 1)), np.repeat(["a", "b"], 4)) is None
+
+
+@pytest.mark.parametrize(
+    "processing",
+    [{"contrasts": {"reference_condition": "barefot"}}, {"transition": {"new_footwear": ["unshod", "barefot"]}}],
+)
+def test_a_study_that_names_a_condition_it_does_not_have_is_refused(processing: dict[str, Any]) -> None:
+    study = a_study().model_dump()
+    with pytest.raises(ValueError, match="names barefot, which is not among the conditions"):
+        Study(**(study | {"processing": processing}))

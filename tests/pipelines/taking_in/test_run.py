@@ -1,0 +1,448 @@
+"""Whole runs over small deliveries: what is new is taken in once, kills and repeats do no harm, one writer at a time."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import shutil
+import subprocess
+import sys
+import time
+from pathlib import Path
+from typing import Any
+
+import duckdb
+import pytest
+
+from pipelines.depot import arrivals, storage
+from pipelines.depot.ledger import verify
+from pipelines.depot.storage import Depot
+from pipelines.errors import Unusable
+from pipelines.taking_in import run
+from pipelines.taking_in.run import ledger_reached
+from pipelines.taking_in.summary import Summary
+from tests.delivery_builders import REPO, STUDY, a_delivery, planned, raw_files, tables, trial_id
+
+
+@pytest.fixture
+def inbox(tmp_path: Path) -> Path:
+    (tmp_path / "inbox").mkdir()
+    return tmp_path / "inbox"
+
+
+@pytest.fixture
+def depot(tmp_path: Path) -> Path:
+    return tmp_path / "depot"
+
+
+def go(inbox: Path, depot: Path, study: Path = STUDY) -> Summary:
+    return run.run(study, inbox, depot, "tester", workers=1)
+
+
+def standings(depot: Path, delivery_id: str) -> dict[str, str]:
+    return {row["trial_id"]: row["standing"] for row in tables(depot)[delivery_id]["standings"]}
+
+
+def ask(depot: Path, sql: str) -> list[tuple[Any, ...]]:
+    with duckdb.connect(str(Depot(depot).warehouse), read_only=True) as connection:
+        return connection.execute(sql).fetchall()
+
+
+def ledger_lines(depot: Path) -> list[dict[str, Any]]:
+    return [json.loads(line) for line in Depot(depot).ledger.read_text().splitlines()]
+
+
+def test_a_clean_delivery_is_accepted_and_running_again_does_nothing(inbox: Path, depot: Path) -> None:
+    a_delivery(inbox)
+    first = go(inbox, depot)
+    assert first.exit_code == 0
+    assert set(standings(depot, "brack-001").values()) == {"accepted"}
+    assert ask(depot, "SELECT count(*) > 4, count(DISTINCT trial_id) FROM footfalls") == [(True, 1)]
+    assert ask(depot, "SELECT has_standing_posture FROM trial_outcomes") == [(True,)]
+    before = {p: p.stat().st_mtime_ns for p in depot.rglob("*") if p.is_file() and p.name != "depot.lock"}
+    second = go(inbox, depot)
+    after = {p: p.stat().st_mtime_ns for p in depot.rglob("*") if p.is_file() and p.name != "depot.lock"}
+    assert "Nothing new" in second.text()
+    assert not second.built
+    assert after == before
+
+
+def test_the_raw_store_holds_every_file_under_its_checksum(inbox: Path, depot: Path) -> None:
+    folder = a_delivery(inbox)
+    go(inbox, depot)
+    sent = {hashlib.sha256(p.read_bytes()).hexdigest() for p in (folder / "data").rglob("*") if p.is_file()}
+    assert raw_files(depot) == sent
+    for sha in sent:
+        assert hashlib.sha256(Depot(depot).raw_path(sha).read_bytes()).hexdigest() == sha
+
+
+def test_the_same_content_under_another_name_is_a_repeat_and_doubles_nothing(inbox: Path, depot: Path) -> None:
+    a_delivery(inbox)
+    go(inbox, depot)
+    rows = ask(depot, "SELECT count(*) FROM footfalls")
+    a_delivery(inbox, 2, arrives_as="again", zipped=True)
+    summary = go(inbox, depot)
+    assert "nothing was doubled" in summary.text()
+    assert sorted(ask(depot, "SELECT status FROM deliveries")) == [("repeat",), ("taken_in",)]
+    assert ask(depot, "SELECT count(*) FROM footfalls") == rows
+    assert "Nothing new" in go(inbox, depot).text()
+
+
+def test_a_number_that_was_used_for_other_content_stops_the_delivery(inbox: Path, depot: Path) -> None:
+    a_delivery(inbox)
+    go(inbox, depot)
+    kept = tables(depot)["brack-001"]
+    a_delivery(inbox, 1, arrives_as="other", names=("standing", "1", "2"))
+    summary = go(inbox, depot)
+    assert summary.exit_code == 0
+    assert "delivery number 1 of brack was used before for other content" in summary.text().lower()
+    assert "raise Delivery-Number" in summary.text()
+    assert tables(depot)["brack-001"] == kept
+    assert tables(depot)["brack-001.other"]["deliveries"][0]["status"] == "stopped"
+
+
+def test_a_stopped_delivery_does_not_keep_its_number_from_the_mended_one(inbox: Path, depot: Path) -> None:
+    broken = a_delivery(inbox, arrives_as="first-try")
+    next((broken / "data" / "trials").iterdir()).write_bytes(b"changed on the way")
+    stopped = go(inbox, depot)
+    assert stopped.exit_code == 0
+    assert "STOPPED" in stopped.text()
+    assert tables(depot)["brack-001"]["deliveries"][0]["status"] == "stopped"
+    assert raw_files(depot) == set()
+    a_delivery(inbox, arrives_as="second-try")
+    go(inbox, depot)
+    status = {name: t["deliveries"][0]["status"] for name, t in tables(depot).items()}
+    assert status == {"brack-001": "taken_in", "brack-001.first-try": "stopped"}
+    assert ask(depot, "SELECT count(*) FROM findings_open") == [(0,)]
+    assert "Nothing new" in go(inbox, depot).text()
+
+
+def test_a_delivery_mended_in_its_place_replaces_what_was_stopped(inbox: Path, depot: Path) -> None:
+    folder = a_delivery(inbox, None, arrives_as="d")
+    go(inbox, depot)
+    assert list(tables(depot)) == ["brack-unnumbered-d"]
+    shutil.rmtree(folder)
+    a_delivery(inbox, 1, arrives_as="d")
+    go(inbox, depot)
+    assert list(tables(depot)) == ["brack-001"]
+    assert [e["what"] for e in ledger_lines(depot) if e["about"] == "brack-unnumbered-d"] == ["stopped", "withdrawn"]
+
+
+def test_a_resent_trial_takes_the_place_of_the_returned_one(inbox: Path, depot: Path) -> None:
+    a_delivery(inbox, faulty={"1": "heavy"})
+    first = go(inbox, depot)
+    assert standings(depot, "brack-001")[trial_id("1")] == "returned"
+    assert "goes back" in first.text()
+    assert trial_id("1") in first.text()
+    assert ask(depot, "SELECT count(*) FROM footfalls") == [(0,)]
+    assert ask(depot, "SELECT DISTINCT check_name FROM findings_open") == [("mean_vertical_force_is_body_weight",)]
+    a_delivery(inbox, 2)
+    go(inbox, depot)
+    history = ask(depot, f"SELECT delivery_id, standing, superseded FROM standings WHERE trial_id = '{trial_id('1')}'")
+    assert sorted(history) == [("brack-001", "returned", True), ("brack-002", "accepted", False)]
+    assert ask(depot, "SELECT DISTINCT delivery_id FROM footfalls") == [("brack-002",)]
+    assert ask(depot, "SELECT count(*) FROM findings_open") == [(0,)]
+
+
+def test_a_failed_resend_does_not_take_the_accepted_trial_away(inbox: Path, depot: Path) -> None:
+    a_delivery(inbox)
+    a_delivery(inbox, 2, faulty={"1": "heavy"})
+    go(inbox, depot)
+    assert ask(depot, "SELECT DISTINCT delivery_id FROM footfalls") == [("brack-001",)]
+    assert ask(depot, "SELECT DISTINCT delivery_id FROM findings_open") == [("brack-002",)]
+
+
+def test_a_withheld_trial_is_kept_apart_and_only_its_number_is_told(inbox: Path, depot: Path) -> None:
+    a_delivery(inbox, runners=("FS-01", "FS-02"), withdrawn={"FS-02": 0})
+    go(inbox, depot)
+    everywhere = tables(depot)["brack-001"]
+    names = {"brack-001.withheld-1", "brack-001.withheld-2"}
+    rows = [r for r in everywhere["standings"] if r["standing"] == "withheld"]
+    assert {r["trial_id"] for r in rows} == names
+    assert {r[c] for r in rows for c in ("participant_id", "visit", "condition", "kind")} == {None}
+    shas = {hashlib.sha256(planned("FS-02", name)[1]).hexdigest() for name in ("standing", "1")}
+    assert not shas & raw_files(depot)
+    closed = Depot(depot).closed / "brack-001"
+    assert shas < {p.name for p in closed.iterdir()}
+    assert any(b"FS-02" in p.read_bytes() for p in closed.iterdir()), "the tables with the runner's rows are there, too"
+    assert not any(b"FS-02" in p.read_bytes() for p in Depot(depot).raw.rglob("*") if p.is_file())
+    assert {f["weight"] for f in everywhere["findings"] if f["trial_id"] in names} == {"withholds"}
+    assert "FS-02" not in json.dumps(everywhere, default=str)
+
+
+def test_a_file_that_no_table_names_is_kept_apart(inbox: Path, depot: Path) -> None:
+    a_delivery(inbox, replace_files={"trials/stray.c3d": b"whose is this?"})
+    go(inbox, depot)
+    sha = hashlib.sha256(b"whose is this?").hexdigest()
+    assert sha not in raw_files(depot)
+    assert (Depot(depot).closed / "brack-001" / sha).read_bytes() == b"whose is this?"
+
+
+def test_a_standing_trial_that_comes_later_gives_the_waiting_trials_their_angles(inbox: Path, depot: Path) -> None:
+    a_delivery(inbox, names=("1",))
+    go(inbox, depot)
+    assert ask(depot, "SELECT count(foot_strike_angle_deg), count(*) > 4 FROM footfalls") == [(0, True)]
+    a_delivery(inbox, 2, names=("standing",))
+    summary = go(inbox, depot)
+    assert "standing trial it waited for" in summary.text()
+    assert ask(depot, "SELECT DISTINCT delivery_id, foot_strike_angle_deg IS NULL FROM footfalls") == [
+        ("brack-001", False)
+    ]
+    assert "Nothing new" in go(inbox, depot).text()
+
+
+def test_the_standing_trial_of_an_earlier_delivery_serves_a_later_one(inbox: Path, depot: Path) -> None:
+    a_delivery(inbox, names=("standing",))
+    a_delivery(inbox, 2, names=("1",))
+    go(inbox, depot)
+    assert ask(depot, "SELECT DISTINCT foot_strike_angle_deg IS NULL FROM footfalls") == [(False,)]
+
+
+def test_a_changed_study_file_judges_everything_again_even_when_the_inbox_is_empty(
+    inbox: Path, depot: Path, tmp_path: Path
+) -> None:
+    a_delivery(inbox)
+    go(inbox, depot)
+    before = tables(depot)["brack-001"]
+    study = tmp_path / "study" / "study.yaml"
+    shutil.copytree(STUDY.parent / "sites", study.parent / "sites")
+    study.write_text(STUDY.read_text().replace("contact_threshold_n: 20", "contact_threshold_n: 60"))
+    shutil.rmtree(inbox / "brack")
+    summary = go(inbox, depot, study)
+    assert "Code or study file changed" in summary.text()
+    after = tables(depot)["brack-001"]
+    assert after["footfalls"][0]["contact_time_s"] < before["footfalls"][0]["contact_time_s"]
+    assert {r["study_version"] for r in after["footfalls"]} != {r["study_version"] for r in before["footfalls"]}
+    assert after["delivery_files"] == before["delivery_files"]
+    assert "Nothing new" in go(inbox, depot, study).text()
+
+
+def test_a_delivery_that_a_new_study_file_stops_is_stopped_and_comes_back_with_the_old_one(
+    inbox: Path, depot: Path, tmp_path: Path
+) -> None:
+    """The new study knows the laboratory's title no more, so bag-info.txt does not fit."""
+    a_delivery(inbox)
+    go(inbox, depot)
+    before = tables(depot)
+    study = tmp_path / "study" / "study.yaml"
+    shutil.copytree(STUDY.parent / "sites", study.parent / "sites")
+    study.write_text(STUDY.read_text().replace("The Fellside footwear study\n", "Another study\n"))
+    assert "STOPPED" in go(inbox, depot, study).text()
+    assert ask(depot, "SELECT count(*) FROM footfalls") == [(0,)]
+    assert "Nothing new" in go(inbox, depot, study).text()
+    shutil.rmtree(inbox / "brack")
+    go(inbox, depot)
+    assert tables(depot) == before
+
+
+def test_an_unreadable_trial_goes_back_and_the_others_stay(inbox: Path, depot: Path) -> None:
+    file = planned("FS-01", "1")[0].file
+    a_delivery(inbox, names=("standing", "1", "2"), replace_files={file: planned("FS-01", "1")[1][:5000]})
+    summary = go(inbox, depot)
+    assert standings(depot, "brack-001") == {
+        trial_id("standing"): "accepted",
+        trial_id("1"): "returned",
+        trial_id("2"): "accepted",
+    }
+    assert summary.exit_code == 0
+
+
+def test_a_trial_whose_reading_did_not_end_is_kept_apart_until_it_can_be_read(
+    inbox: Path, depot: Path, tmp_path: Path
+) -> None:
+    """Nobody knows yet whether its files tell who was recorded."""
+    study = tmp_path / "study" / "study.yaml"
+    shutil.copytree(STUDY.parent / "sites", study.parent / "sites")
+    study.write_text(STUDY.read_text() + "trial_time_limit_s: 0.0001\n")
+    a_delivery(inbox, names=("1",))
+    go(inbox, depot, study)
+    place = Depot(depot)
+    (record,) = arrivals.records(place).values()
+    (path,) = record.closed
+    assert path.endswith(".c3d")
+    assert not place.raw_path(record.stored[path]).exists()
+    assert standings(depot, "brack-001") == {trial_id("1"): "returned"}
+    study.write_text(STUDY.read_text())
+    go(inbox, depot, study)
+    assert place.raw_path(record.stored[path]).exists()
+    assert standings(depot, "brack-001") == {trial_id("1"): "accepted"}
+
+
+def test_something_that_is_no_delivery_is_named_and_left_alone(inbox: Path, depot: Path) -> None:
+    a_delivery(inbox)
+    (inbox / "brack" / "notes").mkdir()
+    (inbox / "readme.txt").write_text("hello")
+    text = go(inbox, depot).text()
+    assert "brack/notes" in text
+    assert "readme.txt" in text
+
+
+def test_an_inbox_that_is_not_there_is_said_in_plain_words(tmp_path: Path) -> None:
+    with pytest.raises(Unusable, match="no such folder"):
+        go(tmp_path / "none", tmp_path / "depot")
+    assert not (tmp_path / "depot").exists()
+
+
+class _KilledError(BaseException):
+    """Ends the run the way a signal would: no handler of ours catches it."""
+
+
+def _renames(monkeypatch: pytest.MonkeyPatch, die_at: int | None) -> list[int]:
+    """Count every rename; before the one with number ``die_at`` the run dies."""
+    count = [0]
+    for name in ("rename", "replace"):
+        original = getattr(Path, name)
+
+        def counted(self: Path, target: Path, original: Any = original) -> Path:
+            count[0] += 1
+            if count[0] == die_at:
+                raise _KilledError
+            return original(self, target)
+
+        monkeypatch.setattr(Path, name, counted)
+    return count
+
+
+def test_a_run_killed_before_any_rename_leaves_the_depot_whole_and_the_next_run_finishes(
+    inbox: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Deaths at renames all over the run, with an older result in place so that it must be replaced."""
+    a_delivery(inbox, names=("1",))
+    older = tmp_path / "older"
+    go(inbox, older)
+    a_delivery(inbox, 2, names=("standing",))  # makes brack-001 be judged again, too
+    shutil.copytree(older, wanted := tmp_path / "wanted")
+    with monkeypatch.context() as patch:
+        total = _renames(patch, None)
+        go(inbox, wanted)
+    complete = tables(wanted)
+    assert total[0] > 30
+    for die_at in sorted({2, total[0], *range(3, total[0], total[0] // 2)}):
+        shutil.copytree(older, depot := tmp_path / f"depot{die_at}")
+        with monkeypatch.context() as patch:
+            _renames(patch, die_at)
+            with pytest.raises(_KilledError):
+                go(inbox, depot)
+        for name, found in tables(depot).items():
+            assert "standings" in found, f"{name} is not whole after a death at rename {die_at}"
+        assert ask(depot, "SELECT count(*) > 0 FROM trials") == [(True,)], "an old warehouse can still be read"
+        go(inbox, depot)
+        assert tables(depot) == complete
+        assert verify(Depot(depot).ledger, ledger_reached(Depot(depot))) == []
+        told = {line["details"].get("result") for line in ledger_lines(depot)}
+        assert {r.result for r in arrivals.records(Depot(depot)).values()} <= told
+        assert not list(Depot(depot).work.iterdir())
+
+
+def test_a_result_that_was_being_replaced_is_put_back(
+    inbox: Path, depot: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    a_delivery(inbox)
+    go(inbox, depot)
+    before = tables(depot)
+    place = Depot(depot)
+    work = place.new_work("brack-001")
+    with monkeypatch.context() as patch:
+        _renames(patch, 2)  # the old result has been moved away, the new one is not in place yet
+        with pytest.raises(_KilledError):
+            place.publish(work, "brack-001")
+    assert not place.delivery_path("brack-001").exists()
+    assert "Nothing new" in go(inbox, depot).text()
+    assert tables(depot) == before
+
+
+def test_a_second_run_refuses_and_names_the_holder(inbox: Path, depot: Path) -> None:
+    a_delivery(inbox)
+    hold = (
+        "import sys, time; from pipelines.depot.storage import Depot\n"
+        "with Depot(sys.argv[1]).writing('ann'): print('held', flush=True); time.sleep(60)"
+    )
+    with subprocess.Popen([sys.executable, "-c", hold, str(depot)], cwd=REPO, stdout=subprocess.PIPE) as other:
+        try:
+            assert other.stdout is not None
+            other.stdout.readline()
+            with pytest.raises(Unusable, match=rf"process {other.pid} .*ann"):
+                go(inbox, depot)
+        finally:
+            other.kill()
+    assert "brack-001" in go(inbox, depot).text(), "the lock goes with its holder"
+
+
+def test_the_same_process_cannot_write_twice_at_once(depot: Path) -> None:
+    with Depot(depot).writing("ann"), pytest.raises(Unusable, match="Another run"), Depot(depot).writing("ben"):
+        pass
+
+
+def test_a_waiting_writer_gets_its_turn(depot: Path) -> None:
+    hold = (
+        "import sys, time; from pipelines.depot.storage import Depot\n"
+        "with Depot(sys.argv[1]).writing('ann'): print('held', flush=True); time.sleep(0.7)"
+    )
+    with subprocess.Popen([sys.executable, "-c", hold, str(depot)], cwd=REPO, stdout=subprocess.PIPE) as other:
+        assert other.stdout is not None
+        other.stdout.readline()
+        start = time.monotonic()
+        with Depot(depot).writing("ben", wait_s=30):
+            assert time.monotonic() - start > 0.2
+
+
+def test_a_file_that_changes_while_it_is_taken_in_is_not_taken_in(
+    inbox: Path, depot: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    folder = a_delivery(inbox)
+    file = folder / "data" / planned("FS-01", "1")[0].file
+    original = Depot.store_raw
+
+    def still_uploading(self: Depot, source: Path, sha256: str) -> Path:
+        if source == file:
+            file.write_bytes(b"the upload goes on")
+        return original(self, source, sha256)
+
+    with monkeypatch.context() as patch:
+        patch.setattr(Depot, "store_raw", still_uploading)
+        summary = go(inbox, depot)
+    assert summary.exit_code == 2
+    assert "changed while it was taken in" in summary.text()
+    assert tables(depot) == {}
+    file.write_bytes(planned("FS-01", "1")[1])
+    assert go(inbox, depot).exit_code == 0
+    assert set(standings(depot, "brack-001").values()) == {"accepted"}
+
+
+def test_a_fault_of_ours_in_one_delivery_does_not_keep_the_next_one_out(
+    inbox: Path, depot: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    a_delivery(inbox)
+    a_delivery(inbox, 2, runners=("FS-02",))
+    original = storage.Depot.publish
+
+    def broken(self: Depot, work: Path, delivery_id: str) -> None:
+        if delivery_id == "brack-001":
+            raise ZeroDivisionError("planted")
+        original(self, work, delivery_id)
+
+    with monkeypatch.context() as patch:
+        patch.setattr(storage.Depot, "publish", broken)
+        summary = go(inbox, depot)
+    assert summary.exit_code == 3
+    assert "ZeroDivisionError: planted" in summary.text()
+    assert list(tables(depot)) == ["brack-002"]
+    go(inbox, depot)
+    assert list(tables(depot)) == ["brack-001", "brack-002"]
+
+
+def test_a_trial_id_of_another_laboratory_is_returned_not_mixed(inbox: Path, depot: Path) -> None:
+    """The other laboratory's bag carries brack's session and trial ids."""
+    from demo_site_uploads.simulator.bags import bag_info, make_bag
+
+    folder = a_delivery(inbox)
+    go(inbox, depot)
+    data = folder / "data"
+    payload = {p.relative_to(data).as_posix(): p.read_bytes() for p in data.rglob("*") if p.is_file()}
+    payload["trials.csv"] = payload["trials.csv"].replace(b",1,", b",2,").replace(b",2,\n", b",2,another lab\n")
+    make_bag(inbox / "corrie" / "corrie-001", payload, bag_info("corrie", 1))
+    go(inbox, depot)
+    assert set(standings(depot, "corrie-001").values()) == {"returned"}
+    seen = {f["seen"] for f in tables(depot)["corrie-001"]["findings"] if f["check_name"] == "keys_are_unique"}
+    assert any("another laboratory, brack" in text for text in seen)
+    assert ask(depot, "SELECT DISTINCT site FROM trials") == [("brack",)]

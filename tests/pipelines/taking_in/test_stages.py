@@ -1,0 +1,183 @@
+"""The small decisions on a delivery's way: names, order in the inbox, what consent shuts, what becomes of a trial."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+
+import pandas as pd
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from checks.run import Report, Stamp
+from pipelines.depot.arrivals import Arrival, Record, find_arrivals, slug
+from pipelines.depot.desk import Opened
+from pipelines.identity.names import KnownNames
+from pipelines.intake.tables import no_tables
+from pipelines.judging.judge import Verdict
+from pipelines.judging.standings import Judged, findings_of, standing_of, tables_of_delivery
+from pipelines.taking_in.keeping import withheld_trials
+from pipelines.taking_in.naming import name_for_stopped, same_content, with_number_conflict
+from schemas.quality import STANDINGS
+from schemas.reading import Reading
+from schemas.received import PayloadFile, Received
+from tests.delivery_builders import a_delivery
+
+
+def received(site: str | None = "brack", number: int | None = 2, **more: object) -> Received:
+    return Received("d2", "brack", site, number, {}, (), no_tables(), fingerprint="f2", **more)  # type: ignore[arg-type]
+
+
+def opened(name: str = "d2", **more: object) -> Opened:
+    return Opened(received(**more), None, "brack", name)  # type: ignore[arg-type]
+
+
+def a_record(name: str = "brack-002", arrival: str = "brack/other", status: str = "taken_in", fp: str = "f1") -> Record:
+    stored = {"trials.csv": "0"} if status == "taken_in" else {}
+    return Record(name, arrival, status, "brack", 2, fp, "", "c", "s", "r", stored)
+
+
+def finding(trial: str | None, weight: str, number: int = 0) -> dict:
+    return {"finding_id": f"{trial}{weight}{number}", "trial_id": trial, "weight": weight}
+
+
+@pytest.mark.parametrize(
+    ("holder", "name"),
+    [
+        (None, "brack-002"),
+        (a_record(status="stopped", arrival="brack/d2"), "brack-002"),
+        (a_record(status="stopped"), "brack-002.d2"),
+        (a_record(), "brack-002.d2"),
+        (a_record(arrival="brack/d2"), "brack-002.d2"),
+    ],
+    ids=["free", "its own", "of another stopped one", "taken in", "its own, taken in before"],
+)
+def test_a_stopped_delivery_takes_its_number_only_if_it_is_free(holder: Record | None, name: str) -> None:
+    assert name_for_stopped(opened(), {"brack-002": holder} if holder else {}) == name
+
+
+def test_a_delivery_without_a_number_is_called_by_its_inbox_and_name() -> None:
+    assert name_for_stopped(opened("My bag.zip", number=None), {}).startswith("brack-unnumbered-My-bag-zip")
+
+
+@given(st.text(min_size=1, max_size=80))
+def test_a_slug_is_an_identifier_whatever_the_name(name: str) -> None:
+    made = slug(name)
+    assert 0 < len(made) <= 47
+    assert made.replace("-", "").replace("_", "").isalnum()
+    assert made.isascii()
+
+
+@given(st.lists(st.text(min_size=1, max_size=60), min_size=2, max_size=6, unique=True))
+def test_two_names_never_give_one_slug(names: list[str]) -> None:
+    assert len({slug(name) for name in names}) == len(names)
+
+
+def test_the_same_content_is_known_by_its_fingerprint_but_not_in_a_faulty_bag() -> None:
+    before = {"brack-001": a_record("brack-001", fp="f2")}
+    assert same_content(opened(), before) is before["brack-001"]
+    assert same_content(opened(), {"brack-001": a_record(fp="f9")}) is None
+    problem = with_number_conflict(opened(), {"brack-002": a_record()}).received.problems[0]
+    assert same_content(opened(problems=(problem,)), before) is None
+
+
+def test_a_used_number_is_a_problem_that_says_what_to_do() -> None:
+    problem = with_number_conflict(opened(), {"brack-002": a_record()}).received.problems[0]
+    assert problem.kind == "bag_info"
+    assert "number 2 of brack was used before" in problem.seen
+    assert "raise Delivery-Number" in problem.expected
+    assert with_number_conflict(opened(), {"brack-002": a_record(status="stopped")}).received.problems == ()
+
+
+def test_deliveries_come_in_order_of_site_and_number_not_of_name(tmp_path: Path) -> None:
+    a_delivery(tmp_path, 10, arrives_as="a")
+    a_delivery(tmp_path, 9, arrives_as="b", zipped=True)
+    a_delivery(tmp_path, None, arrives_as="c")
+    (tmp_path / "brack" / "broken.zip").write_bytes(b"no zip")
+    (tmp_path / "brack" / "folder").mkdir()
+    (tmp_path / "brack" / ".hidden.zip").write_bytes(b"")
+    found, others = find_arrivals(tmp_path)
+    assert [a.name for a in found] == ["b.zip", "a", "broken.zip", "c"]
+    assert others == ["brack/folder"]
+
+
+def test_a_signature_changes_with_any_file_and_only_then(tmp_path: Path) -> None:
+    folder = a_delivery(tmp_path)
+    arrival = Arrival("brack", folder.name, folder)
+    before = arrival.signature()
+    assert arrival.signature() == before
+    (folder / "data" / "new.txt").write_text("x")
+    added = arrival.signature()
+    assert added != before
+    (folder / "data" / "new.txt").unlink()
+    (folder / "bagit.txt").write_text("other")
+    assert arrival.signature() not in (before, added)
+
+
+def with_trials(rows: list[tuple[str, str, str | None]], files: dict[str, str]) -> Received:
+    trials = pd.DataFrame(rows, columns=["trial_id", "file", "sidecar"])
+    payload = tuple(PayloadFile(path, 1, sha) for path, sha in files.items())
+    return replace(received(), tables={**no_tables(), "sent_trials": trials}, files=payload)
+
+
+def test_consent_shuts_every_trial_that_shares_bytes_with_a_withheld_one() -> None:
+    sent = with_trials(
+        [("A", "a.c3d", None), ("B", "copy-of-a.c3d", None), ("C", "c.c3d", "a.c3d"), ("D", "d.c3d", None)],
+        {"a.c3d": "1", "copy-of-a.c3d": "1", "c.c3d": "3", "d.c3d": "4"},
+    )
+    assert withheld_trials(Report([finding("A", "withholds")]), sent) == {"A", "B", "C"}
+    assert withheld_trials(Report([finding("A", "returns"), finding(None, "withholds")]), sent) == frozenset()
+
+
+def judged(findings: list[dict], withheld: frozenset[str] = frozenset(), problem: str | None = None) -> Judged:
+    verdict = Verdict(Reading("A", "a.c3d", problem))  # type: ignore[arg-type]
+    row = dict.fromkeys(("participant_id", "session_id", "visit", "condition", "kind"), "x")
+    report = Report(findings)
+    return Judged("d-1", "brack", Stamp("1", "1"), received(), report, withheld, {"A": row}, {"A": verdict}, {"A": "0"})
+
+
+@pytest.mark.parametrize(
+    ("findings", "withheld", "problem", "standing"),
+    [
+        ([], frozenset(), None, "accepted"),
+        ([finding("A", "notes")], frozenset(), None, "accepted"),
+        ([finding("B", "returns"), finding(None, "returns")], frozenset(), None, "accepted"),
+        ([finding("A", "notes"), finding("A", "returns")], frozenset(), None, "returned"),
+        ([finding("A", "returns")], frozenset({"A"}), None, "withheld"),
+        ([], frozenset(), "malformed", "returned"),
+    ],
+    ids=["clean", "a note", "another's fault", "a fault", "withheld before returned", "not read"],
+)
+def test_what_becomes_of_a_trial(
+    findings: list[dict], withheld: frozenset[str], problem: str | None, standing: str
+) -> None:
+    case = judged(findings, withheld, problem)
+    assert standing_of("A", case, findings_of(case)) == standing
+
+
+def test_a_trial_that_nobody_judged_is_never_accepted() -> None:
+    case = replace(judged([]), verdicts={})
+    assert standing_of("A", case, []) == "returned"
+
+
+def test_of_a_withheld_trial_only_that_it_is_withheld_is_told() -> None:
+    case = judged([finding("A", "notes"), finding("A", "withholds")], frozenset({"A"}))
+    assert [f["weight"] for f in findings_of(case)] == ["withholds"]
+    row = tables_of_delivery(replace(case, report=Report([])))[STANDINGS].to_dict("records")[0]
+    assert (row["trial_id"], row["standing"]) == (f"{case.delivery_id}.withheld-1", "withheld")
+    assert [row[name] for name in ("participant_id", "visit", "condition", "kind")] == [None] * 4
+
+
+def test_the_same_finding_twice_is_told_once() -> None:
+    assert len(findings_of(judged([finding("A", "notes"), finding("A", "notes")]))) == 1
+
+
+def test_a_delivery_named_after_somebody_on_the_list_of_names_is_called_by_a_number(tmp_path: Path) -> None:
+    for name in ("Qvarnbeck", "second"):
+        (tmp_path / "brack" / name).mkdir(parents=True)
+        (tmp_path / "brack" / name / "bagit.txt").touch()
+    plain, _ = find_arrivals(tmp_path)
+    assert [a.name for a in plain] == ["Qvarnbeck", "second"]
+    found, _ = find_arrivals(tmp_path, KnownNames.of(["Qvarnbeck"]))
+    assert [a.name.startswith("name-kept-back-") for a in found] == [True, False]
