@@ -10,7 +10,7 @@ from tempfile import TemporaryDirectory
 import ezc3d
 
 from benchmarks.timing import ratio
-from checks.run import Stamp
+from checks.findings import Stamp
 from pipelines.intake.c3d.reading import read_c3d
 from pipelines.intake.to_trial import TrialRow
 from pipelines.judging.judge import TrialJob, judge_trial

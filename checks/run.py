@@ -1,13 +1,14 @@
-"""Runs checks and makes findings; the only maker of rows for ``findings`` and ``check_runs``."""
+"""Runs checks and makes findings; the only maker of findings and of words on how a check ended."""
 
 from __future__ import annotations
 
 import hashlib
 import traceback
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Any
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
+from checks.findings import CheckRun, Finding, Report, Stamp, Status
 from checks.registry import CheckSpec, Fault, Looked, Subject, Weight, catalogue
 from schemas.reading import ChannelFacts, Reading
 from schemas.received import Received
@@ -34,29 +35,6 @@ class Context:
     outcomes: Mapping[str, pd.DataFrame] | None = None
 
 
-@dataclass(frozen=True)
-class Stamp:
-    """Versions written into every row."""
-
-    code_version: str
-    study_version: str
-
-
-@dataclass
-class Report:
-    """Rows for ``findings`` and ``check_runs``; evidence: check name and answer to an expectation of a whole site."""
-
-    findings: list[dict[str, Any]] = field(default_factory=list)
-    runs: list[dict[str, Any]] = field(default_factory=list)
-    evidence: list[tuple[str, Any]] = field(default_factory=list)
-
-    def add(self, other: Report) -> None:
-        """Append another report's rows."""
-        self.findings += other.findings
-        self.runs += other.runs
-        self.evidence += other.evidence
-
-
 def run_checks(about: Subject, context: Context, stamp: Stamp, only: Iterable[str] | None = None) -> Report:
     """Run every check about ``about`` (or those named in ``only``) on the context's subject."""
     report = Report()
@@ -70,34 +48,37 @@ def run_checks(about: Subject, context: Context, stamp: Stamp, only: Iterable[st
 def run_one(spec: CheckSpec, context: Context, stamp: Stamp) -> Report:
     """Run one check; a crash inside it becomes a status of its own and a finding that keeps the trial out."""
     limits = {**spec.defaults, **context.study.limits_of(spec.name, context.site)}
+    status: Status
+    reason: str | None
     try:
         result = spec.function(**{name: getattr(context, name) for name in spec.needs}, **limits)
         findings = [row for fault in result.faults for row in _findings(spec, fault, limits, context, stamp)]
         status, reason = _status(result)
     except Exception as error:  # any fault of ours must not take the run down
         where = traceback.extract_tb(error.__traceback__)[-1]
-        result, status = Looked(0), "crashed"
+        result, status = Looked(0), Status.CRASHED
         reason = f"{type(error).__name__} in {where.name}, line {where.lineno}"
         findings = [_crash_finding(spec, reason, context, stamp)]
-    run = {
-        "delivery_id": context.delivery_id,
-        "check_name": spec.name,
-        "subject": _subject(spec, context),
-        "status": status,
-        "reason": reason,
-        "rows_examined": result.examined,
-        "finding_count": len(findings),
-        **vars(stamp),
-    }
+    run = CheckRun(
+        delivery_id=context.delivery_id,
+        check_name=spec.name,
+        subject=_subject(spec, context),
+        status=status,
+        reason=reason,
+        rows_examined=result.examined,
+        finding_count=len(findings),
+        code_version=stamp.code_version,
+        study_version=stamp.study_version,
+    )
     return Report(findings, [run], [(spec.name, answer) for answer in result.evidence])
 
 
-def _status(result: Looked) -> tuple[str, str | None]:
+def _status(result: Looked) -> tuple[Status, str | None]:
     if result.faults:
-        return "found", None
+        return Status.FOUND, None
     if result.examined:
-        return "pass", None
-    return "skipped", result.reason or "there was nothing to look at"
+        return Status.PASS, None
+    return Status.SKIPPED, result.reason or "there was nothing to look at"
 
 
 def _subject(spec: CheckSpec, context: Context) -> str:
@@ -110,14 +91,12 @@ def _trial_id(context: Context) -> str | None:
     return context.reading.trial_id if context.reading is not None else None
 
 
-def _findings(
-    spec: CheckSpec, fault: Fault, limits: dict[str, float], context: Context, stamp: Stamp
-) -> list[dict[str, Any]]:
+def _findings(spec: CheckSpec, fault: Fault, limits: dict[str, float], context: Context, stamp: Stamp) -> list[Finding]:
     values = {**limits, **fault}
     return [
-        _row(
+        _finding(
             spec.name,
-            fault.get("weight", spec.weight),
+            Weight(fault.get("weight", spec.weight)),
             context,
             stamp,
             trial_id=trial_id,
@@ -133,8 +112,8 @@ def _findings(
     ]
 
 
-def _crash_finding(spec: CheckSpec, reason: str, context: Context, stamp: Stamp) -> dict[str, Any]:
-    return _row(
+def _crash_finding(spec: CheckSpec, reason: str, context: Context, stamp: Stamp) -> Finding:
+    return _finding(
         spec.name,
         Weight.NOTES if spec.about is Subject.SITE else Weight.RETURNS,
         context,
@@ -150,25 +129,40 @@ def _crash_finding(spec: CheckSpec, reason: str, context: Context, stamp: Stamp)
     )
 
 
-def _row(check_name: str, weight: str, context: Context, stamp: Stamp, **rest: Any) -> dict[str, Any]:
-    identity = (
-        context.delivery_id,
-        rest["trial_id"],
-        check_name,
-        rest["file"],
-        rest["place"],
-        rest["moment_s"],
-        rest["seen"],
+def _finding(
+    check_name: str,
+    weight: Weight,
+    context: Context,
+    stamp: Stamp,
+    *,
+    trial_id: str | None,
+    file: str | None,
+    place: str | None,
+    seen: str,
+    expected: str,
+    remedy: str,
+    moment_s: float | None,
+    signal: str | None,
+) -> Finding:
+    """A finding, with an id made from where it is and what was seen."""
+    identity = (context.delivery_id, trial_id, check_name, file, place, moment_s, seen)
+    return Finding(
+        finding_id=hashlib.sha256(repr(identity).encode()).hexdigest()[:16],
+        delivery_id=context.delivery_id,
+        site=context.site,
+        trial_id=trial_id,
+        check_name=check_name,
+        weight=weight,
+        file=file,
+        place=place,
+        seen=seen,
+        expected=expected,
+        remedy=remedy,
+        moment_s=moment_s,
+        signal=signal,
+        code_version=stamp.code_version,
+        study_version=stamp.study_version,
     )
-    return {
-        "finding_id": hashlib.sha256(repr(identity).encode()).hexdigest()[:16],
-        "delivery_id": context.delivery_id,
-        "site": context.site,
-        "check_name": check_name,
-        "weight": str(weight),
-        **rest,
-        **vars(stamp),
-    }
 
 
 def _file(context: Context) -> str | None:

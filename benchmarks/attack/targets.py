@@ -72,7 +72,7 @@ def _judged(job: TrialJob) -> str | None:
 
     verdict = judge_trial(job)
     assert verdict.reading.problem != "crashed", verdict.reading.detail
-    crashed = [run["reason"] for run in verdict.runs if run["status"] == "crashed"]
+    crashed = [run.reason for run in verdict.runs if run.status == "crashed"]
     assert not crashed, crashed
     return "refused" if verdict.reading.problem or verdict.findings else None
 
@@ -85,7 +85,7 @@ def _study() -> Study:
 
 
 def _job(path: Path) -> TrialJob:
-    from checks.run import Stamp
+    from checks.findings import Stamp
     from pipelines.intake.to_trial import TrialRow
     from pipelines.judging.judge import TrialJob
 

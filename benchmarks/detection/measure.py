@@ -20,8 +20,8 @@ from benchmarks.detection.plants_site import pooled
 from benchmarks.detection.sending import clean
 from benchmarks.detection.specimens import SITES, Case, specimen
 from benchmarks.detection.way import everything_seen_in, seen_in
+from checks.findings import Report
 from checks.registry import catalogue
-from checks.run import Report
 
 Result = dict[str, Any]
 #: Trials for each size of a plant; and running trials, standing trials and deliveries for each laboratory.
@@ -79,7 +79,7 @@ def _found_in_real(plant: Plant, size: float) -> bool:
 
 def _status(report: Report) -> str:
     (run,) = report.runs
-    return str(run["status"])
+    return str(run.status)
 
 
 def clean_cases(amounts: Sequence[int]) -> list[tuple[str, Case]]:
@@ -112,9 +112,9 @@ def _summary(name: str, kind: str, report: Report) -> Result:
     return {
         "name": name,
         "kind": kind,
-        "looked": sorted(run["check_name"] for run in report.runs if run["status"] in LOOKED),
-        "crashed": sorted(run["check_name"] for run in report.runs if run["status"] == "crashed"),
-        "findings": [[f["check_name"], f["weight"], f["seen"]] for f in report.findings],
+        "looked": sorted(run.check_name for run in report.runs if run.status in LOOKED),
+        "crashed": sorted(run.check_name for run in report.runs if run.status == "crashed"),
+        "findings": [[f.check_name, f.weight, f.seen] for f in report.findings],
     }
 
 

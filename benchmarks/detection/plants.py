@@ -14,7 +14,7 @@ from typing import Any, Protocol
 import numpy as np
 
 from benchmarks.detection.specimens import SITES, Case, Specimen
-from checks.run import Report
+from checks.findings import Report
 
 
 class Shown(Protocol):

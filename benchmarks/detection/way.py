@@ -10,8 +10,9 @@ from functools import cache
 from pathlib import Path
 
 from benchmarks.detection.specimens import Specimen
+from checks.findings import Report, Stamp
 from checks.registry import CheckSpec, Subject, catalogue
-from checks.run import Context, Report, Stamp, run_checks, run_one
+from checks.run import Context, run_checks, run_one
 from demo_site_uploads.simulator.c3d_writer import c3d_bytes
 from pipelines.judging.judge import TrialJob, context_of, judge_trial, references_in
 from schemas.reading import Reading

@@ -1,1 +1,1 @@
-"""The ``manystrides`` command: arguments, printing, exit codes, and the pages made from them. Nothing is decided here."""
+"""The ``manystrides`` command: arguments, printing, exit codes, and the pages made from them. It decides nothing."""

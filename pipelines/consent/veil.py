@@ -10,9 +10,11 @@ from __future__ import annotations
 import hashlib
 import re
 from collections.abc import Iterable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
+from checks.findings import Finding
+from checks.registry import Weight
 from schemas.agreed import agreed_weeks, energy_sessions
 from schemas.received import PayloadFile, Received
 
@@ -38,28 +40,29 @@ class Veil:
         """Payload files without those of withheld trials."""
         return [f for f in files if f.path not in self.files]
 
-    def findings(self, findings: Iterable[dict[str, Any]]) -> list[dict[str, Any]]:
+    def findings(self, findings: Iterable[Finding]) -> list[Finding]:
         """Findings with every hidden word taken out; of a withheld trial only that it is withheld, once."""
-        shown: dict[str, dict[str, Any]] = {}
+        shown: dict[str, Finding] = {}
         for finding in findings:
-            trial = finding.get("trial_id")
+            trial = finding.trial_id
             if trial in self.trials:
-                if finding["weight"] != "withholds" or trial not in self.names:
+                if finding.weight is not Weight.WITHHOLDS or trial not in self.names:
                     continue
-                finding = {**finding, "trial_id": self.names[trial], "place": None}
+                finding = replace(finding, trial_id=self.names[trial], place=None)
             veiled = self._veiled(finding)
-            shown.setdefault(veiled["finding_id"], veiled)
+            shown.setdefault(veiled.finding_id, veiled)
         return list(shown.values())
 
-    def _veiled(self, finding: dict[str, Any]) -> dict[str, Any]:
+    def _veiled(self, finding: Finding) -> Finding:
         if not self.words:
             return finding
-        texts = {n: self.text(finding[n]) for n in _SHOWN_TEXTS if isinstance(finding.get(n), str)}
-        hidden = any(texts[n] != finding[n] for n in texts)
-        if hidden or finding["weight"] == "withholds":  # an id made from hidden words could be made again from guesses
-            identity = (finding.get("delivery_id"), finding.get("trial_id"), finding.get("check_name"), texts)
-            texts["finding_id"] = hashlib.sha256(repr(identity).encode()).hexdigest()[:16]
-        return {**finding, **texts}
+        own = {n: text for n in _SHOWN_TEXTS if isinstance(text := getattr(finding, n), str)}
+        texts: dict[str, Any] = {n: self.text(text) for n, text in own.items()}
+        if texts == own and finding.weight is not Weight.WITHHOLDS:
+            return finding
+        # an id made from hidden words could be made again from guesses
+        identity = (finding.delivery_id, finding.trial_id, finding.check_name, texts)
+        return replace(finding, finding_id=hashlib.sha256(repr(identity).encode()).hexdigest()[:16], **texts)
 
     def text(self, text: str) -> str:
         """``text`` with every hidden word replaced."""

@@ -15,7 +15,7 @@ from dataclasses import asdict, dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
-from checks.run import Stamp
+from checks.findings import Stamp
 from pipelines.depot.storage import Depot, write_json
 from pipelines.identity.identifiers import NOBODY, KnownNames, scan_path
 

@@ -6,7 +6,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
-from checks.run import Stamp
+from checks.findings import Stamp
 from pipelines.depot.ledger import Ledger
 from pipelines.depot.storage import Depot
 from pipelines.study.file import LoadedStudy

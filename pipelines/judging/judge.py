@@ -12,8 +12,9 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from checks.findings import CheckRun, Finding, Report, Stamp, Status
 from checks.registry import Subject
-from checks.run import Context, Report, Stamp, run_checks
+from checks.run import Context, run_checks
 from pipelines.identity.identifiers import NOBODY, KnownNames
 from schemas.reading import ChannelFacts, Identifying, Reading
 from schemas.study import SiteProfile, Study
@@ -55,8 +56,8 @@ class Verdict:
     """What was seen in one trial. ``facts``: measured columns of ``trials``; ``posture`` only of standing trials."""
 
     reading: Reading
-    findings: list[dict[str, Any]] = field(default_factory=list)
-    runs: list[dict[str, Any]] = field(default_factory=list)
+    findings: list[Finding] = field(default_factory=list)
+    runs: list[CheckRun] = field(default_factory=list)
     traces: list[dict[str, Any]] = field(default_factory=list)
     outcomes: dict[str, pd.DataFrame] = field(default_factory=dict)  # table name -> rows less provenance
     facts: dict[str, Any] = field(default_factory=dict)
@@ -197,18 +198,19 @@ def _clock_fits(trial: Trial, clock: ClockFit | NoClock | None) -> pd.DataFrame:
     return frame_of(CLOCK_FITS, [clock_row(trial.trial_id, clock)] if clock is not None else [])
 
 
-def _crashed(job: TrialJob, reason: str) -> dict[str, Any]:
+def _crashed(job: TrialJob, reason: str) -> CheckRun:
     """A check run that says our own code failed, so that the run ends with an error."""
-    return {
-        "delivery_id": job.delivery_id,
-        "check_name": "trial_file_can_be_read",
-        "subject": job.row.trial_id,
-        "status": "crashed",
-        "reason": reason,
-        "rows_examined": 0,
-        "finding_count": 1,
-        **vars(job.stamp),
-    }
+    return CheckRun(
+        delivery_id=job.delivery_id,
+        check_name="trial_file_can_be_read",
+        subject=job.row.trial_id,
+        status=Status.CRASHED,
+        reason=reason,
+        rows_examined=0,
+        finding_count=1,
+        code_version=job.stamp.code_version,
+        study_version=job.stamp.study_version,
+    )
 
 
 def _facts(trial: Trial) -> dict[str, Any]:

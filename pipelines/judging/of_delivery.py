@@ -9,8 +9,9 @@ from collections.abc import Iterable, Mapping
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
+from checks.findings import Report
 from checks.registry import Subject
-from checks.run import Context, Report, run_checks
+from checks.run import Context, run_checks
 from pipelines.depot.consents import trial_files
 from pipelines.depot.desk import Desk, Tell
 from pipelines.depot.earlier import current_records

@@ -6,12 +6,13 @@ Only here is decided what becomes of a trial. Pure: frames in, frames out; nothi
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
-from checks.run import Report, Stamp
+from checks.findings import CheckRun, Finding, Report, Stamp, Status, rows_of
+from checks.registry import Weight
 from pipelines.consent.veil import Veil, veil_of
 from pipelines.depot.overrides import Override
 from pipelines.judging.judge import Verdict
@@ -86,22 +87,22 @@ class Judged:
         """What of the delivery may not be shown."""
         return veil_of(self.delivery_id, self.received, self.withheld)
 
-    def is_set_aside(self, finding: Mapping[str, Any]) -> bool:
+    def is_set_aside(self, finding: Finding) -> bool:
         """Whether a data manager set a finding aside; never one that only says that the check crashed."""
-        trial = finding["trial_id"]
+        trial, name = finding.trial_id, finding.check_name
         own = {o.check_name for o in self.overrides if o.trial_id == trial}
-        if not own or (name := finding["check_name"]) not in own:
+        if name not in own:
             return False
-        runs = [*self.report.runs, *(self.verdicts[trial].runs if trial in self.verdicts else ())]
-        return not any(r["check_name"] == name and r["status"] == "crashed" for r in runs)
+        runs = [*self.report.runs, *(self.verdicts[trial].runs if trial is not None and trial in self.verdicts else ())]
+        return not any(r.check_name == name and r.status is Status.CRASHED for r in runs)
 
 
-def findings_of(judged: Judged) -> list[dict[str, Any]]:
+def findings_of(judged: Judged) -> list[Finding]:
     """Every finding once. Of a withheld trial only that it is withheld, under another name."""
     return judged.veil.findings(judged.report.findings + [f for v in judged.verdicts.values() for f in v.findings])
 
 
-def standing_of(trial_id: str, judged: Judged, findings: Iterable[Mapping[str, Any]]) -> str:
+def standing_of(trial_id: str, judged: Judged, findings: Iterable[Finding]) -> str:
     """What becomes of a trial: withheld before returned before accepted; what was not read is never accepted."""
     if trial_id in judged.withheld:
         return WITHHELD
@@ -112,9 +113,9 @@ def standing_of(trial_id: str, judged: Judged, findings: Iterable[Mapping[str, A
     return RETURNED if faulty else ACCEPTED
 
 
-def _returning(trial_id: str, findings: Iterable[Mapping[str, Any]]) -> list[Mapping[str, Any]]:
+def _returning(trial_id: str, findings: Iterable[Finding]) -> list[Finding]:
     """The findings for which a trial goes back."""
-    return [f for f in findings if f["trial_id"] == trial_id and f["weight"] == "returns"]
+    return [f for f in findings if f.trial_id == trial_id and f.weight is Weight.RETURNS]
 
 
 def tables_of_delivery(judged: Judged) -> dict[Table, pd.DataFrame]:
@@ -123,7 +124,7 @@ def tables_of_delivery(judged: Judged) -> dict[Table, pd.DataFrame]:
     standings = {trial_id: standing_of(trial_id, judged, findings) for trial_id in judged.rows}
     accepted = [trial_id for trial_id, standing in standings.items() if standing == ACCEPTED]
     runs = judged.report.runs + [r for v in judged.verdicts.values() for r in v.runs]
-    shown = {f["finding_id"] for f in findings}
+    shown = {f.finding_id for f in findings}
     traces = [t for v in judged.verdicts.values() for t in v.traces if t["finding_id"] in shown]
     sessions = {judged.rows[t]["session_id"] for t in accepted}
     runners = {judged.rows[t]["participant_id"] for t in accepted}
@@ -146,12 +147,12 @@ def tables_of_delivery(judged: Judged) -> dict[Table, pd.DataFrame]:
 
 
 def quality_tables(
-    findings: list[dict[str, Any]], runs: list[dict[str, Any]], traces: list[dict[str, Any]] | None = None
+    findings: list[Finding], runs: list[CheckRun], traces: list[dict[str, Any]] | None = None
 ) -> dict[Table, pd.DataFrame]:
     """Findings, check runs and drawn signals."""
     return {
-        quality.FINDINGS: frame(quality.FINDINGS, findings),
-        quality.CHECK_RUNS: frame(quality.CHECK_RUNS, runs),
+        quality.FINDINGS: frame(quality.FINDINGS, rows_of(findings)),
+        quality.CHECK_RUNS: frame(quality.CHECK_RUNS, rows_of(runs)),
         quality.SIGNAL_TRACES: frame(quality.SIGNAL_TRACES, traces or []),
     }
 
@@ -165,7 +166,7 @@ def delivery_files(delivery_id: str, received: Received, veil: Veil) -> dict[Tab
     return {core.DELIVERY_FILES: frame(core.DELIVERY_FILES, rows)}
 
 
-def frame(table: Table, rows: list[dict[str, Any]]) -> pd.DataFrame:
+def frame(table: Table, rows: Sequence[Mapping[str, Any]]) -> pd.DataFrame:
     """``rows`` as a data frame of the table, each key once (the first row stays)."""
     import pandas as pd
 
@@ -184,10 +185,10 @@ def _made_from(trial_id: str, judged: Judged) -> dict[str, Any]:
     return {**judged.provenance, "raw_sha256": judged.shas[trial_id]}
 
 
-def _trial_row(trial_id: str, judged: Judged, findings: list[dict[str, Any]]) -> dict[str, Any]:
+def _trial_row(trial_id: str, judged: Judged, findings: list[Finding]) -> dict[str, Any]:
     row = judged.rows[trial_id]
     own = {name: row.get(name) for name in core.TRIALS.column_names}
-    notes = sum(f["trial_id"] == trial_id for f in findings)
+    notes = sum(f.trial_id == trial_id for f in findings)
     return {
         **own,
         **judged.verdicts[trial_id].facts,
@@ -224,9 +225,9 @@ def _outcomes(table: Table, accepted: list[str], judged: Judged) -> pd.DataFrame
     return pd.concat(parts, ignore_index=True) if parts else empty_frame(table)
 
 
-def _override_rows(judged: Judged, findings: list[dict[str, Any]]) -> Iterable[dict[str, Any]]:
+def _override_rows(judged: Judged, findings: list[Finding]) -> Iterable[dict[str, Any]]:
     for override in (o for o in judged.overrides if o.trial_id not in judged.withheld and o.trial_id in judged.rows):
-        own = [f for f in _returning(override.trial_id, findings) if f["check_name"] == override.check_name]
+        own = [f for f in _returning(override.trial_id, findings) if f.check_name == override.check_name]
         yield {
             "trial_id": override.trial_id,
             "site": judged.site,
@@ -239,8 +240,8 @@ def _override_rows(judged: Judged, findings: list[dict[str, Any]]) -> Iterable[d
         }
 
 
-def _standing_row(trial_id: str, standing: str, judged: Judged, findings: list[dict[str, Any]]) -> dict[str, Any]:
-    counts = Counter(f["trial_id"] for f in findings)
+def _standing_row(trial_id: str, standing: str, judged: Judged, findings: list[Finding]) -> dict[str, Any]:
+    counts = Counter(f.trial_id for f in findings)
     told = judged.rows[trial_id] if standing != WITHHELD else {}
     name = judged.veil.names.get(trial_id, trial_id)
     return {

@@ -8,13 +8,14 @@ Nothing here draws; ``pipelines.pages`` does.
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from itertools import pairwise
 from numbers import Real
 from typing import Any
 
 import numpy as np
 
+from checks.findings import Finding
 from schemas.mechanics import centre_of_pressure
 from schemas.processing import Processing
 from schemas.trial import FORWARD, RIGHT, UP, FloatArray, Trial
@@ -27,7 +28,7 @@ _PLACE = {"forward": FORWARD, "up": UP, "right": RIGHT}
 _COP_THRESHOLD_N = Processing().cop_threshold_n
 
 
-def traces_of(findings: Sequence[Mapping[str, Any]], trial: Trial) -> list[dict[str, Any]]:
+def traces_of(findings: Sequence[Finding], trial: Trial) -> list[dict[str, Any]]:
     """Rows of ``schemas.quality.SIGNAL_TRACES`` for the findings that name a signal of ``trial``.
 
     Around ``moment_s`` the window is 0.6 s to either side; without a moment, or with one outside the recording, it is
@@ -37,10 +38,10 @@ def traces_of(findings: Sequence[Mapping[str, Any]], trial: Trial) -> list[dict[
     rows: list[dict[str, Any]] = []
     drawn: set[str] = set()
     for finding in findings:
-        name, finding_id = finding.get("signal"), finding["finding_id"]
-        if not isinstance(name, str) or finding_id in drawn:
+        name, finding_id = finding.signal, finding.finding_id
+        if name is None or finding_id in drawn:
             continue
-        if finding.get("trial_id") not in (None, trial.trial_id):
+        if finding.trial_id not in (None, trial.trial_id):
             continue
         found = _signal(name, trial)
         if found is None:
@@ -49,12 +50,12 @@ def traces_of(findings: Sequence[Mapping[str, Any]], trial: Trial) -> list[dict[
         values, rate_hz, unit, start_s = found
         keys = {
             "finding_id": finding_id,
-            "delivery_id": finding["delivery_id"],
+            "delivery_id": finding.delivery_id,
             "trial_id": trial.trial_id,
             "signal": name,
             "signal_unit": unit,
         }
-        moment = finding.get("moment_s")
+        moment = finding.moment_s
         if isinstance(moment, Real):
             moment = float(moment) - start_s
         for index in _indices(values, rate_hz, moment):

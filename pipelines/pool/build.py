@@ -14,7 +14,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from checks.run import Stamp
+from checks.findings import Stamp
 from pipelines.depot.storage import Depot
 from pipelines.pool.analyses import ANALYSIS_TABLES, fill_analyses
 from pipelines.pool.site_checks import fill_site_checks

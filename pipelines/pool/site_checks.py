@@ -9,8 +9,9 @@ from __future__ import annotations
 from collections.abc import Iterable
 from typing import TYPE_CHECKING, Any
 
+from checks.findings import Report, Stamp, rows_of
 from checks.registry import Subject
-from checks.run import Context, Report, Stamp, run_checks
+from checks.run import Context, run_checks
 from pipelines.pool.site_tables import control_points, pooled_tables
 from schemas import quality
 from schemas.convert.to_arrow import to_arrow_table
@@ -40,8 +41,8 @@ def fill_site_checks(connection: duckdb.DuckDBPyConnection, study: Study, stamp:
     """Check every site of the study and insert what came of it. The views must be there."""
     pool = pooled_tables(connection)
     reports = check_sites(study, pool, stamp)
-    _insert(connection, quality.FINDINGS, [row for report in reports.values() for row in report.findings])
-    _insert(connection, quality.CHECK_RUNS, [row for report in reports.values() for row in report.runs])
+    _insert(connection, quality.FINDINGS, rows_of(f for report in reports.values() for f in report.findings))
+    _insert(connection, quality.CHECK_RUNS, rows_of(r for report in reports.values() for r in report.runs))
     _insert(connection, quality.SITE_EXPECTATIONS, list(expectation_rows(reports, stamp)))
     points = control_points(pool["device_sessions"]).assign(**vars(stamp))
     _insert(connection, quality.SITE_CONTROL_POINTS, points[list(quality.SITE_CONTROL_POINTS.column_names)])

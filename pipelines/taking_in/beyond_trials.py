@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from checks.breathing.bouts import BREATHS_FILE, place_of
+from checks.registry import Weight
 from pipelines.depot.desk import Desk
 from pipelines.judging.standings import Judged
 from schemas import core
@@ -43,7 +44,7 @@ def _energy(desk: Desk, judged: Judged) -> pd.DataFrame:
 
 def _without_returned(bouts: pd.DataFrame, judged: Judged) -> pd.DataFrame:
     """The same with no values where a check returned the bout: no trial goes back for its gas, but the gas does."""
-    back = {f["place"] for f in judged.report.findings if f["file"] == BREATHS_FILE and f["weight"] == "returns"}
+    back = {f.place for f in judged.report.findings if f.file == BREATHS_FILE and f.weight is Weight.RETURNS}
     places = [place_of(*key) for key in bouts[list(ENERGY_BOUTS.key)].itertuples(index=False)]
     hit = [place in back for place in places]
     values = [f.name for f in ENERGY_BOUTS.fields if f.kind is Kind.REAL]

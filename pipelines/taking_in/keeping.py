@@ -9,7 +9,8 @@ import os
 import shutil
 from pathlib import Path
 
-from checks.run import Report
+from checks.findings import Report
+from checks.registry import Weight
 from pipelines.consent.veil import veil_of
 from pipelines.depot.arrivals import Record, records
 from pipelines.depot.desk import Opened
@@ -21,7 +22,7 @@ from schemas.received import Received
 
 def withheld_trials(report: Report, received: Received) -> frozenset[str]:
     """Trials that consent does not cover, and trials that share a file with one of them."""
-    withheld = {f["trial_id"] for f in report.findings if f["weight"] == "withholds" and f["trial_id"]}
+    withheld = {f.trial_id for f in report.findings if f.weight is Weight.WITHHOLDS and f.trial_id}
     files = _files_by_trial(received)
     shas = {f.path: f.sha256 for f in received.files}
     shut = {shas[path] for trial in withheld for path in files.get(trial, ()) if path in shas}

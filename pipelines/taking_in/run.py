@@ -16,7 +16,7 @@ from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
-from checks.run import Stamp
+from checks.findings import Stamp
 from pipelines.depot.arrivals import Arrival, Record, find_arrivals, known, note_known, records
 from pipelines.depot.consents import changed
 from pipelines.depot.desk import Desk

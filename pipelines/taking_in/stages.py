@@ -12,8 +12,9 @@ from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Any
 
-from checks.registry import Subject
-from checks.run import Context, Report, run_checks
+from checks.findings import Report, Status
+from checks.registry import Subject, Weight
+from checks.run import Context, run_checks
 from pipelines.consent.redaction import redact
 from pipelines.consent.veil import veil_of
 from pipelines.depot import overrides
@@ -147,7 +148,9 @@ def _check(desk: Desk, delivery_id: str, received: Received) -> Report:
 
 def _stops(report: Report) -> bool:
     """Whether the delivery may not be taken in: a check says so, or one that might have said so crashed."""
-    return any(f["weight"] == "stops" for f in report.findings) or any(r["status"] == "crashed" for r in report.runs)
+    return any(f.weight is Weight.STOPS for f in report.findings) or any(
+        r.status is Status.CRASHED for r in report.runs
+    )
 
 
 def _publish_repeat(desk: Desk, opened: Opened, same: Record) -> Record:

@@ -8,8 +8,9 @@ from typing import Any
 
 import numpy as np
 
+from checks.findings import Report, Stamp
 from checks.registry import catalogue
-from checks.run import Context, Report, Stamp, run_one
+from checks.run import Context, run_one
 from pipelines.science.footfalls import compute_footfalls
 from schemas.reading import Reading
 from schemas.received import Received
@@ -49,7 +50,7 @@ def run(name: str, context: Context) -> Report:
 
 
 def status(name: str, context: Context) -> str:
-    return run(name, context).runs[0]["status"]
+    return run(name, context).runs[0].status
 
 
 def with_marker(trial: Trial, role: str, change: Callable[[np.ndarray], np.ndarray | None]) -> Trial:

@@ -60,7 +60,7 @@ CLEAN = dict.fromkeys(PLANTED, clean)
 
 def test_one_row_out_of_place_is_counted_once() -> None:
     (finding,) = run("breath_rows_are_in_time_order", gas(turned(a_bout()))).findings
-    assert "the row of 120 s stands before that of 90 s; time goes back at 1 of 24 rows" in finding["seen"]
+    assert "the row of 120 s stands before that of 90 s; time goes back at 1 of 24 rows" in finding.seen
 
 
 @pytest.mark.parametrize(

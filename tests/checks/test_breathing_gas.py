@@ -100,7 +100,7 @@ def test_a_sensor_that_is_off_has_no_ratio() -> None:
 )
 def test_a_wrong_unit_is_guessed_by_the_number_itself(oxygen: float, hint: str) -> None:
     (finding,) = run("oxygen_uptake_is_in_the_stated_unit", gas(a_bout(oxygen=oxygen))).findings
-    assert hint in finding["seen"]
+    assert hint in finding.seen
 
 
 @pytest.mark.parametrize(("per_kg", "expected"), [(9.5, "found"), (10.6, "pass"), (93, "pass"), (97, "found")])
@@ -121,7 +121,7 @@ def test_the_worked_example_of_the_reference_costs_what_it_says() -> None:
     received = with_gas(a_bout(oxygen=2800.0, ratio=0.9), sent_sessions=[session])
     limits = {"running_cost_is_that_of_level_running": {"highest_j": 4.15}}
     (finding,) = run("running_cost_is_that_of_level_running", of_delivery(received, a_study(limits=limits))).findings
-    assert "costs 4.20 J/(kg.m) at 3.33 m/s and 70.0 kg" in finding["seen"]
+    assert "costs 4.20 J/(kg.m) at 3.33 m/s and 70.0 kg" in finding.seen
 
 
 @pytest.mark.parametrize(("factor", "expected"), [(0.89, "pass"), (0.84, "found"), (1.13, "pass"), (1.17, "found")])

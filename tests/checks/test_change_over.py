@@ -77,7 +77,7 @@ def test_the_planted_log_has_one_fault_each() -> None:
 def test_the_weeks_that_are_missing_are_named() -> None:
     log = a_log({n: pair for n, pair in PLANNED.items() if n not in (3, 6)})
     (finding,) = run("log_has_every_week", told(log)).findings
-    assert "from week 1 to week 8, without weeks 3, 6." in finding["seen"]
+    assert "from week 1 to week 8, without weeks 3, 6." in finding.seen
 
 
 def test_a_log_may_begin_and_end_anywhere() -> None:
@@ -117,7 +117,7 @@ def test_only_a_week_that_fits_when_turned_is_told(number: int, minutes: tuple, 
 
 def test_a_week_of_one_table_only_is_told_by_the_other_s_name() -> None:
     (finding,) = run("log_and_questionnaire_cover_the_same_weeks", told(week(4))).findings
-    assert (finding["file"], finding["seen"]) == ("weeks.csv", "Runner P1 has answers but no running log for week 4.")
+    assert (finding.file, finding.seen) == ("weeks.csv", "Runner P1 has answers but no running log for week 4.")
 
 
 def test_a_delivery_without_questionnaires_is_not_compared() -> None:
@@ -145,9 +145,9 @@ def test_answers_are_told_once(points: tuple, form: str, first: str) -> None:
 
 def test_numbers_of_answers_in_place_of_points_are_guessed() -> None:
     (finding,) = run("questionnaire_points_are_those_of_the_form", answer(1, 2, 1, 0)).findings
-    assert finding["seen"].endswith("for question 1 that is none of its points; numbers of the answers, it seems.")
+    assert finding.seen.endswith("for question 1 that is none of its points; numbers of the answers, it seems.")
     (finding,) = run("questionnaire_points_are_those_of_the_form", answer(8, 6, 13, 8)).findings
-    assert finding["seen"].endswith("for question 2 that is none of its points.")
+    assert finding.seen.endswith("for question 2 that is none of its points.")
 
 
 @pytest.mark.parametrize("points", [(0, 8, None, None), (8, None, 0, 0), (17, 8, 8, None)])
@@ -155,7 +155,7 @@ def test_a_finding_on_a_form_tells_no_answer(points: tuple) -> None:
     """Findings are on the overview, on the site's page and in releases; answers are for the safety lead."""
     (finding,) = run("later_answers_agree_with_the_first", answer(*points)).findings
     (other,) = run("later_answers_agree_with_the_first", answer(0, 25, None, None)).findings
-    assert finding["seen"] == other["seen"]
+    assert finding.seen == other.seen
 
 
 @pytest.mark.parametrize("name", PLANTED)

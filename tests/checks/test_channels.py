@@ -81,8 +81,8 @@ def test_a_trial_of_which_channels_csv_says_nothing_is_not_looked_at(name: str) 
 
 def test_all_missing_labels_of_a_trial_are_one_finding() -> None:
     (finding,) = run(LABELS, with_channels(missing=("EMG 7", "EMG 8", "Switch"))).findings
-    assert "'EMG 7', 'EMG 8' and 'Switch'" in finding["seen"]
-    assert finding["file"] == "channels.csv"
+    assert "'EMG 7', 'EMG 8' and 'Switch'" in finding.seen
+    assert finding.file == "channels.csv"
 
 
 def test_a_label_that_is_spelled_otherwise_in_the_file_is_told() -> None:
@@ -91,7 +91,7 @@ def test_a_label_that_is_spelled_otherwise_in_the_file_is_told() -> None:
     trial = a_trial(channels=tuple(Channel(x, "V", RATE, np.zeros(5)) for x in labels), signals=(explained,))
 
     def seen(*missing: str) -> str:
-        return run(LABELS, replace(of_trial(trial), channels=facts(missing=missing))).findings[0]["seen"]
+        return run(LABELS, replace(of_trial(trial), channels=facts(missing=missing))).findings[0].seen
 
     both = seen("left switch", "EMG.soleus.L")
     assert "'left switch' may be 'switch_L'" in both  # and not switch_R, which another row explains
@@ -100,8 +100,8 @@ def test_a_label_that_is_spelled_otherwise_in_the_file_is_told() -> None:
 
 
 def test_the_files_that_were_searched_are_named() -> None:
-    assert "no second file" in run(LABELS, with_channels(missing=("EMG 7",))).findings[0]["seen"]
-    assert SECOND in run(LABELS, with_channels(missing=("EMG 7",), second_file=SECOND)).findings[0]["seen"]
+    assert "no second file" in run(LABELS, with_channels(missing=("EMG 7",))).findings[0].seen
+    assert SECOND in run(LABELS, with_channels(missing=("EMG 7",), second_file=SECOND)).findings[0].seen
 
 
 @pytest.mark.parametrize(
@@ -116,14 +116,14 @@ def test_the_files_that_were_searched_are_named() -> None:
 )
 def test_what_a_wrong_unit_does_to_the_values_is_told(stated: str, written: str, difference: str) -> None:
     (finding,) = run(UNITS, with_channels(unit_conflicts=(("EMG 2", stated, written),))).findings
-    assert finding["seen"].endswith(f"{difference}.")
-    assert f"in {stated}, the file itself in {written}" in finding["seen"]
+    assert finding.seen.endswith(f"{difference}.")
+    assert f"in {stated}, the file itself in {written}" in finding.seen
 
 
 def test_channels_with_the_same_two_units_are_one_finding() -> None:
     conflicts = (("EMG 1", "mV", "uV"), ("EMG 2", "mV", "uV"), ("Switch", "mV", "V"))
     findings = run(UNITS, with_channels(unit_conflicts=conflicts)).findings
-    assert [f["place"] for f in findings] == ["label EMG 1, EMG 2", "label Switch"]
+    assert [f.place for f in findings] == ["label EMG 1, EMG 2", "label Switch"]
 
 
 def test_a_channel_that_is_in_no_file_has_no_unit_to_compare() -> None:
@@ -134,10 +134,10 @@ def test_a_clock_is_told_with_the_reason_and_the_studys_limits() -> None:
     study = a_study(processing={"clock": {"residual_limit_s": 0.004, "fewest_events": 12}})
     problem = "the best alignment leaves 6.3 ms (root mean square over 14 events); the study allows 4 ms"
     (finding,) = run(CLOCKS, replace(with_channels(second_file=SECOND, clock_problem=problem), study=study)).findings
-    assert finding["file"] == SECOND
-    assert problem in finding["seen"]
-    assert "at least 12" in finding["expected"]
-    assert "4 ms" in finding["expected"]
+    assert finding.file == SECOND
+    assert problem in finding.seen
+    assert "at least 12" in finding.expected
+    assert "4 ms" in finding.expected
 
 
 def test_there_is_no_clock_to_match_without_a_running_trial_a_second_file_or_a_row_that_names_its_channels() -> None:
@@ -166,10 +166,10 @@ def test_every_way_a_muscle_signal_can_fail_has_its_own_words(problem: str) -> N
     assert context.outcomes is not None
     assert context.outcomes["muscle_signals"]["signal_problem"].tolist() == [problem]
     (finding,) = run(MUSCLES, context).findings
-    assert words in finding["seen"]
-    assert "stay empty" in finding["seen"]
+    assert words in finding.seen
+    assert "stay empty" in finding.seen
     for part in ("seen", "expected", "remedy"):
-        assert not any(sign in finding[part] for sign in "{}"), part
+        assert not any(sign in getattr(finding, part) for sign in "{}"), part
 
 
 def test_every_problem_that_outcomes_know_was_tried() -> None:
@@ -182,6 +182,6 @@ def test_each_bad_muscle_is_named_with_its_side_channel_and_file() -> None:
     bad = stuck(a_muscle(side="right", label="EMG SOL R", source="sidecar"))
     report = run(MUSCLES, with_muscles(good, bad, a_muscle(), second_file=SECOND))
     (finding,) = report.findings
-    assert report.runs[0]["rows_examined"] == 3
-    assert (finding["place"], finding["file"]) == ("soleus right", SECOND)
-    assert "soleus right (channel 'EMG SOL R')" in finding["seen"]
+    assert report.runs[0].rows_examined == 3
+    assert (finding.place, finding.file) == ("soleus right", SECOND)
+    assert "soleus right (channel 'EMG SOL R')" in finding.seen

@@ -39,10 +39,10 @@ def test_a_clock_that_was_not_matched_is_told_of_elsewhere(name: str) -> None:
 )
 def test_a_drift_counts_only_beyond_its_own_error(drift_ppm: float, error_ppm: float, ended: str) -> None:
     report = run(DRIFT, with_clock(clock_drift_ppm=drift_ppm, clock_drift_error_ppm=error_ppm))
-    assert report.runs[0]["status"] == ended
+    assert report.runs[0].status == ended
     if report.findings:
-        assert "260 parts per million faster" in report.findings[0]["seen"]
-        assert report.findings[0]["file"] == SECOND
+        assert "260 parts per million faster" in report.findings[0].seen
+        assert report.findings[0].file == SECOND
 
 
 def test_a_match_of_two_methods_may_leave_what_they_differ_by() -> None:
@@ -59,5 +59,5 @@ def test_what_a_shared_signal_leaves_is_small(residual_s: float, ended: str) -> 
 )
 def test_what_is_missing_is_told_by_its_end(begins_s: float, lacks_s: float, words: str) -> None:
     (finding,) = run(COVERS, covering(begins_s, lacks_s)).findings
-    assert words in finding["seen"]
+    assert words in finding.seen
     assert status(COVERS, covering(0.05, 0.05)) == "pass"

@@ -39,14 +39,14 @@ def test_half_a_sole_more_or_less_is_told(surface: str, mm: float, expected: str
 
 def test_the_step_in_height_is_told_in_millimetres() -> None:
     (finding,) = run(NAME, beside(on_soles(a_trial(), 28), a_posture())).findings
-    assert "are +28 mm higher than in standing trial T0" in finding["seen"]
+    assert "are +28 mm higher than in standing trial T0" in finding.seen
 
 
 def test_one_foot_hidden_leaves_the_other() -> None:
     trial = on_soles(a_trial(), 28)
     hidden = {r: p * np.nan if r.endswith("left") else p for r, p in trial.markers.items()}
     (finding,) = run(NAME, beside(replace(trial, markers=hidden), a_posture())).findings
-    assert "_right:" in finding["signal"]
+    assert "_right:" in finding.signal
 
 
 @pytest.mark.parametrize("posture", [None, Posture("T0", "shod", {}), a_posture(markers={"sacrum": np.zeros(3)})])

@@ -29,11 +29,11 @@ CLEAN = {NAME: lambda: of_delivery(a_delivery())}
 @pytest.mark.parametrize("scope", SCOPES)
 def test_a_scope_that_was_never_given_withholds_every_trial(scope: str) -> None:
     report = run(NAME, with_consents(*(a_consent(s) for s in SCOPES if s != scope)))
-    assert [(f["trial_id"], f["weight"]) for f in report.findings] == [
+    assert [(f.trial_id, f.weight) for f in report.findings] == [
         ("T0", Weight.WITHHOLDS),
         ("T1", Weight.WITHHOLDS),
     ]
-    assert scope in report.findings[0]["seen"]
+    assert scope in report.findings[0].seen
 
 
 def test_consent_given_after_the_session_does_not_cover_it() -> None:

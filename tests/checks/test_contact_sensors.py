@@ -60,10 +60,10 @@ def only_right_footfalls(context: Context, count: int = 6) -> Context:
 
 def test_a_dead_switch_is_found_by_the_other_foot_where_it_leaves_no_footfalls_of_its_own() -> None:
     (finding,) = run(SWITCH, only_right_footfalls(with_signals(dead(), a_switch("right")))).findings
-    assert finding["place"] == PLACE
-    assert "while the other foot touches the ground 6 times" in finding["seen"]
+    assert finding.place == PLACE
+    assert "while the other foot touches the ground 6 times" in finding.seen
     (_, first), (second, _) = CONTACTS["right"][:2]
-    assert first < finding["moment_s"] < second
+    assert first < finding.moment_s < second
 
 
 def test_one_contact_of_the_other_foot_says_nothing_of_a_switch() -> None:
@@ -80,8 +80,8 @@ def test_a_switch_that_works_passes_by_the_other_foot_too() -> None:
 
 def test_a_contact_that_is_told_twice_is_found_and_a_bounce_is_not() -> None:
     (finding,) = run(ONCE, with_signals(opened(0.08, 0.14))).findings
-    assert "closes 2 times in one contact" in finding["seen"]
-    assert finding["moment_s"] == pytest.approx(CONTACTS["left"][2][0])
+    assert "closes 2 times in one contact" in finding.seen
+    assert finding.moment_s == pytest.approx(CONTACTS["left"][2][0])
     assert status(ONCE, with_signals(opened(0.010, 0.020))) == "pass"
 
 
@@ -92,9 +92,9 @@ def test_a_switch_that_closes_downwards_is_read_too() -> None:
 @pytest.mark.parametrize(("late_s", "ended"), [(0.020, "pass"), (-0.020, "pass"), (0.040, "found"), (-0.040, "found")])
 def test_a_delay_counts_in_both_directions(late_s: float, ended: str) -> None:
     report = run(LATE, with_sensors(a_switch(late_s=late_s), a_switch("right")))
-    assert report.runs[0]["status"] == ended
+    assert report.runs[0].status == ended
     if report.findings:
-        assert ("after" if late_s > 0 else "before") in report.findings[0]["seen"]
+        assert ("after" if late_s > 0 else "before") in report.findings[0].seen
 
 
 def test_clocks_matched_on_the_contacts_leave_no_delay_to_judge() -> None:

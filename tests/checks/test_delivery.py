@@ -49,8 +49,8 @@ CLEAN = dict.fromkeys(PLANTED, clean)
 )
 def test_a_bag_info_that_misnames_site_or_number_stops_the_delivery(changes: dict, study: Study) -> None:
     (finding,) = run("bag_info_names_site_and_number", of_delivery(a_delivery(**changes), study)).findings
-    assert finding["weight"] == Weight.STOPS
-    assert finding["file"] == "bag-info.txt"
+    assert finding.weight == Weight.STOPS
+    assert finding.file == "bag-info.txt"
 
 
 def test_what_intake_said_about_the_bag_info_is_not_said_twice() -> None:
@@ -73,13 +73,13 @@ def test_a_missing_sidecar_is_found_and_its_trial_named() -> None:
     received = a_delivery(sent_trials=[a_row("T1", sidecar="trials/T1.edf")])
     received = replace(received, files=files("trials/T1.c3d"))
     (finding,) = run("trial_files_are_in_the_bag", of_delivery(received)).findings
-    assert (finding["trial_id"], finding["place"]) == ("T1", "trial_id T1, column sidecar")
+    assert (finding.trial_id, finding.place) == ("T1", "trial_id T1, column sidecar")
 
 
 def test_a_file_that_differs_only_in_capitals_is_hinted_at() -> None:
     received = replace(a_delivery(sent_trials=[a_row("T1")]), files=files("Trials/t1.C3D"))
     (finding,) = run("trial_files_are_in_the_bag", of_delivery(received)).findings
-    assert "Trials/t1.C3D" in finding["seen"]
+    assert "Trials/t1.C3D" in finding.seen
 
 
 def test_a_trial_without_an_id_does_not_break_the_check() -> None:

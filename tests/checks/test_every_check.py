@@ -105,27 +105,27 @@ NAMES = list(catalogue())
 def test_the_check_finds_its_planted_fault(name: str) -> None:
     case = PLANTED[name]
     report = run(name, case.context())
-    assert report.runs[0]["status"] == "found"
+    assert report.runs[0].status == "found"
     assert len(report.findings) == case.findings
-    assert report.findings[0]["place"] == case.place
-    assert {finding["weight"] for finding in report.findings} == {catalogue()[name].weight}
+    assert report.findings[0].place == case.place
+    assert {finding.weight for finding in report.findings} == {catalogue()[name].weight}
 
 
 @pytest.mark.parametrize("name", NAMES)
 def test_the_check_accepts_a_clean_case_it_has_looked_at(name: str) -> None:
     (ended,) = run(name, CLEAN[name]()).runs
-    assert ended["status"] == "pass"
-    assert ended["rows_examined"] > 0
+    assert ended.status == "pass"
+    assert ended.rows_examined > 0
 
 
 @pytest.mark.parametrize("name", NAMES)
 def test_every_message_is_whole_sentences(name: str) -> None:
     for finding in run(name, PLANTED[name].context()).findings:
         for part in ("seen", "expected", "remedy"):
-            assert finding[part].endswith("."), part
-            assert not re.search(r"[{}]|\bnan\b|\bNone\b|\.\.|  ", finding[part]), finding[part]
-            first = finding[part].split()[0]
-            assert first[0].isupper() or first[0].isdigit() or re.search(r"[_./]", first), finding[part]
+            assert getattr(finding, part).endswith("."), part
+            assert not re.search(r"[{}]|\bnan\b|\bNone\b|\.\.|  ", getattr(finding, part)), getattr(finding, part)
+            first = getattr(finding, part).split()[0]
+            assert first[0].isupper() or first[0].isdigit() or re.search(r"[_./]", first), getattr(finding, part)
 
 
 @pytest.mark.parametrize("name", NAMES)
@@ -140,15 +140,15 @@ def test_every_check_says_what_must_be_true_and_why(name: str) -> None:
 def test_a_moment_to_draw_lies_within_the_trial(name: str) -> None:
     context = PLANTED[name].context()
     (finding,) = run(name, context).findings
-    if finding["signal"] is None:
-        assert finding["moment_s"] is None
+    if finding.signal is None:
+        assert finding.moment_s is None
         return
     assert context.trial is not None
-    assert 0 <= finding["moment_s"] <= context.trial.duration_s
+    assert 0 <= finding.moment_s <= context.trial.duration_s
     assert re.fullmatch(
         r"force:(\d+|all):(vertical|fore_aft|sideways)|marker:\w+:(forward|up|right)"
         r"|distance:\w+:\w+|cop:\d+:(forward|right)|channel:.+",
-        finding["signal"],
+        finding.signal,
     )
 
 
@@ -204,14 +204,14 @@ def test_odd_trials_break_no_check(odd: str) -> None:
     for footfalls in (None, empty, of_trial(a_trial()).footfalls):
         context = Context(a_study(), "d-001", trial.site, trial=trial, footfalls=footfalls)
         report = run_checks(Subject.TRIAL, context, STAMP)
-        assert not [r for r in report.runs if r["status"] == "crashed"]
+        assert not [r for r in report.runs if r.status == "crashed"]
 
 
 @pytest.mark.parametrize("tables", [{}, a_delivery(sent_trials=[], sent_sessions=[]).tables])
 def test_odd_deliveries_break_no_check(tables: dict) -> None:
     context = of_delivery(replace(a_delivery(), tables=tables, files=(), site=None))
     report = run_checks(Subject.DELIVERY, context, STAMP)
-    assert not [r for r in report.runs if r["status"] == "crashed"]
+    assert not [r for r in report.runs if r.status == "crashed"]
 
 
 def emptied(pool: dict) -> dict:
@@ -242,7 +242,7 @@ def test_odd_pools_break_no_check(odd: str) -> None:
     pool = ODD_POOLS[odd](site_cases.a_pool())
     for site in ("mill", "nowhere"):
         report = run_checks(Subject.SITE, site_cases.of_pool(pool, site), STAMP)
-        assert [(r["check_name"], r["reason"]) for r in report.runs if r["status"] == "crashed"] == []
+        assert [(r.check_name, r.reason) for r in report.runs if r.status == "crashed"] == []
 
 
 def test_checks_of_whole_sites_are_notes_and_change_nothing_they_look_at() -> None:
@@ -250,9 +250,9 @@ def test_checks_of_whole_sites_are_notes_and_change_nothing_they_look_at() -> No
     assert context.outcomes is not None
     before = {name: rows.copy() for name, rows in context.outcomes.items()}
     report = run_checks(Subject.SITE, context, STAMP)
-    assert {r["status"] for r in report.runs} == {"pass"}
+    assert {r.status for r in report.runs} == {"pass"}
     assert all(rows.equals(before[name]) for name, rows in context.outcomes.items())
-    assert {catalogue()[r["check_name"]].weight for r in report.runs} == {Weight.NOTES}
+    assert {catalogue()[r.check_name].weight for r in report.runs} == {Weight.NOTES}
 
 
 def test_checks_change_nothing_they_look_at() -> None:
@@ -293,7 +293,7 @@ def test_a_clean_run_at_any_usual_pace_is_never_returned(
     )
     context = of_trial(recorded(trial, noise_n, noise_mm, bits))
     report = run_checks(Subject.TRIAL, context, STAMP)
-    assert [f["seen"] for f in report.findings if f["weight"] == Weight.RETURNS] == []
+    assert [f.seen for f in report.findings if f.weight == Weight.RETURNS] == []
 
 
 def recorded(trial: Trial, noise_n: float, noise_mm: float, bits: int | None) -> Trial:

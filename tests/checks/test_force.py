@@ -53,7 +53,7 @@ def test_an_offset_is_found_with_its_size_whatever_it_does_to_the_footfalls(newt
     trial = with_plates(a_trial(**kind), lambda p: lifted(p, newtons))
     findings = run("plates_read_zero_unloaded", of_trial(trial)).findings
     assert len(findings) == len(trial.plates)
-    assert f"{newtons:+d} N" in findings[0]["seen"]
+    assert f"{newtons:+d} N" in findings[0].seen
 
 
 @pytest.mark.parametrize("newtons", [-12, 12])
@@ -65,7 +65,7 @@ def test_an_offset_below_the_contact_threshold_is_let_pass(newtons: float) -> No
 def test_a_drift_is_found_though_its_mean_is_small() -> None:
     trial = with_plates(a_trial(footfalls=12), lambda p: drifting(p, 25.0))
     (finding,) = run("plates_read_zero_unloaded", of_trial(trial)).findings
-    assert finding["moment_s"] > trial.duration_s / 2
+    assert finding.moment_s > trial.duration_s / 2
 
 
 def test_noise_and_short_flights_are_not_an_offset() -> None:
@@ -80,7 +80,7 @@ def test_an_offset_of_a_plate_nobody_hit_is_found() -> None:
     unhit = replace(trial.plates[1], force=np.zeros_like(trial.plates[1].force))
     trial = replace(trial, plates=(trial.plates[0], lifted(unhit, 40)))
     (finding,) = run("plates_read_zero_unloaded", of_trial(trial)).findings
-    assert finding["place"] == "plate 2"
+    assert finding.place == "plate 2"
 
 
 def test_only_the_plate_with_the_turned_sign_is_named() -> None:
@@ -88,7 +88,7 @@ def test_only_the_plate_with_the_turned_sign_is_named() -> None:
     turned = replace(trial.plates[1], force=-trial.plates[1].force)
     trial = replace(trial, plates=(trial.plates[0], turned))
     (finding,) = run("vertical_force_points_up", of_trial(trial)).findings
-    assert (finding["place"], finding["signal"]) == ("plate 2", "force:2:vertical")
+    assert (finding.place, finding.signal) == ("plate 2", "force:2:vertical")
 
 
 @pytest.mark.parametrize("step_n", [0.15, 2.5, 10.0], ids=["16 bit", "12 bit", "10 bit"])
@@ -106,8 +106,8 @@ def test_a_coarse_converter_is_not_taken_for_a_cut_off_peak(step_n: float) -> No
 def test_a_peak_cut_off_by_a_converter_is_found(step_n: float) -> None:
     trial = with_plates(a_trial(), lambda p: clipped(replace(p, raw=np.round(p.raw / step_n) * step_n), 1300))
     (finding,) = run("force_stays_below_full_scale", of_trial(trial)).findings
-    assert finding["place"] == "plate 1, channel Fy"
-    assert 0.1 < finding["moment_s"] < 0.35
+    assert finding.place == "plate 1, channel Fy"
+    assert 0.1 < finding.moment_s < 0.35
 
 
 @pytest.mark.parametrize(("newtons", "equal"), [(20.0, 6), (43.0, 7)])
@@ -128,7 +128,7 @@ def test_six_equal_counts_on_a_small_broad_peak_are_no_cut(newtons: float, equal
 def test_a_cut_off_fore_aft_channel_is_found_though_it_is_small_beside_the_vertical() -> None:
     trial = with_plates(a_trial(), lambda p: replace(p, raw=np.clip(p.raw, [-180, *[-9e9] * 5], 9e9)))
     (finding,) = run("force_stays_below_full_scale", of_trial(trial)).findings
-    assert finding["place"] == "plate 1, channel Fx"
+    assert finding.place == "plate 1, channel Fx"
 
 
 def test_reaching_what_the_file_can_store_is_enough() -> None:
@@ -146,7 +146,7 @@ def test_a_channel_at_rest_is_not_at_the_end_of_its_range() -> None:
 
 def test_the_direction_in_which_the_centre_of_pressure_leaves_is_drawn() -> None:
     (finding,) = run("centre_of_pressure_lies_on_the_plate", of_trial(with_plates(a_trial(), off_the_plate))).findings
-    assert finding["signal"] == "cop:1:right"
+    assert finding.signal == "cop:1:right"
 
 
 def test_corners_in_the_other_order_enclose_the_same_plate() -> None:

@@ -73,7 +73,7 @@ def test_the_centre_of_pressure_may_lie_six_centimetres_beside_the_foots_axis(of
 def test_an_offset_along_the_foot_is_drawn_along_the_foot(off_m: float, direction: str) -> None:
     trial = on_plate(noisy(), 1, lambda plate: pushed_to(plate, forward_m=off_m))
     (finding,) = run("centre_of_pressure_lies_under_the_foot", of_trial(trial)).findings
-    assert finding["signal"] == f"cop:1:{direction}"
+    assert finding.signal == f"cop:1:{direction}"
 
 
 def test_a_centre_of_pressure_in_front_of_the_toe_marker_is_still_under_the_toes() -> None:
@@ -91,7 +91,7 @@ def test_sides_mirrored_about_the_plates_middle_are_found_on_a_treadmill() -> No
 
     trial = with_plates(noisy(a_trial()), mirror)
     (finding,) = run("centre_of_pressure_lies_under_the_foot", of_trial(trial)).findings
-    assert "0.10 m away" in finding["seen"]
+    assert "0.10 m away" in finding.seen
 
 
 def test_exchanged_plates_are_found_on_both() -> None:
@@ -106,7 +106,7 @@ def test_exchanged_plates_are_found_on_both() -> None:
         for plate, source in ((one, two), (two, one))
     )
     findings = run("centre_of_pressure_lies_under_the_foot", of_trial(replace(trial, plates=other))).findings
-    assert [finding["place"] for finding in findings] == ["plate 1", "plate 2"]
+    assert [finding.place for finding in findings] == ["plate 1", "plate 2"]
 
 
 def test_a_point_off_the_plate_is_left_to_the_check_of_the_plate() -> None:
@@ -133,7 +133,7 @@ def test_a_plate_turned_end_for_end_keeps_its_point_under_the_foot_but_not_its_w
     trial = on_plate(noisy(), 1, turned_end_for_end)
     assert status("centre_of_pressure_lies_under_the_foot", of_trial(trial)) == "pass"
     (finding,) = run("load_moves_towards_the_toes", of_trial(trial)).findings
-    assert "moves -0.0" in finding["seen"]
+    assert "moves -0.0" in finding.seen
 
 
 @pytest.mark.parametrize(("share", "expected"), [(0.0, "pass"), (-0.1, "pass"), (-0.5, "found")])
@@ -162,8 +162,8 @@ def test_the_outer_edge_of_the_foot_may_not_be_beyond_the_plate(right_m: float, 
 
 def test_toes_over_the_front_edge_are_found() -> None:
     (finding,) = run("whole_foot_is_on_the_plates", of_trial(shifted(0.0, forward_m=0.42))).findings
-    assert "tip of the toes" in finding["seen"] or "second metatarsal head" in finding["seen"]
-    assert "2 of 2 footfalls" in finding["seen"]
+    assert "tip of the toes" in finding.seen or "second metatarsal head" in finding.seen
+    assert "2 of 2 footfalls" in finding.seen
 
 
 def test_a_foot_across_the_gap_between_two_plates_is_on_the_plates() -> None:
@@ -172,7 +172,7 @@ def test_a_foot_across_the_gap_between_two_plates_is_on_the_plates() -> None:
     longer[:2, FORWARD] = trial.plates[1].corners[2:, FORWARD] - 0.005
     joined = replace(trial, plates=(replace(trial.plates[0], corners=longer), trial.plates[1]))
     (finding,) = run("whole_foot_is_on_the_plates", of_trial(joined)).findings
-    assert finding["place"] == "footfall 2 (left)"
+    assert finding.place == "footfall 2 (left)"
 
 
 def test_a_treadmill_has_no_floor_beside_it() -> None:
@@ -191,8 +191,8 @@ def test_a_delay_moves_both_events_the_same_way(contact_ms: float, toe_off_ms: f
 def test_the_finding_says_which_comes_first() -> None:
     (late,) = run("force_and_markers_share_one_clock", with_bias(50, 50)).findings
     (early,) = run("force_and_markers_share_one_clock", with_bias(-50, -50)).findings
-    assert "50 ms after the force" in late["seen"]
-    assert "50 ms before the force" in early["seen"]
+    assert "50 ms after the force" in late.seen
+    assert "50 ms before the force" in early.seen
 
 
 def test_one_kind_of_event_is_not_enough() -> None:

@@ -45,8 +45,8 @@ CLEAN = dict.fromkeys(PLANTED, lambda: of_trial(noisy()))
 
 def test_only_the_turned_plate_is_named_with_both_halves() -> None:
     (finding,) = run("foot_brakes_before_it_pushes", of_trial(scaled(FORWARD, -1, plate=2))).findings
-    assert finding["place"] == "plate 2"
-    assert finding["signal"] == "force:2:fore_aft"
+    assert finding.place == "plate 2"
+    assert finding.signal == "force:2:fore_aft"
 
 
 @pytest.mark.parametrize("newtons", [-80.0, 80.0])
@@ -96,7 +96,7 @@ def test_a_plate_without_any_fore_aft_force_still_gives_a_sentence() -> None:
         return force
 
     (finding,) = run("sideways_force_is_the_smallest", of_trial(on_plate(noisy(), 1, with_components(none)))).findings
-    assert "99.0 times" in finding["seen"]
+    assert "99.0 times" in finding.seen
 
 
 @pytest.mark.parametrize(("factor", "expected"), [(1.8, "pass"), (2.6, "found")])
@@ -112,7 +112,7 @@ def test_the_direction_of_the_larger_horizontal_force_is_drawn() -> None:
 
     trial = on_plate(noisy(), 2, with_components(sideways))
     (finding,) = run("ground_pushes_nearly_straight_up", of_trial(trial)).findings
-    assert finding["signal"] == "force:2:sideways"
+    assert finding.signal == "force:2:sideways"
 
 
 @pytest.mark.parametrize(

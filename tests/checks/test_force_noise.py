@@ -49,8 +49,8 @@ def test_noise_of_seven_newtons_is_too_much(newtons: float, expected: str) -> No
 def test_hum_is_told_from_broad_noise() -> None:
     (hum,) = run("empty_plates_are_quiet", of_trial(humming(12.0))).findings
     broad = run("empty_plates_are_quiet", of_trial(noisy(newtons=12.0))).findings
-    assert "most of it near 5" in hum["seen"]
-    assert all("spread over all frequencies" in finding["seen"] for finding in broad)
+    assert "most of it near 5" in hum.seen
+    assert all("spread over all frequencies" in finding.seen for finding in broad)
 
 
 def test_a_drift_of_the_zero_is_not_noise() -> None:

@@ -55,9 +55,9 @@ def test_three_copies_in_a_row_are_enough(length: int, back: int, expected: str)
 def test_held_samples_and_blocks_are_described_apart() -> None:
     (held,) = run("force_samples_are_not_repeated", of_trial(repeated(15, 1))).findings
     (block,) = run("force_samples_are_not_repeated", of_trial(repeated(15, 20))).findings
-    assert "15 samples" in held["seen"]
-    assert "those one sample before" in held["seen"]
-    assert "those 0.020 s before; the longest stretch lasts 0.015 s" in block["seen"]
+    assert "15 samples" in held.seen
+    assert "those one sample before" in held.seen
+    assert "those 0.020 s before; the longest stretch lasts 0.015 s" in block.seen
 
 
 def test_an_empty_plate_may_read_the_same_for_long() -> None:
@@ -96,14 +96,14 @@ def test_a_sample_may_be_off_by_a_hundred_newtons(newtons: float, expected: str)
 
 def test_a_spike_is_counted_once_and_named_by_its_direction() -> None:
     (finding,) = run("force_has_no_spikes", of_trial(torn(250.0, FORWARD))).findings
-    assert "1 of them" in finding["seen"]
-    assert "fore-aft" in finding["seen"]
-    assert finding["signal"] == "force:1:fore_aft"
+    assert "1 of them" in finding.seen
+    assert "fore-aft" in finding.seen
+    assert finding.signal == "force:1:fore_aft"
 
 
 def test_a_spike_on_the_empty_plate_is_found_too() -> None:
     (finding,) = run("force_has_no_spikes", of_trial(torn(200.0, at=40))).findings
-    assert finding["moment_s"] == pytest.approx(0.040)
+    assert finding.moment_s == pytest.approx(0.040)
 
 
 def test_a_step_is_no_spike() -> None:

@@ -46,7 +46,7 @@ def test_two_per_cent_of_the_neighbours_force_are_too_much_whatever_the_sign(sha
 
 def test_a_copy_is_reported_with_its_share_and_its_source() -> None:
     (finding,) = run("plates_do_not_talk_across", of_trial(talking(0.05))).findings
-    assert "on plate 1 alone, plate 2 shows +5.0 %" in finding["seen"]
+    assert "on plate 1 alone, plate 2 shows +5.0 %" in finding.seen
 
 
 def test_a_foot_whose_marker_is_above_both_plates_may_load_both() -> None:
@@ -74,7 +74,7 @@ def test_ringing_counts_from_twelve_newtons_once_the_foot_is_gone(newtons: float
 @pytest.mark.parametrize("hertz", [20, 30, 42, 60])
 def test_the_frequency_of_the_ringing_is_told(hertz: int) -> None:
     (finding,) = run("plates_are_still_after_toe_off", of_trial(ringing(60.0, hertz=hertz))).findings
-    assert any(f"at about {near} Hz" in finding["seen"] for near in range(hertz - 4, hertz + 5))
+    assert any(f"at about {near} Hz" in finding.seen for near in range(hertz - 4, hertz + 5))
 
 
 def test_ringing_is_found_in_the_short_flights_of_a_treadmill() -> None:

@@ -36,17 +36,17 @@ def test_a_text_in_a_row_keeps_out_the_trials_of_that_row_only(level: str) -> No
     own = {str(sessions["session_id"].iloc[0])} if level == "participant_id" else {value}
     column = {"trial_id": "trial_id", "session_id": "session_id", "participant_id": "session_id"}[level]
     report = run(TEXTS, of_delivery(a_delivery(identifying=(a_cell(**{level: value}),))))
-    assert {f["trial_id"] for f in report.findings} == set(trials.loc[trials[column].isin(own), "trial_id"])
-    assert {f["weight"] for f in report.findings} == {Weight.WITHHOLDS}
+    assert {f.trial_id for f in report.findings} == set(trials.loc[trials[column].isin(own), "trial_id"])
+    assert {f.weight for f in report.findings} == {Weight.WITHHOLDS}
 
 
 @pytest.mark.parametrize("ids", [{}, {"trial_id": "of-another-delivery"}, {"participant_id": "nobody"}])
 def test_a_text_that_belongs_to_no_trial_stops_the_delivery(ids: dict[str, str]) -> None:
     (finding,) = run(TEXTS, of_delivery(a_delivery(identifying=(a_cell(**ids),)))).findings
-    assert finding["weight"] == Weight.STOPS
+    assert finding.weight == Weight.STOPS
 
 
 def test_a_second_file_is_named_where_the_text_stands_in_it() -> None:
     telling = Identifying("date", "trials/T1.edf", "start date of the header")
     (finding,) = run(FILES, of_reading(Reading("T1", "trials/T1.c3d", identifying=(telling,)))).findings
-    assert (finding["file"], finding["trial_id"]) == ("trials/T1.edf", "T1")
+    assert (finding.file, finding.trial_id) == ("trials/T1.edf", "T1")

@@ -54,7 +54,7 @@ def test_the_narrowest_threshold_counts(study: Study, ended: str) -> None:
 
 def test_the_message_names_the_threshold_in_force() -> None:
     finding, _ = run(MASS, a_heavier_runner(a_study_with(mill={MASS: {"change_percent": 11.5}}))).findings
-    assert "11.5 %" in finding["expected"]
+    assert "11.5 %" in finding.expected
 
 
 def test_a_delivery_of_no_known_laboratory_is_judged_by_the_study() -> None:

@@ -81,8 +81,8 @@ def test_frames_in_reverse_order_are_a_runner_who_travels_backwards(surface: str
     trial = a_runner(surface=surface, footfalls=8)
     assert status(FORWARDS, of_trial(trial)) == "pass"
     (finding,) = run(FORWARDS, of_trial(backwards(trial))).findings
-    assert "body travels 180 degrees" in finding["seen"]
-    assert "reverse order" in finding["remedy"]
+    assert "body travels 180 degrees" in finding.seen
+    assert "reverse order" in finding.remedy
 
 
 def test_a_runner_who_hardly_moves_has_no_direction() -> None:

@@ -66,8 +66,8 @@ def test_a_marker_may_rest_for_a_twentieth_of_a_second(steps: int, expected: str
 def test_the_held_stretch_and_how_many_there_are_is_told() -> None:
     trial = held(held(a_runner(), KNEE, 100, 12), KNEE, 300, 20)
     (finding,) = run(FROZEN, of_trial(trial)).findings
-    assert "0.100 s, frames 301 to 321" in finding["seen"]
-    assert finding["seen"].endswith(": 2.")
+    assert "0.100 s, frames 301 to 321" in finding.seen
+    assert finding.seen.endswith(": 2.")
 
 
 def test_a_gap_that_intake_filled_is_not_frozen() -> None:
@@ -80,7 +80,7 @@ def test_a_whole_frame_that_rests_is_told_as_repeated_and_not_as_frozen() -> Non
     trial = copied(a_runner(), list(range(200, 220)))
     assert status(FROZEN, of_trial(trial)) == "pass"
     (finding,) = run(REPEATED, of_trial(trial)).findings
-    assert "20 of " in finding["seen"]
+    assert "20 of " in finding.seen
 
 
 def test_a_person_who_stands_may_stand_still() -> None:
@@ -92,8 +92,8 @@ def test_a_person_who_stands_may_stand_still() -> None:
 def test_few_repeated_frames_are_noted_and_many_returned(every: int, weight: Weight) -> None:
     trial = copied(a_runner(), list(range(20, 590, every)))
     (finding,) = run(REPEATED, of_trial(trial)).findings
-    assert finding["weight"] == weight
-    assert f"every {every} frames as a rule" in finding["seen"]
+    assert finding.weight == weight
+    assert f"every {every} frames as a rule" in finding.seen
 
 
 def test_a_single_marker_that_rests_makes_no_repeated_frame() -> None:
@@ -110,8 +110,8 @@ def test_a_repeated_frame_is_seen_though_some_markers_are_hidden() -> None:
 @pytest.mark.parametrize("first", [0, 1])
 def test_the_rate_of_the_cameras_is_told_from_the_frames_between(period: int, first: int) -> None:
     (finding,) = run(DRAWN, of_trial(drawn(a_runner(), period, first))).findings
-    assert f"Of every {period} frames only one was measured" in finding["seen"]
-    assert f"recorded at {200 / period:g} Hz" in finding["remedy"]
+    assert f"Of every {period} frames only one was measured" in finding.seen
+    assert f"recorded at {200 / period:g} Hz" in finding.remedy
 
 
 def on_grid(trial: Trial, millimetres: float) -> Trial:

@@ -52,7 +52,7 @@ CLEAN = dict.fromkeys(PLANTED, lambda: stood(a_runner()))
 def found_by(trial: Trial) -> list[str]:
     """Names of the checks of labels, axes and standing that find something, one name per finding."""
     context = stood(trial) if trial.kind == "running" else of_trial(trial)
-    return [finding["check_name"] for name in LABELS for finding in run(name, context).findings]
+    return [finding.check_name for name in LABELS for finding in run(name, context).findings]
 
 
 EXCHANGES = {
@@ -115,7 +115,7 @@ def test_without_a_pelvis_two_feet_that_contradict_each_other_are_told_by_the_ax
     (finding,) = run(
         "toes_are_ahead_of_heels", of_trial(labels_exchanged(replace(trial, markers=feet), HEEL, TOE))
     ).findings
-    assert finding["place"] == f"{HEEL} and {TOE}"
+    assert finding.place == f"{HEEL} and {TOE}"
 
 
 def test_two_balls_that_touch_for_an_instant_are_no_fault() -> None:
@@ -153,8 +153,8 @@ def test_skin_over_knee_and_hip_slides_further(role: str, up_m: float, expected:
 
 def test_the_marker_that_was_stuck_on_again_is_named() -> None:
     (finding,) = run(LENGTHS, stood(a_runner(), calcaneus_right=(0.03, 0, 0))).findings
-    assert f"all of them to {HEEL}" in finding["seen"]
-    assert "2 of 3" in finding["seen"]
+    assert f"all of them to {HEEL}" in finding.seen
+    assert "2 of 3" in finding.seen
 
 
 def test_without_a_standing_trial_lengths_are_not_looked_at() -> None:
@@ -182,7 +182,7 @@ def test_every_exchange_within_a_foot_of_the_real_runner_is_found_once() -> None
         parts = [f"{part}_{side}" for part in ("calcaneus", "second_metatarsal_head", "fifth_metatarsal_head")]
         for pair in combinations(parts, 2):
             wrong = replace(context, trial=labels_exchanged(context.trial, *pair))
-            findings = [finding["check_name"] for name in PLANTED for finding in run(name, wrong).findings]
+            findings = [finding.check_name for name in PLANTED for finding in run(name, wrong).findings]
             assert findings == [INNER_OUTER if parts[0] not in pair else "toes_are_ahead_of_heels"]
 
 
@@ -190,7 +190,7 @@ def test_every_exchange_within_a_foot_of_the_real_runner_is_found_once() -> None
 def test_knee_markers_measured_in_one_trial_and_computed_in_the_other_are_told() -> None:
     """The source holds measured epicondyles for standing only, and points computed from clusters for both."""
     found = run(LENGTHS, real_context("running", standing_as="measured")).findings
-    assert {finding["place"].split(" ")[0] for finding in found} == {
+    assert {finding.place.split(" ")[0] for finding in found} == {
         "lateral_malleolus_left",
         "lateral_malleolus_right",
     }

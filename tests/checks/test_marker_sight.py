@@ -57,8 +57,8 @@ def test_a_tenth_of_the_frames_may_be_filled(percent: float, expected: str) -> N
 
 def test_markers_that_are_lost_together_are_one_finding_about_the_worst() -> None:
     (finding,) = run(FILLED, of_trial(lost(lost(a_runner(), HIP, 15), HEEL, 30))).findings
-    assert finding["place"] == f"{HEEL}, {HIP}"
-    assert HEEL in finding["seen"]
+    assert finding.place == f"{HEEL}, {HIP}"
+    assert HEEL in finding.seen
 
 
 def test_filled_frames_of_a_marker_that_the_study_can_do_without_do_not_count() -> None:
@@ -88,8 +88,8 @@ def test_half_of_the_contacts_are_enough(hidden: int, expected: str) -> None:
 def test_a_forefoot_hidden_at_contact_counts_like_a_heel() -> None:
     trial = hidden_at_contacts(a_runner(), slice(None), "second_metatarsal_head")
     (finding,) = run(CONTACT, of_trial(trial)).findings
-    assert "Only 0 of 8 footfalls" in finding["seen"]
-    assert TOE.removesuffix("_right") in finding["place"]
+    assert "Only 0 of 8 footfalls" in finding.seen
+    assert TOE.removesuffix("_right") in finding.place
 
 
 def test_a_marker_hidden_between_contacts_is_no_fault() -> None:

@@ -100,22 +100,22 @@ def test_the_gap_is_measured_though_no_footfall_was_found() -> None:
 def test_exchanged_labels_are_named_once_however_they_alternate(frames) -> None:
     trial = exchanged(a_trial(), TOE, FIFTH, frames)
     (finding,) = run("markers_keep_their_distance", of_trial(trial)).findings
-    assert "exchang" in finding["seen"]
-    assert "left" not in finding["place"]
+    assert "exchang" in finding.seen
+    assert "left" not in finding.place
 
 
 def test_a_heel_label_exchanged_with_the_fifth_metatarsals_is_found() -> None:
     trial = exchanged(a_trial(), HEEL, FIFTH, slice(100, 200))
     (finding,) = run("markers_keep_their_distance", of_trial(trial)).findings
-    assert {HEEL, FIFTH} <= set(finding["place"].replace(",", "").split())
+    assert {HEEL, FIFTH} <= set(finding.place.replace(",", "").split())
 
 
 def test_a_marker_that_came_loose_is_found_on_its_distances() -> None:
     trial = spiked(a_trial(), HEEL, slice(400, None), 0.03, axis=0)
     findings = run("markers_keep_their_distance", of_trial(trial)).findings
     assert findings
-    assert all(HEEL in finding["place"] for finding in findings)
-    assert not any("exchang" in finding["seen"] for finding in findings)
+    assert all(HEEL in finding.place for finding in findings)
+    assert not any("exchang" in finding.seen for finding in findings)
 
 
 @pytest.mark.parametrize("millimetres", [5, 10])
@@ -129,21 +129,21 @@ def test_a_shoe_that_bends_keeps_its_distances(millimetres: float) -> None:
 @pytest.mark.parametrize("role", ["sacrum", "greater_trochanter_left"])
 def test_a_jump_is_found_for_however_many_frames_it_lasts(frames, role: str) -> None:
     (finding,) = run("markers_move_without_jumps", of_trial(spiked(a_trial(), role, frames, 0.12))).findings
-    assert finding["place"] == f"{role}, frame 301"
-    assert finding["signal"] == f"marker:{role}:up"
+    assert finding.place == f"{role}, frame 301"
+    assert finding.signal == f"marker:{role}:up"
 
 
 def test_a_jump_of_a_marker_that_the_study_can_do_without_is_only_noted() -> None:
     trial = a_trial()
     spare = spiked(replace(trial, markers={**trial.markers, "sternum": trial.markers["sacrum"]}), "sternum", 300, 0.12)
     (finding,) = run("markers_move_without_jumps", of_trial(spare)).findings
-    assert finding["weight"] == Weight.NOTES
+    assert finding.weight == Weight.NOTES
 
 
 def test_separate_jumps_are_counted_and_the_first_is_measured() -> None:
     (finding,) = run("markers_move_without_jumps", of_trial(spiked(a_trial(), "sacrum", [100, 300], 0.12))).findings
-    assert "120 mm" in finding["seen"]
-    assert finding["seen"].endswith(": 2.")
+    assert "120 mm" in finding.seen
+    assert finding.seen.endswith(": 2.")
 
 
 def test_exchanged_labels_are_not_told_a_second_time_as_jumps() -> None:
@@ -165,7 +165,7 @@ def test_a_runner_who_shifts_altogether_is_one_finding() -> None:
     sway = np.outer(np.linspace(0, 0.1, 200), [1, 0, 0])
     moved = replace(trial, markers={role: path + sway for role, path in trial.markers.items()})
     (finding,) = run("standing_trial_stands_still", of_trial(moved)).findings
-    assert "13 of 13" in finding["seen"]
+    assert "13 of 13" in finding.seen
 
 
 def test_one_bad_frame_is_not_a_movement() -> None:
@@ -175,14 +175,14 @@ def test_one_bad_frame_is_not_a_movement() -> None:
 
 def test_a_mirrored_recording_is_told_as_one_finding_about_the_axes() -> None:
     (finding,) = run("left_and_right_are_on_their_sides", of_trial(mirrored(a_trial()))).findings
-    assert "axes" in finding["remedy"]
+    assert "axes" in finding.remedy
 
 
 def test_one_exchanged_pair_is_told_by_its_name() -> None:
     trial = sides_exchanged(a_trial(), "greater_trochanter")
     (finding,) = run("left_and_right_are_on_their_sides", of_trial(trial)).findings
-    assert "greater_trochanter" in finding["remedy"]
-    assert "axes" not in finding["remedy"]
+    assert "greater_trochanter" in finding.remedy
+    assert "axes" not in finding.remedy
 
 
 def test_feet_that_cross_the_middle_line_a_little_are_on_their_sides() -> None:
@@ -236,8 +236,8 @@ needs_real_run = pytest.mark.skipif(not REAL_RUN.is_dir(), reason=f"the real run
 def test_in_the_real_run_exactly_the_exchange_on_the_right_foot_is_found(name: str, axes: tuple) -> None:
     context = of_trial(real_run(name, axes))
     (finding,) = run("markers_keep_their_distance", context).findings
-    assert finding["place"] == f"{TOE} and {FIFTH}, from frame 1"
-    assert "43 frames" in finding["seen"]  # truth.json: marker_exchange, 43 of 123 frames
+    assert finding.place == f"{TOE} and {FIFTH}, from frame 1"
+    assert "43 frames" in finding.seen  # truth.json: marker_exchange, 43 of 123 frames
     assert status("markers_move_without_jumps", context) == "pass"
 
 

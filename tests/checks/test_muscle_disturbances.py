@@ -68,7 +68,7 @@ def test_noise_counts_against_the_bursts(rest_uv: float, ended: str) -> None:
 
 @pytest.mark.parametrize("mains_hz", [49.9, 50.0, 60.1])
 def test_both_mains_frequencies_are_found_and_named(mains_hz: float) -> None:
-    assert f"{mains_hz:.0f} Hz mains" in run(HUM, with_signals(humming(9.0, mains_hz))).findings[0]["seen"]
+    assert f"{mains_hz:.0f} Hz mains" in run(HUM, with_signals(humming(9.0, mains_hz))).findings[0].seen
 
 
 def test_a_little_hum_and_a_line_between_the_mains_frequencies_are_no_fault() -> None:
@@ -87,7 +87,7 @@ def test_a_swing_smaller_than_the_bursts_is_borne(size_uv: float, ended: str) ->
 
 
 def test_the_heart_rate_is_told() -> None:
-    assert "133 times a minute" in run(HEART, with_signals(beating(60.0, 0.45))).findings[0]["seen"]
+    assert "133 times a minute" in run(HEART, with_signals(beating(60.0, 0.45))).findings[0].seen
 
 
 def test_what_repeats_with_the_steps_is_movement_and_no_heart() -> None:
@@ -101,7 +101,7 @@ def test_crosstalk_is_no_copy(share: float, ended: str) -> None:
 
 
 def test_a_copy_that_is_turned_over_is_said_to_be() -> None:
-    assert "upside down" in run(OWN, with_signals(*copied())).findings[0]["seen"]
+    assert "upside down" in run(OWN, with_signals(*copied())).findings[0].seen
 
 
 def test_two_muscles_that_share_only_the_mains_are_no_copies() -> None:

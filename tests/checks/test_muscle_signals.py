@@ -76,13 +76,13 @@ def test_without_a_muscle_there_is_nothing_to_look_at(name: str) -> None:
 def test_a_finding_names_channel_and_file_and_can_be_drawn(name: str) -> None:
     (own,) = PLANTED[name].context().trial.signals  # type: ignore[union-attr]
     (finding,) = run(name, with_signals(replace(own, source="sidecar", label="EMG 7"))).findings
-    assert "'EMG 7'" in finding["seen"]
-    assert (finding["signal"], finding["file"]) == ("channel:EMG 7", "trials/T1.edf")
+    assert "'EMG 7'" in finding.seen
+    assert (finding.signal, finding.file) == ("channel:EMG 7", "trials/T1.edf")
 
 
 def test_an_envelope_is_told_from_a_rectified_signal() -> None:
-    assert "envelope" in run(RAW, with_signals(smoothed())).findings[0]["seen"]
-    assert "full-wave" in run(RAW, with_signals(rectified())).findings[0]["seen"]
+    assert "envelope" in run(RAW, with_signals(smoothed())).findings[0].seen
+    assert "full-wave" in run(RAW, with_signals(rectified())).findings[0].seen
 
 
 def test_an_offset_or_a_turned_sign_does_not_make_a_signal_rectified() -> None:
@@ -122,10 +122,10 @@ def test_steps_count_against_the_bursts(step_uv: float, ended: str) -> None:
 @pytest.mark.parametrize(("size_uv", "ended"), [(300.0, "pass"), (2500.0, "found")])
 def test_a_sample_as_large_as_a_burst_is_no_spike(size_uv: float, ended: str) -> None:
     report = run(SPIKES, with_signals(spiked(size_uv)))
-    assert report.runs[0]["status"] == ended
+    assert report.runs[0].status == ended
     if report.findings:
-        assert "2 single samples" in report.findings[0]["seen"]
-        assert report.findings[0]["moment_s"] == pytest.approx(0.9)
+        assert "2 single samples" in report.findings[0].seen
+        assert report.findings[0].moment_s == pytest.approx(0.9)
 
 
 def test_a_signal_that_the_outcomes_refuse_is_told_of_once_only() -> None:

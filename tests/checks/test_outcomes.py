@@ -42,7 +42,7 @@ CLEAN = dict.fromkeys(PLANTED, lambda: of_trial(a_trial()))
 def test_a_belt_without_a_single_footfall_is_found() -> None:
     trial = with_plates(a_trial(), lambda p: replace(p, force=p.force * 0))
     (finding,) = run("enough_footfalls_are_complete", of_trial(trial)).findings
-    assert finding["seen"].startswith("0 ")
+    assert finding.seen.startswith("0 ")
 
 
 @pytest.mark.parametrize(("footfalls", "expected"), [(5, "found"), (6, "pass")])
@@ -85,7 +85,7 @@ def test_a_study_may_set_its_own_limit() -> None:
 def test_the_belt_is_measured_by_the_foot_that_stands_on_it() -> None:
     trial = replace(a_trial(speed=3.0), set_speed_m_per_s=3.6)
     (finding,) = run("speed_keeps_to_the_protocol", of_trial(trial)).findings
-    assert "3.00 m/s" in finding["seen"]
+    assert "3.00 m/s" in finding.seen
 
 
 def test_the_speed_of_a_pass_is_compared_on_a_runway() -> None:

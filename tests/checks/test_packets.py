@@ -44,7 +44,7 @@ def test_a_few_equal_samples_are_no_lost_packet(length: int, ended: str) -> None
 
 def test_a_packet_that_was_filled_with_zeros_is_found() -> None:
     (finding,) = run(LOST, with_signals(held(30, value=0.0))).findings
-    assert "2 times, 60 ms together and 30 ms" in finding["seen"]
+    assert "2 times, 60 ms together and 30 ms" in finding.seen
 
 
 def test_a_coarse_channel_and_a_switch_without_noise_are_not_judged() -> None:
@@ -69,13 +69,13 @@ def test_a_file_that_is_filled_up_at_its_start_or_end_lost_nothing() -> None:
 @pytest.mark.parametrize(("length", "ended"), [(20, "pass"), (100, "found")])
 def test_a_block_must_be_long_enough_to_be_no_accident(length: int, ended: str) -> None:
     report = run(TWICE, with_signals(repeated(length)))
-    assert report.runs[0]["status"] == ended
+    assert report.runs[0].status == ended
     if report.findings:
-        assert "100 ms from 1.20 s" in report.findings[0]["seen"]
-        assert "200 ms apart" in report.findings[0]["seen"]
+        assert "100 ms from 1.20 s" in report.findings[0].seen
+        assert "200 ms apart" in report.findings[0].seen
 
 
 def test_all_channels_with_a_block_are_one_finding() -> None:
     both = [changed(s, lambda x, t: np.concatenate([x[:500], x[400:500], x[600:]])) for s in four_muscles()]
     (finding,) = run(TWICE, with_signals(*both)).findings
-    assert "3 other channels do the like" in finding["seen"]
+    assert "3 other channels do the like" in finding.seen

@@ -8,6 +8,7 @@ from typing import Any
 
 import pytest
 
+from checks.findings import rows_of
 from checks.run import Context
 from tests.builders import a_study
 from tests.checks.received_builders import a_delivery
@@ -65,8 +66,8 @@ def test_without_a_year_in_the_study_file_ages_are_counted_this_year() -> None:
 @pytest.mark.parametrize("birth_year", [1940, 2015])
 def test_no_year_and_no_age_is_told(birth_year: int) -> None:
     (finding, *_) = run("runners_are_adults_of_a_credible_age", people(a_runner(birth_year=birth_year))).findings
-    assert re.findall(r"\d+", finding["seen"]) in (["1", "80"], ["1", "18"])  # runner P1 and the limit
-    assert str(birth_year) not in "".join(str(value) for value in finding.values())
+    assert re.findall(r"\d+", finding.seen) in (["1", "80"], ["1", "18"])  # runner P1 and the limit
+    assert str(birth_year) not in "".join(str(value) for value in rows_of([finding])[0].values())
 
 
 @pytest.mark.parametrize(("stature", "expected"), [(1.39, "found"), (1.41, "pass"), (2.09, "pass"), (2.11, "found")])
@@ -81,9 +82,9 @@ def test_legs_are_about_half_of_stature(leg: float, expected: str) -> None:
 
 def test_pounds_are_guessed_where_they_would_fit() -> None:
     (finding, *_) = run("mass_fits_stature", people(a_runner(mass_kg=132.0))).findings
-    assert "were it pounds, 59.9 kg" in finding["seen"]
+    assert "were it pounds, 59.9 kg" in finding.seen
     (finding, *_) = run("mass_fits_stature", people(a_runner(mass_kg=40.0))).findings
-    assert "pounds," not in finding["seen"]
+    assert "pounds," not in finding.seen
 
 
 @pytest.mark.parametrize(("mass", "expected"), [(43.0, "found"), (44.0, "pass"), (109.0, "pass"), (110.5, "found")])
@@ -110,7 +111,7 @@ def test_one_difference_makes_two_people(other: dict) -> None:
 
 def test_three_alike_are_told_with_the_first() -> None:
     findings = run("no_runner_is_enrolled_twice", people(a_runner(), a_runner("P2"), a_runner("P3"))).findings
-    assert [re.findall(r"P\d", finding["seen"]) for finding in findings] == [["P2", "P1"], ["P3", "P1"]]
+    assert [re.findall(r"P\d", finding.seen) for finding in findings] == [["P2", "P1"], ["P3", "P1"]]
 
 
 @pytest.mark.parametrize(("mass", "expected"), [(57.2, "found"), (57.5, "pass"), (64.6, "pass"), (64.8, "found")])

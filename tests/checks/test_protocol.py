@@ -58,7 +58,7 @@ def test_a_visit_may_be_ten_days_from_the_plan(day: int, expected: str) -> None:
 
 def test_a_visit_that_is_early_says_so() -> None:
     findings = run("visits_are_near_their_planned_week", last(study_day=30)).findings
-    assert "day 30, 40 days before the plan" in findings[0]["seen"]
+    assert "day 30, 40 days before the plan" in findings[0].seen
 
 
 def test_the_same_day_for_two_visits_is_not_the_wrong_order() -> None:
@@ -68,8 +68,8 @@ def test_the_same_day_for_two_visits_is_not_the_wrong_order() -> None:
 
 def test_both_sessions_of_an_exchange_are_told_each_with_the_other() -> None:
     one, two = run("visits_are_in_the_order_of_the_plan", exchanged()).findings
-    assert "Session S1, visit 'last', was on study day 0, and session S2, visit 'first', on day 70" in one["seen"]
-    assert two["place"] == "session_id S2, column visit"
+    assert "Session S1, visit 'last', was on study day 0, and session S2, visit 'first', on day 70" in one.seen
+    assert two.place == "session_id S2, column visit"
 
 
 def test_two_runners_may_each_come_to_a_visit() -> None:
@@ -89,7 +89,7 @@ def test_running_speeds_have_limits(speed: float, expected: str) -> None:
 
 def test_kilometres_an_hour_are_turned_into_metres_a_second() -> None:
     findings = run("set_speed_is_a_running_speed", only(set_speed_m_per_s=9.0)).findings
-    assert "it would be 2.50 m/s" in findings[0]["seen"]
+    assert "it would be 2.50 m/s" in findings[0].seen
 
 
 @pytest.mark.parametrize("where", [{"site": "nowhere"}, {"site": "way"}])

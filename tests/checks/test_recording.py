@@ -47,19 +47,19 @@ def test_a_turned_vertical_axis_is_found_with_the_units() -> None:
 def test_a_marker_without_a_single_position_counts_as_not_there() -> None:
     empty = with_marker(a_trial(), "sacrum", lambda path: path * np.nan)
     (finding,) = run("required_markers_are_labelled", of_trial(empty)).findings
-    assert finding["place"] == "sacrum"
+    assert finding.place == "sacrum"
 
 
 def test_the_labels_of_another_laboratory_are_one_finding() -> None:
     trial = a_trial()
     other = replace(trial, markers={}, missing_labels=dict.fromkeys(trial.markers, "other"))
     (finding,) = run("required_markers_are_labelled", of_trial(other)).findings
-    assert finding["place"] == "13 markers"
+    assert finding.place == "13 markers"
 
 
 def test_the_lab_reads_its_own_label_in_the_finding() -> None:
     (finding,) = run("required_markers_are_labelled", of_trial(without(a_trial(), "sacrum"))).findings
-    assert "label sac" in finding["seen"]
+    assert "label sac" in finding.seen
 
 
 def test_plates_of_another_type_are_found() -> None:

@@ -33,14 +33,14 @@ def test_a_cell_without_a_word_is_no_reason(reason: str) -> None:
 
 def test_a_trial_that_comes_again_unchanged_needs_no_reason() -> None:
     (ended,) = run(NAME, resent(parts=())).runs
-    assert (ended["status"], ended["rows_examined"]) == ("pass", 2)
+    assert (ended.status, ended.rows_examined) == ("pass", 2)
 
 
 def test_the_finding_names_the_trial_what_differs_and_the_delivery_that_stays_in_force() -> None:
     (finding,) = run(NAME, resent(parts=("its file", "its row of sessions.csv"))).findings
-    assert finding["trial_id"] == "T1"
-    assert "mill-001" in finding["seen"]
-    assert "(its file, its row of sessions.csv)" in finding["seen"]
+    assert finding.trial_id == "T1"
+    assert "mill-001" in finding.seen
+    assert "(its file, its row of sessions.csv)" in finding.seen
 
 
 def test_a_first_delivery_has_nothing_to_look_at() -> None:

@@ -32,7 +32,7 @@ def test_a_shift_counts_from_several_spreads_between_runners(degrees: float, fou
 
 def test_one_cause_is_one_note_that_says_how_many_comparisons_are_off() -> None:
     (finding,) = run(CENTRE, of_pool(shifted(a_pool(), "mill", "foot_strike_angle_deg", 48.0))).findings
-    assert "4 of 4 comparisons" in finding["seen"]
+    assert "4 of 4 comparisons" in finding.seen
 
 
 def test_a_shift_at_another_site_is_not_this_sites() -> None:
@@ -70,8 +70,8 @@ def test_a_site_left_out_everywhere_makes_no_gap_at_the_others() -> None:
 @pytest.mark.parametrize("name", [CENTRE, SPREAD, MISSING])
 def test_with_too_few_runners_nothing_is_judged(name: str) -> None:
     (ended,) = run(name, of_pool(a_pool(runners=3))).runs
-    assert ended["status"] == "skipped"
-    assert "few" in ended["reason"]
+    assert ended.status == "skipped"
+    assert "few" in ended.reason
 
 
 @pytest.mark.parametrize("name", [CENTRE, SPREAD])
@@ -91,7 +91,7 @@ def test_values_that_are_all_the_same_everywhere_are_not_judged() -> None:
     means = pool["runner_means"].copy()
     means["contact_time_s"] = 0.24
     report = run(CENTRE, of_pool({**pool, "runner_means": means}))
-    assert report.runs[0]["status"] == "pass"
+    assert report.runs[0].status == "pass"
     assert "contact_time_s" not in {answer.expected.column for _, answer in report.evidence}
 
 

@@ -76,8 +76,8 @@ def test_the_finding_names_the_session_in_which_it_was_sure() -> None:
     context = with_values([*QUIET, 1.0, 1.03, 1.04])
     (finding,) = run(FORCE, context).findings
     assert context.outcomes is not None
-    assert context.outcomes["device_sessions"]["session_id"].iloc[12] in finding["seen"]
-    assert "2 of 3 sessions" in finding["seen"]
+    assert context.outcomes["device_sessions"]["session_id"].iloc[12] in finding.seen
+    assert "2 of 3 sessions" in finding.seen
 
 
 @pytest.mark.parametrize("count", [0, 1, 9, 10, 11])

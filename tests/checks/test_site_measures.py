@@ -35,7 +35,7 @@ def judged(column: str, digits: list[int], step: float) -> list[str]:
     runners = with_digits(column, digits, step)
     runners[list(others)] = np.nan
     report = run(DIGITS, of_pool({**pool, "runners": runners, "sessions": sessions}))
-    return [f["place"] for f in report.findings]
+    return [f.place for f in report.findings]
 
 
 @pytest.mark.parametrize(("heaped", "found"), [(6, []), (7, ["stature_m"]), (10, ["stature_m"])])
@@ -58,8 +58,8 @@ def test_preferred_digits_other_than_0_and_5_are_found_in_a_large_site() -> None
 
 def test_the_message_counts_digits_and_names_the_step() -> None:
     (finding,) = run(DIGITS, PLANTED[DIGITS].context()).findings
-    assert "values of mass end in 0 or 5" in finding["seen"]
-    assert "counting 0.1 kg" in finding["expected"]
+    assert "values of mass end in 0 or 5" in finding.seen
+    assert "counting 0.1 kg" in finding.expected
 
 
 def test_digits_are_read_as_written_not_as_binary_fractions() -> None:

@@ -63,7 +63,7 @@ def test_the_bend_is_the_angle_between_thigh_and_shank() -> None:
     }.items():
         trial.markers[role] = np.tile(place, (200, 1))
     (finding,) = run(KNEES, of_trial(trial)).findings
-    assert "bent by 45 degrees" in finding["seen"]
+    assert "bent by 45 degrees" in finding.seen
 
 
 @pytest.mark.parametrize(("metres", "expected"), [(0.02, "pass"), (0.03, "found"), (-0.03, "found")])
@@ -134,7 +134,7 @@ def test_sway_and_a_single_jump_are_not_noise() -> None:
 
 def test_the_noise_that_is_told_is_the_noise_that_is_there() -> None:
     (finding,) = run(QUIET, of_trial(trembling(3.0))).findings
-    told = float(finding["seen"].split(" by ")[1].split(" mm")[0])
+    told = float(finding.seen.split(" by ")[1].split(" mm")[0])
     assert 2.8 < told < 3.7  # the largest of 19 estimates, each from 3 times 197 third differences
 
 

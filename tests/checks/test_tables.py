@@ -51,31 +51,31 @@ CLEAN = dict.fromkeys(PLANTED, clean)
 
 def test_a_faulty_descriptor_is_only_noted() -> None:
     (finding,) = run("tables_can_be_read", of_delivery(with_problem("descriptor"))).findings
-    assert finding["weight"] == Weight.NOTES
+    assert finding.weight == Weight.NOTES
 
 
 def test_a_missing_table_stops_the_delivery() -> None:
     (finding,) = run("tables_can_be_read", of_delivery(with_problem("table", file="trials.csv"))).findings
-    assert finding["weight"] == Weight.STOPS
+    assert finding.weight == Weight.STOPS
 
 
 def test_a_wrong_cell_of_a_runner_reaches_all_the_runners_trials() -> None:
     received = with_problem("cell", file="participants.csv", participant_id="P1")
     findings = run("cells_fit_their_columns", of_delivery(received)).findings
-    assert {finding["trial_id"] for finding in findings} == {"T0", "T1"}
+    assert {finding.trial_id for finding in findings} == {"T0", "T1"}
 
 
 def test_a_session_of_an_unknown_runner_reaches_its_trials() -> None:
     received = a_delivery(sent_participants=[])
     findings = run("rows_refer_to_rows_that_exist", of_delivery(received)).findings
-    assert [finding["trial_id"] for finding in findings] == ["T0", "T1"]
-    assert "3 rows of consents.csv and 1 row of sessions.csv" in findings[0]["seen"]
+    assert [finding.trial_id for finding in findings] == ["T0", "T1"]
+    assert "3 rows of consents.csv and 1 row of sessions.csv" in findings[0].seen
 
 
 def test_a_channel_of_an_unknown_trial_is_told_of_no_trial() -> None:
     channel = {"trial_id": "T9", "label": "EMG1", "role": "muscle", "muscle": "soleus", "unit_code": "mV"}
     (finding,) = run("rows_refer_to_rows_that_exist", of_delivery(a_delivery(sent_channels=[channel]))).findings
-    assert (finding["trial_id"], finding["place"]) == (None, "trial_id T9")
+    assert (finding.trial_id, finding.place) == (None, "trial_id T9")
 
 
 def test_a_reference_left_empty_is_the_business_of_the_cell() -> None:
@@ -86,7 +86,7 @@ def test_a_reference_left_empty_is_the_business_of_the_cell() -> None:
 def test_a_muscle_that_the_study_does_not_know_is_found() -> None:
     channel = {"trial_id": "T1", "label": "EMG1", "role": "muscle", "muscle": "calf", "unit_code": "mV"}
     (finding,) = run("words_are_in_the_study_file", of_delivery(a_delivery(sent_channels=[channel]))).findings
-    assert (finding["trial_id"], finding["file"]) == ("T1", "channels.csv")
+    assert (finding.trial_id, finding.file) == ("T1", "channels.csv")
 
 
 @pytest.mark.parametrize(("mass_kg", "expected"), [(66.0, "pass"), (54.0, "pass"), (66.1, "found"), (53.9, "found")])
@@ -104,7 +104,7 @@ def test_a_mass_that_is_not_known_is_not_compared(missing: dict) -> None:
 def test_only_the_running_trials_of_the_condition_get_the_note() -> None:
     trials = [a_row("T0", "standing"), a_row("T1"), a_row("T2", condition="unshod")]
     findings = run("running_conditions_have_a_standing_trial", of_delivery(a_delivery(sent_trials=trials))).findings
-    assert [finding["trial_id"] for finding in findings] == ["T2"]
+    assert [finding.trial_id for finding in findings] == ["T2"]
 
 
 def test_empty_tables_are_skipped_by_every_check_of_rows() -> None:
@@ -115,4 +115,4 @@ def test_empty_tables_are_skipped_by_every_check_of_rows() -> None:
 def test_a_consent_of_an_unknown_runner_touches_no_trial_and_is_told_all_the_same() -> None:
     received = a_delivery(sent_consents=[a_consent("motion", runner="P9")])
     (finding,) = run("rows_refer_to_rows_that_exist", of_delivery(received)).findings
-    assert finding["trial_id"] is None
+    assert finding.trial_id is None

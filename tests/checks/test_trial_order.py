@@ -91,7 +91,7 @@ def test_a_session_of_which_trials_came_before_may_have_holes() -> None:
 
 def test_the_numbers_that_are_missing_are_named() -> None:
     findings = run("trial_order_has_no_hole", numbered(1, 2, 4, 6)).findings
-    assert "numbered 1 to 6, without 3, 5." in findings[0]["seen"]
+    assert "numbered 1 to 6, without 3, 5." in findings[0].seen
 
 
 def test_standing_after_the_run_of_another_condition_is_as_it_should_be() -> None:
@@ -120,8 +120,8 @@ def test_a_fixed_order_is_told_of_seven_runners_or_more(count: int, turned: int,
 
 def test_the_chance_of_a_fixed_order_is_told() -> None:
     (finding,) = run("condition_order_changes_from_runner_to_runner", runners(7)).findings
-    assert "shod, unshod" in finding["seen"]
-    assert "once in 64 times" in finding["expected"]
+    assert "shod, unshod" in finding.seen
+    assert "once in 64 times" in finding.expected
 
 
 @pytest.mark.filterwarnings("error")

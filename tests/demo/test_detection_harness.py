@@ -81,7 +81,7 @@ def test_a_plant_whose_size_that_matters_is_not_among_its_sizes_is_refused() -> 
 )
 def test_a_fault_of_the_size_that_matters_is_found_and_the_smallest_is_not(name: str) -> None:
     plant = next(plant for plant in PLANTS.values() if plant.check_name == name)
-    ended = {size: report_of(plant, plant.case(0), size).runs[0]["status"] for size in plant.sizes}
+    ended = {size: report_of(plant, plant.case(0), size).runs[0].status for size in plant.sizes}
     assert ended[plant.matters] == "found"
     if len(plant.sizes) > 1:
         assert ended[plant.sizes[0]] == "pass"

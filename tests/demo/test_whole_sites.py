@@ -7,8 +7,8 @@ from pathlib import Path
 
 import pandas as pd
 
+from checks.findings import Stamp
 from checks.registry import Subject, catalogue
-from checks.run import Stamp
 from demo_site_uploads.simulator.plan_pool import clean_pool, faulty_pool
 from pipelines.pool.site_checks import check_sites
 from pipelines.study.file import load_study
@@ -19,9 +19,9 @@ DEMO = Path(__file__).resolve().parents[2] / "demo_site_uploads"
 def found(pool: dict[str, pd.DataFrame]) -> set[tuple[str, str, str]]:
     """(site, check, column) of every finding; no check may crash."""
     reports = check_sites(load_study(DEMO / "study.yaml").study, pool, Stamp("test", "1"))
-    assert [r for report in reports.values() for r in report.runs if r["status"] == "crashed"] == []
+    assert [r for report in reports.values() for r in report.runs if r.status == "crashed"] == []
     findings = [finding for report in reports.values() for finding in report.findings]
-    return {(f["site"], f["check_name"], f["place"].partition(",")[0]) for f in findings}
+    return {(f.site, f.check_name, f.place.partition(",")[0]) for f in findings}
 
 
 def expected() -> set[tuple[str, str, str]]:

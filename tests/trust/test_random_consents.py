@@ -12,8 +12,9 @@ from typing import Any
 
 import pandas as pd
 
+from checks.findings import Stamp
 from checks.registry import Subject
-from checks.run import Context, Stamp, run_checks
+from checks.run import Context, run_checks
 from pipelines.consent.veil import veil_of
 from pipelines.judging.trial_jobs import trial_rows
 from pipelines.taking_in.keeping import withheld_trials

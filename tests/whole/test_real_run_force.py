@@ -40,8 +40,8 @@ def context_of(trial: Trial) -> Context:
 
 def found(trial: Trial) -> set[tuple[str, str]]:
     report = run_checks(Subject.TRIAL, context_of(trial), STAMP, NAMES)
-    assert not [run for run in report.runs if run["status"] == "crashed"]
-    return {(finding["check_name"], finding["place"]) for finding in report.findings}
+    assert not [run for run in report.runs if run.status == "crashed"]
+    return {(finding.check_name, finding.place) for finding in report.findings}
 
 
 @pytest.mark.parametrize("variant", VARIANTS)

@@ -13,8 +13,8 @@ from typing import Any
 import duckdb
 import pytest
 
+from checks.findings import CheckRun, Finding, Report, Stamp
 from checks.registry import catalogue
-from checks.run import Report, Stamp
 from pipelines.deciding import accepting
 from pipelines.deciding.accepting import Asked, decide
 from pipelines.deciding.withdrawal import withdraw
@@ -30,6 +30,7 @@ from pipelines.taking_in import run
 from schemas.reading import Reading
 from schemas.received import Received
 from tests.delivery_builders import STUDY, a_delivery, trial_id
+from tests.finding_builders import a_check_run, a_finding
 
 CHECK = "mean_vertical_force_is_body_weight"
 TRIAL, STANDING = trial_id("1"), trial_id("standing")
@@ -227,9 +228,9 @@ def test_a_runner_who_withdraws_takes_the_decision_along(accepted: tuple[Path, P
     assert files_with(Depot(depot), ["FS-01"])[1] == []
 
 
-def a_judged(runs: list[dict], check: str = "a_check") -> tuple[Judged, list[dict]]:
+def a_judged(runs: list[CheckRun], check: str = "a_check") -> tuple[Judged, list[Finding]]:
     """Trial A with one finding of ``a_check``, and a decision on ``check``."""
-    findings = [{"finding_id": "f", "trial_id": "A", "check_name": "a_check", "weight": "returns"}]
+    findings = [a_finding("returns", trial_id="A")]
     decision = Override("w", "mill", "A", ("0",), check, Decision("x", "y", "2026-03-02T00:00:00+00:00"))
     received = Received("d", "mill", "mill", 1, {}, (), no_tables())
     verdict = Verdict(Reading("A", "a.c3d"), findings, runs)
@@ -244,7 +245,7 @@ def a_judged(runs: list[dict], check: str = "a_check") -> tuple[Judged, list[dic
     [("found", "a_check", "accepted"), ("crashed", "a_check", "returned"), ("found", "another", "returned")],
 )
 def test_only_what_the_check_saw_is_set_aside(status: str, check: str, standing: str) -> None:
-    judged, findings = a_judged([{"check_name": "a_check", "subject": "A", "status": status}], check)
+    judged, findings = a_judged([a_check_run(status, subject="A")], check)
     assert standing_of("A", judged, findings) == standing
     withheld = replace(judged, withheld=frozenset({"A"}))
     assert standing_of("A", withheld, findings) == "withheld"

@@ -7,8 +7,8 @@ from pathlib import Path
 
 import pytest
 
+from checks.findings import Stamp
 from checks.registry import Subject, catalogue
-from checks.run import Stamp
 from pipelines.intake.to_trial import TrialRow
 from pipelines.judging.judge import TrialJob, Verdict, judge_trial
 from pipelines.judging.standings import TRIAL_TABLES
@@ -53,14 +53,14 @@ def test_a_standing_trial_gives_a_posture_and_a_running_trial_its_footfalls(tmp_
     assert running.outcomes["footfalls"]["foot_strike_angle_deg"].notna().any()
     assert len(running.outcomes["trial_outcomes"]) == 1
     assert set(running.facts) <= set(TRIALS.column_names)
-    assert [f for f in running.findings if f["weight"] == "returns"] == []
+    assert [f for f in running.findings if f.weight == "returns"] == []
 
 
 def test_every_check_about_a_trial_runs_once_on_it(tmp_path: Path) -> None:
     runs = judge_trial(a_job(tmp_path, "1")).runs
     about_trials = [spec.name for spec in catalogue().values() if spec.about is Subject.TRIAL]
-    assert sorted(r["check_name"] for r in runs) == sorted(about_trials)
-    assert not [r for r in runs if r["status"] == "crashed"]
+    assert sorted(r.check_name for r in runs) == sorted(about_trials)
+    assert not [r for r in runs if r.status == "crashed"]
 
 
 def test_a_verdict_can_be_sent_between_processes(tmp_path: Path) -> None:
@@ -93,5 +93,5 @@ def test_a_fault_of_our_own_is_a_crashed_run_and_not_blamed_on_the_file(
     verdict: Verdict = judge_trial(a_job(tmp_path, "1"))
     assert verdict.reading.problem == "crashed"
     assert "manystrides itself failed" in verdict.reading.detail
-    assert [(r["status"], r["check_name"]) for r in verdict.runs] == [("crashed", "trial_file_can_be_read")]
-    assert "ZeroDivisionError" in verdict.runs[0]["reason"]
+    assert [(r.status, r.check_name) for r in verdict.runs] == [("crashed", "trial_file_can_be_read")]
+    assert "ZeroDivisionError" in verdict.runs[0].reason

@@ -10,21 +10,16 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from checks.findings import Finding
 from pipelines.judging.traces import HALF_WINDOW_S, MOST_POINTS, traces_of
 from schemas.quality import SIGNAL_TRACES
 from schemas.trial import Signal
 from tests.builders import a_trial
+from tests.finding_builders import a_finding
 
 
-def a_finding(signal: str | None, moment_s: float | None = None, **changes: Any) -> dict[str, Any]:
-    return {
-        "finding_id": "f1",
-        "delivery_id": "mill-001",
-        "trial_id": "T1",
-        "signal": signal,
-        "moment_s": moment_s,
-        **changes,
-    }
+def of_signal(signal: str | None, moment_s: float | None = None, **changes: Any) -> Finding:
+    return a_finding(signal=signal, moment_s=moment_s, **changes)
 
 
 def values(rows: list[dict[str, Any]]) -> list[float | None]:
@@ -32,7 +27,7 @@ def values(rows: list[dict[str, Any]]) -> list[float | None]:
 
 
 def test_the_rows_have_the_columns_of_the_table_in_its_order() -> None:
-    (row, *_) = traces_of([a_finding("force:1:vertical", 1.0)], a_trial())
+    (row, *_) = traces_of([of_signal("force:1:vertical", 1.0)], a_trial())
     assert tuple(row) == SIGNAL_TRACES.column_names
 
 
@@ -51,7 +46,7 @@ def test_the_rows_have_the_columns_of_the_table_in_its_order() -> None:
     ],
 )
 def test_every_form_of_signal_gives_a_window_around_the_moment(signal: str, unit: str) -> None:
-    rows = traces_of([a_finding(signal, 1.5)], a_trial())
+    rows = traces_of([of_signal(signal, 1.5)], a_trial())
     times = np.array([row["time_s"] for row in rows])
     assert {row["signal_unit"] for row in rows} == {unit}
     assert np.all(np.diff(times) > 0)
@@ -64,7 +59,7 @@ def test_a_still_pair_of_markers_is_drawn_at_its_true_distance() -> None:
     trial = a_trial()
     still = {"calcaneus_left": np.zeros((400, 3)), "lateral_malleolus_left": np.tile([0.03, 0.04, 0.0], (400, 1))}
     rows = traces_of(
-        [a_finding("distance:calcaneus_left:lateral_malleolus_left")], replace(trial, markers=still, marker_rate_hz=100)
+        [of_signal("distance:calcaneus_left:lateral_malleolus_left")], replace(trial, markers=still, marker_rate_hz=100)
     )
     assert values(rows) == pytest.approx([0.05] * 400)
     assert rows[-1]["time_s"] == pytest.approx(3.99)
@@ -72,7 +67,7 @@ def test_a_still_pair_of_markers_is_drawn_at_its_true_distance() -> None:
 
 def test_the_centre_of_pressure_is_null_while_the_plate_is_unloaded() -> None:
     trial = a_trial(surface="runway", footfalls=2)
-    rows = traces_of([a_finding("cop:1:forward", 0.2)], trial)
+    rows = traces_of([of_signal("cop:1:forward", 0.2)], trial)
     before = [row["signal_value"] for row in rows if row["time_s"] < 0.09]
     during = [row["signal_value"] for row in rows if 0.15 < row["time_s"] < 0.30]
     assert before
@@ -103,17 +98,17 @@ def test_the_centre_of_pressure_is_null_while_the_plate_is_unloaded() -> None:
     ],
 )
 def test_an_unknown_signal_gives_no_rows(signal: str | None) -> None:
-    assert traces_of([a_finding(signal, 1.0)], a_trial()) == []
+    assert traces_of([of_signal(signal, 1.0)], a_trial()) == []
 
 
 def test_a_channel_is_drawn_on_the_trials_clock_and_only_during_the_trial() -> None:
     second = Signal("muscle", "soleus", "left", "uV", 1000.0, np.arange(9000.0), start_s=-0.5, label="EMG 2: calf")
     trial = a_trial(signals=(second,))
-    rows = traces_of([a_finding("channel:EMG 2: calf", 1.5)], trial)
+    rows = traces_of([of_signal("channel:EMG 2: calf", 1.5)], trial)
     assert {row["signal_unit"] for row in rows} == {"uV"}
     assert all(row["signal_value"] == pytest.approx(1000 * row["time_s"] + 500) for row in rows)
     assert abs(np.array([row["time_s"] for row in rows]) - 1.5).max() <= HALF_WINDOW_S + 0.002
-    whole = traces_of([a_finding("channel:EMG 2: calf")], trial)
+    whole = traces_of([of_signal("channel:EMG 2: calf")], trial)
     assert whole[0]["time_s"] == pytest.approx(0.0, abs=0.05)
     assert trial.duration_s - 0.05 < whole[-1]["time_s"] <= trial.duration_s
 
@@ -121,24 +116,24 @@ def test_a_channel_is_drawn_on_the_trials_clock_and_only_during_the_trial() -> N
 def test_a_trial_without_plates_or_markers_gives_no_rows() -> None:
     bare = replace(a_trial(), plates=(), analog_rate_hz=None, markers={}, marker_rate_hz=0.0)
     asked = ["force:all:vertical", "cop:1:forward", "marker:sacrum:up"]
-    assert traces_of([a_finding(s, 1.0, finding_id=s) for s in asked], bare) == []
+    assert traces_of([of_signal(s, 1.0, finding_id=s) for s in asked], bare) == []
 
 
 @pytest.mark.parametrize("moment_s", [None, float("nan"), -3.0, 1e9])
 def test_without_a_moment_inside_the_recording_the_whole_trial_is_drawn(moment_s: float | None) -> None:
     trial = a_trial()
-    rows = traces_of([a_finding("force:1:vertical", moment_s)], trial)
+    rows = traces_of([of_signal("force:1:vertical", moment_s)], trial)
     assert rows[0]["time_s"] < 0.05
     assert rows[-1]["time_s"] > trial.duration_s - 0.05
 
 
 def test_a_finding_about_another_trial_is_left_alone() -> None:
-    assert traces_of([a_finding("force:1:vertical", 1.0, trial_id="T9")], a_trial()) == []
+    assert traces_of([of_signal("force:1:vertical", 1.0, trial_id="T9")], a_trial()) == []
 
 
 def test_a_finding_that_comes_twice_is_drawn_once_so_that_keys_stay_unique() -> None:
-    once = traces_of([a_finding("force:1:vertical", 1.0)], a_trial())
-    twice = traces_of([a_finding("force:1:vertical", 1.0)] * 2, a_trial())
+    once = traces_of([of_signal("force:1:vertical", 1.0)], a_trial())
+    twice = traces_of([of_signal("force:1:vertical", 1.0)] * 2, a_trial())
     assert twice == once
 
 
@@ -148,7 +143,7 @@ def test_a_single_sample_spike_and_a_single_missing_sample_survive_decimation() 
     path[777, 1] = 9.0
     path[1234] = np.nan
     spiky = replace(trial, markers=trial.markers | {"sacrum": path})
-    rows = traces_of([a_finding("marker:sacrum:up")], spiky)
+    rows = traces_of([of_signal("marker:sacrum:up")], spiky)
     assert len(rows) <= MOST_POINTS < len(path)
     assert max(v for v in values(rows) if v is not None) == 9.0
     assert [row["time_s"] for row in rows if row["signal_value"] is None] == [pytest.approx(1234 / 200)]
@@ -158,7 +153,7 @@ def test_a_single_sample_spike_and_a_single_missing_sample_survive_decimation() 
 def test_decimation_keeps_extremes_and_never_exceeds_its_size(signal: list[float], moment_s: float | None) -> None:
     path = np.repeat(np.array(signal)[:, None], 3, axis=1)
     trial = replace(BARE, markers={"sacrum": path}, marker_rate_hz=200.0)
-    rows = traces_of([a_finding("marker:sacrum:up", moment_s)], trial)
+    rows = traces_of([of_signal("marker:sacrum:up", moment_s)], trial)
     assert 1 <= len(rows) <= MOST_POINTS
     times = [row["time_s"] for row in rows]
     assert times == sorted(set(times))

@@ -8,8 +8,8 @@ from pathlib import Path
 import duckdb
 import pytest
 
+from checks.findings import Stamp
 from checks.registry import Subject, catalogue
-from checks.run import Stamp
 from pipelines.pages import write_pages
 from pipelines.pool.site_checks import check_sites, fill_site_checks, site_rows_id
 from pipelines.pool.site_tables import control_points, device_sessions, pooled_tables

@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from checks.run import Report, Stamp
+from checks.findings import Finding, Report, Stamp
 from pipelines.depot.arrivals import Arrival, Record, find_arrivals, slug
 from pipelines.depot.desk import Opened
 from pipelines.identity.names import KnownNames
@@ -23,6 +23,7 @@ from schemas.quality import STANDINGS
 from schemas.reading import Reading
 from schemas.received import PayloadFile, Received
 from tests.delivery_builders import a_delivery
+from tests.finding_builders import a_finding
 
 
 def received(site: str | None = "brack", number: int | None = 2, **more: object) -> Received:
@@ -38,8 +39,8 @@ def a_record(name: str = "brack-002", arrival: str = "brack/other", status: str 
     return Record(name, arrival, status, "brack", 2, fp, "", "c", "s", "r", stored)
 
 
-def finding(trial: str | None, weight: str, number: int = 0) -> dict:
-    return {"finding_id": f"{trial}{weight}{number}", "trial_id": trial, "weight": weight}
+def finding(trial: str | None, weight: str) -> Finding:
+    return a_finding(weight, finding_id=f"{trial}{weight}", trial_id=trial)
 
 
 @pytest.mark.parametrize(
@@ -130,7 +131,7 @@ def test_consent_shuts_every_trial_that_shares_bytes_with_a_withheld_one() -> No
     assert withheld_trials(Report([finding("A", "returns"), finding(None, "withholds")]), sent) == frozenset()
 
 
-def judged(findings: list[dict], withheld: frozenset[str] = frozenset(), problem: str | None = None) -> Judged:
+def judged(findings: list[Finding], withheld: frozenset[str] = frozenset(), problem: str | None = None) -> Judged:
     verdict = Verdict(Reading("A", "a.c3d", problem))  # type: ignore[arg-type]
     row = dict.fromkeys(("participant_id", "session_id", "visit", "condition", "kind"), "x")
     report = Report(findings)
@@ -150,7 +151,7 @@ def judged(findings: list[dict], withheld: frozenset[str] = frozenset(), problem
     ids=["clean", "a note", "another's fault", "a fault", "withheld before returned", "not read"],
 )
 def test_what_becomes_of_a_trial(
-    findings: list[dict], withheld: frozenset[str], problem: str | None, standing: str
+    findings: list[Finding], withheld: frozenset[str], problem: str | None, standing: str
 ) -> None:
     case = judged(findings, withheld, problem)
     assert standing_of("A", case, findings_of(case)) == standing
@@ -163,7 +164,7 @@ def test_a_trial_that_nobody_judged_is_never_accepted() -> None:
 
 def test_of_a_withheld_trial_only_that_it_is_withheld_is_told() -> None:
     case = judged([finding("A", "notes"), finding("A", "withholds")], frozenset({"A"}))
-    assert [f["weight"] for f in findings_of(case)] == ["withholds"]
+    assert [f.weight for f in findings_of(case)] == ["withholds"]
     row = tables_of_delivery(replace(case, report=Report([])))[STANDINGS].to_dict("records")[0]
     assert (row["trial_id"], row["standing"]) == (f"{case.delivery_id}.withheld-1", "withheld")
     assert [row[name] for name in ("participant_id", "visit", "condition", "kind")] == [None] * 4
