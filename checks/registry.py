@@ -3,16 +3,21 @@
 A check takes what it looks at by parameter name (see ``Context`` in ``checks.run``) and its thresholds as
 keyword-only parameters, whose defaults are the defaults of the study. It returns ``looked(examined, faults)`` or
 ``nothing(reason)``. It never raises on bad data, prints, or changes its input.
+That a fault tells every word the messages name is known only when there is one: ``checks.run`` sees to it, and the
+planted fault of each check shows it.
 """
 
 from __future__ import annotations
 
 import inspect
 import string
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from enum import StrEnum
+from numbers import Real
 from typing import Any
+
+from schemas.units import refusal_of_unit
 
 
 class Subject(StrEnum):
@@ -33,6 +38,16 @@ class Weight(StrEnum):
     NOTES = "notes"
 
 
+#: What a check about a subject is shown, by parameter name.
+_ALWAYS = frozenset({"study", "delivery_id", "site"})
+SHOWN = {
+    Subject.DELIVERY: _ALWAYS | {"delivery"},
+    Subject.READING: _ALWAYS | {"reading"},
+    Subject.TRIAL: _ALWAYS | {"reading", "trial", "footfalls", "posture", "channels", "outcomes"},
+    Subject.SITE: _ALWAYS | {"outcomes"},
+}
+
+
 @dataclass(frozen=True)
 class Limit:
     """A threshold: its UCUM unit and where its default comes from ("common practice" if from nowhere better)."""
@@ -41,8 +56,11 @@ class Limit:
     source: str
 
 
-#: One failing row: the values the message names, and where it is (file, place, moment_s, signal, and the ids).
+#: One failing row: the values the message names (``words``), and where it is (some of ``PLACES``).
 Fault = Mapping[str, Any]
+
+#: What any fault may tell beside its words: where it is, whose it is, and a weight other than the check's.
+PLACES = frozenset({"file", "place", "moment_s", "signal", "trial_id", "session_id", "participant_id", "weight"})
 
 
 @dataclass(frozen=True)
@@ -70,7 +88,11 @@ def nothing(reason: str) -> Looked:
 
 @dataclass(frozen=True)
 class CheckSpec:
-    """A registered check."""
+    """A registered check.
+
+    words: what its messages name beside its limits and the places in ``PLACES``, so what each of its faults must tell.
+    needs: names of the things it looks at. defaults: of every limit.
+    """
 
     name: str
     function: Callable[..., Looked]
@@ -83,18 +105,9 @@ class CheckSpec:
     limits: Mapping[str, Limit]
     sentence: str
     why: str
-
-    @property
-    def needs(self) -> tuple[str, ...]:
-        """Names of the things it looks at."""
-        kinds = inspect.signature(self.function).parameters.values()
-        return tuple(p.name for p in kinds if p.kind is not inspect.Parameter.KEYWORD_ONLY)
-
-    @property
-    def defaults(self) -> dict[str, float]:
-        """Default value of every limit."""
-        parameters = inspect.signature(self.function).parameters
-        return {name: parameters[name].default for name in self.limits}
+    words: tuple[str, ...]
+    needs: tuple[str, ...]
+    defaults: Mapping[str, float]
 
 
 class RegistrationError(ValueError):
@@ -111,15 +124,19 @@ def check(
     seen: str,
     expected: str,
     remedy: str,
+    words: tuple[str, ...] = (),
     limits: Mapping[str, Limit] | None = None,
 ) -> Callable[[Callable[..., Looked]], Callable[..., Looked]]:
-    """Register a check. ``seen``, ``expected`` and ``remedy`` are templates over a fault's values and the limits."""
+    """Register a check.
+
+    ``seen``, ``expected`` and ``remedy`` are templates over ``words``, which each fault must tell, the places of
+    ``PLACES`` and the limits. Raises RegistrationError naming everything that is wrong with the declaration.
+    """
 
     def register(function: Callable[..., Looked]) -> Callable[..., Looked]:
-        spec = _spec(function, about, weight, (seen, expected, remedy), dict(limits or {}))
-        known = _CHECKS.get(spec.name)
-        if known and known.function.__module__ != function.__module__:
-            raise RegistrationError(f"two checks are called {spec.name}")
+        spec = _spec(function, about, weight, (seen, expected, remedy), words, dict(limits or {}))
+        if wrong := [*_refusals(spec), *_named_twice(spec)]:
+            raise RegistrationError(f"check {spec.name}: " + "; ".join(wrong))
         _CHECKS[spec.name] = spec
         return function
 
@@ -131,26 +148,89 @@ def _spec(
     about: Subject,
     weight: Weight,
     texts: tuple[str, str, str],
+    words: tuple[str, ...],
     limits: dict[str, Limit],
 ) -> CheckSpec:
-    name = function.__name__
-    doc = inspect.getdoc(function)
-    if not doc:
-        raise RegistrationError(f"check {name}: say in a docstring what must be true, and then why")
-    keyword_only = {
-        p.name for p in inspect.signature(function).parameters.values() if p.kind is inspect.Parameter.KEYWORD_ONLY
-    }
-    if keyword_only != set(limits):
-        raise RegistrationError(
-            f"check {name}: limits {sorted(limits)} and keyword-only parameters {sorted(keyword_only)} differ"
-        )
-    for text in texts:
-        list(string.Formatter().parse(text))  # a broken template fails here, not on the first bad delivery
+    sentence, _, why = (inspect.getdoc(function) or "").partition("\n\n")
+    parameters = inspect.signature(function).parameters.values()
+    return CheckSpec(
+        function.__name__,
+        function,
+        about,
+        function.__module__.partition(".")[2],
+        weight,
+        *texts,
+        limits,
+        " ".join(sentence.split()),
+        why.strip(),
+        words,
+        tuple(p.name for p in parameters if p.kind is not inspect.Parameter.KEYWORD_ONLY),
+        {p.name: p.default for p in parameters if p.kind is inspect.Parameter.KEYWORD_ONLY},
+    )
+
+
+def _named_twice(spec: CheckSpec) -> Iterable[str]:
+    known = _CHECKS.get(spec.name)
+    if known is not None and _place(known) != _place(spec):
+        yield f"{known.function.__module__} has a check of the same name"
+
+
+def _refusals(spec: CheckSpec) -> Iterator[str]:
+    """Each thing that is wrong with a declaration, as a clause."""
+    if not isinstance(spec.weight, Weight):
+        yield f"weight {spec.weight!r} is none of {', '.join(Weight)}"
+    if not isinstance(spec.about, Subject):
+        yield f"subject {spec.about!r} is none of {', '.join(Subject)}"
+    yield from _text_refusals(spec)
+    yield from _parameter_refusals(spec)
+    yield from _limit_refusals(spec)
+    yield from _message_refusals(spec)
+
+
+def _text_refusals(spec: CheckSpec) -> Iterator[str]:
+    if not spec.sentence.endswith("."):
+        yield "the docstring begins with a sentence that says what must be true"
+    if not spec.why.endswith("."):
+        yield "the docstring says why after an empty line, in sentences"
+
+
+def _parameter_refusals(spec: CheckSpec) -> Iterator[str]:
+    for parameter in inspect.signature(spec.function).parameters.values():
+        if parameter.kind in (inspect.Parameter.VAR_POSITIONAL, inspect.Parameter.VAR_KEYWORD):
+            yield f"parameter {parameter.name} takes what nobody named"
+    if isinstance(spec.about, Subject) and (unknown := sorted(set(spec.needs) - SHOWN[spec.about])):
+        yield f"a check about a {spec.about} is shown {', '.join(sorted(SHOWN[spec.about]))}, not {', '.join(unknown)}"
+
+
+def _limit_refusals(spec: CheckSpec) -> Iterator[str]:
+    if set(spec.defaults) != set(spec.limits):
+        yield f"limits {sorted(spec.limits)} and keyword-only parameters {sorted(spec.defaults)} differ"
+    for name, limit in spec.limits.items():
+        if (why := refusal_of_unit(limit.unit)) is not None:
+            yield f"limit {name}: {why}"
+        if not limit.source.strip():
+            yield f"limit {name} has no source ('common practice' is one)"
+        if not isinstance(spec.defaults.get(name, 0), Real):
+            yield f"limit {name} has no number as its default"
+
+
+def _message_refusals(spec: CheckSpec) -> Iterator[str]:
+    named: set[str] = set()
+    for part in ("seen", "expected", "remedy"):
+        text = getattr(spec, part)
+        try:
+            named |= {name for _, name, _, _ in string.Formatter().parse(text) if name is not None}
+        except ValueError as error:
+            yield f"{part} is a broken template: {error}"
         if not text.strip().endswith("."):
-            raise RegistrationError(f"check {name}: every part of the message is a sentence with a full stop")
-    sentence, _, why = doc.partition("\n\n")
-    topic = function.__module__.partition(".")[2]
-    return CheckSpec(name, function, about, topic, weight, *texts, limits, " ".join(sentence.split()), why.strip())
+            yield f"{part} is not a sentence with a full stop"
+    known = PLACES | set(spec.limits) | set(spec.words)
+    if unknown := sorted(named - known):
+        yield f"its messages name {', '.join(map(repr, unknown))}: no word of the check, limit or place"
+    if unused := sorted(set(spec.words) - named):
+        yield f"no message names {', '.join(unused)}"
+    if twice := sorted(set(spec.words) & (PLACES | set(spec.limits))):
+        yield f"{', '.join(twice)} is a limit or a place already"
 
 
 def catalogue() -> dict[str, CheckSpec]:

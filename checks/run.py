@@ -35,6 +35,10 @@ class Context:
     outcomes: Mapping[str, pd.DataFrame] | None = None
 
 
+class FaultError(Exception):
+    """A check tells a fault in a way that its messages cannot be made of; holds no words of a delivery."""
+
+
 def run_checks(about: Subject, context: Context, stamp: Stamp, only: Iterable[str] | None = None) -> Report:
     """Run every check about ``about`` (or those named in ``only``) on the context's subject."""
     report = Report()
@@ -57,7 +61,8 @@ def run_one(spec: CheckSpec, context: Context, stamp: Stamp) -> Report:
     except Exception as error:  # any fault of ours must not take the run down
         where = traceback.extract_tb(error.__traceback__)[-1]
         result, status = Looked(0), Status.CRASHED
-        reason = f"{type(error).__name__} in {where.name}, line {where.lineno}"
+        told = str(error) if isinstance(error, FaultError) else type(error).__name__
+        reason = f"{told} in {where.name}, line {where.lineno}"
         findings = [_crash_finding(spec, reason, context, stamp)]
     run = CheckRun(
         delivery_id=context.delivery_id,
@@ -92,6 +97,8 @@ def _trial_id(context: Context) -> str | None:
 
 
 def _findings(spec: CheckSpec, fault: Fault, limits: dict[str, float], context: Context, stamp: Stamp) -> list[Finding]:
+    if lacking := [word for word in spec.words if word not in fault]:
+        raise FaultError(f"a fault does not tell {', '.join(lacking)}, which a message names")
     values = {**limits, **fault}
     return [
         _finding(

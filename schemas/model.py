@@ -10,6 +10,8 @@ import re
 from dataclasses import dataclass, field
 from enum import StrEnum
 
+from schemas.units import refusal_of_unit
+
 
 class Kind(StrEnum):
     """The closed list of what a column can hold."""
@@ -121,6 +123,8 @@ class Field:
             raise DefinitionError(f"column {self.name}: the description must be a sentence ending in a full stop")
         if self.kind is Kind.REAL and not self.unit:
             raise DefinitionError(f"column {self.name}: a real number needs a UCUM unit ('1' if it has none)")
+        if self.unit is not None and (why := refusal_of_unit(self.unit)) is not None:
+            raise DefinitionError(f"column {self.name}: {why}")
         if self.kind is Kind.REAL and (expected := suffix_unit(self.name)) != self.unit:
             raise DefinitionError(f"column {self.name}: the name says unit {expected!r}, the field says {self.unit!r}")
         if self.codes and self.kind is not Kind.CODE:

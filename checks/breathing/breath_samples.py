@@ -19,6 +19,7 @@ from schemas.trial import FloatArray
     expected="The rows of a bout in the order of their time.",
     remedy="Check that the rows of two bouts were not mixed and that elapsed_s starts once in each bout. They are "
     "used in order of time, whatever their order in the file.",
+    words=("bout", "later_s", "earlier_s", "count", "rows"),
 )
 def breath_rows_are_in_time_order(delivery: Received) -> Looked:
     """The samples of a bout stand in the table in the order in which they were taken.
@@ -43,6 +44,7 @@ def breath_rows_are_in_time_order(delivery: Received) -> Looked:
     expected="No time without samples of more than {gap_s:g} s, or of three usual intervals where these are long.",
     remedy="If the rows are in the analyser, export them and send breaths.csv again. If the mask was off or a line "
     "blocked, leave them out: a gap in the plateau leaves the energy cost empty.",
+    words=("bout", "from_s", "to_s"),
     limits={"gap_s": Limit("s", "common practice: many breaths; three intervals, since averages may be half a minute")},
 )
 def breath_samples_have_no_long_gap(delivery: Received, *, gap_s: float = 30.0) -> Looked:
@@ -70,6 +72,7 @@ def breath_samples_have_no_long_gap(delivery: Received, *, gap_s: float = 30.0) 
     expected="Both gases above zero; a runner takes up oxygen and puts out carbon dioxide with every breath.",
     remedy="If the analyser has the values, export them and send breaths.csv again. If its sensor was off, take the "
     "bout out of the table.",
+    words=("bout", "gas", "count", "samples"),
     limits={"share_percent": Limit("%", "own limit: a single lost sample does no harm")},
 )
 def gas_sensors_read_something(delivery: Received, *, share_percent: float = 5.0) -> Looked:
@@ -102,6 +105,7 @@ def _pairs(bout: Bout) -> FloatArray:
     expected="No two breaths alike: at most {same_samples:g} samples in a row with the same two values.",
     remedy="If the analyser hung or the export filled missing samples with the last one, export the bout anew without "
     "filling; what was not measured is left out.",
+    words=("bout", "oxygen", "carbon", "count"),
     limits={"same_samples": Limit("1", "own limit: two gases scatter by some tens of mL/min from sample to sample")},
 )
 def gas_readings_do_not_freeze(delivery: Received, *, same_samples: float = 3) -> Looked:
@@ -130,6 +134,7 @@ def gas_readings_do_not_freeze(delivery: Received, *, same_samples: float = 3) -
     expected="Every bout its own measurement.",
     remedy="Find out which of the two was measured, export the other one anew or take it out, and send breaths.csv "
     "again.",
+    words=("bout", "other", "count"),
     limits={"from_samples": Limit("1", "own limit: so many equal pairs of values do not come by chance")},
 )
 def no_two_bouts_are_the_same(delivery: Received, *, from_samples: float = 6) -> Looked:
@@ -155,6 +160,7 @@ def no_two_bouts_are_the_same(delivery: Received, *, from_samples: float = 6) ->
     seen="Session {session} in '{condition}' has bouts {there} but no bout {missing}.",
     expected="The bouts of a session and condition numbered one after the other.",
     remedy="If the bout was recorded, add its rows and send breaths.csv again; if it was broken off, leave it out.",
+    words=("session", "condition", "there", "missing"),
 )
 def bouts_are_numbered_one_after_the_other(delivery: Received) -> Looked:
     """Between the first and the last bout of a session and condition none is missing.

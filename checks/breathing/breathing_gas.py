@@ -29,6 +29,7 @@ _KJ_PER_LITRE = 21.0
     "file says.",
     remedy="If the export was cut, export the whole bout and send breaths.csv again; if the runner stopped, leave it. "
     "A bout without a plateau gives no energy cost.",
+    words=("bout", "lasted_s", "wanted_s", "warm_up_s", "minutes"),
 )
 def bouts_are_long_enough_for_a_plateau(delivery: Received, study: Study) -> Looked:
     """A metabolic bout lasts as long as warm-up and plateau take.
@@ -57,6 +58,7 @@ def bouts_are_long_enough_for_a_plateau(delivery: Received, study: Study) -> Loo
     expected="No more than {allowed_percent:g} % in the last {minutes} minutes, as the study file says.",
     remedy="Check that the belt kept its speed and the mask sat tight to the end, and that the bout was not cut. If "
     "the runner was not yet steady, leave the rows as they are: no energy cost is computed from them.",
+    words=("bout", "change_percent", "allowed_percent", "minutes"),
 )
 def oxygen_uptake_is_steady_at_the_end_of_a_bout(delivery: Received, study: Study) -> Looked:
     """Oxygen uptake has stopped rising when a bout ends.
@@ -97,6 +99,7 @@ def _ratios(bouts: Iterable[Bout], settings: EnergyProcessing) -> list[tuple[Bou
     expected="{lowest:g} to {highest_ratio:g}, what fuels and hard breathing can give.",
     remedy="Check that both gas columns are what their names say and in mL/min, then the calibration of that day. If "
     "an analyser was wrong, take the bout out of breaths.csv and send the table again.",
+    words=("bout", "ratio", "other", "lowest"),
     limits={"highest_ratio": Limit("1", "from memory: about 1.1 to 1.2 at the hardest effort; the rest is margin")},
 )
 def exchange_ratio_is_one_that_a_body_can_have(
@@ -126,6 +129,7 @@ def exchange_ratio_is_one_that_a_body_can_have(
     remedy="If the other bouts of the runner are below, check that the columns are not exchanged. If the speed was "
     "hard for the runner, leave the rows: no energy cost is computed. Whether the runner should go on at this speed "
     "is for the study's own protocol to say.",
+    words=("bout", "ratio", "other", "most"),
     limits={"credible_ratio": Limit("1", "from memory, as in exchange_ratio_is_one_that_a_body_can_have")},
 )
 def effort_stays_where_oxygen_tells_the_cost(
@@ -163,6 +167,7 @@ def _per_kilogram(bouts: Iterable[Bout], settings: EnergyProcessing) -> list[tup
     expected="{lowest_ml:g} to {highest_ml:g} mL/(kg.min) while running.",
     remedy="Export both gases in mL/min, not in L/min and not divided by body mass, check mass_kg in sessions.csv, and "
     "send both tables again.",
+    words=("bout", "oxygen", "uptake", "mass", "hint"),
     limits={
         "lowest_ml": Limit("mL/(kg.min)", "common practice: rest is about 3.5, an easy walk about 10"),
         "highest_ml": Limit("mL/(kg.min)", "from memory: the highest ever reported are a little above 90"),
@@ -210,6 +215,7 @@ def _costs(bouts: Iterable[Bout], study: Study) -> list[tuple[Bout, float]]:
     remedy="Compare speed and mass of the session with the paper record, and the speed with that of the bout: it may "
     "have been run at another than the trials. Was the belt level, and did the runner run, not walk? If all is right, "
     "leave it.",
+    words=("bout", "cost", "speed", "mass"),
     limits={
         "lowest_j": Limit("J/(kg.m)", "a quarter less than 14.5 W/kg at 3.5 m/s (Looney et al. 2023): own limit"),
         "highest_j": Limit("J/(kg.m)", "nearly half more than that, for unskilled runners: own limit"),
@@ -240,6 +246,7 @@ def running_cost_is_that_of_level_running(
     "instead of standard and dry gives about 21 % more, the other way round 17 % less.",
     remedy="This is only a suspicion. Look in the analyser's settings whether oxygen and carbon dioxide are given at "
     "standard temperature and pressure, dry; then at its flow calibration. If both are right, leave the table.",
+    words=("sessions", "middle", "off_percent"),
     limits={
         "usual_j": Limit("J/(kg.m)", "14.5 W/kg at 3.5 m/s, Looney et al. 2023"),
         "off_by_percent": Limit("%", "own limit, between the spread of groups and the 17 or 21 % of the mistake"),
@@ -275,6 +282,7 @@ def gas_volumes_are_dry_and_at_standard_temperature(
     remedy="Look at the belt or sensor of that bout: a sensor that slips reads too little, one that follows the steps "
     "reads the cadence. Leave the cells empty if it was wrong. It is a note on the data, no diagnosis; concern for a "
     "runner goes to the study's safety lead.",
+    words=("bout", "rate"),
     limits={
         "slowest": Limit("/min", "common practice: slower is rest"),
         "fastest": Limit("/min", "common practice: 220 less the age is a rough most"),

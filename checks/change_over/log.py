@@ -52,6 +52,7 @@ def _listed(weeks: list[int]) -> str:
     expected="A row for every week in between, also for a week without running, with 0 minutes.",
     remedy="If the runner did not run, add rows with 0 minutes; if nothing was told, leave the week out. A missing "
     "week is not a week without running, and the change into the next week stays unknown.",
+    words=("runner", "first", "last", "missing"),
 )
 def log_has_every_week(delivery: Received) -> Looked:
     """The running log has every week from its first to its last.
@@ -75,6 +76,7 @@ def log_has_every_week(delivery: Received) -> Looked:
     seen="Runner {runner} ran {minutes:.0f} min in week {week}.",
     expected="At most {most_min:g} min in a week.",
     remedy="Check the unit and the sum: minutes, not seconds, and each run once. If it is right, leave it.",
+    words=("runner", "minutes", "week"),
     limits={"most_min": Limit("min", "common practice: 20 hours a week is more than nearly anybody runs")},
 )
 def minutes_of_a_week_are_possible(delivery: Received, *, most_min: float = 1200.0) -> Looked:
@@ -101,6 +103,7 @@ def minutes_of_a_week_are_possible(delivery: Received, *, most_min: float = 1200
     expected="{fastest_min:g} to {slowest_min:g} min for a kilometre.",
     remedy="Check the units of both: minutes in weeks.csv, not hours, and kilometres in participants.csv, not miles or "
     "metres. If the runner runs much more or less than before the study, leave both.",
+    words=("runner", "minutes", "distance", "pace"),
     limits={
         "fastest_min": Limit("min/km", "common practice: faster than the best, or far less running than before"),
         "slowest_min": Limit("min/km", "common practice: slower than a walk, or far more running than before"),
@@ -139,6 +142,7 @@ def log_agrees_with_the_usual_distance(
     "exchanged.",
     remedy="Check with the runner's own notes whether the minutes of the two kinds of footwear stand in each other's "
     "row. If they are right, leave them.",
+    words=("week", "runner", "share", "condition", "before", "after", "turned"),
     limits={"jump_points": Limit("%", "own limit: well above planned steps of about 10 percentage points")},
 )
 def minutes_of_two_kinds_of_footwear_are_not_exchanged(delivery: Received, *, jump_points: float = 40.0) -> Looked:
@@ -174,6 +178,7 @@ def minutes_of_two_kinds_of_footwear_are_not_exchanged(delivery: Received, *, ju
     expected="For every week of the change-over both a running log and a questionnaire.",
     remedy="Add the rows that are there on paper and send the table again. What was not told is left out: no answers "
     "are not good answers.",
+    words=("runner", "what", "missing"),
 )
 def log_and_questionnaire_cover_the_same_weeks(delivery: Received) -> Looked:
     """Every week with a running log has a questionnaire, and the other way round.
@@ -203,6 +208,7 @@ def log_and_questionnaire_cover_the_same_weeks(delivery: Received) -> Looked:
     expected="0, 8, 17 or 25 points for each question (OSTRC-H2, Clarsen et al. 2020).",
     remedy="Give the points of the chosen answers, not their numbers, as the form of 2020 has them, and send "
     "symptoms.csv again. A week with other points gets no severity score.",
+    words=("week", "runner", "question", "hint"),
 )
 def questionnaire_points_are_those_of_the_form(delivery: Received) -> Looked:
     """Every answer has the points that the questionnaire gives.
@@ -233,6 +239,7 @@ def questionnaire_points_are_those_of_the_form(delivery: Received) -> Looked:
     expected="After 'no problem' in question 1 no points in the others; after a problem an answer to each of them.",
     remedy="Compare with the filled form. Leave empty what was not answered; a form that is not complete gets no "
     "severity score. Answers that tell of a problem also go to the study's safety lead, as the protocol says.",
+    words=("week", "runner"),
 )
 def later_answers_agree_with_the_first(delivery: Received) -> Looked:
     """The answers of a week agree with the first one, which decides whether the others are asked.

@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     remedy="Compare consents.csv with the signed form. If the form was signed by that day, add its row and "
     "send the delivery again; if the runner did not agree or took it back, leave the trial out. Until then "
     "the file is kept apart and nothing is computed from it.",
+    words=("trial", "lack", "scopes"),
 )
 def consent_covers_the_trial(delivery: Received, study: Study) -> Looked:
     """The runner had agreed, by the day of the session, to the recording of what the trial holds and to its pooling.

@@ -61,6 +61,7 @@ def _sentence(text: str) -> str:
     seen="{problem}.",
     expected="{wanted}.",
     remedy="Zip the bag's own folder again: plain files and folders only, no shortcuts, no files from outside it.",
+    words=("problem", "wanted"),
 )
 def archive_unpacks_safely(delivery: Received) -> Looked:
     """A zipped delivery unpacks into its own folder, to a sane size, and holds nothing but files and folders.
@@ -81,6 +82,7 @@ def archive_unpacks_safely(delivery: Received) -> Looked:
     expected="{wanted}.",
     remedy="Copy the delivery again from the folder it was made in. If files were changed on purpose after the bag "
     "was made, make the bag again, so that its checksums are those of the new files.",
+    words=("problem", "wanted"),
 )
 def bag_is_complete_and_unchanged(delivery: Received) -> Looked:
     """The bag holds exactly the files its manifests list, byte for byte (BagIt, RFC 8493).
@@ -100,6 +102,7 @@ def bag_is_complete_and_unchanged(delivery: Received) -> Looked:
     expected="{wanted}.",
     remedy="In bag-info.txt give the laboratory's short name as in the study file, the study's title and the next "
     "delivery number, make the bag again, and put it into that laboratory's folder of the inbox.",
+    words=("problem", "wanted"),
 )
 def bag_info_names_site_and_number(delivery: Received, study: Study) -> Looked:
     """The bag's bag-info.txt names the laboratory, whose inbox it came to, and the number of the delivery.
@@ -136,6 +139,7 @@ def _bag_info_problems(delivery: Received, study: Study) -> list[Problem]:
     expected="Every file that trials.csv names is in the payload, under exactly this path.",
     remedy="Add the file to the folder or correct the path in trials.csv (forward slashes, capital and "
     "small letters as in the file's name), then pack the delivery again.",
+    words=("trial", "path", "hint"),
 )
 def trial_files_are_in_the_bag(delivery: Received) -> Looked:
     """Every trial and sidecar file named in trials.csv is in the bag.
@@ -181,6 +185,7 @@ def _hint(path: str, paths: Iterable[str]) -> str:
     remedy="If it is a trial that was forgotten, add its row to trials.csv and send it with the next "
     "delivery; if it has no business in the delivery, leave it out next time. It is kept with the bag and "
     "not used.",
+    words=("path",),
 )
 def every_file_is_named_in_a_table(delivery: Received) -> Looked:
     """Every file of the payload is a table or is named in one.

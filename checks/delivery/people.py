@@ -37,6 +37,7 @@ def _at(row: dict[str, Any], column: str) -> dict[str, Any]:
     expected="An adult of {youngest_a:g} to {oldest_a:g} years.",
     remedy="Compare the birth year with the enrolment form: two figures exchanged, or this year in its place. If it is "
     "right, ask the data manager whether the consent of this runner holds for the study.",
+    words=("runner", "which"),
     limits={
         "youngest_a": Limit("a", "common practice: adults consent for themselves"),
         "oldest_a": Limit(
@@ -75,6 +76,7 @@ def runners_are_adults_of_a_credible_age(
     expected="{lowest_m:g} to {highest_m:g} m.",
     remedy="Compare with the enrolment form: metres without shoes, not feet and inches, no figures exchanged. If it is "
     "right, leave it.",
+    words=("runner", "stature"),
     limits={
         "lowest_m": Limit("m", "common practice: nearly all adults are taller"),
         "highest_m": Limit("m", "common practice: nearly all adults are shorter"),
@@ -101,6 +103,7 @@ def stature_is_that_of_an_adult(delivery: Received, *, lowest_m: float = 1.40, h
     expected="{lowest_percent:g} to {highest_percent:g} % from greater trochanter to ground; 53 % is usual.",
     remedy="Measure from the greater trochanter to the ground, standing without shoes; from the spine of the pelvis it "
     "would be longer, to the malleolus shorter. Correct leg length or stature, or leave it if both are right.",
+    words=("runner", "leg", "stature", "share"),
     limits={
         "lowest_percent": Limit("%", "53 % of stature (Drillis & Contini 1966, from memory) less a tenth: own limit"),
         "highest_percent": Limit("%", "53 % of stature (Drillis & Contini 1966, from memory) and a tenth: own limit"),
@@ -131,6 +134,7 @@ def leg_length_fits_stature(
     expected="{lightest:g} to {heaviest:g} kg/m2.",
     remedy="Compare mass and stature with the enrolment form: kilograms, not pounds; metres; rows of two runners "
     "exchanged. If both are right, leave them. It is a note on the data and says nothing about the runner's health.",
+    words=("runner", "mass", "stature", "index", "hint"),
     limits={
         "lightest": Limit("kg/m2", "common practice: own limit, well below lean runners"),
         "heaviest": Limit("kg/m2", "common practice: own limit, well above most runners"),
@@ -164,6 +168,7 @@ _ALSO = ("leg_length_m", "habitual_footwear", "weekly_distance_km_per_wk")
     expected="A row of its own for each person, and one id for each.",
     remedy="Look in the list that only the laboratory has. If they are one person under two ids, tell the data manager "
     "which id stays and send the rows with that id; if they are two, leave them.",
+    words=("runner", "other"),
 )
 def no_runner_is_enrolled_twice(delivery: Received) -> Looked:
     """No two runners are alike in all that the table tells of them.
@@ -189,6 +194,7 @@ def no_runner_is_enrolled_twice(delivery: Received) -> Looked:
     expected="Within {jump_percent:g} % from one visit to the next.",
     remedy="Compare both with the paper record, and the scales with a known mass: two figures exchanged, or shoes and "
     "a vest weighed along. If both are right, leave them.",
+    words=("runner", "now", "session", "before", "other", "change"),
     limits={"jump_percent": Limit("%", "common practice for five weeks; over a day mass changes by 1 to 2 %")},
 )
 def mass_changes_little_between_visits(delivery: Received, *, jump_percent: float = 6.0) -> Looked:

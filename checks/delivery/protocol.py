@@ -50,6 +50,7 @@ def at_session(row: dict[str, Any], column: str) -> dict[str, Any]:
     expected="Day {planned}, which is week {week} of the study file, within {window_d:g} days.",
     remedy="Check visit and study_day with the paper record. If both are right, leave them: the data are kept, and the "
     "distance from the plan is shown.",
+    words=("session", "visit", "day", "off", "side", "planned", "week"),
     limits={"window_d": Limit("d", "common practice: a week and some days of grace")},
 )
 def visits_are_near_their_planned_week(delivery: Received, study: Study, *, window_d: float = 10) -> Looked:
@@ -80,6 +81,7 @@ def visits_are_near_their_planned_week(delivery: Received, study: Study, *, wind
     expected="The visits of a runner in the order of the study's plan.",
     remedy="Find out with the paper record which visit or study day is wrong, correct sessions.csv and send the trials "
     "of both sessions again.",
+    words=("session", "visit", "day", "other", "other_visit", "other_day"),
 )
 def visits_are_in_the_order_of_the_plan(delivery: Received, study: Study) -> Looked:
     """A runner's visits follow each other in time as they do in the plan.
@@ -115,6 +117,7 @@ def visits_are_in_the_order_of_the_plan(delivery: Received, study: Study) -> Loo
     expected="One session for each visit of a runner.",
     remedy="If one is another visit, correct the visit. If the visit was repeated because the first went wrong, say so "
     "in the comments of the trials; both are kept.",
+    words=("session", "visit", "runner", "other"),
 )
 def each_visit_has_one_session(delivery: Received) -> Looked:
     """A runner comes to each visit of the plan once.
@@ -141,6 +144,7 @@ def each_visit_has_one_session(delivery: Received) -> Looked:
     expected="The same speed at every visit, within {same_percent:g} %.",
     remedy="Check both with the protocol sheet. If the speed was changed on purpose, leave it; comparisons between "
     "these visits then compare speeds as well.",
+    words=("runner", "speed", "session", "before", "other", "change"),
     limits={"same_percent": Limit("%", "common practice: labs hold 5 %")},
 )
 def set_speed_stays_the_same_between_visits(delivery: Received, *, same_percent: float = 5.0) -> Looked:
@@ -168,6 +172,7 @@ def set_speed_stays_the_same_between_visits(delivery: Received, *, same_percent:
     expected="A running speed, {slowest_m_s:g} to {fastest_m_s:g} m/s.",
     remedy="Check the unit: set_speed_m_per_s is in metres a second, and treadmills often show km/h (divide by 3.6). "
     "If the speed is right, leave it.",
+    words=("session", "speed", "as_km_h"),
     limits={
         "slowest_m_s": Limit("m/s", "common practice: below it people walk"),
         "fastest_m_s": Limit("m/s", "common practice: above it people sprint, which few treadmills do"),
@@ -194,6 +199,7 @@ def set_speed_is_a_running_speed(delivery: Received, *, slowest_m_s: float = 1.5
     expected="A {own}, which is what the profile of laboratory {site} has.",
     remedy="Correct the surface in sessions.csv and send the session's trials again. If the laboratory has got another "
     "surface, it needs a profile of its own in the study file; ask the data manager.",
+    words=("session", "surface", "own", "site"),
 )
 def surface_is_that_of_the_laboratory(delivery: Received, study: Study) -> Looked:
     """The surface of a session is the one the laboratory has.

@@ -15,6 +15,7 @@ from schemas.received import Received
     expected="A few words in column resend_reason of trials.csv that say why an accepted trial is changed.",
     remedy="Say in resend_reason what was changed and why, for example a corrected label or mass, and send the trial "
     "again; or leave the trial out of the next delivery. Until then the accepted version stays in force.",
+    words=("trial", "before", "parts"),
 )
 def changed_trials_say_why(delivery: Received) -> Looked:
     """A trial that was accepted before and comes again with other content says why.

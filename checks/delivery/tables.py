@@ -24,6 +24,7 @@ if TYPE_CHECKING:
     expected="{wanted}.",
     remedy="Save the table as CSV with commas and UTF-8, with exactly the columns named here in the first line, and "
     "make the bag again.",
+    words=("problem", "wanted"),
 )
 def tables_can_be_read(delivery: Received) -> Looked:
     """Every table the study needs is there, is CSV in UTF-8 and has the columns of its definition.
@@ -45,6 +46,7 @@ def tables_can_be_read(delivery: Received) -> Looked:
     expected="{wanted}.",
     remedy="Correct the cell and send the rows it touches again. Numbers have a decimal point and no unit; "
     "a value that is not known is left empty where the table allows it.",
+    words=("problem", "wanted"),
 )
 def cells_fit_their_columns(delivery: Received) -> Looked:
     """Every cell has the type, the range or the word its column asks for.
@@ -63,6 +65,7 @@ def cells_fit_their_columns(delivery: Received) -> Looked:
     expected="{wanted}.",
     remedy="Keep the row that is right and delete the other; if both are real, give one of them an id of "
     "its own, here and in the tables that refer to it.",
+    words=("problem", "wanted"),
 )
 def keys_are_unique(delivery: Received) -> Looked:
     """No two rows of a table have the same key.
@@ -91,6 +94,7 @@ def _row_name(table: Table, row: pd.Series) -> str:
     seen="{target} has no row for {column} {value}, named in {referring}.",
     expected="Every row refers to rows that are in the same delivery.",
     remedy="Add the row for {value} to {target}, or correct the {column} in the rows that refer to it.",
+    words=("target", "column", "value", "referring"),
 )
 def rows_refer_to_rows_that_exist(delivery: Received) -> Looked:
     """Every session belongs to a runner in the tables, every trial to a session, and so on.
@@ -160,6 +164,7 @@ def _keys(frame: pd.DataFrame, columns: tuple[str, ...]) -> set[tuple[Any, ...]]
     expected="One of the study's {study_list}: {words}.",
     remedy="Write the word as the study file spells it, in small letters and with underscores, and send "
     "the rows it touches again. A new word has to be added to the study file first; ask the data manager.",
+    words=("column", "word", "study_list", "words"),
 )
 def words_are_in_the_study_file(delivery: Received, study: Study) -> Looked:
     """Conditions, visits and muscles are those of the study file.
@@ -196,6 +201,7 @@ def words_are_in_the_study_file(delivery: Received, study: Study) -> Looked:
     expected="Within {change_percent:g} % of the mass at enrolment.",
     remedy="Compare both with the paper record: exchanged rows, pounds for kilograms, or two figures "
     "exchanged. If both are right, leave them as they are.",
+    words=("runner", "session_kg", "session", "enrolled_kg", "off_percent"),
     limits={"change_percent": Limit("%", "common practice for ten weeks")},
 )
 def session_mass_is_near_enrolment_mass(delivery: Received, *, change_percent: float = 10.0) -> Looked:
@@ -236,6 +242,7 @@ def session_mass_is_near_enrolment_mass(delivery: Received, *, change_percent: f
     expected="One standing trial in each condition that was run in the session.",
     remedy="If it was recorded, add its row to trials.csv and send it; the running trials need not be sent "
     "again. Without it the foot-strike angle of this condition stays empty.",
+    words=("condition",),
 )
 def running_conditions_have_a_standing_trial(delivery: Received) -> Looked:
     """Each condition that was run in a session has a standing trial in the same session and condition.

@@ -33,6 +33,7 @@ def _by_session(delivery: Received) -> dict[Any, list[dict[str, Any]]]:
     seen="Trial {trial} is number {number} of session {session}, and so is trial {other}.",
     expected="Each number once in a session.",
     remedy="Correct trial_order from the protocol sheet; it tells what came first when footwear was changed.",
+    words=("trial", "number", "session", "other"),
 )
 def trial_order_is_unique_in_a_session(delivery: Received) -> Looked:
     """No two trials of a session have the same place in its order.
@@ -60,6 +61,7 @@ def trial_order_is_unique_in_a_session(delivery: Received) -> Looked:
     expected="All numbers from the first to the last.",
     remedy="If a trial was forgotten, add its row and file and send it with the next delivery. If it was not recorded "
     "well or is left out on purpose, leave the numbers as they are.",
+    words=("session", "first", "last", "missing"),
 )
 def trial_order_has_no_hole(delivery: Received) -> Looked:
     """The trials of a session that is sent for the first time are numbered without a hole.
@@ -90,6 +92,7 @@ def trial_order_has_no_hole(delivery: Received) -> Looked:
     expected="The standing trial in a condition before the first running trial in it.",
     remedy="If the order is right, look whether a marker was lost or put back in between; if so, the standing trial "
     "does not hold for the runs before. Else correct trial_order.",
+    words=("trial", "number", "run", "run_number"),
 )
 def standing_trial_comes_before_running(delivery: Received) -> Looked:
     """In each condition of a session the runner stands before running.
@@ -121,6 +124,7 @@ def standing_trial_comes_before_running(delivery: Received) -> Looked:
     "{share_percent:g} % of them.",
     remedy="If trials were recorded and not sent, send them with the next delivery. If there are no more, leave it; "
     "the mean of this condition is less certain than the others.",
+    words=("session", "most", "other", "count", "condition"),
     limits={
         "share_percent": Limit("%", "common practice"),
         "from_trials": Limit("1", "common practice: with fewer, one lost trial is half of them"),
@@ -157,6 +161,7 @@ def conditions_have_about_as_many_trials(
     "times.",
     remedy="Check that trial_order is the order of recording and not that of a list. If all did run in this order, "
     "leave it, and change the order from runner to runner from now on: else the last condition is always run tired.",
+    words=("runners", "order", "once"),
     limits={"from_runners": Limit("1", "own limit: even with two conditions chance is then 1 in 64")},
 )
 def condition_order_changes_from_runner_to_runner(delivery: Received, *, from_runners: float = 7) -> Looked:

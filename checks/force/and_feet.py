@@ -56,6 +56,7 @@ def _along_and_aside(point: FloatArray, foot: Foot) -> tuple[FloatArray, FloatAr
     "trials is a moved plate or a wrong origin; one that changes its sign with the side means exchanged corners or a "
     "moment channel with the wrong polarity; one of a plate's length means exchanged plates. Correct it and "
     "export again.",
+    words=("number", "found_m", "along_m", "aside_m"),
     limits={"beyond_m": Limit("m", "own choice: half a foot's width and 2 cm; 0.01 m in one real runner")},
 )
 def centre_of_pressure_lies_under_the_foot(trial: Trial, study: Study, *, beyond_m: float = 0.06) -> Looked:
@@ -96,6 +97,7 @@ def centre_of_pressure_lies_under_the_foot(trial: Trial, study: Study, *, beyond
     remedy="The plate is mirrored fore and aft: check the order of its corners, the polarity of the moment "
     "channel about its sideways axis, and the forward axis in the profile. On a treadmill check also that markers and "
     "plate use one forward direction. Correct it and export again.",
+    words=("number", "found_m", "contacts"),
     limits={"back_m": Limit("m", "own choice: +0.04 in the demonstration, +0.005 and +0.05 in one real runner")},
 )
 def load_moves_towards_the_toes(trial: Trial, study: Study, *, back_m: float = -0.01) -> Looked:
@@ -142,6 +144,7 @@ def _mean_near(values: FloatArray, spell: Spell, share: float) -> float:
     remedy="What the floor beside the plate carried is lost, so this pass cannot be used: send another one in place of "
     "it. If many passes are like that, move the start mark, or check the plate's corners if the runner was surely on "
     "it.",
+    words=("marker", "found_m", "wrong", "count"),
     limits={
         "beyond_m": Limit("m", "own choice: the accuracy with which corners are known in a lab, and a sole's edge")
     },
@@ -211,6 +214,7 @@ def _outline(trial: Trial, study: Study, side: str, when: FloatArray) -> dict[st
     remedy="Check the trigger between cameras and converter and the delay entered in the recording program; a "
     "frame or a packet lost at the start does the same. Tap a marker on the plate and compare the moment in both. "
     "Correct the delay and export the trial again.",
+    words=("found_ms", "order", "pairs", "contact_ms", "toe_off_ms"),
     limits={
         "delay_ms": Limit(
             "ms",

@@ -52,6 +52,7 @@ def _strongest(trial: Trial, plate: Plate, component: int) -> float:
     remedy="Check in the profile which lab axis points forward, and whether this runner came the other way. If only "
     "one plate is like this, it lies turned: check the order of its corners, and the polarity of its fore-aft channel. "
     "Some programs write the force on the plate instead of the force on the runner. Correct it and export again.",
+    words=("number", "early_n", "late_n"),
     limits={"turned_fraction": Limit("1", "own choice: difference of half impulses; running has +0.08 to +0.10")},
 )
 def foot_brakes_before_it_pushes(trial: Trial, *, turned_fraction: float = 0.02) -> Looked:
@@ -87,6 +88,7 @@ def foot_brakes_before_it_pushes(trial: Trial, *, turned_fraction: float = 0.02)
     remedy="The two horizontal channels are exchanged, or the plate's corners are a quarter turn off. Compare the "
     "order of FORCE_PLATFORM:CHANNEL and CORNERS with the plate's drawing: x runs from corner 2 to 1, y from corner 4 "
     "to 1. Correct it and export again.",
+    words=("number", "ratio_found", "sideways_n", "fore_aft_n"),
     limits={"ratio": Limit("1", "own choice: about 0.2 in the demonstration, 0.13 and 0.35 in one real runner")},
 )
 def sideways_force_is_the_smallest(trial: Trial, *, ratio: float = 1.0) -> Looked:
@@ -117,6 +119,7 @@ def sideways_force_is_the_smallest(trial: Trial, *, ratio: float = 1.0) -> Looke
     remedy="Compare the sensitivity of each channel of this plate with its calibration sheet, horizontal and vertical: "
     "amplifiers often have one range for Fx and Fy and another for Fz. If the gains are right, check that no "
     "horizontal channel stands in the place of the vertical one. Correct it and export again.",
+    words=("number", "found_deg", "level_n", "up_n"),
     limits={"lean_deg": Limit("deg", "own choice: 5 to 7 deg in the demonstration and in one real runner")},
 )
 def ground_pushes_nearly_straight_up(trial: Trial, *, lean_deg: float = 18.0) -> Looked:
@@ -147,6 +150,7 @@ def ground_pushes_nearly_straight_up(trial: Trial, *, lean_deg: float = 18.0) ->
     expected="A running foot twists the ground by less than {twist_nm:g} N.m.",
     remedy="Check the moment about the plate's vertical axis: unit (N.m or N.mm) and sensitivity in the export, and on "
     "a plate with eight channels that no two horizontal channels are exchanged. Correct it and export again.",
+    words=("number", "twist_found"),
     limits={
         "twist_nm": Limit("N.m", "own choice; up to 12 N.m in one real runner, 3 N.m in the demonstration"),
     },

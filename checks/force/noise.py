@@ -26,6 +26,7 @@ _NO_REST = "no plate rests long enough to show its noise"
     remedy="Nothing to mend in this trial: it is kept, and its contact times scatter more. Near 50 or 60 Hz look for a "
     "ground loop or a power supply beside the cable, at other single frequencies for the belt's motor or a fan on the "
     "plate's frame; broad noise comes from a loose plug, a wet cable or a range far too large.",
+    words=("number", "found_n", "mostly"),
     limits={"noise_n": Limit("N", "common practice: three standard deviations stay near the 20 N contact threshold")},
 )
 def empty_plates_are_quiet(trial: Trial, *, noise_n: float = 7.0) -> Looked:
@@ -93,6 +94,7 @@ def _mostly(windows: list[FloatArray], rate: float) -> str:
     expected="An amplifier is never silent: fewer than {still_percent:g} % of an empty plate's samples repeat exactly.",
     remedy="Switch off whatever sets small forces to zero, or smooths them away, before the export, and export again "
     "as recorded. If nothing does, check that the plate's cable is plugged in.",
+    words=("same_percent", "number"),
     limits={"still_percent": Limit("%", "own choice; 95 to 97 % in one real trial that was smoothed and cut")},
 )
 def empty_plates_keep_their_noise(trial: Trial, *, still_percent: float = SILENT_PERCENT) -> Looked:
@@ -131,6 +133,7 @@ def _same_share(plate: Plate, rests: list[Spell]) -> float:
     "of {fall_times:g}.",
     remedy="Export the force again without a filter; the study filters all laboratories alike. If it was not "
     "filtered, the noise is the belt's own vibration: leave the trial as it is.",
+    words=("edge_hz", "number", "times"),
     limits={"fall_times": Limit("1", "own choice; 4 at most in the demonstration, 15 or more after a 50 Hz filter")},
 )
 def force_was_not_filtered_before(trial: Trial, *, fall_times: float = 10.0) -> Looked:

@@ -30,6 +30,7 @@ LEAST_LOSS = 0.005
     remedy="If an unloaded recording of the same session exists, subtract it and export again; otherwise "
     "subtract this trial's own unloaded level. Before the next session zero the amplifier with the plate "
     "warm and unloaded, and with the belt running on a treadmill.",
+    words=("number", "level_n", "start_n", "end_n"),
     limits={"offset_n": Limit("N", "common practice: below the 20 N contact threshold")},
 )
 def plates_read_zero_unloaded(trial: Trial, *, offset_n: float = 15.0) -> Looked:
@@ -75,6 +76,7 @@ def _zero_fault(
     remedy="Check in the profile which lab axis points up, then the order of this plate's corners and the "
     "polarity of its vertical channel in the export: C3D plates have their own axis pointing down, and "
     "some programs write the force on the plate, others the force on the runner.",
+    words=("number", "mean_n"),
     limits={"loaded_n": Limit("N", "common practice: well above noise, well below body weight")},
 )
 def vertical_force_points_up(trial: Trial, *, loaded_n: float = 200.0) -> Looked:
@@ -111,6 +113,7 @@ def vertical_force_points_up(trial: Trial, *, loaded_n: float = 200.0) -> Looked
     remedy="The peaks are lost and cannot be brought back: record the trial again with the next larger "
     "range of the amplifier and of the converter. If the raw recording is not cut off, export it with a "
     "larger analog scale or as floating-point numbers.",
+    words=("label", "number", "value", "samples", "longest"),
     limits={"equal_samples": Limit("1", "common practice")},
 )
 def force_stays_below_full_scale(trial: Trial, *, equal_samples: float = 4) -> Looked:
@@ -179,6 +182,7 @@ def _clip_fault(trial: Trial, plate: Plate, column: int, cut: list[tuple[int, in
     remedy="Compare FORCE_PLATFORM:CORNERS and ORIGIN with the plate as it lies in the lab: order of the "
     "corners, unit (millimetres or metres), sign and depth of the origin. Then check that the moment "
     "channels are wired and scaled as in the plate's calibration sheet (N.m or N.mm).",
+    words=("share_percent_found", "number", "worst_m"),
     limits={
         "beyond_m": Limit("m", "common practice"),
         "share_percent": Limit("%", "common practice"),
@@ -234,6 +238,7 @@ def _crossed(plate: Plate, sample: int) -> str:
     remedy="Check first that the mass in sessions.csv is this runner's, in kg. If it is, stand a known "
     "weight on the plate and compare: a wrong gain, a wrong calibration matrix, a runner holding the "
     "handrail or a foot beside the plate shows there.",
+    words=("steps", "mean_n", "from_force_kg", "off_percent", "mass_kg", "weight_n", "allowed_percent"),
     limits={
         "treadmill_fraction": Limit(
             "1", "Newton's second law gives equality over whole strides; common practice for the limit"
@@ -308,6 +313,7 @@ def _mean_over_steps(trial: Trial, footfalls: pd.DataFrame) -> tuple[float, int]
     expected="On a runway each foot lands on one plate.",
     remedy="Nothing to mend: the forces of the plates are added up, which is right when they lie side by "
     "side without a step. Move the start mark by half a foot length when many trials show this.",
+    words=("plates",),
 )
 def foot_lands_on_one_plate(trial: Trial, footfalls: pd.DataFrame) -> Looked:
     """Each footfall on a runway is on one plate.

@@ -31,6 +31,7 @@ FAST_ENOUGH_HZ = 500.0
     remedy="The converter lost packets and the program filled the holes. If the recording program keeps the raw file, "
     "export from it again; else send another trial in place of this one. Then close other programs on the recording "
     "computer and give the converter its own connection.",
+    words=("copies", "number", "back", "longest_s"),
     limits={"samples": Limit("1", "own choice; with six channels and noise even two are all but impossible")},
 )
 def force_samples_are_not_repeated(trial: Trial, *, samples: float = 3) -> Looked:
@@ -87,6 +88,7 @@ def _copied_from(plate: Plate, furthest: int, loaded_n: float = 50.0) -> np.ndar
     remedy="Look at the moment named here in the raw recording. If the spike is not there, export again; if it is, "
     "send another trial in place of this one, then look for a loose plug, static from the belt, or the trigger's cable "
     "beside the force cable. Do not smooth it away: the study cannot see what was under it.",
+    words=("number", "count", "worst_n", "direction"),
     limits={"spike_n": Limit("N", "own choice; at 1000 Hz impact peaks of 5 ms stay below 20 N")},
 )
 def force_has_no_spikes(trial: Trial, *, spike_n: float = 100.0) -> Looked:

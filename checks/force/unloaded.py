@@ -39,6 +39,7 @@ _NO_REST = "no plate rests long enough after a contact"
     remedy="Load plate {loaded} by hand and watch plate {number}. If it follows, look for touching covers or frames, a "
     "shared cable or ground, or an amplifier input that is wired to both; mend that and record again. If it does not, "
     "the export mixes the plates: check the channel numbers in FORCE_PLATFORM:CHANNEL and export again.",
+    words=("loaded", "number", "share_found", "most_n", "likeness"),
     limits={
         "share_percent": Limit("%", "common practice: 2 % of a running step stays near the 20 N contact threshold"),
         "least_likeness": Limit("1", "own choice: a foot that really overlaps a plate loads it with another shape"),
@@ -106,6 +107,7 @@ def _copy(loaded: Plate, other: Plate, spells: list[Spell]) -> dict[str, Any]:
     remedy="Nothing to mend in this trial: it is kept, and its toe-off and first impact peak are less sure. Before the "
     "next session tighten the plate on its base, take out what stands between plate and floor, and tap it: a plate "
     "well mounted rings at some hundred hertz, not at some tens.",
+    words=("number", "swing_n", "found_hz", "later_n", "after_s"),
     limits={
         "ringing_n": Limit("N", "own choice: twice the 6 N of a real runway, and well below the 20 N of a contact"),
         "dies_away": Limit("1", "own choice: noise and belt vibration stay as large, ringing falls at least to half"),

@@ -23,6 +23,7 @@ _CLEAN = (
     seen="The text here may identify a person: {kind}.",
     expected="Nobody and no day can be told from the texts of a delivery; runners go by their study code.",
     remedy=_CLEAN + " Send that copy. If the text is innocent, word it differently.",
+    words=("kind",),
 )
 def texts_identify_nobody(delivery: Received) -> Looked:
     """No table, name of a file, bag-info field or other text of the delivery tells who was recorded, where or when.
@@ -42,6 +43,7 @@ def texts_identify_nobody(delivery: Received) -> Looked:
     seen="The text at this place of the file may identify a person: {kind}.",
     expected="Nobody and no day can be told from the texts inside a recording.",
     remedy=_CLEAN + " Send the trial again from that copy. Until then the file is kept apart and nothing is computed.",
+    words=("kind",),
 )
 def trial_files_identify_nobody(reading: Reading) -> Looked:
     """No parameter, description, label, event, annotation or unused byte of a trial's files tells who was recorded.

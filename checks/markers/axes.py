@@ -27,6 +27,7 @@ if TYPE_CHECKING:
     "Z right).",
     remedy="The export turned one axis round or exchanged two of them. Set it to a right-handed system, with the force "
     "plates' corners in the same one, and export again. Do not exchange labels to make up for it.",
+    words=("what",),
     limits={"least": Limit("1", "common practice: 1 on a person who looks straight ahead, -1 in a mirror")},
 )
 def coordinates_are_right_handed(trial: Trial, *, least: float = 0.5) -> Looked:
@@ -58,6 +59,7 @@ def coordinates_are_right_handed(trial: Trial, *, least: float = 0.5) -> Looked:
     expected="The runner faces forward and the body travels forward over the foot on the ground, within "
     "{turned_deg:g} degrees.",
     remedy="{what_to_do}.",
+    words=("what", "angle_deg", "what_to_do"),
     limits={
         "turned_deg": Limit("deg", "common practice: feet and pelvis turn by 20 degrees, a wrong axis by 90 or 180"),
         "slowest_m_per_s": Limit("m/s", "common practice: slower than walking has no direction to be relied on"),
@@ -153,6 +155,7 @@ def _lowest(trial: Trial, role: str, footfall: pd.Series) -> float | None:
     expected="The lowest forefoot marker of a foot on a plate is {low_mm:g} to {high_mm:g} mm above its surface.",
     remedy="Markers and force plates do not have the same origin: compare the corners in FORCE_PLATFORM with the "
     "calibrated floor, set the height of the one that is wrong, and export again.",
+    words=("height_mm", "footfalls"),
     limits={
         "low_mm": Limit("mm", "common practice: a marker lies at least half a ball above the ground"),
         "high_mm": Limit(

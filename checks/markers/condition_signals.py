@@ -24,6 +24,7 @@ if TYPE_CHECKING:
     remedy="Suspected: one of the two trials was recorded in other footwear than '{condition}' (a cushioned shoe lifts "
     "the foot by 20 to 30 mm), or the markers were put on anew in between. Look into the protocol sheet, correct the "
     "condition in trials.csv, and send the trial again; if nothing was wrong, leave it.",
+    words=("off_mm", "standing", "condition"),
     limits={
         "height_mm": Limit(
             "mm", "own limit: half a cushioned sole; a sole gives by a few mm under load. Thin soles stay unseen"

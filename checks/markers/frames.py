@@ -55,6 +55,7 @@ def _repeated(trial: Trial) -> tuple[BoolArray, BoolArray]:
     expected="No marker of a running trial keeps exactly one position for longer than {held_s:g} s.",
     remedy="Look at frames {first} to {last} in the labelling step: the last position was carried on over a gap. "
     "Delete the held frames, fill them from the other markers of the segment or leave the gap open, and export again.",
+    words=("marker", "held_found_s", "first", "last", "count"),
     limits={"held_s": Limit("s", "common practice: even a foot on the ground gives way by tenths of a millimetre")},
 )
 def markers_are_not_frozen(trial: Trial, study: Study, *, held_s: float = 0.05) -> Looked:
@@ -95,6 +96,7 @@ def markers_are_not_frozen(trial: Trial, study: Study, *, held_s: float = 0.05) 
     "which is then only noted.",
     remedy="Look in the camera system for frames that were lost and put in again, and for an export at a higher rate "
     "than was recorded. Export at the rate of the cameras with lost frames left empty.",
+    words=("count", "frames", "frame", "rhythm"),
     limits={"share_percent": Limit("%", "common practice: one frame lost in a hundred is bridged by the filter")},
 )
 def frames_are_not_repeated(trial: Trial, *, share_percent: float = 1.0) -> Looked:
@@ -134,6 +136,7 @@ def frames_are_not_repeated(trial: Trial, *, share_percent: float = 1.0) -> Look
     "{least_fraction:g} of the others.",
     remedy="The cameras recorded at {true_hz:g} Hz and the export raised it to {stated_hz:g} Hz. Export at the rate of "
     "the cameras. If that is now the rate of the laboratory, ask the data manager to change marker_rate_hz.",
+    words=("period", "drawn_mm", "measured_mm", "true_hz", "stated_hz"),
     limits={
         "least_fraction": Limit(
             "1", "common practice; above 0.94 in one real run and in simulated ones; 0 to 0.35 on a line"

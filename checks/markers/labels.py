@@ -25,6 +25,7 @@ from schemas.trial import Posture, Trial
     "{crossing_mm:g} mm.",
     remedy="Exchange the labels of {outer} and {inner} in the whole trial and export again. If both sit where their "
     "labels say, one of them was stuck on the wrong side of the leg: leave the trial out.",
+    words=("outer", "beyond_mm", "inner"),
     limits={"crossing_mm": Limit("mm", "common practice: at least 40 mm lie between the two, so this is only noise")},
 )
 def inner_and_outer_markers_are_on_their_sides(trial: Trial, study: Study, *, crossing_mm: float = 5.0) -> Looked:
@@ -65,6 +66,7 @@ def _pair_fault(trial: Trial, study: Study, *, beyond_mm: float, **roles: str) -
     expected="The heel of each foot lies behind its toes, seen the way the pelvis faces.",
     remedy="Exchange the labels of {heel} and {toes} in the whole trial and export again. If the heel is right, look "
     "whether front and back of the pelvis are exchanged.",
+    words=("heel", "beyond_mm", "toes"),
     limits={"crossing_mm": Limit("mm", "common practice: a foot is 150 mm from heel to ball, so this is only noise")},
 )
 def toes_are_ahead_of_heels(trial: Trial, study: Study, *, crossing_mm: float = 10.0) -> Looked:
@@ -91,6 +93,7 @@ def toes_are_ahead_of_heels(trial: Trial, study: Study, *, crossing_mm: float = 
     expected="From the hip down every marker of a leg lies below the one before, give or take {crossing_mm:g} mm.",
     remedy="Exchange the labels of {upper} and {lower} in the whole trial and export again. If many markers are named "
     "here, the vertical axis in the profile is not the one of this recording.",
+    words=("upper", "beyond_mm", "lower"),
     limits={"crossing_mm": Limit("mm", "common practice: the least distance, ankle to foot, is 20 mm when standing")},
 )
 def leg_markers_are_in_order_of_height(trial: Trial, study: Study, *, crossing_mm: float = 10.0) -> Looked:
@@ -117,6 +120,7 @@ def leg_markers_are_in_order_of_height(trial: Trial, study: Study, *, crossing_m
     expected="The centres of two markers are at least {apart_mm:g} mm apart.",
     remedy="Go to frame {frame} in the labelling step: one of the two carries the other's label, or one ball was "
     "reconstructed twice. Delete the wrong one, give the label to the right ball and export again.",
+    words=("first", "second", "nearest_mm", "frames", "seen_frames", "frame"),
     limits={
         "apart_mm": Limit("mm", "common practice: markers are balls of 9 mm or more, which cannot lie in each other"),
         "longest_s": Limit("s", "common practice: two balls that touch in passing are seen as one for an instant"),
@@ -162,6 +166,7 @@ _LENGTHS = (  # markers of one leg that a rigid segment holds together, and whic
     "standing trial {standing_trial}; {others}.",
     expected="Lengths between markers of one segment are those of the standing trial, within {allowed_mm:g} mm.",
     remedy="{what_to_do}.",
+    words=("first", "second", "found_mm", "standing_mm", "standing_trial", "others", "allowed_mm", "what_to_do"),
     limits={
         "foot_mm": Limit(
             "mm", "common practice; measured in one real run (CC BY 4.0, 150 Hz): at most 9 mm on either foot"

@@ -26,6 +26,7 @@ if TYPE_CHECKING:
     remedy="Look for the marker under another or no label in frames {first} to {last} and label it there. "
     "If it was hidden, fill the gap from the other markers of the segment; do not draw a line across a "
     "contact.",
+    words=("marker", "gap_found_s", "first", "last", "missing_percent"),
     limits={
         "gap_s": Limit("s", "common practice"),
         "margin_s": Limit("s", "common practice: events need a little signal on both sides"),
@@ -82,6 +83,18 @@ def _span(trial: Trial, footfalls: pd.DataFrame | None, margin_s: float) -> tupl
     "{worst_mm:.0f} mm, and by more than {allowed_mm:.0f} mm in {bad} of {frames} frames{diagnosis}.",
     expected="Two markers on one segment keep their distance within {allowed_mm:.0f} mm.",
     remedy="Go to frame {frame} in the labelling step: {what_to_do}.",
+    words=(
+        "first",
+        "second",
+        "median_mm",
+        "worst_mm",
+        "allowed_mm",
+        "bad",
+        "frames",
+        "diagnosis",
+        "frame",
+        "what_to_do",
+    ),
     limits={
         "foot_mm": Limit(
             "mm",
@@ -184,6 +197,7 @@ def _distance_fault(
     expected="From one frame to the next a marker goes on as it went, within {jump_mm:g} mm.",
     remedy="Go to frame {frame} in the labelling step: either the marker was taken for another one or for "
     "a reflection there. Give the frames their right label, or delete and fill them, and export again.",
+    words=("marker", "jump_found_mm", "frame", "count"),
     limits={
         "jump_mm": Limit(
             "mm",
@@ -231,6 +245,7 @@ def markers_move_without_jumps(trial: Trial, study: Study, *, jump_mm: float = 6
     remedy="If one marker alone moves, see whether its label jumps to another one. Otherwise cut the "
     "standing trial to a second or more in which the runner stands still and export that part; if there is "
     "none, record the standing trial again.",
+    words=("marker", "range_mm", "moving", "markers"),
     limits={"still_mm": Limit("mm", "common practice: quiet standing sways by 10 to 20 mm at the pelvis")},
 )
 def standing_trial_stands_still(trial: Trial, study: Study, *, still_mm: float = 30.0) -> Looked:
@@ -272,6 +287,7 @@ def standing_trial_stands_still(trial: Trial, study: Study, *, still_mm: float =
     "{beyond_mm:.0f} mm to the right of {right} on average.",
     expected="The runner's left markers lie to the left of the right ones, give or take {crossing_mm:g} mm.",
     remedy="{what_to_do}.",
+    words=("wrong", "pairs", "left", "beyond_mm", "right", "what_to_do"),
     limits={"crossing_mm": Limit("mm", "common practice: feet may cross the middle line, knees and hips do not")},
 )
 def left_and_right_are_on_their_sides(trial: Trial, study: Study, *, crossing_mm: float = 40.0) -> Looked:

@@ -27,6 +27,7 @@ if TYPE_CHECKING:
     expected="At most {share_percent:g} % of the frames of a required marker are filled.",
     remedy="Look why the cameras lose this marker: its place on the body, a camera that was moved, or its settings. If "
     "it is in the file under no label at these moments, label it and export again.",
+    words=("filled_percent", "marker", "count"),
     limits={"share_percent": Limit("%", "common practice")},
 )
 def few_frames_are_filled(trial: Trial, study: Study, *, share_percent: float = 10.0) -> Looked:
@@ -62,6 +63,7 @@ def few_frames_are_filled(trial: Trial, study: Study, *, share_percent: float = 
     expected="A marker appears that briefly between two gaps fewer than {at_least:g} times in a trial.",
     remedy="Go to frames {first} to {last}: what carries the label may be a reflection or another marker. If so, take "
     "the label away there; if it is the marker, join it up, and find out why the cameras lose it.",
+    words=("marker", "count", "first", "last"),
     limits={
         "island_s": Limit("s", "common practice: five frames at 250 Hz, too few to see a path in"),
         "at_least": Limit("1", "common practice: once or twice happens to every recording"),
@@ -95,6 +97,7 @@ def markers_do_not_flicker(trial: Trial, study: Study, *, island_s: float = 0.02
     "after it.",
     remedy="Look for {marker} under another or no label at the contacts and label it there; fill what is left from the "
     "other markers of the foot. A line across a contact is an invention, so it is not used.",
+    words=("seen_count", "footfalls", "marker", "where"),
     limits={
         "least_percent": Limit("%", "common practice"),
         "around_s": Limit("s", "common practice: two or three frames to either side"),

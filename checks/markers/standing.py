@@ -26,6 +26,7 @@ _HIPS_M = (0.35, 1.6)
     remedy="If the runner sat, squatted or was on the way into the posture, cut the trial to the part in which the "
     "runner stands upright, or record it again. If the runner stood, look whether the knee marker sits on the "
     "epicondyle and carries its own label.",
+    words=("side", "bend_deg"),
     limits={"bent_deg": Limit("deg", "common practice: markers at the side of a straight leg show 5 to 15 degrees")},
 )
 def standing_knees_are_straight(trial: Trial, *, bent_deg: float = 25.0) -> Looked:
@@ -67,6 +68,7 @@ def standing_knees_are_straight(trial: Trial, *, bent_deg: float = 25.0) -> Look
     expected="Both feet stand on the floor at one height, within {level_mm:g} mm.",
     remedy="Look whether the runner stood on one leg, on an edge, or with one heel raised. Cut the trial to a part in "
     "which both feet are flat on the floor, or record it again.",
+    words=("higher", "above_mm", "pairs"),
     limits={"level_mm": Limit("mm", "common practice; 3 mm in one real standing trial (CC BY 4.0)")},
 )
 def standing_feet_are_level(trial: Trial, *, level_mm: float = 25.0) -> Looked:
@@ -108,6 +110,7 @@ def standing_feet_are_level(trial: Trial, *, level_mm: float = 25.0) -> Looked:
     expected="The greater trochanter is at {low:g} to {high:g} of the stature when standing, shoes included.",
     remedy="Measure the stature again or look it up, and look whether this is the trial of that runner. If both are "
     "right, compare a known length with the recording: the calibration may be off.",
+    words=("height_m", "ratio", "stature_m"),
     limits={
         "low": Limit("1", "from memory: 0.530 after Drillis & Contini 1966, and three times a spread of 0.015"),
         "high": Limit("1", "from memory: as below, and a sole of 4 cm"),
@@ -152,6 +155,7 @@ def _hips_drawn() -> dict[str, Any]:
     "{above_mm:g} mm higher.",
     remedy="Measure the leg again from the greater trochanter to the ground, unshod, and look whether this is the "
     "trial of that runner. Leg stiffness divides by this length.",
+    words=("height_m", "leg_m", "differ_mm"),
     limits={
         "below_mm": Limit("mm", "common practice: a tape and a marker find the trochanter within 3 cm of each other"),
         "above_mm": Limit("mm", "common practice: the same, and a sole of 4 cm"),
@@ -184,6 +188,7 @@ def leg_length_is_that_of_the_markers(trial: Trial, *, below_mm: float = 45.0, a
     "above it.",
     remedy="Look at both legs which of the markers sits beside its landmark, and whether two labels of one leg are "
     "exchanged. A runner may differ this much; then keep the trial and say so in the comment column.",
+    words=("first", "second", "left_mm", "right_mm", "count"),
     limits={
         "foot_mm": Limit("mm", "common practice; at most 7 mm in one real standing trial (CC BY 4.0)"),
         "leg_mm": Limit("mm", "common practice: palpation finds knee and hip landmarks within 1 to 2 cm"),
@@ -229,6 +234,7 @@ def left_and_right_leg_are_alike(trial: Trial, *, foot_mm: float = 20.0, leg_mm:
     "deviation).",
     remedy="Calibrate the cameras anew and look for sunlight, reflections, a camera that was touched, and markers seen "
     "by two cameras only. The trial is kept; its running trials are noisier too.",
+    words=("marker", "noise_found_mm", "count", "markers"),
     limits={"noise_mm": Limit("mm", "common practice; at most 0.25 mm in one real standing trial (CC BY 4.0, 150 Hz)")},
 )
 def standing_markers_are_quiet(trial: Trial, study: Study, *, noise_mm: float = 1.0) -> Looked:

@@ -35,6 +35,7 @@ AFTER_CONTACT_S = 0.15
     remedy="Clean and rub the skin, wait until the gel has soaked in, fasten leads, and look whether the runner stands "
     "relaxed at the start; check the reference electrode if all channels are noisy. Onsets of this muscle are told too "
     "late in this trial.",
+    words=("muscle", "quiet_uv", "ratio"),
     limits={"least_ratio": Limit("1", "own choice: good channels of several recording systems reached 5 to 70")},
 )
 def muscle_baselines_are_quiet(
@@ -75,6 +76,7 @@ def muscle_baselines_are_quiet(
     remedy="Check the reference electrode and the skin under this muscle's electrodes first, then keep chargers, lamps "
     "and the treadmill's motor cable away from leads. For trials that cannot be repeated the study can set "
     "mains_notch_hz, which takes out the first line only.",
+    words=("percent", "muscle", "mains_hz", "size_uv"),
     limits={
         "most_percent": Limit("%", "own choice: hum is then the largest part of the baseline"),
         "most_uv": Limit("uV", "own choice: twice the noise of a usual electrode on skin"),
@@ -116,6 +118,7 @@ def muscles_are_free_of_mains_hum(
     remedy="Tape lead and transmitter to the skin so that they cannot swing, shorten free cable, and fasten electrodes "
     "that came loose with sweat. The band-pass takes out the slow part; what of the blow lies above 20 Hz stays in the "
     "loading window.",
+    words=("muscle", "slow_uv", "after_ms", "share", "burst_uv"),
     limits={"most_share": Limit("1", "own choice: real signals in walking showed at most 0.3 over the whole trial")},
 )
 def muscles_are_free_of_movement(
@@ -171,6 +174,7 @@ def _after_contact(muscle: Muscle, contacts: list[float]) -> tuple[float, float 
     remedy="On a trunk or hip muscle move the electrodes away from the heart's side, or take the heartbeats out before "
     "comparing amplitudes. On the shank it means that the reference electrode has come off or sits too high: fasten it "
     "at the knee or ankle of the same leg.",
+    words=("muscle", "size_uv", "per_min"),
     limits={
         "least_share": Limit("1", "own choice: in simulated signals without heartbeats chance gave at most 0.60"),
         "least_uv": Limit("uV", "own choice: a smaller deflection does not reach the threshold of an onset"),
@@ -222,6 +226,7 @@ def _step_times(footfalls: pd.DataFrame | None) -> tuple[float, ...]:
     remedy="Look whether one input was exported, or plugged in, twice, and export the right channel again. If all "
     "channels are alike, the common reference electrode was off and the trial's muscles cannot be used. If only one of "
     "the two was recorded, take the other's row out of channels.csv.",
+    words=("muscle", "other", "percent", "turned"),
     limits={"most_percent": Limit("%", "own choice: crosstalk between neighbours stays far below it")},
 )
 def every_muscle_has_its_own_signal(

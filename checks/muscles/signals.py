@@ -35,6 +35,7 @@ _FORMS = {
     expected="The raw signal as the amplifier gave it, which swings as far below its middle as above.",
     remedy="Export this channel again before any processing step of the recording program (rectify, envelope, root "
     "mean square, normalise); if several channels are like this, look for the step in the export settings.",
+    words=("muscle", "why"),
 )
 def muscle_signals_are_raw(
     trial: Trial, channels: ChannelFacts | None, outcomes: Mapping[str, pd.DataFrame] | None, study: Study
@@ -61,6 +62,7 @@ def muscle_signals_are_raw(
     remedy="Look at unit_code and amplifier_gain of this channel in channels.csv: a factor near {factor:.0g} is wrong. "
     "Microvolts called millivolts, or a gain that the recording program had taken off already, are the usual reasons. "
     "Correct the row, and those of the session's other trials.",
+    words=("muscle", "burst_uv", "factor"),
     limits={
         "least_uv": Limit("uV", "own choice: below any muscle's burst, above the noise of a good amplifier"),
         "most_uv": Limit("uV", "from memory: surface signals reach 1500 uV (root mean square); twice that"),
@@ -105,6 +107,7 @@ def muscle_amplitudes_are_those_of_skin(
     remedy="Look whether electrode and lead of this muscle are on (a channel without electrode shows noise only) and "
     "whether the right input was recorded; test before the next trial by letting the runner tense the muscle. Until "
     "then take the row out of channels.csv if the channel holds nothing.",
+    words=("muscle", "ratio", "burst_uv", "quiet_uv"),
     limits={
         "least_ratio": Limit("1", "own choice: noise alone varies by a factor of 1.7 between 50 ms windows (measured)")
     },
@@ -145,6 +148,7 @@ def muscles_are_active_in_running(
     remedy="Look for a low-pass filter in the amplifier or the export, or a channel recorded at a low rate and filled "
     "up afterwards; export the channel unfiltered at the rate it was recorded at. Until then its amplitudes are too "
     "small beside those of other laboratories.",
+    words=("muscle", "edge_hz", "drop_db", "upper_hz"),
     limits={"most_db": Limit("dB", "own choice: real signals of six recording systems fell by 21 dB at the most")},
 )
 def muscle_signals_fill_their_band(
@@ -180,6 +184,7 @@ def muscle_signals_fill_their_band(
     expected="At least {least_hz:g} samples per second, twice the upper edge of a surface signal's band (500 Hz).",
     remedy="Set the channel to {least_hz:g} Hz or more before the next session; this trial is used as it is. If it was "
     "recorded faster and thinned out in the export, export it again at its own rate.",
+    words=("muscle", "rate_hz"),
     limits={"least_hz": Limit("Hz", "from memory: SENIAM recommends 1000 Hz or more and a low-pass at about 500 Hz")},
 )
 def muscle_rates_leave_room_for_the_band(
@@ -213,6 +218,7 @@ def muscle_rates_leave_room_for_the_band(
     remedy="Raise this channel's gain, or choose a smaller input range, before the next session; a 16-bit channel set "
     "to 10 mV at the skin has steps of 0.3 uV. If the file was exported with fewer digits than were recorded, export "
     "it again.",
+    words=("muscle", "step_uv", "burst_uv", "steps"),
     limits={"least_steps": Limit("1", "own choice: the noise at rest, a thirtieth of a burst, is lost below that")},
 )
 def muscle_channels_are_fine_enough(
@@ -248,6 +254,7 @@ def muscle_channels_are_fine_enough(
     expected="No sample that leaves its neighbours by more than {most:g} times as much.",
     remedy="Look for a loose plug, a lost packet of the transmitter or static discharge from clothing and belt; the "
     "affected windows' amplitudes are too large. If only the export shows them, export the trial again.",
+    words=("muscle", "count", "height"),
     limits={"most": Limit("1", "own choice: real bursts of six recording systems reached 12")},
 )
 def muscle_signals_have_no_spikes(

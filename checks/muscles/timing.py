@@ -133,6 +133,7 @@ def _turned(phased: list[Phased], least: float) -> list[tuple[Phased, Phased]]:
     expected="The calf active in the middle of contact, the front of the shank in swing.",
     remedy="Look at the photograph or notes of the electrodes: labels or leads of the two were exchanged. Correct the "
     "muscle in channels.csv and send the trial again; if the leads were exchanged, all trials of the session have it.",
+    words=("muscle", "shin"),
     limits={"least_fit": Limit("1", _FIT)},
 )
 def shin_and_calf_are_not_exchanged(
@@ -170,6 +171,7 @@ def shin_and_calf_are_not_exchanged(
     remedy="Look whether left and right of this muscle were exchanged, in the labels or at the amplifier's inputs, and "
     "correct the side in channels.csv. If all muscles are like this, look first whether the foot markers or the foot "
     "sensors have the sides exchanged, since contacts get their side from them.",
+    words=("muscle", "right"),
     limits={"least_fit": Limit("1", _FIT)},
 )
 def left_and_right_muscles_are_not_exchanged(
@@ -205,6 +207,7 @@ def left_and_right_muscles_are_not_exchanged(
     expected="{wanted}.",
     remedy="Look where the electrodes sit: too far to the side of a muscle they pick up its opponent. Or another lead "
     "was plugged in here. Correct the row in channels.csv if it is another muscle; the trial is used as it is.",
+    words=("muscle", "when", "wanted"),
     limits={"least_fit": Limit("1", _FIT)},
 )
 def muscles_are_active_in_their_phase(

@@ -24,6 +24,7 @@ if TYPE_CHECKING:
     seen="{count} complete footfalls were found.",
     expected="At least {needed:g} on a {surface}.",
     remedy="Look at the vertical force: {what_to_do}.",
+    words=("count", "needed", "surface", "what_to_do"),
     limits={
         "treadmill_footfalls": Limit(
             "1",
@@ -72,6 +73,7 @@ def enough_footfalls_are_complete(
     remedy="Look at the vertical force there. Too short: a vibration or a touch that is not a footfall, or "
     "a foot half off the plate. Too long: a plate that does not come back to zero, two feet on one plate, "
     "or walking. Mend the zero or cut the trial to the part with running and export again.",
+    words=("wrong", "footfalls", "contact_time_found_s"),
     limits={
         "shortest_s": Limit("s", "common practice: sprinting"),
         "longest_s": Limit("s", "common practice: the slowest jog; running at 2.7 m/s takes 0.27 (SD 0.02) s"),
@@ -109,6 +111,7 @@ def contact_times_are_credible(
     expected="The active peak of running is {lowest_bw:g} to {highest_bw:g} times body weight.",
     remedy="All footfalls: check the body mass in sessions.csv and the gain of the plate. One footfall: "
     "the foot was partly beside the plate, or two feet were on it; send another trial in place of this one.",
+    words=("wrong", "footfalls", "peak_bw"),
     limits={
         "lowest_bw": Limit("{BW}", "thrust maximum 1.2 to 2.5 from walking to fast running (Keller et al. 1996)"),
         "highest_bw": Limit("{BW}", "common practice; 2.0 to 2.9 from 1.5 to 6 m/s (Nilsson & Thorstensson 1989)"),
@@ -148,6 +151,7 @@ def active_peaks_are_credible(
     expected="Left and right take turns: contacts less than {within_s:g} s apart are of different feet.",
     remedy="Look at the foot markers at this moment: either a contact of the other foot was missed in "
     "between, so that the force needs a look, or the left and right labels change places there.",
+    words=("apart_s", "side", "wrong", "pairs"),
     limits={
         "within_s": Limit(
             "s", "common practice: strides take 0.6 s or more; measured: quick runners' 0.57 s, a hop at most 0.55 s"
@@ -190,6 +194,7 @@ def sides_alternate(trial: Trial, footfalls: pd.DataFrame, *, within_s: float = 
     expected="At steady speed braking and propulsion cancel, within {share_percent:g} % of the vertical impulse.",
     remedy="Check the fore-aft zero of the plate with the belt running and nobody on it, then whether belt "
     "and plate were level (1 % of slope shows as 1 % here) and whether the runner drifted along the belt.",
+    words=("net_percent", "count"),
     limits={"share_percent": Limit("%", "common practice; equality at steady speed follows from Newton's second law")},
 )
 def fore_aft_impulse_balances_at_steady_speed(
@@ -229,6 +234,7 @@ def fore_aft_impulse_balances_at_steady_speed(
     remedy="Check set_speed_m_per_s in sessions.csv (m/s, not km/h) and the speed shown by {source}. If "
     "the speed in the table is wrong, correct it and send the delivery again; if the runner was off, leave "
     "the trial as it is.",
+    words=("speed_found", "off_percent", "set_speed", "allowed_percent", "source"),
     limits={"speed_fraction": Limit("1", "common practice: labs hold 5 % while recording; twice that is noted")},
 )
 def speed_keeps_to_the_protocol(

@@ -41,6 +41,7 @@ _SIZES = {
     remedy="If the channel was recorded under another name, correct its label in channels.csv. If it was recorded and "
     "not exported, export the file again with it. If it was not recorded in this trial (amplifier off, electrode "
     "off), take its row out: an outcome that was not measured stays empty. A force plate's own channels need no row.",
+    words=("labels", "nowhere", "near"),
 )
 def named_channels_are_in_the_files(trial: Trial, channels: ChannelFacts | None) -> Looked:
     """Every channel that channels.csv names is in one of the trial's files.
@@ -89,6 +90,7 @@ def _nearest(missing: tuple[str, ...], trial: Trial) -> str:
     "millivolt to a few millivolts (common practice), a footswitch some volts; or record the amplifier's test signal. "
     "Then correct unit_code in channels.csv, or the channel's unit in the recording program, and look at the "
     "session's other trials too, since they were most likely set up alike.",
+    words=("labels", "stated", "written", "difference"),
 )
 def channel_units_agree_with_the_file(channels: ChannelFacts | None) -> Looked:
     """The unit that channels.csv gives a channel is the one that the file gives it.
@@ -143,6 +145,7 @@ def _difference(stated: str, written: str) -> str:
     "recorder started before the trial and stopped after it, and long enough; a few uneven steps help, since even "
     "strides fit in several ways. Without the second file (cell sidecar empty, its rows out of channels.csv) motion "
     "and force of this trial can be used as they are.",
+    words=("second", "reason", "fewest", "limit_ms"),
 )
 def clocks_of_both_files_match(trial: Trial, channels: ChannelFacts | None, study: Study) -> Looked:
     """The clock of a running trial's second file is matched to the trial's by contacts that both recorded.
@@ -226,6 +229,7 @@ _MUSCLE_WORDS = {
     seen="The signal of {muscle} {side}{channel} cannot be used: {why}. Its amplitudes and bursts stay empty.",
     expected="{wanted}.",
     remedy="{what_to_do}. The rest of the trial is used.",
+    words=("muscle", "side", "channel", "why", "wanted", "what_to_do"),
 )
 def muscle_signals_can_be_used(
     trial: Trial, channels: ChannelFacts | None, outcomes: Mapping[str, pd.DataFrame] | None, study: Study

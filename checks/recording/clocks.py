@@ -43,6 +43,7 @@ def _number(value: Any) -> float | None:
     expected="Two quartz clocks differ by at most {most_ppm:g} parts per million.",
     remedy="Drift is taken out of this trial. Have the recorder's clock looked at, and see whether its file states the "
     "true sampling rate: a rate that is rounded, or lost samples, look like drift.",
+    words=("second", "drift_ppm", "way", "error_ppm", "per_ten_min_ms"),
     limits={"most_ppm": Limit("[ppm]", "common practice: a quartz clock keeps to 100 parts per million, two to 200")},
 )
 def clock_drift_is_that_of_quartz(
@@ -82,6 +83,7 @@ def clock_drift_is_that_of_quartz(
     expected="At most {most_ms:g} ms; a shared footswitch leaves less than 1 ms.",
     remedy="Look whether both recorders hear the same switch, whether it bounces, and whether one of the two files "
     "lost samples. Times of muscles in this trial, onsets above all, are uncertain by as much.",
+    words=("second", "residual_ms", "count"),
     limits={"most_ms": Limit("ms", "own choice: onsets differ between conditions by about 10 ms to 20 ms")},
 )
 def clock_match_leaves_little(
@@ -115,6 +117,7 @@ def clock_match_leaves_little(
     expected="A second file that begins before the trial and ends after it; at most {most_s:g} s are missing.",
     remedy="Start the second recorder before the trial and stop it after; if its file was cut to length in the export, "
     "export it whole. Muscles of the footfalls that are missing stay empty.",
+    words=("second", "what", "length_s"),
     limits={"most_s": Limit("s", "own choice: less than half a contact")},
 )
 def second_file_covers_the_trial(trial: Trial, channels: ChannelFacts | None, *, most_s: float = 0.1) -> Looked:

@@ -83,6 +83,7 @@ def _fault(coded: Coded, trial: Trial, channels: ChannelFacts | None, sample: in
     remedy="Packets of a transmitter were lost and filled with the last value or zeros: bring the receiver nearer, or "
     "keep the runner's body from between. If the device keeps its samples in its own memory, read them out and export "
     "again.",
+    words=("label", "count", "lost_ms", "longest_ms"),
     limits={"shortest_ms": Limit("ms", "own choice: about the length of one packet of a transmitter")},
 )
 def channels_lose_no_packets(
@@ -146,6 +147,7 @@ def _equal_neighbours(coded: Coded, longest: int) -> float:
     remedy="The recorder, or its export, wrote one block twice. Export the trial again from the recorder's own copy; "
     "if it is there too, record again, since nobody can tell whether the block replaces another or was put in between, "
     "which shifts everything after it.",
+    words=("label", "length_ms", "lag_ms", "more"),
     limits={"shortest_ms": Limit("ms", "own choice: long enough for the noise of a usual channel to tell")},
 )
 def no_block_of_samples_stands_twice(

@@ -61,6 +61,7 @@ _WORDS = {
     seen="{outcome}{detail}.",
     expected="A whole {format} file that can be read within the study's limits of time and memory.",
     remedy="{what_to_do}. Send {together}.",
+    words=("outcome", "detail", "format", "what_to_do", "together"),
 )
 def trial_file_can_be_read(reading: Reading) -> Looked:
     """Every file of a trial can be read: its C3D file, and the EDF+ file recorded beside it where there is one.
@@ -93,6 +94,7 @@ def trial_file_can_be_read(reading: Reading) -> Looked:
     expected="A recording of its own for every trial; no two runs are alike in every bend.",
     remedy="Find out which of the two trials the recording belongs to, and export the right recording for the other. "
     "If it was exported twice with other settings, send only one of the two.",
+    words=("copy_of",),
 )
 def recording_is_of_one_trial_only(reading: Reading) -> Looked:
     """A recording is not sent again, resampled or rescaled, as another trial.

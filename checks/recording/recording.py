@@ -25,6 +25,7 @@ _RATE = Limit("1", "common practice: the nominal rate of a synchronised system i
     expected="{stated_hz:g} per second, as the laboratory's profile states.",
     remedy="Export the trial again at {stated_hz:g} Hz without resampling. If the lab has changed its "
     "camera rate for good, ask the data manager to change marker_rate_hz in the profile.",
+    words=("found_hz", "stated_hz"),
     limits={"tolerance_fraction": _RATE},
 )
 def marker_rate_is_the_sites(trial: Trial, study: Study, *, tolerance_fraction: float = 0.005) -> Looked:
@@ -50,6 +51,7 @@ def marker_rate_is_the_sites(trial: Trial, study: Study, *, tolerance_fraction: 
     expected="{stated_hz:g} per second, as the laboratory's profile states.",
     remedy="Export the trial again with the analog channels at {stated_hz:g} Hz. If the lab has changed "
     "its force rate for good, ask the data manager to change force_rate_hz in the profile.",
+    words=("found_hz", "stated_hz"),
     limits={"tolerance_fraction": _RATE},
 )
 def force_rate_is_the_sites(trial: Trial, study: Study, *, tolerance_fraction: float = 0.005) -> Looked:
@@ -76,6 +78,7 @@ def force_rate_is_the_sites(trial: Trial, study: Study, *, tolerance_fraction: f
     remedy="Compare one known length, such as knee to ankle, with the file. If it is off by 10 or 1000, "
     "set POINT:UNITS to the unit the positions are in, or export them in {unit}. If lengths are right, the "
     "vertical axis or the origin in the profile is not the one of this recording.",
+    words=("marker", "height_m", "unit"),
     limits={
         "low_m": Limit("m", "common practice: a pelvis or knee marker on a small runner"),
         "high_m": Limit("m", "common practice: a head marker on a tall runner in flight"),
@@ -116,6 +119,7 @@ def positions_are_in_the_stated_unit(trial: Trial, study: Study, *, low_m: float
     remedy="Label the markers and export again; if the lab's labels were renamed, give them back their old "
     "names or ask the data manager to change the profile. A trial in which the marker was not worn cannot "
     "be used.",
+    words=("lacking", "required", "which"),
 )
 def required_markers_are_labelled(trial: Trial, study: Study) -> Looked:
     """Every marker that the study requires is in the file under the laboratory's label, with positions.
@@ -151,6 +155,7 @@ def _lack(trial: Trial, role: str) -> str | None:
     remedy="Switch on all force plates of the lab in the export, in the order of the profile, with their "
     "FORCE_PLATFORM parameters, and export again. If the plates were changed for good, ask the data "
     "manager to change plate_types in the profile.",
+    words=("found", "stated"),
 )
 def plates_are_those_of_the_site(trial: Trial, study: Study) -> Looked:
     """The file has as many force plates as the laboratory, of the types its profile states.
@@ -187,6 +192,7 @@ def _plates(types: tuple[int, ...]) -> str:
     expected="The parts of a C3D file agree with each other (C3D user guide).",
     remedy="The trial was read all the same. Tell whoever looks after the export about it; a newer version "
     "of the capture program or another export setting usually puts it right.",
+    words=("oddity",),
 )
 def file_structure_is_consistent(trial: Trial) -> Looked:
     """The header, parameters and data of the file say the same about its contents.

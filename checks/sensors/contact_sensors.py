@@ -57,6 +57,7 @@ def _fault(switch: Switch, trial: Trial, channels: ChannelFacts | None, at_s: fl
     expected="Two levels, one on the ground and one in the air.",
     remedy="Press the sole by hand and watch the channel; look for a broken lead, a sensor that slipped from under the "
     "foot, or the wrong input. Where contacts come from this sensor the trial must be recorded again.",
+    words=("side", "label", "low", "high", "unit", "foot", "count"),
 )
 def foot_sensors_switch(
     trial: Trial, channels: ChannelFacts | None, footfalls: pd.DataFrame | None, study: Study
@@ -90,6 +91,7 @@ def foot_sensors_switch(
     expected="One closing for each contact of the foot.",
     remedy="Look for a sensor that slipped or is worn out, or a lead that breaks for a moment; tape the sensor under "
     "the part of the foot that lands first. Steps that were timed by this sensor alone are wrong at that place.",
+    words=("side", "label", "what", "more"),
     limits={
         "missed": Limit("1", "own choice: strides of a steady runner vary by a few per cent, a missed contact doubles"),
         "doubled": Limit("1", "own choice: a doubled contact is far less than a stride away"),
@@ -145,6 +147,7 @@ def _sensor_of(trial: Trial, side: str) -> str | None:
     expected="Each sensor closes within 0.1 s of its own foot's contacts.",
     remedy="Look which sensor lay under which foot: left and right were exchanged in channels.csv, in the labels, or "
     "in the shoes. Correct the side in channels.csv; nothing has to be recorded again.",
+    words=("count", "method", "hits"),
     limits={"most_share": Limit("1", "own choice: chance brings few contacts together, the own foot nearly all")},
 )
 def foot_sensors_are_on_their_own_feet(
@@ -181,6 +184,7 @@ def foot_sensors_are_on_their_own_feet(
     remedy="Look for a delay that a wireless transmitter adds (its data sheet states it) and that the recording "
     "program should take off, for a sensor under a part of the foot that lands late, or for a filter on this channel. "
     "Everything recorded with the same device is late by the same time.",
+    words=("side", "label", "delay_ms", "when", "method", "count"),
     limits={"most_ms": Limit("ms", "own choice: published rules for one event differ by tens of ms; common practice")},
 )
 def foot_sensors_close_at_contact(
@@ -232,6 +236,7 @@ def _matched_on_contacts(row: Mapping[Any, Any]) -> bool:
     expected="A delay that stays the same to {most_ms:g} ms from start to end.",
     remedy="Look whether the device with the sensors loses samples or runs at another rate than its file says: compare "
     "how long both recordings of one trial are. Muscles recorded with it drift by the same time.",
+    words=("side", "label", "way", "change_ms", "method", "count", "span_s"),
     limits={"most_ms": Limit("ms", "own choice: as much as the match of two clocks may leave")},
 )
 def foot_sensors_keep_their_delay(

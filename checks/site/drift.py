@@ -34,6 +34,7 @@ _JUDGED = Limit("1", "own choice: two in a row are needed, so that one odd sessi
     remedy="Load each plate with a known mass and compare; look whether an amplifier range, a plate or the scales for "
     "weighing runners were changed at that time. If the scale is off, correct it in the export and send the "
     "trials again.",
+    words=("beyond", "judged", "baseline", "what", "own", "unit", "session", "centre", "low", "high", "factor"),
     limits={
         "tolerance": Limit("1", "own choice: 2 % of body weight is below what footwear changes in active peak"),
         "least_judged": _JUDGED,
@@ -58,6 +59,7 @@ def force_keeps_its_scale_over_sessions(
     expected=_EXPECTED,
     remedy="Calibrate the cameras with a wand whose length was measured, and compare a marker distance with a tape. If "
     "the person who places the markers changed at that time, place them together once.",
+    words=("beyond", "judged", "baseline", "what", "own", "unit", "session", "centre", "low", "high", "factor"),
     limits={
         "tolerance": Limit("1", "own choice: 2 % of leg length is under 2 cm, about what placing markers anew does"),
         "least_judged": _JUDGED,
@@ -81,6 +83,7 @@ def markers_keep_their_scale_over_sessions(
     expected=_EXPECTED,
     remedy="Synchronise the second recorder's clock or have it looked at; record the shared signal from start to end "
     "of each trial, so that the drift can be taken out trial by trial.",
+    words=("beyond", "judged", "baseline", "what", "own", "unit", "session", "centre", "low", "high", "factor"),
     limits={
         "tolerance": Limit("[ppm]", "own choice: 200 ppm move an event by 6 ms within half a minute"),
         "least_judged": _JUDGED,

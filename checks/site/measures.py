@@ -30,6 +30,7 @@ _HEAPING_DIGITS = (0, 5)
     expected="The last digit, counting {step:g}{unit}, is every digit about as often.",
     remedy="Ask how the value is read and written down: scales and tape read to {step:g}{unit} give every last digit. "
     "Values already rounded are kept; from now on write down what the instrument shows.",
+    words=("what_is_seen", "step", "unit"),
     limits={
         "least_values": Limit("1", "own choice: with fewer even all on 0 or 5 could be chance"),
         "least_for_all_digits": Limit("1", "common practice: chi-square needs 5 expected in each of ten classes"),
@@ -119,6 +120,7 @@ def _digits_seen(digits: np.ndarray, what: str) -> str:
     expected="At most {most} of {pairs}: people weighed weeks apart seldom read exactly the same.",
     remedy="Ask whether runners are weighed at each visit or the mass of the first visit is copied. Forces are divided "
     "by it, so weigh each runner on the day, in running clothes, without shoes.",
+    words=("equal", "pairs", "most"),
     limits={
         "least_pairs": Limit("1", "own choice"),
         "equal_share": Limit(

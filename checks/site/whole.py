@@ -44,6 +44,7 @@ _CHANCE = Limit("1", "own choice: some hundred comparisons per site may then rai
     remedy="Other runners may explain it. If not, compare with the other sites how this outcome comes about: speed and "
     "surface, marker places, the standing trial, plate scale, filters before export. Record one travelling runner at "
     "both sites.",
+    words=("what", "runners", "own", "unit", "centre", "z", "off", "judged", "low", "high"),
     limits={
         "robust_z": Limit("1", "3 to 3.5 is common practice for scores from median absolute deviations"),
         "least_runners": _LEAST_RUNNERS,
@@ -92,6 +93,7 @@ def outcomes_centre_among_the_other_sites(
     "chance does with so few runners.",
     remedy="Too small: look whether values were copied from runner to runner, typed from memory or rounded. Too large: "
     "look for runners recorded with another unit, another speed or exchanged labels.",
+    words=("what", "runners", "own", "unit", "spread", "off", "judged", "low", "high"),
     limits={
         "ratio": Limit("1", "own choice: groups of runners of one study rarely differ by more"),
         "least_runners": _LEAST_RUNNERS,
@@ -140,6 +142,7 @@ def values_spread_as_at_the_other_sites(
     expected="At most {most} of {runners}: not more than the other sites' share and {share:g} of all runners more.",
     remedy="Look which step leaves it out: a standing trial that is not recorded, a marker that is not placed or often "
     "hidden, a channel that is not exported, a question that is not asked. What can be found later is sent again.",
+    words=("missing", "runners", "what", "other_missing", "other_runners", "off", "judged", "most"),
     limits={
         "share": Limit("1", "own choice: a smaller difference does not change what the site contributes"),
         "least_runners": _LEAST_RUNNERS,
