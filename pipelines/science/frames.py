@@ -29,3 +29,10 @@ def frame_of(table: Table, rows: Iterable[Mapping[str, Any]]) -> pd.DataFrame:
             for field in computed_fields(table)
         }
     )
+
+
+def typed_frame(table: Table, frame: pd.DataFrame) -> pd.DataFrame:
+    """The columns of ``computed_fields`` out of ``frame``, typed, and no others. KeyError if one is missing."""
+    return frame[[f.name for f in computed_fields(table)]].astype(
+        {field.name: PANDAS_TYPES[field.kind] for field in computed_fields(table)}
+    )

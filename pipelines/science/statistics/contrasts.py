@@ -6,17 +6,20 @@ however long the recording. Pooling itself is in ``pooling`` and ``mixed_model``
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
-from itertools import combinations
+from collections.abc import Hashable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from itertools import pairwise
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
+from numpy.typing import NDArray
 
-from pipelines.science.frames import frame_of
-from pipelines.science.statistics.mixed_model import fit_mixed
+from pipelines.science.frames import frame_of, typed_frame
+from pipelines.science.statistics.mixed_model import fit_pairs
 from pipelines.science.statistics.pooling import Effect, TauMethod, mean_effect, random_effects, upper_point
 from schemas.outcomes_study import POOLED_CONTRASTS, RUNNER_CONTRASTS, SITE_CONTRASTS
 from schemas.processing import ContrastProcessing, Processing
+from schemas.trial import FloatArray
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -55,38 +58,32 @@ def runner_contrasts(long: pd.DataFrame, processing: Processing) -> pd.DataFrame
     known = long[np.isfinite(long["value"].astype("float64"))]
     runner = [*_WHO, "outcome", "condition"]
     trials = known.groupby([*runner, "trial_id"], as_index=False)["value"].mean()
-    means = trials.groupby(runner, as_index=False).agg(mean=("value", "mean"), trials=("value", "size"))
-    rows: list[dict[str, Any]] = []
-    for key, group in means.groupby([*_WHO, "outcome"]):
-        own = {c: (m, n) for c, m, n in zip(group["condition"], group["mean"], group["trials"], strict=True)}
-        for condition, reference in _pairs(own, processing.contrasts):
-            (mean, count), (reference_mean, reference_count) = own[condition], own[reference]
-            rows.append(
-                dict(zip((*_WHO, "outcome"), key, strict=True))
-                | {
-                    "condition": condition,
-                    "reference_condition": reference,
-                    "condition_mean_value": mean,
-                    "reference_mean_value": reference_mean,
-                    "difference_value": mean - reference_mean,
-                    "trial_count": int(count + reference_count),
-                }
-            )
-    return frame_of(RUNNER_CONTRASTS, rows)
+    means = trials.groupby(runner)["value"].agg(["mean", "size"]).reset_index()
+    same = [*_WHO, "outcome"]
+    renamed = {"condition": "reference_condition", "mean": "reference_mean_value", "size": "reference_size"}
+    pairs = means.merge(means.rename(columns=renamed), on=same)
+    reference = processing.contrasts.reference_condition
+    first, later = pairs["reference_condition"].astype(str), pairs["condition"].astype(str)
+    pairs = pairs[first < later if reference is None else (first == reference) & (later != reference)]
+    pairs = pairs.sort_values([*same, "reference_condition", "condition"], ignore_index=True)
+    return typed_frame(
+        RUNNER_CONTRASTS,
+        pairs.rename(columns={"mean": "condition_mean_value"}).assign(
+            difference_value=pairs["mean"] - pairs["reference_mean_value"],
+            trial_count=pairs["size"] + pairs["reference_size"],
+        ),
+    )
 
 
 def site_contrasts(contrasts: pd.DataFrame, processing: Processing) -> pd.DataFrame:
     """``site_contrasts`` less provenance, from rows of ``runner_contrasts``: each site's mean difference, paired t."""
     rows: list[dict[str, Any]] = []
-    for key, group in contrasts.groupby([*_COMPARED, "site"]):
-        differences = group["difference_value"].to_numpy(float)
+    for key, group in _groups(contrasts, (*_COMPARED, "site")):
         reason = _why_no_interval(group, processing.contrasts)
-        row = dict(zip((*_COMPARED, "site"), key, strict=True)) | {
-            "runner_count": len(differences),
-            "reason_null": reason,
-        }
-        effect = mean_effect(differences.tolist()) if reason is None else None
-        rows.append(row | _effect(effect) | {"estimate_value": float(differences.mean())})
+        effect = mean_effect(group.differences.tolist()) if reason is None else None
+        row = dict(zip((*_COMPARED, "site"), key, strict=True)) | _effect(effect)
+        row |= {"runner_count": len(group.differences), "reason_null": reason}
+        rows.append(row | {"estimate_value": float(group.differences.mean())})
     return frame_of(SITE_CONTRASTS, rows)
 
 
@@ -96,73 +93,87 @@ def pooled_contrasts(contrasts: pd.DataFrame, processing: Processing) -> pd.Data
     Sites whose interval ``site_contrasts`` leaves null are not in the meta-analysis; the mixed model takes all runners.
     Where a method cannot be used its numbers are null and the reason stands beside them.
     """
-    sites = site_contrasts(contrasts, processing)
-    usable = dict(tuple(sites[sites["reason_null"].isna()].groupby(list(_COMPARED))))
+    usable: dict[tuple[str, ...], list[dict[Hashable, Any]]] = {}
+    for site in site_contrasts(contrasts, processing).to_dict("records"):
+        own = usable.setdefault(tuple(site[name] for name in _COMPARED), [])
+        own += [site] if site["standard_error_value"] == site["standard_error_value"] else []
     rows: list[dict[str, Any]] = []
-    for key, group in contrasts.groupby(list(_COMPARED)):
+    for key, group in _groups(contrasts, _COMPARED):
         compared = dict(zip(_COMPARED, key, strict=True))
         rows.append(compared | _mixed(group, processing.contrasts))
         for name, method in _META.items():
-            rows.append(
-                compared | {"pooling_method": name} | _meta(group, usable.get(key), method, processing.contrasts)
-            )
+            meta = _meta(group, usable[key], method, processing.contrasts)
+            rows.append(compared | meta | {"pooling_method": name})
     return frame_of(POOLED_CONTRASTS, rows)
 
 
-def _pairs(conditions: dict[str, Any], settings: ContrastProcessing) -> Iterator[tuple[str, str]]:
-    """(condition, reference) pairs."""
-    reference = settings.reference_condition
-    if reference is None:
-        yield from ((later, first) for first, later in combinations(sorted(conditions), 2))
-    elif reference in conditions:
-        yield from ((other, reference) for other in sorted(conditions) if other != reference)
+@dataclass(frozen=True)
+class _Group:
+    """What a method takes of some rows of ``runner_contrasts``, (n,) each."""
+
+    runners: NDArray[Any]
+    sites: NDArray[Any]
+    means: FloatArray
+    reference_means: FloatArray
+    differences: FloatArray
 
 
-def _why_no_interval(group: pd.DataFrame, settings: ContrastProcessing) -> str | None:
+def _groups(contrasts: pd.DataFrame, keys: Sequence[str]) -> Iterator[tuple[tuple[str, ...], _Group]]:
+    """The rows of each key in sorted order, as arrays: a data frame for each would cost more than the statistics."""
+    if contrasts.empty:
+        return
+    ordered = contrasts.sort_values(list(keys), kind="stable")
+    named = ("participant_id", "site")
+    texts = {name: ordered[name].astype(str).to_numpy(object) for name in dict.fromkeys((*keys, *named))}
+    numbers = [ordered[name].to_numpy(float) for name in ("condition_mean_value", "reference_mean_value")]
+    differences = ordered["difference_value"].to_numpy(float)
+    new = np.zeros(len(ordered) - 1, bool)
+    for name in keys:
+        new |= texts[name][1:] != texts[name][:-1]
+    ends = [0, *(np.flatnonzero(new) + 1).tolist(), len(ordered)]
+    for start, end in pairwise(ends):
+        rows = slice(start, end)
+        arrays = (*(texts[name][rows] for name in named), *(column[rows] for column in numbers), differences[rows])
+        yield tuple(texts[name][start] for name in keys), _Group(*arrays)
+
+
+def _why_no_interval(group: _Group, settings: ContrastProcessing) -> str | None:
     """Why the differences of a group of runners have no standard error; None if they have."""
-    if len(group) < settings.fewest_runners:
-        return f"{len(group)} of at least {settings.fewest_runners} runners"
-    means = group[["condition_mean_value", "reference_mean_value"]].to_numpy(float)
+    if len(group.differences) < settings.fewest_runners:
+        return f"{len(group.differences)} of at least {settings.fewest_runners} runners"
+    largest = max(np.abs(group.means).max(), np.abs(group.reference_means).max())
     # equal differences can differ in the last digit of the means they come from
-    varies = group["difference_value"].to_numpy(float).std() > 1e-12 * np.abs(means).max()
-    return None if varies else "the runners' differences do not vary"
+    return None if group.differences.std() > 1e-12 * largest else "the runners' differences do not vary"
 
 
-def _mixed(group: pd.DataFrame, settings: ContrastProcessing) -> dict[str, Any]:
-    runners = (group["site"].astype(str) + "\n" + group["participant_id"].astype(str)).to_numpy()
-    row = _nothing_pooled(group, "mixed_model", "within_runner_t")
-    row |= {"runner_count": group["participant_id"].nunique(), "site_count": group["site"].nunique()}
+def _mixed(group: _Group, settings: ContrastProcessing) -> dict[str, Any]:
+    row = _nothing_pooled("mixed_model", "within_runner_t")
+    row |= {"runner_count": len(set(group.runners)), "site_count": len(set(group.sites))}
     if reason := _why_no_interval(group, settings):
         return row | {"reason_null": reason}
-    n = len(group)
-    values = np.concatenate([group["reference_mean_value"].to_numpy(float), group["condition_mean_value"]])
-    fixed = np.column_stack([np.ones(2 * n), np.repeat([0.0, 1.0], n)])
-    twice = np.tile(runners, 2)
-    if row["site_count"] > 1:
-        fit = fit_mixed(values, fixed, np.tile(group["site"].astype(str).to_numpy(), 2), nested=twice)
-    else:
-        fit = fit_mixed(values, fixed, twice)
+    fit = fit_pairs(group.reference_means, group.means, group.sites)
     if fit is None:
         return row | {"reason_null": "the mixed model does not converge"}
-    estimate, error = float(fit.estimates[1]), float(fit.errors[1])
     # 2n values, n runners and one difference leave n - 1 degrees of freedom within runners
-    reach = upper_point(n - 1) * error
-    return row | _effect(Effect(estimate, error, estimate - reach, estimate + reach))
+    reach = upper_point(len(group.differences) - 1) * fit.error
+    return row | _effect(Effect(fit.estimate, fit.error, fit.estimate - reach, fit.estimate + reach))
 
 
 def _meta(
-    group: pd.DataFrame, sites: pd.DataFrame | None, method: TauMethod, settings: ContrastProcessing
+    group: _Group, sites: Sequence[Mapping[Hashable, Any]], method: TauMethod, settings: ContrastProcessing
 ) -> dict[str, Any]:
-    row = _nothing_pooled(group, "", settings.interval)
-    del row["pooling_method"]
-    count = 0 if sites is None else len(sites)
-    if sites is None or count < 2:
+    row = _nothing_pooled("", settings.interval)
+    count = len(sites)
+    if count < 2:
         return row | {"reason_null": f"{count} of at least 2 sites have an estimate with an interval"}
-    used = group[group["site"].isin(sites["site"])]
-    row |= {"runner_count": used["participant_id"].nunique(), "site_count": count}
-    errors = sites["standard_error_value"].to_numpy(float)
+    used = {site["site"] for site in sites}
+    runners = {runner for runner, site in zip(group.runners, group.sites, strict=True) if site in used}
+    row |= {"runner_count": len(runners), "site_count": count}
     found = random_effects(
-        sites["estimate_value"].tolist(), (errors**2).tolist(), method=method, interval=settings.interval
+        [site["estimate_value"] for site in sites],
+        [site["standard_error_value"] ** 2 for site in sites],
+        method=method,
+        interval=settings.interval,
     )
     lower, upper = found.prediction or (None, None)
     return (
@@ -178,7 +189,7 @@ def _meta(
     )
 
 
-def _nothing_pooled(group: pd.DataFrame, method: str, interval: str) -> dict[str, Any]:
+def _nothing_pooled(method: str, interval: str) -> dict[str, Any]:
     numbers = ("between_site_sd_value", "cochran_q_index", "heterogeneity_percent")
     limits = ("prediction_lower_value", "prediction_upper_value")
     counts = {"runner_count": 0, "site_count": 0}

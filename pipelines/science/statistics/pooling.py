@@ -97,11 +97,17 @@ def cochran_q(estimates: Sequence[float] | FloatArray, variances: Sequence[float
     return float(((y - mean) ** 2 / v).sum())
 
 
-def restricted_log_likelihood(tau2: float, estimates: FloatArray, variances: FloatArray) -> float:
-    """Restricted log likelihood of the variance between sites, less a constant."""
-    total = variances + tau2
-    mean, variance = _weighted_mean(estimates, total)
-    return -0.5 * float(np.log(total).sum() - np.log(variance) + ((estimates - mean) ** 2 / total).sum())
+def restricted_log_likelihood(
+    tau2: float | FloatArray, estimates: FloatArray, variances: FloatArray
+) -> float | FloatArray:
+    """Restricted log likelihood of the variance between sites, less a constant; (m,) for m values of tau2."""
+    total = variances + np.asarray(tau2, float)[..., None]
+    weights = 1 / total
+    whole = weights.sum(axis=-1)
+    mean = (weights * estimates).sum(axis=-1) / whole
+    squares = (weights * (estimates - mean[..., None]) ** 2).sum(axis=-1)
+    likelihood: FloatArray = -0.5 * (np.log(total).sum(axis=-1) + np.log(whole) + squares)
+    return likelihood if likelihood.ndim else float(likelihood)
 
 
 def mean_effect(values: Sequence[float]) -> Effect:
@@ -156,7 +162,7 @@ def _restricted_likelihood(y: FloatArray, v: FloatArray) -> float:
 
     top = 10 * float(y.var(ddof=1)) + 10 * float(v.max())
     grid = np.concatenate([[0.0], np.geomspace(1e-9 * top, top, 300)])
-    best = int(np.argmax([restricted_log_likelihood(t, y, v) for t in grid]))
+    best = int(np.argmax(restricted_log_likelihood(grid, y, v)))
     if best == 0:
         return 0.0
     low, high = float(grid[best - 1]), float(grid[min(best + 1, len(grid) - 1)])
