@@ -77,7 +77,7 @@ EVENT_METHOD = (
 )
 
 CHANNEL_ROLE = (
-    Code("muscle", "Surface electromyogram of one muscle."),
+    Code("muscle", "Surface electromyogram of one muscle.", scopes=("muscle",)),
     Code("foot_sensor", "Footswitch or accelerometer of one foot."),
     Code("clock", "A signal shared by two recorders, for matching their clocks."),
     Code("other", "Anything else; kept, not used."),
@@ -126,4 +126,19 @@ POOLING_METHOD = (
         "random_effects_restricted_likelihood",
         "Random-effects meta-analysis of the sites' estimates; variance between sites by restricted likelihood (Viechtbauer 2005).",
     ),
+)
+
+ENERGY_EQUATION = (
+    Code("peronnet_massicotte_1991", "16.89 kJ per L oxygen and 4.84 kJ per L carbon dioxide."),
+    Code("brockway_1987", "16.58 kJ per L oxygen and 4.51 kJ per L carbon dioxide."),
+    Code("weir_1949", "3.941 kcal per L oxygen and 1.106 kcal per L carbon dioxide."),
+)
+
+INTERVAL = (
+    Code("within_runner_t", "t on the number of runner-and-site pairs less 1 degrees of freedom."),
+    Code(
+        "hartung_knapp",
+        "Hartung & Knapp (2001): t on sites less 1 degrees of freedom; the variance is never below the normal interval's.",
+    ),
+    Code("normal", "Normal, with the variance of the random-effects mean."),
 )

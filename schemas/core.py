@@ -4,8 +4,10 @@ from __future__ import annotations
 
 from schemas import codes
 from schemas import fields as f
-from schemas.delivery import SENT_PARTICIPANTS, SENT_SESSIONS, SENT_SYMPTOMS, SENT_WEEKS
+from schemas.delivery import SENT_PARTICIPANTS, SENT_SESSIONS, SENT_TRIALS
+from schemas.delivery_beside import SENT_SYMPTOMS, SENT_WEEKS
 from schemas.model import Field, Kind, Layer, Reference, Table
+from schemas.privacy import IDENTIFIES, NOBODYS, PLAIN, SENSITIVE, TRIAL, Rows
 
 _TO_RUNNER = Reference(("participant_id",), "runners", ("participant_id",))
 _TO_TRIAL = Reference(("trial_id",), "trials", ("trial_id",))
@@ -15,9 +17,10 @@ SITES = Table(
     layer=Layer.CORE,
     one_row_is="one laboratory of the study file",
     key=("site",),
+    rows=NOBODYS,
     fields=(
         f.SITE,
-        Field("description", Kind.TEXT, "The laboratory in a few words, from the study file."),
+        Field("description", Kind.TEXT, "The laboratory in a few words, from the study file.", privacy=PLAIN),
         f.SURFACE,
         Field(
             "force_rate_hz",
@@ -26,6 +29,7 @@ SITES = Table(
             unit="Hz",
             low=0,
             nullable=True,
+            privacy=PLAIN,
         ),
         Field(
             "marker_rate_hz",
@@ -33,6 +37,7 @@ SITES = Table(
             "Sampling rate of markers that the site's profile declares.",
             unit="Hz",
             low=0,
+            privacy=PLAIN,
         ),
     ),
 )
@@ -42,7 +47,8 @@ CONDITIONS = Table(
     layer=Layer.CORE,
     one_row_is="one footwear condition of the study file",
     key=("condition",),
-    fields=(f.CONDITION, Field("description", Kind.TEXT, "What the runner wears, from the study file.")),
+    rows=NOBODYS,
+    fields=(f.CONDITION, Field("description", Kind.TEXT, "What the runner wears, from the study file.", privacy=PLAIN)),
 )
 
 VISITS = Table(
@@ -50,6 +56,7 @@ VISITS = Table(
     layer=Layer.CORE,
     one_row_is="one visit of the study's plan",
     key=("visit",),
+    rows=NOBODYS,
     fields=(
         f.VISIT,
         Field(
@@ -58,6 +65,7 @@ VISITS = Table(
             "Week of the change-over in which the visit is due.",
             unit="wk",
             low=0,
+            privacy=PLAIN,
         ),
     ),
 )
@@ -67,6 +75,7 @@ DELIVERIES = Table(
     layer=Layer.CORE,
     one_row_is="one delivery that reached the depot",
     key=("delivery_id",),
+    rows=NOBODYS,
     fields=(
         f.DELIVERY_ID,
         f.optional(f.SITE),
@@ -76,17 +85,19 @@ DELIVERIES = Table(
             "The lab's running number; null if the bag does not say.",
             low=1,
             nullable=True,
+            privacy=PLAIN,
         ),
-        Field("status", Kind.CODE, "What became of the delivery.", codes=codes.DELIVERY_STATUS),
-        Field("arrived_as", Kind.TEXT, "Name of the folder or archive in the inbox."),
+        Field("status", Kind.CODE, "What became of the delivery.", codes=codes.DELIVERY_STATUS, privacy=PLAIN),
+        Field("arrived_as", Kind.TEXT, "Name of the folder or archive in the inbox.", privacy=IDENTIFIES),
         Field(
             "fingerprint_sha256",
             Kind.IDENTIFIER,
             "SHA-256 over all payload paths and checksums: equal for equal content.",
+            privacy=PLAIN,
         ),
-        Field("received_utc", Kind.TEXT, "When the depot took it in, ISO 8601, UTC."),
-        Field("payload_count", Kind.INTEGER, "Files in the payload.", low=0),
-        Field("payload_bytes", Kind.INTEGER, "Bytes in the payload.", unit="By", low=0),
+        Field("received_utc", Kind.TEXT, "When the depot took it in, ISO 8601, UTC.", privacy=PLAIN),
+        Field("payload_count", Kind.INTEGER, "Files in the payload.", low=0, privacy=PLAIN),
+        Field("payload_bytes", Kind.INTEGER, "Bytes in the payload.", unit="By", low=0, privacy=PLAIN),
         f.CODE_VERSION,
         f.STUDY_VERSION,
     ),
@@ -97,11 +108,18 @@ DELIVERY_FILES = Table(
     layer=Layer.CORE,
     one_row_is="one payload file of one delivery",
     key=("delivery_id", "file"),
+    rows=NOBODYS,
+    stays=True,
     fields=(
         f.DELIVERY_ID,
-        Field("file", Kind.TEXT, "Path within the payload."),
-        Field("file_bytes", Kind.INTEGER, "Size of the file.", unit="By", low=0),
-        Field("file_sha256", Kind.IDENTIFIER, "SHA-256 of the file's bytes; also its name in the raw store."),
+        Field("file", Kind.TEXT, "Path within the payload.", privacy=IDENTIFIES),
+        Field("file_bytes", Kind.INTEGER, "Size of the file.", unit="By", low=0, privacy=PLAIN),
+        Field(
+            "file_sha256",
+            Kind.IDENTIFIER,
+            "SHA-256 of the file's bytes; also its name in the raw store.",
+            privacy=PLAIN,
+        ),
     ),
 )
 
@@ -110,6 +128,7 @@ RUNNERS = Table(
     layer=Layer.CORE,
     one_row_is="one runner with at least one accepted trial",
     key=("participant_id",),
+    rows=SENT_PARTICIPANTS.rows,
     fields=(*SENT_PARTICIPANTS.fields, f.DELIVERY_ID, f.CODE_VERSION, f.STUDY_VERSION),
 )
 
@@ -118,6 +137,7 @@ SESSIONS = Table(
     layer=Layer.CORE,
     one_row_is="one laboratory visit of one runner with at least one accepted trial",
     key=("session_id",),
+    rows=SENT_SESSIONS.rows,
     fields=(*SENT_SESSIONS.fields, f.SITE, f.DELIVERY_ID, f.CODE_VERSION, f.STUDY_VERSION),
     references=(_TO_RUNNER,),
 )
@@ -127,6 +147,7 @@ TRIALS = Table(
     layer=Layer.CORE,
     one_row_is="one accepted recording, in its newest version",
     key=("trial_id",),
+    rows=SENT_TRIALS.rows,
     fields=(
         f.TRIAL_ID,
         f.SESSION_ID,
@@ -136,9 +157,9 @@ TRIALS = Table(
         f.CONDITION,
         f.TRIAL_KIND,
         f.SURFACE,
-        Field("trial_order", Kind.INTEGER, "Position of the trial within its session, from 1.", low=1),
-        Field("duration_s", Kind.REAL, "Length of the recording.", unit="s", low=0),
-        Field("marker_rate_hz", Kind.REAL, "Marker frames per second.", unit="Hz", low=0),
+        Field("trial_order", Kind.INTEGER, "Position of the trial within its session, from 1.", low=1, privacy=PLAIN),
+        Field("duration_s", Kind.REAL, "Length of the recording.", unit="s", low=0, privacy=SENSITIVE),
+        Field("marker_rate_hz", Kind.REAL, "Marker frames per second.", unit="Hz", low=0, privacy=PLAIN),
         Field(
             "analog_rate_hz",
             Kind.REAL,
@@ -146,9 +167,12 @@ TRIALS = Table(
             unit="Hz",
             low=0,
             nullable=True,
+            privacy=PLAIN,
         ),
-        Field("plate_count", Kind.INTEGER, "Force plates in the recording.", low=0),
-        Field("note_count", Kind.INTEGER, "Findings of weight notes that were kept with the trial.", low=0),
+        Field("plate_count", Kind.INTEGER, "Force plates in the recording.", low=0, privacy=PLAIN),
+        Field(
+            "note_count", Kind.INTEGER, "Findings of weight notes that were kept with the trial.", low=0, privacy=PLAIN
+        ),
         f.ACCEPTED_BY_OVERRIDE,
         *f.PROVENANCE,
     ),
@@ -160,14 +184,17 @@ STANDING_POSTURES = Table(
     layer=Layer.CORE,
     one_row_is="the mean position of one marker in one standing trial",
     key=("trial_id", "marker"),
+    rows=Rows(TRIAL, scopes=("motion",)),
     fields=(
         f.TRIAL_ID,
         f.SESSION_ID,
         f.CONDITION,
-        Field("marker", Kind.TEXT, "Anatomical role and side of the marker, for example calcaneus_left."),
-        Field("forward_m", Kind.REAL, "Mean position along the running direction (X).", unit="m"),
-        Field("up_m", Kind.REAL, "Mean height (Y).", unit="m"),
-        Field("right_m", Kind.REAL, "Mean position to the runner's right (Z).", unit="m"),
+        Field(
+            "marker", Kind.TEXT, "Anatomical role and side of the marker, for example calcaneus_left.", privacy=PLAIN
+        ),
+        Field("forward_m", Kind.REAL, "Mean position along the running direction (X).", unit="m", privacy=SENSITIVE),
+        Field("up_m", Kind.REAL, "Mean height (Y).", unit="m", privacy=SENSITIVE),
+        Field("right_m", Kind.REAL, "Mean position to the runner's right (Z).", unit="m", privacy=SENSITIVE),
         *f.PROVENANCE,
     ),
     references=(_TO_TRIAL,),
@@ -178,6 +205,8 @@ REPORTED_WEEKS = Table(
     layer=Layer.CORE,
     one_row_is="one week of one pooled runner's change-over in one kind of footwear, as reported",
     key=SENT_WEEKS.key,
+    rows=SENT_WEEKS.rows,
+    pools=SENT_WEEKS.name,
     fields=(*SENT_WEEKS.fields, f.DELIVERY_ID, f.CODE_VERSION, f.STUDY_VERSION),
     references=(_TO_RUNNER,),
 )
@@ -187,6 +216,8 @@ REPORTED_SYMPTOMS = Table(
     layer=Layer.CORE,
     one_row_is="one pooled runner's weekly answers to the overuse questionnaire, as reported",
     key=SENT_SYMPTOMS.key,
+    rows=SENT_SYMPTOMS.rows,
+    pools=SENT_SYMPTOMS.name,
     fields=(*SENT_SYMPTOMS.fields, f.DELIVERY_ID, f.CODE_VERSION, f.STUDY_VERSION),
     references=(_TO_RUNNER,),
 )

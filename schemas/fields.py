@@ -6,17 +6,22 @@ from dataclasses import replace
 
 from schemas import codes
 from schemas.model import Field, Kind
+from schemas.privacy import IDENTIFIES, PLAIN
 
 PARTICIPANT_ID = Field(
     "participant_id",
     Kind.IDENTIFIER,
     "The runner's code in the study; never a name, initials or a birth date.",
+    privacy=IDENTIFIES,
 )
-SESSION_ID = Field("session_id", Kind.IDENTIFIER, "One laboratory visit of one runner.")
+SESSION_ID = Field("session_id", Kind.IDENTIFIER, "One laboratory visit of one runner.", privacy=IDENTIFIES)
 TRIAL_ID = Field(
-    "trial_id", Kind.IDENTIFIER, "One recording; unique in the whole study, kept when the trial is resent."
+    "trial_id",
+    Kind.IDENTIFIER,
+    "One recording; unique in the whole study, kept when the trial is resent.",
+    privacy=IDENTIFIES,
 )
-SITE = Field("site", Kind.CODE, "The laboratory that made the recording.", study_list="sites")
+SITE = Field("site", Kind.CODE, "The laboratory that made the recording.", study_list="sites", privacy=PLAIN)
 STUDY_DAY = Field(
     "study_day",
     Kind.INTEGER,
@@ -24,38 +29,46 @@ STUDY_DAY = Field(
     unit="d",
     low=-60,
     high=1000,
+    privacy=PLAIN,
 )
-VISIT = Field("visit", Kind.CODE, "Which visit of the study's plan.", study_list="visits")
-CONDITION = Field("condition", Kind.CODE, "Footwear condition.", study_list="conditions")
-TRIAL_KIND = Field("kind", Kind.CODE, "What the runner did in the recording.", codes=codes.TRIAL_KIND)
-SURFACE = Field("surface", Kind.CODE, "What the runner ran on.", codes=codes.SURFACE)
-SIDE = Field("side", Kind.CODE, "Side of the body.", codes=codes.SIDE)
-MUSCLE = Field("muscle", Kind.CODE, "Muscle, by its SENIAM name.", study_list="muscles")
-WEEK = Field("week", Kind.INTEGER, "Week of the change-over, 1 being the first.", unit="wk", low=0, high=104)
-COMMENT = Field("comment", Kind.TEXT, "Anything the laboratory wants to say; no names, no dates.", nullable=True)
+VISIT = Field("visit", Kind.CODE, "Which visit of the study's plan.", study_list="visits", privacy=PLAIN)
+CONDITION = Field("condition", Kind.CODE, "Footwear condition.", study_list="conditions", privacy=PLAIN)
+TRIAL_KIND = Field("kind", Kind.CODE, "What the runner did in the recording.", codes=codes.TRIAL_KIND, privacy=PLAIN)
+SURFACE = Field("surface", Kind.CODE, "What the runner ran on.", codes=codes.SURFACE, privacy=PLAIN)
+SIDE = Field("side", Kind.CODE, "Side of the body.", codes=codes.SIDE, privacy=PLAIN)
+MUSCLE = Field("muscle", Kind.CODE, "Muscle, by its SENIAM name.", study_list="muscles", privacy=PLAIN)
+WEEK = Field(
+    "week", Kind.INTEGER, "Week of the change-over, 1 being the first.", unit="wk", low=0, high=104, privacy=PLAIN
+)
+COMMENT = Field(
+    "comment", Kind.TEXT, "Anything the laboratory wants to say; no names, no dates.", nullable=True, privacy=IDENTIFIES
+)
 RESEND_REASON = Field(
     "resend_reason",
     Kind.TEXT,
     "Why a trial that was accepted before is sent again with other content; no names, no dates.",
     nullable=True,
     may_be_left_out=True,
+    privacy=IDENTIFIES,
 )
 FOOTFALL_NUMBER = Field(
     "footfall_number",
     Kind.INTEGER,
     "Order of the footfall within the trial, from 1, both sides counted together.",
     low=1,
+    privacy=PLAIN,
 )
 
 ACCEPTED_BY_OVERRIDE = Field(
     "accepted_by_override",
     Kind.BOOLEAN,
     "Whether a data manager accepted it in spite of a finding that would have returned it; see overrides.",
+    privacy=PLAIN,
 )
-DELIVERY_ID = Field("delivery_id", Kind.IDENTIFIER, "The delivery the row came from.")
-RAW_SHA256 = Field("raw_sha256", Kind.IDENTIFIER, "SHA-256 of the trial file the row was computed from.")
-CODE_VERSION = Field("code_version", Kind.TEXT, "Version of manystrides that made the row.")
-STUDY_VERSION = Field("study_version", Kind.TEXT, "Version of the study file that was in force.")
+DELIVERY_ID = Field("delivery_id", Kind.IDENTIFIER, "The delivery the row came from.", privacy=PLAIN)
+RAW_SHA256 = Field("raw_sha256", Kind.IDENTIFIER, "SHA-256 of the trial file the row was computed from.", privacy=PLAIN)
+CODE_VERSION = Field("code_version", Kind.TEXT, "Version of manystrides that made the row.", privacy=PLAIN)
+STUDY_VERSION = Field("study_version", Kind.TEXT, "Version of the study file that was in force.", privacy=PLAIN)
 
 #: Every derived row says where it came from and what made it.
 PROVENANCE = (DELIVERY_ID, RAW_SHA256, CODE_VERSION, STUDY_VERSION)

@@ -10,6 +10,7 @@ import re
 from dataclasses import dataclass, field
 from enum import StrEnum
 
+from schemas.privacy import TRIAL, Privacy, Rows, Told
 from schemas.units import refusal_of_unit
 
 
@@ -89,10 +90,11 @@ class DefinitionError(ValueError):
 
 @dataclass(frozen=True)
 class Code:
-    """One word of a closed vocabulary."""
+    """One word of a closed vocabulary. scopes: what such a row needs consent for, beyond what its table does."""
 
     value: str
     meaning: str
+    scopes: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -103,6 +105,9 @@ class Field:
     must keep to be possible at all; what is merely unusual is a matter for checks. ``study_list`` names the list of
     the study file whose keys are the allowed words (``conditions``, ``visits``, ``muscles``, ``marker_roles``). A
     column that ``may_be_left_out`` need not be in the file a laboratory sends; every cell then counts as empty.
+
+    ``privacy`` is what it can tell of a person, closed until said; a quasi column leaves only in the way that ``told``
+    says. A column that ``names_file`` holds the path of a file of the payload, which goes wherever its row goes.
     """
 
     name: str
@@ -115,6 +120,9 @@ class Field:
     study_list: str | None = None
     nullable: bool = False
     may_be_left_out: bool = False  # only columns of delivery tables
+    privacy: Privacy = Privacy.CLOSED
+    told: Told | None = None  # only of a quasi column
+    names_file: bool = False
 
     def __post_init__(self) -> None:
         if not _NAME.fullmatch(self.name):
@@ -135,6 +143,17 @@ class Field:
             raise DefinitionError(f"column {self.name}: one that may be left out may be empty, too")
         if self.low is not None and self.high is not None and self.low > self.high:
             raise DefinitionError(f"column {self.name}: low {self.low} is above high {self.high}")
+        if self.told and self.privacy is not Privacy.QUASI:
+            raise DefinitionError(f"column {self.name}: only a quasi column says how a release tells it")
+        if self.told and self.told.band and self.kind not in (Kind.INTEGER, Kind.REAL):
+            raise DefinitionError(f"column {self.name}: only numbers have bands")
+        if self.names_file and (self.kind is not Kind.TEXT or self.privacy is not Privacy.IDENTIFIES):
+            raise DefinitionError(f"column {self.name}: the path of a file is a text that identifies")
+
+    @property
+    def is_code_of_the_study(self) -> bool:
+        """Whether it holds a short key that the study gave to a runner, a session or a trial: a pseudonym."""
+        return self.kind is Kind.IDENTIFIER and self.privacy is Privacy.IDENTIFIES
 
 
 def suffix_unit(name: str) -> str | None:
@@ -154,7 +173,11 @@ class Reference:
 
 @dataclass(frozen=True)
 class Table:
-    """One table. ``one_row_is`` completes the sentence "One row is ..."."""
+    """One table. ``one_row_is`` completes the sentence "One row is ...".
+
+    ``rows`` says whose they are; a table that does not say it is in no release, and no delivery table may be silent.
+    ``stays``: the table never leaves the depot. ``pools``: the delivery table of which it holds what consent covers.
+    """
 
     name: str
     layer: Layer
@@ -165,6 +188,9 @@ class Table:
     file_name: str | None = None  # only delivery tables: the CSV in the bag's payload
     optional: bool = False  # only delivery tables: the lab may leave the file out
     notes: str = field(default="")
+    rows: Rows | None = None
+    stays: bool = False
+    pools: str | None = None
 
     def __post_init__(self) -> None:
         names = [f.name for f in self.fields]
@@ -179,6 +205,25 @@ class Table:
             raise DefinitionError(f"table {self.name}: key columns may not be null: {nullable}")
         if (self.layer is Layer.DELIVERY) != (self.file_name is not None):
             raise DefinitionError(f"table {self.name}: a delivery table, and only that, names its CSV file")
+        self._refuse_rows(set(names))
+
+    def _refuse_rows(self, names: set[str]) -> None:
+        sent, rows = self.layer is Layer.DELIVERY, self.rows
+        if rows is None and sent:
+            raise DefinitionError(f"table {self.name}: say whose its rows are, and what consent they need")
+        if rows and rows.fault:
+            raise DefinitionError(f"table {self.name}: {rows.fault}")
+        if rows and (unknown := {n for n in (rows.by, rows.day) if n} - names):
+            raise DefinitionError(f"table {self.name}: its rows lead by or are from unknown columns {sorted(unknown)}")
+        if sent and self.file_columns and (rows is None or rows.by != TRIAL):
+            raise DefinitionError(f"table {self.name}: only rows of trials name files, which go where their trial goes")
+        if self.pools and sent:
+            raise DefinitionError(f"table {self.name}: what is sent is pooled by another table")
+
+    @property
+    def file_columns(self) -> tuple[str, ...]:
+        """Columns that hold paths of payload files."""
+        return tuple(f.name for f in self.fields if f.names_file)
 
     @property
     def column_names(self) -> tuple[str, ...]:

@@ -10,13 +10,26 @@ from __future__ import annotations
 from schemas import codes
 from schemas import fields as f
 from schemas.model import Field, Kind, Layer, Reference, Table
+from schemas.privacy import PLAIN, QUASI, SENSITIVE, TRIAL, Privacy, Rows, Told
 
 TO_TRIAL = Reference(("trial_id",), "trials", ("trial_id",))
 
 
-def real(name: str, unit: str, description: str, low: float | None = None, high: float | None = None) -> Field:
+#: What the scopes of a trial allow to be computed.
+RECORDED = Rows(TRIAL, scopes=("motion", "force"))
+
+
+def real(
+    name: str,
+    unit: str,
+    description: str,
+    low: float | None = None,
+    high: float | None = None,
+    privacy: Privacy = SENSITIVE,
+    told: Told | None = None,
+) -> Field:
     """An outcome: a real number that may be null, for a reason its description gives."""
-    return Field(name, Kind.REAL, description, unit=unit, low=low, high=high, nullable=True)
+    return Field(name, Kind.REAL, description, unit=unit, low=low, high=high, nullable=True, privacy=privacy, told=told)
 
 
 _EVENTS = (
@@ -26,15 +39,17 @@ _EVENTS = (
         "Start of contact on the trial's clock, at the linear crossing of the threshold.",
         unit="s",
         low=0,
+        privacy=SENSITIVE,
     ),
-    Field("toe_off_s", Kind.REAL, "End of contact on the trial's clock.", unit="s", low=0),
-    Field("event_method", Kind.CODE, "Signal the events were found in.", codes=codes.EVENT_METHOD),
+    Field("toe_off_s", Kind.REAL, "End of contact on the trial's clock.", unit="s", low=0, privacy=SENSITIVE),
+    Field("event_method", Kind.CODE, "Signal the events were found in.", codes=codes.EVENT_METHOD, privacy=PLAIN),
     Field(
         "plate_count",
         Kind.INTEGER,
         "Force plates under the foot during the contact; null for events not from force.",
         low=0,
         nullable=True,
+        privacy=PLAIN,
     ),
 )
 
@@ -108,6 +123,7 @@ _FORCE = (
             ),
         ),
         nullable=True,
+        privacy=SENSITIVE,
     ),
     real("vertical_impulse_bw_s", "{BW}.s", "Integral of vertical force over the contact, trapezoid rule."),
     real(
@@ -152,6 +168,7 @@ _FOOT_STRIKE = (
         "Class by foot_strike_angle_deg at the cut-offs of Altman & Davis (2012): rearfoot above 8.0, forefoot below -1.6 deg.",
         codes=codes.STRIKE_CLASS,
         nullable=True,
+        privacy=SENSITIVE,
     ),
     real(
         "strike_index_percent",
@@ -164,12 +181,14 @@ _FOOT_STRIKE = (
         "Class by strike_index_percent in thirds (Cavanagh & Lafortune 1980).",
         codes=codes.STRIKE_CLASS,
         nullable=True,
+        privacy=SENSITIVE,
     ),
     Field(
         "strike_classes_agree",
         Kind.BOOLEAN,
         "Whether the two classes are the same. Null unless both are known.",
         nullable=True,
+        privacy=SENSITIVE,
     ),
 )
 
@@ -178,6 +197,7 @@ FOOTFALLS = Table(
     layer=Layer.OUTCOME,
     one_row_is="one foot on the ground, from contact to toe-off",
     key=("trial_id", "footfall_number"),
+    rows=RECORDED,
     fields=(
         f.TRIAL_ID,
         f.FOOTFALL_NUMBER,
@@ -196,11 +216,12 @@ TRIAL_OUTCOMES = Table(
     layer=Layer.OUTCOME,
     one_row_is="what one running trial says as a whole",
     key=("trial_id",),
+    rows=RECORDED,
     fields=(
         f.TRIAL_ID,
-        Field("footfall_count", Kind.INTEGER, "Complete footfalls found.", low=0),
+        Field("footfall_count", Kind.INTEGER, "Complete footfalls found.", low=0, privacy=PLAIN),
         real("speed_m_per_s", "m/s", "Mean running speed, as in footfalls.", low=0),
-        real("mass_used_kg", "kg", "Body mass that forces were divided by.", low=0),
+        real("mass_used_kg", "kg", "Body mass that forces were divided by.", low=0, privacy=QUASI, told=Told()),
         Field(
             "mass_source",
             Kind.CODE,
@@ -210,17 +231,21 @@ TRIAL_OUTCOMES = Table(
                 codes.Code("force", "Estimated from the mean vertical force of this trial."),
             ),
             nullable=True,
+            privacy=PLAIN,
         ),
         real(
             "mass_from_force_kg",
             "kg",
             "Mean vertical force over whole steps divided by standard gravity. Null with fewer than two contacts.",
             low=0,
+            privacy=QUASI,
+            told=Told(),
         ),
         Field(
             "has_standing_posture",
             Kind.BOOLEAN,
             "Whether a standing trial of the session and condition was there for the angles.",
+            privacy=PLAIN,
         ),
         real(
             "filled_fraction",

@@ -6,14 +6,18 @@ from schemas import codes
 from schemas import fields as f
 from schemas.model import Field, Kind, Layer, Reference, Table
 from schemas.outcomes import real
+from schemas.privacy import NOBODYS, PLAIN, RUNNER, SENSITIVE, SESSION, Rows
 
 _STUDY_PROVENANCE = (f.CODE_VERSION, f.STUDY_VERSION)
 _OUTCOME_NAME = Field(
     "outcome",
     Kind.TEXT,
     "Column name of the outcome, its unit in its ending; what else tells it apart stands before it, parted by slashes, for example soleus/left/onset_before_contact_s.",
+    privacy=PLAIN,
 )
-_REFERENCE = Field("reference_condition", Kind.CODE, "Condition that is compared with.", study_list="conditions")
+_REFERENCE = Field(
+    "reference_condition", Kind.CODE, "Condition that is compared with.", study_list="conditions", privacy=PLAIN
+)
 _ROW = "{unit_of_row}"
 
 ENERGY_BOUTS = Table(
@@ -21,10 +25,11 @@ ENERGY_BOUTS = Table(
     layer=Layer.OUTCOME,
     one_row_is="one metabolic bout",
     key=("session_id", "condition", "bout"),
+    rows=Rows(SESSION, scopes=("metabolic",)),
     fields=(
         f.SESSION_ID,
         f.CONDITION,
-        Field("bout", Kind.INTEGER, "Which bout of this session and condition.", low=1),
+        Field("bout", Kind.INTEGER, "Which bout of this session and condition.", low=1, privacy=PLAIN),
         real(
             "oxygen_uptake_ml_per_min",
             "mL/min",
@@ -61,13 +66,10 @@ ENERGY_BOUTS = Table(
             "equation",
             Kind.CODE,
             "Published energy equation used.",
-            codes=(
-                codes.Code("peronnet_massicotte_1991", "16.89 kJ per L oxygen and 4.84 kJ per L carbon dioxide."),
-                codes.Code("brockway_1987", "16.58 kJ per L oxygen and 4.51 kJ per L carbon dioxide."),
-                codes.Code("weir_1949", "3.941 kcal per L oxygen and 1.106 kcal per L carbon dioxide."),
-            ),
+            codes=codes.ENERGY_EQUATION,
+            privacy=PLAIN,
         ),
-        Field("reason_null", Kind.TEXT, "Why a value is missing; null if none is.", nullable=True),
+        Field("reason_null", Kind.TEXT, "Why a value is missing; null if none is.", nullable=True, privacy=PLAIN),
         f.DELIVERY_ID,
         *_STUDY_PROVENANCE,
     ),
@@ -81,6 +83,7 @@ TRANSITION_WEEKS = Table(
     layer=Layer.OUTCOME,
     one_row_is="one week of one runner's change-over, weeks without a report between others included",
     key=("participant_id", "week"),
+    rows=Rows(RUNNER, day="week"),
     fields=(
         f.PARTICIPANT_ID,
         f.WEEK,
@@ -120,15 +123,28 @@ TRANSITION_WEEKS = Table(
             low=0,
             high=100,
         ),
-        Field("health_problem", Kind.BOOLEAN, "Whether the severity is above 0. Null as severity.", nullable=True),
+        Field(
+            "health_problem",
+            Kind.BOOLEAN,
+            "Whether the severity is above 0. Null as severity.",
+            nullable=True,
+            privacy=SENSITIVE,
+        ),
         Field(
             "substantial_problem",
             Kind.BOOLEAN,
             "Whether question 1 has its last option, or question 2 or 3 one of the two highest. Null as severity.",
             nullable=True,
+            privacy=SENSITIVE,
         ),
-        Field("symptom_scoring", Kind.TEXT, "Version of the questionnaire and its scoring."),
-        Field("reason_null", Kind.TEXT, "Why the log or the score is missing; null if neither is.", nullable=True),
+        Field("symptom_scoring", Kind.TEXT, "Version of the questionnaire and its scoring.", privacy=PLAIN),
+        Field(
+            "reason_null",
+            Kind.TEXT,
+            "Why the log or the score is missing; null if neither is.",
+            nullable=True,
+            privacy=PLAIN,
+        ),
         *_STUDY_PROVENANCE,
     ),
     references=(_TO_RUNNER,),
@@ -139,6 +155,7 @@ TRANSITION_CAUTIONS = Table(
     layer=Layer.OUTCOME,
     one_row_is="one reason for the safety lead to look at one runner's week",
     key=("participant_id", "week", "caution"),
+    rows=Rows(RUNNER, day="week"),
     fields=(
         f.PARTICIPANT_ID,
         f.WEEK,
@@ -153,10 +170,11 @@ TRANSITION_CAUTIONS = Table(
                 codes.Code("substantial_problem", "The runner reported a substantial health problem."),
                 codes.Code("problem_not_followed_up", "No score in a week after one with a health problem."),
             ),
+            privacy=SENSITIVE,
         ),
-        Field("seen", Kind.TEXT, "The numbers."),
-        Field("basis", Kind.TEXT, "Where the limit or the rule comes from."),
-        Field("wording", Kind.TEXT, "What every caution is and is not; it travels with the row."),
+        Field("seen", Kind.TEXT, "The numbers.", privacy=SENSITIVE),
+        Field("basis", Kind.TEXT, "Where the limit or the rule comes from.", privacy=SENSITIVE),
+        Field("wording", Kind.TEXT, "What every caution is and is not; it travels with the row.", privacy=SENSITIVE),
         *_STUDY_PROVENANCE,
     ),
     references=(_TO_RUNNER,),
@@ -167,6 +185,7 @@ RUNNER_CONTRASTS = Table(
     layer=Layer.OUTCOME,
     one_row_is="the difference of one outcome between two conditions within one runner, site and visit",
     key=("participant_id", "site", "visit", "outcome", "condition", "reference_condition"),
+    rows=Rows(RUNNER),
     fields=(
         f.PARTICIPANT_ID,
         f.SITE,
@@ -179,10 +198,17 @@ RUNNER_CONTRASTS = Table(
             Kind.REAL,
             "Mean over trials of the trial's mean in the condition, in the outcome's own unit.",
             unit=_ROW,
+            privacy=SENSITIVE,
         ),
-        Field("reference_mean_value", Kind.REAL, "The same in the reference condition.", unit=_ROW),
-        Field("difference_value", Kind.REAL, "Condition less reference, in the outcome's own unit.", unit=_ROW),
-        Field("trial_count", Kind.INTEGER, "Trials (or metabolic bouts) behind the two means.", low=2),
+        Field("reference_mean_value", Kind.REAL, "The same in the reference condition.", unit=_ROW, privacy=SENSITIVE),
+        Field(
+            "difference_value",
+            Kind.REAL,
+            "Condition less reference, in the outcome's own unit.",
+            unit=_ROW,
+            privacy=SENSITIVE,
+        ),
+        Field("trial_count", Kind.INTEGER, "Trials (or metabolic bouts) behind the two means.", low=2, privacy=PLAIN),
         *_STUDY_PROVENANCE,
     ),
     notes="A runner without both conditions at the same site and visit has no row.",
@@ -193,6 +219,7 @@ SITE_CONTRASTS = Table(
     layer=Layer.OUTCOME,
     one_row_is="the difference of one outcome between two conditions at one site and visit",
     key=("outcome", "visit", "condition", "reference_condition", "site"),
+    rows=NOBODYS,
     fields=(
         _OUTCOME_NAME,
         f.VISIT,
@@ -210,8 +237,10 @@ SITE_CONTRASTS = Table(
             "lower_limit_value", _ROW, "Lower end of the 95 % confidence interval, t on runners less 1. Null as error."
         ),
         real("upper_limit_value", _ROW, "Upper end of it."),
-        Field("runner_count", Kind.INTEGER, "Runners with both conditions.", low=1),
-        Field("reason_null", Kind.TEXT, "Why the site has no interval and is not pooled.", nullable=True),
+        Field("runner_count", Kind.INTEGER, "Runners with both conditions.", low=1, privacy=PLAIN),
+        Field(
+            "reason_null", Kind.TEXT, "Why the site has no interval and is not pooled.", nullable=True, privacy=PLAIN
+        ),
         *_STUDY_PROVENANCE,
     ),
 )
@@ -221,12 +250,13 @@ POOLED_CONTRASTS = Table(
     layer=Layer.OUTCOME,
     one_row_is="the difference of one outcome between two conditions, pooled over sites by one method",
     key=("outcome", "visit", "condition", "reference_condition", "pooling_method"),
+    rows=NOBODYS,
     fields=(
         _OUTCOME_NAME,
         f.VISIT,
         f.CONDITION,
         _REFERENCE,
-        Field("pooling_method", Kind.CODE, "How it was pooled.", codes=codes.POOLING_METHOD),
+        Field("pooling_method", Kind.CODE, "How it was pooled.", codes=codes.POOLING_METHOD, privacy=PLAIN),
         real("estimate_value", _ROW, "Pooled difference, in the outcome's own unit."),
         real("standard_error_value", _ROW, "Its standard error, as used in the interval.", low=0),
         real("lower_limit_value", _ROW, "Lower end of the 95 % confidence interval."),
@@ -235,14 +265,8 @@ POOLED_CONTRASTS = Table(
             "interval",
             Kind.CODE,
             "How the interval was made.",
-            codes=(
-                codes.Code("within_runner_t", "t on the number of runner-and-site pairs less 1 degrees of freedom."),
-                codes.Code(
-                    "hartung_knapp",
-                    "Hartung & Knapp (2001): t on sites less 1 degrees of freedom; the variance is never below the normal interval's.",
-                ),
-                codes.Code("normal", "Normal, with the variance of the random-effects mean."),
-            ),
+            codes=codes.INTERVAL,
+            privacy=PLAIN,
         ),
         real(
             "between_site_sd_value",
@@ -263,9 +287,10 @@ POOLED_CONTRASTS = Table(
             Kind.INTEGER,
             "Different runners. One measured at several sites counts at each in the estimate, so that the sites are then not wholly independent.",
             low=0,
+            privacy=PLAIN,
         ),
-        Field("site_count", Kind.INTEGER, "Sites pooled.", low=0),
-        Field("reason_null", Kind.TEXT, "Why there is no estimate; null if there is.", nullable=True),
+        Field("site_count", Kind.INTEGER, "Sites pooled.", low=0, privacy=PLAIN),
+        Field("reason_null", Kind.TEXT, "Why there is no estimate; null if there is.", nullable=True, privacy=PLAIN),
         *_STUDY_PROVENANCE,
     ),
 )

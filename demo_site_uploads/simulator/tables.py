@@ -10,15 +10,13 @@ from typing import Any
 
 from demo_site_uploads.simulator.runner import RUNNERS, Runner
 from schemas.delivery import (
-    SENT_BREATHS,
     SENT_CHANNELS,
     SENT_CONSENTS,
     SENT_PARTICIPANTS,
     SENT_SESSIONS,
-    SENT_SYMPTOMS,
     SENT_TRIALS,
-    SENT_WEEKS,
 )
+from schemas.delivery_beside import SENT_BREATHS, SENT_SYMPTOMS, SENT_WEEKS
 from schemas.model import Table
 
 Row = dict[str, Any]

@@ -13,7 +13,8 @@ from schemas import outcomes_study as tables
 from schemas.convert.to_arrow import to_arrow_table
 from schemas.convert.to_duckdb import quote_name
 from schemas.model import Field, Kind, Table
-from schemas.outcomes_signals import FOOTFALL_JOINTS, MUSCLE_AMPLITUDES, MUSCLE_BURSTS
+from schemas.outcomes_muscle import MUSCLE_AMPLITUDES, MUSCLE_BURSTS
+from schemas.outcomes_signals import FOOTFALL_JOINTS
 
 if TYPE_CHECKING:
     import duckdb

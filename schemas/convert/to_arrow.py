@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
+from schemas.convert.words import rows_sentence
 from schemas.model import Field, Kind, Table
 
 if TYPE_CHECKING:
@@ -38,12 +39,12 @@ def arrow_type(kind: Kind) -> pa.DataType:
 
 
 def arrow_schema(table: Table) -> pa.Schema:
-    """The Arrow schema; description, unit and kind are field metadata, one_row_is and key table metadata."""
+    """The Arrow schema; description, unit, kind and privacy are field metadata, what its rows are table metadata."""
     import pyarrow as pa
 
     fields = []
     for field in table.fields:
-        words = {"description": field.description, "kind": str(field.kind)}
+        words = {"description": field.description, "kind": str(field.kind), "privacy": str(field.privacy)}
         if field.unit:
             words["unit"] = field.unit
         fields.append(pa.field(field.name, arrow_type(field.kind), nullable=field.nullable, metadata=words))
@@ -52,6 +53,7 @@ def arrow_schema(table: Table) -> pa.Schema:
         "layer": str(table.layer),
         "one_row_is": table.one_row_is,
         "key": ",".join(table.key),
+        "rows": rows_sentence(table.rows),
     }
     return pa.schema(fields, metadata=about)
 

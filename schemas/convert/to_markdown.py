@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from schemas.catalogue import TABLES, made_by
-from schemas.convert.words import range_words
+from schemas.convert.words import range_words, rows_sentence, told_words
 from schemas.model import LAYER_MEANING, Field, Table
+from schemas.privacy import PRIVACY_MEANING, Privacy
 
 
 def table_page(table: Table) -> str:
@@ -22,9 +23,11 @@ def table_page(table: Table) -> str:
     lines += [f"- **Refers to**: {reference}" for reference in _references(table)]
     if users := _referred_from(table):
         lines.append(f"- **Referred to by**: {', '.join(_link(name) for name in users)}")
+    stays = " It never leaves the depot." if table.stays else ""
+    lines.append(f"- **Whose**: {rows_sentence(table.rows)}{stays}")
     lines.append(f"- **Defined in**: `{made_by(table)}`")
     lines += ["", "## Columns", ""]
-    header = ("Column", "Type", "Unit", "Allowed", "May be empty", "What it is")
+    header = ("Column", "Type", "Unit", "Allowed", "May be empty", "Privacy", "What it is")
     lines += markdown_table(header, [_row(field) for field in table.fields])
     for field in table.fields:
         if field.codes:
@@ -42,6 +45,8 @@ def index_page(tables: Iterable[Table]) -> str:
         if own:
             lines += ["", f"## Layer {layer}", "", meaning, ""]
             lines += markdown_table(("Table", "One row is"), [(_link(t.name), t.one_row_is) for t in own])
+    lines += ["", "## Privacy of a column", ""]
+    lines += markdown_table(("Word", "Meaning"), [(f"`{word}`", meaning) for word, meaning in PRIVACY_MEANING.items()])
     return "\n".join(lines) + "\n"
 
 
@@ -59,7 +64,12 @@ def _line(cells: Iterable[str]) -> str:
 def _row(field: Field) -> tuple[str, ...]:
     unit = f"`{field.unit}`" if field.unit else ""
     empty = "yes, and the column may be left out" if field.may_be_left_out else "yes" if field.nullable else "no"
-    return f"`{field.name}`", str(field.kind), unit, _allowed(field), empty, field.description
+    return f"`{field.name}`", str(field.kind), unit, _allowed(field), empty, _privacy(field), field.description
+
+
+def _privacy(field: Field) -> str:
+    told = f", {told_words(field.told)}" if field.privacy is Privacy.QUASI else ""
+    return f"{field.privacy}{told}"
 
 
 def _allowed(field: Field) -> str:

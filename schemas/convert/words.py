@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from schemas.model import Field, Kind, Table
+from schemas.privacy import RUNNER, Privacy, Rows, Told
 
 #: UCUM codes that a reader would stumble over, in plain words. All others are read as they stand.
 UNIT_WORDS = {
@@ -85,11 +86,43 @@ def codes_sentence(field: Field) -> str:
     return ""
 
 
+def told_words(told: Told | None) -> str:
+    """How a release tells a quasi column, as a clause."""
+    if told is None:
+        return "in no release"
+    band = f"in bands of {told.band}" if told.band else "as it is"
+    return f"in a release {band}" + (", where enough runners share it" if told.shared else "")
+
+
+def privacy_sentence(field: Field) -> str:
+    """ "Privacy: quasi, in a release as it is." """
+    told = f", {told_words(field.told)}" if field.privacy is Privacy.QUASI else ""
+    return f"Privacy: {field.privacy}{told}."
+
+
+def rows_sentence(rows: Rows | None) -> str:
+    """Whose the rows of a table are and which consent they need, as a sentence."""
+    if rows is None:
+        return "Nobody has said whose its rows are."
+    if rows.by is None:
+        return "Its rows belong to no runner."
+    if rows.follows:
+        return f"Its rows lead to a runner by {rows.by}; consent covers one where it covers a row that leads to it."
+    scopes = ", ".join(sorted(rows.needs))
+    if rows.by != RUNNER:
+        when = "on the day of the session"
+    else:
+        when = f"by {rows.day}" if rows.day else "by all that is known"
+    return f"Its rows lead to a runner by {rows.by} and need consent to {scopes} {when}."
+
+
 def column_comment(field: Field) -> str:
-    """Description, then unit, then words: the comment a database or a Parquet reader shows."""
-    return " ".join(part for part in (field.description, unit_sentence(field), codes_sentence(field)) if part)
+    """Description, unit, words and privacy: the comment a database or a Parquet reader shows."""
+    parts = (field.description, unit_sentence(field), codes_sentence(field), privacy_sentence(field))
+    return " ".join(part for part in parts if part)
 
 
 def table_comment(table: Table) -> str:
-    """ "One row is one runner." and the notes."""
-    return f"One row is {table.one_row_is}." + (f" {table.notes}" if table.notes else "")
+    """ "One row is one runner.", the notes, and whose the rows are."""
+    parts = (f"One row is {table.one_row_is}.", table.notes, rows_sentence(table.rows))
+    return " ".join(part for part in parts if part)

@@ -12,7 +12,7 @@ from checks.recording.channels import _MUSCLE_WORDS
 from checks.run import Context
 from pipelines.science.footfalls import compute_footfalls
 from pipelines.science.muscles.outcomes import compute_muscles
-from schemas.outcomes_signals import MUSCLE_SIGNALS
+from schemas.outcomes_muscle import MUSCLE_SIGNALS
 from schemas.reading import ChannelFacts
 from schemas.trial import Channel, Signal
 from tests.builders import a_standing_trial, a_study, a_trial

@@ -36,8 +36,8 @@ def test_the_comments_in_the_database_are_the_words_of_the_dictionary(name, ware
         assert all(code.value in comment for code in field.codes)
 
 
-def test_a_comment_reads_as_two_sentences(warehouse):
-    words = "Contact to toe-off of the same foot. Unit: s."
+def test_a_comment_reads_as_sentences(warehouse):
+    words = "Contact to toe-off of the same foot. Unit: s. Privacy: sensitive."
     query = "SELECT comment FROM duckdb_columns() WHERE table_name = 'footfalls' AND column_name = 'contact_time_s'"
     assert warehouse.execute(query).fetchone() == (words,)
 

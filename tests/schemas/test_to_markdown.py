@@ -16,7 +16,8 @@ def test_a_page_lists_every_column_in_file_order_with_unit_and_description(name)
         assert row[2].strip("` ") == (field.unit or "")
         assert row[4].split(",")[0] == ("yes" if field.nullable else "no")
         assert row[4].endswith("may be left out") == field.may_be_left_out
-        assert row[5].removesuffix(" |") == field.description
+        assert row[5].split(",")[0] == field.privacy
+        assert row[6].removesuffix(" |") == field.description
     for field in table.fields:
         for code in field.codes:
             assert f"| `{code.value}` | {code.meaning} |" in page

@@ -9,7 +9,8 @@ from hypothesis import strategies as st
 from schemas.catalogue import TABLES
 from schemas.convert.to_arrow import empty_frame, to_arrow_table
 from schemas.convert.to_pandera import MOST_FAULTS, pandera_schema, shape_problems
-from schemas.delivery import SENT_BREATHS, SENT_CHANNELS, SENT_PARTICIPANTS, SENT_SESSIONS, SENT_TRIALS
+from schemas.delivery import SENT_CHANNELS, SENT_PARTICIPANTS, SENT_SESSIONS, SENT_TRIALS
+from schemas.delivery_beside import SENT_BREATHS
 from schemas.model import Field, Kind, Table
 
 PARTICIPANT = {

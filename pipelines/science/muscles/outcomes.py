@@ -12,7 +12,7 @@ from pipelines.science.muscles.bursts import METHODS, activity, baseline_of, bur
 from pipelines.science.muscles.co_contraction import co_contraction_rows
 from pipelines.science.muscles.signal import Conditioned, Key, conditioned_muscles
 from pipelines.science.muscles.windows import Step, steps_of
-from schemas.outcomes_signals import CO_CONTRACTIONS, MUSCLE_AMPLITUDES, MUSCLE_BURSTS, MUSCLE_SIGNALS
+from schemas.outcomes_muscle import CO_CONTRACTIONS, MUSCLE_AMPLITUDES, MUSCLE_BURSTS, MUSCLE_SIGNALS
 from schemas.processing_signals import MuscleProcessing
 from schemas.trial import Signal
 

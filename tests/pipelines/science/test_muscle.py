@@ -15,7 +15,7 @@ from pipelines.science.muscles.co_contraction import falconer_winter, rudolph
 from pipelines.science.muscles.outcomes import MuscleOutcomes, compute_muscles
 from schemas import fields as f
 from schemas.convert.to_arrow import PANDAS_TYPES, to_arrow_table
-from schemas.outcomes_signals import CO_CONTRACTIONS, MUSCLE_AMPLITUDES, MUSCLE_BURSTS, MUSCLE_SIGNALS
+from schemas.outcomes_muscle import CO_CONTRACTIONS, MUSCLE_AMPLITUDES, MUSCLE_BURSTS, MUSCLE_SIGNALS
 from schemas.processing_signals import MuscleProcessing
 from tests.pipelines.science.muscle_builders import a_recording, a_signal, some_footfalls
 

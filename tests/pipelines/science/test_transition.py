@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 from pipelines.science.change_over.cautions import cautions
 from pipelines.science.change_over.weeks import compute_transition
 from schemas.convert.to_arrow import empty_frame, to_arrow_table
-from schemas.delivery import SENT_SYMPTOMS, SENT_WEEKS
+from schemas.delivery_beside import SENT_SYMPTOMS, SENT_WEEKS
 from schemas.outcomes_study import TRANSITION_CAUTIONS, TRANSITION_WEEKS
 from schemas.processing import Processing, TransitionProcessing
 

@@ -1,0 +1,157 @@
+"""Outcome tables of muscle signals: amplitudes, bursts, co-contraction, and the quality of each. Layer: outcome."""
+
+from __future__ import annotations
+
+from schemas import codes
+from schemas import fields as f
+from schemas.model import Field, Kind, Layer, Table
+from schemas.outcomes import TO_TRIAL, real
+from schemas.outcomes_signals import TO_FOOTFALL
+from schemas.privacy import PLAIN, TRIAL, Rows
+
+_MUSCLE = Rows(TRIAL, scopes=("motion", "force", "muscle"))
+_NORMALISATION = Field(
+    "normalisation", Kind.CODE, "What amplitudes were divided by.", codes=codes.NORMALISATION, privacy=PLAIN
+)
+
+MUSCLE_AMPLITUDES = Table(
+    name="muscle_amplitudes",
+    layer=Layer.OUTCOME,
+    one_row_is="the activity of one muscle in one window of one footfall",
+    key=("trial_id", "footfall_number", "muscle", "side", "analysis_window"),
+    rows=_MUSCLE,
+    fields=(
+        f.TRIAL_ID,
+        f.FOOTFALL_NUMBER,
+        f.MUSCLE,
+        f.SIDE,
+        Field("analysis_window", Kind.CODE, "Part of the stride.", codes=codes.ANALYSIS_WINDOW, privacy=PLAIN),
+        Field("window_s", Kind.REAL, "Length of the window.", unit="s", low=0, privacy=PLAIN),
+        real(
+            "amplitude_uv",
+            "uV",
+            "Root mean square of the band-passed signal in the window. Null where the signal is missing or of no use; muscle_signals says why.",
+            low=0,
+        ),
+        real("amplitude_fraction", "1", "The same divided by reference_uv. Null without a reference.", low=0),
+        _NORMALISATION,
+        real("reference_uv", "uV", "The reference amplitude. Null without a reference.", low=0),
+        *f.PROVENANCE,
+    ),
+    references=(TO_FOOTFALL,),
+    notes="A muscle that was not recorded has no rows, and a window that is not wholly recorded has none.",
+)
+
+MUSCLE_BURSTS = Table(
+    name="muscle_bursts",
+    layer=Layer.OUTCOME,
+    one_row_is="the main burst of one muscle around one contact, by one method",
+    key=("trial_id", "footfall_number", "muscle", "side", "onset_method"),
+    rows=_MUSCLE,
+    fields=(
+        f.TRIAL_ID,
+        f.FOOTFALL_NUMBER,
+        f.MUSCLE,
+        f.SIDE,
+        Field("onset_method", Kind.CODE, "How the burst was found.", codes=codes.ONSET_METHOD, privacy=PLAIN),
+        real(
+            "onset_before_contact_s",
+            "s",
+            "Time from onset to contact; positive is before contact. Null where no burst was found or its start is not recorded.",
+        ),
+        real(
+            "offset_after_contact_s",
+            "s",
+            "Time from contact to the end of the burst; negative if it ends before contact. Null where no burst was found or its end is not recorded.",
+        ),
+        *f.PROVENANCE,
+    ),
+    references=(TO_FOOTFALL,),
+    notes="A muscle that was not recorded has no rows. Of several bursts the one with the largest area counts.",
+)
+
+CO_CONTRACTIONS = Table(
+    name="co_contractions",
+    layer=Layer.OUTCOME,
+    one_row_is="the co-contraction of one pair of muscles in one window of one footfall",
+    key=("trial_id", "footfall_number", "side", "muscle", "opposing_muscle", "analysis_window", "formula"),
+    rows=_MUSCLE,
+    fields=(
+        f.TRIAL_ID,
+        f.FOOTFALL_NUMBER,
+        f.SIDE,
+        f.MUSCLE,
+        Field("opposing_muscle", Kind.CODE, "The other muscle of the pair.", study_list="muscles", privacy=PLAIN),
+        Field("analysis_window", Kind.CODE, "Part of the stride.", codes=codes.ANALYSIS_WINDOW, privacy=PLAIN),
+        Field(
+            "formula",
+            Kind.CODE,
+            "Published formula, over the envelopes of both muscles, each divided by its reference.",
+            codes=(
+                codes.Code("falconer_winter", "100 x 2 sum(min) / sum(both), Falconer & Winter 1985."),
+                codes.Code("rudolph", "Mean of (low / high) x (low + high), Rudolph et al. 2000."),
+            ),
+            privacy=PLAIN,
+        ),
+        real(
+            "co_contraction_index",
+            "1",
+            "Value of the formula. Null when both muscles are silent, when one has no reference, and where a signal is missing or of no use.",
+            low=0,
+        ),
+        _NORMALISATION,
+        *f.PROVENANCE,
+    ),
+    references=(TO_FOOTFALL,),
+    notes="Only pairs of which both muscles were recorded, and windows that are wholly recorded, have rows.",
+)
+
+MUSCLE_SIGNALS = Table(
+    name="muscle_signals",
+    layer=Layer.OUTCOME,
+    one_row_is="the quality of one muscle signal in one trial",
+    key=("trial_id", "muscle", "side"),
+    rows=_MUSCLE,
+    fields=(
+        f.TRIAL_ID,
+        f.MUSCLE,
+        f.SIDE,
+        Field(
+            "signal_problem",
+            Kind.CODE,
+            "Why no outcome of this signal has a value. Null when it is of use.",
+            codes=(
+                codes.Code(
+                    "recorded_twice", "Two channels are said to be this muscle; which one is right is not known."
+                ),
+                codes.Code("unit_not_a_voltage", "The unit of the channel is not a voltage."),
+                codes.Code("gain_not_understood", "The amplifier's gain is neither a number above 0 nor one in dB."),
+                codes.Code("missing", "No sample of the channel is a number, or it has none."),
+                codes.Code("flat", "The signal stands still wherever it is recorded."),
+                codes.Code("saturated", "The amplifier was stuck at its largest or smallest value too often."),
+                codes.Code("rate_too_low", "The sampling rate is not above twice the upper edge of the band."),
+                codes.Code("too_short", "No unbroken stretch is as long as three periods of the band's lower edge."),
+            ),
+            nullable=True,
+            privacy=PLAIN,
+        ),
+        real(
+            "signal_to_noise_db",
+            "dB",
+            "Power of the band-passed signal in all bursts found by threshold over its power in the baseline. Null without a burst.",
+        ),
+        real("baseline_uv", "uV", "Root mean square of the quietest windows of the band-passed signal.", low=0),
+        real("sampling_rate_hz", "Hz", "Samples per second.", low=0),
+        real(
+            "saturated_fraction",
+            "1",
+            "Part of the samples that is stuck, three or more in a row, at the largest or smallest value.",
+            low=0,
+            high=1,
+        ),
+        real("missing_fraction", "1", "Part of the samples that is missing or flat.", low=0, high=1),
+        Field("mains_notch_used", Kind.BOOLEAN, "Whether a mains notch filter was applied.", privacy=PLAIN),
+        *f.PROVENANCE,
+    ),
+    references=(TO_TRIAL,),
+)
