@@ -1,12 +1,14 @@
-"""Which code made a row: the package's version and a short hash of its sources.
+"""Which code made a row: the package's version and a short hash of its sources; and the sources part by part.
 
-The hash changes with every changed check, outcome or table, so that results of an older code are recognised and made
-again. Pages and the command line are left out: they change what is shown, never what is stored.
+The hash over all changes with every changed check, outcome or table, and stands in every row as what made it. Whether
+a result is made again is asked of the parts (``part_sources``): the science, which makes numbers, and the checks. What
+only shows, pools or decides belongs to neither; a new module counts as science until it is named here.
 """
 
 from __future__ import annotations
 
 import hashlib
+from collections.abc import Iterator, Mapping
 from functools import cache
 from importlib import metadata
 from pathlib import Path
@@ -18,6 +20,27 @@ _ONLY_SHOWN = (
     "pipelines/command/",
     "pipelines/lab/",
     "pipelines/release/",
+)
+#: What no trial is judged with: it keeps, shows, pools or decides what judging gave, or says when to judge.
+_NOT_JUDGING = (
+    *_ONLY_SHOWN,
+    "pipelines/assets/",
+    "pipelines/deciding/",
+    "pipelines/depot/",
+    "pipelines/pool/",
+    "pipelines/science/change_over/",
+    "pipelines/science/statistics/",
+    "pipelines/progress.py",
+    "pipelines/telemetry.py",
+    "pipelines/versions.py",
+    "pipelines/judging/engine.py",
+    "pipelines/judging/stamps.py",
+    "pipelines/taking_in/due.py",
+    "pipelines/taking_in/plan.py",
+    "pipelines/taking_in/run.py",
+    "pipelines/taking_in/summary.py",
+    "pipelines/workers/",
+    "checks/site/",
 )
 
 
@@ -41,13 +64,32 @@ def shown_version() -> str:
 def sources_hash(root: Path, *, what_is_only_shown: bool = False) -> str:
     """8 hex digits over names and contents of the sources of the three packages below ``root``."""
     digest = hashlib.sha256()
+    for name, path in _sources(root):
+        shown = path.suffix != ".py" or name.startswith(_ONLY_SHOWN)
+        if what_is_only_shown or not shown:
+            content = path.read_bytes()
+            digest.update(f"{name}\0{len(content)}\0".encode() + content)
+    return digest.hexdigest()[:8]
+
+
+@cache
+def judging_sources() -> Mapping[str, Mapping[str, str]]:
+    """``part_sources`` of the code that runs."""
+    return part_sources(Path(__file__).parents[1])
+
+
+def part_sources(root: Path) -> dict[str, dict[str, str]]:
+    """``science`` and ``checks``: name of each source trials are judged with -> 16 hex digits over its content."""
+    found: dict[str, dict[str, str]] = {"science": {}, "checks": {}}
+    for name, path in _sources(root):
+        if not name.startswith(_NOT_JUDGING):
+            part = "checks" if name.startswith("checks/") else "science"
+            found[part][name] = hashlib.sha256(path.read_bytes()).hexdigest()[:16]
+    return found
+
+
+def _sources(root: Path) -> Iterator[tuple[str, Path]]:
     for package in _PACKAGES:
         for path in sorted((root / package).rglob("*")):
-            name = path.relative_to(root).as_posix()
-            if not path.is_file() or "__pycache__" in path.parts:
-                continue
-            shown = path.suffix != ".py" or name.startswith(_ONLY_SHOWN)
-            if what_is_only_shown or not shown:
-                content = path.read_bytes()
-                digest.update(f"{name}\0{len(content)}\0".encode() + content)
-    return digest.hexdigest()[:8]
+            if path.is_file() and "__pycache__" not in path.parts:
+                yield path.relative_to(root).as_posix(), path
