@@ -33,7 +33,6 @@ _NOT_JUDGING = (
     "pipelines/progress.py",
     "pipelines/telemetry.py",
     "pipelines/versions.py",
-    "pipelines/judging/engine.py",
     "pipelines/judging/stamps.py",
     "pipelines/taking_in/due.py",
     "pipelines/taking_in/plan.py",

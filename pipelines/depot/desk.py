@@ -10,6 +10,7 @@ from checks.findings import Stamp
 from pipelines.depot.ledger import Ledger
 from pipelines.depot.storage import Depot
 from pipelines.study.file import LoadedStudy
+from pipelines.workers.engine import Engine
 from pipelines.workers.isolation import Isolated
 from schemas.received import Received
 
@@ -19,13 +20,14 @@ Tell = Callable[[int, int], None]
 
 @dataclass(frozen=True)
 class Desk:
-    """Where the work is done: the depot, the study in force, the ledger, and the workers that judge trials."""
+    """Where the work is done: the depot, the study in force, the ledger, the workers, and the engine that judges."""
 
     depot: Depot
     study: LoadedStudy
     stamp: Stamp
     ledger: Ledger
     isolated: Isolated
+    engine: Engine
 
 
 @dataclass(frozen=True)

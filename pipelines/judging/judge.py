@@ -31,9 +31,10 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class TrialJob:
-    """What judging one trial needs. path: the bytes in the raw store; row: what the tables say about the trial.
+    """What judging one trial needs. path: its bytes; row: what the tables say about the trial.
 
-    second_path, channel_rows: the file recorded beside it and what ``channels.csv`` says of both files' channels.
+    second_path, second_sha256, channel_rows: the file recorded beside it, its checksum, and what ``channels.csv`` says
+    of both files' channels.
     references: what muscle amplitudes of the session are divided by. known: names of people to look for.
     """
 
@@ -46,6 +47,7 @@ class TrialJob:
     posture: Posture | None = None
     second_path: Path | None = None
     second_file: str | None = None
+    second_sha256: str | None = None
     channel_rows: tuple[dict[str, Any], ...] = ()
     references: Mapping[Key, Reference] = field(default_factory=dict)
     known: KnownNames = NOBODY

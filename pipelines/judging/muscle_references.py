@@ -11,9 +11,7 @@ from typing import TYPE_CHECKING
 from pipelines.depot.desk import Desk
 from pipelines.depot.earlier import current_records
 from pipelines.depot.storage import read_table
-from pipelines.judging.judge import references_in
 from pipelines.judging.standings import Judged
-from pipelines.judging.trial_jobs import trial_job
 from schemas.agreed import allowed
 
 if TYPE_CHECKING:
@@ -21,22 +19,23 @@ if TYPE_CHECKING:
     from pipelines.science.muscles.signal import Key
 
 
-def session_references(desk: Desk, judged: Judged, trial_ids: Iterable[str]) -> dict[str, Mapping[Key, Reference]]:
-    """Session -> references. A session whose reference recordings came in another delivery takes what that gave.
+def reference_trials(desk: Desk, judged: Judged, trial_ids: Iterable[str]) -> list[str]:
+    """Those of the trials that are reference recordings whose muscle channels may be used."""
+    return [t for t in trial_ids if _is_reference(desk, judged, t)]
 
-    A recording that cannot be read gives none here; why is told where it is judged.
+
+def by_session(found: Iterable[tuple[str | None, Mapping[Key, Reference]]]) -> dict[str, Mapping[Key, Reference]]:
+    """Session -> what its own reference recordings give together; found: session and references of each recording.
+
+    A recording that cannot be read gives none; why is told where it is judged.
     """
     from pipelines.science.muscles.amplitudes import combined
 
-    chosen = [t for t in trial_ids if _is_reference(desk, judged, t)]
-    jobs = [trial_job(desk, judged, trial_id) for trial_id in chosen]
-    found: dict[str, list[Mapping[Key, Reference]]] = {}
-    for job, ended in zip(jobs, desk.isolated.map(references_in, jobs), strict=True):
-        if ended.problem is None and ended.value and job.row.session_id:
-            found.setdefault(job.row.session_id, []).append(ended.value)
-    missing = {str(judged.rows[t]["session_id"]) for t in trial_ids} - set(found)
-    earlier = _earlier(desk, judged, missing) if missing and _kind(desk) != "none" else {}
-    return {**earlier, **{session: combined(parts) for session, parts in found.items()}}
+    parts: dict[str, list[Mapping[Key, Reference]]] = {}
+    for session, references in found:
+        if session and references:
+            parts.setdefault(session, []).append(references)
+    return {session: combined(own) for session, own in parts.items()}
 
 
 def _kind(desk: Desk) -> str:
@@ -53,10 +52,12 @@ def _is_reference(desk: Desk, judged: Judged, trial_id: str) -> bool:
     return bool(row["kind"] == "running" and row["condition"] == settings.reference_condition)
 
 
-def _earlier(desk: Desk, judged: Judged, sessions: set[str]) -> dict[str, Mapping[Key, Reference]]:
+def earlier_references(desk: Desk, judged: Judged, sessions: set[str]) -> dict[str, Mapping[Key, Reference]]:
     """References that other deliveries of the site stored with the amplitudes of these sessions; the newest count."""
     from pipelines.science.muscles.amplitudes import Reference
 
+    if not sessions or _kind(desk) == "none":
+        return {}
     found: dict[str, dict[Key, Reference]] = {}
     for record in current_records(desk):
         folder = desk.depot.delivery_path(record.delivery_id)

@@ -5,23 +5,27 @@ What is looked at in one trial is in ``pipelines.judging.judge``; here is only w
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
-from dataclasses import replace
-from typing import TYPE_CHECKING
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
 
 from checks.findings import Report
 from checks.registry import Subject
 from checks.run import Context, run_checks
 from pipelines.depot.consents import trial_files
-from pipelines.depot.desk import Desk, Tell
+from pipelines.depot.desk import Desk, Opened, Tell
 from pipelines.depot.earlier import current_records
 from pipelines.depot.overrides import in_force
 from pipelines.depot.storage import read_table
-from pipelines.judging.judge import TrialJob, Verdict, judge_trial
-from pipelines.judging.muscle_references import session_references
+from pipelines.judging.judge import TrialJob, Verdict, judge_trial, references_in
+from pipelines.judging.muscle_references import by_session, earlier_references, reference_trials
 from pipelines.judging.same_signals import copies_by_shape
+from pipelines.judging.stamps import of_trial
 from pipelines.judging.standings import ACCEPTED, Judged, findings_of, standing_of
 from pipelines.judging.trial_jobs import shas_of, trial_job, trial_rows
+from pipelines.workers.engine import Task
+from pipelines.workers.isolation import Ended
 from schemas.reading import Reading
 from schemas.received import Received
 from schemas.trial import Posture
@@ -37,39 +41,129 @@ _NOT_TO_ITS_END = frozenset({"crashed", "too_slow", "too_large"})
 Occasion = tuple[str, str]
 
 
-def judge_delivery(
-    desk: Desk, delivery_id: str, received: Received, report: Report, withheld: frozenset[str], tell: Tell
-) -> Judged:
-    """Judge every trial that is not withheld; its bytes must be in the raw store. ``tell``: called after each."""
+@dataclass(frozen=True)
+class Layout:
+    """The trials of one delivery that are to be judged, and what other deliveries give them.
+
+    judged: with no verdicts yet but of files that are missing; payload: the folder their files are in; standing,
+    others: trials in the order of the tables; postures, references: of other deliveries.
+    """
+
+    desk: Desk
+    judged: Judged
+    payload: Path
+    standing: tuple[str, ...]
+    others: tuple[str, ...]
+    postures: Mapping[Occasion, Posture]
+    references: Mapping[str, Mapping[Key, Reference]]
+
+    def first(self) -> list[Task]:
+        """What must be known before other trials can be judged: standing trials and muscle references."""
+        wanted = reference_trials(self.desk, self.judged, self.others)
+        return [
+            *(_task(judge_trial, self._job(trial)) for trial in self.standing),
+            *(_task(references_in, self._job(trial)) for trial in wanted),
+        ]
+
+    def second(self, first: Mapping[str, Ended]) -> list[Task]:
+        """All other trials. first: how ``first`` ended, by key."""
+        verdicts = {t.argument.row.trial_id: verdict_of(t, first[t.key]) for t in self.first() if _is_verdict(t)}
+        postures = {**self.postures, **_own_postures(replace(self.judged, verdicts=verdicts), self.standing)}
+        references = {**self.references, **by_session(self._references(first))}
+        jobs = (self._job(trial, postures, references) for trial in self.others)
+        return [_task(judge_trial, job) for job in jobs]
+
+    def _references(self, first: Mapping[str, Ended]) -> Iterator[tuple[str | None, Mapping[Key, Reference]]]:
+        for task in self.first():
+            ended = first[task.key]
+            if not _is_verdict(task) and ended.problem is None:
+                yield task.argument.row.session_id, ended.value
+
+    def _job(
+        self,
+        trial: str,
+        postures: Mapping[Occasion, Posture] | None = None,
+        references: Mapping[str, Mapping[Key, Reference]] | None = None,
+    ) -> TrialJob:
+        row = self.judged.rows[trial]
+        occasion = (row["session_id"], row["condition"])
+        posture = (postures or {}).get(occasion) if row["kind"] == "running" else None
+        own = (references or {}).get(row["session_id"])
+        return trial_job(self.desk, self.judged, self.payload, trial, posture, own)
+
+
+def lay_out(desk: Desk, delivery_id: str, opened: Opened, report: Report, withheld: frozenset[str]) -> Layout:
+    """Which trials are judged, all that are not withheld, and what the depot holds for them."""
+    assert opened.payload is not None
+    received = opened.received
     rows = trial_rows(received)
     shas = shas_of(rows, received)
     open_rows = {t: row for t, row in rows.items() if t not in withheld}
-    verdicts: dict[str, Verdict] = {
+    missing = {
         trial_id: Verdict(Reading(trial_id, str(row["file"] or ""), "missing", "the file is not in the bag"))
         for trial_id, row in open_rows.items()
         if trial_id not in shas
     }
-    judged = Judged(delivery_id, str(received.site), desk.stamp, received, report, withheld, rows, verdicts, shas)
+    judged = Judged(delivery_id, str(received.site), desk.stamp, received, report, withheld, rows, missing, shas)
     judged = replace(judged, overrides=in_force(desk.depot, received.site, trial_files(received)))
-    postures = other_postures(desk, received)
     ready = {t: row for t, row in open_rows.items() if t in shas and row["kind"] is not None}
-    standing = [t for t, row in ready.items() if row["kind"] == "standing"]
-    others = [t for t in ready if t not in set(standing)]
-    references = session_references(desk, judged, others)
-    for group in (standing, others):
-        jobs = [_job(desk, judged, trial_id, postures, references) for trial_id in group]
-        for job, ended in zip(jobs, desk.isolated.map(judge_trial, jobs), strict=True):
-            reading = Reading(job.row.trial_id, job.row.file, ended.problem, ended.detail)
-            verdicts[job.row.trial_id] = ended.value if ended.problem is None else Verdict(reading)
-            tell(len(verdicts), len(open_rows))
-        if group is standing:
-            postures |= _own_postures(judged, standing)
-    verdicts |= _with_copies(desk, judged)
-    for trial_id, verdict in verdicts.items():
-        verdicts[trial_id] = verdict.with_report(_check_reading(desk, judged, verdict))
-    telling = {trial_id for trial_id, verdict in verdicts.items() if verdict.reading.identifying}
-    unread = frozenset(t for t, verdict in verdicts.items() if verdict.reading.problem in _NOT_TO_ITS_END)
-    return replace(judged, withheld=withheld | telling, waiting=_waiting(judged, postures), unread=unread)
+    standing = tuple(t for t, row in ready.items() if row["kind"] == "standing")
+    others = tuple(t for t in ready if t not in set(standing))
+    sessions = {str(rows[t]["session_id"]) for t in others}
+    references = earlier_references(desk, judged, sessions)
+    return Layout(desk, judged, opened.payload, standing, others, other_postures(desk, received), references)
+
+
+def judge_delivery(layout: Layout, tell: Tell, meanwhile: Callable[[], None] | None = None) -> Judged:
+    """Judge the trials of a delivery. tell: called after each. meanwhile: called when all trials are under way."""
+    desk, judged = layout.desk, layout.judged
+    found, stamps = dict(judged.verdicts), dict[str, Mapping[str, str]]()
+    of = sum(trial not in judged.withheld for trial in judged.rows)
+
+    def carried_out(tasks: list[Task], then: Callable[[], None] | None = None) -> dict[str, Ended]:
+        ended_by_key = {}
+        for task, ended in desk.engine.results(tasks, then):
+            ended_by_key[task.key] = ended
+            if _is_verdict(task):
+                trial = task.argument.row.trial_id
+                found[trial], stamps[trial] = verdict_of(task, ended), of_trial(task.argument)
+                tell(len(found), of)
+        return ended_by_key
+
+    carried_out(layout.second(carried_out(layout.first())), meanwhile)
+    in_order = [*judged.verdicts, *layout.standing, *layout.others]  # they end in any order
+    judged = replace(judged, verdicts={t: found[t] for t in in_order}, stamps=stamps)
+    judged = replace(judged, verdicts=_with_copies(desk, judged))
+    checked = {t: v.with_report(_check_reading(desk, judged, v)) for t, v in judged.verdicts.items()}
+    telling = {trial_id for trial_id, verdict in checked.items() if verdict.reading.identifying}
+    unread = frozenset(t for t, verdict in checked.items() if verdict.reading.problem in _NOT_TO_ITS_END)
+    postures = {**layout.postures, **_own_postures(judged, layout.standing)}
+    return replace(
+        judged,
+        verdicts=checked,
+        withheld=judged.withheld | telling,
+        waiting=_waiting(replace(judged, verdicts=checked), postures),
+        unread=unread,
+    )
+
+
+def verdict_of(task: Task, ended: Ended) -> Verdict:
+    """The verdict a task ended with; that it did not come to its end is a verdict, too."""
+    row = task.argument.row
+    if ended.problem is None and isinstance(ended.value, Verdict):
+        return ended.value
+    return Verdict(Reading(row.trial_id, row.file, ended.problem, ended.detail))
+
+
+def _task(function: Callable[[TrialJob], Any], job: TrialJob) -> Task:
+    """The key names all the result depends on within one run, in which code and study are the same for every task."""
+    used = of_trial(job)
+    about = (function.__name__, job.delivery_id, job.row.site, *(used[what] for what in sorted(used)))
+    return Task("|".join(about), function, job)
+
+
+def _is_verdict(task: Task) -> bool:
+    return task.function is judge_trial
 
 
 def _with_copies(desk: Desk, judged: Judged) -> dict[str, Verdict]:
@@ -82,24 +176,12 @@ def _with_copies(desk: Desk, judged: Judged) -> dict[str, Verdict]:
     }
 
 
-def _job(
-    desk: Desk,
-    judged: Judged,
-    trial_id: str,
-    postures: Mapping[Occasion, Posture],
-    references: Mapping[str, Mapping[Key, Reference]],
-) -> TrialJob:
-    row = judged.rows[trial_id]
-    posture = postures.get((row["session_id"], row["condition"])) if row["kind"] == "running" else None
-    return trial_job(desk, judged, trial_id, posture, references.get(row["session_id"]))
-
-
 def _check_reading(desk: Desk, judged: Judged, verdict: Verdict) -> Report:
     context = Context(study=desk.study.study, delivery_id=judged.delivery_id, site=judged.site, reading=verdict.reading)
     return run_checks(Subject.READING, context, desk.stamp)
 
 
-def _own_postures(judged: Judged, standing: list[str]) -> dict[Occasion, Posture]:
+def _own_postures(judged: Judged, standing: Iterable[str]) -> dict[Occasion, Posture]:
     """Postures of this delivery's accepted standing trials; of several on one occasion the first counts."""
     findings = findings_of(judged)
     found: dict[Occasion, Posture] = {}

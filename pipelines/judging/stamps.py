@@ -1,7 +1,7 @@
-"""What a result was made with, as far as another value of it could have made another result; and how two of them differ.
+"""What a result was made with, as far as another value of it could have made another result; how two of them differ.
 
 Of a delivery: ``science`` and ``checks`` (the sources that ran), ``profile`` (how its laboratory records) and
-``settings`` (what judging reads of the study file). Of a trial: its ``files``, ``rows``, ``posture`` and ``references``.
+``settings`` (what judging reads of the study file). Of a trial: its ``files``, ``rows``, ``posture``, ``references``.
 Which settings judging does not read is listed here, closed: a setting that is not listed counts. Pure; when a
 delivery is due is in ``pipelines.taking_in.due``.
 """
@@ -106,9 +106,7 @@ def _is_about_sites(check: str) -> bool:
 
 def _content(settings: Mapping[str, Any], not_read: Iterable[str]) -> dict[str, str]:
     patterns = [re.compile(re.escape(one).replace(r"\*", r"[^.]+") + r"(\..+)?") for one in not_read]
-    return {
-        place: value for place, value in _leaves(settings, "") if not any(p.fullmatch(place) for p in patterns)
-    }
+    return {place: value for place, value in _leaves(settings, "") if not any(p.fullmatch(place) for p in patterns)}
 
 
 def _leaves(group: Mapping[str, Any], place: str) -> Iterator[tuple[str, str]]:

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
@@ -61,7 +61,7 @@ class Judged:
 
     waiting: session and condition of running trials that were judged without a standing posture. unread: trials whose
     reading did not come to its end, so that nobody looked for identifying texts in their files. overrides: what a data
-    manager decided on trials of the delivery.
+    manager decided on trials of the delivery. stamps: trial -> what it was judged with (``pipelines.judging.stamps``).
     """
 
     delivery_id: str
@@ -76,6 +76,7 @@ class Judged:
     waiting: tuple[tuple[str, str], ...] = ()
     unread: frozenset[str] = frozenset()
     overrides: tuple[Override, ...] = ()
+    stamps: Mapping[str, Mapping[str, str]] = field(default_factory=dict)
 
     @property
     def provenance(self) -> dict[str, Any]:

@@ -6,6 +6,7 @@ Who is judged when is in ``pipelines.judging.of_delivery``; the judging itself i
 from __future__ import annotations
 
 from collections.abc import Mapping
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from pipelines.depot.desk import Desk
@@ -45,25 +46,30 @@ def shas_of(rows: Mapping[str, Mapping[str, Any]], received: Received) -> dict[s
 def trial_job(
     desk: Desk,
     judged: Judged,
+    payload: Path,
     trial_id: str,
     posture: Posture | None = None,
     references: Mapping[Key, Reference] | None = None,
 ) -> TrialJob:
-    """The job of judging one trial. Muscle channels travel only as far as the runner's consent."""
+    """The job of judging one trial. Muscle channels travel only as far as the runner's consent.
+
+    payload: the folder its files are read from.
+    """
     row, sha = judged.rows[trial_id], judged.shas[trial_id]
     profile = desk.study.study.sites[judged.site].profile
     shas = {f.path: f.sha256 for f in judged.received.files}
     second = row["sidecar"] if row["sidecar"] in shas else None
     return TrialJob(
-        path=desk.depot.bytes_path(judged.delivery_id, sha),
+        path=payload / row["file"],
         row=_trial_row(row, judged.site, profile.surface, sha),
         delivery_id=judged.delivery_id,
         profile=profile,
         study=desk.study.study,
         stamp=desk.stamp,
         posture=posture,
-        second_path=desk.depot.bytes_path(judged.delivery_id, shas[second]) if second else None,
+        second_path=payload / second if second else None,
         second_file=second,
+        second_sha256=shas[second] if second else None,
         channel_rows=_channel_rows(judged.received, row),
         references=references or {},
         known=names_beside(desk.study.path),

@@ -33,6 +33,7 @@ from pipelines.taking_in.resends import earlier_changed, told_resends
 from pipelines.taking_in.stages import Passage, judge_again, take_in
 from pipelines.taking_in.summary import Done, Failure, Summary, count_standings
 from pipelines.versions import code_version, shown_version
+from pipelines.workers.engine import LocalEngine
 from pipelines.workers.isolation import Isolated
 
 CONSENTS_CHANGED = "What is known of its runners' consent has changed."
@@ -102,7 +103,7 @@ def open_desk(depot: Depot, study: LoadedStudy, actor: str | None = None, worker
         multiprocessing.get_context("forkserver").set_forkserver_preload(list(_WORKERS_NEED))
     count = workers or os.cpu_count() or 1
     with Isolated(count, settings.trial_time_limit_s, settings.trial_memory_limit_mb) as isolated:
-        yield Desk(depot, study, stamp, ledger, isolated)
+        yield Desk(depot, study, stamp, ledger, isolated, LocalEngine(isolated))
 
 
 def note_what_a_kill_left(desk: Desk) -> None:

@@ -23,7 +23,7 @@ from pipelines.depot.consents import Memory, digest, gate_of, note_gate, with_al
 from pipelines.depot.desk import Desk, Opened, Tell
 from pipelines.depot.storage import write_table
 from pipelines.identity.word_list import names_beside
-from pipelines.judging.of_delivery import judge_delivery
+from pipelines.judging.of_delivery import judge_delivery, lay_out
 from pipelines.judging.standings import DELIVERY_TABLES, delivery_files, frame, quality_tables, tables_of_delivery
 from pipelines.taking_in.beyond_trials import tables_beyond_trials
 from pipelines.taking_in.keeping import (
@@ -123,10 +123,8 @@ def _process(
         _publish(desk, opened, record, tables)
         return Passage(record)
     withheld = withheld_trials(report, received)
-    stored, closed = store_files(desk.depot, delivery_id, opened, withheld)
-    judged = judge_delivery(desk, delivery_id, received, report, withheld, tell)
-    if judged.withheld != withheld or judged.unread:  # what a file tells of people is seen only when it is read
-        stored, closed = store_files(desk.depot, delivery_id, opened, judged.withheld, judged.unread)
+    judged = judge_delivery(lay_out(desk, delivery_id, opened, report, withheld), tell)
+    stored, closed = store_files(desk.depot, delivery_id, opened, judged.withheld, judged.unread)
     evicted = _evict(desk, delivery_id, opened, all_records)
     record = _record(desk, opened, delivery_id, TAKEN_IN, received_utc, before)
     record = replace(record, stored=stored, closed=closed, waiting=judged.waiting)

@@ -53,17 +53,19 @@ class Isolated:
 
     def run(self, function: Callable[[Any], Any], argument: Any) -> Ended:
         """Run one job and wait for it. Never raises what the job raises."""
-        return self._ended(self._schedule(function, argument))
+        return self.ended(self.schedule(function, argument))
 
     def map(self, function: Callable[[Any], Any], arguments: Iterable[Any]) -> Iterator[Ended]:
         """Run many jobs at once; yields how each ended, in the order of ``arguments``."""
-        for future in [self._schedule(function, argument) for argument in arguments]:
-            yield self._ended(future)
+        for future in [self.schedule(function, argument) for argument in arguments]:
+            yield self.ended(future)
 
-    def _schedule(self, function: Callable[[Any], Any], argument: Any) -> Any:
+    def schedule(self, function: Callable[[Any], Any], argument: Any) -> Any:
+        """Begin one job; how it ended is told by ``ended`` of what this returns, a future."""
         return self._pool.schedule(_guarded, args=(function, argument), timeout=self.time_limit_s)
 
-    def _ended(self, future: Any) -> Ended:
+    def ended(self, future: Any) -> Ended:
+        """Wait for one job that was begun. Never raises what the job raises."""
         from pebble import ProcessExpired
 
         try:

@@ -97,6 +97,6 @@ def test_leaving_the_pool_does_not_wait_for_a_hanging_job():
     started = time.monotonic()
     with Isolated(workers=1, time_limit_s=60, memory_limit_mb=300) as pool:
         assert pool.run(twice, 1).value == 2
-        pool._schedule(sleep, 60)
+        pool.schedule(sleep, 60)
         time.sleep(0.5)  # let it begin
     assert time.monotonic() - started < 20
