@@ -1,7 +1,7 @@
 """Nothing leaves the machine: switches off what the libraries would send or fetch on their own.
 
 Lives here: the switches, one per library, each tested against the installed library. Called before any of those
-libraries is imported by the command line and by the Dagster definitions. altair, pandera and pyarrow have nothing
+libraries is imported by the command line and by the Dagster definitions. pandera and pyarrow have nothing
 to switch off.
 """
 

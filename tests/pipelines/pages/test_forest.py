@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 from markupsafe import Markup
 
-from pipelines.pages.drawing import BLUE, VERMILLION
-from pipelines.pages.forest import ForestRow, forest_chart, forest_rows
+from pipelines.pages.charts.forest import ForestRow, forest_chart, forest_rows
+from pipelines.pages.charts.look import BLUE, VERMILLION
 from pipelines.science.statistics.contrasts import pooled_contrasts, runner_contrasts, site_contrasts
 from schemas.processing import Processing
 from tests.pipelines.science.measured import measured

@@ -11,7 +11,8 @@ import pytest
 
 from checks.registry import catalogue
 from pipelines.errors import Unusable
-from pipelines.pages import charts, drawing, write_pages
+from pipelines.pages import write_pages
+from pipelines.pages.charts import look
 from tests.pipelines.pages import small_warehouse as small
 from tests.pipelines.pages.reading_html import Element, read
 
@@ -454,5 +455,5 @@ def test_text_has_the_contrast_that_wcag_asks_for(pages: Path) -> None:
     signs = re.findall(r"\.sign \{ color: (#[0-9a-f]{6});", style)
     assert signs
     assert all(contrast(sign, colour["sheet"]) >= 4.5 for sign in signs)
-    for drawn in (drawing.INK, drawing.BLUE, *charts.SITE_COLOURS[:4]):
+    for drawn in (look.INK, look.BLUE, *look.SITE_COLOURS[:4]):
         assert contrast(drawn, colour["sheet"]) >= 3, drawn

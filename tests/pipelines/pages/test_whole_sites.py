@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from pipelines.pages import write_pages
-from pipelines.pages.control_chart import MOST_DRAWN, control_chart_drawing, summary
+from pipelines.pages.charts.control import MOST_DRAWN, control_chart_drawing, summary
 from pipelines.pages.whole_sites import Point
 from tests.pipelines.pages import small_warehouse as small
 from tests.pipelines.pages.reading_html import Element, read
