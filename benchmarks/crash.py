@@ -116,13 +116,12 @@ def killed_runs(inbox: Path, wanted: dict[str, str], duration_s: float, times: i
     for number in range(times):
         with tempfile.TemporaryDirectory(prefix="manystrides-kill-") as folder:
             depot, after_s = Path(folder) / "depot", chance.uniform(0.05, 1.0) * duration_s
-            process = start(inbox, depot)
-            time.sleep(after_s)
-            if number % 2:
-                os.killpg(process.pid, signal.SIGKILL)
-            else:
-                process.kill()
-            process.wait()
+            with start(inbox, depot) as process:
+                time.sleep(after_s)
+                if number % 2:
+                    os.killpg(process.pid, signal.SIGKILL)
+                else:
+                    process.kill()
             code, said = run(inbox, depot)
             found = [f"exit code {code}: {said}"] if code else list(faults(depot, wanted))
             bad += [f"killed after {after_s:.2f} s: {text}" for text in found]
@@ -167,14 +166,14 @@ def two_at_once(inbox: Path, wanted: dict[str, str]) -> Tried:
         return Tried("two runs at once", 1, (*bad, *faults(depot, wanted)))
 
 
-def reader_holds_the_warehouse(inbox: Path, more: Path) -> Tried:
+def reader_holds_the_warehouse(undisturbed: Path, more: Path) -> Tried:
     """A reader with the warehouse open sees the same rows while a run swaps a new one in; a new reader sees the new."""
     import duckdb
 
     question = "SELECT count(*), sum(contact_time_s) FROM footfalls"
     with tempfile.TemporaryDirectory(prefix="manystrides-read-") as folder:
         depot = Path(folder) / "depot"
-        run(inbox, depot)
+        shutil.copytree(undisturbed, depot)
         with duckdb.connect(str(Depot(depot).warehouse), read_only=True) as reader:
             before = reader.execute(question).fetchall()
             code, said = run(more, depot)
@@ -187,7 +186,7 @@ def reader_holds_the_warehouse(inbox: Path, more: Path) -> Tried:
     return Tried("a reader holds the warehouse open during a run", 1, tuple(bad))
 
 
-def accidents(kills: int, disks: int, seed: int = 4) -> Iterator[Tried]:
+def accidents(kills: int, disks: int, pairs: int = 1, seed: int = 4) -> Iterator[Tried]:
     """Every kind of accident, on two small deliveries of which the second makes the first be judged again."""
     from tests.delivery_builders import a_delivery
 
@@ -208,9 +207,11 @@ def accidents(kills: int, disks: int, seed: int = 4) -> Iterator[Tried]:
         wanted = content(depot)
         needed = sum(p.stat().st_size for p in depot.rglob("*") if p.is_file())
         yield killed_runs(inbox, wanted, duration_s, kills, chance)
-        yield full_disks(inbox, wanted, needed, disks, chance)
-        yield two_at_once(inbox, wanted)
-        yield reader_holds_the_warehouse(inbox, more)
+        if disks:
+            yield full_disks(inbox, wanted, needed, disks, chance)
+        for _ in range(pairs):
+            yield two_at_once(inbox, wanted)
+        yield reader_holds_the_warehouse(depot, more)
 
 
 def main() -> int:
@@ -224,7 +225,7 @@ def main() -> int:
     kills = asked.kills if asked.kills is not None else (200 if asked.full else 5)
     disks = asked.disks if asked.disks is not None else (50 if asked.full else 3)
     bad = 0
-    for tried in accidents(kills, disks, asked.seed):
+    for tried in accidents(kills, disks, seed=asked.seed):
         print(tried.line(), flush=True)
         bad += len(tried.faults)
     return 1 if bad else 0

@@ -2,12 +2,17 @@
 
 from __future__ import annotations
 
+import json
 import os
+import shutil
 import subprocess
 import sys
+from collections.abc import Callable
 from pathlib import Path
+from subprocess import CompletedProcess
 
 import pytest
+from filelock import FileLock
 from hypothesis import settings
 
 # No deadline per example: how long one takes depends on what else the machine is doing, and is not what a test is for.
@@ -20,33 +25,53 @@ REPO = Path(__file__).resolve().parents[1]
 
 
 @pytest.fixture(scope="session")
-def demo_run(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, subprocess.CompletedProcess[str]]:
-    """The demo deliveries taken in once by the real command: the depot, and what the command printed."""
-    depot = tmp_path_factory.mktemp("demo") / "depot"
-    program = Path(sys.executable).with_name("manystrides")
-    demo = REPO / "demo_site_uploads"
-    done = subprocess.run(
-        [
-            str(program),
-            "run",
-            "--study",
-            str(demo / "study.yaml"),
-            "--inbox",
-            str(demo / "inbox"),
-            "--depot",
-            str(depot),
-        ],
-        capture_output=True,
-        text=True,
-        check=False,
-        cwd=depot.parent,
-        env={**os.environ, "COLUMNS": "120"},
-    )
-    return depot, done
+def made_once(tmp_path_factory: pytest.TempPathFactory) -> Callable[[str, Callable[[Path], None]], Path]:
+    """Makes a folder once for all workers of this test session: the first to ask makes it, the others wait and read.
+
+    Nobody may write into it; a test that has to copies it.
+    """
+    base = tmp_path_factory.getbasetemp()
+    shared = base.parent if "PYTEST_XDIST_WORKER" in os.environ else base
+
+    def make(name: str, fill: Callable[[Path], None]) -> Path:
+        folder, done = shared / f"once-{name}", shared / f"once-{name}.done"
+        with FileLock(shared / f"once-{name}.lock"):
+            if not done.exists():
+                shutil.rmtree(folder, ignore_errors=True)  # an attempt that failed half-way
+                folder.mkdir()
+                fill(folder)
+                done.touch()
+        return folder
+
+    return make
 
 
 @pytest.fixture(scope="session")
-def demo_depot(demo_run: tuple[Path, subprocess.CompletedProcess[str]]) -> Path:
+def demo_run(made_once: Callable[[str, Callable[[Path], None]], Path]) -> tuple[Path, CompletedProcess[str]]:
+    """The demo deliveries taken in once by the real command: the depot, and what the command printed."""
+    folder = made_once("demo", _take_in_the_demo)
+    said = json.loads((folder / "said.json").read_text(encoding="utf-8"))
+    return folder / "depot", CompletedProcess(**said)
+
+
+def _take_in_the_demo(folder: Path) -> None:
+    demo = REPO / "demo_site_uploads"
+    program = Path(sys.executable).with_name("manystrides")
+    words = ["run", "--study", demo / "study.yaml", "--inbox", demo / "inbox", "--depot", folder / "depot"]
+    done = subprocess.run(
+        [str(program), *map(str, words)],
+        capture_output=True,
+        text=True,
+        check=False,
+        cwd=folder,
+        env={**os.environ, "COLUMNS": "120"},
+    )
+    said = {"args": [], "returncode": done.returncode, "stdout": done.stdout, "stderr": done.stderr}
+    (folder / "said.json").write_text(json.dumps(said), encoding="utf-8")
+
+
+@pytest.fixture(scope="session")
+def demo_depot(demo_run: tuple[Path, CompletedProcess[str]]) -> Path:
     """The depot that the demo run made."""
     depot, done = demo_run
     assert done.returncode == 0, done.stdout + done.stderr

@@ -10,6 +10,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from checks.findings import Finding
 from checks.registry import Subject, Weight, catalogue
 from checks.run import Context, run_checks
 from schemas.trial import FileFacts, Trial
@@ -102,13 +103,40 @@ NAMES = list(catalogue())
 
 
 @pytest.mark.parametrize("name", NAMES)
-def test_the_check_finds_its_planted_fault(name: str) -> None:
+def test_the_check_finds_its_planted_fault_and_says_so_in_whole_sentences(name: str) -> None:
     case = PLANTED[name]
-    report = run(name, case.context())
-    assert report.runs[0].status == "found"
+    context = case.context()
+    report = run(name, context)
+    assert report.runs[0].status == "found", report.runs[0].reason
     assert len(report.findings) == case.findings
     assert report.findings[0].place == case.place
     assert {finding.weight for finding in report.findings} == {catalogue()[name].weight}
+    for finding in report.findings:
+        the_message_is_whole_sentences(finding)
+    if context.trial is not None:
+        (finding,) = report.findings
+        the_moment_to_draw_lies_within(context.trial, finding)
+
+
+def the_message_is_whole_sentences(finding: Finding) -> None:
+    for text in (finding.seen, finding.expected, finding.remedy):
+        assert text.endswith(".")
+        assert not re.search(r"[{}]|\bnan\b|\bNone\b|\.\.|  ", text)
+        first = text.split()[0]
+        assert first[0].isupper() or first[0].isdigit() or re.search(r"[_./]", first), text
+
+
+def the_moment_to_draw_lies_within(trial: Trial, finding: Finding) -> None:
+    if finding.signal is None:
+        assert finding.moment_s is None
+        return
+    assert finding.moment_s is not None
+    assert 0 <= finding.moment_s <= trial.duration_s
+    assert re.fullmatch(
+        r"force:(\d+|all):(vertical|fore_aft|sideways)|marker:\w+:(forward|up|right)"
+        r"|distance:\w+:\w+|cop:\d+:(forward|right)|channel:.+",
+        finding.signal,
+    )
 
 
 @pytest.mark.parametrize("name", NAMES)
@@ -116,32 +144,6 @@ def test_the_check_accepts_a_clean_case_it_has_looked_at(name: str) -> None:
     (ended,) = run(name, CLEAN[name]()).runs
     assert ended.status == "pass"
     assert ended.rows_examined > 0
-
-
-@pytest.mark.parametrize("name", NAMES)
-def test_every_message_is_whole_sentences(name: str) -> None:
-    for finding in run(name, PLANTED[name].context()).findings:
-        for part in ("seen", "expected", "remedy"):
-            assert getattr(finding, part).endswith("."), part
-            assert not re.search(r"[{}]|\bnan\b|\bNone\b|\.\.|  ", getattr(finding, part)), getattr(finding, part)
-            first = getattr(finding, part).split()[0]
-            assert first[0].isupper() or first[0].isdigit() or re.search(r"[_./]", first), getattr(finding, part)
-
-
-@pytest.mark.parametrize("name", [n for n in NAMES if catalogue()[n].about is Subject.TRIAL])
-def test_a_moment_to_draw_lies_within_the_trial(name: str) -> None:
-    context = PLANTED[name].context()
-    (finding,) = run(name, context).findings
-    if finding.signal is None:
-        assert finding.moment_s is None
-        return
-    assert context.trial is not None
-    assert 0 <= finding.moment_s <= context.trial.duration_s
-    assert re.fullmatch(
-        r"force:(\d+|all):(vertical|fore_aft|sideways)|marker:\w+:(forward|up|right)"
-        r"|distance:\w+:\w+|cop:\d+:(forward|right)|channel:.+",
-        finding.signal,
-    )
 
 
 def empty_trial() -> Trial:

@@ -8,6 +8,7 @@ import io
 import json
 import re
 import zipfile
+from collections.abc import Iterator
 from pathlib import Path
 
 import bagit
@@ -48,19 +49,25 @@ def _hashes(inbox: Path) -> dict[str, str]:
 
 ARRIVALS = _arrivals(INBOX)
 UNREADABLE = {"trials/FS-04-w5-corrie-cushioned-7.c3d"}
-TRIALS = [
-    pytest.param(content, id=f"{arrival}:{member.removeprefix('data/trials/')}")
-    for arrival, path in ARRIVALS.items()
-    for member, content in _members(path).items()
-    if member.endswith(".c3d") and member.removeprefix("data/") not in UNREADABLE
-]
 
 
-def test_the_generator_makes_the_committed_deliveries_again(tmp_path: Path) -> None:
+def _recordings(ending: str) -> Iterator[tuple[str, bytes]]:
+    """Name and bytes of every file of a kind in the committed deliveries, but for one that is planted unreadable."""
+    for arrival, path in ARRIVALS.items():
+        for member, content in _members(path).items():
+            if member.endswith(ending) and member.removeprefix("data/") not in UNREADABLE:
+                yield f"{arrival}:{member.removeprefix('data/trials/')}", content
+
+
+def test_the_generator_makes_the_committed_deliveries_again_and_replaces_an_older_inbox_whole(tmp_path: Path) -> None:
+    stale = tmp_path / "inbox" / "brack" / "stale"
+    stale.mkdir(parents=True)
     fresh = _hashes(generate(tmp_path))
     committed = _hashes(INBOX)
     assert sorted(fresh) == sorted(committed)
     assert [name for name in fresh if fresh[name] != committed[name]] == []
+    assert not stale.exists()
+    assert [p.name for p in tmp_path.iterdir()] == ["inbox"]
 
 
 def test_a_delivery_packed_twice_is_the_same_to_the_last_byte(tmp_path: Path) -> None:
@@ -69,27 +76,20 @@ def test_a_delivery_packed_twice_is_the_same_to_the_last_byte(tmp_path: Path) ->
     assert first.read_bytes() == second.read_bytes()
 
 
-def test_an_older_inbox_is_replaced_whole(tmp_path: Path) -> None:
-    stale = tmp_path / "inbox" / "brack" / "stale"
-    stale.mkdir(parents=True)
-    generate(tmp_path)
-    assert not stale.exists()
-    assert [p.name for p in tmp_path.iterdir()] == ["inbox"]
-
-
 def test_the_folder_is_small_enough_to_commit() -> None:
     assert sum(p.stat().st_size for p in DEMO.rglob("*") if p.is_file() and "__pycache__" not in p.parts) < 8_000_000
 
 
-@pytest.mark.parametrize("arrival", ARRIVALS)
-def test_every_bag_says_that_it_is_invented_and_carries_no_date(arrival: str) -> None:
-    members = _members(ARRIVALS[arrival])
-    info = members["bag-info.txt"].decode()
-    assert "Invented: yes" in info
-    assert "invented" in json.loads(members["data/datapackage.json"])["description"].lower()
-    plain = [c.decode() for m, c in members.items() if m.endswith((".txt", ".csv", ".json"))]
-    dates = re.compile(r"\b(19|20)\d\d-\d\d-\d\d\b")
-    assert [text for text in plain if dates.search(text)] == []
+def test_every_bag_says_that_it_is_invented_and_carries_no_date(subtests: pytest.Subtests) -> None:
+    for arrival in ARRIVALS:
+        with subtests.test(arrival=arrival):
+            members = _members(ARRIVALS[arrival])
+            info = members["bag-info.txt"].decode()
+            assert "Invented: yes" in info
+            assert "invented" in json.loads(members["data/datapackage.json"])["description"].lower()
+            plain = [c.decode() for m, c in members.items() if m.endswith((".txt", ".csv", ".json"))]
+            dates = re.compile(r"\b(19|20)\d\d-\d\d-\d\d\b")
+            assert [text for text in plain if dates.search(text)] == []
 
 
 @pytest.mark.parametrize("arrival", [a for a in ARRIVALS if ARRIVALS[a].name not in SPOILED_ON_PURPOSE])
@@ -110,36 +110,33 @@ def test_the_bag_that_was_changed_on_the_way_is_not_valid() -> None:
         bagit.Bag(str(INBOX / "brack" / "brack-003")).validate()
 
 
-@pytest.mark.parametrize("content", TRIALS)
-def test_ezc3d_reads_every_whole_file_and_finds_the_note(content: bytes, tmp_path: Path) -> None:
-    path = tmp_path / "trial.c3d"
-    path.write_bytes(content)
-    file = ezc3d.c3d(str(path))
-    points, analogs = file["data"]["points"], file["data"]["analogs"]
-    assert points.shape[1] in (13, 15)
-    assert analogs.shape[2] % points.shape[2] == 0
-    notes = [NOTE, name_in_the_note(NOTE.encode()).decode()]  # one file is planted with an invented name in its note
-    assert file["parameters"]["STUDY"]["NOTE"]["value"][0] in notes
-    assert file["parameters"]["EZC3D"]["CONTACT"]["value"] == [""]  # invented data names nobody
+def test_ezc3d_reads_every_whole_file_and_finds_the_note(tmp_path: Path, subtests: pytest.Subtests) -> None:
+    for name, content in _recordings(".c3d"):
+        with subtests.test(name=name):
+            path = tmp_path / "trial.c3d"
+            path.write_bytes(content)
+            file = ezc3d.c3d(str(path))
+            points, analogs = file["data"]["points"], file["data"]["analogs"]
+            assert points.shape[1] in (13, 15)
+            assert analogs.shape[2] % points.shape[2] == 0
+            notes = [
+                NOTE,
+                name_in_the_note(NOTE.encode()).decode(),
+            ]  # one file is planted with an invented name in its note
+            assert file["parameters"]["STUDY"]["NOTE"]["value"][0] in notes
+            assert file["parameters"]["EZC3D"]["CONTACT"]["value"] == [""]  # invented data names nobody
 
 
-SECOND_FILES = [
-    pytest.param(content, id=f"{arrival}:{member.removeprefix('data/trials/')}")
-    for arrival, path in ARRIVALS.items()
-    for member, content in _members(path).items()
-    if member.endswith(".edf")
-]
-
-
-@pytest.mark.parametrize("content", SECOND_FILES)
-def test_every_second_file_names_nobody_and_no_day(content: bytes) -> None:
-    file = edfio.read_edf(io.BytesIO(content))
-    assert file.local_patient_identification == "X X X X"
-    assert file.local_recording_identification == "Startdate X X X X Invented"
-    assert file.reserved == "EDF+C"
-    assert content[168:184] == b"01.01.8500.00.00"
-    assert [note.text for note in file.annotations] == ["Invented data of a simulated runner"]
-    assert sum(signal.physical_dimension == "uV" for signal in file.signals) == 6
+def test_every_second_file_names_nobody_and_no_day(subtests: pytest.Subtests) -> None:
+    for name, content in _recordings(".edf"):
+        with subtests.test(name=name):
+            file = edfio.read_edf(io.BytesIO(content))
+            assert file.local_patient_identification == "X X X X"
+            assert file.local_recording_identification == "Startdate X X X X Invented"
+            assert file.reserved == "EDF+C"
+            assert content[168:184] == b"01.01.8500.00.00"
+            assert [note.text for note in file.annotations] == ["Invented data of a simulated runner"]
+            assert sum(signal.physical_dimension == "uV" for signal in file.signals) == 6
 
 
 def test_twelve_runners_three_visits_three_conditions_and_one_runner_in_every_laboratory() -> None:

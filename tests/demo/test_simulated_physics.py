@@ -19,7 +19,6 @@ from demo_site_uploads.simulator.trial import SimulatedTrial
 from demo_site_uploads.simulator.vertical_force import G
 
 CONDITIONS = ("cushioned", "thin_soled", "unshod")
-EVERYBODY = [(r, c) for r in RUNNERS for c in CONDITIONS]
 SOME = [("FS-01", "cushioned"), ("FS-02", "unshod"), ("FS-05", "thin_soled")]
 
 
@@ -35,9 +34,7 @@ def _whole_strides(trial: SimulatedTrial) -> tuple[float, float, int]:
     return starts[0], starts[last], last
 
 
-@pytest.mark.parametrize(("runner", "condition"), EVERYBODY)
-def test_mean_vertical_force_over_whole_strides_is_body_weight(runner: str, condition: str) -> None:
-    trial = _on_the_belt(runner, condition)
+def _mean_vertical_force_over_whole_strides_is_body_weight(trial: SimulatedTrial) -> None:
     start, stop, _ = _whole_strides(trial)
     t = np.arange(len(trial.force)) / trial.force_rate_hz
     mean = trial.force[(t >= start) & (t < stop), 1].mean()
@@ -90,9 +87,8 @@ def test_a_flat_foot_moves_with_the_belt_and_not_otherwise(runner: str, conditio
         assert np.ptp(ball[:, 1]) < 1e-9
 
 
-@pytest.mark.parametrize(("runner", "condition"), EVERYBODY)
-def test_segments_are_rigid_and_joints_bend_the_way_they_can(runner: str, condition: str) -> None:
-    markers = _on_the_belt(runner, condition).markers
+def _segments_are_rigid_and_joints_bend_the_way_they_can(trial: SimulatedTrial) -> None:
+    markers = trial.markers
     for side in SIDES:
         hip, knee, ankle, heel, ball, outer = (
             markers[f"{role}_{side}"]
@@ -112,9 +108,7 @@ def test_segments_are_rigid_and_joints_bend_the_way_they_can(runner: str, condit
         assert (OUTWARD[side] * knee[:, 2] > 0.05).all()
 
 
-@pytest.mark.parametrize(("runner", "condition"), EVERYBODY)
-def test_nothing_goes_through_the_ground_or_faster_than_a_leg_can(runner: str, condition: str) -> None:
-    trial = _on_the_belt(runner, condition)
+def _nothing_goes_through_the_ground_or_faster_than_a_leg_can(trial: SimulatedTrial) -> None:
     for path in trial.markers.values():
         assert path[:, 1].min() > 0.015
         assert np.abs(np.diff(path, axis=0)).max() * trial.marker_rate_hz < 8.0
@@ -125,8 +119,7 @@ def test_nothing_goes_through_the_ground_or_faster_than_a_leg_can(runner: str, c
     assert 0.04 < np.ptp(hip * trial.runner.leg_length_m) < 0.13
 
 
-@pytest.mark.parametrize("runner", RUNNERS)
-def test_towards_unshod_the_foot_lands_flatter_the_impact_gets_lower_and_strides_shorter(runner: str) -> None:
+def _towards_unshod_the_foot_lands_flatter_the_impact_gets_lower_and_strides_shorter(runner: str) -> None:
     angles, impacts, strides = [], [], []
     for condition in CONDITIONS:
         trial = _on_the_belt(runner, condition)
@@ -141,8 +134,7 @@ def test_towards_unshod_the_foot_lands_flatter_the_impact_gets_lower_and_strides
     assert impacts[0] == pytest.approx(1.70, abs=0.3)
 
 
-@pytest.mark.parametrize("runner", RUNNERS)
-def test_duty_factor_and_active_peak_are_those_of_easy_running(runner: str) -> None:
+def _duty_factor_and_active_peak_are_those_of_easy_running(runner: str) -> None:
     trial = _on_the_belt(runner, "cushioned")
     inside = [f for f in trial.footfalls if f.contact_s > 0]
     start, stop, footfalls = _whole_strides(trial)
@@ -229,3 +221,22 @@ def test_a_later_visit_lands_flatter() -> None:
     runner = RUNNERS["FS-01"]
     angles = [gait_of(runner, "cushioned", visit).strike_deg for visit in ("week_0", "week_5", "week_10")]
     assert angles == sorted(angles, reverse=True)
+
+
+@pytest.mark.parametrize("runner", RUNNERS)
+def test_every_simulated_runner_obeys_mechanics_and_runs_as_people_do(runner: str, subtests: pytest.Subtests) -> None:
+    """All that is looked at in one runner, so that each is simulated once."""
+    for condition in CONDITIONS:
+        for holds in (
+            _mean_vertical_force_over_whole_strides_is_body_weight,
+            _segments_are_rigid_and_joints_bend_the_way_they_can,
+            _nothing_goes_through_the_ground_or_faster_than_a_leg_can,
+        ):
+            with subtests.test(holds.__name__, condition=condition):
+                holds(_on_the_belt(runner, condition))
+    for so in (
+        _towards_unshod_the_foot_lands_flatter_the_impact_gets_lower_and_strides_shorter,
+        _duty_factor_and_active_peak_are_those_of_easy_running,
+    ):
+        with subtests.test(so.__name__):
+            so(runner)

@@ -6,7 +6,6 @@ import logging
 
 import frictionless
 import pandas as pd
-import pytest
 
 from pipelines.intake.descriptor import write_descriptor
 from schemas.catalogue import TABLES, tables_of
@@ -19,23 +18,24 @@ from tests.pipelines.intake.bags import PAYLOAD
 logging.getLogger("frictionless").setLevel(logging.ERROR)
 
 
-@pytest.mark.parametrize("name", TABLES)
-def test_the_schema_of_every_table_is_a_valid_table_schema(name):
-    table = TABLES[name]
-    descriptor = table_schema(table)
-    report = frictionless.Schema.validate_descriptor(descriptor)
-    assert report.valid, report.flatten()
-    schema = frictionless.Schema.from_descriptor(descriptor)
-    assert schema.field_names == list(table.column_names)
-    assert schema.primary_key == list(table.key)
-    for field in table.fields:
-        read = schema.get_field(field.name)
-        assert read.required != field.nullable
-        assert read.description.startswith(field.description)
-        assert read.custom.get("unit") == field.unit
-        assert read.type == {Kind.INTEGER: "integer", Kind.REAL: "number", Kind.BOOLEAN: "boolean"}.get(
-            field.kind, "string"
-        )
+def test_the_schema_of_every_table_is_a_valid_table_schema(subtests):
+    for name in TABLES:
+        with subtests.test(name=name):
+            table = TABLES[name]
+            descriptor = table_schema(table)
+            report = frictionless.Schema.validate_descriptor(descriptor)
+            assert report.valid, report.flatten()
+            schema = frictionless.Schema.from_descriptor(descriptor)
+            assert schema.field_names == list(table.column_names)
+            assert schema.primary_key == list(table.key)
+            for field in table.fields:
+                read = schema.get_field(field.name)
+                assert read.required != field.nullable
+                assert read.description.startswith(field.description)
+                assert read.custom.get("unit") == field.unit
+                assert read.type == {Kind.INTEGER: "integer", Kind.REAL: "number", Kind.BOOLEAN: "boolean"}.get(
+                    field.kind, "string"
+                )
 
 
 def test_the_package_of_all_delivery_tables_is_a_valid_data_package():

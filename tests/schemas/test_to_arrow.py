@@ -28,20 +28,21 @@ def as_frame(**changes) -> pd.DataFrame:
     return pd.DataFrame([A_SHOE | changes])
 
 
-@pytest.mark.parametrize("name", TABLES)
-def test_every_table_survives_parquet_with_its_words(name, tmp_path):
-    table = TABLES[name]
-    pq.write_table(to_arrow_table(table, empty_frame(table)), tmp_path / "t.parquet")
-    schema = pq.read_schema(tmp_path / "t.parquet")
-    assert schema.metadata[b"one_row_is"].decode() == table.one_row_is
-    assert schema.metadata[b"key"].decode().split(",") == list(table.key)
-    assert schema.names == list(table.column_names)
-    for field in table.fields:
-        stored = schema.field(field.name)
-        assert stored.nullable == field.nullable
-        assert stored.metadata[b"description"].decode() == field.description
-        assert stored.metadata[b"kind"].decode() == field.kind
-        assert stored.metadata.get(b"unit", b"").decode() == (field.unit or "")
+def test_every_table_survives_parquet_with_its_words(tmp_path, subtests):
+    for name in TABLES:
+        with subtests.test(name=name):
+            table = TABLES[name]
+            pq.write_table(to_arrow_table(table, empty_frame(table)), tmp_path / "t.parquet")
+            schema = pq.read_schema(tmp_path / "t.parquet")
+            assert schema.metadata[b"one_row_is"].decode() == table.one_row_is
+            assert schema.metadata[b"key"].decode().split(",") == list(table.key)
+            assert schema.names == list(table.column_names)
+            for field in table.fields:
+                stored = schema.field(field.name)
+                assert stored.nullable == field.nullable
+                assert stored.metadata[b"description"].decode() == field.description
+                assert stored.metadata[b"kind"].decode() == field.kind
+                assert stored.metadata.get(b"unit", b"").decode() == (field.unit or "")
 
 
 def test_kinds_have_the_types_that_readers_expect():

@@ -18,22 +18,23 @@ def warehouse(tmp_path_factory):
         yield reopened
 
 
-@pytest.mark.parametrize("name", TABLES)
-def test_the_comments_in_the_database_are_the_words_of_the_dictionary(name, warehouse):
-    table = TABLES[name]
-    (about,) = warehouse.execute("SELECT comment FROM duckdb_tables() WHERE table_name = ?", [name]).fetchone()
-    assert about.startswith(f"One row is {table.one_row_is}.")
-    rows = warehouse.execute(
-        "SELECT column_name, comment, is_nullable FROM duckdb_columns() WHERE table_name = ? ORDER BY column_index",
-        [name],
-    ).fetchall()
-    assert [row[0] for row in rows] == list(table.column_names)
-    for field, (_, comment, nullable) in zip(table.fields, rows, strict=True):
-        assert comment.startswith(field.description)
-        assert nullable == field.nullable
-        if field.unit and field.unit != "{unit_of_row}":
-            assert f" Unit: {field.unit}." in comment
-        assert all(code.value in comment for code in field.codes)
+def test_the_comments_in_the_database_are_the_words_of_the_dictionary(warehouse, subtests):
+    for name in TABLES:
+        with subtests.test(name=name):
+            table = TABLES[name]
+            (about,) = warehouse.execute("SELECT comment FROM duckdb_tables() WHERE table_name = ?", [name]).fetchone()
+            assert about.startswith(f"One row is {table.one_row_is}.")
+            rows = warehouse.execute(
+                "SELECT column_name, comment, is_nullable FROM duckdb_columns() WHERE table_name = ? ORDER BY column_index",
+                [name],
+            ).fetchall()
+            assert [row[0] for row in rows] == list(table.column_names)
+            for field, (_, comment, nullable) in zip(table.fields, rows, strict=True):
+                assert comment.startswith(field.description)
+                assert nullable == field.nullable
+                if field.unit and field.unit != "{unit_of_row}":
+                    assert f" Unit: {field.unit}." in comment
+                assert all(code.value in comment for code in field.codes)
 
 
 def test_a_comment_reads_as_sentences(warehouse):
@@ -42,10 +43,11 @@ def test_a_comment_reads_as_sentences(warehouse):
     assert warehouse.execute(query).fetchone() == (words,)
 
 
-@pytest.mark.parametrize("name", TABLES)
-def test_the_key_is_the_primary_key(name, warehouse):
-    query = "SELECT constraint_column_names FROM duckdb_constraints() WHERE table_name = ? AND constraint_type = 'PRIMARY KEY'"
-    assert warehouse.execute(query, [name]).fetchone() == (list(TABLES[name].key),)
+def test_the_key_is_the_primary_key(warehouse, subtests):
+    for name in TABLES:
+        with subtests.test(name=name):
+            query = "SELECT constraint_column_names FROM duckdb_constraints() WHERE table_name = ? AND constraint_type = 'PRIMARY KEY'"
+            assert warehouse.execute(query, [name]).fetchone() == (list(TABLES[name].key),)
 
 
 def test_rows_go_in_from_arrow_and_a_second_row_of_the_same_key_is_refused():

@@ -35,8 +35,9 @@ def test_bounds_are_written_without_needless_digits():
     assert range_words(a_field(low=0.1, high=1234567.0)) == "from 0.1 to 1234567 s"
 
 
-@pytest.mark.parametrize("name", TABLES)
-def test_every_comment_is_made_of_sentences(name):
-    for field in TABLES[name].fields:
-        assert column_comment(field).endswith(".")
-        assert "  " not in column_comment(field)
+def test_every_comment_is_made_of_sentences(subtests):
+    for name in TABLES:
+        with subtests.test(name=name):
+            for field in TABLES[name].fields:
+                assert column_comment(field).endswith(".")
+                assert "  " not in column_comment(field)

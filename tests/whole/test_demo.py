@@ -124,12 +124,15 @@ def test_a_metabolic_bout_that_goes_back_has_no_values_and_the_others_have(demo_
     assert any(row[1] is not None for row in bouts)
 
 
-@pytest.mark.parametrize("table", [name for name in TABLES if not name.startswith("sent_")])
-def test_every_table_and_column_of_the_warehouse_carries_its_words(demo_depot: Path, table: str) -> None:
-    comments = dict(_ask(demo_depot, f"SELECT column_name, comment FROM duckdb_columns() WHERE table_name = '{table}'"))
-    assert list(comments) == list(TABLES[table].column_names)
-    for field in TABLES[table].fields:
-        assert comments[field.name].startswith(field.description)
+def test_every_table_and_column_of_the_warehouse_carries_its_words(demo_depot: Path, subtests: pytest.Subtests) -> None:
+    for table in (name for name in TABLES if not name.startswith("sent_")):
+        with subtests.test(table=table):
+            comments = dict(
+                _ask(demo_depot, f"SELECT column_name, comment FROM duckdb_columns() WHERE table_name = '{table}'")
+            )
+            assert list(comments) == list(TABLES[table].column_names)
+            for field in TABLES[table].fields:
+                assert comments[field.name].startswith(field.description)
 
 
 def test_unshod_running_differs_from_cushioned_as_the_trade_expects(demo_depot: Path) -> None:

@@ -36,25 +36,27 @@ def test_written_pages_are_not_stale_and_changed_missing_and_left_over_ones_are(
     assert not (tmp_path / "tables" / "no_such_table.md").exists()
 
 
-@pytest.mark.parametrize("name", TABLES)
-def test_every_table_has_a_page_and_a_line_in_the_index(name, pages):
-    assert pages[f"tables/{name}.md"].startswith(f"# {name}\n\nOne row is {TABLES[name].one_row_is}.")
-    assert f"[{name}]({name}.md)" in pages["tables/index.md"]
+def test_every_table_has_a_page_and_a_line_in_the_index(pages, subtests):
+    for name in TABLES:
+        with subtests.test(name=name):
+            assert pages[f"tables/{name}.md"].startswith(f"# {name}\n\nOne row is {TABLES[name].one_row_is}.")
+            assert f"[{name}]({name}.md)" in pages["tables/index.md"]
 
 
-@pytest.mark.parametrize("name", catalogue())
-def test_every_check_has_a_page_that_says_what_why_and_at_which_limits(name, pages):
-    spec, page = catalogue()[name], pages[f"checks/{name}.md"]
-    assert page.startswith(f"# {name}\n\n{spec.sentence}")
-    for text in (spec.why, spec.seen, spec.expected, spec.remedy, f"**Weight**: {spec.weight}."):
-        assert text in page
-    for limit in spec.limits:
-        (row,) = [line for line in page.splitlines() if line.startswith(f"| `{limit}` |")]
-        default, unit, source = (cell.strip() for cell in row.strip("|").split("|")[1:])
-        assert float(default) == pytest.approx(spec.defaults[limit], rel=1e-5)
-        assert unit == f"`{spec.limits[limit].unit}`"
-        assert source == spec.limits[limit].source
-    assert f"[{name}]({name}.md) | {spec.weight} | {spec.sentence}" in pages["checks/index.md"]
+def test_every_check_has_a_page_that_says_what_why_and_at_which_limits(pages, subtests):
+    for name in catalogue():
+        with subtests.test(name=name):
+            spec, page = catalogue()[name], pages[f"checks/{name}.md"]
+            assert page.startswith(f"# {name}\n\n{spec.sentence}")
+            for text in (spec.why, spec.seen, spec.expected, spec.remedy, f"**Weight**: {spec.weight}."):
+                assert text in page
+            for limit in spec.limits:
+                (row,) = [line for line in page.splitlines() if line.startswith(f"| `{limit}` |")]
+                default, unit, source = (cell.strip() for cell in row.strip("|").split("|")[1:])
+                assert float(default) == pytest.approx(spec.defaults[limit], rel=1e-5)
+                assert unit == f"`{spec.limits[limit].unit}`"
+                assert source == spec.limits[limit].source
+            assert f"[{name}]({name}.md) | {spec.weight} | {spec.sentence}" in pages["checks/index.md"]
 
 
 @pytest.mark.parametrize("layer", LAYER_MEANING)
