@@ -43,7 +43,7 @@ _ALWAYS = frozenset({"study", "delivery_id", "site"})
 SHOWN = {
     Subject.DELIVERY: _ALWAYS | {"delivery"},
     Subject.READING: _ALWAYS | {"reading"},
-    Subject.TRIAL: _ALWAYS | {"reading", "trial", "footfalls", "posture", "channels", "outcomes"},
+    Subject.TRIAL: _ALWAYS | {"reading", "trial", "footfalls", "posture", "channels", "work"},
     Subject.SITE: _ALWAYS | {"outcomes"},
 }
 

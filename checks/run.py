@@ -18,6 +18,9 @@ from schemas.trial import Posture, Trial
 if TYPE_CHECKING:
     import pandas as pd
 
+    from pipelines.science.frames import Rows
+    from pipelines.science.workspace import Workspace
+
 
 @dataclass(frozen=True)
 class Context:
@@ -28,11 +31,24 @@ class Context:
     site: str | None = None
     delivery: Received | None = None
     reading: Reading | None = None
-    trial: Trial | None = None
-    footfalls: pd.DataFrame | None = None
-    posture: Posture | None = None
+    work: Workspace | None = None
     channels: ChannelFacts | None = None
     outcomes: Mapping[str, pd.DataFrame] | None = None
+
+    @property
+    def trial(self) -> Trial | None:
+        """The trial, where the subject is one."""
+        return self.work.trial if self.work is not None else None
+
+    @property
+    def footfalls(self) -> Rows | None:
+        """Its footfalls."""
+        return self.work.footfalls if self.work is not None else None
+
+    @property
+    def posture(self) -> Posture | None:
+        """The standing posture it is judged with."""
+        return self.work.posture if self.work is not None else None
 
 
 class FaultError(Exception):

@@ -7,6 +7,7 @@ Missing marker samples are NaN. Force is what the ground does to the runner, so 
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -128,12 +129,12 @@ class Trial:
         samples = len(self.plates[0].force) if self.plates else max((len(c.samples) for c in self.channels), default=0)
         return samples / self.analog_rate_hz if self.analog_rate_hz else 0.0
 
-    @property
+    @cached_property
     def force(self) -> FloatArray:
         """(n, 3) N: sum over all plates; (0, 3) without plates."""
         return np.sum([p.force for p in self.plates], axis=0) if self.plates else np.empty((0, 3))
 
-    @property
+    @cached_property
     def moment(self) -> FloatArray:
         """(n, 3) N.m about the study's origin: sum over all plates; (0, 3) without plates."""
         return np.sum([p.moment for p in self.plates], axis=0) if self.plates else np.empty((0, 3))

@@ -2,20 +2,18 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from collections.abc import Mapping
+from typing import Any
 
 import numpy as np
 
 from checks.registry import Limit, Looked, Subject, Weight, check, looked, nothing
+from pipelines.science.frames import Rows
 from pipelines.science.gait.spells import FLAT, Foot, Spell, contact_spells, foot_at, lower_foot, path_at, rate_of
 from pipelines.science.signals import measures as signals
+from pipelines.science.workspace import Workspace
 from schemas.study import Study
 from schemas.trial import FloatArray, Plate, Trial
-
-if TYPE_CHECKING:
-    from collections.abc import Mapping
-
-    import pandas as pd
 
 #: Common practice: the centre of pressure is uncertain by centimetres below it.
 SURE_N = 200.0
@@ -149,9 +147,7 @@ def _mean_near(values: FloatArray, spell: Spell, share: float) -> float:
         "beyond_m": Limit("m", "own choice: the accuracy with which corners are known in a lab, and a sole's edge")
     },
 )
-def whole_foot_is_on_the_plates(
-    trial: Trial, footfalls: pd.DataFrame, study: Study, *, beyond_m: float = 0.01
-) -> Looked:
+def whole_foot_is_on_the_plates(trial: Trial, footfalls: Rows, study: Study, *, beyond_m: float = 0.01) -> Looked:
     """On a runway the whole foot stands on the force plates.
 
     A foot that is partly on the floor gives a footfall of credible shape with too little force; half of the loss hides
@@ -161,7 +157,7 @@ def whole_foot_is_on_the_plates(
         return nothing(reason)
     if trial.surface != "runway":
         return nothing("not a runway: on a belt there is no floor beside the plate within reach")
-    found = [(row, *_furthest(trial, study, row)) for _, row in footfalls.iterrows()]
+    found = [(row, *_furthest(trial, study, row)) for row in footfalls.records]
     found = [(row, away, marker) for row, away, marker in found if np.isfinite(away)]
     wrong = [(row, away, marker) for row, away, marker in found if away > beyond_m]
     if not wrong:
@@ -222,9 +218,7 @@ def _outline(trial: Trial, study: Study, side: str, when: FloatArray) -> dict[st
         )
     },
 )
-def force_and_markers_share_one_clock(
-    trial: Trial, outcomes: Mapping[str, pd.DataFrame], *, delay_ms: float = 30.0
-) -> Looked:
+def force_and_markers_share_one_clock(trial: Trial, work: Workspace, *, delay_ms: float = 30.0) -> Looked:
     """Markers and force see the foot land and leave at the same time.
 
     A delay between them moves the strike angle up or down its steepest slope and makes joint moments from a force and a
@@ -233,12 +227,12 @@ def force_and_markers_share_one_clock(
     """
     if reason := signals.without_force(trial):
         return nothing(reason)
-    table = outcomes.get("event_agreement") if outcomes else None
-    if table is None or not len(table):
+    rows = work.event_agreement.records
+    if not rows:
         return nothing("events were not found by both force and markers")
-    both = table[(table["event_method"] == "markers") & (table["reference_method"] == "force")]
-    means = {event: _mean_bias_ms(both[both["event"] == event]) for event in ("contact", "toe_off")}
-    pairs = int(both["pair_count"].sum())
+    both = [row for row in rows if row["event_method"] == "markers" and row["reference_method"] == "force"]
+    means = {event: _mean_bias_ms([row for row in both if row["event"] == event]) for event in ("contact", "toe_off")}
+    pairs = sum(row["pair_count"] for row in both)
     if not all(np.isfinite(mean) for mean in means.values()):
         return nothing("contact or toe-off was not found by both force and markers")
     found = sum(means.values()) / 2
@@ -256,12 +250,13 @@ def force_and_markers_share_one_clock(
     return looked(pairs, [fault])
 
 
-def _mean_bias_ms(rows: pd.DataFrame) -> float:
+def _mean_bias_ms(rows: list[Mapping[str, Any]]) -> float:
     """Mean difference of one event over both sides, each side counting as often as it has pairs; NaN without a pair."""
-    known = rows[rows["bias_s"].notna() & (rows["pair_count"] > 0)]
-    if not len(known):
+    known = [(row["bias_s"], row["pair_count"]) for row in rows if np.isfinite(row["bias_s"]) and row["pair_count"] > 0]
+    if not known:
         return float("nan")
-    return 1000 * float(np.average(known["bias_s"].to_numpy(float), weights=known["pair_count"].to_numpy(float)))
+    biases, counts = zip(*known, strict=True)
+    return 1000 * float(np.average(biases, weights=counts))
 
 
 def _first_contact(trial: Trial) -> dict[str, Any]:

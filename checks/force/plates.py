@@ -5,17 +5,15 @@ What the force says about the runner is for ``outcomes``.
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 
 from checks.registry import Limit, Looked, Subject, Weight, check, looked, nothing
+from pipelines.science.frames import Rows
 from pipelines.science.signals import measures as signals
 from schemas.mechanics import STANDARD_GRAVITY, runs
 from schemas.trial import UP, Plate, Trial
-
-if TYPE_CHECKING:
-    import pandas as pd
 
 #: Own choice: a peak that misses less than this part of the plate's largest force (or moment) is as good as whole.
 LEAST_LOSS = 0.005
@@ -248,7 +246,7 @@ def _crossed(plate: Plate, sample: int) -> str:
 )
 def mean_vertical_force_is_body_weight(
     trial: Trial,
-    footfalls: pd.DataFrame,
+    footfalls: Rows,
     *,
     treadmill_fraction: float = 0.10,
     runway_fraction: float = 0.20,
@@ -278,13 +276,13 @@ def mean_vertical_force_is_body_weight(
         "off_percent": 100 * (mean / weight - 1),
         "allowed_percent": 100 * allowed,
         "place": "all plates",
-        "moment_s": float(footfalls["contact_s"].min()),
+        "moment_s": float(footfalls.numbers("contact_s").min()),
         "signal": "force:all:vertical",
     }
     return looked(steps, [fault])
 
 
-def _mean_over_steps(trial: Trial, footfalls: pd.DataFrame) -> tuple[float, int]:
+def _mean_over_steps(trial: Trial, footfalls: Rows) -> tuple[float, int]:
     """Mean vertical force in N over whole steps, and their number; NaN and 0 where there is no whole step.
 
     Mean impulse of the contacts over mean time of the steps between them. On a runway, where there are few, this uses
@@ -293,8 +291,8 @@ def _mean_over_steps(trial: Trial, footfalls: pd.DataFrame) -> tuple[float, int]
     rate = trial.analog_rate_hz or 1.0
     force = trial.force[:, UP]
     times = np.arange(len(force)) / rate
-    contacts = footfalls[["contact_s", "toe_off_s"]].to_numpy(float)
-    steps = footfalls["step_time_s"].to_numpy(float)
+    contacts = np.stack([footfalls.numbers("contact_s"), footfalls.numbers("toe_off_s")], axis=1)
+    steps = footfalls.numbers("step_time_s")
     steps = steps[np.isfinite(steps)]
     if not len(steps) or len(contacts) < 2:
         return float("nan"), 0
@@ -315,7 +313,7 @@ def _mean_over_steps(trial: Trial, footfalls: pd.DataFrame) -> tuple[float, int]
     "side without a step. Move the start mark by half a foot length when many trials show this.",
     words=("plates",),
 )
-def foot_lands_on_one_plate(trial: Trial, footfalls: pd.DataFrame) -> Looked:
+def foot_lands_on_one_plate(trial: Trial, footfalls: Rows) -> Looked:
     """Each footfall on a runway is on one plate.
 
     A contact shared between plates adds up the errors of both, and its centre of pressure is a weighted mean of two.
@@ -324,18 +322,18 @@ def foot_lands_on_one_plate(trial: Trial, footfalls: pd.DataFrame) -> Looked:
         return nothing(reason)
     if trial.surface != "runway":
         return nothing("not a runway")
-    known = footfalls[footfalls["plate_count"].notna()]
-    shared = known[known["plate_count"] > 1]
+    known = [row for row in footfalls.records if row["plate_count"] is not None]
     return looked(
         len(known),
         [
             {
                 "place": signals.footfall_place(row),
-                "plates": int(row["plate_count"]),
-                "moment_s": float(row["contact_s"]),
+                "plates": row["plate_count"],
+                "moment_s": row["contact_s"],
                 "signal": "force:all:vertical",
             }
-            for _, row in shared.iterrows()
+            for row in known
+            if row["plate_count"] > 1
         ],
     )
 

@@ -6,17 +6,16 @@ standing trial for ``condition_signals``.
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from collections.abc import Mapping
+from typing import Any
 
 import numpy as np
 
 from checks.registry import Limit, Looked, Subject, Weight, check, looked, nothing
+from pipelines.science.frames import Rows
 from pipelines.science.joints import anatomy as landmarks
 from pipelines.science.signals import measures as signals
 from schemas.trial import UP, FloatArray, Trial
-
-if TYPE_CHECKING:
-    import pandas as pd
 
 
 @check(
@@ -137,7 +136,7 @@ def _median_velocity(
     return tuple(np.median(seen, axis=0)) if len(seen) else None
 
 
-def _lowest(trial: Trial, role: str, footfall: pd.Series) -> float | None:
+def _lowest(trial: Trial, role: str, footfall: Mapping[str, Any]) -> float | None:
     """m: lowest place of a marker during one contact; None if it is not seen then."""
     path, rate = trial.markers.get(role), trial.marker_rate_hz or 1.0
     start, stop = float(footfall["contact_s"]), float(footfall["toe_off_s"])
@@ -164,7 +163,7 @@ def _lowest(trial: Trial, role: str, footfall: pd.Series) -> float | None:
     },
 )
 def foot_markers_meet_the_plates(
-    trial: Trial, footfalls: pd.DataFrame, *, low_mm: float = -10.0, high_mm: float = 120.0
+    trial: Trial, footfalls: Rows, *, low_mm: float = -10.0, high_mm: float = 120.0
 ) -> Looked:
     """The feet come down to the height at which the force plates are said to lie.
 
@@ -175,7 +174,7 @@ def foot_markers_meet_the_plates(
         return nothing(reason)
     surface = float(np.mean([plate.corners[:, UP].mean() for plate in trial.plates]))
     heights = []
-    for _, footfall in footfalls.iterrows():
+    for footfall in footfalls.records:
         roles = [f"{part}_{footfall['side']}" for part in landmarks.FOREFOOT]
         found = [(low, role) for role in roles if (low := _lowest(trial, role, footfall)) is not None]
         heights += [min(found)] if found else []
@@ -188,7 +187,7 @@ def foot_markers_meet_the_plates(
         "height_mm": height_mm,
         "footfalls": len(heights),
         "place": "height of the force plates",
-        "moment_s": max(0.0, float(footfalls["contact_s"].min())),
+        "moment_s": max(0.0, float(footfalls.numbers("contact_s").min())),
         "signal": f"marker:{heights[0][1]}:up",
     }
     return looked(len(heights), [fault])

@@ -2,17 +2,13 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
 import numpy as np
 
 from checks.registry import Limit, Looked, Subject, Weight, check, looked, nothing
+from pipelines.science.frames import Rows
 from pipelines.science.signals import measures as signals
 from schemas.study import Study
 from schemas.trial import UP, Posture, Trial
-
-if TYPE_CHECKING:
-    import pandas as pd
 
 
 @check(
@@ -32,7 +28,7 @@ if TYPE_CHECKING:
     },
 )
 def feet_stand_as_high_as_in_the_standing_trial(
-    trial: Trial, footfalls: pd.DataFrame, posture: Posture | None, study: Study, *, height_mm: float = 13.0
+    trial: Trial, footfalls: Rows, posture: Posture | None, study: Study, *, height_mm: float = 13.0
 ) -> Looked:
     """In mid-contact the forefoot is as high above the ground as in the standing trial of the condition.
 
@@ -45,7 +41,7 @@ def feet_stand_as_high_as_in_the_standing_trial(
         return nothing("no standing trial of the session and condition")
     roles = dict.fromkeys((study.processing.forefoot_role, study.processing.toe_role))
     heights = []  # contact, role with side, mm above the standing trial
-    for _, row in footfalls.iterrows():
+    for row in footfalls.records:
         for role in (f"{role}_{row['side']}" for role in roles):
             off = _above_standing(trial, posture, role, float(row["contact_s"]), float(row["toe_off_s"]))
             if np.isfinite(off):

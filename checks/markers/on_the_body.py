@@ -2,18 +2,16 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 
 from checks.registry import Limit, Looked, Subject, Weight, check, looked, nothing
+from pipelines.science.frames import Rows
 from pipelines.science.signals import measures as signals
 from schemas.mechanics import runs
 from schemas.study import Study
 from schemas.trial import RIGHT, Trial
-
-if TYPE_CHECKING:
-    import pandas as pd
 
 
 @check(
@@ -33,7 +31,7 @@ if TYPE_CHECKING:
     },
 )
 def marker_gaps_are_short(
-    trial: Trial, footfalls: pd.DataFrame, study: Study, *, gap_s: float = 0.10, margin_s: float = 0.10
+    trial: Trial, footfalls: Rows, study: Study, *, gap_s: float = 0.10, margin_s: float = 0.10
 ) -> Looked:
     """No required marker is missing for long while the runner is on the plates.
 
@@ -64,12 +62,15 @@ def marker_gaps_are_short(
     return looked(examined, faults) if examined else nothing("no required marker was seen")
 
 
-def _span(trial: Trial, footfalls: pd.DataFrame | None, margin_s: float) -> tuple[int, int]:
+def _span(trial: Trial, footfalls: Rows, margin_s: float) -> tuple[int, int]:
     """Frames from just before the first contact to just after the last toe-off; all frames without footfalls."""
     frames = max((len(xyz) for xyz in trial.markers.values()), default=0)
-    if footfalls is None or not len(footfalls) or not trial.marker_rate_hz:
+    if not len(footfalls) or not trial.marker_rate_hz:
         return 0, frames
-    start, stop = footfalls["contact_s"].min() - margin_s, footfalls["toe_off_s"].max() + margin_s
+    start, stop = (
+        np.nanmin(footfalls.numbers("contact_s")) - margin_s,
+        np.nanmax(footfalls.numbers("toe_off_s")) + margin_s,
+    )
     if not (np.isfinite(start) and np.isfinite(stop)):
         return 0, frames
     rate = trial.marker_rate_hz

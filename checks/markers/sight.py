@@ -5,19 +5,15 @@ Long gaps are for ``markers``; frames that only look measured are for ``marker_f
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
 import numpy as np
 
 from checks.markers.frames import measured, moment_of
 from checks.registry import Limit, Looked, Subject, Weight, check, looked, nothing
+from pipelines.science.frames import Rows
 from pipelines.science.signals import measures as signals
 from schemas.mechanics import runs
 from schemas.study import Study
 from schemas.trial import Trial
-
-if TYPE_CHECKING:
-    import pandas as pd
 
 
 @check(
@@ -104,7 +100,7 @@ def markers_do_not_flicker(trial: Trial, study: Study, *, island_s: float = 0.02
     },
 )
 def foot_markers_are_seen_at_contact(
-    trial: Trial, footfalls: pd.DataFrame, study: Study, *, least_percent: float = 50.0, around_s: float = 0.01
+    trial: Trial, footfalls: Rows, study: Study, *, least_percent: float = 50.0, around_s: float = 0.01
 ) -> Looked:
     """Heel and forefoot were measured at the moment of contact in most footfalls, not filled.
 
@@ -116,7 +112,7 @@ def foot_markers_are_seen_at_contact(
     roles = (study.processing.heel_role, study.processing.forefoot_role)
     absent: list[tuple[str, float, str]] = []
     complete = examined = 0
-    for _, footfall in footfalls.iterrows():
+    for footfall in footfalls.records:
         own = [f"{role}_{footfall['side']}" for role in roles if f"{role}_{footfall['side']}" in trial.markers]
         at = float(footfall["contact_s"])
         if len(own) < len(roles) or not np.isfinite(at):

@@ -2,23 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from itertools import combinations
-from typing import TYPE_CHECKING
 
 import numpy as np
 
 from checks.registry import Limit, Looked, Subject, Weight, check, looked, nothing
+from pipelines.science.frames import Rows
 from pipelines.science.muscles.heartbeat import heartbeat_in
 from pipelines.science.muscles.mains import hum_of
-from pipelines.science.muscles.measures import Muscle, contacts_by_side, fault_of, muscles_of, within, without_muscles
+from pipelines.science.muscles.measures import Muscle, contacts_by_side, fault_of, within, without_muscles
 from pipelines.science.signals import measures as signals
+from pipelines.science.workspace import Workspace
 from schemas.reading import ChannelFacts
-from schemas.study import Study
 from schemas.trial import FloatArray, Trial
-
-if TYPE_CHECKING:
-    import pandas as pd
 
 #: Movement shows below this; muscles have next to nothing there. Common practice; the study's band begins above it.
 MOVEMENT_HZ = (2.0, 19.0)
@@ -41,8 +38,7 @@ AFTER_CONTACT_S = 0.15
 def muscle_baselines_are_quiet(
     trial: Trial,
     channels: ChannelFacts | None,
-    outcomes: Mapping[str, pd.DataFrame] | None,
-    study: Study,
+    work: Workspace,
     *,
     least_ratio: float = 4.0,
 ) -> Looked:
@@ -53,13 +49,13 @@ def muscle_baselines_are_quiet(
     """
     if reason := signals.not_running(trial):
         return nothing(reason)
-    muscles = muscles_of(trial, study, outcomes)
+    muscles = work.raw_muscles
     if not muscles:
         return nothing(without_muscles(trial))
     faults = []
     for m in muscles:
         if 2.0 <= m.ratio < least_ratio:
-            hum = hum_of(m, study.processing.muscle.mains_notch_hz)
+            hum = hum_of(m, m.settings.mains_notch_hz)
             rest = m.quiet_uv * np.sqrt(max(1 - hum.share, 1e-6))
             if m.burst_uv < least_ratio * rest:
                 at_s = m.moment_s(trial, loudest=False)
@@ -85,8 +81,7 @@ def muscle_baselines_are_quiet(
 def muscles_are_free_of_mains_hum(
     trial: Trial,
     channels: ChannelFacts | None,
-    outcomes: Mapping[str, pd.DataFrame] | None,
-    study: Study,
+    work: Workspace,
     *,
     most_percent: float = 50.0,
     most_uv: float = 5.0,
@@ -96,12 +91,12 @@ def muscles_are_free_of_mains_hum(
     Hum lies in the middle of a muscle's band, so the band-pass leaves it: it lifts the baseline, hides the beginning of
     bursts, and makes a silent muscle look active, above all in swing.
     """
-    muscles = muscles_of(trial, study, outcomes)
+    muscles = work.raw_muscles
     if not muscles:
         return nothing(without_muscles(trial))
     faults = []
     for m in muscles:
-        hum = hum_of(m, study.processing.muscle.mains_notch_hz)
+        hum = hum_of(m, m.settings.mains_notch_hz)
         if hum.size_uv > most_uv and 100 * hum.share > most_percent:
             at_s = m.moment_s(trial, loudest=False)
             found = {"percent": 100 * hum.share, "mains_hz": hum.mains_hz, "size_uv": hum.size_uv}
@@ -124,9 +119,8 @@ def muscles_are_free_of_mains_hum(
 def muscles_are_free_of_movement(
     trial: Trial,
     channels: ChannelFacts | None,
-    footfalls: pd.DataFrame | None,
-    outcomes: Mapping[str, pd.DataFrame] | None,
-    study: Study,
+    footfalls: Rows,
+    work: Workspace,
     *,
     most_share: float = 1.0,
 ) -> Looked:
@@ -137,7 +131,7 @@ def muscles_are_free_of_movement(
     """
     if reason := signals.without_footfalls(trial, footfalls):
         return nothing(reason)
-    muscles = muscles_of(trial, study, outcomes)
+    muscles = work.raw_muscles
     if not muscles:
         return nothing(without_muscles(trial))
     contacts = contacts_by_side(footfalls)
@@ -183,9 +177,8 @@ def _after_contact(muscle: Muscle, contacts: list[float]) -> tuple[float, float 
 def muscles_are_free_of_heartbeats(
     trial: Trial,
     channels: ChannelFacts | None,
-    footfalls: pd.DataFrame | None,
-    outcomes: Mapping[str, pd.DataFrame] | None,
-    study: Study,
+    footfalls: Rows,
+    work: Workspace,
     *,
     least_share: float = 0.65,
     least_uv: float = 10.0,
@@ -195,7 +188,7 @@ def muscles_are_free_of_heartbeats(
     Its narrow peaks lie in the muscle's band and stand above the baseline of a quiet muscle, so each is taken for a
     short burst. A heart that beats within 8 % of step or stride rate cannot be told from movement and is not found.
     """
-    muscles = muscles_of(trial, study, outcomes)
+    muscles = work.raw_muscles
     if not muscles:
         return nothing(without_muscles(trial))
     steps = _step_times(footfalls)
@@ -209,9 +202,10 @@ def muscles_are_free_of_heartbeats(
     return looked(judged, faults) if judged else nothing("no muscle was recorded for long enough to see heartbeats")
 
 
-def _step_times(footfalls: pd.DataFrame | None) -> tuple[float, ...]:
+def _step_times(footfalls: Rows) -> tuple[float, ...]:
     """Median step and stride time in s; empty where nobody runs."""
-    starts = np.sort(footfalls["contact_s"].dropna().to_numpy(float)) if footfalls is not None else np.empty(0)
+    starts = np.sort(footfalls.numbers("contact_s"))
+    starts = starts[np.isfinite(starts)]
     if len(starts) < 2:
         return ()
     step = float(np.median(np.diff(starts)))
@@ -232,8 +226,7 @@ def _step_times(footfalls: pd.DataFrame | None) -> tuple[float, ...]:
 def every_muscle_has_its_own_signal(
     trial: Trial,
     channels: ChannelFacts | None,
-    outcomes: Mapping[str, pd.DataFrame] | None,
-    study: Study,
+    work: Workspace,
     *,
     most_percent: float = 95.0,
 ) -> Looked:
@@ -242,7 +235,7 @@ def every_muscle_has_its_own_signal(
     A channel that was exported under two names gives two muscles that agree in every stride, and a perfect
     co-contraction, where one of them was never recorded.
     """
-    muscles = muscles_of(trial, study, outcomes)
+    muscles = work.raw_muscles
     if not muscles:
         return nothing(without_muscles(trial))
     if len(muscles) < 2:

@@ -6,21 +6,15 @@ outcomes refuse outright (stuck, standing still, no voltage) for ``channels``.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from typing import TYPE_CHECKING
-
 import numpy as np
 from numpy.typing import NDArray
 
 from checks.registry import Limit, Looked, Subject, Weight, check, looked, nothing
-from pipelines.science.muscles.measures import Muscle, fault_of, levels, muscles_of, power_density, without_muscles
+from pipelines.science.muscles.measures import Muscle, fault_of, levels, power_density, without_muscles
 from pipelines.science.signals import measures as signals
+from pipelines.science.workspace import Workspace
 from schemas.reading import ChannelFacts
-from schemas.study import Study
 from schemas.trial import FloatArray, Trial
-
-if TYPE_CHECKING:
-    import pandas as pd
 
 _FORMS = {
     "rectified": "it has no negative half: somebody took its sign off (full-wave rectified)",
@@ -37,16 +31,14 @@ _FORMS = {
     "mean square, normalise); if several channels are like this, look for the step in the export settings.",
     words=("muscle", "why"),
 )
-def muscle_signals_are_raw(
-    trial: Trial, channels: ChannelFacts | None, outcomes: Mapping[str, pd.DataFrame] | None, study: Study
-) -> Looked:
+def muscle_signals_are_raw(trial: Trial, channels: ChannelFacts | None, work: Workspace) -> Looked:
     """Muscle signals come raw, neither rectified nor smoothed.
 
     All laboratories' signals pass through the same filter and the same rectification here. A signal that was rectified
     before loses most of its power in the band-pass and has its frequencies doubled; an envelope is cut away nearly
     whole, and what is left looks like a weak muscle.
     """
-    muscles = muscles_of(trial, study, outcomes, raw_only=False)
+    muscles = work.judged_muscles
     if not muscles:
         return nothing(without_muscles(trial))
     faults = [fault_of(m, trial, channels, why=_FORMS[m.form]) for m in muscles if m.form != "raw"]
@@ -71,8 +63,7 @@ def muscle_signals_are_raw(
 def muscle_amplitudes_are_those_of_skin(
     trial: Trial,
     channels: ChannelFacts | None,
-    outcomes: Mapping[str, pd.DataFrame] | None,
-    study: Study,
+    work: Workspace,
     *,
     least_uv: float = 2.0,
     most_uv: float = 3000.0,
@@ -85,7 +76,7 @@ def muscle_amplitudes_are_those_of_skin(
     """
     told = {label for label, _, _ in channels.unit_conflicts} if channels else set()
     muscles = [
-        m for m in muscles_of(trial, study, outcomes) if m.has_bursts and m.signal.label not in told
+        m for m in work.raw_muscles if m.has_bursts and m.signal.label not in told
     ]  # without bursts there is only noise, whose size says nothing of the unit
     if not muscles:
         return nothing(without_muscles(trial) if not told else "units contradict the file, which is told elsewhere")
@@ -115,8 +106,7 @@ def muscle_amplitudes_are_those_of_skin(
 def muscles_are_active_in_running(
     trial: Trial,
     channels: ChannelFacts | None,
-    outcomes: Mapping[str, pd.DataFrame] | None,
-    study: Study,
+    work: Workspace,
     *,
     least_ratio: float = 2.0,
 ) -> Looked:
@@ -127,7 +117,7 @@ def muscles_are_active_in_running(
     """
     if reason := signals.not_running(trial):
         return nothing(reason)
-    muscles = muscles_of(trial, study, outcomes)
+    muscles = work.raw_muscles
     if not muscles:
         return nothing(without_muscles(trial))
     faults = [
@@ -154,8 +144,7 @@ def muscles_are_active_in_running(
 def muscle_signals_fill_their_band(
     trial: Trial,
     channels: ChannelFacts | None,
-    outcomes: Mapping[str, pd.DataFrame] | None,
-    study: Study,
+    work: Workspace,
     *,
     most_db: float = 40.0,
 ) -> Looked:
@@ -164,7 +153,7 @@ def muscle_signals_fill_their_band(
     The sampling rate alone does not tell: a signal that was low-passed for another purpose, or recorded slowly and
     interpolated, comes at the full rate and has lost part of its power, so that it cannot be compared.
     """
-    muscles = [m for m in muscles_of(trial, study, outcomes) if m.band[1] > 270]  # below: no upper part to look at
+    muscles = [m for m in work.raw_muscles if m.band[1] > 270]  # below: no upper part to look at
     if not muscles:
         return nothing(without_muscles(trial))
     faults = []
@@ -190,8 +179,7 @@ def muscle_signals_fill_their_band(
 def muscle_rates_leave_room_for_the_band(
     trial: Trial,
     channels: ChannelFacts | None,
-    outcomes: Mapping[str, pd.DataFrame] | None,
-    study: Study,
+    work: Workspace,
     *,
     least_hz: float = 1000.0,
 ) -> Looked:
@@ -201,7 +189,7 @@ def muscle_rates_leave_room_for_the_band(
     back into the band, the more the gentler the amplifier's own filter. Slower channels have no values at all, which
     muscle_signals_can_be_used tells.
     """
-    muscles = muscles_of(trial, study, outcomes, raw_only=False)
+    muscles = work.judged_muscles
     if not muscles:
         return nothing(without_muscles(trial))
     slack = 0.999  # a second recorder's rate is told by the trial's clock, a few hundred parts per million off
@@ -224,8 +212,7 @@ def muscle_rates_leave_room_for_the_band(
 def muscle_channels_are_fine_enough(
     trial: Trial,
     channels: ChannelFacts | None,
-    outcomes: Mapping[str, pd.DataFrame] | None,
-    study: Study,
+    work: Workspace,
     *,
     least_steps: float = 10.0,
 ) -> Looked:
@@ -235,7 +222,7 @@ def muscle_channels_are_fine_enough(
     has no spread, and the onset of a burst is where the converter moved and not where the muscle did.
     """
     # a channel of noise alone may be as coarse as it likes
-    muscles = [m for m in muscles_of(trial, study, outcomes) if m.ratio >= 2]
+    muscles = [m for m in work.raw_muscles if m.ratio >= 2]
     if not muscles:
         return nothing(without_muscles(trial))
     faults = [
@@ -260,8 +247,7 @@ def muscle_channels_are_fine_enough(
 def muscle_signals_have_no_spikes(
     trial: Trial,
     channels: ChannelFacts | None,
-    outcomes: Mapping[str, pd.DataFrame] | None,
-    study: Study,
+    work: Workspace,
     *,
     most: float = 20.0,
 ) -> Looked:
@@ -270,7 +256,7 @@ def muscle_signals_have_no_spikes(
     One such sample doubles the amplitude of its window, and the band-pass makes a small burst of it, which can be taken
     for an onset.
     """
-    muscles = muscles_of(trial, study, outcomes)
+    muscles = work.raw_muscles
     if not muscles:
         return nothing(without_muscles(trial))
     faults = []

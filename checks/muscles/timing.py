@@ -5,22 +5,19 @@ What muscles of the shank do in running is told in ``GROUPS``; muscles it does n
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 import numpy as np
 
 from checks.registry import Limit, Looked, Subject, Weight, check, looked, nothing
 from pipelines.science.events.switches import markers_are_mirrored, on_other_feet, rows_of_both_feet
-from pipelines.science.muscles.measures import Muscle, contacts_by_side, fault_of, muscles_of
+from pipelines.science.frames import Rows
+from pipelines.science.muscles.measures import Muscle, contacts_by_side, fault_of
 from pipelines.science.signals import measures as signals
+from pipelines.science.workspace import Workspace
 from schemas.reading import ChannelFacts
-from schemas.study import Study
 from schemas.trial import Trial
-
-if TYPE_CHECKING:
-    import pandas as pd
 
 #: What each muscle does in running, by its SENIAM name; others are not judged by phase. From memory (common
 #: knowledge in the trade): the calf bears the middle of contact and is silent in mid-swing; the front of
@@ -84,15 +81,13 @@ class Phased:
         return str(self.muscle.signal.side)
 
 
-def _phased(
-    trial: Trial, footfalls: pd.DataFrame | None, outcomes: Mapping[str, pd.DataFrame] | None, study: Study
-) -> list[Phased]:
+def _phased(trial: Trial, footfalls: Rows, work: Workspace) -> list[Phased]:
     """The muscles that can be judged; none where the contacts themselves may be those of the other foot."""
-    if markers_are_mirrored(trial) or on_other_feet(rows_of_both_feet(outcomes)):
+    if markers_are_mirrored(trial) or on_other_feet(rows_of_both_feet(work.event_agreement)):
         return []
     contacts = contacts_by_side(footfalls)
     found = []
-    for muscle in muscles_of(trial, study, outcomes):
+    for muscle in work.raw_muscles:
         side = str(muscle.signal.side)
         own = fit_to_phase(muscle, contacts.get(side, []))
         if own is not None:
@@ -139,9 +134,8 @@ def _turned(phased: list[Phased], least: float) -> list[tuple[Phased, Phased]]:
 def shin_and_calf_are_not_exchanged(
     trial: Trial,
     channels: ChannelFacts | None,
-    footfalls: pd.DataFrame | None,
-    outcomes: Mapping[str, pd.DataFrame] | None,
-    study: Study,
+    footfalls: Rows,
+    work: Workspace,
     *,
     least_fit: float = 0.3,
 ) -> Looked:
@@ -152,7 +146,7 @@ def shin_and_calf_are_not_exchanged(
     """
     if reason := signals.without_footfalls(trial, footfalls):
         return nothing(reason)
-    phased = _phased(trial, footfalls, outcomes, study)
+    phased = _phased(trial, footfalls, work)
     judged = [s for s in _OTHER if {CALF, SHIN} <= {p.group for p in phased if p.side == s}]
     if not judged:
         return nothing("on neither side do both calf and shin show bursts in a contact that is surely of this side")
@@ -177,9 +171,8 @@ def shin_and_calf_are_not_exchanged(
 def left_and_right_muscles_are_not_exchanged(
     trial: Trial,
     channels: ChannelFacts | None,
-    footfalls: pd.DataFrame | None,
-    outcomes: Mapping[str, pd.DataFrame] | None,
-    study: Study,
+    footfalls: Rows,
+    work: Workspace,
     *,
     least_fit: float = 0.3,
 ) -> Looked:
@@ -190,7 +183,7 @@ def left_and_right_muscles_are_not_exchanged(
     """
     if reason := signals.without_footfalls(trial, footfalls):
         return nothing(reason)
-    phased = _phased(trial, footfalls, outcomes, study)
+    phased = _phased(trial, footfalls, work)
     if not phased:
         return nothing(_NONE)
     faults = []
@@ -213,9 +206,8 @@ def left_and_right_muscles_are_not_exchanged(
 def muscles_are_active_in_their_phase(
     trial: Trial,
     channels: ChannelFacts | None,
-    footfalls: pd.DataFrame | None,
-    outcomes: Mapping[str, pd.DataFrame] | None,
-    study: Study,
+    footfalls: Rows,
+    work: Workspace,
     *,
     least_fit: float = 0.3,
 ) -> Looked:
@@ -227,7 +219,7 @@ def muscles_are_active_in_their_phase(
     """
     if reason := signals.without_footfalls(trial, footfalls):
         return nothing(reason)
-    phased = _phased(trial, footfalls, outcomes, study)
+    phased = _phased(trial, footfalls, work)
     if not phased:
         return nothing(_NONE)
     pairs = _exchanged(phased, least_fit) + _turned(phased, least_fit)

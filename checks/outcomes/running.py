@@ -5,17 +5,15 @@ Looks at the footfalls of one trial. Whether a whole laboratory differs from the
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 
 from checks.registry import Limit, Looked, Subject, Weight, check, looked, nothing
+from pipelines.science.frames import Rows
 from pipelines.science.signals import measures as signals
 from schemas.study import Study
 from schemas.trial import FORWARD, UP, Trial
-
-if TYPE_CHECKING:
-    import pandas as pd
 
 
 @check(
@@ -35,7 +33,7 @@ if TYPE_CHECKING:
     },
 )
 def enough_footfalls_are_complete(
-    trial: Trial, footfalls: pd.DataFrame, *, treadmill_footfalls: float = 6, runway_footfalls: float = 1
+    trial: Trial, footfalls: Rows, *, treadmill_footfalls: float = 6, runway_footfalls: float = 1
 ) -> Looked:
     """A running trial holds enough complete footfalls.
 
@@ -43,7 +41,7 @@ def enough_footfalls_are_complete(
     """
     if reason := signals.without_force(trial):
         return nothing(reason)
-    count = 0 if footfalls is None else int(footfalls["contact_time_s"].notna().sum())
+    count = int(np.isfinite(footfalls.numbers("contact_time_s")).sum())
     treadmill = trial.surface == "treadmill"
     needed = treadmill_footfalls if treadmill else runway_footfalls
     if count >= needed:
@@ -80,7 +78,7 @@ def enough_footfalls_are_complete(
     },
 )
 def contact_times_are_credible(
-    trial: Trial, footfalls: pd.DataFrame, *, shortest_s: float = 0.10, longest_s: float = 0.45
+    trial: Trial, footfalls: Rows, *, shortest_s: float = 0.10, longest_s: float = 0.45
 ) -> Looked:
     """Each contact lasts as long as a running contact can.
 
@@ -88,12 +86,12 @@ def contact_times_are_credible(
     """
     if reason := signals.without_footfalls(trial, footfalls):
         return nothing(reason)
-    known = footfalls[footfalls["contact_time_s"].notna()]
-    times = known["contact_time_s"].to_numpy(float)
+    known = [row for row in footfalls.records if np.isfinite(row["contact_time_s"])]
+    times = np.array([row["contact_time_s"] for row in known])
     beyond = np.maximum(shortest_s - times, times - longest_s)
     if not (beyond > 0).any():
         return looked(len(known))
-    worst = known.iloc[int(np.argmax(beyond))]
+    worst = known[int(np.argmax(beyond))]
     fault = {
         "wrong": int((beyond > 0).sum()),
         "footfalls": len(known),
@@ -118,7 +116,7 @@ def contact_times_are_credible(
     },
 )
 def active_peaks_are_credible(
-    trial: Trial, footfalls: pd.DataFrame, *, lowest_bw: float = 1.2, highest_bw: float = 4.5
+    trial: Trial, footfalls: Rows, *, lowest_bw: float = 1.2, highest_bw: float = 4.5
 ) -> Looked:
     """Each footfall's active peak, per body weight, is one a runner can have.
 
@@ -126,14 +124,14 @@ def active_peaks_are_credible(
     """
     if reason := signals.without_footfalls(trial, footfalls):
         return nothing(reason)
-    known = footfalls[footfalls["active_peak_bw"].notna()]
-    if not len(known):
+    known = [row for row in footfalls.records if np.isfinite(row["active_peak_bw"])]
+    if not known:
         return nothing("no active peak is known, for want of force or body mass")
-    peaks = known["active_peak_bw"].to_numpy(float)
+    peaks = np.array([row["active_peak_bw"] for row in known])
     beyond = np.maximum(lowest_bw / peaks.clip(1e-9), peaks / highest_bw)
     if not (beyond > 1).any():
         return looked(len(known))
-    worst = known.iloc[int(np.argmax(beyond))]
+    worst = known[int(np.argmax(beyond))]
     fault = {
         "wrong": int((beyond > 1).sum()),
         "footfalls": len(known),
@@ -158,7 +156,7 @@ def active_peaks_are_credible(
         )
     },
 )
-def sides_alternate(trial: Trial, footfalls: pd.DataFrame, *, within_s: float = 0.55) -> Looked:
+def sides_alternate(trial: Trial, footfalls: Rows, *, within_s: float = 0.55) -> Looked:
     """Left and right footfalls take turns.
 
     Two in a row on one side mean a missed contact or exchanged labels; step time, flight time and every difference
@@ -166,17 +164,17 @@ def sides_alternate(trial: Trial, footfalls: pd.DataFrame, *, within_s: float = 
     """
     if reason := signals.without_footfalls(trial, footfalls):
         return nothing(reason)
-    known = footfalls[footfalls["side"].isin(signals.SIDES) & footfalls["contact_s"].notna()]
-    known = known.sort_values("contact_s")
-    apart = np.diff(known["contact_s"].to_numpy(float))
-    sides = known["side"].to_numpy()
+    known = [row for row in footfalls.records if row["side"] in signals.SIDES and np.isfinite(row["contact_s"])]
+    known = sorted(known, key=lambda row: row["contact_s"])
+    apart = np.diff([row["contact_s"] for row in known])
+    sides = np.array([row["side"] for row in known])
     close = apart < within_s
     same = np.flatnonzero(close & (sides[1:] == sides[:-1]))
     if not close.any():
         return nothing("no two footfalls in a row")
     if not len(same):
         return looked(close.sum())
-    row = known.iloc[int(same[0]) + 1]
+    row = known[int(same[0]) + 1]
     fault = {
         "wrong": len(same),
         "pairs": int(close.sum()),
@@ -197,9 +195,7 @@ def sides_alternate(trial: Trial, footfalls: pd.DataFrame, *, within_s: float = 
     words=("net_percent", "count"),
     limits={"share_percent": Limit("%", "common practice; equality at steady speed follows from Newton's second law")},
 )
-def fore_aft_impulse_balances_at_steady_speed(
-    trial: Trial, footfalls: pd.DataFrame, *, share_percent: float = 2.0
-) -> Looked:
+def fore_aft_impulse_balances_at_steady_speed(trial: Trial, footfalls: Rows, *, share_percent: float = 2.0) -> Looked:
     """On a treadmill braking and propulsive impulse cancel over the trial.
 
     The runner stays in place, so what brakes must also drive; a remainder is an offset, a slope or crosstalk from the
@@ -209,18 +205,18 @@ def fore_aft_impulse_balances_at_steady_speed(
         return nothing(reason)
     if trial.surface != "treadmill":
         return nothing("not a treadmill: one pass need not be at steady speed")
-    both = footfalls[footfalls["net_fore_aft_impulse_bw_s"].notna() & (footfalls["vertical_impulse_bw_s"] > 0)]
+    net_s, vertical_s = (footfalls.numbers(f"{name}_impulse_bw_s") for name in ("net_fore_aft", "vertical"))
+    both = np.flatnonzero(np.isfinite(net_s) & (vertical_s > 0))
     if len(both) < 2:
         return nothing("fewer than two footfalls with both impulses")
-    net = 100 * float(both["net_fore_aft_impulse_bw_s"].sum() / both["vertical_impulse_bw_s"].sum())
+    net = 100 * float(net_s[both].sum() / vertical_s[both].sum())
     if abs(net) <= share_percent:
         return looked(len(both))
-    first = both.iloc[0]
     fault = {
         "net_percent": net,
         "count": len(both),
         "place": "all plates",
-        "moment_s": float(first["contact_s"]),
+        "moment_s": float(footfalls.numbers("contact_s")[both[0]]),
         "signal": "force:all:fore_aft",
     }
     return looked(len(both), [fault])
@@ -237,9 +233,7 @@ def fore_aft_impulse_balances_at_steady_speed(
     words=("speed_found", "off_percent", "set_speed", "allowed_percent", "source"),
     limits={"speed_fraction": Limit("1", "common practice: labs hold 5 % while recording; twice that is noted")},
 )
-def speed_keeps_to_the_protocol(
-    trial: Trial, footfalls: pd.DataFrame, study: Study, *, speed_fraction: float = 0.10
-) -> Looked:
+def speed_keeps_to_the_protocol(trial: Trial, footfalls: Rows, study: Study, *, speed_fraction: float = 0.10) -> Looked:
     """The runner runs at the speed the protocol sets.
 
     Nearly every outcome changes with speed, so a comparison of footwear at two speeds compares speeds. On a treadmill
@@ -253,10 +247,11 @@ def speed_keeps_to_the_protocol(
     if trial.surface == "treadmill":
         speeds = _belt_speeds(trial, footfalls, study.processing.forefoot_role)
     else:
-        speeds = footfalls["speed_m_per_s"].dropna().to_numpy(float)
+        speeds = footfalls.numbers("speed_m_per_s")
+        speeds = speeds[np.isfinite(speeds)]
     if not len(speeds):
         return nothing("no speed is known, for want of markers")
-    speed = float(np.median(speeds))
+    speed, first = float(np.median(speeds)), footfalls.records[0]
     if abs(speed / wanted - 1) <= speed_fraction:
         return looked(len(speeds))
     fault = {
@@ -265,15 +260,15 @@ def speed_keeps_to_the_protocol(
         "off_percent": 100 * (speed / wanted - 1),
         "allowed_percent": 100 * speed_fraction,
         "source": "the treadmill" if trial.surface == "treadmill" else "the timing gates",
-        **_at(footfalls.iloc[0], f"marker:{study.processing.forefoot_role}_{footfalls.iloc[0]['side']}:forward"),
+        **_at(first, f"marker:{study.processing.forefoot_role}_{first['side']}:forward"),
     }
     return looked(len(speeds), [fault])
 
 
-def _belt_speeds(trial: Trial, footfalls: pd.DataFrame, role: str) -> np.ndarray:
+def _belt_speeds(trial: Trial, footfalls: Rows, role: str) -> np.ndarray:
     """Backward speed of the forefoot from 30 to 60 % of each contact, when it stands on the belt; (footfalls,) m/s."""
     speeds = []
-    for contact, toe_off, side in footfalls[["contact_s", "toe_off_s", "side"]].itertuples(index=False):
+    for contact, toe_off, side in zip(*(footfalls.columns[n] for n in ("contact_s", "toe_off_s", "side")), strict=True):
         xyz = trial.markers.get(f"{role}_{side}")
         if xyz is None or not (np.isfinite(contact) and np.isfinite(toe_off)):
             continue

@@ -5,19 +5,18 @@ Force plates' own channels are for ``force``.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable
 from difflib import get_close_matches
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from checks.registry import Looked, Subject, Weight, check, looked, nothing
+from pipelines.science.muscles.signal import Conditioned, Key
 from pipelines.science.signals import measures as signals
+from pipelines.science.workspace import Workspace
 from schemas.mechanics import STANDARD_GRAVITY
 from schemas.reading import ChannelFacts
 from schemas.study import Study
 from schemas.trial import Signal, Trial
-
-if TYPE_CHECKING:
-    import pandas as pd
 
 _TABLE = "channels.csv"
 _NOT_NAMED = "channels.csv names no channel of this trial"
@@ -231,42 +230,43 @@ _MUSCLE_WORDS = {
     remedy="{what_to_do}. The rest of the trial is used.",
     words=("muscle", "side", "channel", "why", "wanted", "what_to_do"),
 )
-def muscle_signals_can_be_used(
-    trial: Trial, channels: ChannelFacts | None, outcomes: Mapping[str, pd.DataFrame] | None, study: Study
-) -> Looked:
+def muscle_signals_can_be_used(trial: Trial, channels: ChannelFacts | None, work: Workspace, study: Study) -> Looked:
     """Every muscle signal that was recorded in a running trial can be used.
 
     Where it cannot, its outcomes are empty and never zero; whoever sees only the gap would take it for a muscle that
     was not recorded, and the next session would be recorded the same way.
     """
-    rows = (outcomes or {}).get("muscle_signals")
-    if rows is None or not len(rows):
-        return nothing(signals.not_running(trial) or "no muscle was recorded")
-    broken = rows[rows["signal_problem"].notna()]
-    return looked(len(rows), [_muscle_fault(row, trial, channels, study) for row in broken.to_dict("records")])
+    if reason := signals.not_running(trial):
+        return nothing(reason)
+    muscles = work.muscles.conditioned
+    broken = [(key, muscle) for key, muscle in muscles.items() if muscle.problem]
+    faults = [_muscle_fault(key, muscle, trial, channels, study) for key, muscle in broken]
+    return looked(len(muscles), faults) if muscles else nothing("no muscle was recorded")
 
 
-def _muscle_fault(row: Mapping[Any, Any], trial: Trial, channels: ChannelFacts | None, study: Study) -> dict[str, Any]:
+def _muscle_fault(
+    key: Key, muscle: Conditioned, trial: Trial, channels: ChannelFacts | None, study: Study
+) -> dict[str, Any]:
     settings = study.processing.muscle
-    own = [s for s in trial.signals if s.role == "muscle" and (s.muscle, s.side) == (row["muscle"], row["side"])]
+    own = [s for s in trial.signals if s.role == "muscle" and (s.muscle, s.side) == key]
     values = {
         "unit": own[0].unit if own else "not known",
         "gain": own[0].amplifier_gain if own else "not known",
-        "stuck_percent": 100 * float(row["saturated_fraction"]),
+        "stuck_percent": 100 * muscle.saturated_fraction,
         "allowed_percent": 100 * settings.saturated_fraction_max,
-        "rate_hz": float(row["sampling_rate_hz"]),
+        "rate_hz": muscle.rate_hz,
         "least_hz": 2 * settings.band_high_hz,
     }
-    why, wanted, what_to_do = (words.format(**values) for words in _MUSCLE_WORDS[row["signal_problem"]])
+    why, wanted, what_to_do = (words.format(**values) for words in _MUSCLE_WORDS[str(muscle.problem)])
     return {
-        "muscle": row["muscle"],
-        "side": row["side"],
+        "muscle": key[0],
+        "side": key[1],
         "channel": f" ({'channels' if len(own) > 1 else 'channel'} {_labels(own)})" if own else "",
         "why": why,
         "wanted": wanted,
         "what_to_do": what_to_do,
         "file": channels.second_file if channels and own and own[0].source == "sidecar" else trial.file,
-        "place": f"{row['muscle']} {row['side']}",
+        "place": f"{key[0]} {key[1]}",
     }
 
 

@@ -3,28 +3,22 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 
 from checks.registry import Limit, Looked, Subject, Weight, check, looked, nothing
 from pipelines.science.signals import measures as signals
+from pipelines.science.workspace import Workspace
 from schemas.reading import ChannelFacts
 from schemas.trial import Trial
-
-if TYPE_CHECKING:
-    import pandas as pd
 
 _NO_CLOCK = "no second file's clock was matched"
 
 
-def _fit(outcomes: Mapping[str, pd.DataFrame] | None) -> dict[Any, Any] | None:
+def _fit(work: Workspace) -> Mapping[str, Any] | None:
     """The row of ``clock_fits`` of a clock that was matched."""
-    rows = (outcomes or {}).get("clock_fits")
-    if rows is None or not len(rows):
-        return None
-    matched = rows[rows["is_matched"].astype(bool)]
-    return dict(matched.iloc[0]) if len(matched) else None
+    return next((row for row in work.clock_fits.records if row["is_matched"]), None)
 
 
 def _number(value: Any) -> float | None:
@@ -49,7 +43,7 @@ def _number(value: Any) -> float | None:
 def clock_drift_is_that_of_quartz(
     trial: Trial,
     channels: ChannelFacts | None,
-    outcomes: Mapping[str, pd.DataFrame] | None,
+    work: Workspace,
     *,
     most_ppm: float = 200.0,
 ) -> Looked:
@@ -60,7 +54,7 @@ def clock_drift_is_that_of_quartz(
     """
     if reason := signals.not_running(trial):
         return nothing(reason)
-    fit = _fit(outcomes)
+    fit = _fit(work)
     drift, error = (_number(fit[f"clock_drift_{part}ppm"]) if fit else None for part in ("", "error_"))
     if fit is None or drift is None or error is None:
         return nothing(_NO_CLOCK)
@@ -89,7 +83,7 @@ def clock_drift_is_that_of_quartz(
 def clock_match_leaves_little(
     trial: Trial,
     channels: ChannelFacts | None,
-    outcomes: Mapping[str, pd.DataFrame] | None,
+    work: Workspace,
     *,
     most_ms: float = 2.0,
 ) -> Looked:
@@ -100,7 +94,7 @@ def clock_match_leaves_little(
     """
     if reason := signals.not_running(trial):
         return nothing(reason)
-    fit = _fit(outcomes)
+    fit = _fit(work)
     residual = _number(fit["residual_s"]) if fit else None
     if fit is None or residual is None or fit["clock_basis"] != "shared_signal":
         return nothing("no clock was matched by a signal that both files recorded")

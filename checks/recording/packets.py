@@ -6,21 +6,19 @@ only if it has enough noise for equal samples to be no accident; force plates ar
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from checks.registry import Limit, Looked, Subject, Weight, check, looked, nothing
-from pipelines.science.muscles.measures import file_of, refusals
+from pipelines.science.muscles.measures import file_of
+from pipelines.science.workspace import Workspace
 from schemas.mechanics import runs
 from schemas.reading import ChannelFacts
 from schemas.trial import Signal, Trial
-
-if TYPE_CHECKING:
-    import pandas as pd
 
 _NONE = "no named channel has enough noise to tell"
 #: Own choices: chance must not bring about a run of equal samples, or a repeated block, in more than one of so many
@@ -51,8 +49,12 @@ class Coded:
         return [self.codes[i : i + length] for i in range(0, len(self.codes) - length + 1, length)]
 
 
-def _coded(trial: Trial, outcomes: Mapping[str, pd.DataFrame] | None) -> Iterator[Coded]:
-    refused = refusals(outcomes)
+def _runs(trial: Trial) -> bool:
+    return trial.kind == "running"  # elsewhere outcomes refuse nothing, so nothing is told of twice
+
+
+def _coded(trial: Trial, work: Workspace) -> Iterator[Coded]:
+    refused = {key for key, muscle in work.muscles.conditioned.items() if muscle.problem} if _runs(trial) else set()
     for signal in trial.signals:
         if (str(signal.muscle), str(signal.side)) in refused or not signal.rate_hz > 0:
             continue
@@ -89,7 +91,7 @@ def _fault(coded: Coded, trial: Trial, channels: ChannelFacts | None, sample: in
 def channels_lose_no_packets(
     trial: Trial,
     channels: ChannelFacts | None,
-    outcomes: Mapping[str, pd.DataFrame] | None,
+    work: Workspace,
     *,
     shortest_ms: float = 10.0,
 ) -> Looked:
@@ -99,7 +101,7 @@ def channels_lose_no_packets(
     Longer gaps count as missing in the outcomes; shorter ones nobody would see.
     """
     faults, judged = [], 0
-    for coded in _coded(trial, outcomes):
+    for coded in _coded(trial, work):
         found = _held_runs(coded, shortest_ms / 1000)
         judged += found is not None
         if found:
@@ -153,7 +155,7 @@ def _equal_neighbours(coded: Coded, longest: int) -> float:
 def no_block_of_samples_stands_twice(
     trial: Trial,
     channels: ChannelFacts | None,
-    outcomes: Mapping[str, pd.DataFrame] | None,
+    work: Workspace,
     *,
     shortest_ms: float = 40.0,
 ) -> Looked:
@@ -163,7 +165,7 @@ def no_block_of_samples_stands_twice(
     filter or threshold can see it.
     """
     found, judged = [], 0
-    for coded in _coded(trial, outcomes):
+    for coded in _coded(trial, work):
         length = _telling_length(coded, shortest_ms / 1000)
         judged += length is not None
         if length is not None and (repeat := _repeat(coded.codes, length)):

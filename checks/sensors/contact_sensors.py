@@ -7,7 +7,7 @@ own tables. Accelerometers are judged by these tables only.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 
@@ -21,17 +21,14 @@ from pipelines.science.events.switches import (
     on_other_feet,
     rows_of_both_feet,
     slope,
-    switches_of,
     touches_that_tell,
 )
+from pipelines.science.frames import Rows
 from pipelines.science.muscles.measures import contacts_by_side, file_of
 from pipelines.science.signals import measures as signals
+from pipelines.science.workspace import Workspace
 from schemas.reading import ChannelFacts
-from schemas.study import Study
 from schemas.trial import Trial
-
-if TYPE_CHECKING:
-    import pandas as pd
 
 _NO_SWITCH = "no footswitch was recorded"
 _MATCHED = "sensor_against"  # clocks matched on the contacts themselves: their delay is zero by construction
@@ -59,9 +56,7 @@ def _fault(switch: Switch, trial: Trial, channels: ChannelFacts | None, at_s: fl
     "foot, or the wrong input. Where contacts come from this sensor the trial must be recorded again.",
     words=("side", "label", "low", "high", "unit", "foot", "count"),
 )
-def foot_sensors_switch(
-    trial: Trial, channels: ChannelFacts | None, footfalls: pd.DataFrame | None, study: Study
-) -> Looked:
+def foot_sensors_switch(trial: Trial, channels: ChannelFacts | None, footfalls: Rows, work: Workspace) -> Looked:
     """A footswitch of a running trial has two levels.
 
     A switch that never closes gives no contacts at all, and what was to be timed by it, a second file's clock or the
@@ -71,7 +66,7 @@ def foot_sensors_switch(
     if reason := signals.without_footfalls(trial, footfalls):
         return nothing(reason)
     by_side = contacts_by_side(footfalls)
-    touches = [(switch, touches_that_tell(switch, by_side)) for switch in switches_of(trial, study)]
+    touches = [(switch, touches_that_tell(switch, by_side)) for switch in work.switches]
     judged = [(switch, touched) for switch, touched in touches if touched]
     if not judged:
         return nothing(_NO_SWITCH)
@@ -100,8 +95,8 @@ def foot_sensors_switch(
 def foot_sensors_close_once_for_each_contact(
     trial: Trial,
     channels: ChannelFacts | None,
-    footfalls: pd.DataFrame | None,
-    study: Study,
+    footfalls: Rows,
+    work: Workspace,
     *,
     missed: float = 1.6,
     doubled: float = 0.6,
@@ -115,8 +110,8 @@ def foot_sensors_close_once_for_each_contact(
     if reason := signals.without_footfalls(trial, footfalls):
         return nothing(reason)
     faults, judged = [], 0
-    for switch in switches_of(trial, study):
-        if switch.level is None or footfalls is None:
+    for switch in work.switches:
+        if switch.level is None:
             continue
         wrong = every_contact_once(switch, footfalls, missed, doubled)
         judged += wrong is not None
@@ -150,9 +145,7 @@ def _sensor_of(trial: Trial, side: str) -> str | None:
     words=("count", "method", "hits"),
     limits={"most_share": Limit("1", "own choice: chance brings few contacts together, the own foot nearly all")},
 )
-def foot_sensors_are_on_their_own_feet(
-    trial: Trial, outcomes: Mapping[str, pd.DataFrame] | None, *, most_share: float = 0.2
-) -> Looked:
+def foot_sensors_are_on_their_own_feet(trial: Trial, work: Workspace, *, most_share: float = 0.2) -> Looked:
     """Left and right foot sensors close with their own foot.
 
     Where contacts come from sensors, exchanged sides give every outcome to the other leg, and a second file's clock is
@@ -162,7 +155,7 @@ def foot_sensors_are_on_their_own_feet(
         return nothing(reason)
     if markers_are_mirrored(trial):
         return nothing("left and right markers are exchanged, which left_and_right_are_on_their_sides tells")
-    rows = rows_of_both_feet(outcomes)
+    rows = rows_of_both_feet(work.event_agreement)
     if not rows:
         return nothing("contacts of both feet by sensor and by another method are needed to tell")
     count = sum(min(r["judged_count"], r["reference_count"]) for r in rows)
@@ -187,9 +180,7 @@ def foot_sensors_are_on_their_own_feet(
     words=("side", "label", "delay_ms", "when", "method", "count"),
     limits={"most_ms": Limit("ms", "own choice: published rules for one event differ by tens of ms; common practice")},
 )
-def foot_sensors_close_at_contact(
-    trial: Trial, outcomes: Mapping[str, pd.DataFrame] | None, *, most_ms: float = 30.0
-) -> Looked:
+def foot_sensors_close_at_contact(trial: Trial, work: Workspace, *, most_ms: float = 30.0) -> Looked:
     """Foot sensors close when the foot meets the ground, and not some time later.
 
     A constant delay of a sensor is most often that of the whole device, muscles included: onsets before contact shift
@@ -197,7 +188,7 @@ def foot_sensors_close_at_contact(
     """
     if reason := signals.not_running(trial):
         return nothing(reason)
-    rows = [r for r in agreement_of(outcomes) if r["pair_count"] >= 2 and not _matched_on_contacts(r)]
+    rows = [r for r in agreement_of(work.event_agreement) if r["pair_count"] >= 2 and not _matched_on_contacts(r)]
     if not rows:
         return nothing("no contacts by sensor and by another method on independent clocks")
     faults = []
@@ -241,8 +232,8 @@ def _matched_on_contacts(row: Mapping[Any, Any]) -> bool:
 )
 def foot_sensors_keep_their_delay(
     trial: Trial,
-    footfalls: pd.DataFrame | None,
-    outcomes: Mapping[str, pd.DataFrame] | None,
+    footfalls: Rows,
+    work: Workspace,
     *,
     most_ms: float = 10.0,
 ) -> Looked:
@@ -253,10 +244,10 @@ def foot_sensors_keep_their_delay(
     """
     if reason := signals.without_footfalls(trial, footfalls):
         return nothing(reason)
-    if footfalls is None or any(_matched_on_contacts(r) for r in agreement_of(outcomes)):
+    if any(_matched_on_contacts(r) for r in agreement_of(work.event_agreement)):
         return nothing("the sensors' clock was matched on these contacts")
     found, judged = [], 0
-    for side, (at_s, late_s, method) in delays(footfalls, outcomes).items():
+    for side, (at_s, late_s, method) in delays(footfalls, work.footfall_events).items():
         if len(at_s) < 4:
             continue
         judged += len(at_s)

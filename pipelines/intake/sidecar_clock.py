@@ -20,6 +20,7 @@ from pipelines.science.events.contacts import force_contacts, has_force
 from pipelines.science.events.from_force import SIDES, Contact
 from pipelines.science.events.from_markers import marker_contacts
 from pipelines.science.events.from_sensors import contacts_in, halfway
+from pipelines.science.signals.smooth import SmoothMarkers
 from schemas.mechanics import runs
 from schemas.processing import Processing
 from schemas.trial import FloatArray, Signal, Trial
@@ -92,7 +93,11 @@ def _bases(
     yield "shared_signal", _sensor_trains(own, processing), theirs
     starts = {name: times for name, times in theirs.items() if name.endswith("contact")}
     if has_force(trial):
-        yield "sensor_against_force", _contact_trains(force_contacts(trial, processing)), starts
+        yield (
+            "sensor_against_force",
+            _contact_trains(force_contacts(trial, processing, SmoothMarkers(trial, processing))),
+            starts,
+        )
     else:
         found = marker_contacts(trial.markers, trial.marker_rate_hz, processing)
         yield "sensor_against_markers", _contact_trains(found), starts

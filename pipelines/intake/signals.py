@@ -5,13 +5,13 @@ Nothing is judged: rows whose label is in neither file, and units that contradic
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
 from pipelines.intake.clocks import ClockFit
 from pipelines.intake.sidecar import Sidecar
+from pipelines.science.signals.gain import gain_of
 from schemas.trial import Channel, Signal
 
 #: Spellings of a unit that files use, by UCUM code. What is not here is not compared.
@@ -99,11 +99,8 @@ def on_trial_clock(signal: Signal, clock: ClockFit) -> Signal:
 
 def plain_gain(gain: str | None) -> float:
     """The gain if it is a plain positive number, else 1: what else it may say is for outcomes and checks to judge."""
-    try:
-        value = float(gain or 1)
-    except ValueError:
-        return 1.0
-    return value if math.isfinite(value) and value > 0 else 1.0
+    stated = gain_of(gain)
+    return stated.ratio if stated is not None and not stated.in_decibels else 1.0
 
 
 def text(value: Any) -> str | None:

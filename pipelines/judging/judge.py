@@ -21,12 +21,12 @@ from schemas.study import SiteProfile, Study
 from schemas.trial import Posture, Trial
 
 if TYPE_CHECKING:
-    import pandas as pd
-
     from pipelines.intake.clocks import ClockFit, NoClock
     from pipelines.intake.to_trial import TrialRow
+    from pipelines.science.frames import Rows
     from pipelines.science.muscles.amplitudes import Reference
     from pipelines.science.muscles.signal import Key
+    from pipelines.science.workspace import Workspace
 
 
 @dataclass(frozen=True)
@@ -61,7 +61,7 @@ class Verdict:
     findings: list[Finding] = field(default_factory=list)
     runs: list[CheckRun] = field(default_factory=list)
     traces: list[dict[str, Any]] = field(default_factory=list)
-    outcomes: dict[str, pd.DataFrame] = field(default_factory=dict)  # table name -> rows less provenance
+    outcomes: dict[str, Rows] = field(default_factory=dict)  # table name -> rows less provenance
     facts: dict[str, Any] = field(default_factory=dict)
     posture: Posture | None = None
 
@@ -96,17 +96,15 @@ def judge_trial(job: TrialJob) -> Verdict:
 
 def references_in(job: TrialJob) -> Mapping[Key, Reference]:
     """What one reference recording gives to divide muscle amplitudes by. Raises what reading raises."""
-    from pipelines.science.footfalls import compute_footfalls
     from pipelines.science.muscles.amplitudes import references_of
 
     if _identifying(job):
         return {}
-    processing = job.study.processing
-    trial, _, channels = _read(job)
+    work, channels = workspace_of(replace(job, posture=None))
     if channels.unit_conflicts:  # the trial will go back; a reference a thousand times off must not outlive it
         return {}
-    footfalls = compute_footfalls(trial, processing, None) if trial.kind == "running" else None
-    return references_of([(trial.signals, footfalls)], processing.muscle)
+    footfalls = work.footfalls if work.trial.kind == "running" else None
+    return references_of([(work.trial.signals, footfalls)], job.study.processing.muscle)
 
 
 def _identifying(job: TrialJob) -> tuple[Identifying, ...]:
@@ -142,34 +140,20 @@ def _read(job: TrialJob) -> tuple[Trial, ClockFit | NoClock | None, ChannelFacts
     return trial, clock, facts
 
 
-def context_of(job: TrialJob, reading: Reading, *, families: bool = True) -> Context:
-    """What the checks of one trial are shown; families: every outcome, not only the footfalls.
+def workspace_of(job: TrialJob) -> tuple[Workspace, ChannelFacts]:
+    """The trial read and mapped, with all that can be worked out from it. Raises C3dProblem or SidecarProblem."""
+    from pipelines.intake.sidecar_clock import clock_row
+    from pipelines.science.workspace import Workspace
 
-    Raises C3dProblem or SidecarProblem.
-    """
-    from pipelines.science.footfalls import compute_footfalls
-    from pipelines.science.whole_trial import every_outcome
-
-    processing = job.study.processing
     trial, clock, channels = _read(job)
-    footfalls, outcomes = None, {}
-    if trial.kind == "running":
-        footfalls = compute_footfalls(trial, processing, job.posture)
-        if families:
-            basis = getattr(clock, "basis", None)  # NoClock has none: nothing was matched
-            outcomes = every_outcome(trial, footfalls, processing, job.posture, job.references, basis)
-            outcomes["clock_fits"] = _clock_fits(trial, clock)
-    return Context(
-        study=job.study,
-        delivery_id=job.delivery_id,
-        site=trial.site,
-        reading=reading,
-        trial=trial,
-        footfalls=footfalls,
-        posture=job.posture,
-        channels=channels,
-        outcomes=outcomes,
-    )
+    row = clock_row(trial.trial_id, clock) if clock is not None else None
+    return Workspace(trial, job.study.processing, job.posture, job.references, row), channels
+
+
+def context_of(job: TrialJob, reading: Reading) -> Context:
+    """What the checks of one trial are shown. Raises C3dProblem or SidecarProblem."""
+    work, channels = workspace_of(job)
+    return Context(job.study, job.delivery_id, work.trial.site, reading=reading, work=work, channels=channels)
 
 
 def _judged(job: TrialJob, reading: Reading) -> Verdict:
@@ -177,8 +161,10 @@ def _judged(job: TrialJob, reading: Reading) -> Verdict:
     from pipelines.judging.traces import traces_of
 
     context = context_of(job, reading)
-    trial, outcomes = context.trial, dict(context.outcomes or {})
-    assert trial is not None
+    work = context.work
+    assert work is not None
+    trial = work.trial
+    outcomes = work.outcomes() if trial.kind == "running" else {}
     report = run_checks(Subject.TRIAL, context, job.stamp)
     return Verdict(
         reading,
@@ -189,15 +175,6 @@ def _judged(job: TrialJob, reading: Reading) -> Verdict:
         _facts(trial),
         posture_of(trial) if trial.kind == "standing" else None,
     )
-
-
-def _clock_fits(trial: Trial, clock: ClockFit | NoClock | None) -> pd.DataFrame:
-    """The row of ``clock_fits`` less provenance, if there is a second file."""
-    from pipelines.intake.sidecar_clock import clock_row
-    from pipelines.science.frames import frame_of
-    from schemas.outcomes_signals import CLOCK_FITS
-
-    return frame_of(CLOCK_FITS, [clock_row(trial.trial_id, clock)] if clock is not None else [])
 
 
 def _crashed(job: TrialJob, reason: str) -> CheckRun:

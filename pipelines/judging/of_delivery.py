@@ -168,7 +168,7 @@ def _is_verdict(task: Task) -> bool:
 
 def _with_copies(desk: Desk, judged: Judged) -> dict[str, Verdict]:
     """The verdicts, each with the trial it is a copy of, if it is one."""
-    shapes = [v.outcomes["trial_shapes"] for v in judged.verdicts.values() if "trial_shapes" in v.outcomes]
+    shapes = [v.outcomes["trial_shapes"].frame() for v in judged.verdicts.values() if "trial_shapes" in v.outcomes]
     copies, shaped = copies_by_shape(desk, judged.received, shapes, judged.shas)
     return {
         trial: replace(v, reading=replace(v.reading, copy_of=copies.get(trial), shaped=trial in shaped))

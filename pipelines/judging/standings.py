@@ -16,6 +16,7 @@ from checks.registry import Weight
 from pipelines.consent.veil import Veil, veil_of
 from pipelines.depot.overrides import Override
 from pipelines.judging.judge import Verdict
+from pipelines.science.frames import Rows
 from schemas import core, outcomes_study, quality
 from schemas.catalogue import tables_of
 from schemas.convert.to_arrow import empty_frame
@@ -216,14 +217,13 @@ def _posture_rows(trial_id: str, judged: Judged) -> Iterable[dict[str, Any]]:
 
 
 def _outcomes(table: Table, accepted: list[str], judged: Judged) -> pd.DataFrame:
-    import pandas as pd
-
-    parts = [
-        part.assign(**_made_from(t, judged))[list(table.column_names)]
-        for t in accepted
-        if (part := judged.verdicts[t].outcomes.get(table.name)) is not None and len(part)
-    ]
-    return pd.concat(parts, ignore_index=True) if parts else empty_frame(table)
+    found = ((judged.shas[t], judged.verdicts[t].outcomes.get(table.name)) for t in accepted)
+    parts = [(sha, rows) for sha, rows in found if rows is not None and len(rows)]
+    if not parts:
+        return empty_frame(table)
+    shas = [sha for sha, rows in parts for _ in range(len(rows))]
+    frame = Rows.joined([rows for _, rows in parts]).frame().assign(**judged.provenance, raw_sha256=shas)
+    return frame[list(table.column_names)]
 
 
 def _override_rows(judged: Judged, findings: list[Finding]) -> Iterable[dict[str, Any]]:

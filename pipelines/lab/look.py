@@ -195,22 +195,22 @@ def _row(path: Path, profile: SiteProfile, kind: str) -> Any:
 
 
 def _outcomes(trial: Trial, asked: _Asked) -> dict[str, Any]:
-    from pipelines.science.footfalls import compute_footfalls
-    from pipelines.science.trial_outcomes import compute_trial_outcomes
+    from pipelines.science.workspace import Workspace
 
     posture, standing_problem = _posture(asked)
     source = "given"
     trial = replace(trial, mass_kg=asked.mass_kg, set_speed_m_per_s=asked.speed_m_per_s)
     if asked.mass_kg is None:
-        first = compute_footfalls(trial, asked.processing, posture)
-        estimate = compute_trial_outcomes(trial, first, asked.processing, posture)["mass_from_force_kg"]
+        (first,) = Workspace(trial, asked.processing, posture).trial_outcomes.records
+        estimate = first["mass_from_force_kg"]
+        estimate = estimate if math.isfinite(estimate) else None
         trial = replace(trial, mass_kg=estimate)
         source = "force" if estimate else "none"
-    footfalls = compute_footfalls(trial, asked.processing, posture)
-    whole = compute_trial_outcomes(trial, footfalls, asked.processing, posture)
+    work = Workspace(trial, asked.processing, posture)
+    (whole,) = work.trial_outcomes.records
     return {
-        "footfalls": footfalls.drop(columns=["trial_id"], errors="ignore").to_dict("records"),
-        "trial": whole | {"mass_source": source},
+        "footfalls": [{n: v for n, v in row.items() if n != "trial_id"} for row in work.footfalls.records],
+        "trial": {**whole, "mass_source": source},
         "standing_problem": standing_problem,
     }
 

@@ -4,20 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any, Literal
+from typing import Any, Literal
 
 import numpy as np
 
-from pipelines.science.frames import frame_of
+from pipelines.science.frames import Column, Rows
 from pipelines.science.joints.outcomes import JointAngle
-from pipelines.science.signals.filters import low_pass
 from schemas.mechanics import STANDARD_GRAVITY
 from schemas.outcomes_signals import CURVES
-from schemas.processing import Processing
-from schemas.trial import UP, FloatArray, Trial
-
-if TYPE_CHECKING:
-    import pandas as pd
+from schemas.trial import FloatArray, Trial
 
 POINTS = 101
 Span = Literal["contact", "stride"]
@@ -55,29 +50,57 @@ def ensemble(time_s: FloatArray, values: FloatArray, windows: FloatArray) -> tup
     return mean, spread, len(curves)
 
 
-def compute_curves(
-    trial: Trial,
-    footfalls: pd.DataFrame,
-    joint_series: Iterable[JointAngle],
-    envelopes: Iterable[Series],
-    processing: Processing,
-) -> pd.DataFrame:
-    """Rows of ``curves`` less provenance: vertical force and sagittal angles over contact, envelopes as they say.
+def curve_rows(trial_id: str, footfalls: Rows, series: Iterable[Series]) -> Rows:
+    """Rows of ``curves`` less provenance.
 
-    footfalls: what ``compute_footfalls`` made of the same trial. joint_series: of ``joints.joint_series``. envelopes:
-    muscle envelopes, quantity such as ``soleus_envelope_uv``. Force is filtered as for peaks and divided by body
-    weight; without mass or force there is no such curve. A quantity without a single whole window has no rows.
+    footfalls: of the same trial. series: see ``force_series`` and ``angle_series``, and muscle envelopes. A quantity
+    without a single whole window has no rows.
     """
-    signals = [*_force(trial, processing), *_angles(trial, joint_series), *envelopes]
-    rows: list[dict[str, Any]] = []
-    for signal in signals:
+    words: dict[str, list[Any]] = {name: [] for name in ("trial_id", "side", "quantity", "curve_span", "quantity_unit")}
+    counts: list[int] = []
+    means: list[FloatArray] = [np.empty(0)]
+    spreads: list[FloatArray] = [np.empty(0)]
+    for signal in series:
         mean, spread, count = ensemble(signal.time_s, signal.values, _windows(footfalls, signal))
         if not count:
             continue
-        same: dict[str, Any] = {"trial_id": trial.trial_id, "side": signal.side, "quantity": signal.quantity}
-        same |= {"curve_span": signal.span, "quantity_unit": signal.unit, "footfall_count": count}
-        rows += [{**same, "point_number": i, "mean_value": mean[i], "sd_value": spread[i]} for i in range(POINTS)]
-    return frame_of(CURVES, rows)
+        same = (trial_id, signal.side, signal.quantity, signal.span, signal.unit)
+        for column, word in zip(words.values(), same, strict=True):
+            column += [word] * POINTS
+        counts += [count] * POINTS
+        means.append(mean)
+        spreads.append(spread)
+    columns: dict[str, Column] = {
+        **words,
+        "footfall_count": counts,
+        "point_number": list(range(POINTS)) * (len(counts) // POINTS),
+        "mean_value": np.concatenate(means),
+        "sd_value": np.concatenate(spreads),
+    }
+    return Rows.of_columns(CURVES, columns)
+
+
+def force_series(trial: Trial, vertical_n: FloatArray) -> Iterator[Series]:
+    """Vertical force of either side's contacts in body weights; none without mass or force.
+
+    vertical_n: (n,) N at the analog rate, filtered as for peaks.
+    """
+    rate, mass = trial.analog_rate_hz, trial.mass_kg
+    if not trial.plates or not rate or mass is None or not mass > 0:
+        return
+    time, force = np.arange(len(vertical_n)) / rate, vertical_n / (mass * STANDARD_GRAVITY)
+    for side in ("left", "right"):
+        yield Series("vertical_force_bw", "{BW}", side, "contact", time, force)
+
+
+def angle_series(trial: Trial, angles: Iterable[JointAngle]) -> Iterator[Series]:
+    """The sagittal joint angles over contact."""
+    for angle in angles:
+        if angle.plane == "sagittal":
+            time = np.arange(len(angle.angle_deg)) / trial.marker_rate_hz
+            against = "_to_vertical" if angle.against == "vertical" else ""
+            name = f"{angle.joint}_sagittal_angle{against}_deg"
+            yield Series(name, "deg", angle.side, "contact", time, angle.angle_deg)
 
 
 def _is_whole(time_s: FloatArray, values: FloatArray, start: float, end: float) -> bool:
@@ -92,28 +115,8 @@ def _is_whole(time_s: FloatArray, values: FloatArray, start: float, end: float) 
     return bool(np.isfinite(values[first : last + 1]).all())
 
 
-def _windows(footfalls: pd.DataFrame, signal: Series) -> FloatArray:
-    own = footfalls[footfalls["side"] == signal.side]
-    start = own["contact_s"].to_numpy(float)
-    end = own["toe_off_s"].to_numpy(float) if signal.span == "contact" else start + own["stride_time_s"].to_numpy(float)
-    return np.stack([start, end], axis=1)
-
-
-def _force(trial: Trial, processing: Processing) -> Iterator[Series]:
-    """Vertical force of either side's contacts in body weights."""
-    rate, mass = trial.analog_rate_hz, trial.mass_kg
-    if not trial.plates or not rate or mass is None or not mass > 0:
-        return
-    force = low_pass(trial.force[:, UP], rate, processing.force_cutoff_hz, processing.filter_order)
-    time = np.arange(len(force)) / rate
-    for side in ("left", "right"):
-        yield Series("vertical_force_bw", "{BW}", side, "contact", time, force / (mass * STANDARD_GRAVITY))
-
-
-def _angles(trial: Trial, joint_series: Iterable[JointAngle]) -> Iterator[Series]:
-    for angle in joint_series:
-        if angle.plane == "sagittal":
-            time = np.arange(len(angle.angle_deg)) / trial.marker_rate_hz
-            against = "_to_vertical" if angle.against == "vertical" else ""
-            name = f"{angle.joint}_sagittal_angle{against}_deg"
-            yield Series(name, "deg", angle.side, "contact", time, angle.angle_deg)
+def _windows(footfalls: Rows, signal: Series) -> FloatArray:
+    own = np.array([side == signal.side for side in footfalls.columns["side"]], bool)
+    start = footfalls.numbers("contact_s")
+    end = footfalls.numbers("toe_off_s") if signal.span == "contact" else start + footfalls.numbers("stride_time_s")
+    return np.stack([start[own], end[own]], axis=1)

@@ -3,55 +3,52 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 
-from pipelines.science.events.contacts import contacts_of, cop_of, filtered_markers, has_force, loaded_plates
+from pipelines.science.events.contacts import Contacts, cop_of, has_force, loaded_plates
 from pipelines.science.events.from_force import SIDES
-from pipelines.science.frames import computed_fields, frame_of
+from pipelines.science.frames import Rows, computed_fields
 from pipelines.science.gait import foot_strike, spatiotemporal, stiffness
 from pipelines.science.gait.force import force_outcomes
 from pipelines.science.gait.spatiotemporal import Footfall
 from pipelines.science.signals.filters import low_pass
 from pipelines.science.signals.sampling import stretch, value_at
+from pipelines.science.signals.smooth import SmoothMarkers
 from schemas.mechanics import STANDARD_GRAVITY
 from schemas.model import Field
 from schemas.outcomes import FOOTFALLS
 from schemas.processing import Processing
 from schemas.trial import FORWARD, UP, FloatArray, Posture, Trial
 
-if TYPE_CHECKING:
-    import pandas as pd
-
 #: What this module fills: everything but provenance, which is added where the row is stored.
 COLUMNS: tuple[Field, ...] = computed_fields(FOOTFALLS)
+_IN_PLANE = [FORWARD, UP]
 
 
-def compute_footfalls(trial: Trial, processing: Processing, posture: Posture | None) -> pd.DataFrame:
-    """One row per complete footfall, in order of time, with the columns of ``footfalls`` less provenance.
+def footfall_rows(signals: Signals, posture: Posture | None, speed_m_per_s: float | None) -> Rows:
+    """One row per complete footfall, in order of time: ``footfalls`` less provenance.
 
     Contacts come from the summed vertical force, or without force plates from foot sensors or markers (see
-    ``contacts_of``); a contact whose foot cannot be told (no markers, or hidden ones) is left out of the table, since
-    no outcome of it can be used, but still parts the steps before and after it. Every column of force is null without
-    plates or body mass, stiffness without body mass, every angle without ``posture``; see the field descriptions for
-    the rest. A trial in which nothing is found gives an empty table. Bad signals give nulls, not errors.
+    ``Contacts.believed``); a contact whose foot cannot be told (no markers, or hidden ones) is left out of the table,
+    since no outcome of it can be used, but still parts the steps before and after it. Every column of force is null
+    without plates or body mass, stiffness without body mass, every angle without ``posture``; see the field
+    descriptions for the rest. A trial in which nothing is found gives no rows. Bad signals give nulls, not errors.
     """
-    signals = _Signals(trial, processing)
     footfalls = signals.footfalls
-    speed = mean_speed(trial, processing)
     rows: list[dict[str, Any]] = []
     for i, footfall in enumerate(footfalls):
         if footfall.side is None:
             continue
-        row = _identity(trial, signals, footfall, len(rows) + 1)
-        row |= _times_and_distances(footfalls, i, signals, speed)
+        row = _identity(signals.trial, signals, footfall, len(rows) + 1)
+        row |= _times_and_distances(footfalls, i, signals, speed_m_per_s)
         row |= _forces(signals, footfall)
-        row |= _stiffness(trial, row)
+        row |= _stiffness(signals.trial, row)
         row |= _strike(signals, footfall, posture)
         rows.append(row)
     blank = dict.fromkeys(field.name for field in COLUMNS)  # a family that has no signal fills nothing
-    return frame_of(FOOTFALLS, ({**blank, **row} for row in rows))
+    return Rows.of(FOOTFALLS, ({**blank, **row} for row in rows))
 
 
 def mean_speed(trial: Trial, processing: Processing) -> float | None:
@@ -61,31 +58,35 @@ def mean_speed(trial: Trial, processing: Processing) -> float | None:
     return spatiotemporal.runway_speed(trial.markers, processing.speed_roles, trial.marker_rate_hz)
 
 
-class _Signals:
-    """The signals of one trial as outcomes need them, made once."""
+class Signals:
+    """The signals of one trial as its footfalls need them. force, filtered: (n, 2) N, forward and up."""
 
-    def __init__(self, trial: Trial, processing: Processing) -> None:
-        self.trial, self.processing = trial, processing
+    def __init__(self, trial: Trial, processing: Processing, contacts: Contacts, smooth: SmoothMarkers) -> None:
+        self.trial, self.processing, self._markers = trial, processing, smooth.paths
         self.has_force = has_force(trial)
         self.rate = trial.analog_rate_hz or 0.0
-        self.force = trial.force if self.has_force else np.empty((0, 3))
-        self.filtered = low_pass(self.force, self.rate, processing.force_cutoff_hz, processing.filter_order)
-        found = contacts_of(trial, processing)
+        force = trial.force if self.has_force else np.empty((0, 3))
+        filtered = low_pass(force, self.rate, processing.force_cutoff_hz, processing.filter_order)
+        self.force, self.filtered = force[:, _IN_PLANE], filtered[:, _IN_PLANE]
+        found = contacts.believed
         self.footfalls = [Footfall(contact, side) for side, contact, _ in found]
         self.method = found[0][2] if found else None
         plates = trial.plates if self.has_force else ()
         self.cop = cop_of(plates, [footfall.contact for footfall in self.footfalls] if plates else [], processing)
         mass = trial.mass_kg
         self.weight = mass * STANDARD_GRAVITY if mass is not None and mass > 0 else None
-        roles = (processing.heel_role, processing.forefoot_role, processing.toe_role)
-        self.markers = filtered_markers(trial, processing, roles)
+
+    @property
+    def filtered_vertical(self) -> FloatArray:
+        """(n,) N: vertical force filtered as for peaks; (0,) without force."""
+        return self.filtered[:, 1]
 
     def marker(self, role: str, side: str) -> FloatArray | None:
         """Path of one marker (frames, 3) m, or None if the trial lacks it."""
-        return self.markers.get(f"{role}_{side}")
+        return self._markers.get(f"{role}_{side}")
 
 
-def _identity(trial: Trial, signals: _Signals, footfall: Footfall, number: int) -> dict[str, Any]:
+def _identity(trial: Trial, signals: Signals, footfall: Footfall, number: int) -> dict[str, Any]:
     contact, threshold = footfall.contact, signals.processing.contact_threshold_n
     return {
         "trial_id": trial.trial_id,
@@ -99,7 +100,7 @@ def _identity(trial: Trial, signals: _Signals, footfall: Footfall, number: int) 
 
 
 def _times_and_distances(
-    footfalls: Sequence[Footfall], i: int, signals: _Signals, speed: float | None
+    footfalls: Sequence[Footfall], i: int, signals: Signals, speed: float | None
 ) -> dict[str, Any]:
     contact_s = spatiotemporal.contact_time(footfalls, i)
     step_s, stride_s = spatiotemporal.step_time(footfalls, i), spatiotemporal.stride_time(footfalls, i)
@@ -132,12 +133,12 @@ def _flight_time(footfalls: Sequence[Footfall], i: int) -> float | None:
     return flight_s if flight_s is not None and flight_s >= 0 else None
 
 
-def _forces(signals: _Signals, footfall: Footfall) -> dict[str, Any]:
+def _forces(signals: Signals, footfall: Footfall) -> dict[str, Any]:
     if signals.weight is None or not signals.has_force:
         return {}
     contact, settings = footfall.contact, signals.processing
-    times, force = stretch(signals.force[:, [FORWARD, UP]], signals.rate, contact.start_s, contact.end_s)
-    _, filtered = stretch(signals.filtered[:, [FORWARD, UP]], signals.rate, contact.start_s, contact.end_s)
+    times, force = stretch(signals.force, signals.rate, contact.start_s, contact.end_s)
+    _, filtered = stretch(signals.filtered, signals.rate, contact.start_s, contact.end_s)
     return force_outcomes(
         times,
         force,
@@ -159,7 +160,7 @@ def _stiffness(trial: Trial, row: dict[str, Any]) -> dict[str, Any]:
     }
 
 
-def _strike(signals: _Signals, footfall: Footfall, posture: Posture | None) -> dict[str, Any]:
+def _strike(signals: Signals, footfall: Footfall, posture: Posture | None) -> dict[str, Any]:
     settings, side = signals.processing, footfall.side or ""
     angle = _strike_angle(signals, footfall.contact.start_s, side, posture)
     index = _strike_index(signals, footfall)
@@ -174,7 +175,7 @@ def _strike(signals: _Signals, footfall: Footfall, posture: Posture | None) -> d
     }
 
 
-def _strike_angle(signals: _Signals, contact_s: float, side: str, posture: Posture | None) -> float | None:
+def _strike_angle(signals: Signals, contact_s: float, side: str, posture: Posture | None) -> float | None:
     """Foot strike angle with markers interpolated at contact; None where a marker or the posture is missing."""
     roles = signals.processing.heel_role, signals.processing.forefoot_role
     moving = [signals.marker(role, side) for role in roles]
@@ -185,7 +186,7 @@ def _strike_angle(signals: _Signals, contact_s: float, side: str, posture: Postu
     return foot_strike.foot_strike_angle(*at_contact, *(point for point in standing if point is not None))
 
 
-def _strike_index(signals: _Signals, footfall: Footfall) -> float | None:
+def _strike_index(signals: Signals, footfall: Footfall) -> float | None:
     """Strike index at the first known centre of pressure, with the markers of that moment; else None."""
     settings, side = signals.processing, footfall.side or ""
     heel, toe = signals.marker(settings.heel_role, side), signals.marker(settings.toe_role, side)

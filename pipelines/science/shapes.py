@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from pipelines.science.frames import frame_of
+from pipelines.science.frames import Column, Rows
 from schemas.processing import Processing
 from schemas.quality import TRIAL_SHAPES
 from schemas.trial import UP, FloatArray, Trial
@@ -42,18 +42,21 @@ def shape_of(heights: FloatArray) -> FloatArray | None:
     return (points - points.mean()) / spread if spread > 1e-4 else None
 
 
-def shapes_of(trial: Trial, processing: Processing) -> pd.DataFrame:
+def shapes_of(trial: Trial, processing: Processing) -> Rows:
     """Rows of ``trial_shapes`` less provenance: heel and front of both feet of a running trial."""
-    rows = []
+    found = {}
     for marker in (f"{role}_{s}" for role in (processing.heel_role, processing.toe_role) for s in ("left", "right")):
         path = trial.markers.get(marker)
         shape = shape_of(path[:, UP]) if trial.kind == "running" and path is not None else None
         if shape is not None:
-            rows += [
-                {"trial_id": trial.trial_id, "marker": marker, "point": i, "height_score": float(score)}
-                for i, score in enumerate(shape)
-            ]
-    return frame_of(TRIAL_SHAPES, rows)
+            found[marker] = shape
+    columns: dict[str, Column] = {
+        "trial_id": [trial.trial_id] * (POINTS * len(found)),
+        "marker": [marker for marker in found for _ in range(POINTS)],
+        "point": list(range(POINTS)) * len(found),
+        "height_score": np.concatenate([*found.values(), np.empty(0)]),
+    }
+    return Rows.of_columns(TRIAL_SHAPES, columns)
 
 
 def alike(one: Mapping[str, FloatArray], other: Mapping[str, FloatArray]) -> bool:

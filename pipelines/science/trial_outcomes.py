@@ -3,34 +3,30 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 
-from pipelines.science.footfalls import mean_speed
+from pipelines.science.frames import Rows
 from pipelines.science.gait.force import impulse
 from pipelines.science.signals.sampling import stretch
 from schemas.mechanics import STANDARD_GRAVITY
-from schemas.processing import Processing
 from schemas.trial import UP, Posture, Trial
 
-if TYPE_CHECKING:
-    import pandas as pd
 
-
-def compute_trial_outcomes(
-    trial: Trial, footfalls: pd.DataFrame, processing: Processing, posture: Posture | None
+def trial_outcomes(
+    trial: Trial, footfalls: Rows, speed_m_per_s: float | None, posture: Posture | None
 ) -> dict[str, Any]:
     """The row of ``trial_outcomes`` less provenance; null values are None.
 
-    footfalls: what ``compute_footfalls`` made of the same trial. Forces are divided by the mass weighed in the
-    session; the mass estimated from force stands beside it for comparison and is not used in its place.
+    footfalls, speed_m_per_s: of the same trial. Forces are divided by the mass weighed in the session; the mass
+    estimated from force stands beside it for comparison and is not used in its place.
     """
     weighed = trial.mass_kg is not None and trial.mass_kg > 0
     return {
         "trial_id": trial.trial_id,
         "footfall_count": len(footfalls),
-        "speed_m_per_s": mean_speed(trial, processing),
+        "speed_m_per_s": speed_m_per_s,
         "mass_used_kg": trial.mass_kg if weighed else None,
         "mass_source": "session" if weighed else None,
         "mass_from_force_kg": trial_mass_from_force(trial, footfalls),
@@ -59,14 +55,13 @@ def mass_from_force(
     return mass if np.isfinite(mass) and mass > 0 else None
 
 
-def trial_mass_from_force(trial: Trial, footfalls: pd.DataFrame) -> float | None:
+def trial_mass_from_force(trial: Trial, footfalls: Rows) -> float | None:
     """``mass_from_force`` over the longest run of steps without a missing contact; null where there is no step."""
-    start, stop = _longest_run(footfalls["step_time_s"].notna().to_numpy(dtype=bool))
+    start, stop = _longest_run(np.isfinite(footfalls.numbers("step_time_s")))
     if stop - start < 2 or not trial.analog_rate_hz:
         return None
     vertical = trial.force[:, UP]
-    chosen = footfalls.iloc[start:stop]
-    begins, ends = chosen["contact_s"].tolist(), chosen["toe_off_s"].tolist()
+    begins, ends = (footfalls.numbers(name)[start:stop].tolist() for name in ("contact_s", "toe_off_s"))
     impulses = [
         impulse(*stretch(vertical, trial.analog_rate_hz, begin, end)) for begin, end in zip(begins, ends, strict=True)
     ]

@@ -5,17 +5,15 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from itertools import combinations
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 
 from pipelines.science.events.contacts import METHODS
 from pipelines.science.events.from_force import SIDES, Contact
+from pipelines.science.frames import Rows
 from pipelines.science.signals.pairing import paired
 from schemas.trial import FloatArray
-
-if TYPE_CHECKING:
-    import pandas as pd
 
 #: Own choice: events of two methods further apart than this are not the same event (a step lasts about 0.35 s).
 NEAREST_WITHIN_S = 0.1
@@ -53,7 +51,7 @@ def event_agreement(
 ) -> list[dict[str, Any]]:
     """Rows of ``event_agreement`` less provenance: every pair of methods, side and event that found anything.
 
-    by_method: event method -> (side, contact) in order of time, from ``contacts_by_method``. A row stands also where
+    by_method: event method -> (side, contact) in order of time, from ``Contacts.by_method``. A row stands also where
     the two methods share no event (pair_count 0), so that one of them failing is seen. clock_basis: what the sensors'
     clock was matched by (``ClockFit.basis``); it is written to the rows that judge sensors or are judged by them.
     """
@@ -88,7 +86,7 @@ def event_agreement(
     return rows
 
 
-def footfall_events(footfalls: pd.DataFrame, by_method: Mapping[str, SidedContacts]) -> list[dict[str, Any]]:
+def footfall_events(footfalls: Rows, by_method: Mapping[str, SidedContacts]) -> list[dict[str, Any]]:
     """Rows of ``footfall_events`` less provenance: each footfall's events by every method but its own.
 
     footfalls: the table of one trial. by_method: as in ``event_agreement``. A method that shows neither event of a
@@ -96,12 +94,15 @@ def footfall_events(footfalls: pd.DataFrame, by_method: Mapping[str, SidedContac
     """
     rows = []
     for method in METHODS:
-        others = footfalls[footfalls["event_method"] != method]
+        others = [row for row in footfalls.records if row["event_method"] != method]
         for side in SIDES:
-            mine, found = others[others["side"] == side], [c for s, c in by_method.get(method, ()) if s == side]
+            mine, found = (
+                [r for r in others if r["side"] == side],
+                [c for s, c in by_method.get(method, ()) if s == side],
+            )
             differences: dict[str, dict[int, float]] = {}
             for event, moment in EVENTS.items():
-                own = mine[f"{event}_s"].to_numpy(float)
+                own = np.array([row[f"{event}_s"] for row in mine], float)
                 times = np.array([getattr(c, moment) for c in found])
                 places = paired(own, times, NEAREST_WITHIN_S)
                 differences[event] = {int(i): float(times[j] - own[i]) for i, j in places}
@@ -114,7 +115,7 @@ def footfall_events(footfalls: pd.DataFrame, by_method: Mapping[str, SidedContac
                     "contact_difference_s": differences["contact"].get(i),
                     "toe_off_difference_s": differences["toe_off"].get(i),
                 }
-                for i, row in enumerate(mine.to_dict("records"))
+                for i, row in enumerate(mine)
                 if i in differences["contact"] or i in differences["toe_off"]
             ]
     return sorted(rows, key=lambda row: (row["footfall_number"], METHODS.index(row["event_method"])))

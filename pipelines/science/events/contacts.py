@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
+from functools import cached_property
 
 import numpy as np
 
 from pipelines.science.events.from_force import SIDES, Contact, find_contacts, plate_count, side_of
 from pipelines.science.events.from_markers import marker_contacts
 from pipelines.science.events.from_sensors import sensor_contacts
-from pipelines.science.signals.filters import low_pass
+from pipelines.science.signals.smooth import SmoothMarkers
 from schemas.mechanics import centre_of_pressure
 from schemas.processing import Processing
 from schemas.trial import UP, FloatArray, Plate, Trial
@@ -19,40 +20,58 @@ METHODS = ("force", "sensor", "markers")
 Sided = list[tuple[str | None, Contact]]
 
 
-def contacts_of(trial: Trial, processing: Processing) -> list[tuple[str | None, Contact, str]]:
-    """Every complete contact as (side, contact, method), in order of time, all by one method.
+class Contacts:
+    """The contacts of one trial by each method, found when first asked for.
 
-    From force where the trial has force plates, even if they show nothing: then the recording is at fault and no other
-    signal should cover it up. Without plates from foot sensors if they show contacts while the trial was recorded, else
-    from foot markers. Side is None only for a contact in force whose foot cannot be told.
+    smooth: the filtered markers of the same trial.
     """
-    if has_force(trial):
-        return [(side, contact, "force") for side, contact in force_contacts(trial, processing)]
-    if found := recorded_sensor_contacts(trial, processing):
-        return [(side, contact, "sensor") for side, contact in found]
-    return [
-        (side, contact, "markers") for side, contact in marker_contacts(trial.markers, trial.marker_rate_hz, processing)
-    ]
 
+    def __init__(self, trial: Trial, processing: Processing, smooth: SmoothMarkers) -> None:
+        self._trial, self._processing, self._smooth = trial, processing, smooth
 
-def contacts_by_method(trial: Trial, processing: Processing) -> dict[str, list[tuple[str, Contact]]]:
-    """Method -> (side, contact) in order of time, for every method the trial has signals for: for their agreement."""
-    found = {
-        "force": [(side, c) for side, c in force_contacts(trial, processing) if side is not None],
-        "sensor": recorded_sensor_contacts(trial, processing),
-        "markers": marker_contacts(trial.markers, trial.marker_rate_hz, processing),
-    }
-    return {method: found[method] for method in METHODS if found[method]}
+    @cached_property
+    def force(self) -> Sided:
+        """Every complete contact in the summed vertical force, with its side where that can be told."""
+        return force_contacts(self._trial, self._processing, self._smooth)
 
+    @cached_property
+    def sensor(self) -> list[tuple[str, Contact]]:
+        """``sensor_contacts`` that lie within the trial's own recording from contact to toe-off.
 
-def recorded_sensor_contacts(trial: Trial, processing: Processing) -> list[tuple[str, Contact]]:
-    """``sensor_contacts`` that lie within the trial's own recording from contact to toe-off.
+        A second file starts earlier and ends later. What its sensors show there was neither filmed nor weighed, so it
+        is no footfall of this trial; one that is cut by the recording's start or end is left out, as it is in force.
+        """
+        found = sensor_contacts(self._trial.signals, self._processing.sensors)
+        return [(side, c) for side, c in found if c.start_s >= 0 and c.end_s <= self._trial.duration_s]
 
-    A second file starts earlier and ends later. What its sensors show there was neither filmed nor weighed, so it is
-    no footfall of this trial; one that is cut by the recording's start or end is left out, as it is in force.
-    """
-    found = sensor_contacts(trial.signals, processing.sensors)
-    return [(side, contact) for side, contact in found if contact.start_s >= 0 and contact.end_s <= trial.duration_s]
+    @cached_property
+    def markers(self) -> list[tuple[str, Contact]]:
+        """Complete contacts by foot markers."""
+        return marker_contacts(self._trial.markers, self._trial.marker_rate_hz, self._processing)
+
+    @cached_property
+    def believed(self) -> list[tuple[str | None, Contact, str]]:
+        """Every complete contact as (side, contact, method), in order of time, all by one method.
+
+        From force where the trial has force plates, even if they show nothing: then the recording is at fault and no
+        other signal should cover it up. Without plates from foot sensors if they show contacts while the trial was
+        recorded, else from foot markers. Side is None only for a contact in force whose foot cannot be told.
+        """
+        if has_force(self._trial):
+            return [(side, contact, "force") for side, contact in self.force]
+        if self.sensor:
+            return [(side, contact, "sensor") for side, contact in self.sensor]
+        return [(side, contact, "markers") for side, contact in self.markers]
+
+    @cached_property
+    def by_method(self) -> dict[str, list[tuple[str, Contact]]]:
+        """Method -> (side, contact) in order of time, for every method that finds some: for their agreement."""
+        found = {
+            "force": [(side, contact) for side, contact in self.force if side is not None],
+            "sensor": self.sensor,
+            "markers": self.markers,
+        }
+        return {method: found[method] for method in METHODS if found[method]}
 
 
 def has_force(trial: Trial) -> bool:
@@ -60,7 +79,7 @@ def has_force(trial: Trial) -> bool:
     return bool(trial.plates) and (trial.analog_rate_hz or 0) > 0
 
 
-def force_contacts(trial: Trial, processing: Processing) -> Sided:
+def force_contacts(trial: Trial, processing: Processing, smooth: SmoothMarkers) -> Sided:
     """Every complete contact in the summed vertical force, with its side where that can be told."""
     if not has_force(trial):
         return []
@@ -73,29 +92,18 @@ def force_contacts(trial: Trial, processing: Processing) -> Sided:
         shortest_flight_s=processing.shortest_flight_s,
     )
     cop = cop_of(trial.plates, contacts, processing)
-    feet = feet_of(trial, processing)
+    feet = feet_of(smooth, processing)
     return [(side_of(c, cop, rate, feet, trial.marker_rate_hz), c) for c in contacts]
 
 
-def feet_of(trial: Trial, processing: Processing) -> dict[str, tuple[FloatArray, FloatArray]]:
+def feet_of(smooth: SmoothMarkers, processing: Processing) -> dict[str, tuple[FloatArray, FloatArray]]:
     """Side -> filtered paths (frames, 3) m of its heel and forefoot marker; one stands for both if need be."""
-    markers = filtered_markers(trial, processing, (processing.heel_role, processing.forefoot_role))
     feet = {}
     for side in SIDES:
         names = [f"{role}_{side}" for role in (processing.heel_role, processing.forefoot_role)]
-        if there := [markers[name] for name in names if name in markers]:
+        if there := [smooth.paths[name] for name in names if name in smooth.paths]:
             feet[side] = (there[0], there[-1])
     return feet
-
-
-def filtered_markers(trial: Trial, processing: Processing, roles: Sequence[str]) -> Mapping[str, FloatArray]:
-    """Role with side -> filtered path (frames, 3) m of the sided markers of these roles that the trial has."""
-    names = [f"{role}_{side}" for role in sorted(set(roles)) for side in SIDES]
-    return {
-        name: low_pass(trial.markers[name], trial.marker_rate_hz, processing.marker_cutoff_hz, processing.filter_order)
-        for name in names
-        if name in trial.markers
-    }
 
 
 def cop_of(plates: Sequence[Plate], contacts: Sequence[Contact], processing: Processing) -> FloatArray:

@@ -63,7 +63,16 @@ def contacts_in(signal: Signal, settings: SensorProcessing) -> list[Contact]:
 
 
 def _in_switch(samples: FloatArray, rate_hz: float, settings: SensorProcessing) -> list[Contact]:
-    level = halfway(samples, settings.switch_contrast)
+    return closings(samples, rate_hz, halfway(samples, settings.switch_contrast), settings, settings.shortest_contact_s)
+
+
+def closings(
+    samples: FloatArray, rate_hz: float, level: float | None, settings: SensorProcessing, shortest_s: float
+) -> list[Contact]:
+    """Complete closings of a switch, on the clock of its first sample; none without a ``level`` (see ``halfway``).
+
+    Bounces are closed, then closings shorter than ``shortest_s`` dropped.
+    """
     if level is None:
         return []
     known = samples[np.isfinite(samples)]
@@ -75,7 +84,7 @@ def _in_switch(samples: FloatArray, rate_hz: float, settings: SensorProcessing) 
             samples,
             rate_hz,
             threshold_n=level,
-            shortest_contact_s=settings.shortest_contact_s,
+            shortest_contact_s=shortest_s,
             shortest_flight_s=settings.shortest_open_s,
         )
     )

@@ -2,23 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 
+from pipelines.science.events.from_sensors import closings, halfway, sensor_kind
+from pipelines.science.frames import Rows
 from pipelines.science.muscles.measures import contacts_by_side
-from schemas.mechanics import runs
 from schemas.processing_signals import SensorProcessing
-from schemas.study import Study
 from schemas.trial import RIGHT, FloatArray, Signal, Trial
 
-if TYPE_CHECKING:
-    import pandas as pd
-
-#: UCUM units of an acceleration; a foot sensor in any other unit is a switch.
-_ACCELERATIONS = frozenset({"m/s2", "m.s-2", "cm/s2", "mm/s2", "[g]", "m[g]"})
 #: Own choice: a closing within this of a contact belongs to it (a step lasts about 0.35 s).
 NEAR_S = 0.1
 
@@ -32,14 +27,21 @@ class Switch:
     closed_s: FloatArray
 
 
-def switches_of(trial: Trial, study: Study) -> list[Switch]:
-    """The footswitches of a trial with a side and some samples; accelerometers are left out."""
+def switches_of(trial: Trial, settings: SensorProcessing) -> list[Switch]:
+    """The footswitches of a trial with a side and some samples; accelerometers are left out.
+
+    Levels and closings are those that contacts are made from, but for short closings: a contact told twice leaves short
+    pieces, which count here.
+    """
     found = []
     for signal in trial.signals:
         usable = signal.role == "foot_sensor" and signal.side in ("left", "right") and signal.rate_hz > 0
-        if usable and signal.unit not in _ACCELERATIONS and np.isfinite(signal.samples).sum() > 3:
-            level = _level(signal.samples, study.processing.sensors.switch_contrast)
-            found.append(Switch(signal, level, _closed(signal, level, study.processing.sensors)))
+        if usable and sensor_kind(signal) == "switch" and np.isfinite(signal.samples).sum() > 3:
+            samples = np.asarray(signal.samples, float)
+            level = halfway(samples, settings.switch_contrast)
+            spells = closings(samples, signal.rate_hz, level, settings, settings.shortest_contact_s / 4)
+            closed = np.array([(c.start_s, c.end_s) for c in spells]).reshape(-1, 2)
+            found.append(Switch(signal, level, signal.start_s + closed))
     return found
 
 
@@ -65,46 +67,14 @@ def touches_that_tell(switch: Switch, by_side: Mapping[str, list[tuple[float, fl
     return Touches("other foot", len(covered), (covered[0][1] + covered[1][0]) / 2)
 
 
-def _level(samples: FloatArray, contrast: float) -> float | None:
-    """Half-way between the medians of upper and lower samples; None unless these lie further apart than they spread."""
-    known = samples[np.isfinite(samples)]
-    low, high = np.percentile(known, [1, 99])
-    middle = (low + high) / 2
-    below, above = known[known < middle], known[known >= middle]
-    if not len(below) or not len(above):
-        return None
-    low, high = float(np.median(below)), float(np.median(above))
-    spread = (np.abs(below - low).sum() + np.abs(above - high).sum()) / len(known)
-    return (low + high) / 2 if high - low > contrast * spread else None
-
-
-def _closed(signal: Signal, level: float | None, settings: SensorProcessing) -> FloatArray:
-    """(n, 2) s: start and end of each spell on the ground, bounces closed; those cut off by the ends are left out."""
-    if level is None:
-        return np.empty((0, 2))
-    known = np.isfinite(signal.samples)
-    high = signal.samples >= level
-    low_is_closed = {"high": False, "low": True, "shorter": bool(np.mean(high[known]) > 0.5)}
-    closed = known & (high != low_is_closed[settings.switch_closed_level])
-    spells: list[list[int]] = []
-    for start, stop in runs(closed):
-        if spells and start - spells[-1][1] <= settings.shortest_open_s * signal.rate_hz:
-            spells[-1][1] = stop
-        else:
-            spells.append([start, stop])
-    least = settings.shortest_contact_s / 4 * signal.rate_hz  # a contact told twice leaves short pieces, which count
-    whole = [s for s in spells if s[0] > 0 and s[1] < len(closed) and s[1] - s[0] >= least]
-    return signal.start_s + np.array(whole, float).reshape(-1, 2) / signal.rate_hz
-
-
 def every_contact_once(
-    switch: Switch, footfalls: pd.DataFrame, missed: float, doubled: float
+    switch: Switch, footfalls: Rows, missed: float, doubled: float
 ) -> list[tuple[float, str]] | None:
     """Moments in s at which the switch missed a contact or told one twice, in words; None where that cannot be told.
 
     It cannot where the switch closes with the other foot, which is for foot_sensors_are_on_their_own_feet.
     """
-    if (footfalls["event_method"] == "sensor").any():
+    if by_sensor(footfalls):
         return _by_intervals(switch.closed_s[:, 0], missed, doubled)
     by_side = contacts_by_side(footfalls)
     contacts = by_side[str(switch.signal.side)]
@@ -149,51 +119,57 @@ def _by_intervals(starts: FloatArray, missed: float, doubled: float) -> list[tup
     return wrong
 
 
-def agreement_of(outcomes: Mapping[str, pd.DataFrame] | None) -> list[dict[Any, Any]]:
+def agreement_of(event_agreement: Rows) -> list[Mapping[str, Any]]:
     """Rows on contact by sensor and by force or markers, the most trusted of the two for each side."""
-    rows = (outcomes or {}).get("event_agreement")
-    if rows is None or not len(rows):
-        return []
-    found: dict[str, dict[Any, Any]] = {}
-    for row in rows[rows["event"] == "contact"].to_dict("records"):
+    found: dict[str, Mapping[str, Any]] = {}
+    for row in event_agreement.records:
         pair = {row["event_method"], row["reference_method"]}
-        if "sensor" in pair and (row["side"] not in found or "force" in pair):
+        if row["event"] == "contact" and "sensor" in pair and (row["side"] not in found or "force" in pair):
             found[row["side"]] = row
     return list(found.values())
 
 
-def rows_of_both_feet(outcomes: Mapping[str, pd.DataFrame] | None) -> list[dict[Any, Any]]:
+def rows_of_both_feet(event_agreement: Rows) -> list[Mapping[str, Any]]:
     """The rows of ``agreement_of`` where both feet have two contacts by either method; none otherwise."""
-    rows = [r for r in agreement_of(outcomes) if min(r["judged_count"], r["reference_count"]) >= 2]
+    rows = [r for r in agreement_of(event_agreement) if min(r["judged_count"], r["reference_count"]) >= 2]
     return rows if len(rows) == 2 else []
 
 
-def on_other_feet(rows: list[dict[Any, Any]], most_share: float = 0.2) -> bool:
+def on_other_feet(rows: Sequence[Mapping[str, Any]], most_share: float = 0.2) -> bool:
     """Whether on both feet hardly any contact by sensor is one by the other method too."""
     return bool(rows) and all(
         r["pair_count"] <= most_share * min(r["judged_count"], r["reference_count"]) for r in rows
     )
 
 
-def delays(
-    footfalls: pd.DataFrame, outcomes: Mapping[str, pd.DataFrame] | None
-) -> dict[str, tuple[FloatArray, FloatArray, str]]:
+def by_sensor(footfalls: Rows) -> bool:
+    """Whether the footfalls rest on the sensors."""
+    return "sensor" in footfalls.columns["event_method"]
+
+
+def delays(footfalls: Rows, events: Rows) -> dict[str, tuple[FloatArray, FloatArray, str]]:
     """Side -> contacts (n,) s, how late the sensor closes at each (n,) s, and against what, in words.
 
-    Where footfalls rest on the sensors, the other method is the foot markers, and its difference is turned round.
+    events: rows of ``footfall_events``. Where footfalls rest on the sensors, the other method is the foot markers, and
+    its difference is turned round.
     """
-    rows = (outcomes or {}).get("footfall_events")
-    if rows is None or not len(rows):
-        return {}
-    by_sensor = bool((footfalls["event_method"] == "sensor").any())
-    rows = rows[rows["event_method"] == ("markers" if by_sensor else "sensor")].dropna(subset="contact_difference_s")
-    starts = footfalls.set_index("footfall_number")["contact_s"]
-    rows = rows[rows["footfall_number"].isin(starts.index)].sort_values("footfall_number")
-    words = "in force" if not by_sensor and (footfalls["event_method"] == "force").all() else "of the foot markers"
+    turned = by_sensor(footfalls)
+    method, way = ("markers", -1.0) if turned else ("sensor", 1.0)
+    by_force = all(one == "force" for one in footfalls.columns["event_method"])
+    words = "in force" if not turned and by_force else "of the foot markers"
+    starts = dict(zip(footfalls.columns["footfall_number"], footfalls.numbers("contact_s").tolist(), strict=True))
+    told = [
+        row
+        for row in sorted(events.records, key=lambda row: row["footfall_number"])
+        if row["event_method"] == method
+        and np.isfinite(row["contact_difference_s"])
+        and row["footfall_number"] in starts
+    ]
     found = {}
-    for side, own in rows.groupby("side"):
-        late = own["contact_difference_s"].to_numpy(float) * (-1.0 if by_sensor else 1.0)
-        found[str(side)] = starts.loc[own["footfall_number"]].to_numpy(float), late, words
+    for side in sorted({row["side"] for row in told}):
+        own = [row for row in told if row["side"] == side]
+        at_s = np.array([starts[row["footfall_number"]] for row in own])
+        found[side] = at_s, way * np.array([row["contact_difference_s"] for row in own]), words
     return found
 
 

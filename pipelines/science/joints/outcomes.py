@@ -6,14 +6,14 @@ Geometry is in ``joint_angles`` and ``joint_frames``, mechanics in ``joint_momen
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 
 from pipelines.science.events.from_force import SIDES
-from pipelines.science.frames import frame_of
+from pipelines.science.frames import Rows
 from pipelines.science.joints import angles as joint_angles
 from pipelines.science.joints import frames as joint_frames
 from pipelines.science.joints import moments as joint_moments
@@ -21,12 +21,10 @@ from pipelines.science.joints.landmarks import Landmarks, seen
 from pipelines.science.joints.segments import Segment, segments_for
 from pipelines.science.signals.filters import low_pass
 from pipelines.science.signals.sampling import stretch, value_at
+from pipelines.science.signals.smooth import SmoothMarkers
 from schemas.outcomes_signals import FOOTFALL_JOINTS
 from schemas.processing import Processing
 from schemas.trial import UP, FloatArray, Posture, Trial
-
-if TYPE_CHECKING:
-    import pandas as pd
 
 JOINTS = ("ankle", "knee", "hip")
 _DISTAL = {"ankle": ("shank", "foot"), "knee": ("thigh", "shank"), "hip": ("pelvis", "thigh")}
@@ -47,35 +45,40 @@ class JointAngle:
     angle_deg: FloatArray
 
 
-def compute_joints(
-    trial: Trial, footfalls: pd.DataFrame, posture: Posture | None, processing: Processing, sex: str | None
-) -> pd.DataFrame:
+def joint_rows(
+    trial: Trial, footfalls: Rows, angles: Sequence[JointAngle], processing: Processing, smooth: SmoothMarkers
+) -> Rows:
     """One row per footfall, joint and plane that the trial's markers allow: ``footfall_joints`` less provenance.
 
-    footfalls: what ``compute_footfalls`` made of the same trial. sex: as the runner stated it, for segment parameters;
-    None or any word but female and male means the study's default set. Angles are null without ``posture``, moments
-    without force or mass; a marker hidden during a contact makes what needs it null for that contact only. Joints
-    whose markers the trial lacks have no rows. Bad signals give nulls, not errors.
+    footfalls, angles, smooth: of the same trial, angles by ``joint_series``. Segment parameters are those of the sex
+    the runner stated; None or any word but female and male means the study's default set. Angles are null without a
+    posture, moments without force or mass; a marker hidden during a contact makes what needs it null for that contact
+    only. Joints whose markers the trial lacks have no rows. Bad signals give nulls, not errors.
     """
-    angles = joint_series(trial, posture, processing)
-    moments = _Moments(trial, processing, segments_for(sex, processing.joints.segments_when_sex_unknown))
+    moments = _Moments(trial, processing, segments_for(trial.sex, processing.joints.segments_when_sex_unknown), smooth)
+    rate = trial.marker_rate_hz
+    of_side = {side: [angle for angle in angles if angle.side == side] for side in SIDES}
+    together = {side: np.stack([a.angle_deg for a in own], axis=1) for side, own in of_side.items() if own}
     rows: list[dict[str, Any]] = []
-    for footfall in footfalls.to_dict("records"):
-        span = float(footfall["contact_s"]), float(footfall["toe_off_s"])
-        own = moments.during(footfall["side"], *span)
-        for angle in angles:
-            if angle.side != footfall["side"]:
-                continue
-            row = {name: footfall[name] for name in ("trial_id", "footfall_number", "side")}
-            row |= {"joint": angle.joint, "plane": angle.plane, "angle_against": angle.against}
-            row |= _angles(angle.angle_deg, trial.marker_rate_hz, *span)
+    for footfall in footfalls.records:
+        side, span = str(footfall["side"]), (float(footfall["contact_s"]), float(footfall["toe_off_s"]))
+        if side not in together:
+            continue
+        own = moments.during(side, *span)
+        read = _angles(together[side], rate, *span)
+        same = {name: footfall[name] for name in ("trial_id", "footfall_number", "side")}
+        for i, angle in enumerate(of_side[side]):
+            row = same | {"joint": angle.joint, "plane": angle.plane, "angle_against": angle.against}
+            row |= {name: values[i] for name, values in read.items()}
             moment = own.get(angle.joint) if angle.plane == "sagittal" else None
-            row["moment_peak_nm_per_kg"] = None if moment is None else _peak(moment, trial.marker_rate_hz, *span)
+            row["moment_peak_nm_per_kg"] = None if moment is None else _peak(moment, rate, *span)
             rows.append(row)
-    return frame_of(FOOTFALL_JOINTS, rows)
+    return Rows.of(FOOTFALL_JOINTS, rows)
 
 
-def joint_series(trial: Trial, posture: Posture | None, processing: Processing) -> tuple[JointAngle, ...]:
+def joint_series(
+    trial: Trial, posture: Posture | None, processing: Processing, smooth: SmoothMarkers
+) -> tuple[JointAngle, ...]:
     """Every joint angle the trial's markers allow, in the order side, joint, plane; filtered as the study's markers.
 
     Sagittal angles lie in the study's vertical plane of running; frontal and transverse ones are those of Grood &
@@ -84,10 +87,7 @@ def joint_series(trial: Trial, posture: Posture | None, processing: Processing) 
     if not trial.marker_rate_hz > 0:
         return ()
     roles = seen(trial.markers)
-    paths = {
-        name: low_pass(trial.markers[name], trial.marker_rate_hz, processing.marker_cutoff_hz, processing.filter_order)
-        for name in sorted(roles)
-    }
+    paths = {name: smooth.paths[name] for name in sorted(roles)}
     still = {name: np.asarray(place, float)[None] for name, place in posture.markers.items()} if posture else {}
     series = []
     for side in SIDES:
@@ -136,13 +136,14 @@ def _sagittal(marks: Landmarks) -> dict[str, tuple[str, FloatArray]]:
     return found
 
 
-def _angles(angle_deg: FloatArray, rate_hz: float, start_s: float, end_s: float) -> dict[str, float]:
-    """Angle at contact, peak and range, in deg; NaN where a sample that is needed is missing."""
-    _, during = stretch(angle_deg, rate_hz, start_s, end_s)
+def _angles(angles_deg: FloatArray, rate_hz: float, start_s: float, end_s: float) -> dict[str, list[float]]:
+    """At contact, peak and range of each of k angles (frames, k) in deg; NaN where a sample is missing."""
+    _, during = stretch(angles_deg, rate_hz, start_s, end_s)
+    highest = during.max(axis=0)
     return {
-        "angle_at_contact_deg": float(value_at(angle_deg, rate_hz, start_s)),
-        "angle_peak_deg": float(during.max()),
-        "angle_range_deg": float(during.max() - during.min()),
+        "angle_at_contact_deg": value_at(angles_deg, rate_hz, start_s).tolist(),
+        "angle_peak_deg": highest.tolist(),
+        "angle_range_deg": (highest - during.min(axis=0)).tolist(),
     }
 
 
@@ -153,9 +154,12 @@ def _peak(values: FloatArray, rate_hz: float, start_s: float, end_s: float) -> f
 class _Moments:
     """Joint moments of one trial, worked out once for each leg and set of plates."""
 
-    def __init__(self, trial: Trial, processing: Processing, segments: Mapping[str, Segment]) -> None:
-        self.trial, self.processing, self.segments = trial, processing, segments
+    def __init__(
+        self, trial: Trial, processing: Processing, segments: Mapping[str, Segment], smooth: SmoothMarkers
+    ) -> None:
+        self.trial, self.processing, self.segments, self.smooth = trial, processing, segments, smooth
         self.made: dict[tuple[str, tuple[int, ...]], dict[str, FloatArray]] = {}
+        self.wrenches: dict[tuple[int, ...], tuple[FloatArray, FloatArray]] = {}
         self.usable = moments_can_be_had(trial, processing)
 
     def during(self, side: str, start_s: float, end_s: float) -> dict[str, FloatArray]:
@@ -178,22 +182,18 @@ class _Moments:
         return self.made[side, loaded]
 
     def _make(self, side: str, loaded: tuple[int, ...]) -> dict[str, FloatArray]:
-        marks = Landmarks(self._paths(), side, self.processing, seen(self.trial.markers))
+        paths = self.smooth.below(self.processing.joints.moment_cutoff_hz)
+        marks = Landmarks(paths, side, self.processing, seen(self.trial.markers))
         wanted = {name: getattr(marks, name) for name in ("heel", "toe", "ankle", "knee", "hip")}
         points = {name: path for name, path in wanted.items() if path is not None}
         if not {"heel", "toe", "ankle"} <= points.keys():
             return {}
-        force, moment = self._wrench(loaded)
+        if loaded not in self.wrenches:
+            self.wrenches[loaded] = self._wrench(loaded)
+        force, moment = self.wrenches[loaded]
         mass = float(self.trial.mass_kg or np.nan)
         made = joint_moments.joint_moments(points, force, moment, self.trial.marker_rate_hz, mass, self.segments)
         return {joint: joint_moments.extensor(joint, values) / mass for joint, values in made.items()}
-
-    def _paths(self) -> dict[str, FloatArray]:
-        settings, rate = self.processing, self.trial.marker_rate_hz
-        return {
-            name: low_pass(path, rate, settings.joints.moment_cutoff_hz, settings.filter_order)
-            for name, path in self.trial.markers.items()
-        }
 
     def _wrench(self, loaded: tuple[int, ...]) -> tuple[FloatArray, FloatArray]:
         """Force in N and moment about the study's origin in N.m of these plates at the marker frames, (frames, 3)."""

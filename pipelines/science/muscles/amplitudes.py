@@ -4,17 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 
+from pipelines.science.frames import Rows
 from pipelines.science.muscles.signal import Conditioned, Key, condition, conditioned_muscles, linear_envelope
 from pipelines.science.muscles.windows import Step, steps_of, windows_of
 from schemas.processing_signals import MuscleProcessing
 from schemas.trial import FloatArray, Signal
-
-if TYPE_CHECKING:
-    import pandas as pd
 
 
 @dataclass(frozen=True)
@@ -59,7 +57,7 @@ def amplitude_rows(
 
 
 def reference_amplitude(
-    signal: Signal, processing: MuscleProcessing, kind: str, footfalls: pd.DataFrame | None = None
+    signal: Signal, processing: MuscleProcessing, kind: str, footfalls: Rows | None = None
 ) -> float | None:
     """One recording's reference amplitude of one muscle in uV; None where the recording has none to give.
 
@@ -75,7 +73,7 @@ def reference_amplitude(
 
 
 def references_of(
-    recordings: Iterable[tuple[Iterable[Signal], pd.DataFrame | None]], processing: MuscleProcessing
+    recordings: Iterable[tuple[Iterable[Signal], Rows | None]], processing: MuscleProcessing
 ) -> Mapping[Key, Reference]:
     """The reference of every muscle from one session's reference recordings, each given with its footfalls.
 

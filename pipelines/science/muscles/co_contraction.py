@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 
 from pipelines.science.muscles.amplitudes import Reference, usable
-from pipelines.science.muscles.signal import Conditioned, linear_envelope
+from pipelines.science.muscles.signal import Conditioned
 from pipelines.science.muscles.windows import Step, windows_of
 from schemas.processing_signals import MuscleProcessing
 from schemas.trial import FloatArray
@@ -41,34 +41,35 @@ FORMULAS = {"falconer_winter": falconer_winter, "rudolph": rudolph}
 
 def co_contraction_rows(
     pair: tuple[Conditioned, Conditioned],
+    envelopes: tuple[FloatArray, FloatArray],
     references: tuple[Reference | None, Reference | None],
     steps: Iterable[Step],
     processing: MuscleProcessing,
 ) -> Iterator[dict[str, Any]]:
     """Rows of ``co_contractions`` less trial, side, muscles and provenance; values are null without both references.
 
-    Two signals of one trial may differ in rate; the second is then interpolated at the samples of the first.
+    envelopes: (n,) uV each, of the two. Two signals of one trial may differ in rate; the second is then interpolated at
+    the samples of the first.
     """
     one, other = pair
     kind = _shared_kind(references)
-    curves = [linear_envelope(m, processing.envelope_cutoff_hz, processing.filter_order) for m in pair]
     scaled = [
         curve / reference.amplitude_uv if reference and kind else np.full(len(curve), np.nan)
-        for curve, reference in zip(curves, references, strict=True)
+        for curve, reference in zip(envelopes, references, strict=True)
     ]
+    here, there = (muscle.start_s + np.arange(len(muscle.samples)) / muscle.rate_hz for muscle in pair)
+    beside = scaled[1] if np.array_equal(here, there) else np.interp(here, there, scaled[1])
     for step in steps:
         for window, start_s, end_s in windows_of(step, processing):
             span = one.span(start_s, end_s)
             if span is None or other.span(start_s, end_s) is None:
                 continue
-            times = one.start_s + np.arange(span.start, span.stop) / one.rate_hz
-            beside = np.interp(times, other.start_s + np.arange(len(scaled[1])) / other.rate_hz, scaled[1])
             for formula, compute in FORMULAS.items():
                 yield {
                     "footfall_number": step.footfall_number,
                     "analysis_window": window,
                     "formula": formula,
-                    "co_contraction_index": compute(scaled[0][span], beside),
+                    "co_contraction_index": compute(scaled[0][span], beside[span]),
                     "normalisation": kind or "none",
                 }
 

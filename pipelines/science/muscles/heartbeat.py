@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import lru_cache
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -48,21 +51,25 @@ def heartbeat_in(muscle: Muscle, steps_s: tuple[float, ...]) -> Heartbeat | None
     slow = np.where(_in_bursts(muscle), np.nan, within(muscle.raw, rate, *BEAT_HZ))  # mains lies above this band
     cells = _cells(slow, rate)
     limit = LIMIT * float(np.nanmedian(np.abs(cells))) if np.isfinite(cells).any() else 0.0
+    tried = np.arange(SHORTEST_S, longest, STEP_S)
     best: Heartbeat | None = None
-    for interval in np.arange(SHORTEST_S, longest, STEP_S):
-        if any(abs(interval / step - 1) < NEAR_A_STEP for step in steps_s):
-            continue
-        share, shape = _repeats(cells, limit, interval)
+    shares = _shares(cells, limit, tuple(tried.tolist()))
+    allowed = np.array([not any(abs(interval / step - 1) < NEAR_A_STEP for step in steps_s) for interval in tried])
+    for place in np.flatnonzero(allowed):
+        share, interval = float(shares[place]), float(tried[place])
         if best is None or share > best.share + 0.05:  # the shortest of intervals that serve about as well
-            middle = int(np.argmax(np.abs(shape)))
-            first_s = muscle.signal.start_s + (middle + 0.5) * CELL_S
-            while first_s < 0:
-                first_s += interval
-            best = Heartbeat(float(interval), share, float(np.abs(shape[middle])), float(first_s))
-    locked = max((_repeats(cells, limit, step)[0] for step in steps_s), default=-1.0)
-    if best is not None and locked >= best.share:  # movement, which repeats itself at fractions of a stride as well
+            best = Heartbeat(interval, share, 0.0, 0.0)
+    if best is None:
+        return None
+    locked = max(_shares(cells, limit, steps_s).tolist(), default=-1.0)
+    if locked >= best.share:  # movement, which repeats itself at fractions of a stride as well
         return replace(best, share=0.0)
-    return best
+    shape = _waveform(cells, best.interval_s)
+    middle = int(np.argmax(np.abs(shape)))
+    first_s = muscle.signal.start_s + (middle + 0.5) * CELL_S
+    while first_s < 0:
+        first_s += best.interval_s
+    return replace(best, size_uv=float(np.abs(shape[middle])), first_s=float(first_s))
 
 
 def _in_bursts(muscle: Muscle) -> NDArray[np.bool_]:
@@ -85,19 +92,50 @@ def _cells(samples: FloatArray, rate_hz: float) -> FloatArray:
     return np.asarray(samples[: count * length].reshape(count, length).mean(axis=1))
 
 
-def _repeats(cells: FloatArray, limit: float, interval_s: float) -> tuple[float, FloatArray]:
-    """How well cells, cut off at ``limit``, foretell each other at this interval, and the uncut waveform over it."""
-    at = (np.arange(len(cells)) + 0.5) * CELL_S
-    column = ((at % interval_s) / CELL_S).astype(int)
+def _columns(count: int, intervals_s: Sequence[float]) -> NDArray[np.int32]:
+    """(count, k): the column of each cell when rows are one of the k intervals long."""
+    at = (np.arange(count) + 0.5) * CELL_S
+    return ((at[:, None] % np.array(intervals_s)) / CELL_S).astype(np.int32)
+
+
+@lru_cache(maxsize=4)  # the muscles of one trial are as long as each other
+def _folding(count: int, intervals_s: tuple[float, ...]) -> tuple[Any, int]:
+    """Matrix (k w, count) that sums cells by interval and column, and w, the columns of the longest interval."""
+    from scipy.sparse import csc_array
+
+    columns = _columns(count, intervals_s)
+    width = int(columns.max()) + 1 if columns.size else 1
+    apart = columns + width * np.arange(len(intervals_s), dtype=np.int32)  # no two intervals share a column
+    starts = len(intervals_s) * np.arange(count + 1)
+    parts = (np.ones(columns.size), apart.ravel(), starts)
+    return csc_array(parts, shape=(width * len(intervals_s), count)), width
+
+
+def _shares(cells: FloatArray, limit: float, intervals_s: tuple[float, ...]) -> FloatArray:
+    """(k,) how well cells (m,), cut off at ``limit``, foretell each other at these intervals; -1 where too few do.
+
+    With n cells in a column, their sum s and sum of squares q, a cell y is foretold by (s - y) / (n - 1), and the
+    squared errors of the column add up to n (n q - s^2) / (n - 1)^2.
+    """
+    if not len(cells) or not intervals_s:
+        return np.full(len(intervals_s), -1.0)
+    fold, width = _folding(len(cells), intervals_s)
     known = np.isfinite(cells)
+    y = np.where(known, np.clip(cells, -limit, limit), 0.0)  # so that one blow does not outweigh the beats
+    n, s, q = (fold @ values for values in (known.astype(float), y, y**2))
+    judged = n >= 3
+    n, s, q = (np.where(judged, part, 0.0).reshape(-1, width) for part in (n, s, q))
+    with np.errstate(invalid="ignore", divide="ignore"):
+        left = np.where(n > 0, n * (n * q - s**2) / (n - 1) ** 2, 0.0).sum(axis=1)
+        enough = (n.sum(axis=1) >= len(cells) / 3) & (q.sum(axis=1) > 0)
+        return np.where(enough, 1 - left / q.sum(axis=1), -1.0)
+
+
+def _waveform(cells: FloatArray, interval_s: float) -> FloatArray:
+    """(w,) mean of the uncut cells in each column of an interval, of columns with three of them or more; else 0."""
+    column = _columns(len(cells), [interval_s])[:, 0]
     width = int(column.max()) + 1
+    known = np.isfinite(cells)
     counts = np.bincount(column[known], minlength=width)
     judged = known & (counts[column] >= 3)
-    own = column[judged]
-    y = np.clip(cells[judged], -limit, limit)  # so that one blow, or the rest of one burst, does not outweigh the beats
-    power = float(np.sum(y**2))
-    if len(y) < len(cells) / 3 or power <= 0:
-        return -1.0, np.zeros(width)
-    foretold = (np.bincount(own, weights=y, minlength=width)[own] - y) / (counts[own] - 1)
-    shape = np.bincount(own, weights=cells[judged], minlength=width) / np.maximum(counts, 1)
-    return 1 - float(np.sum((y - foretold) ** 2)) / power, shape
+    return np.bincount(column[judged], weights=cells[judged], minlength=width) / np.maximum(counts, 1)

@@ -1,28 +1,25 @@
-"""What checks of muscles share: signals in microvolts, how strong they are when, contacts.
+"""What checks of muscles share: how strong a conditioned signal is when, whether it is raw, its faults' places.
 
-Pure functions on arrays and trials; registers no check. Nothing here judges: limits are in the checks. Signals that the
-outcomes refuse already (``muscle_signals.signal_problem``) are left out, so that no channel is told of twice.
+Nothing here judges: limits are in the checks. A muscle is judged by the very signal that outcomes are computed from
+(``signal.Conditioned``); those that the outcomes refuse already are left out, so that no channel is told of twice.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cached_property
-from typing import TYPE_CHECKING, Any, Literal
+from typing import Any, Literal
 
 import numpy as np
 from numpy.lib.stride_tricks import sliding_window_view
 
+from pipelines.science.frames import Rows
+from pipelines.science.muscles.outcomes import Muscles
+from pipelines.science.muscles.signal import Conditioned, filtered, is_muscle
+from schemas.processing_signals import MuscleProcessing
 from schemas.reading import ChannelFacts
-from schemas.study import Study
 from schemas.trial import FloatArray, Signal, Trial
 
-if TYPE_CHECKING:
-    import pandas as pd
-
-#: UCUM codes of voltages, in microvolts (UCUM prefixes n, u, m, k).
-MICROVOLTS = {"nV": 1e-3, "uV": 1.0, "mV": 1e3, "V": 1e6, "kV": 1e9}
 #: Own choice: long enough for some tens of independent values of a muscle signal, a fifth of a contact in running.
 LEVEL_WINDOW_S = 0.05
 #: Own choice: shorter signals are not judged; a running stride takes about 0.7 s.
@@ -30,16 +27,15 @@ SHORTEST_S = 0.5
 #: Own choice: parts of the windows that count as burst and as quiet.
 BURST_PERCENT, QUIET_PERCENT = 95, 10
 Form = Literal["raw", "rectified", "smoothed"]
-Outcomes = Mapping[str, "pd.DataFrame"] | None
 
 
 @dataclass(frozen=True)
 class Muscle:
-    """One muscle signal. raw: (n,) uV at the skin, offset and all, NaN where missing. band: its two edges, Hz."""
+    """One muscle signal, conditioned as outcomes take it."""
 
     signal: Signal
-    raw: FloatArray
-    band: tuple[float, float]
+    conditioned: Conditioned
+    settings: MuscleProcessing
 
     @property
     def name(self) -> str:
@@ -56,10 +52,26 @@ class Muscle:
         """Samples per second of the trial's clock."""
         return self.signal.rate_hz
 
+    @property
+    def band(self) -> tuple[float, float]:
+        """Edges in Hz of the band it is looked at in: the study's, as far as its rate allows."""
+        return self.settings.band_low_hz, min(self.settings.band_high_hz, 0.48 * self.rate_hz)
+
+    @property
+    def raw(self) -> FloatArray:
+        """(n,) uV at the skin, offset and all, NaN where missing."""
+        return self.conditioned.raw
+
     @cached_property
     def banded(self) -> FloatArray:
-        """(n,) uV within the study's band, NaN where missing."""
-        return within(self.raw, self.rate_hz, *self.band)
+        """(n,) uV as outcomes filter it, NaN where missing. A stretch that stands still is rest here, and not missing.
+
+        A coarse converter stands still while the muscle rests; without its rest no burst would stand out.
+        """
+        own = self.conditioned
+        if own.problem is None and own.missing_fraction == np.mean(~np.isfinite(own.raw)):
+            return own.samples
+        return filtered(own.raw, self.rate_hz, self.settings, self.band[1])
 
     @cached_property
     def levels_uv(self) -> FloatArray:
@@ -74,17 +86,17 @@ class Muscle:
         real = gaps[gaps > 1e-9 * np.abs(values[[0, -1]]).max()] if len(gaps) else gaps
         return float(real.min()) if len(real) else 0.0
 
-    @property
+    @cached_property
     def burst_uv(self) -> float:
         """Root mean square of the strongest twentieth of the windows begins here."""
         return _percentile(self.levels_uv, BURST_PERCENT)
 
-    @property
+    @cached_property
     def quiet_uv(self) -> float:
         """Root mean square of the quietest tenth of the windows ends here."""
         return _percentile(self.levels_uv, QUIET_PERCENT)
 
-    @property
+    @cached_property
     def ratio(self) -> float:
         """How many times stronger bursts are than quiet moments; infinite where these show nothing at all."""
         return self.burst_uv / self.quiet_uv if self.quiet_uv > 0 else float("inf")
@@ -133,29 +145,31 @@ class Muscle:
         return "rectified" if share > 0.05 else "smoothed"
 
 
-def muscles_of(trial: Trial, study: Study, outcomes: Outcomes, *, raw_only: bool = True) -> list[Muscle]:
-    """The muscle signals of a trial that can be judged; with ``raw_only`` none that was rectified or smoothed.
+def judged_muscles(trial: Trial, muscles: Muscles) -> list[Muscle]:
+    """The muscle signals of a trial that can be judged, in whatever form they came.
 
-    Without it also those that the outcomes refuse as stuck: a rectified signal at rest is stuck at zero.
+    Those that the outcomes of a running trial refuse are left out, but for stuck ones: a rectified signal at rest is
+    stuck at zero.
     """
-    refused = {key for key, why in refusals(outcomes).items() if raw_only or why != "saturated"}
-    settings = study.processing.muscle
     found = []
     for signal in trial.signals:
-        if signal.role != "muscle" or signal.muscle is None or signal.side is None:
+        if not is_muscle(signal):
             continue
-        factor = MICROVOLTS.get(signal.unit)
-        gain = _decibels(signal.amplifier_gain)
-        if factor is None or gain is None or (signal.muscle, signal.side) in refused:
+        own = muscles.conditioned[str(signal.muscle), str(signal.side)]
+        if trial.kind == "running" and own.problem not in (None, "saturated"):
             continue
-        raw = np.where(np.isfinite(signal.samples), signal.samples, np.nan).astype(float) * factor / gain
-        if not signal.rate_hz > 0 or np.isfinite(raw).sum() < SHORTEST_S * signal.rate_hz:
+        if not signal.rate_hz > 0 or np.isfinite(own.raw).sum() < max(SHORTEST_S * signal.rate_hz, 1):
             continue
-        upper = min(settings.band_high_hz, 0.48 * signal.rate_hz)
-        muscle = Muscle(signal, raw, (settings.band_low_hz, upper))
-        if upper > settings.band_low_hz and muscle.burst_uv > 0 and not (raw_only and muscle.form != "raw"):
+        muscle = Muscle(signal, own, muscles.processing)
+        low, high = muscle.band
+        if high > low and muscle.burst_uv > 0:
             found.append(muscle)
     return found
+
+
+def raw_muscles(judged: list[Muscle]) -> list[Muscle]:
+    """Those of them that are neither stuck nor rectified or smoothed."""
+    return [m for m in judged if m.conditioned.problem != "saturated" and m.form == "raw"]
 
 
 def fault_of(
@@ -178,32 +192,11 @@ def file_of(signal: Signal, trial: Trial, channels: ChannelFacts | None) -> str:
     return (channels and channels.second_file) or trial.file if signal.source == "sidecar" else trial.file
 
 
-def refusals(outcomes: Outcomes) -> dict[tuple[str, str], str]:
-    """Muscle and side -> why the outcomes refuse its signal, where they do."""
-    rows = (outcomes or {}).get("muscle_signals")
-    if rows is None or not len(rows):
-        return {}
-    broken = rows[rows["signal_problem"].notna()]
-    return {(row["muscle"], row["side"]): row["signal_problem"] for row in broken.to_dict("records")}
-
-
 def without_muscles(trial: Trial) -> str:
     """Why there was no muscle to look at."""
     if any(signal.role == "muscle" for signal in trial.signals):
         return "no muscle signal is fit to be judged; muscle_signals_can_be_used says why"
     return "no muscle was recorded"
-
-
-def _decibels(gain: str | None) -> float | None:
-    """What the samples must still be divided by: plain numbers were taken off when the file was read."""
-    text = (gain or "").strip().lower()
-    try:
-        value = float(text.removesuffix("db") or 1)
-    except ValueError:
-        return None
-    if text.endswith("db"):
-        return float(10 ** (value / 20)) if np.isfinite(value) else None
-    return 1.0 if np.isfinite(value) and value > 0 else None
 
 
 def within(samples: FloatArray, rate_hz: float, low_hz: float, high_hz: float) -> FloatArray:
@@ -238,11 +231,14 @@ def power_density(samples: FloatArray, rate_hz: float, low_hz: float, high_hz: f
     return float(np.nanmean(part**2)) / (high_hz - low_hz) if np.isfinite(part).any() else 0.0
 
 
-def contacts_by_side(footfalls: pd.DataFrame | None) -> dict[str, list[tuple[float, float]]]:
+def contacts_by_side(footfalls: Rows) -> dict[str, list[tuple[float, float]]]:
     """Side -> (contact, toe-off) in s of each complete footfall, in order of time."""
     found: dict[str, list[tuple[float, float]]] = {"left": [], "right": []}
-    if footfalls is not None and len(footfalls):
-        whole = footfalls.dropna(subset=["side", "contact_s", "toe_off_s"]).sort_values("contact_s")
-        for side, start, end in whole[["side", "contact_s", "toe_off_s"]].itertuples(index=False):
-            found.setdefault(side, []).append((float(start), float(end)))
+    rows = zip(
+        footfalls.columns["side"], *(footfalls.numbers(n).tolist() for n in ("contact_s", "toe_off_s")), strict=True
+    )
+    for side, start, end in sorted(
+        (row for row in rows if row[0] and np.isfinite(row[1] + row[2])), key=lambda r: r[1]
+    ):
+        found.setdefault(side, []).append((start, end))
     return found

@@ -2,54 +2,63 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
-from pipelines.science.frames import frame_of
+from pipelines.science.frames import Rows
 from pipelines.science.muscles.amplitudes import Reference, amplitude_rows, root_mean_square
 from pipelines.science.muscles.bursts import METHODS, activity, baseline_of, burst_rows, signal_to_noise
 from pipelines.science.muscles.co_contraction import co_contraction_rows
-from pipelines.science.muscles.signal import Conditioned, Key, conditioned_muscles
+from pipelines.science.muscles.signal import Conditioned, Key, conditioned_muscles, linear_envelope
 from pipelines.science.muscles.windows import Step, steps_of
 from schemas.outcomes_muscle import CO_CONTRACTIONS, MUSCLE_AMPLITUDES, MUSCLE_BURSTS, MUSCLE_SIGNALS
 from schemas.processing_signals import MuscleProcessing
-from schemas.trial import Signal
-
-if TYPE_CHECKING:
-    import pandas as pd
+from schemas.trial import FloatArray, Signal
 
 
 @dataclass(frozen=True)
 class MuscleOutcomes:
     """The four muscle tables of one trial, in definition order, less provenance."""
 
-    amplitudes: pd.DataFrame
-    bursts: pd.DataFrame
-    co_contractions: pd.DataFrame
-    signals: pd.DataFrame
+    amplitudes: Rows
+    bursts: Rows
+    co_contractions: Rows
+    signals: Rows
 
 
-def compute_muscles(
-    trial_id: str,
-    signals: Sequence[Signal],
-    footfalls: pd.DataFrame,
-    processing: MuscleProcessing,
-    references: Mapping[Key, Reference],
+class Muscles:
+    """The muscle signals of one trial, conditioned once, with their envelopes, each made when first asked for."""
+
+    def __init__(self, signals: Iterable[Signal], processing: MuscleProcessing) -> None:
+        self.processing = processing
+        self.conditioned: Mapping[Key, Conditioned] = conditioned_muscles(signals, processing)
+        self._envelopes: dict[Key, FloatArray] = {}
+
+    def envelope(self, key: Key) -> FloatArray:
+        """Linear envelope (n,) in uV; NaN where missing, all NaN if the signal is of no use."""
+        if key not in self._envelopes:
+            settings = self.processing
+            muscle = self.conditioned[key]
+            self._envelopes[key] = linear_envelope(muscle, settings.envelope_cutoff_hz, settings.filter_order)
+        return self._envelopes[key]
+
+
+def muscle_outcomes(
+    trial_id: str, muscles: Muscles, footfalls: Rows, references: Mapping[Key, Reference]
 ) -> MuscleOutcomes:
     """Everything that is told about the muscles of one trial.
 
-    footfalls: rows of that table for this trial, by whatever method. references: by muscle and side; those that are
-    missing leave amplitudes unnormalised and co-contraction null. A muscle that was not recorded has no rows; one whose
-    signal is of no use has a row in ``signals`` that says why, and null values in the other tables. Never raises on
-    bad signals.
+    footfalls: of the same trial, by whatever method. references: by muscle and side; those that are missing leave
+    amplitudes unnormalised and co-contraction null. A muscle that was not recorded has no rows; one whose signal is of
+    no use has a row in ``signals`` that says why, and null values in the other tables. Never raises on bad signals.
     """
-    muscles = conditioned_muscles(signals, processing)
-    steps = {side: steps_of(footfalls, side) for side in sorted({side for _, side in muscles})}
+    processing = muscles.processing
+    steps = {side: steps_of(footfalls, side) for side in sorted({side for _, side in muscles.conditioned})}
     amplitudes: list[dict[str, Any]] = []
     bursts: list[dict[str, Any]] = []
     qualities: list[dict[str, Any]] = []
-    for key, muscle in muscles.items():
+    for key, muscle in muscles.conditioned.items():
         own = {"trial_id": trial_id, "muscle": key[0], "side": key[1]}
         rows = amplitude_rows(muscle, steps[key[1]], processing, references.get(key))
         amplitudes += [own | row for row in rows]
@@ -57,10 +66,10 @@ def compute_muscles(
         bursts += [own | row for row in found]
         qualities.append(own | quality)
     return MuscleOutcomes(
-        frame_of(MUSCLE_AMPLITUDES, amplitudes),
-        frame_of(MUSCLE_BURSTS, bursts),
-        frame_of(CO_CONTRACTIONS, _co_contractions(trial_id, muscles, steps, processing, references)),
-        frame_of(MUSCLE_SIGNALS, qualities),
+        Rows.of(MUSCLE_AMPLITUDES, amplitudes),
+        Rows.of(MUSCLE_BURSTS, bursts),
+        Rows.of(CO_CONTRACTIONS, _co_contractions(trial_id, muscles, steps, references)),
+        Rows.of(MUSCLE_SIGNALS, qualities),
     )
 
 
@@ -82,20 +91,18 @@ def _bursts_and_quality(
 
 
 def _co_contractions(
-    trial_id: str,
-    muscles: Mapping[Key, Conditioned],
-    steps: Mapping[str, Sequence[Step]],
-    processing: MuscleProcessing,
-    references: Mapping[Key, Reference],
+    trial_id: str, muscles: Muscles, steps: Mapping[str, Sequence[Step]], references: Mapping[Key, Reference]
 ) -> list[dict[str, Any]]:
     rows: list[dict[str, Any]] = []
-    for one, other in processing.co_contraction_pairs:
+    there = muscles.conditioned
+    for one, other in muscles.processing.co_contraction_pairs:
         for side in steps:
             keys = (one, side), (other, side)
-            if keys[0] not in muscles or keys[1] not in muscles:
+            if keys[0] not in there or keys[1] not in there:
                 continue
             own = {"trial_id": trial_id, "side": side, "muscle": one, "opposing_muscle": other}
-            pair = muscles[keys[0]], muscles[keys[1]]
+            pair, curves = (there[keys[0]], there[keys[1]]), (muscles.envelope(keys[0]), muscles.envelope(keys[1]))
             both = references.get(keys[0]), references.get(keys[1])
-            rows += [own | row for row in co_contraction_rows(pair, both, steps[side], processing)]
+            found = co_contraction_rows(pair, curves, both, steps[side], muscles.processing)
+            rows += [own | row for row in found]
     return rows

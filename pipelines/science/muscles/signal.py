@@ -8,11 +8,13 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
 
-from pipelines.science.signals.filters import corrected_cutoff_hz
+from pipelines.science.signals.filters import Design, design, low_pass_design, there_and_back
+from pipelines.science.signals.gain import gain_of
 from schemas.mechanics import runs
 from schemas.processing_signals import MuscleProcessing
 from schemas.trial import FloatArray, Signal
@@ -32,12 +34,14 @@ class Conditioned:
     """One muscle signal as outcomes take it.
 
     samples: (n,) uV, band-passed, NaN where missing; sample i stands at ``start_s + i / rate_hz``. problem: a word of
-    ``muscle_signals.signal_problem``; then every sample is NaN.
+    ``muscle_signals.signal_problem``; then every sample is NaN. raw: (n,) uV at the skin, offset and all, NaN where
+    missing, and everywhere if it is not known what a unit of it is worth.
     """
 
     rate_hz: float
     start_s: float
     samples: FloatArray
+    raw: FloatArray
     problem: str | None
     saturated_fraction: float
     missing_fraction: float
@@ -51,13 +55,18 @@ class Conditioned:
         return slice(first, stop) if 0 <= first < stop <= len(self.samples) else None
 
 
+def is_muscle(signal: Signal) -> bool:
+    """Whether the signal is a muscle's whose name and side are told."""
+    return signal.role == "muscle" and signal.muscle is not None and signal.side is not None
+
+
 def conditioned_muscles(signals: Iterable[Signal], processing: MuscleProcessing) -> dict[Key, Conditioned]:
     """Every muscle among ``signals`` by name and side. A muscle that stands twice is of no use: which is it?"""
     found: dict[Key, Conditioned] = {}
     for signal in signals:
-        if signal.role != "muscle" or signal.muscle is None or signal.side is None:
+        if not is_muscle(signal):
             continue
-        key = signal.muscle, signal.side
+        key = str(signal.muscle), str(signal.side)
         twice = "recorded_twice" if key in found else None
         found[key] = condition(signal, processing, problem=twice)
     return found
@@ -74,23 +83,20 @@ def condition(signal: Signal, processing: MuscleProcessing, *, problem: str | No
             there[start:stop] = False
     factor = microvolts_per_unit(signal)
     problem = problem or _problem(signal, raw, there, stuck, factor, processing)
+    at_skin = raw * (np.nan if isinstance(factor, str) else factor)
     samples = np.full(len(raw), np.nan)
-    if problem is None and not isinstance(factor, str):
-        samples = _filtered(np.where(there, raw * factor, np.nan), signal.rate_hz, processing)
+    if problem is None:
+        samples = filtered(np.where(there, at_skin, np.nan), signal.rate_hz, processing)
     return Conditioned(
         signal.rate_hz,
         signal.start_s,
         samples,
+        at_skin,
         problem,
         stuck,
         float(np.mean(~there)) if len(there) else 1.0,
         processing.mains_notch_hz is not None and problem is None,
     )
-
-
-def envelope(signal: Signal, processing: MuscleProcessing) -> FloatArray:
-    """Linear envelope (n,) in uV, one value per sample of ``signal``; NaN where missing, all NaN if it is of no use."""
-    return linear_envelope(condition(signal, processing), processing.envelope_cutoff_hz, processing.filter_order)
 
 
 def linear_envelope(muscle: Conditioned, cutoff_hz: float, order: int) -> FloatArray:
@@ -106,10 +112,8 @@ def smooth(rectified: FloatArray, rate_hz: float, cutoff_hz: float, order: int =
     """
     if not cutoff_hz < rate_hz / 2:
         return rectified
-    from scipy.signal import butter
-
-    sections = butter(order, corrected_cutoff_hz(cutoff_hz, rate_hz, order), fs=rate_hz, output="sos")
-    return _there_and_back(rectified, sections, round(LEAST_PERIODS * rate_hz / cutoff_hz), shortest=2)
+    passing = low_pass_design(order, cutoff_hz, rate_hz)
+    return _run_by_run(rectified, passing, round(LEAST_PERIODS * rate_hz / cutoff_hz), shortest=2)
 
 
 def microvolts_per_unit(signal: Signal) -> float | str:
@@ -121,15 +125,10 @@ def microvolts_per_unit(signal: Signal) -> float | str:
     factor = MICROVOLTS.get(signal.unit)
     if factor is None:
         return "unit_not_a_voltage"
-    text = (signal.amplifier_gain or "").strip()
-    in_decibels = text.lower().endswith("db")
-    try:
-        gain = float(text[:-2] if in_decibels else text or 1)
-    except ValueError:
+    gain = gain_of(signal.amplifier_gain)
+    if gain is None:
         return "gain_not_understood"
-    if not np.isfinite(gain) or (gain <= 0 and not in_decibels):
-        return "gain_not_understood"
-    return factor / 10 ** (gain / 20) if in_decibels else factor
+    return factor / gain.ratio if gain.in_decibels else factor
 
 
 def band_pass(samples: FloatArray, rate_hz: float, low_hz: float, high_hz: float, order: int = 2) -> FloatArray:
@@ -141,14 +140,18 @@ def band_pass(samples: FloatArray, rate_hz: float, low_hz: float, high_hz: float
     as a low-pass's cut-off (see ``filters.corrected_cutoff_hz``) while w1 w2 stays, with w = tan(pi f / rate).
     A run shorter than three periods of ``low_hz`` is too short to be filtered and comes back NaN.
     """
+    settling = round(LEAST_PERIODS * rate_hz / low_hz)
+    return _run_by_run(samples, _band_pass_design(order, low_hz, high_hz, rate_hz), settling, shortest=settling)
+
+
+@lru_cache(maxsize=64)
+def _band_pass_design(order: int, low_hz: float, high_hz: float, rate_hz: float) -> Design:
     from scipy.signal import butter
 
     low, high = np.tan(np.pi * np.array([low_hz, high_hz]) / rate_hz)
     half = (high - low) / (2**0.5 - 1) ** (1 / (2 * order)) / 2
     edges = np.sqrt(low * high + half**2) + np.array([-half, half])
-    sections = butter(order, rate_hz / np.pi * np.arctan(edges), "bandpass", fs=rate_hz, output="sos")
-    settling = round(LEAST_PERIODS * rate_hz / low_hz)
-    return _there_and_back(samples, sections, settling, shortest=settling)
+    return design(butter(order, rate_hz / np.pi * np.arctan(edges), "bandpass", fs=rate_hz, output="sos"))
 
 
 def notch(samples: FloatArray, rate_hz: float, mains_hz: float, width_hz: float) -> FloatArray:
@@ -157,34 +160,41 @@ def notch(samples: FloatArray, rate_hz: float, mains_hz: float, width_hz: float)
     One pass has the squared gain x^2 / (1 + x^2), x being the distance from the middle in half widths; two passes
     reach one half at x^2 = 1 / (2^(1/2) - 1), so one pass is made narrower by that root.
     """
+    settling = round(LEAST_PERIODS * rate_hz / width_hz)
+    return _run_by_run(samples, _notch_design(mains_hz, width_hz, rate_hz), settling, shortest=2)
+
+
+@lru_cache(maxsize=64)
+def _notch_design(mains_hz: float, width_hz: float, rate_hz: float) -> Design:
     from scipy.signal import iirnotch, tf2sos
 
     quality = mains_hz / (width_hz * (2**0.5 - 1) ** 0.5)
-    settling = round(LEAST_PERIODS * rate_hz / width_hz)
-    return _there_and_back(samples, tf2sos(*iirnotch(mains_hz, quality, fs=rate_hz)), settling, shortest=2)
+    return design(tf2sos(*iirnotch(mains_hz, quality, fs=rate_hz)))
 
 
-def _there_and_back(samples: FloatArray, sections: FloatArray, settling: int, shortest: int) -> FloatArray:
+def _run_by_run(samples: FloatArray, passing: Design, settling: int, shortest: int) -> FloatArray:
     """Both passes over each run of finite samples at least ``shortest`` samples long; the other samples NaN.
 
     Runs go on for ``settling`` samples as their mirror image, not turned over: that would put a step of twice the last
     sample at each end.
     """
-    from scipy.signal import sosfiltfilt
-
-    filtered = np.full(len(samples), np.nan)
+    result = np.full(len(samples), np.nan)
     for start, stop in runs(np.isfinite(samples)):
         if stop - start >= shortest:
             pad = min(settling, stop - start - 1)
-            filtered[start:stop] = sosfiltfilt(sections, samples[start:stop], padtype="even", padlen=pad)
-    return filtered
+            result[start:stop] = there_and_back(samples[start:stop], passing, pad, turned_over=False)
+    return result
 
 
-def _filtered(samples: FloatArray, rate_hz: float, processing: MuscleProcessing) -> FloatArray:
+def filtered(
+    samples: FloatArray, rate_hz: float, processing: MuscleProcessing, band_high_hz: float | None = None
+) -> FloatArray:
+    """(n,) without its mean, without the mains where set, and band-passed. band_high_hz: if not the study's own."""
     samples = samples - np.nanmean(samples)
     if processing.mains_notch_hz is not None:
         samples = notch(samples, rate_hz, processing.mains_notch_hz, processing.mains_notch_width_hz)
-    return band_pass(samples, rate_hz, processing.band_low_hz, processing.band_high_hz, processing.filter_order)
+    high = processing.band_high_hz if band_high_hz is None else band_high_hz
+    return band_pass(samples, rate_hz, processing.band_low_hz, high, processing.filter_order)
 
 
 def _problem(

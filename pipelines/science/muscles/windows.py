@@ -4,12 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from math import isfinite
 
+from pipelines.science.frames import Rows
 from schemas.processing_signals import MuscleProcessing
-
-if TYPE_CHECKING:
-    import pandas as pd
 
 
 @dataclass(frozen=True)
@@ -27,21 +25,14 @@ class Step:
     next_contact_s: float | None
 
 
-def steps_of(footfalls: pd.DataFrame, side: str) -> list[Step]:
+def steps_of(footfalls: Rows, side: str) -> list[Step]:
     """The footfalls of one side in order of time, from rows of the ``footfalls`` table."""
-    import pandas as pd
-
-    def number(value: Any) -> float | None:
-        return None if pd.isna(value) else float(value)
-
-    rows = footfalls.loc[footfalls["side"] == side].sort_values("contact_s").to_dict("records")
     steps: list[Step] = []
-    for row in rows:
-        contact, toe_off, stride = (number(row[name]) for name in ("contact_s", "toe_off_s", "stride_time_s"))
-        if contact is None or toe_off is None:
-            continue
+    own = [row for row in footfalls.records if row["side"] == side and isfinite(row["contact_s"] + row["toe_off_s"])]
+    for row in sorted(own, key=lambda row: row["contact_s"]):
+        contact, toe_off, stride = (row[name] for name in ("contact_s", "toe_off_s", "stride_time_s"))
         before = steps[-1].toe_off_s if steps else None
-        following = None if stride is None else contact + stride
+        following = contact + stride if isfinite(stride) else None
         steps.append(Step(int(row["footfall_number"]), contact, toe_off, before, following))
     return steps
 

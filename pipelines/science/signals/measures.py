@@ -6,18 +6,16 @@ Pure functions on arrays and trials; registers no check. Nothing here judges: li
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+from pipelines.science.frames import Rows
 from schemas import mechanics
 from schemas.mechanics import runs
 from schemas.study import SiteProfile, Study
 from schemas.trial import FORWARD, RIGHT, UP, FloatArray, Plate, Trial
-
-if TYPE_CHECKING:
-    import pandas as pd
 
 BoolArray = NDArray[np.bool_]
 Markers = Mapping[str, FloatArray]
@@ -48,11 +46,11 @@ def without_force(trial: Trial) -> str | None:
     return None
 
 
-def without_footfalls(trial: Trial, footfalls: pd.DataFrame | None) -> str | None:
+def without_footfalls(trial: Trial, footfalls: Rows) -> str | None:
     """Why a check of footfalls has nothing to look at; None if there are some."""
     if reason := not_running(trial):
         return reason
-    return None if footfalls is not None and len(footfalls) else "no footfall was found"
+    return None if len(footfalls) else "no footfall was found"
 
 
 def named(trial: Trial, study: Study, role: str) -> str:

@@ -1,0 +1,192 @@
+"""What is worked out from one trial: each thing once, when it is first asked for, and thrown away with the trial.
+
+Outcomes and checks take from here, so that a check judges the very contact, angle or muscle that an outcome used. The
+families' own modules define and compute; here is only what feeds what.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from functools import cached_property
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from pipelines.science.curves import Series, angle_series, curve_rows, force_series
+from pipelines.science.events.agreement import event_agreement, footfall_events
+from pipelines.science.events.contacts import Contacts
+from pipelines.science.events.switches import Switch, switches_of
+from pipelines.science.footfalls import Signals, footfall_rows, mean_speed
+from pipelines.science.frames import Rows
+from pipelines.science.joints.outcomes import JointAngle, joint_rows, joint_series
+from pipelines.science.muscles.measures import Muscle, judged_muscles, raw_muscles
+from pipelines.science.muscles.outcomes import MuscleOutcomes, Muscles, muscle_outcomes
+from pipelines.science.shapes import shapes_of
+from pipelines.science.signals.smooth import SmoothMarkers
+from pipelines.science.trial_outcomes import trial_outcomes
+from schemas.outcomes import FOOTFALLS, TRIAL_OUTCOMES
+from schemas.outcomes_signals import CLOCK_FITS, EVENT_AGREEMENT, FOOTFALL_EVENTS
+from schemas.processing import Processing
+from schemas.trial import Posture, Trial
+
+if TYPE_CHECKING:
+    from pipelines.science.muscles.amplitudes import Reference
+    from pipelines.science.muscles.signal import Key
+
+
+class Workspace:
+    """One trial and what is made of it.
+
+    posture: of the standing trial. references: what muscle amplitudes are divided by. clock: the row of ``clock_fits``
+    less provenance that tells how a second file was matched; None without one. Nothing here raises on bad signals:
+    what cannot be computed is null or has no row. Nobody writes to an array that comes from here.
+    """
+
+    def __init__(
+        self,
+        trial: Trial,
+        processing: Processing,
+        posture: Posture | None = None,
+        references: Mapping[Key, Reference] | None = None,
+        clock: Mapping[str, Any] | None = None,
+    ) -> None:
+        self.trial, self.processing, self.posture = trial, processing, posture
+        self.references, self.clock = references or {}, clock
+
+    def given(self, **parts: Any) -> Workspace:
+        """A workspace of the same trial in which these parts, by name, are taken as given instead of computed."""
+        other = Workspace(self.trial, self.processing, self.posture, self.references, self.clock)
+        for name, part in parts.items():
+            if not isinstance(vars(Workspace).get(name), cached_property):
+                raise AttributeError(f"{name} is no part of a workspace")
+            vars(other)[name] = part
+        return other
+
+    # --- signals and events -------------------------------------------------------------------------------------
+
+    @cached_property
+    def smooth(self) -> SmoothMarkers:
+        """Filtered marker paths."""
+        return SmoothMarkers(self.trial, self.processing)
+
+    @cached_property
+    def contacts(self) -> Contacts:
+        """Contacts by each method."""
+        return Contacts(self.trial, self.processing, self.smooth)
+
+    @cached_property
+    def signals(self) -> Signals:
+        """Force, centre of pressure and markers as footfalls need them."""
+        return Signals(self.trial, self.processing, self.contacts, self.smooth)
+
+    @cached_property
+    def speed_m_per_s(self) -> float | None:
+        """Running speed; None where it is not known."""
+        return mean_speed(self.trial, self.processing)
+
+    @cached_property
+    def joint_angles(self) -> tuple[JointAngle, ...]:
+        """Every joint angle over the trial."""
+        return joint_series(self.trial, self.posture, self.processing, self.smooth)
+
+    @cached_property
+    def muscles(self) -> Muscles:
+        """Muscle signals, conditioned."""
+        return Muscles(self.trial.signals, self.processing.muscle)
+
+    @cached_property
+    def judged_muscles(self) -> list[Muscle]:
+        """Muscle signals that checks can judge, in whatever form they came."""
+        return judged_muscles(self.trial, self.muscles)
+
+    @cached_property
+    def raw_muscles(self) -> list[Muscle]:
+        """Those of them that are neither stuck nor rectified or smoothed."""
+        return raw_muscles(self.judged_muscles)
+
+    @cached_property
+    def switches(self) -> list[Switch]:
+        """Footswitches with their levels and closings."""
+        return switches_of(self.trial, self.processing.sensors)
+
+    # --- tables, as rows less provenance ------------------------------------------------------------------------
+
+    @cached_property
+    def footfalls(self) -> Rows:
+        """Complete footfalls in order of time; none where nobody runs."""
+        if self.trial.kind != "running":
+            return Rows.of(FOOTFALLS, [])
+        return footfall_rows(self.signals, self.posture, self.speed_m_per_s)
+
+    @cached_property
+    def trial_outcomes(self) -> Rows:
+        """The one row about the trial as a whole."""
+        row = trial_outcomes(self.trial, self.footfalls, self.speed_m_per_s, self.posture)
+        return Rows.of(TRIAL_OUTCOMES, [row])
+
+    @cached_property
+    def event_agreement(self) -> Rows:
+        """How well two methods of finding events agree."""
+        basis = self.clock["clock_basis"] if self.clock is not None and self.clock["is_matched"] else None
+        return Rows.of(EVENT_AGREEMENT, event_agreement(self.trial.trial_id, self.contacts.by_method, basis))
+
+    @cached_property
+    def footfall_events(self) -> Rows:
+        """Each footfall's events by the other methods."""
+        return Rows.of(FOOTFALL_EVENTS, footfall_events(self.footfalls, self.contacts.by_method))
+
+    @cached_property
+    def footfall_joints(self) -> Rows:
+        """Angles and moments of each footfall."""
+        return joint_rows(self.trial, self.footfalls, self.joint_angles, self.processing, self.smooth)
+
+    @cached_property
+    def muscle_outcomes(self) -> MuscleOutcomes:
+        """The four tables about muscles."""
+        return muscle_outcomes(self.trial.trial_id, self.muscles, self.footfalls, self.references)
+
+    @cached_property
+    def trial_shapes(self) -> Rows:
+        """What copies of the recording are known by."""
+        return shapes_of(self.trial, self.processing)
+
+    @cached_property
+    def curves(self) -> Rows:
+        """Mean curves of force, angles and muscle envelopes."""
+        series = [
+            *force_series(self.trial, self.signals.filtered_vertical),
+            *angle_series(self.trial, self.joint_angles),
+            *self._envelopes(),
+        ]
+        return curve_rows(self.trial.trial_id, self.footfalls, series)
+
+    @cached_property
+    def clock_fits(self) -> Rows:
+        """The row of a second file's clock, if there is a second file."""
+        return Rows.of(CLOCK_FITS, [self.clock] if self.clock is not None else [])
+
+    def outcomes(self) -> dict[str, Rows]:
+        """Table name -> rows, of every table of a running trial."""
+        muscles = self.muscle_outcomes
+        return {
+            "footfalls": self.footfalls,
+            "trial_outcomes": self.trial_outcomes,
+            "event_agreement": self.event_agreement,
+            "footfall_events": self.footfall_events,
+            "footfall_joints": self.footfall_joints,
+            "muscle_amplitudes": muscles.amplitudes,
+            "muscle_bursts": muscles.bursts,
+            "co_contractions": muscles.co_contractions,
+            "muscle_signals": muscles.signals,
+            "trial_shapes": self.trial_shapes,
+            "curves": self.curves,
+            "clock_fits": self.clock_fits,
+        }
+
+    def _envelopes(self) -> list[Series]:
+        found = []
+        for (muscle, side), own in self.muscles.conditioned.items():
+            times = own.start_s + np.arange(len(own.samples)) / own.rate_hz
+            values = self.muscles.envelope((muscle, side))
+            found.append(Series(f"{muscle}_envelope_uv", "uV", side, "stride", times, values))
+        return found
