@@ -18,10 +18,16 @@ from pipelines.science.muscles.amplitudes import Reference
 from pipelines.science.muscles.outcomes import Muscles, muscle_outcomes
 from pipelines.science.muscles.signal import Key
 from pipelines.science.workspace import Workspace
+from schemas.model import Table
 from schemas.outcomes import FOOTFALLS
 from schemas.processing import Processing
 from schemas.processing_signals import MuscleProcessing
 from schemas.trial import Posture, Signal, Trial
+
+
+def rows_like(table: Table, rows: Iterable[Mapping[str, Any]]) -> Rows:
+    """Rows of a table from mappings that name some of its columns; the others are null."""
+    return Rows.of_frame(table, pd.DataFrame(list(rows)))
 
 
 def footfall_rows_of(frame: pd.DataFrame) -> Rows:

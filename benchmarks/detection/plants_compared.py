@@ -18,7 +18,7 @@ from demo_site_uploads.simulator.faults import played_at_another_speed
 from demo_site_uploads.simulator.tables import Rows
 from pipelines.depot.arrivals import Record
 from pipelines.depot.desk import Opened
-from pipelines.judging.judge import context_of
+from pipelines.judging.judge import workspace_of
 from pipelines.science.shapes import alike, shapes_in, shapes_of
 from pipelines.taking_in.resends import parts_of, with_changed_trials
 from schemas.reading import Reading
@@ -78,9 +78,8 @@ class Copied:
     @staticmethod
     def _shapes(one: Specimen) -> dict[str, np.ndarray]:
         job = job_of(one)
-        trial = context_of(job, Reading(job.row.trial_id, job.row.file), families=False).trial
-        assert trial is not None
-        return next(iter(shapes_in(shapes_of(trial, STUDY.processing)).values()), {})
+        trial = workspace_of(job)[0].trial
+        return next(iter(shapes_in(shapes_of(trial, STUDY.processing).frame()).values()), {})
 
 
 def _resampled(case: Case, size: float, chance: np.random.Generator) -> Copied:

@@ -11,7 +11,7 @@ from pathlib import Path
 
 from benchmarks.detection.specimens import Specimen
 from checks.findings import Report, Stamp
-from checks.registry import CheckSpec, Subject, catalogue
+from checks.registry import Subject, catalogue
 from checks.run import Context, run_checks, run_one
 from demo_site_uploads.simulator.c3d_writer import c3d_bytes
 from pipelines.judging.judge import TrialJob, context_of, judge_trial, references_in
@@ -63,7 +63,7 @@ def seen_in(specimen: Specimen, check_name: str) -> Report:
     if spec.about is Subject.READING:
         context = Context(study=specimen.study, delivery_id=job.delivery_id, site=specimen.row.site)
         return run_one(spec, replace(context, reading=judge_trial(job).reading), STAMP)
-    return run_one(spec, _context(job, families=_wants_families(spec)), STAMP)
+    return run_one(spec, _context(job), STAMP)
 
 
 def everything_seen_in(specimen: Specimen, content: bytes | None = None) -> Report:
@@ -85,10 +85,6 @@ def posture_in(standing: Specimen) -> Posture:
     return posture
 
 
-def _context(job: TrialJob, *, families: bool) -> Context:
-    references = references_in(job) if families and job.row.kind == "running" else {}
-    return context_of(replace(job, references=references), Reading(job.row.trial_id, job.row.file), families=families)
-
-
-def _wants_families(spec: CheckSpec) -> bool:
-    return "outcomes" in spec.needs
+def _context(job: TrialJob) -> Context:
+    references = references_in(job) if job.row.kind == "running" else {}
+    return context_of(replace(job, references=references), Reading(job.row.trial_id, job.row.file))

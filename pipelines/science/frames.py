@@ -32,7 +32,7 @@ def computed_fields(table: Table) -> tuple[Field, ...]:
     return _COMPUTED[id(table)][1]
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Rows:
     """Rows of one table by column, in definition order.
 

@@ -44,20 +44,15 @@ STANDING_CAME = "A standing trial it waited for has come."
 
 #: Imported once, before workers are forked: loading these takes longer than judging a trial.
 _WORKERS_NEED = (
-    "ezc3d",
-    "pandas",
     "scipy.signal",
-    "pipelines.judging.judge",
-    "pipelines.intake.to_trial",
+    "scipy.sparse",
+    "scipy.interpolate",
     "edfio",
-    "pipelines.intake.sidecar_clock",
-    "pipelines.science.footfalls",
-    "pipelines.science.whole_trial",
-    "pipelines.science.curves",
-    "pipelines.science.joints.outcomes",
-    "pipelines.science.muscles.outcomes",
-    "pipelines.science.trial_outcomes",
+    "pipelines.judging.judge",
     "pipelines.judging.traces",
+    "pipelines.intake.to_trial",
+    "pipelines.intake.sidecar_clock",
+    "pipelines.science.workspace",
 )
 
 

@@ -62,7 +62,7 @@ def stood(trial: Trial, **moved: tuple[float, float, float]) -> Context:
     """The trial in a context with the posture of ``a_person``; ``moved`` puts markers of the posture elsewhere, in m."""
     markers = {role: path.mean(axis=0) for role, path in a_person().markers.items()}
     markers |= {role: markers[role] + np.array(offset) for role, offset in moved.items()}
-    return replace(of_trial(trial), posture=Posture("T0", trial.condition, markers))
+    return of_trial(trial, posture=Posture("T0", trial.condition, markers))
 
 
 def labels_exchanged(trial: Trial, first: str, second: str) -> Trial:

@@ -8,9 +8,8 @@ from typing import Any
 import numpy as np
 
 from checks.run import Context
-from pipelines.science.events.contacts import contacts_by_method
-from pipelines.science.footfalls import compute_footfalls
 from pipelines.science.muscles.measures import contacts_by_side
+from pipelines.science.workspace import Workspace
 from schemas.reading import ChannelFacts
 from schemas.trial import Signal, Trial
 from tests.builders import a_study, a_trial
@@ -19,7 +18,7 @@ from tests.checks.running_checks import of_trial
 RATE = 1000.0
 SECOND = "trials/T1.edf"
 TRIAL = a_trial(footfalls=12)
-CONTACTS = contacts_by_side(compute_footfalls(TRIAL, a_study().processing, None))
+CONTACTS = contacts_by_side(Workspace(TRIAL, a_study().processing).footfalls)
 CALF, SHIN = "soleus", "tibialis_anterior"
 
 
@@ -82,35 +81,23 @@ def a_switch(side: str = "left", *, late_s: float = 0.005, more_per_s: float = 0
     return replace(signal, **changes)
 
 
-def with_signals(*signals: Signal, trial: Trial | None = None, outcomes: Any = None, **facts: Any) -> Context:
-    """A running trial with these signals, its footfalls by force."""
+def with_signals(*signals: Signal, trial: Trial | None = None, clock: Any = None, **facts: Any) -> Context:
+    """A running trial with these signals, its footfalls by force. clock: the row of ``clock_fits``."""
     own = replace(trial or TRIAL, signals=signals)
     channels = replace(ChannelFacts(named_count=len(signals), second_file=SECOND), **facts)
-    return replace(of_trial(own), channels=channels, outcomes=outcomes)
+    work = Workspace(own, a_study().processing, clock=clock)
+    return replace(of_trial(own), work=work, channels=channels)
 
 
 def with_sensors(*signals: Signal, clock_basis: str | None = None) -> Context:
-    """The same with the tables in which outcomes compare sensors with force."""
-    import pandas as pd
-
-    from pipelines.science.events.agreement import event_agreement, footfall_events
-
-    context = with_signals(*signals)
-    assert context.trial is not None
-    assert context.footfalls is not None
-    by_method = contacts_by_method(context.trial, a_study().processing)
-    tables = {
-        "event_agreement": pd.DataFrame(event_agreement("T1", by_method, clock_basis)),
-        "footfall_events": pd.DataFrame(footfall_events(context.footfalls, by_method)),
-    }
-    return replace(context, outcomes=tables)
+    """The same where the sensors' clock was matched by ``clock_basis``."""
+    return with_signals(*signals, clock=a_clock(clock_basis=clock_basis) if clock_basis else None)
 
 
-def with_clock(**changes: Any) -> Context:
-    """A trial whose second file was matched to it, by a row of ``clock_fits``."""
-    import pandas as pd
-
+def a_clock(**changes: Any) -> dict[str, Any]:
+    """A row of ``clock_fits``."""
     row = {
+        "trial_id": "T1",
         "clock_offset_s": -0.5,
         "clock_drift_ppm": 40.0,
         "clock_drift_error_ppm": 20.0,
@@ -118,6 +105,11 @@ def with_clock(**changes: Any) -> Context:
         "event_count": 20,
         "clock_basis": "shared_signal",
         "is_matched": True,
+        "unmatched_reason": None,
     }
-    second = a_muscle(source="sidecar")
-    return with_signals(second, outcomes={"clock_fits": pd.DataFrame([row | changes])})
+    return row | changes
+
+
+def with_clock(**changes: Any) -> Context:
+    """A trial whose second file was matched to it, by a row of ``clock_fits``."""
+    return with_signals(a_muscle(source="sidecar"), clock=a_clock(**changes))

@@ -56,12 +56,10 @@ def real_trial(kind: str, joints: str = "computed") -> Trial:
 def real_context(kind: str, standing_as: str = "computed") -> Context:
     """The trial with its footfalls and, for the run, the posture of the standing trial."""
     from pipelines.intake.to_trial import posture_of
-    from pipelines.science.footfalls import compute_footfalls
+    from pipelines.science.workspace import Workspace
 
     study = a_study()
     if kind == "standing":
-        return Context(study, "d-001", "way", trial=real_trial(kind, "measured"))
+        return Context(study, "d-001", "way", work=Workspace(real_trial(kind, "measured"), study.processing))
     posture = posture_of(real_trial("standing", standing_as))
-    trial = real_trial(kind)
-    footfalls = compute_footfalls(trial, study.processing, posture)
-    return Context(study, "d-001", "way", trial=trial, footfalls=footfalls, posture=posture)
+    return Context(study, "d-001", "way", work=Workspace(real_trial(kind), study.processing, posture))

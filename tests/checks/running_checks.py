@@ -11,11 +11,12 @@ import numpy as np
 from checks.findings import Report, Stamp
 from checks.registry import catalogue
 from checks.run import Context, run_one
-from pipelines.science.footfalls import compute_footfalls
+from pipelines.science.workspace import Workspace
 from schemas.reading import Reading
 from schemas.received import Received
 from schemas.study import Study
-from schemas.trial import UP, Plate, Trial
+from schemas.trial import UP, Plate, Posture, Trial
+from tests.as_frames import footfall_rows_of
 from tests.builders import a_study
 
 STAMP = Stamp("test", "1")
@@ -30,11 +31,21 @@ class Case:
     findings: int = 1
 
 
-def of_trial(trial: Trial, study: Study | None = None, **footfall_changes: Any) -> Context:
+def of_trial(
+    trial: Trial, study: Study | None = None, posture: Posture | None = None, **footfall_changes: Any
+) -> Context:
     """A trial with its computed footfalls; ``footfall_changes`` set whole columns of these."""
     study = study or a_study()
-    footfalls = compute_footfalls(trial, study.processing, None)
-    return Context(study, "d-001", trial.site, trial=trial, footfalls=footfalls.assign(**footfall_changes))
+    work = Workspace(trial, study.processing, posture)
+    if footfall_changes:
+        work = work.given(footfalls=footfall_rows_of(work.footfalls.frame().assign(**footfall_changes)))
+    return Context(study, "d-001", trial.site, work=work)
+
+
+def with_parts(context: Context, **parts: Any) -> Context:
+    """The context of a trial in which parts of its workspace are given."""
+    assert context.work is not None
+    return replace(context, work=context.work.given(**parts))
 
 
 def of_reading(reading: Reading) -> Context:

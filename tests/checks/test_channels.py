@@ -10,8 +10,6 @@ import pytest
 
 from checks.recording.channels import _MUSCLE_WORDS
 from checks.run import Context
-from pipelines.science.footfalls import compute_footfalls
-from pipelines.science.muscles.outcomes import compute_muscles
 from schemas.outcomes_muscle import MUSCLE_SIGNALS
 from schemas.reading import ChannelFacts
 from schemas.trial import Channel, Signal
@@ -44,13 +42,7 @@ def a_muscle(**changes: Any) -> Signal:
 
 def with_muscles(*muscles: Signal, **changes: Any) -> Context:
     """A running trial with these signals and the quality that outcomes found in them."""
-    trial = a_trial(signals=muscles)
-    study = a_study()
-    footfalls = compute_footfalls(trial, study.processing, None)
-    outcomes = {
-        "muscle_signals": compute_muscles("T1", muscles, footfalls, study.processing.muscle, {}).signals,
-    }
-    return replace(of_trial(trial, study), channels=facts(**changes), outcomes=outcomes)
+    return replace(of_trial(a_trial(signals=muscles)), channels=facts(**changes))
 
 
 def stuck(signal: Signal) -> Signal:
@@ -76,7 +68,7 @@ CLEAN = {
 @pytest.mark.parametrize("name", PLANTED)
 def test_a_trial_of_which_channels_csv_says_nothing_is_not_looked_at(name: str) -> None:
     for channels in (None, ChannelFacts(0)):
-        assert status(name, replace(of_trial(a_trial()), channels=channels, outcomes={})) == "skipped"
+        assert status(name, replace(of_trial(a_trial()), channels=channels)) == "skipped"
 
 
 def test_all_missing_labels_of_a_trial_are_one_finding() -> None:
@@ -163,8 +155,8 @@ FLAWS = {
 def test_every_way_a_muscle_signal_can_fail_has_its_own_words(problem: str) -> None:
     muscles, words = FLAWS[problem]
     context = with_muscles(*muscles)
-    assert context.outcomes is not None
-    assert context.outcomes["muscle_signals"]["signal_problem"].tolist() == [problem]
+    assert context.work is not None
+    assert context.work.muscle_outcomes.signals.columns["signal_problem"] == [problem]
     (finding,) = run(MUSCLES, context).findings
     assert words in finding.seen
     assert "stay empty" in finding.seen

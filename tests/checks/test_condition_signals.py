@@ -23,7 +23,7 @@ def on_soles(trial: Trial, mm: float) -> Trial:
 
 
 def beside(trial: Trial, posture: Posture | None) -> Context:
-    return replace(of_trial(trial), posture=posture)
+    return of_trial(trial, posture=posture)
 
 
 PLANTED = {NAME: Case(lambda: beside(on_soles(a_trial(), 28), a_posture()), "all contacts")}

@@ -9,8 +9,9 @@ import pytest
 
 from checks.run import Context
 from schemas.trial import Signal
+from tests.as_frames import footfall_rows_of
 from tests.checks.muscle_builders import CONTACTS, a_switch, changed, with_sensors, with_signals
-from tests.checks.running_checks import Case, run, status
+from tests.checks.running_checks import Case, run, status, with_parts
 
 SWITCH, ONCE, FEET = (
     "foot_sensors_switch",
@@ -54,8 +55,9 @@ def test_without_a_sensor_there_is_nothing_to_look_at(name: str) -> None:
 def only_right_footfalls(context: Context, count: int = 6) -> Context:
     """What is left of the footfalls when they are made from sensors and the left one is dead."""
     assert context.footfalls is not None
-    right = context.footfalls[context.footfalls["side"] == "right"].head(count)
-    return replace(context, footfalls=right.assign(event_method="sensor"))
+    frame = context.footfalls.frame()
+    right = frame[frame["side"] == "right"].head(count).assign(event_method="sensor")
+    return with_parts(context, footfalls=footfall_rows_of(right))
 
 
 def test_a_dead_switch_is_found_by_the_other_foot_where_it_leaves_no_footfalls_of_its_own() -> None:

@@ -13,6 +13,7 @@ from hypothesis import strategies as st
 from checks.findings import Finding
 from checks.registry import Subject, Weight, catalogue
 from checks.run import Context, run_checks
+from pipelines.science.workspace import Workspace
 from schemas.trial import FileFacts, Trial
 from tests.builders import a_standing_trial, a_study, a_trial
 from tests.checks import (
@@ -194,10 +195,10 @@ ODD = {
 @pytest.mark.parametrize("odd", ODD)
 def test_odd_trials_break_no_check(odd: str) -> None:
     trial = ODD[odd]()
-    empty = of_trial(a_standing_trial()).footfalls
-    for footfalls in (None, empty, of_trial(a_trial()).footfalls):
-        context = Context(a_study(), "d-001", trial.site, trial=trial, footfalls=footfalls)
-        report = run_checks(Subject.TRIAL, context, STAMP)
+    empty, other = (of_trial(one()).footfalls for one in (a_standing_trial, a_trial))
+    own = Workspace(trial, a_study().processing)
+    for work in (own, own.given(footfalls=empty), own.given(footfalls=other)):
+        report = run_checks(Subject.TRIAL, Context(a_study(), "d-001", trial.site, work=work), STAMP)
         assert not [r for r in report.runs if r.status == "crashed"]
 
 
@@ -254,11 +255,11 @@ def test_checks_change_nothing_they_look_at() -> None:
     assert context.trial is not None
     assert context.footfalls is not None
     before = {role: path.copy() for role, path in context.trial.markers.items()}
-    force, table = context.trial.plates[0].force.copy(), context.footfalls.copy()
+    force, table = context.trial.plates[0].force.copy(), context.footfalls.frame()
     run_checks(Subject.TRIAL, context, STAMP)
     assert all(np.array_equal(before[role], path) for role, path in context.trial.markers.items())
     assert np.array_equal(force, context.trial.plates[0].force)
-    assert table.equals(context.footfalls)
+    assert table.equals(context.footfalls.frame())
 
 
 @settings(max_examples=60, deadline=None)

@@ -5,13 +5,15 @@ from __future__ import annotations
 from dataclasses import replace
 
 import numpy as np
-import pandas as pd
 import pytest
 
+from pipelines.science.frames import Rows
+from schemas.outcomes_signals import EVENT_AGREEMENT
 from schemas.trial import FORWARD, RIGHT, UP
+from tests.as_frames import rows_like
 from tests.builders import a_trial, mirrored
 from tests.checks.force_builders import RUNWAY, noisy, on_plate, pushed_to
-from tests.checks.running_checks import Case, of_trial, run, status, with_plates
+from tests.checks.running_checks import Case, of_trial, run, status, with_parts, with_plates
 
 
 def turned_end_for_end(plate):
@@ -45,7 +47,7 @@ def with_bias(contact_ms: float | None, toe_off_ms: float | None, trial=None, pa
         for side in ("left", "right")
         for event, bias in (("contact", contact_ms), ("toe_off", toe_off_ms))
     ]
-    return replace(of_trial(trial or noisy()), outcomes={"event_agreement": pd.DataFrame(rows)})
+    return with_parts(of_trial(trial or noisy()), event_agreement=rows_like(EVENT_AGREEMENT, rows))
 
 
 PLANTED = {
@@ -197,4 +199,5 @@ def test_the_finding_says_which_comes_first() -> None:
 
 def test_one_kind_of_event_is_not_enough() -> None:
     assert status("force_and_markers_share_one_clock", with_bias(50, None)) == "skipped"
-    assert status("force_and_markers_share_one_clock", replace(with_bias(50, 50), outcomes=None)) == "skipped"
+    without = with_parts(with_bias(50, 50), event_agreement=Rows.of(EVENT_AGREEMENT, []))
+    assert status("force_and_markers_share_one_clock", without) == "skipped"

@@ -117,6 +117,6 @@ def test_the_real_runner_is_no_mirror_image_and_runs_forwards_on_the_plates() ->
 def test_the_real_runner_in_a_mirror_is_told() -> None:
     context = real_context("running")
     assert context.trial is not None
-    mirrored = replace(context, trial=all_markers(context.trial, lambda path: path * [-1, 1, 1]))
+    mirrored = of_trial(all_markers(context.trial, lambda path: path * [-1, 1, 1]))
     assert status(MIRROR, mirrored) == "found"
     assert status(FORWARDS, mirrored) == "pass"

@@ -156,4 +156,4 @@ def test_the_same_faults_are_found_in_the_real_run() -> None:
         DRAWN: drawn(context.trial, 2),
     }
     for name, trial in faults.items():
-        assert status(name, replace(context, trial=trial)) == "found"
+        assert status(name, of_trial(trial)) == "found"

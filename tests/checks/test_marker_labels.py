@@ -181,7 +181,7 @@ def test_every_exchange_within_a_foot_of_the_real_runner_is_found_once() -> None
     for side in ("left", "right"):
         parts = [f"{part}_{side}" for part in ("calcaneus", "second_metatarsal_head", "fifth_metatarsal_head")]
         for pair in combinations(parts, 2):
-            wrong = replace(context, trial=labels_exchanged(context.trial, *pair))
+            wrong = of_trial(labels_exchanged(context.trial, *pair), posture=context.posture)
             findings = [finding.check_name for name in PLANTED for finding in run(name, wrong).findings]
             assert findings == [INNER_OUTER if parts[0] not in pair else "toes_are_ahead_of_heels"]
 

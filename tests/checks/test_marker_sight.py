@@ -33,7 +33,7 @@ def hidden_at_contacts(trial: Trial, which: slice, role: str = "calcaneus", arou
     """A foot marker empty around some of the contacts, on the side that lands."""
     contacts = of_trial(trial).footfalls
     assert contacts is not None
-    for _, footfall in contacts.iloc[which].iterrows():
+    for footfall in contacts.records[which]:
         frame = round(footfall["contact_s"] * trial.marker_rate_hz)
         trial_role = f"{role}_{footfall['side']}"
         earlier = trial.filled[trial_role]
@@ -96,7 +96,7 @@ def test_a_marker_hidden_between_contacts_is_no_fault() -> None:
     trial = a_runner()
     footfalls = of_trial(trial).footfalls
     assert footfalls is not None
-    frames = [round((at + 0.05) * trial.marker_rate_hz) + np.arange(8) for at in footfalls["contact_s"]]
+    frames = [round((at + 0.05) * trial.marker_rate_hz) + np.arange(8) for at in footfalls.columns["contact_s"]]
     assert status(CONTACT, of_trial(emptied(trial, HEEL, np.concatenate(frames)))) == "pass"
 
 

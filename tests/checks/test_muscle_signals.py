@@ -129,10 +129,12 @@ def test_a_sample_as_large_as_a_burst_is_no_spike(size_uv: float, ended: str) ->
 
 
 def test_a_signal_that_the_outcomes_refuse_is_told_of_once_only() -> None:
-    import pandas as pd
-
-    rows = pd.DataFrame([{"muscle": CALF, "side": "left", "signal_problem": "too_short"}])
     for name in NAMES:
-        assert status(name, with_signals(rectified(), outcomes={"muscle_signals": rows})) == "skipped"
-    rows["signal_problem"] = "saturated"  # at rest a rectified signal is stuck at zero
-    assert status(RAW, with_signals(rectified(), outcomes={"muscle_signals": rows})) == "found"
+        assert (
+            status(name, with_signals(rectified(), replace(rectified(), label="EMG again"))) == "skipped"
+        )  # recorded twice
+    stuck = changed(rectified(), lambda samples, t: np.maximum(samples - 2.0, 0.0))
+    context = with_signals(stuck)
+    assert context.work is not None
+    assert context.work.muscles.conditioned[CALF, "left"].problem == "saturated"  # at rest it is stuck at zero
+    assert status(RAW, context) == "found"

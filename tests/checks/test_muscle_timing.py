@@ -64,6 +64,6 @@ def test_where_the_markers_have_the_sides_exchanged_muscles_are_not_blamed() -> 
     context = with_signals(*four_muscles(), trial=replace(TRIAL, markers=markers))
     assert context.footfalls is not None
     first = min(CONTACTS, key=lambda side: CONTACTS[side][0])
-    assert context.footfalls["side"].iloc[0] != first
+    assert context.footfalls.columns["side"][0] != first
     for name in PLANTED:
         assert status(name, context) == "skipped"

@@ -16,7 +16,7 @@ import pytest
 from demo_site_uploads.simulator.measure import Asked, simulate_trial
 from demo_site_uploads.simulator.vertical_force import G
 from pipelines.intake.to_trial import posture_of
-from pipelines.science.footfalls import compute_footfalls
+from tests.as_frames import compute_footfalls
 from tests.demo.recovered import STUDY, complete, through_a_file
 
 CASES = [

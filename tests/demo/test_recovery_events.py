@@ -14,7 +14,7 @@ from demo_site_uploads.simulator.trial import SimulatedTrial
 from pipelines.intake.clocks import ClockFit, NoClock
 from pipelines.science.events.from_markers import marker_contacts
 from pipelines.science.events.from_sensors import sensor_contacts
-from pipelines.science.footfalls import compute_footfalls
+from tests.as_frames import compute_footfalls
 from tests.demo.recovered import STUDY, complete, through_a_file, with_clock
 
 CONDITIONS = ("cushioned", "thin_soled", "unshod")

@@ -13,8 +13,7 @@ import pytest
 from demo_site_uploads.simulator.angles import standing_angles, true_joints
 from demo_site_uploads.simulator.measure import Asked, simulate_trial
 from pipelines.intake.to_trial import posture_of
-from pipelines.science.footfalls import compute_footfalls
-from pipelines.science.joints.outcomes import compute_joints
+from tests.as_frames import compute_footfalls, compute_joints
 from tests.demo.recovered import STUDY, complete, through_a_file, true_table
 
 CASES = [

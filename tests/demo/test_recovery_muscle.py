@@ -17,9 +17,7 @@ from demo_site_uploads.simulator.labs import lab, record
 from demo_site_uploads.simulator.measure import Asked, simulate_trial
 from demo_site_uploads.simulator.muscle import BASELINE_UV, CALF, GROUPS, SHIN, TrueBurst, amplitude_uv
 from demo_site_uploads.simulator.trial import SimulatedTrial
-from pipelines.science.footfalls import compute_footfalls
-from pipelines.science.muscles.amplitudes import reference_amplitude, references_of
-from pipelines.science.muscles.outcomes import MuscleOutcomes, compute_muscles
+from tests.as_frames import MuscleFrames, compute_footfalls, compute_muscles, reference_amplitude, references_of
 from tests.demo.recovered import STUDY, complete, through_a_file, true_table
 
 MUSCLE = STUDY.processing.muscle
@@ -33,7 +31,7 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 @cache
-def _muscles(site: str, runner: str, condition: str, folder: Path) -> tuple[SimulatedTrial, MuscleOutcomes]:
+def _muscles(site: str, runner: str, condition: str, folder: Path) -> tuple[SimulatedTrial, MuscleFrames]:
     simulated = simulate_trial(f"M-{site}-{runner}-{condition}", site, runner, condition, "week_0")
     trial = through_a_file(simulated, site, folder)
     footfalls = compute_footfalls(trial, STUDY.processing, None)

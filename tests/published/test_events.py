@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 
 from pipelines.science.events.from_force import find_contacts
-from pipelines.science.footfalls import compute_footfalls
 from schemas.processing import Processing
+from tests.as_frames import compute_footfalls
 from tests.published.force_of_the_real_run import needs_real_run, real_run, recorded_force, recorded_markers, truth
 
 pytestmark = needs_real_run

@@ -5,7 +5,6 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from pipelines.science.footfalls import compute_footfalls
 from pipelines.science.gait.foot_strike import (
     class_by_angle,
     class_by_index,
@@ -15,6 +14,7 @@ from pipelines.science.gait.foot_strike import (
 )
 from schemas.processing import Processing
 from schemas.trial import Posture
+from tests.as_frames import compute_footfalls
 from tests.published.force_of_the_real_run import needs_real_run, real_run, recorded_markers, truth
 
 

@@ -5,10 +5,10 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from pipelines.science.footfalls import compute_footfalls
 from pipelines.science.gait import force
 from pipelines.science.signals.sampling import stretch
 from schemas.processing import Processing
+from tests.as_frames import compute_footfalls
 from tests.builders import a_trial
 from tests.published.force_of_the_real_run import needs_real_run, recorded_force, truth
 

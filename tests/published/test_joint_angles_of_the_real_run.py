@@ -14,10 +14,9 @@ import pandas as pd
 import pytest
 from scipy.spatial.transform import Rotation
 
-from pipelines.science.footfalls import compute_footfalls
-from pipelines.science.joints.outcomes import compute_joints, joint_series
 from schemas.processing import Processing
 from schemas.trial import Posture, Trial
+from tests.as_frames import compute_footfalls, compute_joints, joint_series
 from tests.published.force_of_the_real_run import FOLDER, needs_real_run, real_run
 
 pytestmark = needs_real_run

@@ -14,10 +14,10 @@ import numpy as np
 import pytest
 
 from pipelines.science.events.agreement import event_agreement
-from pipelines.science.events.contacts import contacts_by_method, contacts_of
 from pipelines.science.events.from_markers import marker_contacts
 from pipelines.science.signals.measures import exchanged_back
 from schemas.processing import Processing
+from tests.as_frames import contacts_by_method, contacts_of
 from tests.published.force_of_the_real_run import needs_real_run, real_run, recorded_markers, truth
 
 pytestmark = needs_real_run

@@ -4,10 +4,9 @@ from __future__ import annotations
 
 import pytest
 
-from pipelines.science.footfalls import compute_footfalls
 from pipelines.science.gait import spatiotemporal
-from pipelines.science.trial_outcomes import compute_trial_outcomes
 from schemas.processing import Processing
+from tests.as_frames import compute_footfalls, compute_trial_outcomes
 from tests.builders import a_trial
 from tests.published.force_of_the_real_run import needs_real_run, real_run, recorded_markers, truth
 
@@ -76,7 +75,7 @@ def test_speed_and_step_length_of_the_real_run() -> None:
 @needs_real_run
 def test_body_mass_from_the_force_of_one_real_step_is_near_the_weighed_one() -> None:
     trial = real_run(recorded_markers(LABELS))
-    row = compute_trial_outcomes(trial, compute_footfalls(trial, MT5, None), MT5, None)
+    row = compute_trial_outcomes(trial, MT5, None)
     # 70.988 kg: both impulses over two equal steps (truth.json); half of each over one step differs only by rounding
     assert row["mass_from_force_kg"] == pytest.approx(truth()["stride"]["mass_from_two_equal_steps_kg"], rel=0.001)
     assert row["mass_used_kg"] == 72.84

@@ -9,11 +9,10 @@ import pytest
 from pipelines.intake.c3d.reading import read_c3d
 from pipelines.intake.to_trial import TrialRow, posture_of, to_trial
 from pipelines.lab.look import look, render_look
-from pipelines.science.footfalls import compute_footfalls
-from pipelines.science.trial_outcomes import compute_trial_outcomes
 from schemas.mechanics import centre_of_pressure, free_moment
 from schemas.processing import Processing
 from schemas.study import SiteProfile
+from tests.as_frames import compute_footfalls, compute_trial_outcomes
 
 FOLDER = Path(__file__).parents[2].parent / "shared" / "real_run"
 pytestmark = pytest.mark.skipif(not FOLDER.is_dir(), reason=f"{FOLDER} is not on this machine")
@@ -165,8 +164,7 @@ def test_every_encoding_gives_the_same_outcomes(variant, footfalls, posture):
 
 def test_body_mass_from_the_mean_vertical_force_is_within_five_percent(variant):
     trial, _ = variant
-    rows = compute_footfalls(trial, Processing(), None)
-    mass = compute_trial_outcomes(trial, rows, Processing(), None)["mass_from_force_kg"]
+    mass = compute_trial_outcomes(trial, Processing(), None)["mass_from_force_kg"]
     assert mass == pytest.approx(MASS_KG, rel=0.05)
     assert mass == pytest.approx(TRUTH["stride"]["mass_from_two_equal_steps_kg"], rel=0.005)
 

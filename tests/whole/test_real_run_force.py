@@ -9,14 +9,11 @@ from collections.abc import Callable
 from dataclasses import replace
 
 import numpy as np
-import pandas as pd
 import pytest
 
 from checks.registry import Subject, Weight, catalogue
 from checks.run import Context, run_checks
-from pipelines.science.events.agreement import event_agreement
-from pipelines.science.events.contacts import contacts_by_method
-from pipelines.science.footfalls import compute_footfalls
+from pipelines.science.workspace import Workspace
 from schemas.trial import FORWARD, RIGHT, UP, Plate, Trial
 from tests.builders import a_study
 from tests.checks.force_builders import first_load, on_plate, pushed_to, with_components
@@ -32,10 +29,7 @@ SMOOTHED = {("empty_plates_keep_their_noise", "plate 1"), ("empty_plates_keep_th
 def context_of(trial: Trial) -> Context:
     study = a_study()
     trial = replace(trial, site="way")
-    events = event_agreement(trial.trial_id, contacts_by_method(trial, study.processing))
-    footfalls = compute_footfalls(trial, study.processing, None)
-    outcomes = {"event_agreement": pd.DataFrame(events)}
-    return Context(study, "d-001", "way", trial=trial, footfalls=footfalls, outcomes=outcomes)
+    return Context(study, "d-001", "way", work=Workspace(trial, study.processing))
 
 
 def found(trial: Trial) -> set[tuple[str, str]]:

@@ -11,12 +11,12 @@ import pytest
 from pipelines.intake.clocks import ClockFit, NoClock
 from pipelines.intake.sidecar import Sidecar
 from pipelines.intake.sidecar_clock import clock_row, with_signals
-from pipelines.science.footfalls import compute_footfalls
 from schemas.convert.to_arrow import PANDAS_TYPES
 from schemas.convert.to_pandera import pandera_schema
 from schemas.outcomes_signals import CLOCK_FITS
 from schemas.processing import Processing
 from schemas.trial import Channel, Trial
+from tests.as_frames import compute_footfalls
 from tests.builders import a_standing_trial, a_trial
 
 PLAIN = Processing()

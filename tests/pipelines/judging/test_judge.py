@@ -5,6 +5,7 @@ from __future__ import annotations
 import pickle
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from checks.findings import Stamp
@@ -48,9 +49,9 @@ def test_a_standing_trial_gives_a_posture_and_a_running_trial_its_footfalls(tmp_
     running = judge_trial(a_job(tmp_path, "1", posture=standing.posture))
     assert set(running.outcomes) == {table.name for table in TRIAL_TABLES}
     for table in TRIAL_TABLES:
-        columns = list(running.outcomes[table.name].columns)
+        columns = list(running.outcomes[table.name].frame().columns)
         assert columns == [n for n in table.column_names if n not in PROVENANCE], table.name
-    assert running.outcomes["footfalls"]["foot_strike_angle_deg"].notna().any()
+    assert np.isfinite(running.outcomes["footfalls"].numbers("foot_strike_angle_deg")).any()
     assert len(running.outcomes["trial_outcomes"]) == 1
     assert set(running.facts) <= set(TRIALS.column_names)
     assert [f for f in running.findings if f.weight == "returns"] == []
@@ -70,7 +71,7 @@ def test_a_verdict_can_be_sent_between_processes(tmp_path: Path) -> None:
         there = isolated.run(judge_trial, job)
     assert there.problem is None
     assert there.value.outcomes.keys() == here.outcomes.keys()
-    assert all(there.value.outcomes[name].equals(rows) for name, rows in here.outcomes.items())
+    assert all(there.value.outcomes[name].frame().equals(rows.frame()) for name, rows in here.outcomes.items())
     assert there.value.findings == here.findings
     assert len(pickle.dumps(here)) < 400_000, "no signals travel, only results"
 
@@ -89,7 +90,7 @@ def test_a_fault_of_our_own_is_a_crashed_run_and_not_blamed_on_the_file(
     def broken(*_: object) -> None:
         raise ZeroDivisionError
 
-    monkeypatch.setattr("pipelines.science.footfalls.compute_footfalls", broken)
+    monkeypatch.setattr("pipelines.science.workspace.footfall_rows", broken)
     verdict: Verdict = judge_trial(a_job(tmp_path, "1"))
     assert verdict.reading.problem == "crashed"
     assert "manystrides itself failed" in verdict.reading.detail

@@ -7,9 +7,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from pipelines.science.events.contacts import contacts_by_method, contacts_of
 from schemas.processing import Processing
 from schemas.trial import Signal, Trial
+from tests.as_frames import contacts_by_method, contacts_of
 from tests.builders import a_trial
 
 PLAIN = Processing()

@@ -8,14 +8,13 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from pipelines.science.curves import Series, compute_curves, ensemble
-from pipelines.science.footfalls import compute_footfalls
+from pipelines.science.curves import Series, ensemble
 from pipelines.science.frames import computed_fields
-from pipelines.science.joints.outcomes import joint_series
 from schemas.convert.to_arrow import to_arrow_table
 from schemas.model import Table
 from schemas.outcomes_signals import CURVES
 from schemas.processing import Processing
+from tests.as_frames import compute_curves, compute_footfalls, joint_series
 from tests.builders import a_posture, a_trial
 from tests.pipelines.science.joint_builders import footfalls_of
 

@@ -6,15 +6,14 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from pipelines.science.events.agreement import event_agreement, footfall_events, limits_of_agreement
-from pipelines.science.events.contacts import contacts_by_method
+from pipelines.science.events.agreement import event_agreement, limits_of_agreement
 from pipelines.science.events.from_force import Contact
-from pipelines.science.footfalls import compute_footfalls
 from pipelines.science.signals.pairing import paired
 from schemas import fields as f
 from schemas.convert.to_pandera import pandera_schema
 from schemas.outcomes_signals import EVENT_AGREEMENT, FOOTFALL_EVENTS
 from schemas.processing import Processing
+from tests.as_frames import compute_footfalls, contacts_by_method, footfall_events
 from tests.builders import a_trial
 
 PROVENANCE = {"delivery_id": "brack-001", "raw_sha256": "0" * 64, "code_version": "1", "study_version": "1"}

@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from pipelines.science.footfalls import COLUMNS, compute_footfalls
+from pipelines.science.footfalls import COLUMNS
 from schemas import fields as f
 from schemas.convert.to_arrow import to_arrow_table
 from schemas.convert.to_pandera import pandera_schema
@@ -16,6 +16,7 @@ from schemas.model import Kind
 from schemas.outcomes import FOOTFALLS
 from schemas.processing import Processing
 from schemas.trial import Signal, Trial
+from tests.as_frames import compute_footfalls
 from tests.builders import G, a_posture, a_standing_trial, a_trial, cut, mirrored, with_force
 
 PLAIN = Processing()

@@ -11,15 +11,14 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.spatial.transform import Rotation
 
-from pipelines.science.footfalls import compute_footfalls
 from pipelines.science.frames import computed_fields
 from pipelines.science.joints.landmarks import Landmarks, seen
-from pipelines.science.joints.outcomes import compute_joints, joint_series
 from schemas.convert.to_arrow import to_arrow_table
 from schemas.model import Table
 from schemas.outcomes_signals import FOOTFALL_JOINTS
 from schemas.processing import Processing
 from schemas.trial import Trial
+from tests.as_frames import compute_footfalls, compute_joints, joint_series
 from tests.builders import a_plate, a_posture, a_trial, mirrored
 from tests.pipelines.science import test_joint_moments as truth
 from tests.pipelines.science.joint_builders import a_trial_of, both_legs, footfalls_of, standing

@@ -12,11 +12,11 @@ from hypothesis.extra import numpy as hnp
 
 from pipelines.science.muscles.amplitudes import Reference
 from pipelines.science.muscles.co_contraction import falconer_winter, rudolph
-from pipelines.science.muscles.outcomes import MuscleOutcomes, compute_muscles
 from schemas import fields as f
 from schemas.convert.to_arrow import PANDAS_TYPES, to_arrow_table
 from schemas.outcomes_muscle import CO_CONTRACTIONS, MUSCLE_AMPLITUDES, MUSCLE_BURSTS, MUSCLE_SIGNALS
 from schemas.processing_signals import MuscleProcessing
+from tests.as_frames import MuscleFrames, compute_muscles
 from tests.pipelines.science.muscle_builders import a_recording, a_signal, some_footfalls
 
 PAIR = ("soleus", "tibialis_anterior")
@@ -39,7 +39,7 @@ def compute(*signals, footfalls: pd.DataFrame = ONE.footfalls, references=REFERE
     return compute_muscles("T1", signals, footfalls, processing, references)
 
 
-def counts(found: MuscleOutcomes) -> dict[str, int]:
+def counts(found: MuscleFrames) -> dict[str, int]:
     return {name: len(getattr(found, name)) for name in TABLES}
 
 

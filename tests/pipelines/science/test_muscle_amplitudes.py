@@ -8,9 +8,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from pipelines.science.muscles.amplitudes import Reference, reference_amplitude, references_of
-from pipelines.science.muscles.outcomes import compute_muscles
+from pipelines.science.muscles.amplitudes import Reference
 from schemas.processing_signals import MuscleProcessing
+from tests.as_frames import compute_muscles, reference_amplitude, references_of
 from tests.pipelines.science.muscle_builders import (
     CONTACT_S,
     FIRST_S,

@@ -8,10 +8,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from pipelines.science.muscles.bursts import baseline_of, spells_above, teager_kaiser
-from pipelines.science.muscles.outcomes import compute_muscles
 from pipelines.science.muscles.signal import condition
 from schemas.processing_signals import MuscleProcessing
 from schemas.trial import Signal
+from tests.as_frames import compute_muscles
 from tests.pipelines.science.muscle_builders import (
     AFTER_S,
     BEFORE_S,

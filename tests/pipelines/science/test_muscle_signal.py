@@ -5,12 +5,17 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from pipelines.science.muscles.signal import band_pass, condition, conditioned_muscles, envelope, notch
+from pipelines.science.muscles.signal import band_pass, condition, conditioned_muscles, linear_envelope, notch
 from schemas.processing_signals import MuscleProcessing
+from schemas.trial import Signal
 from tests.pipelines.science.muscle_builders import a_signal, band_noise
 
 SETTINGS = MuscleProcessing()
 NOISE = 30 * band_noise(6000, 2000, 4)
+
+
+def envelope(signal: Signal, settings: MuscleProcessing) -> np.ndarray:
+    return linear_envelope(condition(signal, settings), settings.envelope_cutoff_hz, settings.filter_order)
 
 
 def gains(response: np.ndarray, rate_hz: float, at_hz: list[float]) -> np.ndarray:

@@ -71,7 +71,7 @@ def test_two_markers_are_too_few_to_call_two_trials_one() -> None:
 
 def test_a_running_trial_has_four_shapes_and_a_standing_one_none() -> None:
     rows = shapes_of(a_trial(), Processing())
-    (shapes,) = shapes_in(rows).values()
+    (shapes,) = shapes_in(rows.frame()).values()
     assert len(shapes) == 4
-    assert shapes_of(a_standing_trial(), Processing()).empty
-    assert shapes_of(replace(a_trial(), markers={}), Processing()).empty
+    assert not len(shapes_of(a_standing_trial(), Processing()))
+    assert not len(shapes_of(replace(a_trial(), markers={}), Processing()))

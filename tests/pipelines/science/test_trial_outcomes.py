@@ -7,19 +7,19 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from pipelines.science.footfalls import compute_footfalls
-from pipelines.science.trial_outcomes import compute_trial_outcomes, filled_fraction, mass_from_force
+from pipelines.science.trial_outcomes import filled_fraction, mass_from_force
 from schemas import fields as f
 from schemas.outcomes import TRIAL_OUTCOMES
 from schemas.processing import Processing
 from schemas.trial import Posture, Trial
+from tests.as_frames import compute_trial_outcomes
 from tests.builders import a_posture, a_trial, with_force
 
 PLAIN = Processing()
 
 
 def row_of(trial: Trial, posture: Posture | None = None) -> dict:
-    return compute_trial_outcomes(trial, compute_footfalls(trial, PLAIN, posture), PLAIN, posture)
+    return compute_trial_outcomes(trial, PLAIN, posture)
 
 
 def test_the_row_has_the_columns_of_the_definition_in_order() -> None:
