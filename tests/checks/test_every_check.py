@@ -16,96 +16,17 @@ from checks.run import Context, run_checks
 from pipelines.science.workspace import Workspace
 from schemas.trial import FileFacts, Trial
 from tests.builders import a_standing_trial, a_study, a_trial
-from tests.checks import (
-    site_cases,
-    test_breath_samples,
-    test_breathing_gas,
-    test_change_over,
-    test_channels,
-    test_clocks,
-    test_condition_signals,
-    test_consents,
-    test_contact_sensors,
-    test_delivery,
-    test_force,
-    test_force_and_feet,
-    test_force_direction,
-    test_force_noise,
-    test_force_samples,
-    test_force_unloaded,
-    test_identifiers,
-    test_marker_axes,
-    test_marker_frames,
-    test_marker_labels,
-    test_marker_sight,
-    test_markers,
-    test_muscle_disturbances,
-    test_muscle_signals,
-    test_muscle_timing,
-    test_outcomes,
-    test_packets,
-    test_people,
-    test_protocol,
-    test_readings,
-    test_recording,
-    test_resends,
-    test_site,
-    test_site_drift,
-    test_site_measures,
-    test_standing,
-    test_tables,
-    test_trial_order,
-)
+from tests.checks import site_cases
+from tests.checks.every_case import clean, every_case, planted
 from tests.checks.received_builders import a_delivery
-from tests.checks.running_checks import STAMP, Case, of_delivery, of_trial, run
+from tests.checks.running_checks import STAMP, of_delivery, of_trial, run
 
-MODULES = (
-    test_breath_samples,
-    test_breathing_gas,
-    test_change_over,
-    test_channels,
-    test_clocks,
-    test_condition_signals,
-    test_consents,
-    test_contact_sensors,
-    test_delivery,
-    test_force,
-    test_force_and_feet,
-    test_force_direction,
-    test_force_noise,
-    test_force_samples,
-    test_force_unloaded,
-    test_identifiers,
-    test_marker_axes,
-    test_marker_frames,
-    test_marker_labels,
-    test_marker_sight,
-    test_markers,
-    test_muscle_disturbances,
-    test_muscle_signals,
-    test_muscle_timing,
-    test_outcomes,
-    test_packets,
-    test_people,
-    test_protocol,
-    test_readings,
-    test_recording,
-    test_resends,
-    test_site,
-    test_site_drift,
-    test_site_measures,
-    test_standing,
-    test_tables,
-    test_trial_order,
-)
-PLANTED: dict[str, Case] = {name: case for module in MODULES for name, case in module.PLANTED.items()}
-CLEAN = {name: context for module in MODULES for name, context in module.CLEAN.items()}
 NAMES = list(catalogue())
 
 
 @pytest.mark.parametrize("name", NAMES)
 def test_the_check_finds_its_planted_fault_and_says_so_in_whole_sentences(name: str) -> None:
-    case = PLANTED[name]
+    case = planted(name)
     context = case.context()
     report = run(name, context)
     assert report.runs[0].status == "found", report.runs[0].reason
@@ -142,9 +63,14 @@ def the_moment_to_draw_lies_within(trial: Trial, finding: Finding) -> None:
 
 @pytest.mark.parametrize("name", NAMES)
 def test_the_check_accepts_a_clean_case_it_has_looked_at(name: str) -> None:
-    (ended,) = run(name, CLEAN[name]()).runs
+    (ended,) = run(name, clean(name)).runs
     assert ended.status == "pass"
     assert ended.rows_examined > 0
+
+
+def test_no_case_is_of_a_check_that_is_gone() -> None:
+    planted_ones, clean_ones = every_case()
+    assert set(planted_ones) | set(clean_ones) <= set(NAMES)
 
 
 def empty_trial() -> Trial:

@@ -16,9 +16,9 @@ from checks.run import Context, run_checks
 from pipelines.science.workspace import Workspace
 from schemas.trial import FORWARD, RIGHT, UP, Plate, Trial
 from tests.builders import a_study
+from tests.checks.force.test_and_feet import turned_end_for_end
 from tests.checks.force_builders import first_load, on_plate, pushed_to, with_components
 from tests.checks.running_checks import STAMP, lifted, with_plates
-from tests.checks.test_force_and_feet import turned_end_for_end
 from tests.whole.test_real_run import FOLDER, VARIANTS, trial_of
 
 pytestmark = pytest.mark.skipif(not FOLDER.is_dir(), reason=f"{FOLDER} is not on this machine")

@@ -196,7 +196,7 @@ def test_feet_that_cross_the_middle_line_a_little_are_on_their_sides() -> None:
 
 # --- a real run, read where it lies beside the repository -------------------------------------------------------------
 
-REAL_RUN = Path(__file__).resolve().parents[2].parent / "shared" / "real_run"
+REAL_RUN = Path(__file__).resolve().parents[3].parent / "shared" / "real_run"
 PARTS = {"calcaneus": "CAL", "second_metatarsal_head": "TOE", "fifth_metatarsal_head": "MT5"}
 PARTS |= {"lateral_malleolus": "LMALv", "lateral_femoral_epicondyle": "LFCv", "anterior_superior_iliac_spine": "ASI"}
 
