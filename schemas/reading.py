@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
+from schemas.self_description import SecondFileSays
+
 Problem = Literal["missing", "malformed", "crashed", "too_slow", "too_large", "unsupported"]
 
 
@@ -43,7 +45,8 @@ class ChannelFacts:
 
     named_count: rows. missing: labels that are in neither file. unit_conflicts: (label, unit of the row, unit of the
     file). clock_problem: why the second file's clock could not be matched, a sentence without full stop; None if it
-    was, or if there is no second file. clock_event_count: events the match rests on.
+    was, or if there is no second file. clock_event_count: events the match rests on. second: what the second file says
+    of itself.
     """
 
     named_count: int
@@ -52,3 +55,4 @@ class ChannelFacts:
     second_file: str | None = None
     clock_problem: str | None = None
     clock_event_count: int = 0
+    second: SecondFileSays | None = None

@@ -12,6 +12,8 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
+from schemas.self_description import SelfDescription
+
 FloatArray = NDArray[np.float64]
 
 FORWARD, UP, RIGHT = 0, 1, 2
@@ -85,6 +87,7 @@ class FileFacts:
     analog_rate_hz: float | None
     labels: tuple[str, ...]
     oddities: tuple[str, ...] = ()  # sentences about the file's structure
+    description: SelfDescription | None = None  # every statement it makes more than once
 
 
 @dataclass(frozen=True)

@@ -8,7 +8,9 @@ from __future__ import annotations
 import numpy as np
 
 from checks.registry import Limit, Looked, Subject, Weight, check, looked, nothing
+from checks.self_description.agreement import untidy_in
 from pipelines.science.signals import measures as signals
+from schemas.reading import ChannelFacts
 from schemas.study import Study
 from schemas.trial import UP, Trial
 
@@ -194,11 +196,13 @@ def _plates(types: tuple[int, ...]) -> str:
     "of the capture program or another export setting usually puts it right.",
     words=("oddity",),
 )
-def file_structure_is_consistent(trial: Trial) -> Looked:
-    """The header, parameters and data of the file say the same about its contents.
+def file_structure_is_consistent(trial: Trial, study: Study, channels: ChannelFacts | None) -> Looked:
+    """The header, parameters and data of the file say the same about its contents, also where no value depends on it.
 
     Files that contradict themselves are read differently by different programs, so two labs can get two results from
     the same bytes.
     """
     sentences = [" ".join(str(oddity).split()).rstrip(".") for oddity in trial.facts.oddities]
-    return looked(1, [{"oddity": s[:1].upper() + s[1:], "place": "file structure"} for s in sentences if s])
+    faults = [{"oddity": s[:1].upper() + s[1:], "place": "file structure"} for s in sentences if s]
+    faults += [{"oddity": c.said, "place": c.place} for c in untidy_in(trial, study, channels)]
+    return looked(1, faults)

@@ -7,14 +7,19 @@ are never looked at. What a channel means is told by ``channels.csv``; see ``sig
 
 from __future__ import annotations
 
+import re
 import warnings
+from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
+from pipelines.intake.sidecar_time import RecordTimes, record_times
+from pipelines.intake.twins import twins_of
 from pipelines.workers.problem import FileProblem
+from schemas.self_description import SecondFileSays
 from schemas.trial import Channel
 
 #: Limits on what is read at all. 512 MiB of EDF is ten hours of sixteen channels at 1 kHz at the least.
@@ -32,20 +37,26 @@ class SidecarProblem(FileProblem):
 
 @dataclass(frozen=True)
 class Sidecar:
-    """A second file's channels on its own clock: sample i of each stands at i / rate_hz. duration_s: its length."""
+    """A second file's channels on its own clock: sample i of each stands at i / rate_hz. duration_s: its length.
+
+    says: what the file says of itself.
+    """
 
     file: str
     channels: tuple[Channel, ...]
     duration_s: float
+    says: SecondFileSays
 
 
 def read_sidecar(path: str | Path) -> Sidecar:
     """Every ordinary channel of an EDF or EDF+ file, in physical values. Raises SidecarProblem.
 
-    Only continuous recordings are read: in an interrupted one (EDF+D) samples do not follow one another.
+    Of interrupted recordings (EDF+D) only those are read whose records follow one another all the same: in others
+    samples do not.
     """
     path = Path(path)
     layout = _layout(path)
+    times = _times(path, layout)
     import edfio
 
     try:
@@ -53,6 +64,7 @@ def read_sidecar(path: str | Path) -> Sidecar:
             warnings.simplefilter("ignore")
             recording = edfio.read_edf(path, lazy_load_data=True, header_encoding="latin-1")
             channels = tuple(_channel(signal) for signal in recording.signals)
+            outside = tuple(_outside(signal) for signal in recording.signals)
     except SidecarProblem:
         raise
     except MemoryError:
@@ -61,7 +73,41 @@ def read_sidecar(path: str | Path) -> Sidecar:
         raise SidecarProblem(f"it cannot be read as EDF: {_told(error)}") from error
     if not channels:
         raise SidecarProblem("it holds annotations only, no channel")
-    return Sidecar(path.name, channels, layout.records * layout.record_s)
+    says = SecondFileSays(
+        plus=layout.plus,
+        records=layout.records,
+        record_s=layout.record_s,
+        untimed=times.untimed if times else 0,
+        steps=times.steps if times else (),
+        step_count=times.step_count if times else 0,
+        outside=tuple((c.label, count) for c, count in zip(channels, outside, strict=True) if count),
+        twins=twins_of("channel", [c.label for c in channels], [c.samples for c in channels]),
+    )
+    return Sidecar(path.name, channels, layout.records * layout.record_s, says)
+
+
+def _times(path: Path, layout: _Layout) -> RecordTimes | None:
+    """When the records say that they begin; None if the file has no annotations. Raises for one with gaps (EDF+D)."""
+    if layout.annotations is None:
+        return None
+    times = record_times(
+        path, layout.header_bytes, layout.records, layout.record_bytes, layout.annotations, layout.record_s
+    )
+    if layout.interrupted and (times.steps or times.untimed):
+        where = f"record {times.steps[0].record} begins at {times.steps[0].stated_s:g} s" if times.steps else ""
+        told = where or f"{times.untimed} records do not say when they begin"
+        raise SidecarProblem(
+            f"it is an interrupted recording (EDF+D): {told}; export it as a continuous one (EDF+C), without a gap",
+            "unsupported",
+        )
+    return times
+
+
+def _outside(signal: Any) -> int:
+    """How many samples lie outside the digital range of the header."""
+    low, high = signal.digital_range
+    digital = np.asarray(signal.digital)
+    return int(np.count_nonzero((digital < low) | (digital > high)))
 
 
 def _channel(signal: Any) -> Channel:
@@ -82,8 +128,15 @@ def _told(error: Exception) -> str:
 
 @dataclass(frozen=True)
 class _Layout:
+    """annotations: first byte and length of the first annotation channel in a record; None if there is none."""
+
     records: int
     record_s: float
+    plus: bool
+    interrupted: bool
+    header_bytes: int
+    record_bytes: int
+    annotations: tuple[int, int] | None
 
 
 def _layout(path: Path) -> _Layout:
@@ -109,7 +162,8 @@ def _layout(path: Path) -> _Layout:
     labels = [header[16 * i : 16 * (i + 1)] for i in range(count)]
     counts = header[216 * count : 224 * count]
     samples = [_whole(counts[8 * i : 8 * (i + 1)], f"number of samples of channel {i + 1}") for i in range(count)]
-    ordinary = [n for n, label in zip(samples, labels, strict=True) if label.strip() != ANNOTATIONS.encode()]
+    is_text = [label.strip() == ANNOTATIONS.encode() for label in labels]
+    ordinary = [n for n, text in zip(samples, is_text, strict=True) if not text]
     if min(samples) < 1 or records < 1 or (ordinary and not record_s > 0):
         raise SidecarProblem(
             f"its header declares {records} data records of {record_s:g} s with from {min(samples)} samples a channel; "
@@ -121,7 +175,16 @@ def _layout(path: Path) -> _Layout:
         )
     _expect_size(size, FIXED_HEADER + PER_CHANNEL * count, records, 2 * sum(samples))
     _expect_ranges(header, count)
-    return _Layout(records, record_s)
+    first = is_text.index(True) if any(is_text) else None
+    return _Layout(
+        records,
+        record_s,
+        plus=fixed[192:196].upper() == b"EDF+",
+        interrupted=fixed[192:197].upper() == b"EDF+D",
+        header_bytes=FIXED_HEADER + PER_CHANNEL * count,
+        record_bytes=2 * sum(samples),
+        annotations=None if first is None else (2 * sum(samples[:first]), 2 * samples[first]),
+    )
 
 
 def _expect_edf(fixed: bytes, size: int) -> None:
@@ -131,10 +194,6 @@ def _expect_edf(fixed: bytes, size: int) -> None:
         raise SidecarProblem("it is a 24-bit variant of EDF (BDF); save it as EDF+", "unsupported")
     if fixed[:8] != b"0       ":
         raise SidecarProblem("it does not begin as an EDF file does (the character 0 and seven spaces)")
-    if fixed[192:197] == b"EDF+D":
-        raise SidecarProblem(
-            "it is an interrupted recording (EDF+D); save it as a continuous one (EDF+C)", "unsupported"
-        )
 
 
 def _expect_size(size: int, header: int, records: int, record_bytes: int) -> None:
@@ -150,23 +209,39 @@ def _expect_size(size: int, header: int, records: int, record_bytes: int) -> Non
 
 
 def _expect_ranges(header: bytes, count: int) -> None:
-    """Physical and digital ranges that can be turned into a scale: finite, and not empty."""
-    starts = {"physical": (104, 112), "digital": (120, 128)}
+    """Physical and digital ranges that give a scale: finite, not empty, digital ones whole, ascending, of 16 bits."""
+
+    def ends(i: int, name: str, starts: tuple[int, int], read: Callable[[bytes, str], float]) -> tuple[float, float]:
+        label = header[16 * i : 16 * (i + 1)].decode("latin-1").strip()
+        words = [f"{name} {end} of channel {i + 1} ({label!r})" for end in ("minimum", "maximum")]
+        low, high = (
+            read(header[at * count + 8 * i : at * count + 8 * i + 8], word)
+            for at, word in zip(starts, words, strict=True)
+        )
+        if low == high or (name == "digital" and low > high):
+            raise SidecarProblem(f"the {words[0]} is {low:g} and its maximum {high:g}: that range gives no scale")
+        return low, high
+
     for i in range(count):
-        for name, (low, high) in starts.items():
-            ends = [_number(header[at * count + 8 * i : at * count + 8 * i + 8], f"{name} range") for at in (low, high)]
-            if ends[0] == ends[1]:
-                raise SidecarProblem(f"channel {i + 1} has the same {name} minimum and maximum, {ends[0]:g}")
+        ends(i, "physical", (104, 112), _number)
+        low, high = ends(i, "digital", (120, 128), _whole)
+        if low < -32768 or high > 32767:
+            raise SidecarProblem(
+                f"the digital range of channel {i + 1}, {low:g} to {high:g}, is more than 16 bits hold"
+            )
+
+
+#: EDF allows only these (specification, 2002 and EDF+ 2.2.1): no decimal comma, no thousands, no words.
+_NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?")
 
 
 def _number(field: bytes, what: str) -> float:
-    try:
-        value = float(field.decode("ascii").strip().strip("\x00"))
-    except (UnicodeDecodeError, ValueError):
-        value = float("nan")
-    if not np.isfinite(value):
+    text = field.decode("latin-1").strip().strip("\x00").strip()
+    if re.fullmatch(r"[+-]?\d+,\d*", text):
+        raise SidecarProblem(f"the {what} in its header is {text!r}, with a decimal comma; EDF asks for a point")
+    if not _NUMBER.fullmatch(text) or not np.isfinite(float(text)):
         raise SidecarProblem(f"the {what} in its header is {field!r}, no number")
-    return value
+    return float(text)
 
 
 def _whole(field: bytes, what: str) -> int:

@@ -54,7 +54,7 @@ def to_trial(recording: Recording, profile: SiteProfile, processing: Processing,
         facts = replace(facts, oddities=(*facts.oddities, f"{told}; they were taken as metres"))
         metre = 1.0
     columns, missing = _columns(recording.labels, profile.markers)
-    markers = {role: recording.points[:, i] @ turn.T * metre for role, i in columns.items()}
+    markers = {role: _seen(recording, i) @ turn.T * metre for role, i in columns.items()}
     plates = plates_of(recording, turn, metre)
     turned = profile.runs_both_ways and _faces_backwards(markers, row.kind, processing)
     if turned:
@@ -88,6 +88,12 @@ def to_trial(recording: Recording, profile: SiteProfile, processing: Processing,
         file=row.file,
         turned=turned,
     )
+
+
+def _seen(recording: Recording, column: int) -> FloatArray:
+    """(f, 3) one point's positions, NaN also where zeros stand for a position that was not seen."""
+    path, missing = recording.points[:, column], recording.at_origin[:, column]
+    return np.where(missing[:, None], np.nan, path) if missing.any() else path
 
 
 def posture_of(trial: Trial) -> Posture:

@@ -96,13 +96,14 @@ def judge_trial(job: TrialJob) -> Verdict:
 
 def references_in(job: TrialJob) -> Mapping[Key, Reference]:
     """What one reference recording gives to divide muscle amplitudes by. Raises what reading raises."""
+    from checks.self_description.agreement import contradicts_itself
     from pipelines.science.muscles.amplitudes import references_of
 
     if _identifying(job):
         return {}
     work, channels = workspace_of(replace(job, posture=None))
-    if channels.unit_conflicts:  # the trial will go back; a reference a thousand times off must not outlive it
-        return {}
+    if channels.unit_conflicts or contradicts_itself(work.trial, job.study, channels):
+        return {}  # the trial will go back; a reference a thousand times off must not outlive it
     footfalls = work.footfalls if work.trial.kind == "running" else None
     return references_of([(work.trial.signals, footfalls)], job.study.processing.muscle)
 
@@ -136,6 +137,7 @@ def _read(job: TrialJob) -> tuple[Trial, ClockFit | NoClock | None, ChannelFacts
         second_file=job.second_file,
         clock_problem=clock.reason if isinstance(clock, NoClock) else None,
         clock_event_count=clock.event_count if clock is not None and not isinstance(clock, NoClock) else 0,
+        second=sidecar.says if sidecar is not None else None,
     )
     return trial, clock, facts
 

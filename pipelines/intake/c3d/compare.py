@@ -14,7 +14,9 @@ from typing import Any
 
 import numpy as np
 
+from pipelines.intake.c3d.counts import number
 from pipelines.intake.c3d.layout import Layout
+from pipelines.intake.c3d.parameters import BLOCK, Section
 from pipelines.intake.c3d.reading import C3dProblem, Recording, read_c3d
 
 _TIME_LIMIT_S = 120.0
@@ -154,9 +156,19 @@ def _known_reasons(layout: Layout) -> list[str]:
         )
     if layout.counts.channels and "RATE" not in layout.groups.get("ANALOG", {}):
         reasons.append("Known: without ANALOG:RATE ezc3d 1.7.2 leaves the analog samples out and does not skip them.")
-    if any(" fit the file" in oddity or " was used" in oddity for oddity in layout.oddities):
+    if _counts_disagree(layout):
         reasons.append(
             "Known: where header and parameters disagree, ezc3d 1.7.2 follows one of them without looking at the size "
             "of the file."
         )
     return reasons
+
+
+def _counts_disagree(layout: Layout) -> bool:
+    """Whether header or parameters count something else than the data hold."""
+    header, counts, section = layout.header, layout.counts, Section(layout.groups)
+    block = counts.data_start // BLOCK + 1
+    said: list[float | None] = [header.points, header.frames, header.data_block, header.analog_per_frame]
+    said += [number(section, "POINT", name, whole=True) for name in ("USED", "FRAMES", "DATA_START")]
+    held = [counts.points, counts.frames, block, counts.analog_per_frame, counts.points, counts.frames, block]
+    return any(a is not None and a != b for a, b in zip(said, held, strict=True))

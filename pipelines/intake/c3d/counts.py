@@ -2,6 +2,7 @@
 
 The header and the parameters each say so, and they do not always agree. The size of the file decides: the first
 combination, in the order below, that fills the file to its end is taken; when none does, the header's, if it fits.
+How many combinations do is told, since where several do the size decides nothing.
 Nothing is decoded here.
 """
 
@@ -53,8 +54,8 @@ def number(section: Section, group: str, name: str, *, whole: bool = False) -> f
     return int(parameter.counts[0]) if whole else float(parameter.values[0])
 
 
-def settle_counts(header: Header, section: Section, size: int, values_size: int) -> tuple[Counts, list[str]]:
-    """Choose the counts that fit the file. Raises C3dProblem when the file is too short for any."""
+def settle_counts(header: Header, section: Section, size: int, values_size: int) -> tuple[Counts, int]:
+    """The counts that fit the file, and how many combinations do. Raises C3dProblem when it is too short for any."""
     options = list(
         product(
             _starts(header, section),
@@ -70,7 +71,9 @@ def settle_counts(header: Header, section: Section, size: int, values_size: int)
     every = [c for c in every if 0 < c.frame_bytes <= size]  # also of no frames: their counts size other arrays
     if not every:
         raise C3dProblem("no frame of the declared points and analog channels fits into the file")
-    chosen = next((c for c in every if c.is_tight(size)), None) or _wrapped(every[0], header, size)
+    tight = list(dict.fromkeys(c for c in every if c.is_tight(size)))
+    tight = [c for c in tight if c.left_over(size) < BLOCK] or tight  # some writers add one block too many
+    chosen = tight[0] if tight else _wrapped(every[0], header, size)
     if chosen is None and every[0].left_over(size) < 0:
         first = every[0]
         held = (size - first.data_start) // first.frame_bytes
@@ -78,8 +81,9 @@ def settle_counts(header: Header, section: Section, size: int, values_size: int)
             f"the file is too short: it declares {first.frames} frames of {first.frame_bytes} bytes "
             f"and holds {held} of them; it was cut off or its header is damaged"
         )
-    chosen = chosen or every[0]
-    return chosen, _disagreements(header, section, chosen)
+    if chosen is None:
+        return every[0], 0
+    return chosen, max(len(tight), 1)
 
 
 def _wrapped(first: Counts, header: Header, size: int) -> Counts | None:
@@ -145,8 +149,8 @@ def _ratio(analog_rate: float, point_rate: float) -> int | None:
 
 def _frames(header: Header, section: Section) -> list[int]:
     """The header counts to 65535; longer recordings say so in one of three parameters."""
-    first = _long_field(section, "ACTUAL_START_FIELD")
-    last = _long_field(section, "ACTUAL_END_FIELD")
+    first = long_field(section, "ACTUAL_START_FIELD")
+    last = long_field(section, "ACTUAL_END_FIELD")
     actual = last - first + 1 if first is not None and last is not None and last >= first else None
     longer = [
         number(section, "POINT", "LONG_FRAMES", whole=True),
@@ -158,39 +162,10 @@ def _frames(header: Header, section: Section) -> list[int]:
     return [int(f) for f in _unique([header.frames, *longer]) if f] or [0]
 
 
-def _long_field(section: Section, name: str) -> int | None:
+def long_field(section: Section, name: str) -> int | None:
     """A frame number stored as two 16-bit halves, the lower first."""
     parameter = section.groups.get("TRIAL", {}).get(name)
     if parameter is None or len(parameter.values) < 2:
         return None
     low, high = parameter.counts[:2].tolist()
     return low + 65536 * high
-
-
-def _disagreements(header: Header, section: Section, chosen: Counts) -> list[str]:
-    found = []
-    used = number(section, "POINT", "USED", whole=True)
-    if used is not None and used != header.points:
-        found.append(
-            f"the header counts {header.points} points and POINT:USED {used:.0f}; {chosen.points} fit the file"
-        )
-    block = chosen.data_start // BLOCK + 1
-    stated = number(section, "POINT", "DATA_START", whole=True)
-    if stated is not None and stated != header.data_block:
-        found.append(
-            f"the header starts the data in block {header.data_block} and POINT:DATA_START in {stated:.0f}; "
-            f"{block} was used"
-        )
-    frames = number(section, "POINT", "FRAMES", whole=True)
-    if frames is not None and frames != min(header.frames, 65535) and frames != chosen.frames:
-        found.append(
-            f"the header counts {header.frames} frames and POINT:FRAMES {frames:.0f}; {chosen.frames} fit the file"
-        )
-    if header.analog_per_frame != chosen.analog_per_frame:
-        found.append(
-            f"the header counts {header.analog_per_frame} analog values a frame; {chosen.analog_per_frame} fit the file"
-        )
-    channels = number(section, "ANALOG", "USED", whole=True)
-    if channels is not None and channels != chosen.channels:
-        found.append(f"ANALOG:USED is {channels:.0f}; the data hold {chosen.channels} analog channels")
-    return found

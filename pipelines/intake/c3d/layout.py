@@ -14,6 +14,7 @@ from pipelines.intake.c3d.counts import Counts, number, settle_counts
 from pipelines.intake.c3d.header import Header, read_header
 from pipelines.intake.c3d.parameters import Parameter, Section, read_section
 from pipelines.intake.c3d.problem import C3dProblem
+from schemas.self_description import Twin
 
 
 @dataclass(frozen=True)
@@ -22,7 +23,8 @@ class Layout:
 
     scale: of integer positions (1 for float storage). analog_scale, analog_offset: (channels,), general scale included
     and unsigned offsets made positive where the file declares them unsigned. analog_rate_hz: None without channels.
-    events: seconds, label, context. texts: every text parameter as "GROUP:NAME" and its rows.
+    events: seconds, label, context. fits: how many combinations of the stated counts fill the file. repeated: names
+    that stand for more than one group or parameter. texts: every text parameter as "GROUP:NAME" and its rows.
     """
 
     header: Header
@@ -41,6 +43,8 @@ class Layout:
     analog_unsigned: bool
     analog_bits: int | None
     events: tuple[tuple[float, str, str], ...]
+    fits: int
+    repeated: tuple[Twin, ...]
     oddities: tuple[str, ...]
 
     @property
@@ -66,12 +70,11 @@ def read_layout(data: bytes) -> Layout:
     scale = header.scale if np.isfinite(header.scale) and header.scale else number(section, "POINT", "SCALE")
     if scale is None or not np.isfinite(scale) or scale == 0:
         raise C3dProblem("neither the header nor POINT:SCALE holds a scale for the positions")
-    counts, disagreements = settle_counts(header, section, len(data), 4 if scale < 0 else 2)
-    oddities = section.oddities + disagreements
-    point_rate = _point_rate(header, section, oddities)
-    analog_rate = _analog_rate(section, counts, point_rate, oddities)
+    counts, fits = settle_counts(header, section, len(data), 4 if scale < 0 else 2)
+    oddities = section.oddities
+    point_rate = _point_rate(header, section)
     offset, unsigned = _offsets(section, counts.channels, oddities)
-    scales = _spread(section, "SCALE", counts.channels, 1.0, oddities)
+    scales = _spread(section, "SCALE", counts.channels, 1.0)
     general = number(section, "ANALOG", "GEN_SCALE")
     bits = number(section, "ANALOG", "BITS")
     return Layout(
@@ -81,7 +84,8 @@ def read_layout(data: bytes) -> Layout:
         storage="float" if scale < 0 else "int",
         scale=1.0 if scale < 0 else float(scale),
         point_rate_hz=point_rate,
-        analog_rate_hz=analog_rate,
+        # samples per frame times frame rate: what the data hold, whatever ANALOG:RATE says
+        analog_rate_hz=float(counts.samples_per_frame * point_rate) if counts.channels else None,
         point_unit=(_texts(section, "POINT", "UNITS") or ("",))[0],
         point_labels=_named(_texts(section, "POINT", "LABELS"), counts.points, "point"),
         analog_labels=_named(_texts(section, "ANALOG", "LABELS"), counts.channels, "channel"),
@@ -91,41 +95,25 @@ def read_layout(data: bytes) -> Layout:
         analog_unsigned=unsigned,
         analog_bits=int(bits) if bits is not None and bits in range(8, 25) else None,
         events=_events(section),
+        fits=fits,
+        repeated=tuple(section.repeated),
         oddities=tuple(dict.fromkeys(oddities)),
     )
 
 
-def _point_rate(header: Header, section: Section, oddities: list[str]) -> float:
+def _point_rate(header: Header, section: Section) -> float:
+    """POINT:RATE, or the header's where it is missing or no rate."""
     rate = number(section, "POINT", "RATE")
-    if rate is None:
-        oddities.append("POINT:RATE is missing; the header's rate was used")
-    elif not (np.isfinite(rate) and rate > 0):
-        oddities.append(f"POINT:RATE is {rate:g}; the header's rate was used")
-        rate = None
-    elif np.isfinite(header.rate_hz) and abs(rate - header.rate_hz) > 1e-3 * rate:
-        oddities.append(f"POINT:RATE is {rate:g} Hz and the header says {header.rate_hz:g} Hz; POINT:RATE was used")
-    rate = header.rate_hz if rate is None else rate
+    if rate is None or not (np.isfinite(rate) and rate > 0):
+        rate = header.rate_hz
     if not (np.isfinite(rate) and 0 < rate < 1e7):
         raise C3dProblem("the file states no usable frame rate, neither in its header nor in POINT:RATE")
     return float(rate)
 
 
-def _analog_rate(section: Section, counts: Counts, point_rate: float, oddities: list[str]) -> float | None:
-    """Samples per frame times frame rate: what the data hold, whatever ANALOG:RATE says."""
-    if not counts.channels:
-        return None
-    held = counts.samples_per_frame * point_rate
-    stated = number(section, "ANALOG", "RATE")
-    if stated is None or not stated > 0:
-        oddities.append(f"ANALOG:RATE is missing; {held:g} Hz follows from the samples in a frame")
-    elif abs(stated - held) > 0.01 * held:
-        oddities.append(f"ANALOG:RATE is {stated:g} Hz; the data hold {held:g} Hz")
-    return float(held)
-
-
-def _rows(section: Section, group: str, name: str) -> list[Parameter]:
+def rows_of(groups: dict[str, dict[str, Parameter]], group: str, name: str) -> list[Parameter]:
     """A parameter and its continuations (LABELS, LABELS2, ...): one holds at most 255 entries."""
-    parameters = section.groups.get(group, {})
+    parameters = groups.get(group, {})
     found = [parameters[name]] if name in parameters else []
     for i in range(2, 100):
         if f"{name}{i}" not in parameters:
@@ -135,7 +123,7 @@ def _rows(section: Section, group: str, name: str) -> list[Parameter]:
 
 
 def _texts(section: Section, group: str, name: str) -> tuple[str, ...]:
-    return tuple(text for parameter in _rows(section, group, name) for text in parameter.texts)
+    return tuple(text for parameter in rows_of(section.groups, group, name) for text in parameter.texts)
 
 
 def _named(labels: tuple[str, ...], count: int, word: str) -> tuple[str, ...]:
@@ -147,20 +135,21 @@ def _filled(texts: tuple[str, ...], count: int) -> tuple[str, ...]:
     return (texts + ("",) * count)[:count]
 
 
-def _spread(section: Section, name: str, count: int, default: float, oddities: list[str]) -> np.ndarray:
+def _spread(section: Section, name: str, count: int, default: float) -> np.ndarray:
     """A per-channel parameter as ``count`` numbers, with ``default`` where the file holds fewer."""
-    rows = [p.values.astype(float) for p in _rows(section, "ANALOG", name) if p.kind != "text"]
-    held = np.concatenate(rows)[:count] if rows else np.empty(0)
-    if count and len(held) < count:
-        oddities.append(
-            f"ANALOG:{name} has {len(held)} entries for {count} channels; the others were taken as {default:g}"
-        )
+    held = per_channel(section.groups, name)[:count]
     return np.concatenate([held, np.full(count - len(held), default)])
+
+
+def per_channel(groups: dict[str, dict[str, Parameter]], name: str) -> np.ndarray:
+    """The numbers of a parameter of the group ANALOG that has one for each channel, as many as the file holds."""
+    rows = [p.values.astype(float) for p in rows_of(groups, "ANALOG", name) if p.kind != "text"]
+    return np.concatenate(rows) if rows else np.empty(0)
 
 
 def _offsets(section: Section, count: int, oddities: list[str]) -> tuple[np.ndarray, bool]:
     """Offsets, and whether the file declares its samples unsigned; then negative offsets mean 65536 more."""
-    offset = _spread(section, "OFFSET", count, 0.0, oddities)
+    offset = _spread(section, "OFFSET", count, 0.0)
     words = _texts(section, "ANALOG", "FORMAT")
     unsigned = bool(words) and words[0].upper().startswith("UNSIGNED")
     negative = offset < 0

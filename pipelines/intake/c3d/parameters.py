@@ -13,6 +13,7 @@ import numpy as np
 
 from pipelines.intake.c3d import numbers
 from pipelines.intake.c3d.numbers import Processor
+from schemas.self_description import Twin
 
 KINDS = {-1: "text", 1: "byte", 2: "int", 4: "float"}
 BLOCK = 512
@@ -39,14 +40,23 @@ class Parameter:
         ok = np.isfinite(numbers_) & (numbers_ >= 0) & (numbers_ < 2**40)
         return np.where(ok, numbers_, 0).astype(np.int64)
 
+    def holds_what(self, other: Parameter) -> bool:
+        """Whether the other has the same content."""
+        return self.texts == other.texts and np.array_equal(self.values, other.values)
+
 
 @dataclass
 class Section:
-    """Groups by name, each with its parameters by name; names trimmed, upper case. oddities: plain sentences."""
+    """Groups by name, each with its parameters by name; names trimmed, upper case. oddities: plain sentences.
+
+    repeated: groups and parameters ("GROUP:NAME") that stand in the section more than once; of a parameter the first
+    counts, the parameters of a group are put together.
+    """
 
     groups: dict[str, dict[str, Parameter]] = field(default_factory=dict)
     oddities: list[str] = field(default_factory=list)
     end: int = 0
+    repeated: list[Twin] = field(default_factory=list)
 
 
 def text_of(raw: bytes) -> str:
@@ -111,7 +121,10 @@ def _settle(section: Section, names: dict[int, str], waiting: dict[int, list[Par
             section.oddities.append(f"{len(parameters)} {many} to group {number}, which is not defined")
         group = section.groups.setdefault(name, {})
         for parameter in parameters:
-            group.setdefault(parameter.name, parameter)
+            first = group.setdefault(parameter.name, parameter)
+            if first is not parameter:
+                place = f"{_printable(name)}:{_printable(parameter.name)}"
+                section.repeated.append(Twin("parameter", place, 2, first.holds_what(parameter)))
 
 
 def _record(
@@ -133,6 +146,8 @@ def _record(
     offset = int(numbers.int16(_take(data, at, 2), processor).view(np.uint16)[0])
     end = at + 2
     if group < 0:
+        if name in names.values() or names.get(-group, name) != name:
+            section.repeated.append(Twin("group", _printable(name), 2, alike=False))
         names[-group] = name
         section.groups.setdefault(name, {})
     else:

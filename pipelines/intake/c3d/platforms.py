@@ -41,18 +41,14 @@ def plate_specs(layout: Layout) -> tuple[tuple[PlateSpec, ...], tuple[str, ...]]
     oddities = []
     if "FORCE_PLATFORM" not in layout.groups and "FORCE_PLATFORMS" in layout.groups:
         oddities.append("force plates are in a group named FORCE_PLATFORMS, which is not C3D's name; it was not read")
-    if declared > typed:
-        oddities.append(f"FORCE_PLATFORM:USED is {declared} and FORCE_PLATFORM:TYPE names {typed} plates")
-    plates = tuple(_spec(group, layout, i) for i in range(min(declared, typed)))
-    oddities += [f"force plate {p.number} cannot be used: {p.problem}" for p in plates if p.problem]
-    return plates, tuple(oddities)
+    return tuple(_spec(group, layout, i) for i in range(min(declared, typed))), tuple(oddities)
 
 
 def _spec(group: dict[str, Parameter], layout: Layout, index: int) -> PlateSpec:
     c3d_type = int(group["TYPE"].counts[index])  # counts: a damaged float may be no number
-    corners = _slice(group.get("CORNERS"), (3, 4), index)
-    origin = _slice(group.get("ORIGIN"), (3,), index)
-    calibration = _slice(group.get("CAL_MATRIX"), (6, 6), index)
+    corners = of_plate(group.get("CORNERS"), (3, 4), index)
+    origin = of_plate(group.get("ORIGIN"), (3,), index)
+    calibration = of_plate(group.get("CAL_MATRIX"), (6, 6), index)
     zero = group.get("ZERO")
     first, last = zero.counts[:2].tolist() if zero is not None and len(zero.values) >= 2 else (0, 0)
     channels, problem = _channels(group.get("CHANNEL"), layout.counts.channels, c3d_type, index)
@@ -72,7 +68,7 @@ def _spec(group: dict[str, Parameter], layout: Layout, index: int) -> PlateSpec:
     )
 
 
-def _slice(parameter: Parameter | None, shape: tuple[int, ...], index: int) -> np.ndarray | None:
+def of_plate(parameter: Parameter | None, shape: tuple[int, ...], index: int) -> np.ndarray | None:
     """Plate ``index`` of a parameter whose last dimension counts plates; the first varies fastest."""
     size = int(np.prod(shape))
     if parameter is None or parameter.kind == "text" or len(parameter.values) < size * (index + 1):

@@ -1,12 +1,12 @@
 """One C3D file to one Recording, by our own bounds-checked code.
 
-What the header and the parameters say is held against one another and against the size of the file before a number is
-decoded; what does not agree is told as an oddity or refused. ezc3d is a second opinion, in ``compare``.
+What the header and the parameters say is held against the size of the file before a number is decoded; what cannot be
+read is refused. What the file says of itself is handed over with every value it states, for checks to judge. ezc3d is a
+second opinion, in ``compare``.
 """
 
 from __future__ import annotations
 
-from collections import Counter
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -18,6 +18,8 @@ from pipelines.intake.c3d.layout import Layout, read_layout
 from pipelines.intake.c3d.limits import analog_limits
 from pipelines.intake.c3d.platforms import PlateSpec, plate_specs
 from pipelines.intake.c3d.problem import C3dProblem
+from pipelines.intake.c3d.self_description import describe
+from schemas.self_description import SelfDescription
 from schemas.trial import FileFacts, FloatArray
 
 __all__ = ["C3dProblem", "Recording", "read_c3d"]
@@ -29,7 +31,9 @@ class Recording:
 
     points: (frames, n, 3), NaN where invalid. valid: (frames, n), False where the file marks a point as invalid (its
     residual is negative) or holds no number. analog: (samples, channels), scaled. analog_limits: (channels, 2), the
-    smallest and largest value a channel can store, NaN where unknown. events: seconds, label, context.
+    smallest and largest value a channel can store, NaN where unknown. at_origin: (frames, n), where a point that the
+    file calls measured stands at exactly (0, 0, 0), as some writers put it where they saw none. description: all that
+    the file says about itself.
     """
 
     layout: Layout
@@ -38,6 +42,8 @@ class Recording:
     analog: FloatArray
     analog_limits: FloatArray
     plates: tuple[PlateSpec, ...]
+    at_origin: NDArray[np.bool_]
+    description: SelfDescription
     oddities: tuple[str, ...]
 
     @property
@@ -65,6 +71,7 @@ class Recording:
             analog_rate_hz=layout.analog_rate_hz,
             labels=layout.point_labels,
             oddities=self.oddities,
+            description=self.description,
         )
 
 
@@ -84,6 +91,7 @@ def _read(data: bytes) -> Recording:
     layout = read_layout(data)
     points, valid, analog = decode(data, layout)
     plates, plate_oddities = plate_specs(layout)
+    at_origin = _at_origin(points)
     return Recording(
         layout=layout,
         points=points,
@@ -91,17 +99,24 @@ def _read(data: bytes) -> Recording:
         analog=analog,
         analog_limits=analog_limits(layout, analog),
         plates=plates,
-        oddities=layout.oddities + plate_oddities + _oddities_of_values(layout, valid, analog),
+        at_origin=at_origin,
+        description=describe(data, layout, plates, points, analog, at_origin),
+        oddities=layout.oddities + plate_oddities + _oddities_of_values(valid, analog),
     )
 
 
-def _oddities_of_values(layout: Layout, valid: NDArray[np.bool_], analog: FloatArray) -> tuple[str, ...]:
+def _at_origin(points: FloatArray) -> NDArray[np.bool_]:
+    """(f, n) where all three coordinates are exactly 0."""
+    found = points[:, :, 0] == 0
+    if found.any():  # hardly any measured coordinate is, so that the others are seldom looked at
+        found &= (points[:, :, 1] == 0) & (points[:, :, 2] == 0)
+    return found
+
+
+def _oddities_of_values(valid: NDArray[np.bool_], analog: FloatArray) -> tuple[str, ...]:
     found = []
     if valid.size and not valid.any():
         found.append("every point of every frame is marked invalid, so no position counts")
-    repeated = sorted(label for label, count in Counter(layout.point_labels).items() if count > 1)
-    if repeated:
-        found.append(f"more than one point is labelled {', '.join(repeated[:5])}; the first was used")
     # the sum is a quick answer for sound files; only one that is no number needs the longer look
     if analog.size and not np.isfinite(analog.sum()) and not np.isfinite(analog).all():
         found.append("some analog samples are not numbers")

@@ -8,6 +8,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from checks.self_description.agreement import contradictions_in
 from pipelines.intake.c3d.numbers import float32
 from pipelines.intake.c3d.problem import C3dProblem
 from pipelines.intake.c3d.reading import read_c3d
@@ -42,6 +43,7 @@ def test_every_encoding_gives_the_same_signals(read, processor, storage):
     assert (facts.point_count, facts.frame_count, facts.point_rate_hz) == (POINTS, FRAMES, 100)
     assert (facts.analog_count, facts.analog_rate_hz, facts.point_unit) == (CHANNELS, 200, "mm")
     assert facts.oddities == ()
+    assert contradictions_in(recording.description) == []
 
 
 @given(st.floats(min_value=2.0**-100, max_value=2.0**100, width=32), st.booleans())
@@ -100,20 +102,22 @@ def test_when_header_and_parameters_disagree_the_size_of_the_file_decides(read):
     for recording in (wrong_parameters, wrong_header):
         np.testing.assert_array_equal(recording.points, points)
         np.testing.assert_array_equal(recording.analog, analog)
-        assert any("points" in oddity for oddity in recording.oddities)
+        assert any(
+            "points" in said.said and said.weight == "notes" for said in contradictions_in(recording.description)
+        )
 
 
 def test_a_missing_analog_rate_follows_from_the_samples_in_a_frame(read):
     recording = read(leave_out=("ANALOG:RATE",))
     assert recording.facts.analog_rate_hz == 200
     np.testing.assert_array_equal(recording.analog, RAW)
-    assert any("ANALOG:RATE" in oddity for oddity in recording.oddities)
+    assert [said.place for said in contradictions_in(recording.description)] == ["analog rate"]
 
 
 def test_a_wrong_data_start_parameter_is_told_and_not_followed(read):
     recording = read(extra={"POINT": {"DATA_START": 1}})
     np.testing.assert_array_equal(recording.points, WHOLE)
-    assert any("DATA_START" in oddity for oddity in recording.oddities)
+    assert [said.place for said in contradictions_in(recording.description)] == ["first block of the data"]
 
 
 def test_unsigned_samples_with_an_offset_stored_as_negative(read):
@@ -296,7 +300,7 @@ def test_a_file_with_thousands_of_equal_labels_is_read_in_no_time(tmp_path):
     began = time.perf_counter()
     recording = read_c3d(path)
     assert time.perf_counter() - began < 2
-    assert any("more than one point is labelled same" in oddity for oddity in recording.oddities)
+    assert [(t.name, t.count, t.alike) for t in recording.description.twins] == [("same", count, True)]
 
 
 @pytest.mark.parametrize("number", [float("nan"), float("inf"), -1e30])
@@ -305,4 +309,4 @@ def test_plate_numbers_stored_as_floats_that_are_no_counts_are_told_and_never_ra
     recording = read(extra={"FORCE_PLATFORM": plate})
     assert recording.plates[0].problem
     assert recording.plates[0].zero_frames == (0, 0)
-    assert any("force plate 1 cannot be used" in oddity for oddity in recording.oddities)
+    assert recording.description.plates.plates[0].problem

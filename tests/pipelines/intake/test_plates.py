@@ -7,6 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
 
+from checks.self_description.agreement import contradictions_in
 from pipelines.intake.c3d.reading import read_c3d
 from pipelines.intake.plates import (
     channels_to_plate,
@@ -190,7 +191,7 @@ def test_a_plate_that_cannot_be_used_is_told_and_left_out(tmp_path, more, word):
     recording = recording_of(tmp_path, np.ones((3, 6)), 2, origin=[0, 0, -40], units=["N"] * 6, more=more)
     assert word in recording.plates[0].problem
     assert plates_of(recording, Z_UP, 1e-3) == ()
-    assert any(word in oddity for oddity in recording.oddities)
+    assert any(word in said.said and said.weight == "returns" for said in contradictions_in(recording.description))
 
 
 @given(

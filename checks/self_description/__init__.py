@@ -1,0 +1,1 @@
+"""Whether what a recording's files say about themselves agrees."""

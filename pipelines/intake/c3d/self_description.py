@@ -1,0 +1,157 @@
+"""Gathers what a C3D file says about itself, every repeated statement with all its values. Judges nothing."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pipelines.intake.c3d.counts import long_field, number
+from pipelines.intake.c3d.layout import Layout, per_channel, rows_of
+from pipelines.intake.c3d.parameters import BLOCK, Section
+from pipelines.intake.c3d.platforms import PlateSpec, of_plate
+from pipelines.intake.twins import twins_of
+from schemas.self_description import (
+    HeaderSays,
+    ParametersSay,
+    PlateSays,
+    PlatesSay,
+    ReadAs,
+    SelfDescription,
+)
+from schemas.trial import FloatArray
+
+#: A matrix whose rows are nearer to one another than this (smallest to largest singular value) tells nothing apart.
+_SINGULAR = 1e-9
+
+
+def describe(
+    data: bytes,
+    layout: Layout,
+    plates: Sequence[PlateSpec],
+    points: FloatArray,
+    analog: FloatArray,
+    at_origin: NDArray[np.bool_],
+) -> SelfDescription:
+    """points: (f, n, 3), analog: (samples, channels), as decoded. at_origin: (f, n), measured and exactly (0, 0, 0)."""
+    header = layout.header
+    zeros = at_origin.sum(axis=0)
+    return SelfDescription(
+        header=HeaderSays(
+            points=header.points,
+            analog_per_frame=header.analog_per_frame,
+            first_frame=header.first_frame,
+            last_frame=header.last_frame,
+            scale=header.scale,
+            data_block=header.data_block,
+            samples_per_frame=header.samples_per_frame,
+            rate_hz=header.rate_hz,
+        ),
+        parameters=_parameters(layout),
+        read_as=_read_as(data, layout),
+        plates=_plates(layout, plates),
+        twins=(
+            *layout.repeated,
+            *twins_of("point", layout.point_labels, points.transpose(1, 0, 2)),
+            *twins_of("channel", layout.analog_labels, analog.T),
+        ),
+        zeros=tuple((layout.point_labels[i], int(zeros[i])) for i in np.flatnonzero(zeros)),
+    )
+
+
+def _parameters(layout: Layout) -> ParametersSay:
+    section = Section(layout.groups)
+
+    def count(group: str, name: str) -> int | None:
+        found = number(section, group, name, whole=True)
+        return None if found is None else int(found)
+
+    scales = per_channel(layout.groups, "SCALE")[: layout.counts.channels]
+    times = layout.groups.get("EVENT", {}).get("TIMES")
+    return ParametersSay(
+        points=count("POINT", "USED"),
+        frames=count("POINT", "FRAMES"),
+        long_frames=count("POINT", "LONG_FRAMES"),
+        first_frame=long_field(section, "ACTUAL_START_FIELD"),
+        last_frame=long_field(section, "ACTUAL_END_FIELD"),
+        scale=number(section, "POINT", "SCALE"),
+        rate_hz=number(section, "POINT", "RATE"),
+        data_block=count("POINT", "DATA_START"),
+        channels=count("ANALOG", "USED"),
+        analog_rate_hz=number(section, "ANALOG", "RATE"),
+        general_scale=number(section, "ANALOG", "GEN_SCALE"),
+        scale_entries=len(per_channel(layout.groups, "SCALE")),
+        offset_entries=len(per_channel(layout.groups, "OFFSET")),
+        blank_scales=tuple(int(i) + 1 for i in np.flatnonzero(~np.isfinite(scales) | (scales == 0))),
+        point_labels=sum(len(p.texts) for p in rows_of(layout.groups, "POINT", "LABELS")),
+        events=count("EVENT", "USED"),
+        event_times=len(times.values) // 2 if times is not None else 0,
+    )
+
+
+def _read_as(data: bytes, layout: Layout) -> ReadAs:
+    counts = layout.counts
+    left_over = counts.left_over(len(data))
+    rest = data[len(data) - left_over :] if left_over else b""
+    return ReadAs(
+        file_bytes=len(data),
+        data_block=counts.data_start // BLOCK + 1,
+        points=counts.points,
+        channels=counts.channels,
+        samples_per_frame=counts.samples_per_frame,
+        frames=counts.frames,
+        frame_bytes=counts.frame_bytes,
+        storage=layout.storage,
+        scale=layout.scale,
+        point_rate_hz=layout.point_rate_hz,
+        fits=layout.fits,
+        left_over=left_over,
+        left_over_blank=not rest.strip(rest[:1]),
+    )
+
+
+def _plates(layout: Layout, specs: Sequence[PlateSpec]) -> PlatesSay:
+    group = layout.groups.get("FORCE_PLATFORM", {})
+    if not group:
+        return PlatesSay()
+    used, types, channel = (group.get(name) for name in ("USED", "TYPE", "CHANNEL"))
+    entries = {
+        name: len(p.values) for name, p in group.items() if p.kind != "text"
+    }  # a number for each plate is counted, however the parameter's dimensions are written
+    rows = channel.dims[0] if channel is not None and channel.dims else 1
+    return PlatesSay(
+        used=int(used.counts[0]) if used is not None and len(used.counts) else 0,
+        types=len(types.values) if types is not None else 0,
+        corners=entries.get("CORNERS", 0) // 12,
+        origins=entries["ORIGIN"] // 3 if "ORIGIN" in entries else None,
+        channels=entries.get("CHANNEL", 0) // rows if rows else 0,
+        plates=tuple(_plate(layout, spec) for spec in specs),
+    )
+
+
+def _plate(layout: Layout, spec: PlateSpec) -> PlateSays:
+    group = layout.groups["FORCE_PLATFORM"]
+    origin = of_plate(group.get("ORIGIN"), (3,), spec.number - 1)
+    corners = of_plate(group.get("CORNERS"), (3, 4), spec.number - 1)
+    return PlateSays(
+        number=spec.number,
+        c3d_type=spec.c3d_type,
+        channels=tuple(c + 1 for c in spec.channels),
+        origin=_three(origin) if origin is not None else None,
+        corners=tuple(_three(corner) for corner in corners.T) if corners is not None else None,
+        calibration_singular=spec.calibration is not None and _singular(spec.calibration),
+        problem=spec.problem,
+    )
+
+
+def _three(values: FloatArray) -> tuple[float, float, float]:
+    x, y, z = (float(v) for v in values)
+    return x, y, z
+
+
+def _singular(matrix: FloatArray) -> bool:
+    if not np.isfinite(matrix).all():
+        return True
+    sizes = np.linalg.svd(matrix, compute_uv=False)
+    return bool(sizes[-1] <= _SINGULAR * sizes[0])
