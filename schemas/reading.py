@@ -46,7 +46,7 @@ class ChannelFacts:
     named_count: rows. missing: labels that are in neither file. unit_conflicts: (label, unit of the row, unit of the
     file). clock_problem: why the second file's clock could not be matched, a sentence without full stop; None if it
     was, or if there is no second file. clock_event_count: events the match rests on. second: what the second file says
-    of itself.
+    of itself. labels: of the channels that the rows name.
     """
 
     named_count: int
@@ -56,3 +56,4 @@ class ChannelFacts:
     clock_problem: str | None = None
     clock_event_count: int = 0
     second: SecondFileSays | None = None
+    labels: tuple[str, ...] = ()

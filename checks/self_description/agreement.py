@@ -56,6 +56,7 @@ def contradicts_itself(trial: Trial, study: Study, channels: ChannelFacts | None
     remedy="Export the trial again from the original recording with the current version of the program. Do not edit "
     "the file: nobody can know from it which of the two is right. If every export of the laboratory says this, send "
     "the data manager one file together with the sentence above.",
+    words=("said", "statements"),
 )
 def file_agrees_with_itself(trial: Trial) -> Looked:
     """Header, parameters and size of a C3D file say the same about its numbers.
@@ -75,6 +76,7 @@ def file_agrees_with_itself(trial: Trial) -> Looked:
     remedy="Enter the plate's data in the capture program as its maker gives them (corners in the order of the "
     "drawing, origin below the surface, one channel for each signal), look at one trial in which somebody stands on "
     "it, and export the trial again.",
+    words=("said", "statements"),
 )
 def force_plates_are_described_in_full(trial: Trial) -> Looked:
     """Every force plate of the file is described, and only once.
@@ -92,6 +94,7 @@ def force_plates_are_described_in_full(trial: Trial) -> Looked:
     expected="Every name that the profile or channels.csv asks for stands for one thing in the files.",
     remedy="Give each of them a name of its own in the capture program and export the trial again; then the profile or "
     "channels.csv says which one is meant.",
+    words=("said",),
 )
 def names_stand_for_one_thing(trial: Trial, study: Study, channels: ChannelFacts | None) -> Looked:
     """Every label and parameter that is read stands in its file once.
@@ -113,6 +116,7 @@ def names_stand_for_one_thing(trial: Trial, study: Study, channels: ChannelFacts
     remedy="Export the second file again from the recorder's original. If the original has the same fault (a lost "
     "radio link, a card that was too slow), send the trial again without its second file: what it shows of muscles "
     "cannot be placed in time.",
+    words=("second", "said"),
 )
 def second_file_agrees_with_itself(trial: Trial, channels: ChannelFacts | None) -> Looked:
     """The second file's own times and ranges agree with its samples.
@@ -135,6 +139,7 @@ def second_file_agrees_with_itself(trial: Trial, channels: ChannelFacts | None) 
     expected="Where a marker was not seen its residual is negative (C3D user guide).",
     remedy="These frames were read as gaps. Set the export to mark missing positions as invalid instead of writing "
     "zeros; other programs take them for places.",
+    words=("count", "which"),
 )
 def missing_positions_are_marked(trial: Trial, study: Study) -> Looked:
     """Where a marker was not seen the file says so.
@@ -171,10 +176,9 @@ def _of_names(trial: Trial, study: Study, channels: ChannelFacts | None) -> list
     assert trial.facts.description is not None
     profile = signals.profile_of(trial, study)
     labels = set(profile.markers.values()) if profile else set()
-    own = {s.label for s in trial.signals if s.source == "trial_file"}
-    found = list(name_rules.contradictions(trial.facts.description.twins, labels, own))
+    named = channels.labels if channels is not None else ()
+    found = list(name_rules.contradictions(trial.facts.description.twins, labels, named))
     if channels is not None and channels.second is not None:
-        named = {s.label for s in trial.signals if s.source == "sidecar"}
         found += name_rules.contradictions(channels.second.twins, (), named)
     return found
 

@@ -12,6 +12,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from demo_site_uploads.simulator.c3d_edit import parameter, scaled, with_parameter
 from demo_site_uploads.simulator.c3d_writer import parameter_at
 from demo_site_uploads.simulator.labs import Recording
 from demo_site_uploads.simulator.trial import SimulatedTrial
@@ -218,6 +219,51 @@ def played_at_another_speed(stretch: float, scale: float = 1.0) -> Fault:
         return replace(recording, points=points[:whole], analog=analog[: whole * per_frame])
 
     return plant
+
+
+def labelled_twice(label: str, away: float) -> Fault:
+    """A second marker, ``away`` from the first along each axis in the file's unit, was given the same label."""
+
+    def plant(recording: Recording, trial: SimulatedTrial) -> Recording:
+        second = recording.points[:, [recording.marker(label)]] + away
+        points = np.concatenate([recording.points, second], axis=1)
+        return replace(recording, labels=(*recording.labels, label), points=points)
+
+    return plant
+
+
+def zeros_for_gaps(labels: tuple[str, ...], start_s: float, length_s: float) -> Fault:
+    """No camera saw these markers for a while, and the export wrote zeros that count as measured."""
+
+    def plant(recording: Recording, trial: SimulatedTrial) -> Recording:
+        points = recording.points.copy()
+        first, last = (round(t * recording.point_rate_hz) for t in (start_s, start_s + length_s))
+        points[first:last, [recording.marker(label) for label in labels]] = 0.0
+        return replace(recording, points=points)
+
+    return plant
+
+
+def together(*faults: Fault) -> Fault:
+    """Several faults in one recording."""
+
+    def plant(recording: Recording, trial: SimulatedTrial) -> Recording:
+        for fault in faults:
+            recording = fault(recording, trial)
+        return recording
+
+    return plant
+
+
+def scale_copied_wrongly(content: bytes) -> bytes:
+    """A program that rescaled the positions wrote the new scale into POINT:SCALE and left the header's as it was."""
+    return scaled(content, "POINT", "SCALE", 1.08)
+
+
+def plate_not_counted(content: bytes) -> bytes:
+    """The last plate was switched off by counting one less; everything else still describes it."""
+    (used,) = parameter(content, "FORCE_PLATFORM", "USED")
+    return with_parameter(content, "FORCE_PLATFORM", "USED", [used - 1])
 
 
 def cut_short(content: bytes) -> bytes:

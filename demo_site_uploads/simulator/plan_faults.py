@@ -6,7 +6,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from demo_site_uploads.simulator import faults
+from demo_site_uploads.simulator import edf_edit, faults
 from demo_site_uploads.simulator.delivery import Delivery, PlannedTrial, Session
 from demo_site_uploads.simulator.measure import Asked
 from demo_site_uploads.simulator.runner import Gait
@@ -72,9 +72,11 @@ def _corrie_002_recordings() -> tuple[PlannedTrial, ...]:
         PlannedTrial(own, "cushioned", "1", OFF, fault=faults.marker_rate_halved),
         PlannedTrial(own, "cushioned", "2", back, faults.force_rate_halved),
         PlannedTrial(own, "cushioned", "3", OFF, fault=faults.label_missing("R.HIP.LAT")),
-        PlannedTrial(own, "cushioned", "4", OFF, fault=faults.last_plate_left_out),
+        PlannedTrial(own, "cushioned", "4", OFF, bytes_fault=faults.plate_not_counted),
         PlannedTrial(own, "cushioned", "5", OFF, bytes_fault=faults.frame_count_wrong),
-        PlannedTrial(own, "cushioned", "6", back, faults.plate_not_zeroed("P2.Fz", 30.0)),
+        PlannedTrial(
+            own, "cushioned", "6", back, faults.plate_not_zeroed("P2.Fz", 30.0), bytes_fault=faults.scale_copied_wrongly
+        ),
         PlannedTrial(own, "cushioned", "7", OFF, bytes_fault=faults.cut_short),
         PlannedTrial(own, "thin_soled", "standing", STANDING),
         PlannedTrial(own, "thin_soled", "1", OFF, fault=faults.channels_scaled("P3", -1.0)),
@@ -184,6 +186,12 @@ def _right_side_forgotten(rows: list[Row]) -> list[Row]:
     return [row for row in rows if row["side"] != "right"]
 
 
+def _lose_a_record(files: dict[str, bytes]) -> None:
+    """The recorder's radio link was lost for a tenth of a second."""
+    path = f"trials/{TARN.session_id}-cushioned-2.edf"
+    files[path] = edf_edit.without_record(files[path], 15)
+
+
 def _signals() -> tuple[Delivery, ...]:
     """Faults in muscles, clocks, speed and breathing gas, and a plate that drifts; one small delivery a laboratory."""
     one, two, three = Session("FS-16", "week_0", "brack"), Session("FS-15", "week_5", "corrie"), TARN
@@ -200,7 +208,16 @@ def _signals() -> tuple[Delivery, ...]:
     tarn = (
         PlannedTrial(three, "cushioned", "standing", STANDING),
         PlannedTrial(three, "cushioned", "1"),
-        PlannedTrial(three, "cushioned", "2", sidecar_of="1"),
+        PlannedTrial(
+            three,
+            "cushioned",
+            "2",
+            fault=faults.together(
+                faults.labelled_twice("LThigh_knee", 0.02),
+                faults.zeros_for_gaps(("RThigh_knee", "RShank_ankle"), 0.5, 0.05),
+            ),
+            sidecar_of="1",
+        ),
     )
     bouts = (
         one.bout("cushioned", "not_steady"),
@@ -210,7 +227,7 @@ def _signals() -> tuple[Delivery, ...]:
     return (
         Delivery("brack", "brack-005.zip", "brack", 5, brack, bouts=bouts),
         Delivery("corrie", "corrie-007.zip", "corrie", 7, corrie),
-        Delivery("tarn", "tarn-003.zip", "tarn", 3, tarn),
+        Delivery("tarn", "tarn-003.zip", "tarn", 3, tarn, payload_fault=_lose_a_record),
     )
 
 

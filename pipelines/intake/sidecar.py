@@ -29,6 +29,8 @@ MOST_SAMPLES = 200_000_000
 #: Byte widths of the fixed header and of each channel's part of it (EDF specification, Kemp et al. 1992).
 FIXED_HEADER, PER_CHANNEL = 256, 256
 ANNOTATIONS = "EDF Annotations"
+_INTERRUPTED = "it is an interrupted recording (EDF+D): "
+_EXPORT = "export it as a continuous one (EDF+C), without a gap"
 
 
 class SidecarProblem(FileProblem):
@@ -89,17 +91,18 @@ def read_sidecar(path: str | Path) -> Sidecar:
 def _times(path: Path, layout: _Layout) -> RecordTimes | None:
     """When the records say that they begin; None if the file has no annotations. Raises for one with gaps (EDF+D)."""
     if layout.annotations is None:
+        if layout.interrupted:
+            raise SidecarProblem(_INTERRUPTED + "its records do not say when they begin; " + _EXPORT, "unsupported")
         return None
     times = record_times(
         path, layout.header_bytes, layout.records, layout.record_bytes, layout.annotations, layout.record_s
     )
     if layout.interrupted and (times.steps or times.untimed):
-        where = f"record {times.steps[0].record} begins at {times.steps[0].stated_s:g} s" if times.steps else ""
-        told = where or f"{times.untimed} records do not say when they begin"
-        raise SidecarProblem(
-            f"it is an interrupted recording (EDF+D): {told}; export it as a continuous one (EDF+C), without a gap",
-            "unsupported",
-        )
+        told = f"{times.untimed} of its records do not say when they begin; "
+        if times.steps:
+            gap = times.steps[0]
+            told = f"record {gap.record} begins at {gap.stated_s:g} s, the one before it ends at {gap.expected_s:g} s; "
+        raise SidecarProblem(_INTERRUPTED + told + _EXPORT, "unsupported")
     return times
 
 
@@ -226,9 +229,7 @@ def _expect_ranges(header: bytes, count: int) -> None:
         ends(i, "physical", (104, 112), _number)
         low, high = ends(i, "digital", (120, 128), _whole)
         if low < -32768 or high > 32767:
-            raise SidecarProblem(
-                f"the digital range of channel {i + 1}, {low:g} to {high:g}, is more than 16 bits hold"
-            )
+            raise SidecarProblem(f"the digital range of channel {i + 1}, {low:g} to {high:g}, needs more than 16 bits")
 
 
 #: EDF allows only these (specification, 2002 and EDF+ 2.2.1): no decimal comma, no thousands, no words.

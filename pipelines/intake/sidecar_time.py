@@ -15,7 +15,7 @@ import numpy as np
 from schemas.self_description import RecordStep
 
 #: Onset, perhaps a duration, and the separators after them; the annotation's own text is empty.
-_TIME = re.compile(rb"([+-]\d{1,12}(?:\.\d{1,12})?)(?:\x15\d+(?:\.\d*)?)?\x14")
+_TIME = re.compile(rb"([+-]\d{1,12}(?:\.\d{1,20})?)(?:\x15\d+(?:\.\d*)?)?\x14")
 #: Own choice: onsets are written with a limited number of digits, and a recorder may take them from another clock.
 ROUNDING_S, CLOCKS_APART = 0.002, 0.001
 MOST_STEPS = 10

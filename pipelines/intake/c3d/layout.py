@@ -12,7 +12,7 @@ import numpy as np
 
 from pipelines.intake.c3d.counts import Counts, number, settle_counts
 from pipelines.intake.c3d.header import Header, read_header
-from pipelines.intake.c3d.parameters import Parameter, Section, read_section
+from pipelines.intake.c3d.parameters import BLOCK, Parameter, Section, read_section
 from pipelines.intake.c3d.problem import C3dProblem
 from schemas.self_description import Twin
 
@@ -71,6 +71,8 @@ def read_layout(data: bytes) -> Layout:
     if scale is None or not np.isfinite(scale) or scale == 0:
         raise C3dProblem("neither the header nor POINT:SCALE holds a scale for the positions")
     counts, fits = settle_counts(header, section, len(data), 4 if scale < 0 else 2)
+    if counts.data_start > (header.data_block - 1) * BLOCK:  # what was read as parameters ended too early
+        section = read_section(data, header.parameter_start, header.processor, counts.data_start)
     oddities = section.oddities
     point_rate = _point_rate(header, section)
     offset, unsigned = _offsets(section, counts.channels, oddities)

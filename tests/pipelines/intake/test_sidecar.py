@@ -119,9 +119,15 @@ WRONG = {
     "many records": (GOOD[:236] + b"99999999" + GOOD[244:], "samples; at most"),
     "no duration": (by_hand([[0, 1]], record_s="0"), "data records of 0 s"),
     "header length": (GOOD[:184] + b"512     " + GOOD[192:], "says it has 512 bytes"),
-    "no physical range": (by_hand([[0, 1]], physical=("5", "5")), "same physical minimum and maximum"),
-    "no digital range": (by_hand([[0, 1]], digital=("5", "5")), "same digital minimum and maximum"),
-    "range no number": (by_hand([[0, 1]], physical=("nan", "5")), "physical range"),
+    "no physical range": (by_hand([[0, 1]], physical=("5", "5")), "physical minimum of channel 1 ('SOL L') is 5"),
+    "no digital range": (by_hand([[0, 1]], digital=("5", "5")), "digital minimum of channel 1 ('SOL L') is 5"),
+    "range no number": (by_hand([[0, 1]], physical=("nan", "5")), "physical minimum of channel 1"),
+    "digital range turned round": (by_hand([[0, 1]], digital=("9", "-9")), "is 9 and its maximum -9"),
+    "digital range of more than 16 bits": (by_hand([[0, 1]], digital=("0", "65535")), "needs more than 16 bits"),
+    "fractional digital limit": (by_hand([[0, 1]], digital=("-9.5", "9")), "no whole number"),
+    "decimal comma": (by_hand([[0, 1]], physical=("-3,5", "3,5")), "'-3,5', with a decimal comma"),
+    "thousands": (by_hand([[0, 1]], physical=("-1_000", "1_000")), "no number"),
+    "interrupted in lower case": (by_hand([[0, 1]], labels=("A",), reserved=b"edf+d"), "interrupted recording"),
     "annotations only": (by_hand([[0, 1]], labels=("EDF Annotations",)), "annotations only"),
 }
 
