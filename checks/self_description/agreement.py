@@ -10,13 +10,13 @@ from collections.abc import Iterable, Iterator
 from typing import Any
 
 from checks.registry import Looked, Subject, Weight, check, looked, nothing
-from checks.self_description import name_rules
+from checks.self_description import name_rules, second_file_rules
 from checks.self_description.c3d_rules import C3D_RULES
 from checks.self_description.plate_rules import PLATE_RULES
 from checks.self_description.rule import Contradiction, Rule
 from pipelines.science.signals import measures as signals
 from schemas.reading import ChannelFacts
-from schemas.self_description import SecondFileSays, SelfDescription
+from schemas.self_description import SelfDescription
 from schemas.study import Study
 from schemas.trial import Trial
 
@@ -128,7 +128,9 @@ def second_file_agrees_with_itself(trial: Trial, channels: ChannelFacts | None) 
     if channels is None or says is None:
         return nothing("there is no second file")
     file = channels.second_file or trial.file
-    faults = [{"said": said, "second": file, "file": file, "place": "second file"} for said in _of_second(says)]
+    faults = [
+        {"said": said, "second": file, "file": file, "place": "second file"} for said in second_file_rules.said_of(says)
+    ]
     return looked(says.records, faults)
 
 
@@ -181,19 +183,3 @@ def _of_names(trial: Trial, study: Study, channels: ChannelFacts | None) -> list
     if channels is not None and channels.second is not None:
         found += name_rules.contradictions(channels.second.twins, (), named)
     return found
-
-
-def _of_second(says: SecondFileSays) -> Iterator[str]:
-    if says.step_count:
-        first = says.steps[0]
-        late = first.stated_s - first.expected_s
-        more = f"; {says.step_count - 1} more such steps follow" if says.step_count > 1 else ""
-        yield (
-            f"data record {first.record} of {says.records} says that it begins at {first.stated_s:.6g} s, and the one "
-            f"before it ends at {first.expected_s:.6g} s: {abs(late):.6g} s "
-            f"{'are missing' if late > 0 else 'overlap'}{more}"
-        )
-    if says.untimed:
-        yield f"{says.untimed} of {says.records} data records do not say when they begin"
-    for label, count in says.outside[:12]:
-        yield f"{count} samples of channel {label!r} lie outside the digital range that its header states"

@@ -19,6 +19,7 @@ from pydantic import BaseModel
 from pydantic.fields import FieldInfo
 
 from checks.registry import CheckSpec, Subject, catalogue
+from pipelines.command.statements_page import statements_page
 from schemas import codes
 from schemas.catalogue import TABLES
 from schemas.convert.to_markdown import index_page, markdown_table, table_page
@@ -59,6 +60,7 @@ def reference_pages() -> dict[str, str]:
         "study_file.md": _study_page(),
         "site_profile.md": _profile_page(),
         "commands.md": _commands_page(),
+        "statements.md": statements_page(),
     }
     pages |= {f"tables/{name}.md": table_page(table) for name, table in TABLES.items()}
     pages |= {f"checks/{name}.md": _check_page(spec) for name, spec in checks.items()}
@@ -101,6 +103,7 @@ def _index() -> str:
     lines = ["# Reference", "", "Made from the definitions in the code, so it is what the program does.", ""]
     lines += ["- [Tables](tables/index.md): every table and column with unit, range and words"]
     lines += ["- [Checks](checks/index.md): what is checked, why, at which limits"]
+    lines += ["- [What a recording says twice](statements.md): every statement that is compared, and what happens"]
     lines += ["- [Study file](study_file.md): every setting of a study"]
     lines += ["- [Site profile](site_profile.md): every setting of a laboratory, with an example"]
     lines += ["- [Commands](commands.md): the `manystrides` command"]

@@ -109,6 +109,7 @@ def _unreadable(path: Path, ended: Ended) -> dict[str, Any]:
 
 
 def _contents(path: Path, recording: Recording) -> dict[str, Any]:
+    from checks.self_description.agreement import contradictions_in
     from pipelines.intake.c3d.identity import identity_like
 
     layout, facts = recording.layout, recording.facts
@@ -140,7 +141,7 @@ def _contents(path: Path, recording: Recording) -> dict[str, Any]:
         "duration_s": counts.frames / layout.point_rate_hz,
         "first_frame": layout.header.first_frame,
         "text_like_identity": [{"place": place, "kind": kind} for place, kind in identity_like(layout)],
-        "oddities": list(facts.oddities),
+        "oddities": [*facts.oddities, *(found.said for found in contradictions_in(recording.description))],
     }
 
 

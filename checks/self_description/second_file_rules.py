@@ -1,0 +1,55 @@
+"""What a second file (EDF, EDF+) says about itself: what its reader refuses, and what is found in a file that was read.
+
+Source: the EDF and EDF+ specifications (edfplus.info). The reader, ``pipelines.intake.sidecar``, refuses a header that
+leaves no value that could be right; a refusal names the channel and sends the trial back as well.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from schemas.self_description import SecondFileSays
+
+#: place, statements, when the trial goes back. Of each the first word tells who says so: "not read" is the reader.
+STATEMENTS: tuple[tuple[str, tuple[str, ...], str], ...] = (
+    ("size", ("number of data records", "samples in a record", "size of the file"), "not read where they differ"),
+    ("header", ("number of channels", "bytes of the header"), "not read where they differ"),
+    (
+        "physical range",
+        ("physical minimum", "physical maximum"),
+        "not read where they are equal or no numbers (a decimal comma included)",
+    ),
+    (
+        "digital range",
+        ("digital minimum", "digital maximum", "16-bit samples"),
+        "not read where the minimum is not below the maximum, one is no whole number, or more than 16 bits are meant",
+    ),
+    (
+        "times of an interrupted recording (EDF+D)",
+        ("duration of a record", "time of each record"),
+        "not read where a record does not follow the one before it, or has no time",
+    ),
+    (
+        "times of a continuous recording (EDF+C)",
+        ("duration of a record", "time of each record"),
+        "found where a record does not follow the one before it to 2 ms and 0.1 %, or has no time",
+    ),
+    ("samples", ("digital minimum and maximum", "each sample"), "found where a sample lies outside"),
+)
+
+
+def said_of(says: SecondFileSays) -> Iterator[str]:
+    """Every disagreement as a clause that follows "In the second file ...", without full stop."""
+    if says.step_count:
+        first = says.steps[0]
+        late = first.stated_s - first.expected_s
+        more = f"; {says.step_count - 1} more such steps follow" if says.step_count > 1 else ""
+        yield (
+            f"data record {first.record} of {says.records} says that it begins at {first.stated_s:.6g} s, and the one "
+            f"before it ends at {first.expected_s:.6g} s: {abs(late):.6g} s "
+            f"{'are missing' if late > 0 else 'overlap'}{more}"
+        )
+    if says.untimed:
+        yield f"{says.untimed} of {says.records} data records do not say when they begin"
+    for label, count in says.outside[:12]:
+        yield f"{count} samples of channel {label!r} lie outside the digital range that its header states"
