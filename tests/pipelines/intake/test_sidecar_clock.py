@@ -15,6 +15,7 @@ from schemas.convert.to_arrow import PANDAS_TYPES
 from schemas.convert.to_pandera import pandera_schema
 from schemas.outcomes_signals import CLOCK_FITS
 from schemas.processing import Processing
+from schemas.self_description import SecondFileSays
 from schemas.trial import Channel, Trial
 from tests.as_frames import compute_footfalls
 from tests.builders import a_standing_trial, a_trial
@@ -45,7 +46,12 @@ def a_second_file(starts: dict[str, np.ndarray], rate: float = 1000.0, seconds: 
     own = np.arange(round(seconds * rate)) / rate
     on_trial = OFFSET_S + (1 + DRIFT_PPM / 1e6) * own
     switches = [Channel(f"FS {s[0].upper()}", "V", rate, a_switch(starts[s], on_trial)) for s in starts]
-    return Sidecar("T1.edf", (*switches, Channel("SOL L", "uV", rate, np.sin(on_trial))), seconds)
+    return Sidecar(
+        "T1.edf",
+        (*switches, Channel("SOL L", "uV", rate, np.sin(on_trial))),
+        seconds,
+        SecondFileSays(False, 1, seconds),
+    )
 
 
 def plain_trial(channels: tuple[Channel, ...] = (), **changes: object) -> Trial:
@@ -112,7 +118,9 @@ def test_one_shared_clock_signal_is_enough() -> None:
     rows = [{"label": "SYNC", "role": "clock", "unit_code": "V"}]
     own = Channel("SYNC", "V", 1000.0, a_switch(edges, np.arange(22000) / 1000, 0.1))
     times = OFFSET_S + (1 + DRIFT_PPM / 1e6) * np.arange(27000) / 1000
-    second = Sidecar("T1.edf", (Channel("SYNC", "V", 1000.0, a_switch(edges, times, 0.1)),), 27.0)
+    second = Sidecar(
+        "T1.edf", (Channel("SYNC", "V", 1000.0, a_switch(edges, times, 0.1)),), 27.0, SecondFileSays(False, 1, 27.0)
+    )
     _, clock, _ = with_signals(plain_trial((own,)), second, rows, PLAIN)
     assert isinstance(clock, ClockFit), clock
     assert abs(error_s(clock)) < 0.001

@@ -7,6 +7,7 @@ import pytest
 from pipelines.intake.clocks import SAME_CLOCK, ClockFit
 from pipelines.intake.sidecar import Sidecar
 from pipelines.intake.signals import FoundSignals, plain_gain, signals_of
+from schemas.self_description import SecondFileSays
 from schemas.trial import Channel
 
 SAMPLES = np.arange(10.0)
@@ -29,7 +30,7 @@ def channel(label: str, unit: str = "mV", rate: float = 1000.0) -> Channel:
 
 
 def sidecar(*channels: Channel) -> Sidecar:
-    return Sidecar("T1.edf", channels, 1.0)
+    return Sidecar("T1.edf", channels, 1.0, SecondFileSays(False, 1, 1.0))
 
 
 def found(rows: list, own: tuple = (), second: Sidecar | None = None, clock: ClockFit | None = None) -> FoundSignals:

@@ -157,7 +157,7 @@ def test_a_runner_from_the_other_side_is_turned_where_the_profile_says_so(record
 
 
 def test_a_standing_runner_who_faces_backwards_is_turned_by_the_feet(recording_of):
-    points = np.zeros((FRAMES, 2, 3))
+    points = np.ones((FRAMES, 2, 3))
     points[:, 1, 0] = -0.2
     markers = {"calcaneus_left": "HEEL", "second_metatarsal_head_left": "TOE"}
     row = TrialRow("S", "bench", "standing", "shod", "runway")
