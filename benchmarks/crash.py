@@ -22,7 +22,6 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
-from pipelines.depot.arrivals import records
 from pipelines.depot.ledger import Ledger, verify
 from pipelines.depot.storage import Depot, read_table
 from pipelines.taking_in.run import ledger_reached
@@ -106,7 +105,10 @@ def faults(root: Path, wanted: dict[str, str]) -> Iterator[str]:
     yield from (f"{name} differs" for name in sorted(wanted.keys() | seen.keys()) if wanted.get(name) != seen.get(name))
     yield from (f"ledger, line {p.line}: {p.text}" for p in verify(depot.ledger, ledger_reached(depot)))
     told = Ledger(depot.ledger, "reader").results()
-    yield from (f"the ledger does not name {name}" for name, r in records(depot).items() if r.result not in told)
+    with depot.opened() as books:
+        results = books.deliveries.results()
+    yield from (f"the ledger does not name {name}" for name, result in results.items() if result not in told)
+    yield from (f"books and folders differ: {name}" for name in results.keys() ^ set(depot.delivery_ids()))
     yield from (f"left in work: {path.name}" for path in depot.work.iterdir())
 
 

@@ -16,7 +16,7 @@ from checks.registry import catalogue
 from checks.run import Context, run_one
 from demo_site_uploads.simulator.faults import played_at_another_speed
 from demo_site_uploads.simulator.tables import Rows
-from pipelines.depot.arrivals import Record
+from pipelines.depot.books.rows import TrialVersion
 from pipelines.depot.desk import Opened
 from pipelines.judging.judge import workspace_of
 from pipelines.science.shapes import alike, shapes_in, shapes_of
@@ -36,12 +36,14 @@ class Again:
         """What the check says of the later one."""
         earlier = self._received(self.before)
         number = int(earlier.number or 1)
-        words = (earlier.fingerprint, "", "measured", "measured", "result")
-        record = Record("before", "brack/before", "taken_in", earlier.site, number, *words, accepted=parts_of(earlier))
+        before = {
+            trial: TrialVersion("before", trial, str(earlier.site), "accepted", parts=parts)
+            for trial, parts in parts_of(earlier).items()
+        }
         later = replace(self._received(self.after), number=number + 1)
         opened = Opened(later, None, later.inbox_site, "after")
-        found = with_changed_trials(opened, {record.delivery_id: record}).received
-        found = replace(found, known_trials=dict.fromkeys(record.accepted, record.delivery_id))
+        found = with_changed_trials(opened, before).received
+        found = replace(found, known_trials=dict.fromkeys(before, "before"))
         context = Context(study=STUDY, delivery_id="after", site=found.site, delivery=found)
         return run_one(catalogue()[check_name], context, STAMP)
 

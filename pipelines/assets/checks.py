@@ -8,7 +8,7 @@ import dagster as dg
 import pandas as pd
 
 from checks.registry import Subject, Weight, catalogue
-from pipelines.depot.arrivals import Record
+from pipelines.depot.books.rows import Record
 from pipelines.depot.storage import Depot, read_table
 from schemas import core, quality
 

@@ -11,7 +11,7 @@ import pandas as pd
 
 from pipelines.assets.checks import check_results, check_specs
 from pipelines.assets.place import DELIVERY_PARTITIONS, Place
-from pipelines.depot.arrivals import Record
+from pipelines.depot.books.rows import Record
 from pipelines.depot.storage import Depot, read_table
 from pipelines.judging.standings import DELIVERY_TABLES
 from pipelines.taking_in.run import work_on

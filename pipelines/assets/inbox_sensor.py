@@ -3,7 +3,6 @@
 import dagster as dg
 
 from pipelines.assets.place import DELIVERY_PARTITIONS, Place
-from pipelines.depot.arrivals import known, records
 from pipelines.depot.desk import Desk
 from pipelines.depot.storage import Depot
 from pipelines.study.file import load_study
@@ -37,11 +36,10 @@ def inbox_sensor(context: dg.SensorEvaluationContext, place: Place) -> dg.Sensor
 
 def _due(desk: Desk, place: Place) -> list[str]:
     """Partition keys of arrivals that are due, in order."""
-    all_records = records(desk.depot)
     older = {r.delivery_id for r in stale(desk)}
     found = []
     for arrival in place.arrivals().values():
-        before = known(desk.depot, arrival)
-        if is_due(desk, arrival, all_records) or (before and before.delivery_id in older):
+        before = desk.books.arrivals.known(arrival.site, arrival.name)
+        if is_due(desk, arrival) or (before and before.delivery_id in older):
             found.append(arrival.key)
     return found

@@ -16,10 +16,9 @@ from pathlib import Path
 from typing import Any
 
 from checks.registry import catalogue
-from pipelines.depot.arrivals import Record, records
+from pipelines.depot.books.rows import Record
 from pipelines.depot.consents import read_gate
 from pipelines.depot.desk import Desk
-from pipelines.depot.earlier import column, current_records
 from pipelines.depot.overrides import (
     Decision,
     Override,
@@ -126,7 +125,7 @@ def decide(study_path: Path, depot_root: Path | str, asked: Asked) -> Outcome:
         judged = _judge(desk, asked)
         if judged or not is_built(desk):
             build(desk, lambda text: None)
-        now = _found_in(desk, records(depot)[found.record.delivery_id], asked.trial_id)
+        now = _found_in(desk, desk.books.deliveries.get(found.record.delivery_id) or found.record, asked.trial_id)
         own = {o.check_name for o in _own(desk, now, asked)}
         still = dict.fromkeys(f["check_name"] for f in now.findings if f["check_name"] not in own)
         left = tuple(still) if now.standing == RETURNED else ()
@@ -150,7 +149,8 @@ def _refuse_empty(asked: Asked) -> None:
 
 def _find(desk: Desk, trial_id: str) -> _Found:
     """The newest version of the trial that came. Raises Unusable if there is none that was judged by today's code."""
-    having = [r for r in records(desk.depot).values() if trial_id in column(desk.depot, r, "standings", "trial_id")]
+    names = [version.delivery_id for version in desk.books.trials.versions(trial_id)]
+    having = [record for name in names if (record := desk.books.deliveries.get(name)) is not None]
     if not having:
         seen = f"The depot does not know trial {trial_id}, or it is withheld."
         remedy = "Compare it with trials.csv of the delivery; capital and small letters count."
@@ -249,8 +249,9 @@ def _judge(desk: Desk, asked: Asked) -> tuple[str, ...]:
     if not judged:
         return ()
     sessions |= _sessions(desk, asked.trial_id)
-    for record in current_records(desk):
-        if record.delivery_id not in judged and sessions & set(_of_site(desk, record)):
+    leaning = {trial.delivery_id for trial in desk.books.trials.in_sessions(desk.stamp, sessions)}
+    for record in desk.books.deliveries.current(desk.stamp):
+        if record.delivery_id in leaning - judged.keys():
             work(record, "A trial of the same session was decided on.")
     for record in earlier_changed(desk):
         work(record, EARLIER_CHANGED)
@@ -259,15 +260,7 @@ def _judge(desk: Desk, asked: Asked) -> tuple[str, ...]:
     return tuple(judged)
 
 
-def _of_site(desk: Desk, record: Record) -> list[tuple[str, str]]:
-    """Site and session of the accepted trials of a delivery."""
-    return [(str(record.site), str(s)) for s in column(desk.depot, record, "trials", "session_id")]
-
-
 def _sessions(desk: Desk, trial_id: str) -> set[tuple[str, str]]:
     """Site and session of the trial, wherever it is accepted."""
-    found: set[tuple[str, str]] = set()
-    for record in current_records(desk):
-        trials = column(desk.depot, record, "trials", "trial_id")
-        found |= {own for own, trial in zip(_of_site(desk, record), trials, strict=True) if trial == trial_id}
-    return found
+    versions = desk.books.trials.versions(trial_id)
+    return {(v.site, v.session_id) for v in versions if v.standing == ACCEPTED and v.session_id is not None}

@@ -15,7 +15,7 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 
-from pipelines.depot.arrivals import Record, records
+from pipelines.depot.books.rows import Record
 from pipelines.depot.consents import EVERY_SCOPE, WHOLE_TRIAL, Memory, Withdrawal, read_gate
 from pipelines.depot.desk import Desk
 from pipelines.depot.ledger import whoami
@@ -129,8 +129,8 @@ def _due(desk: Desk, runner: str, scope: str) -> Iterator[Record]:
     for record in consents_changed(desk):
         done.add(record.delivery_id)
         yield record
-    for name, record in records(desk.depot).items():
-        gate = read_gate(desk.depot, name)
+    for record in desk.books.deliveries.all():
+        name, gate = record.delivery_id, read_gate(desk.depot, record.delivery_id)
         rows_left = scope in (EVERY_SCOPE, "pooling") and runner in gate.runners
         trials_left = scope in WHOLE_TRIAL and runner in gate.runner_of.values()
         if record.held and name not in done and (rows_left or trials_left):
@@ -146,8 +146,7 @@ def _tell(desk: Desk, withdrawal: Withdrawal, scope: str, why: str | None) -> No
 
 def _remove_files(depot: Depot, withdrawal: Withdrawal) -> int:
     """Remove the runner's files, and tables as they were with the runner, wherever no delivery holds them any more."""
-    memory, every = Memory(depot), records(depot).values()
-    held = {sha for record in every for sha in record.stored.values()}
+    memory, held = Memory(depot), depot.books.deliveries.shas_held()
     out = [p for folder in (depot.raw, depot.closed) for p in folder.rglob("*") if p.is_file() and p.name not in held]
     out = [path for path in out if memory.word(path.name) in withdrawal.files]
     for path in out:

@@ -17,7 +17,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import asdict, dataclass, field, replace
 from typing import Any
 
-from pipelines.depot.arrivals import Record, records
+from pipelines.depot.books.rows import Record
 from pipelines.depot.desk import Desk, Opened
 from pipelines.depot.storage import Depot, write_json
 from schemas.consent_history import events
@@ -173,9 +173,10 @@ def gates_of(depot: Depot, all_records: Mapping[str, Record]) -> dict[str, Gate]
     return {r.delivery_id: read_gate(depot, r.delivery_id) for r in all_records.values() if r.taken_in}
 
 
-def with_all_consents(desk: Desk, opened: Opened, all_records: Mapping[str, Record]) -> Opened:
+def with_all_consents(desk: Desk, opened: Opened) -> Opened:
     """Adds what the depot knows of the runners' consent, so that the gate sees the whole history."""
     received, memory = opened.received, Memory(desk.depot)
+    all_records = {r.delivery_id: r for r in desk.books.deliveries.taken_in()}
     others = {name: r for name, r in all_records.items() if r.arrival != opened.arrival}
     gates = gates_of(desk.depot, others)
     runners = runners_of(received)
@@ -194,7 +195,7 @@ def digest(result: str, received: Received) -> str:
 
 def changed(desk: Desk) -> list[Record]:
     """Deliveries whose gate no longer rests on what is known today; the latest of a site first."""
-    all_records, memory = records(desk.depot), Memory(desk.depot)
+    all_records, memory = {r.delivery_id: r for r in desk.books.deliveries.taken_in()}, Memory(desk.depot)
     gates = gates_of(desk.depot, all_records)
     by_runner: dict[str, set[ConsentEvent]] = {}
     for event in (e for gate in gates.values() for e in gate.events):

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from checks.findings import Stamp
 from pipelines.depot.ledger import Ledger
@@ -13,6 +14,9 @@ from pipelines.study.file import LoadedStudy
 from pipelines.workers.engine import Engine
 from pipelines.workers.isolation import Isolated
 from schemas.received import Received
+
+if TYPE_CHECKING:
+    from pipelines.depot.books.book import Books
 
 #: Told (done, of) while trials are judged.
 Tell = Callable[[int, int], None]
@@ -28,6 +32,11 @@ class Desk:
     ledger: Ledger
     isolated: Isolated
     engine: Engine
+
+    @property
+    def books(self) -> Books:
+        """What the depot knows."""
+        return self.depot.books
 
 
 @dataclass(frozen=True)

@@ -15,7 +15,7 @@ from dataclasses import asdict, dataclass
 from typing import Any
 
 from checks.registry import CheckSpec, Subject, Weight
-from pipelines.depot.arrivals import Record, records
+from pipelines.depot.books.rows import Record
 from pipelines.depot.consents import read_gate
 from pipelines.depot.desk import Desk
 from pipelines.depot.storage import Depot, write_json
@@ -100,7 +100,7 @@ def digest(overrides: Iterable[Override]) -> str:
 
 def overrides_changed(desk: Desk) -> list[Record]:
     """Deliveries that were judged with other decisions than those in force."""
-    held = [r for r in records(desk.depot).values() if r.taken_in and r.held]
+    held = desk.books.deliveries.taken_in(held=True)
     if not desk.depot.overrides.exists() and not any(r.overrides for r in held):
         return []
     files = {r.delivery_id: read_gate(desk.depot, r.delivery_id).files for r in held}
@@ -126,12 +126,9 @@ def _lines(override: Override) -> Iterator[tuple[str, str, Decision]]:
 
 def forget_gone(depot: Depot) -> None:
     """Drop decisions on trials no delivery shows any more, as after a withdrawal; the ledger keeps their words."""
-    from pipelines.depot.earlier import column
-
     overrides = read_overrides(depot)
     if not overrides:
         return
-    shown = {(r.site, t) for r in records(depot).values() for t in column(depot, r, "standings", "trial_id")}
-    kept = [o for o in overrides if (o.site, o.trial_id) in shown]
+    kept = [o for o in overrides if any(v.site == o.site for v in depot.books.trials.versions(o.trial_id))]
     if len(kept) < len(overrides):
         write_overrides(depot, kept)

@@ -1,7 +1,7 @@
 """Searches everything live in a depot for words, in the bytes and, where a format packs them, in the values.
 
-Not live, and so not searched: bytes kept apart (``closed/``), what the gate remembers (``consents/``), the inbox, and
-releases that are superseded.
+Not live, and so not searched: bytes kept apart (``closed/``), what the gate remembers (``consents/``), the books, from
+which nothing is shown, the inbox, and releases that are superseded.
 """
 
 from __future__ import annotations
@@ -19,7 +19,7 @@ def live_files(depot: Depot) -> list[Path]:
     old = (folder_of(depot, entry) for entry in read_shelf(depot) if entry.superseded_utc)
     shut = (depot.closed, depot.consents, depot.inbox, *old)
     files = (p for p in depot.root.rglob("*") if p.is_file() and not any(p.is_relative_to(s) for s in shut))
-    return sorted(files)
+    return sorted(p for p in files if not (p.parent == depot.root and p.name.startswith(("books.", "depot.lock"))))
 
 
 def files_with(depot: Depot, words: Iterable[str], patterns: Iterable[bytes] = ()) -> tuple[int, list[Path]]:

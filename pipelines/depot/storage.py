@@ -1,15 +1,15 @@
 """The depot: every path in it, and the only ways of writing there.
 
 Whatever is written is written beside its place, synced, and renamed, so that it is there whole or not at all. A kill at
-any moment leaves at most rests in ``work/``, which the next writer clears (and from which it puts a result back that
-was being replaced). What the files mean is not known here.
+any moment leaves at most rests, which the next writer clears, and a result that the books do not know, which it takes
+back (how: ``pipelines.depot.books``). What the files mean is not known here.
 
 ::
 
     raw/ab/<sha256>          trial files and tables as they came, never changed
     closed/<delivery>/       bytes that consent does not cover, by checksum; nothing is derived from them
-    deliveries/<delivery>/   the result of one delivery: record.json, bag/ (its tag files), one Parquet file per table
-    arrivals/<site>/         what is known of each name in the inbox
+    deliveries/<delivery>/   the result of one delivery: bag/ (its tag files), one Parquet file per table
+    books.sqlite, books.id   what the depot knows (``pipelines.depot.books``), and the word by which both are known
     consents/                consent events and withdrawals as the gate knows them; for the depot's owner only
     releases/                frozen versions, and releases.json, which lists them
     work/                    being made
@@ -26,7 +26,7 @@ import secrets
 import shutil
 import stat
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -37,19 +37,28 @@ from schemas.model import Table
 if TYPE_CHECKING:
     import pandas as pd
 
+    from pipelines.depot.books.book import Books
+
+#: Names the database with the books, if it is not in the depot's folder.
+BOOKS_VARIABLE = "MANYSTRIDES_BOOKS"
 _CHUNK = 1 << 20
 _REPLACED = ".replaced."
 
 
 class Depot:
-    """The folder that holds everything. ``root``: a path, or a ``file://`` URL."""
+    """The folder that holds everything, and the books that say what it means.
 
-    def __init__(self, root: str | os.PathLike[str]) -> None:
+    root: a path, or a ``file://`` URL. books_url: where the books are, if not in the folder; left out, the environment
+    variable MANYSTRIDES_BOOKS is asked.
+    """
+
+    def __init__(self, root: str | os.PathLike[str], books_url: str | None = None) -> None:
         self.root = _local_path(os.fspath(root))
+        self._books_url = books_url or os.environ.get(BOOKS_VARIABLE) or None
+        self._books: Books | None = None
         self.raw = self.root / "raw"
         self.closed = self.root / "closed"
         self.deliveries = self.root / "deliveries"
-        self.arrivals = self.root / "arrivals"
         self.consents = self.root / "consents"
         self.work = self.root / "work"
         self.inbox = self.root / "inbox"
@@ -61,6 +70,35 @@ class Depot:
         self.overrides = self.root / "overrides.json"
         self.dagster_home = self.root / "dagster"
         self._lock_file = self.root / "depot.lock"
+
+    @property
+    def books(self) -> Books:
+        """What the depot knows; only inside ``opened`` or ``writing``."""
+        if self._books is None:
+            raise RuntimeError("the depot must be opened before its books are asked")
+        return self._books
+
+    @property
+    def exists(self) -> bool:
+        """Whether there is a depot at all."""
+        from pipelines.depot.books.opening import FILE, WORD
+
+        return (self.root / WORD).exists() or (self.root / FILE).exists()
+
+    @contextmanager
+    def opened(self) -> Iterator[Books]:
+        """The books, to ask them; whoever writes needs ``writing``. One inside another is the same."""
+        if self._books is not None:
+            yield self._books
+            return
+        from pipelines.depot.books.opening import open_books
+
+        self._books = open_books(self.root, self._books_url)
+        try:
+            yield self._books
+        finally:
+            self._books.close()
+            self._books = None
 
     def raw_path(self, sha256: str) -> Path:
         """Where the bytes with this checksum are, or would be."""
@@ -130,37 +168,58 @@ class Depot:
         _sync(target.parent)
         return target
 
-    def publish(self, work: Path, delivery_id: str) -> None:
-        """Make the finished folder ``work`` the result of ``delivery_id``, in place of an older one."""
-        target = self.delivery_path(delivery_id)
-        target.parent.mkdir(parents=True, exist_ok=True)
+    def publish(self, work: Path, delivery_id: str, decide: Callable[[], None]) -> None:
+        """Make the finished folder ``work`` the result of ``delivery_id``, in place of an older one.
+
+        decide: writes the result into the books, in one transaction; if it fails, the older result is put back.
+        """
         sync_folder(work)
-        if not target.exists():
-            work.rename(target)
-        else:
-            old = self.work / f"{delivery_id}{_REPLACED}{secrets.token_hex(4)}"
-            target.rename(old)
-            work.rename(target)
-            _remove(old)
+        self._exchange(delivery_id, work, decide)
+
+    def withdraw(self, delivery_id: str, decide: Callable[[], None]) -> None:
+        """Remove the result of a delivery. decide: takes it out of the books, in one transaction."""
+        self._exchange(delivery_id, None, decide)
+
+    def _exchange(self, delivery_id: str, new: Path | None, decide: Callable[[], None]) -> None:
+        target, before = self.delivery_path(delivery_id), self.books.deliveries.get(delivery_id)
+        old = self.work / f"{delivery_id}{_REPLACED}{before.result if before else ''}"
+        target.parent.mkdir(parents=True, exist_ok=True)
+        self.work.mkdir(parents=True, exist_ok=True)
+        target.rename(old) if target.exists() else old.mkdir()
+        _sync(self.work)
+        try:
+            if new is not None:
+                new.rename(target)
+            _sync(target.parent)
+            decide()
+        except Exception:
+            self._put_back(old, target)
+            raise
+        _remove(old)
+
+    def _put_back(self, old: Path, target: Path) -> None:
+        """Undo an exchange that the books do not know."""
+        if target.exists():
+            target.rename(self.new_work("undone") / target.name)
+        if any(old.iterdir()):
+            old.rename(target)
         _sync(target.parent)
 
-    def withdraw(self, delivery_id: str) -> None:
-        """Remove the result of a delivery, all at once."""
-        old = self.new_work("withdrawn") / delivery_id
-        self.delivery_path(delivery_id).rename(old)
-        _remove(old.parent)
-
     def mend(self) -> list[str]:
-        """Clear what a killed run left in ``work/``; returns the deliveries whose older result was put back."""
-        put_back = []
+        """Make the folders what the books say; returns the deliveries of which an exchange was undone.
+
+        Raises Unusable if a folder is missing, or is there and the books do not know it, and no kill explains that.
+        """
+        undone, results = [], self.books.deliveries.results()
         for rest in sorted(self.work.iterdir()) if self.work.is_dir() else []:
-            delivery_id, replaced, _ = rest.name.partition(_REPLACED)
-            if replaced and not self.delivery_path(delivery_id).exists():
-                rest.rename(self.delivery_path(delivery_id))
-                put_back.append(delivery_id)
-            else:
-                _remove(rest)
-        return put_back
+            delivery_id, replaced, word = rest.name.rpartition(_REPLACED)
+            if replaced and results.get(delivery_id, "") == word:
+                self._put_back(rest, self.delivery_path(delivery_id))
+                undone.append(delivery_id)
+        for rest in sorted(self.work.iterdir()) if self.work.is_dir() else []:
+            _remove(rest)
+        _refuse_differing(self, set(results), set(self.delivery_ids()))
+        return undone
 
     @contextmanager
     def writing(self, actor: str, wait_s: float = 0.0) -> Iterator[None]:
@@ -168,9 +227,24 @@ class Depot:
         from pipelines.depot.lock import held
 
         self.root.mkdir(parents=True, exist_ok=True)
-        with held(self._lock_file, actor, wait_s):
+        with held(self._lock_file, actor, wait_s), self.opened():
             self.mend()
             yield
+
+
+def _refuse_differing(depot: Depot, in_books: set[str], folders: set[str]) -> None:
+    """Raises Unusable unless there is one folder for each delivery in the books."""
+    for names, seen in (
+        (in_books - folders, "The results of deliveries that the books name are missing: "),
+        (folders - in_books, "There are results of deliveries that the books do not name: "),
+    ):
+        if names:
+            raise Unusable(
+                f"{seen}{', '.join(sorted(names)[:5])}{' and others' if len(names) > 5 else ''}.",
+                "one folder for each delivery in the books.",
+                "Put books and folders of the same day in their place from your backup.",
+                file=depot.deliveries,
+            )
 
 
 def write_bytes(path: Path, content: bytes, *, sync: bool = True) -> None:

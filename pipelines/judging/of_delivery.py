@@ -15,7 +15,6 @@ from checks.registry import Subject
 from checks.run import Context, run_checks
 from pipelines.depot.consents import trial_files
 from pipelines.depot.desk import Desk, Opened, Tell
-from pipelines.depot.earlier import current_records
 from pipelines.depot.overrides import in_force
 from pipelines.depot.storage import read_table
 from pipelines.judging.judge import TrialJob, Verdict, judge_trial, references_in
@@ -210,10 +209,10 @@ def other_postures(desk: Desk, received: Received) -> dict[Occasion, Posture]:
     import numpy as np
 
     found: dict[Occasion, Posture] = {}
-    for record in current_records(desk):
-        if record.site != received.site or record.number == received.number:
-            continue
-        path = desk.depot.delivery_path(record.delivery_id) / "standing_postures.parquet"
+    sessions = {str(s) for s in received.tables["sent_trials"]["session_id"].dropna()}
+    giving = desk.books.trials.giving_posture(desk.stamp, received.site, received.number, sessions)
+    for delivery_id in dict.fromkeys(trial.delivery_id for trial in giving):
+        path = desk.depot.delivery_path(delivery_id) / "standing_postures.parquet"
         for trial_id, rows in read_table(path).groupby("trial_id", sort=True):
             first = rows.iloc[0]
             places = rows[["forward_m", "up_m", "right_m"]].to_numpy(dtype=np.float64)

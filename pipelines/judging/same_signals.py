@@ -9,30 +9,30 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Mapping
 from typing import TYPE_CHECKING, Any
 
-from pipelines.depot.arrivals import Record
+from pipelines.depot.books.rows import Record
 from pipelines.depot.desk import Desk, Opened
-from pipelines.depot.earlier import column, current_records
-from pipelines.depot.storage import Depot, read_table
+from pipelines.depot.earlier import current_records
+from pipelines.depot.storage import read_table
 from schemas.quality import TRIAL_SHAPES
 from schemas.received import Problem, Received
 
 if TYPE_CHECKING:
     import pandas as pd
 
+    from pipelines.depot.books.book import Books
+
 #: Trial, its shapes, the checksum of its file, and the delivery it came with if that is another one.
 _Shape = tuple[str, Mapping[str, Any], str, Record | None]
 
 
-def with_copies(depot: Depot, opened: Opened, all_records: Iterable[Record]) -> tuple[Problem, ...]:
+def with_copies(books: Books, opened: Opened) -> tuple[Problem, ...]:
     """A problem for each trial whose file is byte for byte that of another trial, here or accepted before."""
     received = opened.received
     shas = {f.path: f.sha256 for f in received.files}
     own = [(trial, shas[path]) for trial, path in _trials(received) if path in shas]
     others: list[tuple[str, str, Record | None]] = [(trial, sha, None) for trial, sha in own]
-    for record in all_records:
-        if record.taken_in and record.arrival != opened.arrival and not _later(record, received):
-            trials, its_shas = (column(depot, record, "trials", name) for name in ("trial_id", "raw_sha256"))
-            others += [(trial, sha, record) for trial, sha in zip(trials, its_shas, strict=True)]
+    earlier = books.trials.with_file((sha for _, sha in own), received.site, received.number, opened.arrival)
+    others += [(trial.trial_id, str(trial.raw_sha256), record) for trial, record in earlier]
     by_sha: dict[str, list[tuple[str, Record | None]]] = {}
     for trial, sha, source in others:
         by_sha.setdefault(sha, []).append((trial, source))

@@ -16,7 +16,8 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from pipelines.depot.arrivals import Arrival, Record
+from pipelines.depot.arrivals import Arrival
+from pipelines.depot.books.rows import Record
 from pipelines.depot.desk import Desk
 from pipelines.depot.storage import Depot
 from pipelines.errors import Unusable

@@ -13,7 +13,6 @@ from dataclasses import asdict, dataclass, replace
 from datetime import UTC, datetime
 from pathlib import Path
 
-from pipelines.depot.arrivals import records
 from pipelines.depot.consents import Memory
 from pipelines.depot.desk import Desk
 from pipelines.depot.ledger import whoami
@@ -63,7 +62,7 @@ def release(study_path: Path, depot_root: Path | str, why: str, actor: str | Non
 
 def _up_to_date(desk: Desk) -> None:
     """Judge again what consent asks for today, and build; refuse what another code or study judged."""
-    if not any(r.taken_in for r in records(desk.depot).values()):
+    if not desk.books.deliveries.any_taken_in():
         seen = "The depot holds no delivery that was taken in."
         raise Unusable(seen, "a depot with accepted trials.", "Run `manystrides run` first.", file=desk.depot.root)
     if behind := judged_by_other_code(desk):

@@ -12,7 +12,7 @@ from pathlib import Path
 from checks.findings import Report
 from checks.registry import Weight
 from pipelines.consent.veil import veil_of
-from pipelines.depot.arrivals import Record, records
+from pipelines.depot.books.rows import Payload, Record
 from pipelines.depot.desk import Opened
 from pipelines.depot.storage import Depot
 from pipelines.judging.trial_jobs import trial_rows
@@ -39,7 +39,7 @@ def _files_by_trial(received: Received) -> dict[str, list[str]]:
 
 def store_files(
     depot: Depot, delivery_id: str, opened: Opened, withheld: frozenset[str], unread: frozenset[str] = frozenset()
-) -> tuple[dict[str, str], tuple[str, ...]]:
+) -> Payload:
     """Store every payload file: in raw, or apart if consent does not cover all of it or no table says whose it is.
 
     Kept apart are files of withheld trials, tables with rows that consent does not cover, files that hold muscle
@@ -62,7 +62,7 @@ def store_files(
         else:
             depot.store_raw(source, file.sha256)
         stored[file.path] = file.sha256
-    return stored, tuple(closed)
+    return Payload(stored, frozenset(closed))
 
 
 def _is_table(path: str) -> bool:
@@ -93,15 +93,14 @@ def _tables_not_covered(received: Received, withheld: frozenset[str]) -> set[str
 
 def shut_bytes(depot: Depot) -> None:
     """Remove bytes from the raw store that some delivery keeps apart and none has in the open."""
-    every = records(depot).values()
-    shut = {r.stored[path] for r in every for path in r.closed}
-    for sha in shut - {sha for r in every for path, sha in r.stored.items() if path not in r.closed}:
+    for sha in depot.books.deliveries.shut_everywhere():
         depot.raw_path(sha).unlink(missing_ok=True)
 
 
 def drop_unheld(depot: Depot, record: Record) -> None:
     """Remove bytes kept apart for a delivery that are no longer its: taken out on a withdrawal, or open again."""
-    held = {record.stored[path] for path in record.closed}
+    payload = depot.books.deliveries.payload(record.delivery_id)
+    held = {payload.stored[path] for path in payload.closed}
     folder = depot.closed / record.delivery_id
     for path in folder.iterdir() if folder.is_dir() else ():
         if path.name not in held:
@@ -111,8 +110,9 @@ def drop_unheld(depot: Depot, record: Record) -> None:
 def rebuild_bag(depot: Depot, record: Record, target: Path) -> Path:
     """The bag as it came, put together from the depot, so that it is read the same way as on arrival."""
     shutil.copytree(depot.delivery_path(record.delivery_id) / "bag", target)
-    for path, sha256 in record.stored.items():
-        closed = path in record.closed
+    payload = depot.books.deliveries.payload(record.delivery_id)
+    for path, sha256 in payload.stored.items():
+        closed = path in payload.closed
         source = depot.closed_path(record.delivery_id, sha256) if closed else depot.raw_path(sha256)
         place = target / "data" / path
         place.parent.mkdir(parents=True, exist_ok=True)

@@ -1,6 +1,6 @@
 """What a trial is made of, so that one that comes again with other content can be told from the accepted one.
 
-Parts of a trial are kept as digests in the record of its delivery, of accepted trials only. Whether a change needs a
+Parts of a trial are kept as digests in the books, of accepted trials only. Whether a change needs a
 reason is in ``checks.delivery.resends``; which version counts is decided where the warehouse is built.
 """
 
@@ -11,18 +11,21 @@ import re
 import secrets
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import replace
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-from pipelines.depot.arrivals import Record, records
+from pipelines.depot.books.rows import Parts, Record, TrialVersion
 from pipelines.depot.consents import read_gate
 from pipelines.depot.desk import Desk, Opened
 from pipelines.depot.storage import read_table
+from pipelines.judging.standings import ACCEPTED
 from pipelines.judging.trial_jobs import trial_rows
 from schemas.agreed import plain_rows
 from schemas.received import Changed, Received
 
-#: Digests of a trial's parts, in the order of ``PARTS``.
-Parts = tuple[str, ...]
+if TYPE_CHECKING:
+    from pipelines.depot.books.book import Books
+
+#: What a trial is made of; its digests stand in this order.
 PARTS = (
     "its file",
     "its second file",
@@ -58,86 +61,74 @@ def _digest(row: Mapping[str, Any], names: Iterable[str]) -> str:
     return hashlib.sha256(repr([(n, str(row[n])) for n in names]).encode()).hexdigest()[:12]
 
 
-def accepted_before(
-    all_records: Iterable[Record], site: str | None, number: int | None, arrival: str
-) -> dict[str, tuple[str, Parts]]:
-    """Trial id -> (delivery, parts) of the newest accepted version that earlier deliveries of the site brought."""
-    found: dict[str, tuple[str, Parts]] = {}
-    earlier = (r for r in all_records if r.taken_in and r.site == site and r.arrival != arrival)
-    for record in sorted(earlier, key=lambda r: r.number or 0):
-        if (record.number or 0) < (number or 0):
-            found |= {trial: (record.delivery_id, tuple(parts)) for trial, parts in record.accepted.items()}
-    return found
+def with_changed_trials(opened: Opened, before: Mapping[str, TrialVersion]) -> Opened:
+    """Adds which trials stand accepted from an earlier delivery and come again with other content.
 
-
-def with_changed_trials(opened: Opened, all_records: Mapping[str, Record]) -> Opened:
-    """Adds which trials stand accepted from an earlier delivery and come again with other content."""
+    before: trial -> the newest version that earlier deliveries brought and that is accepted.
+    """
     received = opened.received
-    before = accepted_before(all_records.values(), received.site, received.number, opened.arrival)
     own = parts_of(received) if before else {}
     changed = tuple(
-        Changed(trial, before[trial][0], differing)
+        Changed(trial, before[trial].delivery_id, differing)
         for trial, parts in sorted(own.items())
-        if trial in before and (differing := _differing(before[trial][1], parts))
+        if trial in before and (differing := _differing(before[trial].parts, parts))
     )
     return replace(opened, received=replace(received, changed_trials=changed))
+
+
+def before_of(books: Books, opened: Opened) -> dict[str, TrialVersion]:
+    """Trials of a delivery of which earlier deliveries of the site brought an accepted version -> the newest."""
+    received = opened.received
+    ids = {str(t) for t in received.tables["sent_trials"]["trial_id"].dropna()}
+    return books.trials.accepted_before(received.site, received.number, opened.arrival, ids)
 
 
 def _differing(one: Parts, other: Parts) -> tuple[str, ...]:
     return tuple(name for name, a, b in zip(PARTS, one, other, strict=True) if a != b)
 
 
-def with_resends(
-    record: Record,
+def with_parts(
+    trials: Iterable[TrialVersion],
     received: Received,
-    accepted: Iterable[str],
-    all_records: Mapping[str, Record],
-    before: Record | None,
-) -> Record:
-    """The record of a judged delivery with its accepted trials' parts, what these were compared with, and resends.
+    before: Mapping[str, TrialVersion],
+    words: Mapping[str, str],
+) -> tuple[TrialVersion, ...]:
+    """Trials of a delivery with their parts if they are accepted, what they were compared with, and resends.
 
     A resend is an accepted trial in the place of another accepted version; the ledger knows it by a random word.
+    words: those it was known by when the delivery was judged before.
     """
-    parts, kept = parts_of(received), set(accepted)
-    compared = accepted_before(all_records.values(), record.site, record.number, record.arrival)
-    words = before.resends if before else {}
-    return replace(
-        record,
-        accepted={trial: own for trial, own in sorted(parts.items()) if trial in kept},
-        compared=_compared(compared, parts),
-        resends={
-            c.trial_id: words.get(c.trial_id) or secrets.token_hex(8)
-            for c in received.changed_trials
-            if c.trial_id in kept
-        },
-    )
-
-
-def _compared(before: Mapping[str, tuple[str, Parts]], own: Iterable[str]) -> str:
-    facts = sorted((trial, before[trial]) for trial in own if trial in before)
-    return hashlib.sha256(repr(facts).encode()).hexdigest() if facts else ""
+    parts = parts_of(received)
+    changed = {c.trial_id for c in received.changed_trials}
+    found = []
+    for trial in trials:
+        name, accepted = trial.trial_id, trial.standing == ACCEPTED
+        resent = accepted and name in changed
+        other = before.get(name)
+        found.append(
+            replace(
+                trial,
+                parts=parts.get(name, ()) if accepted else (),
+                resend=(words.get(name) or secrets.token_hex(8)) if resent else "",
+                before_delivery=other.delivery_id if other else "",
+                before_parts=other.parts if other else (),
+            )
+        )
+    return tuple(found)
 
 
 def earlier_changed(desk: Desk) -> Iterator[Record]:
     """Deliveries to judge again since an earlier one has come, or accepts other trials than it did; the first first."""
     done: set[str] = set()
-    while due := [r for r in _earlier_changed(desk) if r.delivery_id not in done]:
+    while due := [r for r in desk.books.trials.compared_with_another(desk.stamp) if r.delivery_id not in done]:
         done.add(due[0].delivery_id)
         yield due[0]
 
 
-def _earlier_changed(desk: Desk) -> Iterator[Record]:
-    every = records(desk.depot).values()
-    for record in (r for r in every if r.taken_in and r.held and r.made_by(desk.stamp)):
-        before = accepted_before(every, record.site, record.number, record.arrival)
-        own = read_gate(desk.depot, record.delivery_id).files if before or record.compared else ()
-        if _compared(before, own) != record.compared:
-            yield record
-
-
 def told_resends(desk: Desk, record: Record) -> list[dict[str, str]]:
     """What the ledger is told of a delivery's resends: the word each goes by, and the reason without ids."""
-    if not record.resends:
+    resends = {t.trial_id: t.resend for t in desk.books.trials.of_delivery(record.delivery_id) if t.resend}
+    if not resends:
         return []
     rows = read_table(desk.depot.delivery_path(record.delivery_id) / "standings.parquet")
     reasons = dict(zip(rows["trial_id"], rows["resend_reason"], strict=True))
@@ -145,7 +136,7 @@ def told_resends(desk: Desk, record: Record) -> list[dict[str, str]]:
     ids = {*gate.runners, *gate.files}
     return [
         {"resend": word, "why": without_ids(str(reasons[trial]), ids)}
-        for trial, word in record.resends.items()
+        for trial, word in resends.items()
         if isinstance(reasons.get(trial), str)
     ]
 

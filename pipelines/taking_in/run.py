@@ -17,13 +17,13 @@ from pathlib import Path
 from typing import Any
 
 from checks.findings import Stamp
-from pipelines.depot.arrivals import Arrival, Record, find_arrivals, known, note_known, records
+from pipelines.depot.arrivals import Arrival, find_arrivals
+from pipelines.depot.books.rows import Known, Record
 from pipelines.depot.consents import changed
 from pipelines.depot.desk import Desk
-from pipelines.depot.earlier import current_records
 from pipelines.depot.ledger import Head, Ledger, whoami
 from pipelines.depot.overrides import overrides_changed, tell_overrides
-from pipelines.depot.storage import Depot, read_table, write_json
+from pipelines.depot.storage import Depot, write_json
 from pipelines.errors import Unusable
 from pipelines.identity.word_list import names_beside
 from pipelines.progress import Progress
@@ -97,14 +97,15 @@ def open_desk(depot: Depot, study: LoadedStudy, actor: str | None = None, worker
     if "forkserver" in multiprocessing.get_all_start_methods():
         multiprocessing.get_context("forkserver").set_forkserver_preload(list(_WORKERS_NEED))
     count = workers or os.cpu_count() or 1
-    with Isolated(count, settings.trial_time_limit_s, settings.trial_memory_limit_mb) as isolated:
+    limits = settings.trial_time_limit_s, settings.trial_memory_limit_mb
+    with depot.opened(), Isolated(count, *limits) as isolated:
         yield Desk(depot, study, stamp, ledger, isolated, LocalEngine(isolated))
 
 
 def note_what_a_kill_left(desk: Desk) -> None:
     """Finish what an earlier run was killed over: ledger lines of results in place, bytes still to be shut."""
     told = desk.ledger.results()
-    for record in records(desk.depot).values():
+    for record in desk.books.deliveries.all():
         if record.result not in told:
             _note(desk, record, "Noted after an interruption.")
     tell_overrides(desk)
@@ -117,22 +118,22 @@ def take_in_arrival(desk: Desk, arrival: Arrival, tell: Callable[[int, int], Non
     passage = take_in(desk, arrival, tell)
     if passage.changed:
         _note(desk, passage.record, f"It arrived as {arrival.key}.")
-    note_known(desk.depot, arrival, signature, passage.record.delivery_id)
+    with desk.books.transaction():
+        desk.books.arrivals.put(arrival.site, arrival.name, Known(signature, passage.record.delivery_id))
     return passage
 
 
 def work_on(desk: Desk, arrival: Arrival, tell: Callable[[int, int], None]) -> Record:
     """Take in one arrival, or judge it again if it is known; then judge again what waited for it."""
-    all_records, before = records(desk.depot), known(desk.depot, arrival)
-    if before is None or is_due(desk, arrival, all_records):
+    before = desk.books.arrivals.known(arrival.site, arrival.name)
+    record = desk.books.deliveries.get(before.delivery_id) if before is not None else None
+    if record is None or is_due(desk, arrival):
         record = take_in_arrival(desk, arrival, tell).record
-    else:
-        record = all_records[before.delivery_id]
-        if record.held:
-            record = again(desk, record, "Asked for.", tell)
+    elif record.held:
+        record = again(desk, record, "Asked for.", tell)
     for why, other in due_again(desk):
         again(desk, other, why, tell)
-    return records(desk.depot)[record.delivery_id]
+    return desk.books.deliveries.get(record.delivery_id) or record
 
 
 def again(desk: Desk, record: Record, why: str, tell: Callable[[int, int], None]) -> Record:
@@ -142,10 +143,10 @@ def again(desk: Desk, record: Record, why: str, tell: Callable[[int, int], None]
     return now
 
 
-def is_due(desk: Desk, arrival: Arrival, all_records: dict[str, Record]) -> bool:
+def is_due(desk: Desk, arrival: Arrival) -> bool:
     """Whether an arrival is new, changed, or was turned away by another code or study."""
-    before = known(desk.depot, arrival)
-    record = all_records.get(before.delivery_id) if before else None
+    before = desk.books.arrivals.known(arrival.site, arrival.name)
+    record = desk.books.deliveries.get(before.delivery_id) if before else None
     if before is None or record is None or before.signature != arrival.signature():
         return True
     return not record.held and not record.made_by(desk.stamp)
@@ -153,7 +154,7 @@ def is_due(desk: Desk, arrival: Arrival, all_records: dict[str, Record]) -> bool
 
 def stale(desk: Desk) -> list[Record]:
     """Deliveries the depot holds that another code or study judged."""
-    return [r for r in records(desk.depot).values() if r.held and not r.made_by(desk.stamp)]
+    return desk.books.deliveries.of_other_making(desk.stamp)
 
 
 def consents_changed(desk: Desk) -> Iterator[Record]:
@@ -169,12 +170,7 @@ def consents_changed(desk: Desk) -> Iterator[Record]:
 
 def waited_for(desk: Desk) -> list[Record]:
     """Deliveries whose running trials waited for a standing trial that another delivery has brought."""
-    current = current_records(desk)
-    brought: dict[str, set[tuple[str, str]]] = {}
-    for record in current:
-        rows = read_table(desk.depot.delivery_path(record.delivery_id) / "standing_postures.parquet")
-        brought.setdefault(str(record.site), set()).update(zip(rows["session_id"], rows["condition"], strict=True))
-    return [r for r in current if set(r.waiting) & brought[str(r.site)]]
+    return desk.books.deliveries.standing_came(desk.stamp)
 
 
 def due_again(desk: Desk) -> Iterator[tuple[str, Record]]:
@@ -194,8 +190,7 @@ def _work_off(desk: Desk, inbox: Path, progress: Progress, summary: Summary) -> 
     for record in stale(desk):
         _again(desk, record, "Code or study file changed.", progress, summary)
     arrivals, summary.not_deliveries = find_arrivals(inbox, names_beside(desk.study.path))
-    all_records = records(desk.depot)
-    queue = deque(a for a in arrivals if is_due(desk, a, all_records))
+    queue = deque(a for a in arrivals if is_due(desk, a))
     while queue:
         arrival = queue.popleft()
         with _told_if_it_fails(desk, arrival.key, summary), progress.delivery(arrival.key) as tell:
@@ -292,5 +287,5 @@ def ledger_reached(depot: Depot) -> Head | None:
 
 
 def _state(desk: Desk) -> str:
-    results = [(r.delivery_id, r.result) for r in records(desk.depot).values()]
+    results = sorted(desk.books.deliveries.results().items())
     return hashlib.sha256(repr((results, asdict(desk.stamp), shown_version())).encode()).hexdigest()

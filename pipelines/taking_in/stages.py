@@ -18,7 +18,8 @@ from checks.run import Context, run_checks
 from pipelines.consent.redaction import redact
 from pipelines.consent.veil import veil_of
 from pipelines.depot import overrides
-from pipelines.depot.arrivals import Arrival, Record, records, slug, write_record
+from pipelines.depot.arrivals import Arrival, slug
+from pipelines.depot.books.rows import REPEAT, STOPPED, TAKEN_IN, Payload, Record, Result
 from pipelines.depot.consents import Memory, digest, gate_of, note_gate, with_all_consents
 from pipelines.depot.desk import Desk, Opened, Tell
 from pipelines.depot.storage import write_table
@@ -34,6 +35,7 @@ from pipelines.taking_in.keeping import (
     store_files,
     withheld_trials,
 )
+from pipelines.taking_in.kept_trials import trial_versions
 from pipelines.taking_in.naming import (
     name_for_stopped,
     numbered,
@@ -41,7 +43,7 @@ from pipelines.taking_in.naming import (
     with_earlier_trials,
     with_number_conflict,
 )
-from pipelines.taking_in.resends import with_changed_trials, with_resends
+from pipelines.taking_in.resends import before_of, with_changed_trials, with_parts
 from schemas import core
 from schemas.convert.to_arrow import empty_frame
 from schemas.model import Table
@@ -49,8 +51,6 @@ from schemas.received import Received
 
 if TYPE_CHECKING:
     import pandas as pd
-
-TAKEN_IN, STOPPED, REPEAT = "taken_in", "stopped", "repeat"
 
 
 @dataclass(frozen=True)
@@ -69,14 +69,13 @@ def take_in(desk: Desk, arrival: Arrival, tell: Tell) -> Passage:
     with desk.depot.working("receive") as work:
         received, payload = receive(arrival.path, arrival.site, work, desk.study.study, names_beside(desk.study.path))
         opened = Opened(received, payload, arrival.site, arrival.name)
-        all_records = records(desk.depot)
-        if (same := same_content(opened, all_records)) is not None:
+        if (same := same_content(opened, desk.books)) is not None:
             if same.arrival == opened.arrival:
                 return Passage(same, changed=False)
             return Passage(_publish_repeat(desk, opened, same))
-        opened = with_number_conflict(opened, all_records)
-        passage = _process(desk, opened, all_records, datetime.now(UTC).isoformat(timespec="seconds"), tell)
-    _forget_older(desk, passage.record, all_records)
+        opened = with_number_conflict(opened, desk.books)
+        passage = _process(desk, opened, datetime.now(UTC).isoformat(timespec="seconds"), tell)
+    _forget_older(desk, passage.record)
     return passage
 
 
@@ -92,48 +91,47 @@ def judge_again(desk: Desk, record: Record, tell: Tell) -> Passage:
             redact(bag, memory.scopes)
         received, payload = receive(bag, site, work, desk.study.study, names_beside(desk.study.path))
         opened = Opened(replace(received, arrived_as=name), payload, site, name)
-        return _process(desk, opened, records(desk.depot), record.received_utc, tell, before=record)
+        return _process(desk, opened, record.received_utc, tell, before=record)
 
 
 def _process(
     desk: Desk,
     opened: Opened,
-    all_records: dict[str, Record],
     received_utc: str,
     tell: Tell,
     before: Record | None = None,
 ) -> Passage:
     """Check the delivery; stop it, or gate, store, judge and publish it. before: its record if the depot holds it."""
-    opened = with_all_consents(desk, with_earlier_trials(desk, opened, all_records), all_records)
-    opened = with_changed_trials(opened, all_records)
+    opened = with_all_consents(desk, with_earlier_trials(desk.books, opened))
+    before_it = before_of(desk.books, opened)
+    opened = with_changed_trials(opened, before_it)
     received = opened.received
-    delivery_id = numbered(received) or name_for_stopped(opened, all_records)
+    delivery_id = numbered(received) or name_for_stopped(opened, desk.books)
     report = _check(desk, delivery_id, received)
     if opened.payload is None or numbered(received) is None or _stops(report):
-        stopped_id = before.delivery_id if before else name_for_stopped(opened, all_records)
+        stopped_id = before.delivery_id if before else name_for_stopped(opened, desk.books)
         if stopped_id != delivery_id:
             report = _check(desk, stopped_id, received)
         record = _record(desk, opened, stopped_id, STOPPED, received_utc, before)
-        if before is not None:  # what the depot holds stays, so that the next code can judge it again
-            record = replace(record, stored=before.stored, closed=before.closed)
+        # what the depot holds stays, so that the next code can judge it again
+        payload = desk.books.deliveries.payload(before.delivery_id) if before is not None else Payload()
         veil = veil_of(stopped_id, received, withheld_trials(report, received), named=False)
         tables = delivery_files(stopped_id, received, veil) | quality_tables(
             veil.findings(report.findings), report.runs
         )
-        _publish(desk, opened, record, tables)
-        return Passage(record)
+        return Passage(_publish(desk, opened, Result(record, payload), tables))
     withheld = withheld_trials(report, received)
     judged = judge_delivery(lay_out(desk, delivery_id, opened, report, withheld), tell)
-    stored, closed = store_files(desk.depot, delivery_id, opened, judged.withheld, judged.unread)
-    evicted = _evict(desk, delivery_id, opened, all_records)
+    payload = store_files(desk.depot, delivery_id, opened, judged.withheld, judged.unread)
+    evicted = _evict(desk, delivery_id, opened)
     record = _record(desk, opened, delivery_id, TAKEN_IN, received_utc, before)
-    record = replace(record, stored=stored, closed=closed, waiting=judged.waiting)
     record = replace(record, consents=digest(record.result, received), overrides=overrides.digest(judged.overrides))
     tables = tables_of_delivery(judged) | tables_beyond_trials(desk, judged)
-    record = with_resends(record, received, tables[core.TRIALS]["trial_id"], all_records, before)
+    words = {t.trial_id: t.resend for t in desk.books.trials.of_delivery(delivery_id)} if before else {}
+    trials = with_parts(trial_versions(judged, tables), received, before_it, words)
     note_gate(desk.depot, delivery_id, gate_of(received, judged.veil.names))
-    _publish(desk, opened, record, tables)
-    if closed:
+    record = _publish(desk, opened, Result(record, payload, judged.waiting, trials), tables)
+    if payload.closed:
         shut_bytes(desk.depot)
     drop_unheld(desk.depot, record)
     return Passage(record, evicted=evicted)
@@ -154,8 +152,7 @@ def _stops(report: Report) -> bool:
 def _publish_repeat(desk: Desk, opened: Opened, same: Record) -> Record:
     delivery_id = f"{same.delivery_id}.repeat.{slug(opened.name)}"[:64]
     record = _record(desk, opened, delivery_id, REPEAT, datetime.now(UTC).isoformat(timespec="seconds"))
-    _publish(desk, opened, record, {})
-    return record
+    return _publish(desk, opened, Result(record), {})
 
 
 def _record(
@@ -176,8 +173,9 @@ def _record(
     )
 
 
-def _publish(desk: Desk, opened: Opened, record: Record, tables: dict[Table, pd.DataFrame]) -> None:
-    """Write the result beside the older one and put it in its place in one step."""
+def _publish(desk: Desk, opened: Opened, result: Result, tables: dict[Table, pd.DataFrame]) -> Record:
+    """Write the tables beside the older ones, put them in their place in one step, and the result into the books."""
+    record = replace(result.record, held=bool(result.payload.stored))
     work = desk.depot.new_work(record.delivery_id)
     tables = {core.DELIVERIES: frame(core.DELIVERIES, [_delivery_row(opened, record)]), **tables}
     for table in DELIVERY_TABLES:  # every delivery has every table, if only an empty one
@@ -187,8 +185,13 @@ def _publish(desk: Desk, opened: Opened, record: Record, tables: dict[Table, pd.
     (work / "bag").mkdir()
     if record.held and opened.payload is not None:
         copy_tag_files(opened.payload, work / "bag")
-    write_record(work, record)
-    desk.depot.publish(work, record.delivery_id)
+
+    def decide() -> None:
+        with desk.books.transaction():
+            desk.books.deliveries.put(result)
+
+    desk.depot.publish(work, record.delivery_id, decide)
+    return record
 
 
 def _delivery_row(opened: Opened, record: Record) -> dict[str, Any]:
@@ -208,21 +211,29 @@ def _delivery_row(opened: Opened, record: Record) -> dict[str, Any]:
     }
 
 
-def _evict(desk: Desk, delivery_id: str, opened: Opened, all_records: dict[str, Record]) -> Record | None:
+def _evict(desk: Desk, delivery_id: str, opened: Opened) -> Record | None:
     """Make the id free if a stopped delivery of another arrival has it; that one is named anew."""
-    holder = all_records.get(delivery_id)
+    holder = desk.books.deliveries.get(delivery_id)
     if holder is None or holder.held or holder.arrival == opened.arrival:
         return None
     why = f"{opened.arrival} has its number and can be taken in; it is named anew."
-    desk.depot.withdraw(delivery_id)
+    _withdraw(desk, holder)
     desk.ledger.write("withdrawn", delivery_id, why, arrival=holder.arrival, status=holder.status)
     return holder
 
 
-def _forget_older(desk: Desk, now: Record, all_records: dict[str, Record]) -> None:
+def _forget_older(desk: Desk, now: Record) -> None:
     """Remove what the same arrival was before, if it was not taken in then."""
-    for record in all_records.values():
-        if record.arrival == now.arrival and not record.held and record.delivery_id != now.delivery_id:
-            desk.depot.withdraw(record.delivery_id)
+    for record in desk.books.deliveries.of_arrival(now.arrival):
+        if not record.held and record.delivery_id != now.delivery_id:
+            _withdraw(desk, record)
             why = f"{now.arrival} changed and is now {now.delivery_id}."
             desk.ledger.write("withdrawn", record.delivery_id, why, arrival=now.arrival, status=record.status)
+
+
+def _withdraw(desk: Desk, record: Record) -> None:
+    def decide() -> None:
+        with desk.books.transaction():
+            desk.books.deliveries.drop(record.delivery_id)
+
+    desk.depot.withdraw(record.delivery_id, decide)

@@ -6,7 +6,7 @@ from collections import Counter
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 
-from pipelines.depot.arrivals import Record
+from pipelines.depot.books.rows import Record
 from pipelines.depot.storage import Depot, read_table
 
 _ORDER = ("accepted", "returned", "withheld")

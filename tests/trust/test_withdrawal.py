@@ -92,7 +92,7 @@ def test_what_is_sent_again_is_withheld_under_the_same_id_and_under_another(take
     standings = {r["trial_id"]: r["standing"] for r in tables(depot)["brack-003"]["standings"]}
     assert standings == {trial_id("standing", "FS-03"): "accepted", "brack-003.withheld-1": "withheld"}
     _, found = files_with(Depot(depot), [LEAVES])
-    assert [p for p in found if p.name != "record.json" and "bag" not in p.parts] == []
+    assert [p for p in found if "bag" not in p.parts] == []
     assert withdraw(STUDY, depot, LEAVES, "all").found == ()
 
 

@@ -14,7 +14,8 @@ from typing import Any
 import duckdb
 import pytest
 
-from pipelines.depot import arrivals, storage
+from pipelines.depot import storage
+from pipelines.depot.books.deliveries import Deliveries
 from pipelines.depot.ledger import verify
 from pipelines.depot.storage import Depot
 from pipelines.errors import Unusable
@@ -22,6 +23,7 @@ from pipelines.taking_in import run
 from pipelines.taking_in.run import ledger_reached
 from pipelines.taking_in.summary import Summary
 from tests.delivery_builders import REPO, STUDY, a_delivery, planned, raw_files, tables, trial_id
+from tests.depot_books import records
 
 
 @pytest.fixture
@@ -257,14 +259,15 @@ def test_a_trial_whose_reading_did_not_end_is_kept_apart_until_it_can_be_read(
     a_delivery(inbox, names=("1",))
     go(inbox, depot, study)
     place = Depot(depot)
-    (record,) = arrivals.records(place).values()
-    (path,) = record.closed
+    with place.opened() as books:
+        payload = books.deliveries.payload("brack-001")
+    (path,) = payload.closed
     assert path.endswith(".c3d")
-    assert not place.raw_path(record.stored[path]).exists()
+    assert not place.raw_path(payload.stored[path]).exists()
     assert standings(depot, "brack-001") == {trial_id("1"): "returned"}
     study.write_text(STUDY.read_text())
     go(inbox, depot, study)
-    assert place.raw_path(record.stored[path]).exists()
+    assert place.raw_path(payload.stored[path]).exists()
     assert standings(depot, "brack-001") == {trial_id("1"): "accepted"}
 
 
@@ -330,25 +333,80 @@ def test_a_run_killed_before_any_rename_leaves_the_depot_whole_and_the_next_run_
         assert tables(depot) == complete
         assert verify(Depot(depot).ledger, ledger_reached(Depot(depot))) == []
         told = {line["details"].get("result") for line in ledger_lines(depot)}
-        assert {r.result for r in arrivals.records(Depot(depot)).values()} <= told
+        assert {r.result for r in records(depot)} <= told
         assert not list(Depot(depot).work.iterdir())
 
 
+@pytest.mark.parametrize("moment", [1, 2, 3], ids=["nothing moved", "the older moved away", "the books not written"])
 def test_a_result_that_was_being_replaced_is_put_back(
-    inbox: Path, depot: Path, monkeypatch: pytest.MonkeyPatch
+    inbox: Path, depot: Path, monkeypatch: pytest.MonkeyPatch, moment: int
 ) -> None:
     a_delivery(inbox)
     go(inbox, depot)
     before = tables(depot)
     place = Depot(depot)
     work = place.new_work("brack-001")
-    with monkeypatch.context() as patch:
-        _renames(patch, 2)  # the old result has been moved away, the new one is not in place yet
+
+    def killed() -> None:
+        raise _KilledError
+
+    with monkeypatch.context() as patch, place.opened():
+        _renames(patch, moment)
         with pytest.raises(_KilledError):
-            place.publish(work, "brack-001")
-    assert not place.delivery_path("brack-001").exists()
+            place.publish(work, "brack-001", killed)
+    assert (place.delivery_path("brack-001") / "trials.parquet").exists() == (moment == 1)
     assert "Nothing new" in go(inbox, depot).text()
     assert tables(depot) == before
+    assert not list(place.work.iterdir())
+
+
+def test_a_result_the_books_could_not_take_is_put_back_at_once(inbox: Path, depot: Path) -> None:
+    a_delivery(inbox)
+    go(inbox, depot)
+    before = tables(depot)
+    place = Depot(depot)
+
+    def failing() -> None:
+        raise OSError("planted")
+
+    with pytest.raises(OSError, match="planted"), place.opened():
+        place.publish(place.new_work("brack-001"), "brack-001", failing)
+    assert tables(depot) == before
+
+
+def test_a_first_result_that_the_books_do_not_know_is_taken_back(
+    inbox: Path, depot: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    a_delivery(inbox)
+    with monkeypatch.context() as patch:
+        patch.setattr(Deliveries, "put", _killed)
+        with pytest.raises(_KilledError):
+            go(inbox, depot)
+    assert list(tables(depot)) == ["brack-001"]
+    with Depot(depot).writing("ann"):
+        assert tables(depot) == {}
+    assert "brack-001: 2 accepted" in go(inbox, depot).text()
+
+
+def _killed(*_: object) -> None:
+    raise _KilledError
+
+
+@pytest.mark.parametrize("lost", ["the folder", "the row"])
+def test_folders_and_books_that_do_not_fit_are_refused_and_nothing_is_removed(
+    inbox: Path, depot: Path, lost: str
+) -> None:
+    a_delivery(inbox)
+    go(inbox, depot)
+    place = Depot(depot)
+    if lost == "the folder":
+        shutil.rmtree(place.delivery_path("brack-001"))
+    else:
+        with place.opened() as books, books.transaction():
+            books.deliveries.drop("brack-001")
+    with pytest.raises(Unusable, match="brack-001"):
+        go(inbox, depot)
+    assert list(tables(depot)) == ([] if lost == "the folder" else ["brack-001"])
 
 
 def test_a_second_run_refuses_and_names_the_holder(inbox: Path, depot: Path) -> None:
@@ -416,10 +474,10 @@ def test_a_fault_of_ours_in_one_delivery_does_not_keep_the_next_one_out(
     a_delivery(inbox, 2, runners=("FS-02",))
     original = storage.Depot.publish
 
-    def broken(self: Depot, work: Path, delivery_id: str) -> None:
+    def broken(self: Depot, work: Path, delivery_id: str, decide: Any) -> None:
         if delivery_id == "brack-001":
             raise ZeroDivisionError("planted")
-        original(self, work, delivery_id)
+        original(self, work, delivery_id, decide)
 
     with monkeypatch.context() as patch:
         patch.setattr(storage.Depot, "publish", broken)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
 
@@ -11,7 +12,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from checks.findings import Finding, Report, Stamp
-from pipelines.depot.arrivals import Arrival, Record, find_arrivals, slug
+from pipelines.depot.arrivals import Arrival, find_arrivals, slug
+from pipelines.depot.books.book import Books
+from pipelines.depot.books.opening import open_books
+from pipelines.depot.books.rows import Payload, Record, Result
 from pipelines.depot.desk import Opened
 from pipelines.identity.names import KnownNames
 from pipelines.intake.tables import no_tables
@@ -34,9 +38,29 @@ def opened(name: str = "d2", **more: object) -> Opened:
     return Opened(received(**more), None, "brack", name)  # type: ignore[arg-type]
 
 
-def a_record(name: str = "brack-002", arrival: str = "brack/other", status: str = "taken_in", fp: str = "f1") -> Record:
-    stored = {"trials.csv": "0"} if status == "taken_in" else {}
-    return Record(name, arrival, status, "brack", 2, fp, "", "c", "s", "r", stored)
+def a_record(
+    name: str = "brack-002", arrival: str = "brack/other", status: str = "taken_in", fp: str = "f1", held: bool = True
+) -> Record:
+    return Record(
+        name, arrival, status, "brack", 2, fp, "", "c", "s", f"result of {name}", held and status == "taken_in"
+    )
+
+
+@pytest.fixture
+def books(tmp_path: Path) -> Iterator[Books]:
+    made = open_books(tmp_path / "depot")
+    yield made
+    made.close()
+
+
+def holding(books: Books, *records: Record) -> Books:
+    """The books with nothing but these deliveries."""
+    with books.transaction():
+        for older in books.deliveries.all():
+            books.deliveries.drop(older.delivery_id)
+        for record in records:
+            books.deliveries.put(Result(record, Payload({"trials.csv": "0"} if record.held else {})))
+    return books
 
 
 def finding(trial: str | None, weight: str) -> Finding:
@@ -54,12 +78,12 @@ def finding(trial: str | None, weight: str) -> Finding:
     ],
     ids=["free", "its own", "of another stopped one", "taken in", "its own, taken in before"],
 )
-def test_a_stopped_delivery_takes_its_number_only_if_it_is_free(holder: Record | None, name: str) -> None:
-    assert name_for_stopped(opened(), {"brack-002": holder} if holder else {}) == name
+def test_a_stopped_delivery_takes_its_number_only_if_it_is_free(books: Books, holder: Record | None, name: str) -> None:
+    assert name_for_stopped(opened(), holding(books, *([holder] if holder else []))) == name
 
 
-def test_a_delivery_without_a_number_is_called_by_its_inbox_and_name() -> None:
-    assert name_for_stopped(opened("My bag.zip", number=None), {}).startswith("brack-unnumbered-My-bag-zip")
+def test_a_delivery_without_a_number_is_called_by_its_inbox_and_name(books: Books) -> None:
+    assert name_for_stopped(opened("My bag.zip", number=None), books).startswith("brack-unnumbered-My-bag-zip")
 
 
 @given(st.text(min_size=1, max_size=80))
@@ -75,20 +99,20 @@ def test_two_names_never_give_one_slug(names: list[str]) -> None:
     assert len({slug(name) for name in names}) == len(names)
 
 
-def test_the_same_content_is_known_by_its_fingerprint_but_not_in_a_faulty_bag() -> None:
-    before = {"brack-001": a_record("brack-001", fp="f2")}
-    assert same_content(opened(), before) is before["brack-001"]
-    assert same_content(opened(), {"brack-001": a_record(fp="f9")}) is None
-    problem = with_number_conflict(opened(), {"brack-002": a_record()}).received.problems[0]
-    assert same_content(opened(problems=(problem,)), before) is None
+def test_the_same_content_is_known_by_its_fingerprint_but_not_in_a_faulty_bag(books: Books) -> None:
+    before = a_record("brack-001", fp="f2")
+    problem = with_number_conflict(opened(), holding(books, a_record())).received.problems[0]
+    assert same_content(opened(), holding(books, a_record(fp="f9"))) is None
+    assert same_content(opened(), holding(books, before)) == before
+    assert same_content(opened(problems=(problem,)), books) is None
 
 
-def test_a_used_number_is_a_problem_that_says_what_to_do() -> None:
-    problem = with_number_conflict(opened(), {"brack-002": a_record()}).received.problems[0]
+def test_a_used_number_is_a_problem_that_says_what_to_do(books: Books) -> None:
+    problem = with_number_conflict(opened(), holding(books, a_record())).received.problems[0]
     assert problem.kind == "bag_info"
     assert "number 2 of brack was used before" in problem.seen
     assert "raise Delivery-Number" in problem.expected
-    assert with_number_conflict(opened(), {"brack-002": a_record(status="stopped")}).received.problems == ()
+    assert with_number_conflict(opened(), holding(books, a_record(status="stopped"))).received.problems == ()
 
 
 def test_deliveries_come_in_order_of_site_and_number_not_of_name(tmp_path: Path) -> None:

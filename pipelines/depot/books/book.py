@@ -1,0 +1,99 @@
+"""The books themselves: one connection at a time, explicit transactions, and what a database says in plain words.
+
+Every question reads what is committed, or, inside ``transaction``, what the transaction has written so far.
+"""
+
+from __future__ import annotations
+
+import errno
+import os
+from collections.abc import Iterator
+from contextlib import contextmanager
+
+import sqlalchemy as sa
+from sqlalchemy.exc import DBAPIError
+
+from pipelines.depot.books.arrivals import Arrivals
+from pipelines.depot.books.deliveries import Deliveries
+from pipelines.depot.books.stamps import Stamps
+from pipelines.depot.books.trials import Trials
+from pipelines.errors import Unusable
+
+#: Execution option of a connection that is going to write: SQLite must know when the transaction begins.
+WRITES = "manystrides_writes"
+
+
+class Books:
+    """What a depot knows. One thread works with it at a time; close it at the end."""
+
+    def __init__(self, engine: sa.Engine) -> None:
+        self.engine = engine
+        self._open: sa.Connection | None = None
+        self.arrivals = Arrivals(self)
+        self.deliveries = Deliveries(self)
+        self.trials = Trials(self)
+        self.stamps = Stamps(self)
+
+    @contextmanager
+    def transaction(self) -> Iterator[None]:
+        """All that is written inside counts together or not at all; one inside another is part of the outer one."""
+        if self._open is not None:
+            yield
+            return
+        with told_plainly(self.engine):
+            writes = {WRITES: True}
+            with self.engine.connect().execution_options(**writes) as connection, connection.begin():
+                self._open = connection
+                try:
+                    yield
+                finally:
+                    self._open = None
+
+    @contextmanager
+    def reading(self) -> Iterator[sa.Connection]:
+        """A connection to ask questions with."""
+        if self._open is not None:
+            yield self._open
+            return
+        with told_plainly(self.engine), self.engine.connect() as connection:
+            yield connection
+
+    def writer(self) -> sa.Connection:
+        """The connection of the open transaction. Raises RuntimeError where there is none: that is a fault of ours."""
+        if self._open is None:
+            raise RuntimeError("the books are written to inside a transaction only")
+        return self._open
+
+    def close(self) -> None:
+        """Let go of the database."""
+        self.engine.dispose()
+
+
+@contextmanager
+def told_plainly(engine: sa.Engine) -> Iterator[None]:
+    """Turns what the database says into words for people: OSError for a full disk and the like, else Unusable."""
+    try:
+        yield
+    except DBAPIError as error:
+        plain = _plain(error, str(engine.url.database or ""))
+        if plain is None:
+            raise
+        raise plain from error
+
+
+def _plain(error: DBAPIError, file: str) -> Exception | None:
+    name = getattr(error.orig, "sqlite_errorname", "")
+    if name == "SQLITE_FULL":
+        return OSError(errno.ENOSPC, os.strerror(errno.ENOSPC), file)
+    if name.startswith(("SQLITE_IOERR", "SQLITE_READONLY", "SQLITE_CANTOPEN", "SQLITE_PERM")):
+        return OSError(errno.EIO, f"the books cannot be read or written ({name})", file)
+    if name.startswith(("SQLITE_BUSY", "SQLITE_LOCKED")):
+        seen = "The books are being written to by somebody else for longer than a run waits."
+        return Unusable(seen, "one writer at a time.", "Wait until it has ended, then run again.", file=file)
+    if name.startswith(("SQLITE_NOTADB", "SQLITE_CORRUPT")):
+        seen = "The books are damaged: the database cannot be read."
+        return Unusable(seen, "the books of this depot.", "Put a copy from your backup in its place.", file=file)
+    if error.connection_invalidated:
+        seen = "The database with the books went away."
+        return Unusable(seen, "a database that can be reached.", "Look after it, then run again.", file=file)
+    return None

@@ -1,0 +1,179 @@
+"""The deliveries of the depot: what became of each, its payload, and what its trials wait for."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import asdict, fields, replace
+from typing import TYPE_CHECKING, Any
+
+import sqlalchemy as sa
+
+from checks.findings import Stamp
+from pipelines.depot.books import tables
+from pipelines.depot.books.rows import TAKEN_IN, Payload, Record, Result, TrialVersion
+from pipelines.depot.books.tables import DELIVERIES, PAYLOAD, TRIALS, WAITING
+
+if TYPE_CHECKING:
+    from pipelines.depot.books.book import Books
+
+_FAR = 10**9
+_COLUMNS = [DELIVERIES.c[f.name] for f in fields(Record)]
+
+
+def current(stamp: Stamp, deliveries: Any = DELIVERIES) -> sa.ColumnElement[bool]:
+    """Whether a delivery was taken in and judged by this code and study."""
+    c = deliveries.c
+    return sa.and_(c.status == TAKEN_IN, c.code_version == stamp.code_version, c.study_version == stamp.study_version)
+
+
+def in_order(found: Iterable[Record]) -> list[Record]:
+    """Records in order of site and number."""
+    return sorted(found, key=lambda r: (r.site or "", r.number or _FAR, r.delivery_id))
+
+
+class Deliveries:
+    """Reads and writes what became of deliveries. Lists come in order of site and number."""
+
+    def __init__(self, books: Books) -> None:
+        self._books = books
+
+    def get(self, delivery_id: str) -> Record | None:
+        """One delivery; None if there is none of that name."""
+        return next(iter(self._where(DELIVERIES.c.delivery_id == delivery_id)), None)
+
+    def all(self) -> list[Record]:
+        """Every delivery."""
+        return self._where(sa.true())
+
+    def ids(self) -> set[str]:
+        """The names of all."""
+        with self._books.reading() as connection:
+            return set(connection.scalars(sa.select(DELIVERIES.c.delivery_id)))
+
+    def results(self) -> dict[str, str]:
+        """Delivery -> the word of its result."""
+        with self._books.reading() as connection:
+            rows = connection.execute(sa.select(DELIVERIES.c.delivery_id, DELIVERIES.c.result))
+            return {str(name): str(word) for name, word in rows}
+
+    def taken_in(self, *, held: bool = False) -> list[Record]:
+        """Deliveries whose trials were judged. held: only those whose bytes the depot holds."""
+        return self._where(DELIVERIES.c.status == TAKEN_IN, *([DELIVERIES.c.held] if held else []))
+
+    def any_taken_in(self) -> bool:
+        """Whether there is one."""
+        with self._books.reading() as connection:
+            return connection.scalar(sa.select(sa.exists().where(DELIVERIES.c.status == TAKEN_IN))) is True
+
+    def current(self, stamp: Stamp) -> list[Record]:
+        """Deliveries that were taken in and judged by this code and study."""
+        return self._where(current(stamp))
+
+    def of_other_making(self, stamp: Stamp) -> list[Record]:
+        """Deliveries the depot holds that another code or study judged."""
+        c = DELIVERIES.c
+        other = sa.or_(c.code_version != stamp.code_version, c.study_version != stamp.study_version)
+        return self._where(c.held, other)
+
+    def same_content(self, site: str | None, fingerprint: str) -> list[Record]:
+        """Deliveries of a site that brought these bytes and are held."""
+        c = DELIVERIES.c
+        return self._where(c.fingerprint == fingerprint, c.site == site, c.held)
+
+    def of_arrival(self, arrival: str) -> list[Record]:
+        """What an arrival (``site/name``) became, now and before."""
+        return self._where(DELIVERIES.c.arrival == arrival)
+
+    def standing_came(self, stamp: Stamp) -> list[Record]:
+        """Deliveries with running trials that wait for a standing trial which is there now."""
+        own, other = DELIVERIES, DELIVERIES.alias("other")
+        query = (
+            sa.select(*_COLUMNS)
+            .distinct()
+            .select_from(WAITING)
+            .join(own, own.c.delivery_id == WAITING.c.delivery_id)
+            .join(
+                TRIALS,
+                sa.and_(
+                    TRIALS.c.session_id == WAITING.c.session_id,
+                    TRIALS.c.condition == WAITING.c.condition,
+                    TRIALS.c.site == own.c.site,
+                    TRIALS.c.gives_posture,
+                ),
+            )
+            .join(other, other.c.delivery_id == TRIALS.c.delivery_id)
+            .where(current(stamp, own), current(stamp, other))
+        )
+        with self._books.reading() as connection:
+            return in_order(Record(**row) for row in connection.execute(query).mappings())
+
+    def payload(self, delivery_id: str) -> Payload:
+        """The payload files of a delivery; none if the depot does not hold it."""
+        query = sa.select(PAYLOAD.c.path, PAYLOAD.c.sha256, PAYLOAD.c.closed)
+        with self._books.reading() as connection:
+            rows = connection.execute(query.where(PAYLOAD.c.delivery_id == delivery_id)).all()
+        rows = sorted(rows)
+        return Payload({path: sha for path, sha, _ in rows}, frozenset(path for path, _, shut in rows if shut))
+
+    def shut_everywhere(self) -> set[str]:
+        """Checksums of files that some delivery keeps apart and none has in the open."""
+        open_ones = PAYLOAD.alias("open_ones")
+        is_open = sa.exists().where(open_ones.c.sha256 == PAYLOAD.c.sha256, sa.not_(open_ones.c.closed))
+        with self._books.reading() as connection:
+            return set(connection.scalars(sa.select(PAYLOAD.c.sha256).where(PAYLOAD.c.closed, sa.not_(is_open))))
+
+    def shas_held(self) -> set[str]:
+        """Checksums of every payload file of every delivery."""
+        with self._books.reading() as connection:
+            return set(connection.scalars(sa.select(PAYLOAD.c.sha256).distinct()))
+
+    def waiting(self, delivery_id: str) -> tuple[tuple[str, str], ...]:
+        """Session and condition of its running trials that wait for a standing trial."""
+        query = sa.select(WAITING.c.session_id, WAITING.c.condition).where(WAITING.c.delivery_id == delivery_id)
+        with self._books.reading() as connection:
+            return tuple(sorted((str(s), str(c)) for s, c in connection.execute(query)))
+
+    def put(self, result: Result) -> None:
+        """Write a delivery's result in place of an older one; in a transaction."""
+        connection, name = self._books.writer(), result.record.delivery_id
+        held = bool(result.payload.stored)
+        self.drop(name)
+        connection.execute(sa.insert(DELIVERIES), asdict(replace(result.record, held=held)))
+        own = {"delivery_id": name}
+        rows: list[tuple[sa.Table, list[dict[str, object]]]] = [
+            (
+                PAYLOAD,
+                [
+                    {**own, "path": path, "sha256": sha, "closed": path in result.payload.closed}
+                    for path, sha in result.payload.stored.items()
+                ],
+            ),
+            (WAITING, [{**own, "session_id": s, "condition": c} for s, c in result.waiting]),
+            (TRIALS, [_trial_row(trial, name) for trial in result.trials]),
+            (tables.DELIVERY_STAMPS, [{**own, "what": what, "used": used} for what, used in result.stamps.items()]),
+            (
+                tables.TRIAL_STAMPS,
+                [
+                    {**own, "trial_id": trial, "what": what, "used": used}
+                    for trial, stamps in result.trial_stamps.items()
+                    for what, used in stamps.items()
+                ],
+            ),
+        ]
+        for table, values in rows:
+            if values:
+                connection.execute(sa.insert(table), values)
+
+    def drop(self, delivery_id: str) -> None:
+        """Remove a delivery with all that belongs to it; in a transaction."""
+        self._books.writer().execute(sa.delete(DELIVERIES).where(DELIVERIES.c.delivery_id == delivery_id))
+
+    def _where(self, *conditions: sa.ColumnElement[bool]) -> list[Record]:
+        with self._books.reading() as connection:
+            rows = connection.execute(sa.select(*_COLUMNS).where(*conditions)).mappings()
+            return in_order(Record(**row) for row in rows)
+
+
+def _trial_row(trial: TrialVersion, delivery_id: str) -> dict[str, object]:
+    joined = {"parts": ",".join(trial.parts), "before_parts": ",".join(trial.before_parts)}
+    return {**asdict(trial), **joined, "delivery_id": delivery_id}

@@ -1,0 +1,178 @@
+"""Opens the books of a depot, or makes them: SQLite in the depot's folder, or another database by its URL.
+
+Looked at before anything is read: whether the books have a form this code knows, and whether they are the books of
+this depot. A depot with deliveries whose books are missing is refused: without them nobody knows what was withdrawn.
+"""
+
+from __future__ import annotations
+
+import os
+import secrets
+import stat
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
+
+import sqlalchemy as sa
+from sqlalchemy.exc import ArgumentError, DBAPIError, NoSuchModuleError
+
+from pipelines.depot.books.book import WRITES, Books, told_plainly
+from pipelines.depot.books.tables import DEPOT, FORM, META
+from pipelines.errors import Unusable
+
+FILE, WORD = "books.sqlite", "books.id"
+_WAIT_S = 30.0
+#: Alembic keeps the form of a database in this table.
+_FORM = sa.table("alembic_version", sa.column("version_num"))
+_FORM_SQL = "CREATE TABLE alembic_version (version_num VARCHAR(32) NOT NULL, CONSTRAINT alembic_version_pkc PRIMARY KEY (version_num))"  # noqa: E501
+
+
+def open_books(root: Path, url: str | None = None) -> Books:
+    """The books of the depot at ``root``; new ones for a new depot. url: of another database than the depot's own.
+
+    Raises Unusable if they cannot be used as they are.
+    """
+    engine = make_engine(root, url)
+    try:
+        with told_plainly(engine):
+            _look(engine, root, url)
+        return Books(engine)
+    except BaseException:
+        engine.dispose()
+        raise
+
+
+def make_engine(root: Path, url: str | None) -> sa.Engine:
+    """An engine for the books, with all that a connection needs to keep its promises."""
+    if url is not None:
+        return _by_url(root, url)
+    path = root / FILE
+    if not path.exists():
+        _refuse_if_lost(root)
+        root.mkdir(parents=True, exist_ok=True)
+        os.close(os.open(path, os.O_CREAT | os.O_RDWR, stat.S_IRUSR | stat.S_IWUSR))  # SQLite's other files follow it
+    engine = sa.create_engine(f"sqlite:///{path}", connect_args={"timeout": _WAIT_S})
+    sa.event.listen(engine, "connect", _set_up_sqlite)
+    sa.event.listen(engine, "begin", _begin_sqlite)
+    return engine
+
+
+def _by_url(root: Path, url: str) -> sa.Engine:
+    if (root / FILE).exists():
+        raise Unusable(
+            "The depot has books of its own, and other books were named.",
+            "one place for the books of a depot.",
+            "Leave --books and MANYSTRIDES_BOOKS out.",
+            file=root / FILE,
+        )
+    try:
+        parsed = sa.make_url(url)
+        if parsed.get_backend_name() != "postgresql":
+            raise ArgumentError(f"books cannot be kept in {parsed.get_backend_name()}")
+        if parsed.drivername == "postgresql":
+            parsed = parsed.set(drivername="postgresql+psycopg")
+        return sa.create_engine(parsed, isolation_level="REPEATABLE READ", pool_pre_ping=True)
+    except (ArgumentError, NoSuchModuleError, ImportError) as error:
+        raise Unusable(
+            f"The books cannot be opened: {error}.",
+            "a URL such as postgresql://name@machine/database, and the package psycopg.",
+            "Correct --books or MANYSTRIDES_BOOKS, or install manystrides[postgresql].",
+        ) from None
+
+
+def _set_up_sqlite(connection: Any, _: object) -> None:
+    connection.isolation_level = None  # transactions begin where _begin_sqlite says
+    for pragma in ("journal_mode=WAL", "synchronous=FULL", "foreign_keys=ON", "secure_delete=ON"):
+        connection.execute(f"PRAGMA {pragma}").close()
+
+
+def _begin_sqlite(connection: sa.Connection) -> None:
+    """A transaction that will write takes its turn at once, so that it cannot fail half-way for want of it."""
+    writes = connection.get_execution_options().get(WRITES)
+    connection.exec_driver_sql("BEGIN IMMEDIATE" if writes else "BEGIN")
+
+
+def _look(engine: sa.Engine, root: Path, url: str | None) -> None:
+    form = _form_of(engine, root)
+    if form is None:
+        _refuse_if_lost(root)
+        _make(engine)
+    elif form != FORM:
+        _refuse_form(form, root)
+    with engine.connect() as connection:
+        word = str(connection.scalar(sa.select(DEPOT.c.word)))
+    marker = root / WORD
+    if not marker.exists():
+        if url is not None and (root / "deliveries").is_dir():
+            _refuse_if_lost(root)
+        root.mkdir(parents=True, exist_ok=True)
+        marker.write_text(word + "\n", encoding="utf-8")
+    elif marker.read_text(encoding="utf-8").strip() != word:
+        raise Unusable(
+            "These are not the books of this depot.",
+            "the books that were made with it.",
+            "Name its own with --books or MANYSTRIDES_BOOKS, or put books.sqlite from your backup in its place.",
+            file=root,
+        )
+
+
+def _form_of(engine: sa.Engine, root: Path) -> int | None:
+    """The form of the books; None if nothing is there yet."""
+    try:
+        if not sa.inspect(engine).has_table("alembic_version"):
+            return None
+        with engine.connect() as connection:
+            told = connection.scalar(sa.select(_FORM.c.version_num))
+    except DBAPIError as error:
+        if getattr(error.orig, "sqlite_errorname", ""):
+            raise
+        raise Unusable(
+            f"The books cannot be reached: {str(error.orig).strip().splitlines()[0]}",
+            "a database that answers.",
+            "Correct --books or MANYSTRIDES_BOOKS, or start the database.",
+            file=root,
+        ) from None
+    return int(told) if told and str(told).isdigit() else 0
+
+
+def _make(engine: sa.Engine) -> None:
+    now = datetime.now(UTC).isoformat(timespec="seconds")
+    with engine.connect().execution_options(**{WRITES: True}) as connection, connection.begin():
+        META.create_all(connection)
+        connection.exec_driver_sql(_FORM_SQL)
+        connection.execute(sa.insert(_FORM), {"version_num": f"{FORM:04d}"})
+        connection.execute(sa.insert(DEPOT), {"word": secrets.token_hex(16), "made_utc": now})
+
+
+def _refuse_form(form: int, root: Path) -> None:
+    if form > FORM:
+        raise Unusable(
+            f"The books have form {form}, made by a newer manystrides; this one knows form {FORM}.",
+            f"books of form {FORM}.",
+            "Use the newer manystrides.",
+            file=root,
+        )
+    raise Unusable(
+        f"The books have form {form}, made by an older manystrides; this one needs form {FORM}.",
+        f"books of form {FORM}.",
+        "Make a copy of the depot, then run manystrides upgrade.",
+        file=root,
+    )
+
+
+def _refuse_if_lost(root: Path) -> None:
+    """Raises Unusable if the depot is not new, so that it must have had books."""
+    if any((root / "deliveries").glob("*/record.json")):
+        raise Unusable(
+            "The depot was made by an older manystrides, which kept its books in many files.",
+            "a depot with books.",
+            "Make a copy of the depot, then run manystrides upgrade.",
+            file=root,
+        )
+    if any((root / "deliveries").glob("*")) or (root / WORD).exists():
+        raise Unusable(
+            "The books of the depot are missing.",
+            f"{FILE} in the depot, or --books or MANYSTRIDES_BOOKS naming the database they are in.",
+            "Put the file from your backup in its place, or name the database.",
+            file=root,
+        )

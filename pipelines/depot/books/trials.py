@@ -1,0 +1,170 @@
+"""The versions of every trial: which delivery brought it, how it stands, and what another delivery may ask of it.
+
+"Before" a delivery are those of the same laboratory with a smaller number, whenever they came.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import fields
+from typing import TYPE_CHECKING, Any
+
+import sqlalchemy as sa
+
+from checks.findings import Stamp
+from pipelines.depot.books.deliveries import current, in_order
+from pipelines.depot.books.rows import TAKEN_IN, Record, TrialVersion
+from pipelines.depot.books.tables import DELIVERIES, TRIALS
+
+if TYPE_CHECKING:
+    from pipelines.depot.books.book import Books
+
+ACCEPTED = "accepted"
+_AT_ONCE = 5_000  # a database takes only so many values in one question
+_COLUMNS = [TRIALS.c[f.name] for f in fields(TrialVersion)]
+
+
+def in_portions(values: Iterable[str]) -> Iterator[Sequence[str]]:
+    """``values`` without doubles, as many at once as one question can hold."""
+    every = sorted(set(values))
+    for start in range(0, len(every), _AT_ONCE):
+        yield every[start : start + _AT_ONCE]
+
+
+class Trials:
+    """Reads what is kept of trials; written they are with their delivery."""
+
+    def __init__(self, books: Books) -> None:
+        self._books = books
+
+    def of_delivery(self, delivery_id: str) -> list[TrialVersion]:
+        """The trials of one delivery, by name."""
+        return self._where(TRIALS.c.delivery_id == delivery_id)
+
+    def versions(self, trial_id: str) -> list[TrialVersion]:
+        """Every version of one trial, the oldest number first."""
+        return self._where(TRIALS.c.trial_id == trial_id)
+
+    def in_sessions(self, stamp: Stamp, sessions: Iterable[tuple[str, str]]) -> list[TrialVersion]:
+        """Accepted trials of (site, session) in deliveries that this code and study judged."""
+        wanted = set(sessions)
+        found = self._among(TRIALS.c.session_id, (s for _, s in wanted), TRIALS.c.standing == ACCEPTED, current(stamp))
+        return [trial for trial in found if (trial.site, trial.session_id) in wanted]
+
+    def known_before(self, site: str | None, number: int | None, arrival: str, ids: Iterable[str]) -> dict[str, str]:
+        """Those of ``ids`` that deliveries before brought -> the newest of these."""
+        found = self._among(TRIALS.c.trial_id, ids, *_before(site, number, arrival))
+        return {trial.trial_id: trial.delivery_id for trial in found}
+
+    def accepted_before(
+        self, site: str | None, number: int | None, arrival: str, ids: Iterable[str]
+    ) -> dict[str, TrialVersion]:
+        """Those of ``ids`` of which deliveries before brought an accepted version -> the newest of these."""
+        accepted = TRIALS.c.standing == ACCEPTED
+        found = self._among(TRIALS.c.trial_id, ids, accepted, *_before(site, number, arrival))
+        return {trial.trial_id: trial for trial in found}
+
+    def ids_of_others(self, site: str | None, arrival: str, ids: Iterable[str]) -> list[TrialVersion]:
+        """Versions of trials named like one of ``ids`` that another laboratory brought."""
+        return self._among(TRIALS.c.trial_id, ids, *_of_others(site, arrival))
+
+    def sessions_of_others(self, site: str | None, arrival: str, ids: Iterable[str]) -> list[TrialVersion]:
+        """Accepted trials of another laboratory in a session named like one of ``ids``."""
+        return self._among(TRIALS.c.session_id, ids, TRIALS.c.standing == ACCEPTED, *_of_others(site, arrival))
+
+    def with_file(
+        self, shas: Iterable[str], site: str | None, number: int | None, arrival: str
+    ) -> list[tuple[TrialVersion, Record]]:
+        """Accepted trials with one of these files: of other laboratories, or of a delivery before."""
+        c = DELIVERIES.c
+        later = sa.and_(c.site == site, sa.func.coalesce(c.number, 0) >= (number or 0))
+        found = self._among(
+            TRIALS.c.raw_sha256, shas, TRIALS.c.standing == ACCEPTED, c.arrival != arrival, sa.not_(later)
+        )
+        records = {trial.delivery_id: self._books.deliveries.get(trial.delivery_id) for trial in found}
+        return [(trial, record) for trial in found if (record := records[trial.delivery_id]) is not None]
+
+    def giving_posture(
+        self, stamp: Stamp, site: str | None, number: int | None, sessions: Iterable[str]
+    ) -> list[TrialVersion]:
+        """Standing trials of these sessions from other deliveries of the site, on which running trials may lean."""
+        c = DELIVERIES.c
+        other = c.number != number if number is not None else sa.true()
+        return self._among(TRIALS.c.session_id, sessions, TRIALS.c.gives_posture, c.site == site, other, current(stamp))
+
+    def compared_with_another(self, stamp: Stamp) -> list[Record]:
+        """Deliveries with a trial whose accepted version before is not the one it was judged with."""
+        d, e, earlier = DELIVERIES, TRIALS.alias("e"), DELIVERIES.alias("ed")
+        newest = (
+            sa.select(
+                TRIALS.c.delivery_id,
+                TRIALS.c.trial_id,
+                TRIALS.c.before_delivery,
+                TRIALS.c.before_parts,
+                e.c.delivery_id.label("now_delivery"),
+                e.c.parts.label("now_parts"),
+                sa.func.coalesce(earlier.c.number, 0).label("now_number"),
+            )
+            .select_from(TRIALS)
+            .join(d, d.c.delivery_id == TRIALS.c.delivery_id)
+            .join(e, e.c.trial_id == TRIALS.c.trial_id)
+            .join(earlier, earlier.c.delivery_id == e.c.delivery_id)
+            .where(
+                current(stamp, d),
+                d.c.held,
+                e.c.standing == ACCEPTED,
+                earlier.c.status == TAKEN_IN,
+                earlier.c.site == d.c.site,
+                earlier.c.arrival != d.c.arrival,
+                sa.func.coalesce(earlier.c.number, 0) < sa.func.coalesce(d.c.number, 0),
+            )
+        )
+        judged_with = (
+            sa.select(TRIALS.c.delivery_id, TRIALS.c.trial_id, TRIALS.c.before_delivery, TRIALS.c.before_parts)
+            .join(d, d.c.delivery_id == TRIALS.c.delivery_id)
+            .where(TRIALS.c.before_delivery != "", current(stamp, d), d.c.held)
+        )
+        with self._books.reading() as connection:
+            now: dict[tuple[str, str], tuple[int, str, str]] = {}
+            then: dict[tuple[str, str], tuple[str, str]] = {}
+            for name, trial, before, parts, other, other_parts, number in connection.execute(newest):
+                then[name, trial] = (before, parts)
+                now[name, trial] = max(now.get((name, trial), (-1, "", "")), (number, other, other_parts))
+            for name, trial, before, parts in connection.execute(judged_with):
+                then[name, trial] = (before, parts)
+        due = {key[0] for key, told in then.items() if now.get(key, (0, "", ""))[1:] != told}
+        return in_order(record for name in due if (record := self._books.deliveries.get(name)) is not None)
+
+    def _where(self, *conditions: sa.ColumnElement[bool]) -> list[TrialVersion]:
+        query = (
+            sa.select(*_COLUMNS, DELIVERIES.c.number)
+            .join(DELIVERIES, DELIVERIES.c.delivery_id == TRIALS.c.delivery_id)
+            .where(*conditions)
+        )
+        with self._books.reading() as connection:
+            rows = connection.execute(query).mappings().all()
+        ordered = sorted(rows, key=lambda r: (r["site"] or "", r["number"] or 0, r["delivery_id"], r["trial_id"]))
+        return [_version(row) for row in ordered]
+
+    def _among(
+        self, column: sa.Column[Any], values: Iterable[str], *also: sa.ColumnElement[bool]
+    ) -> list[TrialVersion]:
+        """Trials whose ``column`` has one of ``values``, the oldest number first."""
+        return [trial for portion in in_portions(values) for trial in self._where(column.in_(portion), *also)]
+
+
+def _version(row: sa.RowMapping) -> TrialVersion:
+    own: dict[str, Any] = {str(name): value for name, value in row.items() if name != "number"}
+    parts = {name: tuple(own[name].split(",")) if own[name] else () for name in ("parts", "before_parts")}
+    return TrialVersion(**(own | parts))
+
+
+def _before(site: str | None, number: int | None, arrival: str) -> tuple[sa.ColumnElement[bool], ...]:
+    c = DELIVERIES.c
+    earlier = sa.func.coalesce(c.number, 0) < (number or 0)
+    return c.status == TAKEN_IN, c.site == site, c.arrival != arrival, earlier
+
+
+def _of_others(site: str | None, arrival: str) -> tuple[sa.ColumnElement[bool], ...]:
+    c = DELIVERIES.c
+    return c.status == TAKEN_IN, c.site.is_distinct_from(site), c.arrival != arrival
