@@ -14,6 +14,7 @@ import string
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from enum import StrEnum
+from functools import cache
 from numbers import Real
 from typing import Any
 
@@ -235,6 +236,13 @@ def _message_refusals(spec: CheckSpec) -> Iterator[str]:
 
 def catalogue() -> dict[str, CheckSpec]:
     """All checks by name, in order of module and line; importing the modules is what registers them."""
+    _import_all()
+    return dict(sorted(_CHECKS.items(), key=lambda item: _place(item[1])))
+
+
+@cache
+def _import_all() -> None:
+    """Once in a process: it means looking into every folder."""
     import importlib
     import pkgutil
 
@@ -242,7 +250,6 @@ def catalogue() -> dict[str, CheckSpec]:
 
     for module in pkgutil.walk_packages(checks.__path__, "checks."):
         importlib.import_module(module.name)
-    return dict(sorted(_CHECKS.items(), key=lambda item: _place(item[1])))
 
 
 def _place(spec: CheckSpec) -> tuple[str, int]:

@@ -15,6 +15,7 @@ from checks.registry import Limit, Looked, Subject, Weight, check, looked, nothi
 from pipelines.science.frames import Rows
 from pipelines.science.joints import anatomy as landmarks
 from pipelines.science.signals import measures as signals
+from pipelines.science.workspace import Workspace
 from schemas.trial import UP, FloatArray, Trial
 
 
@@ -29,13 +30,13 @@ from schemas.trial import UP, FloatArray, Trial
     words=("what",),
     limits={"least": Limit("1", "common practice: 1 on a person who looks straight ahead, -1 in a mirror")},
 )
-def coordinates_are_right_handed(trial: Trial, *, least: float = 0.5) -> Looked:
+def coordinates_are_right_handed(trial: Trial, work: Workspace, *, least: float = 0.5) -> Looked:
     """The recording shows the runner, not the runner's mirror image.
 
     In a mirror every length is right and a left leg turns like a right one: turning and sideways angles change their
     sign, and forces and markers no longer belong together.
     """
-    way = landmarks.facing(trial.markers)
+    way = work.anatomy.facing
     if way.ahead is None or way.right is None:
         return nothing("too few markers to know ahead and right of the runner")
     contradicted = any(foot @ way.ahead < 0 for foot in way.feet.values())  # told by toes_are_ahead_of_heels
@@ -64,7 +65,9 @@ def coordinates_are_right_handed(trial: Trial, *, least: float = 0.5) -> Looked:
         "slowest_m_per_s": Limit("m/s", "common practice: slower than walking has no direction to be relied on"),
     },
 )
-def runner_runs_forwards(trial: Trial, *, turned_deg: float = 45.0, slowest_m_per_s: float = 1.0) -> Looked:
+def runner_runs_forwards(
+    trial: Trial, work: Workspace, *, turned_deg: float = 45.0, slowest_m_per_s: float = 1.0
+) -> Looked:
     """The runner faces and travels along the forward axis of the study.
 
     With another axis called forward, braking is read from the sideways force, step length from the step's width, and
@@ -72,7 +75,7 @@ def runner_runs_forwards(trial: Trial, *, turned_deg: float = 45.0, slowest_m_pe
     """
     if reason := signals.not_running(trial):
         return nothing(reason)
-    way, travel = landmarks.facing(trial.markers), _travel(trial)
+    way, travel = work.anatomy.facing, _travel(trial)
     if way.ahead is None and travel is None:
         return nothing("too few markers to know which way the runner goes")
     if way.sides_are_turned or way.handed < -0.5:  # told by left_and_right_are_on_their_sides and the mirror's check

@@ -13,6 +13,7 @@ import numpy as np
 from checks.registry import Limit, Looked, Subject, Weight, check, looked, nothing
 from pipelines.science.joints import anatomy as landmarks
 from pipelines.science.signals import measures as signals
+from pipelines.science.workspace import Workspace
 from schemas.study import Study
 from schemas.trial import Posture, Trial
 
@@ -28,18 +29,20 @@ from schemas.trial import Posture, Trial
     words=("outer", "beyond_mm", "inner"),
     limits={"crossing_mm": Limit("mm", "common practice: at least 40 mm lie between the two, so this is only noise")},
 )
-def inner_and_outer_markers_are_on_their_sides(trial: Trial, study: Study, *, crossing_mm: float = 5.0) -> Looked:
+def inner_and_outer_markers_are_on_their_sides(
+    trial: Trial, work: Workspace, study: Study, *, crossing_mm: float = 5.0
+) -> Looked:
     """Markers of the inner and outer side of a foot, an ankle or a knee are not exchanged.
 
     Exchanged throughout, nothing jumps and every distance is kept, and yet the axis of the joint points the other way:
     turning and sideways angles change their sign.
     """
-    way = landmarks.facing(trial.markers)
+    way = work.anatomy.facing
     faults, examined = [], 0
     for side in signals.SIDES:
         for pair in landmarks.OUTER_AND_INNER:
-            examined += landmarks.vector(trial.markers, *(f"{role}_{side}" for role in pair)) is not None
-        for outer, inner, beyond_m in landmarks.outer_inside(trial.markers, side, way):
+            examined += work.anatomy.vector(*(f"{role}_{side}" for role in pair)) is not None
+        for outer, inner, beyond_m in work.anatomy.outer_inside(side):
             if 1000 * beyond_m > crossing_mm:
                 faults.append(_pair_fault(trial, study, outer=outer, inner=inner, beyond_mm=1000 * beyond_m))
     if way.right is None or not examined:
@@ -69,18 +72,18 @@ def _pair_fault(trial: Trial, study: Study, *, beyond_mm: float, **roles: str) -
     words=("heel", "beyond_mm", "toes"),
     limits={"crossing_mm": Limit("mm", "common practice: a foot is 150 mm from heel to ball, so this is only noise")},
 )
-def toes_are_ahead_of_heels(trial: Trial, study: Study, *, crossing_mm: float = 10.0) -> Looked:
+def toes_are_ahead_of_heels(trial: Trial, work: Workspace, study: Study, *, crossing_mm: float = 10.0) -> Looked:
     """On each foot the markers of the forefoot lie ahead of the heel's.
 
     Front and back exchanged for the whole trial turn the foot's angle by half a turn or, with a marker at the side of
     the foot, by a few degrees that look like another way of landing.
     """
-    way = landmarks.facing(trial.markers)
+    way = work.anatomy.facing
     if way.pelvis is None and len(way.feet) < 2:
         return nothing("neither the pelvis nor two feet show which way the runner faces")
     faults = []
     for side in way.feet:
-        found = landmarks.heel_ahead_of_toes(trial.markers, side, way)
+        found = work.anatomy.heel_ahead_of_toes(side)
         if found and 1000 * found[2] > crossing_mm:
             faults.append(_pair_fault(trial, study, heel=found[0], toes=found[1], beyond_mm=1000 * found[2]))
     return looked(len(way.feet), faults) if way.feet else nothing("no foot with heel and forefoot markers was seen")
@@ -96,17 +99,18 @@ def toes_are_ahead_of_heels(trial: Trial, study: Study, *, crossing_mm: float = 
     words=("upper", "beyond_mm", "lower"),
     limits={"crossing_mm": Limit("mm", "common practice: the least distance, ankle to foot, is 20 mm when standing")},
 )
-def leg_markers_are_in_order_of_height(trial: Trial, study: Study, *, crossing_mm: float = 10.0) -> Looked:
+def leg_markers_are_in_order_of_height(
+    trial: Trial, work: Workspace, study: Study, *, crossing_mm: float = 10.0
+) -> Looked:
     """Hip above knee, knee above ankle, ankle above the foot, while standing and in the middle of running.
 
     Two labels of one leg exchanged throughout give segments of another length and angles that are not angles.
     """
-    way = landmarks.facing(trial.markers)
     faults, examined = [], 0
     for side in signals.SIDES:
-        heights = [landmarks.median_height(trial.markers, f"{role}_{side}") for role in landmarks.LEG]
+        heights = [work.anatomy.median_height(f"{role}_{side}") for role in landmarks.LEG]
         examined += sum(None not in pair for pair in pairwise(heights))
-        for upper, lower, beyond_m in landmarks.upper_below(trial.markers, side, way):
+        for upper, lower, beyond_m in work.anatomy.upper_below(side):
             if 1000 * beyond_m > crossing_mm:
                 faults.append(_pair_fault(trial, study, upper=upper, lower=lower, beyond_mm=1000 * beyond_m))
     return looked(examined, faults) if examined else nothing("no two markers of one leg were seen")
@@ -179,6 +183,7 @@ _LENGTHS = (  # markers of one leg that a rigid segment holds together, and whic
 )
 def segment_lengths_are_those_of_the_standing_trial(
     trial: Trial,
+    work: Workspace,
     posture: Posture | None,
     study: Study,
     *,
@@ -195,7 +200,7 @@ def segment_lengths_are_those_of_the_standing_trial(
         return nothing("not a running trial with a standing trial")
     faults, examined = [], 0
     for side in signals.SIDES:
-        told = landmarks.mislabelled(trial.markers, side)
+        told = work.anatomy.mislabelled(side)
         for pairs, allowed_mm in zip(_LENGTHS, (foot_mm, shank_mm, thigh_mm), strict=True):
             named = [(f"{a}_{side}", f"{b}_{side}") for a, b in pairs if not {a, b} & told]
             changes = {pair: change for pair in named if (change := _change(trial, posture, *pair)) is not None}

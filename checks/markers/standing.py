@@ -10,6 +10,7 @@ import numpy as np
 from checks.registry import Limit, Looked, Subject, Weight, check, looked, nothing
 from pipelines.science.joints import anatomy as landmarks
 from pipelines.science.signals import measures as signals
+from pipelines.science.workspace import Workspace
 from schemas.study import Study
 from schemas.trial import FloatArray, Trial
 
@@ -29,7 +30,7 @@ _HIPS_M = (0.35, 1.6)
     words=("side", "bend_deg"),
     limits={"bent_deg": Limit("deg", "common practice: markers at the side of a straight leg show 5 to 15 degrees")},
 )
-def standing_knees_are_straight(trial: Trial, *, bent_deg: float = 25.0) -> Looked:
+def standing_knees_are_straight(trial: Trial, work: Workspace, *, bent_deg: float = 25.0) -> Looked:
     """The runner stands upright on straight legs in a standing trial.
 
     The posture is the zero of knee and hip angles: each degree of bend in it is missing from every angle of the
@@ -40,9 +41,9 @@ def standing_knees_are_straight(trial: Trial, *, bent_deg: float = 25.0) -> Look
     faults, examined = [], 0
     for side in signals.SIDES:
         hip, knee, ankle, _ = (f"{role}_{side}" for role in landmarks.LEG)
-        if {*landmarks.LEG[:3]} & landmarks.mislabelled(trial.markers, side):
+        if {*landmarks.LEG[:3]} & work.anatomy.mislabelled(side):
             continue
-        thigh, shank = landmarks.vector(trial.markers, hip, knee), landmarks.vector(trial.markers, knee, ankle)
+        thigh, shank = work.anatomy.vector(hip, knee), work.anatomy.vector(knee, ankle)
         if thigh is None or shank is None or not np.linalg.norm(thigh) * np.linalg.norm(shank) > 0:
             continue
         examined += 1
@@ -71,7 +72,7 @@ def standing_knees_are_straight(trial: Trial, *, bent_deg: float = 25.0) -> Look
     words=("higher", "above_mm", "pairs"),
     limits={"level_mm": Limit("mm", "common practice; 3 mm in one real standing trial (CC BY 4.0)")},
 )
-def standing_feet_are_level(trial: Trial, *, level_mm: float = 25.0) -> Looked:
+def standing_feet_are_level(trial: Trial, work: Workspace, *, level_mm: float = 25.0) -> Looked:
     """Both feet are on the floor in a standing trial.
 
     The strike angle is counted from the standing foot; a heel raised by 3 cm shifts it by 9 degrees, as much as lies
@@ -80,7 +81,7 @@ def standing_feet_are_level(trial: Trial, *, level_mm: float = 25.0) -> Looked:
     if trial.kind != "standing":
         return nothing(_NOT_STANDING)
     heights = {
-        role: [landmarks.median_height(trial.markers, f"{role}_{side}") for side in signals.SIDES]
+        role: [work.anatomy.median_height(f"{role}_{side}") for side in signals.SIDES]
         for role in {landmarks.HEEL, *landmarks.FOREFOOT}
     }
     above = [right - left for left, right in heights.values() if left is not None and right is not None]
@@ -116,13 +117,13 @@ def standing_feet_are_level(trial: Trial, *, level_mm: float = 25.0) -> Looked:
         "high": Limit("1", "from memory: as below, and a sole of 4 cm"),
     },
 )
-def hip_height_fits_the_stature(trial: Trial, *, low: float = 0.48, high: float = 0.60) -> Looked:
+def hip_height_fits_the_stature(trial: Trial, work: Workspace, *, low: float = 0.48, high: float = 0.60) -> Looked:
     """The height of the hips and the stature in the tables belong to one person.
 
     Two runners whose files were exchanged, a stature typed wrongly and a calibration with the wrong wand all show here
     and nowhere else.
     """
-    height = _hip_height(trial)
+    height = _hip_height(work)
     if trial.kind != "standing":
         return nothing(_NOT_STANDING)
     if height is None or not trial.stature_m:
@@ -134,9 +135,9 @@ def hip_height_fits_the_stature(trial: Trial, *, low: float = 0.48, high: float 
     return looked(1, [fault | _hips_drawn()])
 
 
-def _hip_height(trial: Trial) -> float | None:
+def _hip_height(work: Workspace) -> float | None:
     """m: mean median height of both trochanters; None if one is missing, or if no person's hips are at that height."""
-    heights = [landmarks.median_height(trial.markers, f"{landmarks.LEG[0]}_{side}") for side in signals.SIDES]
+    heights = [work.anatomy.median_height(f"{landmarks.LEG[0]}_{side}") for side in signals.SIDES]
     known = [h for h in heights if h is not None]
     mean = float(np.mean(known)) if len(known) == len(heights) else 0.0
     return mean if _HIPS_M[0] < mean < _HIPS_M[1] else None
@@ -161,13 +162,15 @@ def _hips_drawn() -> dict[str, Any]:
         "above_mm": Limit("mm", "common practice: the same, and a sole of 4 cm"),
     },
 )
-def leg_length_is_that_of_the_markers(trial: Trial, *, below_mm: float = 45.0, above_mm: float = 80.0) -> Looked:
+def leg_length_is_that_of_the_markers(
+    trial: Trial, work: Workspace, *, below_mm: float = 45.0, above_mm: float = 80.0
+) -> Looked:
     """The leg length in the tables is that of the legs in the recording.
 
     A leg of 0.9 m written as 0.99 m changes leg stiffness by a tenth for every footfall of the runner, and no single
     trial shows why.
     """
-    height = _hip_height(trial)
+    height = _hip_height(work)
     if trial.kind != "standing":
         return nothing(_NOT_STANDING)
     if height is None or not trial.leg_length_m:
@@ -194,7 +197,9 @@ def leg_length_is_that_of_the_markers(trial: Trial, *, below_mm: float = 45.0, a
         "leg_mm": Limit("mm", "common practice: palpation finds knee and hip landmarks within 1 to 2 cm"),
     },
 )
-def left_and_right_leg_are_alike(trial: Trial, *, foot_mm: float = 20.0, leg_mm: float = 35.0) -> Looked:
+def left_and_right_leg_are_alike(
+    trial: Trial, work: Workspace, *, foot_mm: float = 20.0, leg_mm: float = 35.0
+) -> Looked:
     """Both legs of a person have nearly the same lengths in a standing trial.
 
     A marker a few centimetres beside its landmark shows on one side only, since nobody errs the same way twice.
@@ -205,11 +210,11 @@ def left_and_right_leg_are_alike(trial: Trial, *, foot_mm: float = 20.0, leg_mm:
     pairs += [(first, second, leg_mm) for first, second in pairwise(landmarks.LEG[:3])]
     unlike: list[tuple[float, dict[str, Any]]] = []
     examined = 0
-    mislabelled: set[str] = set().union(*(landmarks.mislabelled(trial.markers, side) for side in signals.SIDES))
+    mislabelled: set[str] = set().union(*(work.anatomy.mislabelled(side) for side in signals.SIDES))
     for first, second, allowed_mm in pairs:
         if {first, second} & mislabelled:
             continue
-        lines = [landmarks.vector(trial.markers, f"{first}_{side}", f"{second}_{side}") for side in signals.SIDES]
+        lines = [work.anatomy.vector(f"{first}_{side}", f"{second}_{side}") for side in signals.SIDES]
         lengths = [1000 * float(np.linalg.norm(line)) for line in lines if line is not None]
         if len(lengths) < 2:
             continue

@@ -10,11 +10,12 @@ import numpy as np
 from checks.registry import Limit, Looked, Subject, Weight, check, looked, nothing
 from pipelines.science.frames import Rows
 from pipelines.science.muscles.heartbeat import heartbeat_in
-from pipelines.science.muscles.mains import hum_of
-from pipelines.science.muscles.measures import Muscle, contacts_by_side, fault_of, within, without_muscles
+from pipelines.science.muscles.mains import hum_of, hums_of
+from pipelines.science.muscles.measures import Muscle, contacts_by_side, fault_of, without_muscles
 from pipelines.science.signals import measures as signals
 from pipelines.science.workspace import Workspace
 from schemas.reading import ChannelFacts
+from schemas.study import Study
 from schemas.trial import FloatArray, Trial
 
 #: Movement shows below this; muscles have next to nothing there. Common practice; the study's band begins above it.
@@ -82,6 +83,7 @@ def muscles_are_free_of_mains_hum(
     trial: Trial,
     channels: ChannelFacts | None,
     work: Workspace,
+    study: Study,
     *,
     most_percent: float = 50.0,
     most_uv: float = 5.0,
@@ -95,9 +97,8 @@ def muscles_are_free_of_mains_hum(
     if not muscles:
         return nothing(without_muscles(trial))
     faults = []
-    for m in muscles:
-        hum = hum_of(m, m.settings.mains_notch_hz)
-        if hum.size_uv > most_uv and 100 * hum.share > most_percent:
+    for m, hum in zip(muscles, hums_of(muscles, study.processing.muscle.mains_notch_hz), strict=True):
+        if 100 * hum.share > most_percent and hum.size_uv > most_uv:
             at_s = m.moment_s(trial, loudest=False)
             found = {"percent": 100 * hum.share, "mains_hz": hum.mains_hz, "size_uv": hum.size_uv}
             faults.append(fault_of(m, trial, channels, at_s, **found))
@@ -147,7 +148,7 @@ def muscles_are_free_of_movement(
 
 def _after_contact(muscle: Muscle, contacts: list[float]) -> tuple[float, float | None]:
     """Root mean square in uV below 20 Hz after these contacts, and the first of them that was recorded."""
-    slow = within(muscle.raw, muscle.rate_hz, *MOVEMENT_HZ)
+    slow = muscle.within(*MOVEMENT_HZ)
     parts: list[FloatArray] = []
     first_s = None
     for contact in contacts:

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from checks.registry import Limit, Looked, Subject, Weight, check, looked, nothing
-from pipelines.science.muscles.measures import Muscle, fault_of, levels, power_density, without_muscles
+from pipelines.science.muscles.measures import Muscle, fault_of, levels, without_muscles
 from pipelines.science.signals import measures as signals
 from pipelines.science.workspace import Workspace
 from schemas.reading import ChannelFacts
@@ -159,7 +159,7 @@ def muscle_signals_fill_their_band(
     faults = []
     for m in muscles:
         low, high = 0.55 * m.band[1], 0.95 * m.band[1]
-        middle, top = power_density(m.raw, m.rate_hz, 60, 150), power_density(m.raw, m.rate_hz, low, high)
+        middle, top = m.power_density(60, 150), m.power_density(low, high)
         drop_db = 10 * np.log10(middle / max(top, 1e-12 * middle)) if middle > 0 else 0.0
         if drop_db > most_db:
             faults.append(fault_of(m, trial, channels, edge_hz=low, upper_hz=m.band[1], drop_db=drop_db))

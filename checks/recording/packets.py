@@ -6,61 +6,34 @@ only if it has enough noise for equal samples to be no accident; force plates ar
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from checks.registry import Limit, Looked, Subject, Weight, check, looked, nothing
 from pipelines.science.muscles.measures import file_of
+from pipelines.science.signals.coded import Coded
 from pipelines.science.workspace import Workspace
 from schemas.mechanics import runs
 from schemas.reading import ChannelFacts
-from schemas.trial import Signal, Trial
+from schemas.trial import Trial
 
 _NONE = "no named channel has enough noise to tell"
 #: Own choices: chance must not bring about a run of equal samples, or a repeated block, in more than one of so many
-#: trials; noise is looked at in blocks of this length, and its neighbouring samples may depend on each other so far
-#: that a block is worth half its samples.
-ONE_OF, NOISE_BLOCK_S, WORTH = 1e6, 0.1, 0.5
+#: trials; neighbouring samples of noise may depend on each other so far that a block is worth half its samples.
+ONE_OF, WORTH = 1e6, 0.5
 #: Own choice: from this part of equal neighbours on a channel says nothing.
 TOO_COARSE = 0.8
 #: Own choice: a channel that stands still for longer altogether is coarse, or its lead is off, and lost no packets.
 MOST_LOST = 0.25
 
 
-@dataclass(frozen=True)
-class Coded:
-    """A channel as numbers of its converter's steps. codes: (n,) integers from 0; equal samples have equal numbers."""
-
-    signal: Signal
-    codes: NDArray[np.uint64]
-
-    @property
-    def held(self) -> NDArray[np.bool_]:
-        """(n - 1,) whether a sample equals the one before."""
-        return np.asarray(self.codes[1:] == self.codes[:-1])
-
-    def blocks(self) -> list[NDArray[np.uint64]]:
-        """Stretches of 0.1 s."""
-        length = max(round(NOISE_BLOCK_S * self.signal.rate_hz), 20)
-        return [self.codes[i : i + length] for i in range(0, len(self.codes) - length + 1, length)]
-
-
-def _runs(trial: Trial) -> bool:
-    return trial.kind == "running"  # elsewhere outcomes refuse nothing, so nothing is told of twice
-
-
-def _coded(trial: Trial, work: Workspace) -> Iterator[Coded]:
-    refused = {key for key, muscle in work.muscles.conditioned.items() if muscle.problem} if _runs(trial) else set()
-    for signal in trial.signals:
-        if (str(signal.muscle), str(signal.side)) in refused or not signal.rate_hz > 0:
-            continue
-        samples = np.asarray(signal.samples, float)
-        if len(samples) >= signal.rate_hz * 0.5 and np.isfinite(samples).all():
-            yield Coded(signal, np.unique(samples, return_inverse=True)[1].astype(np.uint64))
+def _coded(work: Workspace) -> list[Coded]:
+    """The channels to look at; those of a running trial's muscles that the outcomes refuse are told of elsewhere."""
+    refused = {key for key, muscle in work.muscles.conditioned.items() if muscle.problem}
+    if work.trial.kind != "running":
+        refused = set()
+    return [one for one in work.coded if (str(one.signal.muscle), str(one.signal.side)) not in refused]
 
 
 def _fault(coded: Coded, trial: Trial, channels: ChannelFacts | None, sample: int, **values: Any) -> dict[str, Any]:
@@ -101,7 +74,7 @@ def channels_lose_no_packets(
     Longer gaps count as missing in the outcomes; shorter ones nobody would see.
     """
     faults, judged = [], 0
-    for coded in _coded(trial, work):
+    for coded in _coded(work):
         found = _held_runs(coded, shortest_ms / 1000)
         judged += found is not None
         if found:
@@ -119,25 +92,13 @@ def _held_runs(coded: Coded, shortest_s: float) -> list[tuple[int, int]] | None:
     """
     least = max(round(shortest_s * coded.signal.rate_hz), 8)
     long_runs = [(a, b + 1) for a, b in runs(coded.held) if b + 1 - a >= least]
-    chance = _equal_neighbours(coded, least)
+    chance = coded.equal_neighbours(least)
     if chance > TOO_COARSE or sum(b - a for a, b in long_runs) > MOST_LOST * len(coded.codes):
         return None
     needed = 1 + np.log(len(coded.codes) * ONE_OF) / -np.log(max(chance, 1e-3))
     ends = {0, int(coded.codes.max())}
     inside = [(a, b) for a, b in long_runs if a > 0 and b < len(coded.codes)]
     return [(a, b) for a, b in inside if b - a >= needed and int(coded.codes[a]) not in ends]
-
-
-def _equal_neighbours(coded: Coded, longest: int) -> float:
-    """How often neighbours are equal in the quieter blocks, runs of ``longest`` and more left out."""
-    shares = []
-    for block in coded.blocks():
-        same = block[1:] == block[:-1]
-        for start, stop in runs(same):
-            if stop - start >= longest - 1:
-                same[start:stop] = False
-        shares.append(same.mean())
-    return float(np.percentile(shares, 90)) if shares else 1.0
 
 
 @check(
@@ -165,10 +126,10 @@ def no_block_of_samples_stands_twice(
     filter or threshold can see it.
     """
     found, judged = [], 0
-    for coded in _coded(trial, work):
+    for coded in _coded(work):
         length = _telling_length(coded, shortest_ms / 1000)
         judged += length is not None
-        if length is not None and (repeat := _repeat(coded.codes, length)):
+        if length is not None and (repeat := coded.repeat(length)):
             found.append((coded, *repeat))
     if not found:
         return looked(judged) if judged else nothing(_NONE)
@@ -187,36 +148,9 @@ def _telling_length(coded: Coded, shortest_s: float) -> int | None:
     """Samples after which two equal stretches are no accident; None for a channel too coarse to tell."""
     if coded.held.mean() > TOO_COARSE / 2:
         return None
-    alike = []
-    for block in coded.blocks():
-        counts = np.unique(block, return_counts=True)[1]
-        alike.append(np.sum(counts * (counts - 1)) / (len(block) * (len(block) - 1)))
-    chance = max(float(np.percentile(alike, 90)), 1e-3) if alike else 1.0
+    chance = max(coded.alike, 1e-3)
     if chance >= 1:
         return None
     needed = np.log(len(coded.codes) ** 2 * ONE_OF) / -np.log(chance) / WORTH
     length = max(int(np.ceil(needed)), round(shortest_s * coded.signal.rate_hz))
     return length if length < 0.25 * coded.signal.rate_hz else None
-
-
-def _repeat(codes: NDArray[np.uint64], length: int) -> tuple[int, int, int] | None:
-    """Start of the first stretch of ``length`` samples that comes again later, where again, and how long both agree.
-
-    Stretches are compared by a polynomial hash in 64-bit arithmetic and then sample by sample.
-    """
-    count = len(codes) - length + 1
-    if count < 2:
-        return None
-    hashes = np.zeros(count, np.uint64)
-    for k in range(length):
-        hashes = hashes * np.uint64(6364136223846793005) + codes[k : k + count] + np.uint64(1)
-    held = np.concatenate([[0], np.cumsum(codes[1:] == codes[:-1])])
-    lively = np.flatnonzero(held[length - 1 :][:count] - held[:count] < length / 2)  # a held value is no block
-    order = lively[np.argsort(hashes[lively], kind="stable")]
-    pairs = np.flatnonzero(hashes[order][1:] == hashes[order][:-1])
-    for first, second in sorted((int(order[i]), int(order[i + 1])) for i in pairs):
-        if second - first >= length and np.array_equal(codes[first : first + length], codes[second : second + length]):
-            agree = codes[first : first + len(codes) - second] == codes[second:]
-            ends = np.flatnonzero(~agree)
-            return first, second, min(int(ends[0]) if len(ends) else len(agree), second - first)
-    return None

@@ -9,6 +9,7 @@ import re
 from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import UTC, datetime
+from functools import lru_cache
 
 from pipelines.identity import kinds, names
 from pipelines.identity.names import KnownNames
@@ -44,6 +45,7 @@ def scan(text: str, place: str = "", known: KnownNames = NOBODY) -> tuple[Found,
     return _scan(text, place, field_of(place), known)
 
 
+@lru_cache(maxsize=4096)
 def scan_path(path: str, known: KnownNames = NOBODY) -> tuple[Found, ...]:
     """Identifying parts of the name of a file or folder, with forward slashes."""
     found = list(_scan(path.replace("_", " "), "", Field.FILE, known))
@@ -62,12 +64,17 @@ def scan_name(name: str, known: KnownNames = NOBODY) -> tuple[Found, ...]:
 
 
 def _scan(text: str, place: str, field: Field, known: KnownNames) -> tuple[Found, ...]:
+    return _scanned(text, place, field, known, datetime.now(UTC).year)
+
+
+@lru_cache(maxsize=4096)  # the labels and parameters of one laboratory's files are the same in each of them
+def _scanned(text: str, place: str, field: Field, known: KnownNames, year: int) -> tuple[Found, ...]:
     if _EMPTY.match(text):
         return ()
     found = [Found(a, b, kinds.NAME) for a, b in names.known_in(text, known)]
     if field is Field.PACKING:
         return _merged(found)
-    found += _by_place(text, place, field)
+    found += _by_place(text, place, field, year)
     if _NUMERIC.match(text) and field is not Field.FILE and len(text.strip()) < 8:
         return _merged(found)
     for begin in range(0, max(1, len(text) - _OVERLAP), _PIECE - _OVERLAP):
@@ -100,14 +107,14 @@ def _by_form(text: str, field: Field) -> Iterator[Found]:
             yield Found(start, end, kinds.NAME)
 
 
-def _by_place(text: str, place: str, field: Field) -> Iterator[Found]:
+def _by_place(text: str, place: str, field: Field, year: int) -> Iterator[Found]:
     """What the field's name says of its content, whatever its form."""
     whole = Found(0, len(text), kinds.NAME)
     if field is Field.PERSON and not names.looks_like_a_code(text):
         yield whole
     if is_age(place) or is_birth_year(place):
         number = re.fullmatch(r"\s*([0-9]{1,4})(?:\.[0-9]*)?\s*(?:y|yrs?|years?|a)?\s*", text)
-        oldest = datetime.now(UTC).year - 90
+        oldest = year - 90
         if number and (int(number[1]) < oldest if is_birth_year(place) else 89 < int(number[1]) < 130):
             yield Found(0, len(text), kinds.OLD_AGE)
         return

@@ -18,10 +18,12 @@ from pipelines.science.events.contacts import Contacts
 from pipelines.science.events.switches import Switch, switches_of
 from pipelines.science.footfalls import Signals, footfall_rows, mean_speed
 from pipelines.science.frames import Rows
+from pipelines.science.joints.anatomy import Anatomy
 from pipelines.science.joints.outcomes import JointAngle, joint_rows, joint_series
 from pipelines.science.muscles.measures import Muscle, judged_muscles, raw_muscles
 from pipelines.science.muscles.outcomes import MuscleOutcomes, Muscles, muscle_outcomes
 from pipelines.science.shapes import shapes_of
+from pipelines.science.signals.coded import Coded, coded
 from pipelines.science.signals.smooth import SmoothMarkers
 from pipelines.science.trial_outcomes import trial_outcomes
 from schemas.outcomes import FOOTFALLS, TRIAL_OUTCOMES
@@ -109,6 +111,16 @@ class Workspace:
         """Footswitches with their levels and closings."""
         return switches_of(self.trial, self.processing.sensors)
 
+    @cached_property
+    def coded(self) -> list[Coded]:
+        """Channels as numbers of their converters' steps; short ones and those with gaps are left out."""
+        return [one for signal in self.trial.signals if (one := coded(signal)) is not None]
+
+    @cached_property
+    def anatomy(self) -> Anatomy:
+        """Where the trial's landmarks lie to each other."""
+        return Anatomy(self.trial.markers)
+
     # --- tables, as rows less provenance ------------------------------------------------------------------------
 
     @cached_property
@@ -187,6 +199,6 @@ class Workspace:
         found = []
         for (muscle, side), own in self.muscles.conditioned.items():
             times = own.start_s + np.arange(len(own.samples)) / own.rate_hz
-            values = self.muscles.envelope((muscle, side))
+            values = self.muscles.envelopes[muscle, side]
             found.append(Series(f"{muscle}_envelope_uv", "uV", side, "stride", times, values))
         return found

@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pipelines.science.events.from_force import SIDES, Contact
-from pipelines.science.signals.filters import low_pass
+from pipelines.science.signals.filters import low_pass_paths
 from schemas.mechanics import runs
 from schemas.processing import Processing
 from schemas.processing_signals import MarkerEventProcessing
@@ -43,10 +43,8 @@ def marker_contacts(
     found: list[tuple[str, Contact]] = []
     if not rate_hz > 0:
         return found
-    for side in SIDES:
-        foot = _foot(markers, side, rate_hz, processing)
-        if foot is not None:
-            found += [(side, contact) for contact in _contacts_of(foot, rate_hz, processing)]
+    for side, foot in _feet(markers, rate_hz, processing).items():
+        found += [(side, contact) for contact in _contacts_of(foot, rate_hz, processing)]
     return sorted(found, key=lambda pair: pair[1].start_s)
 
 
@@ -59,16 +57,19 @@ class _Foot:
     front: FloatArray
 
 
-def _foot(markers: Mapping[str, FloatArray], side: str, rate_hz: float, processing: Processing) -> _Foot | None:
-    """The foot's markers. The mean of the metatarsal markers does not mind two labels that change places."""
+def _feet(markers: Mapping[str, FloatArray], rate_hz: float, processing: Processing) -> dict[str, _Foot]:
+    """Side -> the foot's markers, if it has enough. Their mean does not mind two labels that change places."""
     settings = processing.marker_events
-    heel = markers.get(f"{processing.heel_role}_{side}")
-    heads = [markers[name] for role in settings.metatarsal_roles if (name := f"{role}_{side}") in markers]
-    if heel is None or not heads or len(heel) < 4:
-        return None
-    front = markers.get(f"{processing.forefoot_role}_{side}", heads[0])
-    paths = (heel, np.mean(heads, axis=0), front)
-    return _Foot(*(low_pass(path, rate_hz, settings.cutoff_hz, processing.filter_order) for path in paths))
+    paths: dict[str, FloatArray] = {}
+    for side in SIDES:
+        heel = markers.get(f"{processing.heel_role}_{side}")
+        heads = [markers[name] for role in settings.metatarsal_roles if (name := f"{role}_{side}") in markers]
+        if heel is not None and heads and len(heel) >= 4:
+            front = markers.get(f"{processing.forefoot_role}_{side}", heads[0])
+            paths |= {f"heel {side}": heel, f"middle {side}": np.mean(heads, axis=0), f"front {side}": front}
+    smooth = low_pass_paths(paths, rate_hz, settings.cutoff_hz, processing.filter_order)
+    parts = ("heel", "middle", "front")
+    return {side: _Foot(*(smooth[f"{p} {side}"] for p in parts)) for side in SIDES if f"heel {side}" in smooth}
 
 
 def _contacts_of(foot: _Foot, rate_hz: float, processing: Processing) -> list[Contact]:

@@ -104,6 +104,8 @@ def halfway(samples: FloatArray, contrast: float) -> float | None:
         if len(below) == 0 or len(above) == 0:
             return None
         low, high = float(np.median(below)), float(np.median(above))
+        if (low + high) / 2 == middle:
+            break
         middle = (low + high) / 2
     spread = (np.abs(below - low).sum() + np.abs(above - high).sum()) / len(known)
     return middle if high - low > contrast * spread and high > low else None

@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from pipelines.science.muscles.signal import Conditioned, smooth
+from pipelines.science.muscles.signal import Conditioned
 from pipelines.science.muscles.windows import Step
 from schemas.mechanics import runs
 from schemas.processing_signals import MuscleProcessing
@@ -83,19 +83,27 @@ def baseline_of(muscle: Conditioned, processing: MuscleProcessing) -> NDArray[np
     return mask
 
 
-def activity(muscle: Conditioned, baseline: NDArray[np.bool_], method: str, processing: MuscleProcessing) -> Activity:
+def rectified(muscle: Conditioned, method: str) -> FloatArray:
+    """(n,) size of the band-passed signal, or of its energy operator, by one of ``METHODS``."""
+    return np.abs(teager_kaiser(muscle.samples) if method == "energy_operator" else muscle.samples)
+
+
+def activity(
+    muscle: Conditioned,
+    curve: FloatArray,
+    baseline: NDArray[np.bool_],
+    method: str,
+    processing: MuscleProcessing,
+) -> Activity:
     """Spells in which the muscle is active by one of ``METHODS``: at or above baseline mean plus k standard deviations.
 
-    The band-passed signal, or its energy operator, is rectified and low-passed with zero lag at ``onset_cutoff_hz``;
-    mean and standard deviation are those of this curve over ``baseline``. No spells if the baseline is unknown.
+    curve: (n,) what ``rectified`` gives, low-passed with zero lag at ``onset_cutoff_hz``; mean and standard deviation
+    are those of this curve over ``baseline``. No spells if the baseline is unknown.
     """
-    operated = method == "energy_operator"
-    rectified = np.abs(teager_kaiser(muscle.samples) if operated else muscle.samples)
-    curve = smooth(rectified, muscle.rate_hz, processing.onset_cutoff_hz, processing.filter_order)
     quiet = curve[baseline & np.isfinite(curve)]
     if len(quiet) < 2:
         return Activity(curve, float("nan"), ())
-    factor = processing.operator_threshold_sd if operated else processing.threshold_sd
+    factor = processing.operator_threshold_sd if method == "energy_operator" else processing.threshold_sd
     threshold = float(quiet.mean() + factor * quiet.std(ddof=1))
     lengths = (round(at_s * muscle.rate_hz) for at_s in (processing.shortest_burst_s, processing.longest_pause_s))
     return Activity(curve, threshold, spells_above(curve, threshold, *lengths))

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
-from functools import lru_cache
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import cached_property, lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,52 +20,105 @@ MAINS_STRETCH_S = 5.0
 
 @dataclass(frozen=True)
 class Hum:
-    """Mains in a signal. size_uv: root mean square. share: its part of the power while the muscle is quiet."""
+    """Mains in a signal. share: its part of the power while the muscle is quiet.
+
+    lines_hz, factors: the frequencies of the hum (k,), and by how much (2 k,) their cosines and sines are in it; times
+    (n,) of the signal's samples from its first, in s.
+    """
 
     mains_hz: float
-    size_uv: float
     share: float
-    wave_uv: FloatArray  # (n,) the hum itself
+    lines_hz: FloatArray
+    factors: FloatArray
+    times_s: FloatArray
+
+    @cached_property
+    def wave_uv(self) -> FloatArray:
+        """(n,) the hum itself."""
+        return _waves(self.times_s, self.lines_hz) @ self.factors if len(self.lines_hz) else np.zeros(len(self.times_s))
+
+    @property
+    def size_uv(self) -> float:
+        """Its root mean square."""
+        return float(np.sqrt(np.mean(self.wave_uv**2)))
 
 
 def hum_of(muscle: Muscle, known_hz: float | None) -> Hum:
     """The mains frequency, with harmonics, that explains most of the muscle's quiet half. known_hz: notched already."""
-    quiet = _quiet_samples(muscle)
-    quiet = quiet[quiet < MAINS_STRETCH_S * muscle.rate_hz]
-    count = len(muscle.banded)
-    best = Hum(MAINS_HZ[0], 0.0, 0.0, np.zeros(count))
-    lines: FloatArray = np.empty(0)
-    factors: FloatArray = np.empty(0)
-    y = muscle.banded[quiet]
-    if len(y) < 0.1 * muscle.rate_hz or not np.any(y):
+    return hums_of([muscle], known_hz)[0]
+
+
+def hums_of(muscles: Sequence[Muscle], known_hz: float | None) -> list[Hum]:
+    """``hum_of`` each: a fit by least squares of cosines and sines to the quiet samples of the first seconds.
+
+    Products of waves are sums of waves of the summed and of the differing frequency, so all that a fit needs are the
+    sums over the quiet samples of the waves of one frequency's multiples, and of these times the signal.
+    """
+    quiet = [_quiet(muscle) for muscle in muscles]
+    stretches = [
+        (min(len(q), int(np.ceil(MAINS_STRETCH_S * m.rate_hz))), m.rate_hz) for m, q in zip(muscles, quiet, strict=True)
+    ]
+    ys = [np.where(q, m.banded, 0.0) for m, q in zip(muscles, quiet, strict=True)]
+    sums: dict[int, FloatArray] = {}
+    for stretch in set(stretches):
+        own = [i for i, other in enumerate(stretches) if other == stretch]
+        columns = [column[: stretch[0]].astype(float) for i in own for column in (quiet[i], ys[i])]
+        waves = _multiples(*stretch) @ np.stack(columns, axis=1)
+        sums |= {i: waves[:, 2 * at : 2 * at + 2] for at, i in enumerate(own)}
+    return [
+        _best(m, known_hz, sums[i], int(quiet[i][: stretches[i][0]].sum()), ys[i][: stretches[i][0]])
+        for i, m in enumerate(muscles)
+    ]
+
+
+def _best(muscle: Muscle, known_hz: float | None, sums: FloatArray, count: int, y: FloatArray) -> Hum:
+    """The frequency that explains most of y (n,), the signal where it is quiet and else 0; count: how much is quiet."""
+    times, power = np.arange(len(muscle.banded)) / muscle.rate_hz, float(y @ y)
+    best = Hum(MAINS_HZ[0], 0.0, np.empty(0), np.empty(0), times)
+    if count < 0.1 * muscle.rate_hz or not power > 0:
         return best
-    stretch = min(count, int(np.ceil(MAINS_STRETCH_S * muscle.rate_hz)))
-    for mains, f, every in _mains_waves(stretch, muscle.rate_hz):
+    for (mains, f), of_one in zip(_TRIED, sums.reshape(len(_TRIED), 2 * _SUMS, 2), strict=True):
         harmonics = np.arange(2 if mains == known_hz else 1, MAINS_HARMONICS + 1)
         harmonics = harmonics[f * harmonics < muscle.band[1]]
         if not len(harmonics):
             continue
-        waves = every[quiet][:, np.concatenate([harmonics - 1, MAINS_HARMONICS + harmonics - 1])]
-        onto = waves.T @ y
-        gram = waves.T @ waves + 1e-9 * len(y) * np.eye(waves.shape[1])  # never singular
-        found = np.linalg.solve(gram, onto)
-        share = float(found @ onto) / float(y @ y)  # by least squares the error is at right angles
+        gram, onto = _normal_equations(of_one, harmonics, count)
+        factors = np.linalg.solve(gram, onto)
+        share = float(factors @ onto) / power  # by least squares the error is at right angles
         if share > best.share:
-            best, factors = replace(best, mains_hz=mains, share=share), np.asarray(found, float)
             lines = np.asarray(f * harmonics, np.float64)
-    wave = _waves(np.arange(count) / muscle.rate_hz, lines) @ factors if len(lines) else best.wave_uv
-    return replace(best, size_uv=float(np.sqrt(np.mean(wave**2))), wave_uv=wave)
+            best = Hum(mains, share, lines, np.asarray(factors, np.float64), times)
+    return best
 
 
-@lru_cache(maxsize=4)  # the muscles of one trial have the same rate
-def _mains_waves(count: int, rate_hz: float) -> list[tuple[float, float, FloatArray]]:
-    """Mains, each frequency near it that is tried, and the waves (count, 2 k) of it and its harmonics."""
-    t, multiples = np.arange(count) / rate_hz, np.arange(1, MAINS_HARMONICS + 1, dtype=float)
-    return [
-        (mains, float(f), _waves(t, float(f) * multiples))
-        for mains in MAINS_HZ
-        for f in np.arange(mains - MAINS_WANDERS_HZ, mains + MAINS_WANDERS_HZ + 1e-9, MAINS_STEP_HZ)
-    ]
+_TRIED = [
+    (mains, float(f))
+    for mains in MAINS_HZ
+    for f in np.arange(mains - MAINS_WANDERS_HZ, mains + MAINS_WANDERS_HZ + 1e-9, MAINS_STEP_HZ)
+]
+_SUMS = 2 * MAINS_HARMONICS  # highest multiple in a product of two harmonics
+
+
+@lru_cache(maxsize=2)  # the muscles of one trial have the same rate
+def _multiples(count: int, rate_hz: float) -> FloatArray:
+    """(tried 2 m, count): of each frequency tried the cosines of its multiples 1 to m, then the sines."""
+    multiples = np.arange(1, _SUMS + 1, dtype=float)
+    return np.concatenate([_waves(np.arange(count) / rate_hz, f * multiples).T for _, f in _TRIED])
+
+
+def _normal_equations(sums: FloatArray, harmonics: NDArray[np.intp], count: int) -> tuple[FloatArray, FloatArray]:
+    """Gram matrix (2 k, 2 k) of k harmonics' cosines and sines over ``count`` quiet samples, and their products with y.
+
+    sums: (2 m, 2) of one frequency's multiples, over the quiet samples and over y.
+    """
+    cosine = np.concatenate([[count], sums[:_SUMS, 0]])  # by multiple, from 0
+    sine = np.concatenate([[0.0], sums[_SUMS:, 0]])
+    plus, minus = np.add.outer(harmonics, harmonics), np.subtract.outer(harmonics, harmonics)
+    cos_minus, sin_minus = cosine[np.abs(minus)], np.sign(minus) * sine[np.abs(minus)]
+    cos_cos, sin_sin = (cos_minus + cosine[plus]) / 2, (cos_minus - cosine[plus]) / 2
+    sin_cos = (sine[plus] + sin_minus) / 2  # row sine, column cosine
+    gram = np.block([[cos_cos, sin_cos.T], [sin_cos, sin_sin]]) + 1e-9 * count * np.eye(2 * len(harmonics))
+    return gram, np.concatenate([sums[harmonics - 1, 1], sums[_SUMS + harmonics - 1, 1]])  # never singular
 
 
 def _waves(t: FloatArray, lines: FloatArray) -> FloatArray:
@@ -73,12 +127,12 @@ def _waves(t: FloatArray, lines: FloatArray) -> FloatArray:
     return np.hstack([np.cos(turns), np.sin(turns)])
 
 
-def _quiet_samples(muscle: Muscle) -> NDArray[np.intp]:
-    """Indices of samples in windows no louder than the median one, gaps left out."""
+def _quiet(muscle: Muscle) -> NDArray[np.bool_]:
+    """(n,) samples in windows no louder than the median one, gaps left out."""
     length = max(round(LEVEL_WINDOW_S * muscle.rate_hz), 1)
     loud = muscle.levels_uv > np.nanmedian(muscle.levels_uv)
     mask = np.isfinite(muscle.banded)
     for window in np.flatnonzero(loud):
         start = window * max(length // 2, 1)
         mask[start : start + length] = False
-    return np.flatnonzero(mask)
+    return mask

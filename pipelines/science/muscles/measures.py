@@ -12,6 +12,7 @@ from typing import Any, Literal
 
 import numpy as np
 from numpy.lib.stride_tricks import sliding_window_view
+from numpy.typing import NDArray
 
 from pipelines.science.frames import Rows
 from pipelines.science.muscles.outcomes import Muscles
@@ -87,14 +88,22 @@ class Muscle:
         return float(real.min()) if len(real) else 0.0
 
     @cached_property
+    def _burst_and_quiet_uv(self) -> tuple[float, float]:
+        known = self.levels_uv[np.isfinite(self.levels_uv)]
+        if not len(known):
+            return 0.0, 0.0
+        burst, quiet = np.percentile(known, [BURST_PERCENT, QUIET_PERCENT])
+        return float(burst), float(quiet)
+
+    @property
     def burst_uv(self) -> float:
         """Root mean square of the strongest twentieth of the windows begins here."""
-        return _percentile(self.levels_uv, BURST_PERCENT)
+        return self._burst_and_quiet_uv[0]
 
-    @cached_property
+    @property
     def quiet_uv(self) -> float:
         """Root mean square of the quietest tenth of the windows ends here."""
-        return _percentile(self.levels_uv, QUIET_PERCENT)
+        return self._burst_and_quiet_uv[1]
 
     @cached_property
     def ratio(self) -> float:
@@ -109,6 +118,29 @@ class Muscle:
         (measured on simulated noise), so 2.5 is no chance.
         """
         return self.ratio > 2.5
+
+    @cached_property
+    def _spectrum(self) -> tuple[FloatArray, NDArray[np.complex128]]:
+        """Frequencies in Hz and Fourier transform of the raw signal about its mean; gaps count as 0."""
+        known = np.isfinite(self.raw)
+        mean = self.raw[known].mean() if known.any() else 0.0
+        transform = np.fft.rfft(np.where(known, self.raw - mean, 0.0))
+        f = np.asarray(np.fft.rfftfreq(len(self.raw), 1 / self.rate_hz), np.float64)
+        return f, np.asarray(transform, np.complex128)
+
+    def within(self, low_hz: float, high_hz: float) -> FloatArray:
+        """(n,) uV: the part of the raw signal between two frequencies, by Fourier transform; NaN where missing.
+
+        For looking at one band beside others; the study's own band is ``banded``.
+        """
+        f, transform = self._spectrum
+        part = np.fft.irfft(np.where((f < low_hz) | (f > high_hz), 0.0, transform), len(self.raw))
+        return np.where(np.isfinite(self.raw), part, np.nan)
+
+    def power_density(self, low_hz: float, high_hz: float) -> float:
+        """Mean power per Hz between two frequencies, uV2/Hz; 0 where nothing is known."""
+        part = self.within(low_hz, high_hz)
+        return float(np.nanmean(part**2)) / (high_hz - low_hz) if np.isfinite(part).any() else 0.0
 
     def moment_s(self, trial: Trial, *, loudest: bool = True) -> float:
         """Middle of the loudest or quietest window within the trial, s on its clock: what is worth drawing."""
@@ -140,8 +172,7 @@ class Muscle:
         down, up = middle - low, high - middle
         if not max(up, down) > 4 * min(up, down) or up + down < 20 * self.step_uv:
             return "raw"
-        steady = self.raw - np.nanmean(self.raw)
-        share = np.nanmean(within(steady, self.rate_hz, 30.0, self.rate_hz / 2) ** 2) / np.nanmean(steady**2)
+        share = np.nanmean(self.within(30.0, self.rate_hz / 2) ** 2) / np.nanvar(self.raw)
         return "rectified" if share > 0.05 else "smoothed"
 
 
@@ -199,18 +230,6 @@ def without_muscles(trial: Trial) -> str:
     return "no muscle was recorded"
 
 
-def within(samples: FloatArray, rate_hz: float, low_hz: float, high_hz: float) -> FloatArray:
-    """The part of (n,) samples between two frequencies in Hz, by Fourier transform; NaN stays NaN, gaps count as 0."""
-    known = np.isfinite(samples)
-    if not known.any():
-        return np.full(len(samples), np.nan)
-    middle = samples[known].mean()
-    spectrum = np.fft.rfft(np.where(known, samples - middle, 0.0))
-    f = np.fft.rfftfreq(len(samples), 1 / rate_hz)
-    spectrum[(f < low_hz) | (f > high_hz)] = 0.0
-    return np.where(known, np.fft.irfft(spectrum, len(samples)), np.nan)
-
-
 def levels(samples: FloatArray, rate_hz: float) -> FloatArray:
     """(w,) root mean square of (n,) samples in windows of 50 ms that start every 25 ms; NaN where one has a gap."""
     length = max(round(LEVEL_WINDOW_S * rate_hz), 1)
@@ -218,17 +237,6 @@ def levels(samples: FloatArray, rate_hz: float) -> FloatArray:
         return np.empty(0)
     windows = sliding_window_view(samples, length)[:: max(length // 2, 1)]
     return np.asarray(np.sqrt(np.mean(windows**2, axis=1)))
-
-
-def _percentile(values: FloatArray, percent: float) -> float:
-    known = values[np.isfinite(values)]
-    return float(np.percentile(known, percent)) if len(known) else 0.0
-
-
-def power_density(samples: FloatArray, rate_hz: float, low_hz: float, high_hz: float) -> float:
-    """Mean power per Hz of (n,) samples between two frequencies, in their unit squared; 0 where nothing is known."""
-    part = within(samples, rate_hz, low_hz, high_hz)
-    return float(np.nanmean(part**2)) / (high_hz - low_hz) if np.isfinite(part).any() else 0.0
 
 
 def contacts_by_side(footfalls: Rows) -> dict[str, list[tuple[float, float]]]:

@@ -4,14 +4,18 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from functools import cached_property, partial
 from typing import Any
+
+import numpy as np
 
 from pipelines.science.frames import Rows
 from pipelines.science.muscles.amplitudes import Reference, amplitude_rows, root_mean_square
-from pipelines.science.muscles.bursts import METHODS, activity, baseline_of, burst_rows, signal_to_noise
+from pipelines.science.muscles.bursts import METHODS, activity, baseline_of, burst_rows, rectified, signal_to_noise
 from pipelines.science.muscles.co_contraction import co_contraction_rows
-from pipelines.science.muscles.signal import Conditioned, Key, conditioned_muscles, linear_envelope
+from pipelines.science.muscles.signal import Conditioned, Key, conditioned_muscles, smooth
 from pipelines.science.muscles.windows import Step, steps_of
+from pipelines.science.signals.filters import together
 from schemas.outcomes_muscle import CO_CONTRACTIONS, MUSCLE_AMPLITUDES, MUSCLE_BURSTS, MUSCLE_SIGNALS
 from schemas.processing_signals import MuscleProcessing
 from schemas.trial import FloatArray, Signal
@@ -28,20 +32,36 @@ class MuscleOutcomes:
 
 
 class Muscles:
-    """The muscle signals of one trial, conditioned once, with their envelopes, each made when first asked for."""
+    """The muscle signals of one trial, conditioned once, and their smooth curves, made when first asked for."""
 
     def __init__(self, signals: Iterable[Signal], processing: MuscleProcessing) -> None:
         self.processing = processing
         self.conditioned: Mapping[Key, Conditioned] = conditioned_muscles(signals, processing)
-        self._envelopes: dict[Key, FloatArray] = {}
 
-    def envelope(self, key: Key) -> FloatArray:
-        """Linear envelope (n,) in uV; NaN where missing, all NaN if the signal is of no use."""
-        if key not in self._envelopes:
-            settings = self.processing
-            muscle = self.conditioned[key]
-            self._envelopes[key] = linear_envelope(muscle, settings.envelope_cutoff_hz, settings.filter_order)
-        return self._envelopes[key]
+    @cached_property
+    def envelopes(self) -> Mapping[Key, FloatArray]:
+        """Linear envelope (n,) of each in uV; NaN where missing, all NaN if the signal is of no use."""
+        sizes = {(key, "threshold"): rectified(m, "threshold") for key, m in self.conditioned.items()}
+        curves = self._smooth(sizes, self.processing.envelope_cutoff_hz)
+        return {key: np.maximum(curve, 0.0) for (key, _), curve in curves.items()}  # a filter may swing below zero
+
+    @cached_property
+    def onset_curves(self) -> Mapping[tuple[Key, str], FloatArray]:
+        """(key, method) -> the curve (n,) in which that method looks for bursts."""
+        sizes = {(key, way): rectified(m, way) for key, m in self.conditioned.items() for way in METHODS}
+        return self._smooth(sizes, self.processing.onset_cutoff_hz)
+
+    def _smooth(
+        self, curves: Mapping[tuple[Key, str], FloatArray], cutoff_hz: float
+    ) -> dict[tuple[Key, str], FloatArray]:
+        by_rate: dict[float, list[tuple[Key, str]]] = {}
+        for name in curves:
+            by_rate.setdefault(self.conditioned[name[0]].rate_hz, []).append(name)
+        done: dict[tuple[Key, str], FloatArray] = {}
+        for rate, names in by_rate.items():
+            one = partial(smooth, rate_hz=rate, cutoff_hz=cutoff_hz, order=self.processing.filter_order)
+            done |= dict(zip(names, together([curves[name] for name in names], one), strict=True))
+        return done
 
 
 def muscle_outcomes(
@@ -62,7 +82,8 @@ def muscle_outcomes(
         own = {"trial_id": trial_id, "muscle": key[0], "side": key[1]}
         rows = amplitude_rows(muscle, steps[key[1]], processing, references.get(key))
         amplitudes += [own | row for row in rows]
-        found, quality = _bursts_and_quality(muscle, steps[key[1]], processing)
+        curves = {method: muscles.onset_curves[key, method] for method in METHODS}
+        found, quality = _bursts_and_quality(muscle, curves, steps[key[1]], processing)
         bursts += [own | row for row in found]
         qualities.append(own | quality)
     return MuscleOutcomes(
@@ -74,10 +95,10 @@ def muscle_outcomes(
 
 
 def _bursts_and_quality(
-    muscle: Conditioned, steps: Sequence[Step], processing: MuscleProcessing
+    muscle: Conditioned, curves: Mapping[str, FloatArray], steps: Sequence[Step], processing: MuscleProcessing
 ) -> tuple[list[dict[str, Any]], dict[str, Any]]:
     baseline = baseline_of(muscle, processing)
-    found = {method: activity(muscle, baseline, method, processing) for method in METHODS}
+    found = {method: activity(muscle, curves[method], baseline, method, processing) for method in METHODS}
     rows = [row for method in METHODS for row in burst_rows(muscle, found[method], method, steps, processing)]
     return rows, {
         "signal_problem": muscle.problem,
@@ -101,7 +122,7 @@ def _co_contractions(
             if keys[0] not in there or keys[1] not in there:
                 continue
             own = {"trial_id": trial_id, "side": side, "muscle": one, "opposing_muscle": other}
-            pair, curves = (there[keys[0]], there[keys[1]]), (muscles.envelope(keys[0]), muscles.envelope(keys[1]))
+            pair, curves = (there[keys[0]], there[keys[1]]), (muscles.envelopes[keys[0]], muscles.envelopes[keys[1]])
             both = references.get(keys[0]), references.get(keys[1])
             found = co_contraction_rows(pair, curves, both, steps[side], muscles.processing)
             rows += [own | row for row in found]

@@ -6,14 +6,14 @@ comes back all missing, with the reason.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-from dataclasses import dataclass
-from functools import lru_cache
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
+from functools import lru_cache, partial
 
 import numpy as np
 from numpy.typing import NDArray
 
-from pipelines.science.signals.filters import Design, design, low_pass_design, there_and_back
+from pipelines.science.signals.filters import Design, design, low_pass_design, there_and_back, together
 from pipelines.science.signals.gain import gain_of
 from schemas.mechanics import runs
 from schemas.processing_signals import MuscleProcessing
@@ -62,18 +62,33 @@ def is_muscle(signal: Signal) -> bool:
 
 def conditioned_muscles(signals: Iterable[Signal], processing: MuscleProcessing) -> dict[Key, Conditioned]:
     """Every muscle among ``signals`` by name and side. A muscle that stands twice is of no use: which is it?"""
-    found: dict[Key, Conditioned] = {}
-    for signal in signals:
-        if not is_muscle(signal):
-            continue
-        key = str(signal.muscle), str(signal.side)
-        twice = "recorded_twice" if key in found else None
-        found[key] = condition(signal, processing, problem=twice)
-    return found
+    own = [signal for signal in signals if is_muscle(signal)]
+    keys = [(str(signal.muscle), str(signal.side)) for signal in own]
+    twice = ["recorded_twice" if key in keys[:i] else None for i, key in enumerate(keys)]
+    return dict(zip(keys, conditioned(own, processing, twice), strict=True))
 
 
-def condition(signal: Signal, processing: MuscleProcessing, *, problem: str | None = None) -> Conditioned:
-    """The signal in uV without its mean, band-passed; without the mains where set. problem: if already known."""
+def condition(signal: Signal, processing: MuscleProcessing) -> Conditioned:
+    """The signal in uV without its mean, band-passed; without the mains where set."""
+    return conditioned([signal], processing, [None])[0]
+
+
+def conditioned(
+    signals: Sequence[Signal], processing: MuscleProcessing, problems: Sequence[str | None]
+) -> list[Conditioned]:
+    """``condition`` each. problems: what is already known to be wrong with them."""
+    begun = [_begun(signal, processing, problem) for signal, problem in zip(signals, problems, strict=True)]
+    usable = [i for i, (one, _) in enumerate(begun) if one.problem is None]
+    for rate in {begun[i][0].rate_hz for i in usable}:
+        same = [i for i in usable if begun[i][0].rate_hz == rate]
+        done = together([begun[i][1] for i in same], partial(filtered, rate_hz=rate, processing=processing))
+        for i, samples in zip(same, done, strict=True):
+            begun[i] = replace(begun[i][0], samples=samples), samples
+    return [one for one, _ in begun]
+
+
+def _begun(signal: Signal, processing: MuscleProcessing, problem: str | None) -> tuple[Conditioned, FloatArray]:
+    """All that is known of the signal before it is filtered, and what is to be filtered, (n,) uV."""
     raw = np.where(np.isfinite(signal.samples), signal.samples, np.nan).astype(float)
     steady = _steady_stretches(raw)
     stuck = _stuck_fraction(raw, steady)
@@ -84,19 +99,17 @@ def condition(signal: Signal, processing: MuscleProcessing, *, problem: str | No
     factor = microvolts_per_unit(signal)
     problem = problem or _problem(signal, raw, there, stuck, factor, processing)
     at_skin = raw * (np.nan if isinstance(factor, str) else factor)
-    samples = np.full(len(raw), np.nan)
-    if problem is None:
-        samples = filtered(np.where(there, at_skin, np.nan), signal.rate_hz, processing)
-    return Conditioned(
+    begun = Conditioned(
         signal.rate_hz,
         signal.start_s,
-        samples,
+        np.full(len(raw), np.nan),
         at_skin,
         problem,
         stuck,
         float(np.mean(~there)) if len(there) else 1.0,
         processing.mains_notch_hz is not None and problem is None,
     )
+    return begun, np.where(there, at_skin, np.nan)
 
 
 def linear_envelope(muscle: Conditioned, cutoff_hz: float, order: int) -> FloatArray:
@@ -105,7 +118,9 @@ def linear_envelope(muscle: Conditioned, cutoff_hz: float, order: int) -> FloatA
 
 
 def smooth(rectified: FloatArray, rate_hz: float, cutoff_hz: float, order: int = 2) -> FloatArray:
-    """A rectified signal (n,) without what is faster than ``cutoff_hz``, not shifted in time; NaN stays NaN.
+    """A rectified signal without what is faster than ``cutoff_hz``, not shifted in time; NaN stays NaN.
+
+    (n,), or (n, k) without gaps.
 
     As ``filters.low_pass``, but mirrored and not turned over at the ends: turned over, the curve would have to end on
     the very last sample, which in a rectified signal is as often near zero as not, in the middle of a burst too.
@@ -132,7 +147,9 @@ def microvolts_per_unit(signal: Signal) -> float | str:
 
 
 def band_pass(samples: FloatArray, rate_hz: float, low_hz: float, high_hz: float, order: int = 2) -> FloatArray:
-    """The signal (n,) between two frequencies in Hz, not shifted in time; NaN stays NaN and leaks nowhere.
+    """The signal between two frequencies in Hz, not shifted in time; NaN stays NaN and leaks nowhere.
+
+    (n,), or (n, k) without gaps.
 
     A Butterworth band-pass of ``order`` runs forward and backward over each unbroken run of samples, mirrored at its
     ends. Both passes together have a gain of 0.7071 at the two edges: one pass of the analog prototype has the squared
@@ -155,7 +172,7 @@ def _band_pass_design(order: int, low_hz: float, high_hz: float, rate_hz: float)
 
 
 def notch(samples: FloatArray, rate_hz: float, mains_hz: float, width_hz: float) -> FloatArray:
-    """The signal (n,) without one frequency, not shifted in time. Both passes together are ``width_hz`` wide.
+    """The signal without one frequency, not shifted in time; (n,), or (n, k) without gaps. It is ``width_hz`` wide.
 
     One pass has the squared gain x^2 / (1 + x^2), x being the distance from the middle in half widths; two passes
     reach one half at x^2 = 1 / (2^(1/2) - 1), so one pass is made narrower by that root.
@@ -178,8 +195,9 @@ def _run_by_run(samples: FloatArray, passing: Design, settling: int, shortest: i
     Runs go on for ``settling`` samples as their mirror image, not turned over: that would put a step of twice the last
     sample at each end.
     """
-    result = np.full(len(samples), np.nan)
-    for start, stop in runs(np.isfinite(samples)):
+    result = np.full(samples.shape, np.nan)
+    known = np.asarray(np.isfinite(samples).reshape(len(samples), -1).all(axis=1))
+    for start, stop in runs(known):
         if stop - start >= shortest:
             pad = min(settling, stop - start - 1)
             result[start:stop] = there_and_back(samples[start:stop], passing, pad, turned_over=False)
@@ -189,8 +207,11 @@ def _run_by_run(samples: FloatArray, passing: Design, settling: int, shortest: i
 def filtered(
     samples: FloatArray, rate_hz: float, processing: MuscleProcessing, band_high_hz: float | None = None
 ) -> FloatArray:
-    """(n,) without its mean, without the mains where set, and band-passed. band_high_hz: if not the study's own."""
-    samples = samples - np.nanmean(samples)
+    """Without its mean, without the mains where set, and band-passed: (n,), or (n, k) without gaps.
+
+    band_high_hz: the upper edge if it is not the study's own.
+    """
+    samples = samples - np.nanmean(samples, axis=0)
     if processing.mains_notch_hz is not None:
         samples = notch(samples, rate_hz, processing.mains_notch_hz, processing.mains_notch_width_hz)
     high = processing.band_high_hz if band_high_hz is None else band_high_hz

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 
@@ -64,6 +64,23 @@ def low_pass_paths(
         else:
             done |= {name: low_pass(paths[name], rate_hz, cutoff_hz, order) for name in names}
     return {name: done[name] for name in paths}
+
+
+def together(signals: Sequence[FloatArray], process: Callable[[FloatArray], FloatArray]) -> list[FloatArray]:
+    """``process`` of each signal (n,); those without a gap and of one length go through as columns of one array.
+
+    process: takes (n,) or, all finite, (n, k), and gives the same shape; every column for itself.
+    """
+    alike: dict[int, list[int]] = {}
+    for i, signal in enumerate(signals):
+        if np.isfinite(signal).all():
+            alike.setdefault(len(signal), []).append(i)
+    done: dict[int, FloatArray] = {}
+    for places in alike.values():
+        if len(places) > 1:
+            processed = process(np.stack([signals[i] for i in places], axis=1))
+            done |= {i: np.ascontiguousarray(processed[:, column]) for column, i in enumerate(places)}
+    return [done[i] if i in done else process(signal) for i, signal in enumerate(signals)]
 
 
 @dataclass(frozen=True)

@@ -1,0 +1,110 @@
+"""A channel as whole numbers of its converter's steps: which samples are exactly alike, and how often chance does that.
+
+Limits are in the checks. What a channel measures is no matter here.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+
+from schemas.mechanics import runs
+from schemas.trial import Signal
+
+#: Own choice: noise is looked at in blocks of this length.
+NOISE_BLOCK_S = 0.1
+#: Own choice: shorter channels say nothing.
+SHORTEST_S = 0.5
+
+
+@dataclass(frozen=True)
+class Coded:
+    """codes: (n,) integers from 0; equal samples have equal numbers."""
+
+    signal: Signal
+    codes: NDArray[np.uint64]
+
+    @cached_property
+    def held(self) -> NDArray[np.bool_]:
+        """(n - 1,) whether a sample equals the one before."""
+        return np.asarray(self.codes[1:] == self.codes[:-1])
+
+    @cached_property
+    def blocks(self) -> NDArray[np.uint64]:
+        """(m, length) stretches of 0.1 s; what is left over at the end is in none."""
+        length = max(round(NOISE_BLOCK_S * self.signal.rate_hz), 20)
+        count = len(self.codes) // length
+        return self.codes[: count * length].reshape(count, length)
+
+    def equal_neighbours(self, longest: int) -> float:
+        """How often neighbours are equal in the quieter blocks, runs of ``longest`` and more left out; 1 if none."""
+        if not len(self.blocks):
+            return 1.0
+        same = self.blocks[:, 1:] == self.blocks[:, :-1]
+        for row in np.flatnonzero(same.sum(axis=1) >= longest - 1):
+            for start, stop in runs(same[row]):
+                if stop - start >= longest - 1:
+                    same[row, start:stop] = False
+        return float(np.percentile(same.mean(axis=1), 90))
+
+    @cached_property
+    def alike(self) -> float:
+        """How often two samples of one block are equal, in the quieter blocks; 1 if it is too short to tell."""
+        if not len(self.blocks):
+            return 1.0
+        ordered = np.sort(self.blocks, axis=1)
+        length = ordered.shape[1]
+        begins = np.ones(ordered.shape, bool)  # where a run of equal samples begins
+        begins[:, 1:] = ordered[:, 1:] != ordered[:, :-1]
+        place = np.broadcast_to(np.arange(length), ordered.shape)
+        equal_before = place - np.maximum.accumulate(np.where(begins, place, 0), axis=1)
+        return float(np.percentile(2 * equal_before.sum(axis=1) / (length * (length - 1)), 90))
+
+    def repeat(self, length: int) -> tuple[int, int, int] | None:
+        """Start of the first stretch of ``length`` samples that comes again later, where again, how long both agree.
+
+        Stretches are compared by a polynomial hash in 64-bit arithmetic and then sample by sample. A stretch that is
+        held for most of its length is no block.
+        """
+        codes, count = self.codes, len(self.codes) - length + 1
+        if count < 2:
+            return None
+        hashes = _hashes(codes, length)
+        held = np.concatenate([[0], np.cumsum(self.held)])
+        lively = np.flatnonzero(held[length - 1 :][:count] - held[:count] < length / 2)
+        order = lively[np.argsort(hashes[lively], kind="stable")]
+        pairs = np.flatnonzero(hashes[order][1:] == hashes[order][:-1])
+        for first, second in sorted((int(order[i]), int(order[i + 1])) for i in pairs):
+            if second - first >= length and np.array_equal(
+                codes[first : first + length], codes[second : second + length]
+            ):
+                agree = codes[first : first + len(codes) - second] == codes[second:]
+                ends = np.flatnonzero(~agree)
+                return first, second, min(int(ends[0]) if len(ends) else len(agree), second - first)
+        return None
+
+
+def coded(signal: Signal) -> Coded | None:
+    """The channel by its steps; None for one that is short or has missing samples."""
+    samples = np.asarray(signal.samples, float)
+    if not signal.rate_hz > 0 or len(samples) < signal.rate_hz * SHORTEST_S or not np.isfinite(samples).all():
+        return None
+    return Coded(signal, np.unique(samples, return_inverse=True)[1].astype(np.uint64))
+
+
+def _hashes(codes: NDArray[np.uint64], length: int) -> NDArray[np.uint64]:
+    """(n - length + 1,) hash of the ``length`` samples from each on, made of those of halves: double, or add one."""
+    factor = 6364136223846793005
+    hashes, reach, power = codes + np.uint64(1), 1, factor
+    for bit in bin(length)[3:]:
+        count = len(codes) - 2 * reach + 1
+        hashes = hashes[:count] * np.uint64(power) + hashes[reach : reach + count]
+        reach, power = 2 * reach, power * power % 2**64
+        if bit == "1":
+            count = len(codes) - reach
+            hashes = hashes[:count] * np.uint64(factor) + codes[reach : reach + count] + np.uint64(1)
+            reach, power = reach + 1, power * factor % 2**64
+    return hashes
