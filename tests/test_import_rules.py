@@ -85,3 +85,14 @@ def test_the_command_starts_without_heavy_libraries() -> None:
     code = f"import sys, pipelines.command.main; print([m for m in {heavy!r} if m in sys.modules])"
     out = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, cwd=REPO, check=True)
     assert out.stdout.strip() == "[]"
+
+
+@pytest.mark.parametrize("package", ["schemas", "checks", "pipelines"])
+def test_no_module_is_longer_than_three_hundred_lines(package: str) -> None:
+    """Word lists are data files; what grows longer has two subjects."""
+    long = [
+        f"{path.relative_to(REPO)}: {count} lines"
+        for path in _modules(package)
+        if (count := len(path.read_text(encoding="utf-8").splitlines())) > 300
+    ]
+    assert not long, "\n".join(long)

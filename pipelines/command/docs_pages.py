@@ -2,29 +2,25 @@
 
 The same definitions give the same bytes. ``python -m pipelines.command.docs_pages`` writes; with ``--check`` it writes
 nothing and ends with code 1 if a page is not what would be written. How a table's page looks is in
-``schemas.convert.to_markdown``; pages people write themselves are elsewhere under docs/.
+``schemas.convert.to_markdown``, that of settings and commands in ``docs_settings`` and ``docs_commands``; pages that
+people write themselves are elsewhere under docs/.
 """
 
 from __future__ import annotations
 
 import difflib
 import sys
-import types
-from collections.abc import Iterator, Sequence
-from datetime import date
+from collections.abc import Sequence
 from pathlib import Path
-from typing import Any, Literal, Union, get_args, get_origin
-
-from pydantic import BaseModel
-from pydantic.fields import FieldInfo
 
 from checks.registry import CheckSpec, Subject, catalogue
+from pipelines.command.docs_commands import commands_page
+from pipelines.command.docs_settings import profile_page, study_page
 from pipelines.command.statements_page import statements_page
 from schemas import codes
 from schemas.catalogue import TABLES
 from schemas.convert.to_markdown import index_page, markdown_table, table_page
 from schemas.convert.words import number
-from schemas.study import SiteProfile, Study
 
 REFERENCE = Path(__file__).resolve().parents[2] / "docs" / "reference"
 _MADE = "\n<!-- Made by `make docs` from the definitions in the code; changes by hand are lost. -->\n"
@@ -36,18 +32,6 @@ _ABOUT = {
     Subject.TRIAL: "one trial with its footfalls",
     Subject.SITE: "all outcomes of one site against the other sites",
 }
-#: Values of the example profile; a setting without one stops the build, so that the example stays complete.
-EXAMPLE_PROFILE: dict[str, Any] = {
-    "site": "brack",
-    "description": "Instrumented treadmill, one plate (invented).",
-    "surface": "treadmill",
-    "axes": {"forward": "+x", "up": "+z", "right": "-y"},
-    "runs_both_ways": False,
-    "marker_rate_hz": 200,
-    "force_rate_hz": 1000,
-    "plate_types": [2],
-    "markers": {"calcaneus_left": "heel_L", "calcaneus_right": "heel_R", "sacrum": "pelvis_back"},
-}
 
 
 def reference_pages() -> dict[str, str]:
@@ -57,9 +41,9 @@ def reference_pages() -> dict[str, str]:
         "index.md": _index(),
         "tables/index.md": index_page(TABLES.values()),
         "checks/index.md": _check_index(checks),
-        "study_file.md": _study_page(),
-        "site_profile.md": _profile_page(),
-        "commands.md": _commands_page(),
+        "study_file.md": study_page(),
+        "site_profile.md": profile_page(),
+        "commands.md": commands_page(),
         "statements.md": statements_page(),
     }
     pages |= {f"tables/{name}.md": table_page(table) for name, table in TABLES.items()}
@@ -141,157 +125,6 @@ def _check_page(spec: CheckSpec) -> str:
     lines += [f"- **Seen**: {spec.seen}", f"- **Expected**: {spec.expected}"]
     lines += [f"- **What to do**: {spec.remedy}"]
     return "\n".join(lines) + "\n"
-
-
-def _study_page() -> str:
-    lines = ["# Study file", "", "One YAML file that says what a study decides. Units stand in the names.", ""]
-    lines += ["`<name>` stands for a word of your own, for example a condition. Aliases (`*name`) are not read."]
-    return "\n".join(lines + list(_settings(Study, ""))) + "\n"
-
-
-def _profile_page() -> str:
-    lines = ["# Site profile", "", "One YAML file for each laboratory, named in the study file.", ""]
-    lines += ["It says how the laboratory records, so that nothing of it needs to stand in code."]
-    lines += list(_settings(SiteProfile, ""))
-    lines += ["", "## Example", "", "Every setting once, for an invented laboratory.", ""]
-    return "\n".join([*lines, "```yaml", example_profile() + "```"]) + "\n"
-
-
-def example_profile() -> str:
-    """A profile with every setting, each under its description; markers shortened."""
-    import yaml
-
-    parts = []
-    for name, field in SiteProfile.model_fields.items():
-        value = yaml.safe_dump({name: EXAMPLE_PROFILE[name]}, sort_keys=False, allow_unicode=True)
-        parts.append(f"# {field.description}\n{value}")
-    return "\n".join(parts)
-
-
-def _settings(model: type[BaseModel], prefix: str) -> Iterator[str]:
-    """A table of one group's settings, then a section for each group inside it."""
-    yield ""
-    if prefix:
-        yield from (f"## `{prefix.removesuffix('.')}`", "", " ".join((model.__doc__ or "").split()), "")
-    rows = []
-    groups: list[tuple[type[BaseModel], str]] = []
-    for name, field in model.model_fields.items():
-        inner = _group(field.annotation)
-        if inner and inner is not SiteProfile:
-            groups.append((inner, f"{prefix}{name}.{_names(field.annotation)}"))
-        kind = "path of a [site profile](site_profile.md)" if inner is SiteProfile else _type_words(field)
-        rows.append((f"`{prefix}{name}`", kind, _default_words(field, inner), str(field.description)))
-    yield from markdown_table(("Setting", "Type", "Default", "Meaning"), rows)
-    for inner, inner_prefix in groups:
-        yield from _settings(inner, inner_prefix)
-
-
-def _group(annotation: Any) -> type[BaseModel] | None:
-    """The group of settings a setting holds, itself or under names of the study's own."""
-    if isinstance(annotation, type) and issubclass(annotation, BaseModel):
-        return annotation
-    return _group(get_args(annotation)[1]) if get_origin(annotation) is dict else None
-
-
-def _names(annotation: Any) -> str:
-    """Which names of one's own stand between a setting and its group of settings, each followed by a dot."""
-    depth = 0
-    while get_origin(annotation) is dict:
-        depth, annotation = depth + 1, get_args(annotation)[1]
-    return "<check>.<threshold>." if depth == 2 else "<name>." * depth
-
-
-def _type_words(field: FieldInfo) -> str:
-    bounds = []
-    for limit in field.metadata:
-        for sign, words in (("gt", "more than"), ("ge", "at least"), ("lt", "less than"), ("le", "at most")):
-            if (bound := getattr(limit, sign, None)) is not None:
-                bounds.append(f"{words} {number(bound)}")
-    return ", ".join([_annotation_words(field.annotation), *bounds])
-
-
-def _annotation_words(annotation: Any) -> str:
-    simple = {date: "day", str: "text", float: "number", int: "whole number", bool: "true or false", type(None): "null"}
-    if annotation in simple:
-        return simple[annotation]
-    origin, inner = get_origin(annotation), get_args(annotation)
-    if origin is Literal:
-        return " or ".join(f"`{value}`" for value in inner)
-    if origin in (Union, types.UnionType):
-        return " or ".join(_annotation_words(part) for part in inner)
-    if origin is tuple:
-        return f"list of: {_annotation_words(inner[0])}"
-    if origin is dict:
-        return f"names, each with: {_annotation_words(inner[1])}"
-    return "group of settings"
-
-
-def _default_words(field: FieldInfo, group: type[BaseModel] | None) -> str:
-    if field.is_required():
-        return "required"
-    default = field.get_default(call_default_factory=True)
-    if group is type(default):
-        return "as below"
-    if isinstance(default, tuple | list | dict):
-        return ", ".join(f"`{item}`" for item in default) or "empty"
-    plain = {None: "null", True: "true", False: "false", "": "empty"}
-    if default is None or isinstance(default, bool | str):
-        return plain.get(default, f"`{default}`")
-    return number(default)
-
-
-def _commands_page() -> str:
-    """Every command with its help and options, from the program itself."""
-    import typer.main
-
-    from pipelines.command.exit_codes import exit_codes
-    from pipelines.command.main import app
-
-    lines = ["# Commands", "", "What `manystrides --help` says, command by command."]
-    for path, command in _commands(typer.main.get_command(app), ("manystrides",)):
-        lines += ["", f"## {' '.join(path)}", "", *_help_lines(command.help)]
-        arguments = [p for p in command.params if p.param_type_name == "argument"]
-        words = " ".join(_argument_name(p) for p in arguments)
-        lines += ["", "```", f"{' '.join(path)} {words}".rstrip() + " [OPTIONS]", "```"]
-        rows = [_parameter_row(p) for p in command.params if p.name != "help"]
-        if rows:
-            lines += ["", *markdown_table(("Argument or option", "Default", "Meaning"), rows)]
-        codes_here = [(f"`{code}`", meaning) for code, meaning in exit_codes(" ".join(path[1:])).items()]
-        lines += ["", *markdown_table(("Exit code", "Meaning"), codes_here)]
-    return "\n".join(lines) + "\n"
-
-
-def _commands(command: Any, path: tuple[str, ...]) -> Iterator[tuple[tuple[str, ...], Any]]:
-    inner = getattr(command, "commands", None)
-    if inner is None:
-        yield path, command
-        return
-    for name in inner:
-        if not inner[name].hidden:
-            yield from _commands(inner[name], (*path, name))
-
-
-def _help_lines(text: str | None) -> list[str]:
-    # \b and \f are click's marks for "keep these lines" and "not in the help"
-    visible = (text or "").split("\f")[0].replace("\b", "")
-    return [line.rstrip() for line in visible.strip().splitlines()]
-
-
-def _argument_name(argument: Any) -> str:
-    return str(argument.metavar or argument.name).upper()
-
-
-def _parameter_row(parameter: Any) -> tuple[str, str, str]:
-    if parameter.param_type_name == "argument":
-        name = f"`{_argument_name(parameter)}`"
-    else:
-        name = ", ".join(f"`{option}`" for option in (*parameter.opts, *parameter.secondary_opts))
-    default = parameter.default
-    if parameter.required:
-        shown = "required"
-    else:
-        shown = "" if default is None or callable(default) or default is False else f"`{default}`"
-    return name, shown, " ".join((getattr(parameter, "help", None) or "").split())
 
 
 def main(arguments: Sequence[str] | None = None) -> int:

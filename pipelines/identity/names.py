@@ -8,7 +8,7 @@ import unicodedata
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 
-from pipelines.identity.vocabulary import FIRST_NAMES, OTHER_WORDS
+from pipelines.identity.common_words import words
 
 _CAPITAL = r"[A-ZÀ-ÖØ-ÞŁŚŽŠČ][a-zà-öø-ÿąćęłńóśźżčřšžě]+(?:['’-][A-ZÀ-ÖØ-Þa-zà-öø-ÿ]{2,})*"
 _SURNAME = rf"(?:(?:van|von|de|da|di|del|der|den|la|le|el|al|bin|ter|ten|af|av|dos|dal|Mc|Mac|O['’]|D['’])[ -]?){{0,3}}{_CAPITAL}"
@@ -41,13 +41,6 @@ _LAST_FIRST = re.compile(rf"(?<![\w-])({_CAPITAL}), ({_CAPITAL})(?![\w-])")
 _BIG_PAIR = re.compile(r"(?<![\w-])([A-Z]{3,}),? ([A-Z]{3,})(?![\w-])")
 _WORDS = re.compile(r"[^\W\d_]+")
 _NAME_PARTS = re.compile(r"[A-ZÀ-ÖØ-Þ]?[a-zà-öø-ÿ]+|[A-ZÀ-ÖØ-Þ]+(?![a-zà-öø-ÿ])")
-#: First names that are words or labels too when they stand in a file's name or in small letters.
-_ALSO_WORDS = {
-    "alex", "robin", "kim", "tim", "ben", "tone", "tor", "rosa", "viola", "iris", "vera", "mina", "roy", "dennis", "eva",
-    "ida", "ali", "leon", "asa", "jan", "ana", "ian", "liv", "ole", "jon", "neil", "terry", "colin", "keith", "norman",
-    "ruth", "gene", "jose", "zoe", "amy", "luca", "adam", "paul", "petra", "stig", "emil", "may", "siri", "sasha",
-    "georgia", "heather", "ivan", "dominic", "eric", "erik", "sally", "tracy", "kelly", "craig", "roger", "robert",
-}  # fmt: skip
 _CODES = re.compile(
     r"(?i:^(?:(?:x|n/?a|none|unknown|anonymous|anonymi[sz]ed|anon|nn|test|default|demo|no ?name|untitled|new|blank|removed"
     r"|simulated|invented|generic|not given|withheld|kept back|code|male|female|m|f|standing|running|static|walking"
@@ -123,22 +116,26 @@ def names_in_a_path(part: str) -> Iterator[tuple[int, int]]:
     """Common first names in the name of one file or folder, whatever their case."""
     for match in _NAME_PARTS.finditer(part):
         word = plain(match[0])
-        if word in FIRST_NAMES and len(word) >= 4 and (word not in _ALSO_WORDS or match[0][0].isupper()):
+        if (
+            word in words("first_names")
+            and len(word) >= 4
+            and (word not in words("also_words") or match[0][0].isupper())
+        ):
             yield match.span()
 
 
 def _pair(first: str, second: str) -> bool:
     """Whether two words with capitals are a person: a first name, or neither is a word known to be another."""
     last = _WORDS.findall(second)[-1]
-    if plain(first) in FIRST_NAMES:
-        return not _other(last) or plain(first) not in _ALSO_WORDS
+    if plain(first) in words("first_names"):
+        return not _other(last) or plain(first) not in words("also_words")
     return not _other(first) and not _other(last) and len(first) > 2
 
 
 def _first(word: str) -> bool:
-    return plain(word) in FIRST_NAMES and plain(word) not in _ALSO_WORDS
+    return plain(word) in words("first_names") and plain(word) not in words("also_words")
 
 
 def _other(word: str) -> bool:
     lowered = plain(word)
-    return lowered in OTHER_WORDS or (lowered.endswith(("ed", "ing", "ly", "tion")) and len(lowered) > 5)
+    return lowered in words("other_words") or (lowered.endswith(("ed", "ing", "ly", "tion")) and len(lowered) > 5)

@@ -4,8 +4,10 @@ from __future__ import annotations
 
 from pathlib import Path
 
+from pipelines.identity.c3d_texts import texts_of_c3d
+from pipelines.identity.edf_texts import is_edf, texts_of_edf
 from pipelines.identity.identifiers import NOBODY, KnownNames
-from pipelines.identity.texts import Text, identifying, is_edf, texts_of_c3d, texts_of_edf
+from pipelines.identity.texts import Text, identifying
 from schemas.reading import Identifying
 
 #: Larger files are refused by their readers.

@@ -16,9 +16,10 @@ from pathlib import Path
 
 from pipelines.errors import Unusable
 from pipelines.identity import identifiers
+from pipelines.identity.edf_texts import is_edf
 from pipelines.identity.guard import IDS, text_of
 from pipelines.identity.identifiers import KnownNames
-from pipelines.identity.texts import Text, is_edf
+from pipelines.identity.texts import Text
 from pipelines.intake.identifying import texts_of_file
 from pipelines.workers.isolation import Isolated
 

@@ -12,8 +12,9 @@ import numpy as np
 import pytest
 
 from pipelines.errors import Unusable
+from pipelines.identity.edf_texts import texts_of_edf
 from pipelines.identity.identifiers import NOBODY
-from pipelines.identity.texts import identifying, texts_of_edf
+from pipelines.identity.texts import identifying
 from pipelines.intake.c3d.reading import read_c3d
 from pipelines.intake.identifying import identifying_in, texts_of_file
 from pipelines.lab.check import check_at_the_lab

@@ -6,7 +6,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from checks.registry import catalogue
-from pipelines.command.docs_pages import example_profile
+from pipelines.command.docs_settings import example_profile
 from pipelines.errors import Unusable
 from pipelines.study.file import MOST_BYTES, load_profile, load_study
 from schemas.study import SiteProfile

@@ -1,0 +1,125 @@
+"""Checks of the distances between markers of one segment: bone does not change its length within a trial."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+
+from checks.registry import Limit, Looked, Subject, Weight, check, looked, nothing
+from pipelines.science.signals import measures as signals
+from schemas.study import Study
+from schemas.trial import Trial
+
+
+@check(
+    about=Subject.TRIAL,
+    weight=Weight.RETURNS,
+    seen="The distance from {first} to {second} leaves its median of {median_mm:.0f} mm by up to "
+    "{worst_mm:.0f} mm, and by more than {allowed_mm:.0f} mm in {bad} of {frames} frames{diagnosis}.",
+    expected="Two markers on one segment keep their distance within {allowed_mm:.0f} mm.",
+    remedy="Go to frame {frame} in the labelling step: {what_to_do}.",
+    words=(
+        "first",
+        "second",
+        "median_mm",
+        "worst_mm",
+        "allowed_mm",
+        "bad",
+        "frames",
+        "diagnosis",
+        "frame",
+        "what_to_do",
+    ),
+    limits={
+        "foot_mm": Limit(
+            "mm",
+            "Winter 2009, Table A.1: heel to fifth metatarsal varies with an SD of 4 mm in walking; about four SD",
+        ),
+        "shank_mm": Limit(
+            "mm",
+            "common practice: wide, because skin over the femoral epicondyle slides as the knee bends",
+        ),
+        "share_percent": Limit("%", "common practice"),
+    },
+)
+def markers_keep_their_distance(
+    trial: Trial,
+    study: Study,
+    *,
+    foot_mm: float = 15.0,
+    shank_mm: float = 60.0,
+    share_percent: float = 5.0,
+) -> Looked:
+    """Markers on one foot, and those on one shank, keep their distance from each other.
+
+    A distance that jumps means labels that change places or a marker that came loose; either bends the foot angle,
+    and with it the foot-strike class, without any gap that would show it.
+    """
+    exchanged = list(signals.exchanges(trial.markers, foot_mm / 1000))
+    faults = [_exchange_fault(trial, study, *found, foot_mm) for found in exchanged]
+    mended = signals.exchanged_back(trial.markers, foot_mm / 1000)
+    examined = 0
+    for first, second, allowed_mm in _pairs(foot_mm, shank_mm):
+        apart = signals.distance(mended, first, second)
+        if apart is None:
+            continue
+        off = signals.departure(apart) * 1000
+        known = int(np.isfinite(off).sum())
+        examined += known
+        if 100 * np.sum(off > allowed_mm) > share_percent * known:
+            faults.append(_distance_fault(trial, study, first, second, apart, allowed_mm))
+    return looked(examined, faults) if examined else nothing("no two markers of one foot or shank")
+
+
+def _pairs(foot_mm: float, shank_mm: float) -> list[tuple[str, str, float]]:
+    heel, second, fifth = signals.FOOT
+    pairs = [(heel, second, foot_mm), (heel, fifth, foot_mm), (second, fifth, foot_mm), (*signals.SHANK, shank_mm)]
+    return [(f"{a}_{side}", f"{b}_{side}", allowed) for side in signals.SIDES for a, b, allowed in pairs]
+
+
+def _exchange_fault(
+    trial: Trial, study: Study, first: str, second: str, third: str, swapped: np.ndarray, allowed_mm: float
+) -> dict[str, Any]:
+    """The labels of ``first`` and ``second`` change places; shown on the distance from the third marker."""
+    apart = signals.distance(trial.markers, third, first)
+    assert apart is not None  # exchanges() found it
+    fault = _distance_fault(trial, study, third, first, apart, allowed_mm, np.flatnonzero(swapped))
+    one, other = signals.named(trial, study, first), signals.named(trial, study, second)
+    return {
+        **fault,
+        "diagnosis": f"; exchanging {one} and {other} in {int(swapped.sum())} frames brings both back",
+        "what_to_do": f"there and in {int(swapped.sum()) - 1} other frames {one} carries the label of {other} and the "
+        f"other way round. Exchange the two labels in these frames and export again",
+        "place": f"{first} and {second}, from frame {fault['frame']}",
+    }
+
+
+def _distance_fault(
+    trial: Trial,
+    study: Study,
+    first: str,
+    second: str,
+    apart: np.ndarray,
+    allowed_mm: float,
+    frames: np.ndarray | None = None,
+) -> dict[str, Any]:
+    off = signals.departure(apart) * 1000
+    bad = np.flatnonzero(off > allowed_mm)
+    frame = int((bad if frames is None else frames)[0])
+    return {
+        "first": signals.named(trial, study, first),
+        "second": signals.named(trial, study, second),
+        "median_mm": 1000 * float(np.nanmedian(apart)),
+        "worst_mm": float(np.nanmax(off)),
+        "allowed_mm": allowed_mm,
+        "bad": len(bad),
+        "frames": int(np.isfinite(off).sum()),
+        "frame": frame + 1,
+        "diagnosis": "",
+        "what_to_do": "see whether one of the two carries another marker's label there and relabel it. If "
+        "a marker came loose, leave the trial out and note it in the comment column",
+        "place": f"{first} to {second}, from frame {frame + 1}",
+        "moment_s": frame / (trial.marker_rate_hz or 1.0),
+        "signal": f"distance:{first}:{second}",
+    }

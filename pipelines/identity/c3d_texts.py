@@ -1,0 +1,161 @@
+"""Every text inside a C3D file, with the bytes it takes. Bounds-checked; runs in a worker.
+
+Measured values are not text and are never touched.
+"""
+
+from __future__ import annotations
+
+import re
+import struct
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from pipelines.identity import identifiers, places
+from pipelines.identity.texts import Text, decoded
+
+_BLOCK = 512
+_PRINTABLE = re.compile(rb"(?:[\x20-\x7e]|\xc3[\x80-\xbf]){6,}")
+#: Left-over bytes of a whole file that is no C3D file are looked through this far.
+_MOST_LEFT_OVER = 1 << 20
+
+
+def texts_of_c3d(data: bytes, data_span: tuple[int, int] | None = None) -> Iterator[Text]:
+    """Texts of a C3D file, whole or damaged. data_span: bytes of the measured values, if they are known."""
+    taken = [data_span] if data_span else []
+    if len(data) >= _BLOCK and data[1] == 80:
+        taken += [(0, 24), (296, 300), (304, 376), (376, 394)]  # numbers of the header
+        yield from _header_events(data)
+        taken.append((396, 468))
+        start = (data[0] - 1) * _BLOCK
+        if 0 < start < len(data) - 4:
+            data_start = (struct.unpack_from(_order(data[start + 3]) + "H", data, 16)[0] - 1) * _BLOCK
+            if data_span is None and data_start > start:
+                taken.append((data_start, len(data)))
+            records = list(_records(data, start + 4, data_start if data_start > start else len(data)))
+            names = {-r.group: r.name for r in records if r.group < 0}
+            for record in records:
+                taken.append((record.start, record.content_end))
+                yield from _of_record(data, record, names.get(abs(record.group), f"GROUP {abs(record.group)}"))
+    yield from _left_over(data, taken)
+
+
+def _order(processor: int) -> str:
+    return ">" if processor == 86 else "<"
+
+
+def _header_events(data: bytes) -> Iterator[Text]:
+    for i in range(18):
+        at = 396 + 4 * i
+        text = decoded(data[at : at + 4])
+        if text:
+            yield Text(f"label of header event {i + 1}", "", text, at, at + 4)
+
+
+@dataclass(frozen=True)
+class _Record:
+    """One record of the parameter section: where its parts stand in the file."""
+
+    group: int
+    name: str
+    name_at: int
+    start: int
+    size: int  # bytes of one element, -1 for text, 0 for a group
+    dims: tuple[int, ...]
+    data_at: int
+    data_end: int
+    told_at: int  # description
+    content_end: int
+    order: str
+
+
+def _records(data: bytes, at: int, limit: int) -> Iterator[_Record]:
+    order = _order(data[at - 1])
+    limit = min(limit, len(data))  # a damaged header may put the data beyond the end of the file
+    while at + 5 < limit:
+        length, group = struct.unpack_from("bb", data, at)
+        name_end = at + 2 + abs(length)
+        if length == 0 or group == 0 or name_end + 4 > len(data):
+            return
+        name = decoded(data[at + 2 : name_end])
+        offset = struct.unpack_from(order + "H", data, name_end)[0]
+        size, data_at, data_end = 0, name_end + 2, name_end + 2
+        dims: tuple[int, ...] = ()
+        if group > 0:
+            size, count = struct.unpack_from("bb", data, data_at)
+            dims = tuple(data[data_at + 2 : data_at + 2 + max(0, count)])
+            data_at += 2 + len(dims)
+            total = abs(size)
+            for dim in dims:
+                total *= dim
+            data_end = min(data_at + total, len(data))
+        told_at = data_end + 1
+        end = told_at + (data[data_end] if data_end < len(data) else 0)
+        yield _Record(group, name, at + 2, at, size, dims, data_at, data_end, told_at, min(end, len(data)), order)
+        if not offset:
+            return
+        at = name_end + offset
+
+
+def _of_record(data: bytes, record: _Record, group: str) -> Iterator[Text]:
+    kind = "group" if record.group < 0 else "parameter"
+    parts = identifiers.scan_path(record.name)
+    if parts:
+        where = f"the name of a {kind}"
+        yield Text(where, "", record.name, record.name_at, record.name_at + len(record.name), parts[0].kind)
+    name = "(kept back)" if parts else _shown(record.name)
+    group = "(kept back)" if identifiers.scan_path(group) else _shown(group)
+    place = group if record.group < 0 else f"{group}:{name}"
+    told = decoded(data[record.told_at : record.content_end])
+    if told:
+        yield Text(f"the description of {place}", "description", told, record.told_at, record.content_end)
+    if record.group > 0 and record.size == -1:
+        yield from _rows(data, record, place)
+    elif record.group > 0:
+        yield from _numbers(data, record, place)
+
+
+def _rows(data: bytes, record: _Record, place: str) -> Iterator[Text]:
+    width = record.dims[0] if record.dims else 1
+    starts = range(record.data_at, record.data_end, width) if width else ()
+    many = len(starts) > 1
+    joined = [decoded(data[at : min(at + width, record.data_end)]) for at in starts]
+    for i, (at, text) in enumerate(zip(starts, joined, strict=True), start=1):
+        where = f"{place}, row {i}" if many else place
+        if text:
+            yield Text(where, place, text, at, min(at + width, record.data_end))
+        prefix = text.partition(":")[0]
+        if ":" in text and place.startswith("POINT:LABELS") and len(prefix) > 1:
+            yield Text(f"{where}, before the colon", "SUBJECTS:NAMES", prefix, at, at + len(prefix.encode()))
+    if many and width < 4 and len(joined) < 4096:  # a text stored letter by letter
+        yield Text(place, place, "".join(t or " " for t in joined), record.data_at, record.data_end)
+
+
+def _numbers(data: bytes, record: _Record, place: str) -> Iterator[Text]:
+    """A parameter of few numbers whose name says that they tell of a person: a date, an age, a serial number."""
+    telling = places.expected_kind(place) or places.is_age(place) or places.is_birth_year(place)
+    form = {1: "B", 2: "h", 4: "f"}.get(record.size)
+    count = (record.data_end - record.data_at) // max(1, record.size)
+    if not telling or form is None or not 0 < count <= 16:
+        return
+    values = struct.unpack_from(f"{record.order}{count}{form}", data, record.data_at)
+    if any(value != value for value in values):
+        return
+    text = " ".join(f"{value:.0f}" if float(value).is_integer() else f"{value:g}" for value in values)
+    if any(values):
+        yield Text(place, place, text, record.data_at, record.data_end, wide=True)
+
+
+def _left_over(data: bytes, taken: list[tuple[int, int]]) -> Iterator[Text]:
+    """Printable text in bytes that no part of the file uses."""
+    at = 0
+    for start, end in [*sorted(taken), (len(data), len(data))]:
+        if start > at:
+            gap = data[at : min(start, at + _MOST_LEFT_OVER)]
+            for match in _PRINTABLE.finditer(gap):
+                begin = at + match.start()
+                yield Text(f"unused bytes near byte {begin}", "unused", decoded(match[0]), begin, at + match.end())
+        at = max(at, end)
+
+
+def _shown(name: str) -> str:
+    return "".join(c if c.isprintable() else "?" for c in name.upper())[:60]
