@@ -16,7 +16,7 @@ from markupsafe import Markup
 from pipelines.depot.storage import write_bytes
 from pipelines.pages import decisions, habits, round_trip, view
 from pipelines.pages.cautions import RECORDING_AGAIN
-from pipelines.pages.change_over import CAUTION_WORDS, MOST_DRAWN
+from pipelines.pages.change_over import MOST_DRAWN
 from pipelines.pages.charts.curve import curve_chart, curve_range
 from pipelines.pages.charts.forest import forest_chart
 from pipelines.pages.charts.outcomes import outcome_chart
@@ -28,12 +28,11 @@ from pipelines.pages.contrasts import Compare
 from pipelines.pages.facts import Delivery, Facts, Finding, Standing, read_facts
 from pipelines.pages.names import file_names, link
 from pipelines.pages.site_section import site_section
-from pipelines.pages.words import STATUS_WORDS, joined
+from pipelines.pages.templating import templates
+from pipelines.pages.words import joined
 from pipelines.science.change_over.cautions import WORDING
 
 if TYPE_CHECKING:
-    from jinja2 import Environment
-
     from pipelines.study.file import LoadedStudy
 
 _HERE = Path(__file__).parent
@@ -84,7 +83,7 @@ class Pages:
         trials = (("trial", str(s.trial_id)) for s in facts.returned)
         self.sheets = file_names([*trials, *(("delivery", d.delivery_id) for d in facts.stopped)])
         self.site_files = {site: name for (_, site), name in file_names(("site", s) for s in self.site_names).items()}
-        self.templates = _templates()
+        self.templates = templates()
         code, study_version = view.versions(facts.deliveries)
         self.common: dict[str, Any] = {
             "study": study.study,
@@ -269,34 +268,3 @@ class Pages:
             for number, f in enumerate(shown)
             if (trace := self.facts.traces.get(f.finding_id)) and len(trace.points) > 1
         }
-
-
-def _templates() -> Environment:
-    from jinja2 import Environment, FileSystemLoader, StrictUndefined, select_autoescape
-
-    from pipelines.pages import words
-
-    templates = Environment(
-        loader=FileSystemLoader(_HERE / "templates"),
-        autoescape=select_autoescape(("html.j2",), default=True, default_for_string=True),
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )
-    templates.filters |= {
-        "check_words": words.check_words,
-        "counted": words.counted,
-        "size_words": words.size_words,
-        "time_words": words.time_words,
-        "joined": words.joined,
-        "plain": lambda word: word.replace("_", " "),
-        "signed": words.signed,
-    }
-    templates.globals |= {
-        "SIGNS": words.SIGNS,
-        "STATUS_WORDS": STATUS_WORDS,
-        "WEIGHT_WORDS": words.WEIGHT_WORDS,
-        "visit_words": words.visit_words,
-        "caution_words": lambda kind: " ".join(CAUTION_WORDS.get(kind, ("", kind.replace("_", " ")))),
-    }
-    return templates

@@ -40,12 +40,18 @@ def always_and_never(monkeypatch: pytest.MonkeyPatch) -> None:
 
     @check(**words)  # type: ignore[arg-type]
     def always_finds(trial: Trial) -> Looked:
-        """It always finds."""
+        """It always finds.
+
+        A check for this test only.
+        """
         return looked(1, [{}])
 
     @check(**words)  # type: ignore[arg-type]
     def never_finds(trial: Trial) -> Looked:
-        """It never finds."""
+        """It never finds.
+
+        A check for this test only.
+        """
         return looked(1)
 
 
