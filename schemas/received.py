@@ -13,7 +13,8 @@ if TYPE_CHECKING:
 #: Runner, scope (None: every scope), event, study day (None: every day).
 ConsentEvent = tuple[str, str | None, str, int | None]
 
-ProblemKind = Literal["archive", "bag", "bag_info", "descriptor", "table", "column", "cell", "key"]
+#: "beside" and "blank" are only notes: what lay beside the bag's own files, and rows of a table without any cell.
+ProblemKind = Literal["archive", "bag", "beside", "bag_info", "descriptor", "table", "blank", "column", "cell", "key"]
 
 
 @dataclass(frozen=True)

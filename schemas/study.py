@@ -13,6 +13,7 @@ from pydantic import ConfigDict, Field, field_validator, model_validator
 from pydantic_core import PydanticCustomError
 
 from schemas.processing import Processing
+from schemas.quota import Quota
 from schemas.settings import Settings
 
 LabAxis = Literal["+x", "-x", "+y", "-y", "+z", "-z"]
@@ -137,7 +138,10 @@ class Study(Settings):
     trial_time_limit_s: float = Field(
         default=60.0, gt=0, description="Reading and judging one trial may take this long."
     )
-    trial_memory_limit_mb: int = Field(default=2048, ge=256, description="Memory one trial may take, in MiB.")
+    trial_memory_limit_mb: int = Field(
+        default=2048, ge=256, description="Memory that reading one trial, or opening one delivery, may take, in MiB."
+    )
+    delivery: Quota = Field(default_factory=Quota, description="How much one delivery may be.")
 
     @model_validator(mode="after")
     def _conditions_that_processing_names(self) -> Study:

@@ -180,18 +180,17 @@ def _hint(path: str, paths: Iterable[str]) -> str:
 @check(
     about=Subject.DELIVERY,
     weight=Weight.NOTES,
-    seen="{path} is in the bag, but no table names it.",
-    expected="Every file of the payload is a table of the delivery or is named in trials.csv.",
-    remedy="If it is a trial that was forgotten, add its row to trials.csv and send it with the next "
-    "delivery; if it has no business in the delivery, leave it out next time. It is kept with the bag and "
-    "not used.",
-    words=("path",),
+    seen="{problem}.",
+    expected="{wanted}.",
+    remedy="If it is a trial that was forgotten, add its row to trials.csv and send it with the next delivery; if it "
+    "has no business in the delivery, leave it out next time. It is not used.",
+    words=("problem", "wanted"),
 )
 def every_file_is_named_in_a_table(delivery: Received) -> Looked:
-    """Every file of the payload is a table or is named in one.
+    """Every file of the delivery belongs to its bag, and every file of the payload is a table or is named in one.
 
     A recording without a row is a recording nobody will analyse, and a stray file may hold what should not leave the
-    lab.
+    lab. What operating systems leave in folders by themselves is passed over.
     """
     if not delivery.paths:
         return nothing(NOT_OPENED)
@@ -200,5 +199,9 @@ def every_file_is_named_in_a_table(delivery: Received) -> Looked:
     if trials is not None:
         for column in ("file", "sidecar"):
             named |= set(trials[column].dropna())
-    stray = sorted(delivery.paths - named)
-    return looked(len(delivery.paths), [{"path": path, "file": path} for path in stray])
+    wanted = "Every file of the payload is a table of the delivery or is named in trials.csv"
+    faults: list[dict[str, Any]] = [
+        {"problem": f"{path} is in the bag, but no table names it", "wanted": wanted, "file": path}
+        for path in sorted(delivery.paths - named)
+    ]
+    return looked(len(delivery.paths), faults + faults_of(of_kind(delivery, "beside")))

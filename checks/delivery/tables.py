@@ -22,8 +22,8 @@ if TYPE_CHECKING:
     weight=Weight.STOPS,
     seen="{problem}.",
     expected="{wanted}.",
-    remedy="Save the table as CSV with commas and UTF-8, with exactly the columns named here in the first line, and "
-    "make the bag again.",
+    remedy="Save the table as CSV with commas and UTF-8, with exactly the columns of its definition in the first line, "
+    "and make the bag again.",
     words=("problem", "wanted"),
 )
 def tables_can_be_read(delivery: Received) -> Looked:
@@ -32,8 +32,8 @@ def tables_can_be_read(delivery: Received) -> Looked:
     Without them nobody knows who ran in which shoes; a guessed column would be worse than none.
     """
     problems = of_kind(delivery, "table", "column")
-    described = faults_of(of_kind(delivery, "descriptor"))  # the tables can be read without their descriptor
-    faults = faults_of(problems) + [{**fault, "weight": Weight.NOTES} for fault in described]
+    harmless = faults_of(of_kind(delivery, "descriptor", "blank"))  # the tables can be read in spite of these
+    faults = faults_of(problems) + [{**fault, "weight": Weight.NOTES} for fault in harmless]
     if not faults and not delivery.files:
         return nothing(NOT_OPENED)
     return looked(max(1, len(delivery.tables)), faults)

@@ -1,151 +1,115 @@
 """Safe unpacking of a delivery that came as a ZIP file. Knows nothing of bags or tables.
 
-Every member is judged by the archive's directory before a byte is written. The directory can lie: Python's reader gives
-no more bytes than it states, so the limits hold, and a member that is in truth longer or shorter fails its checksum
-or its length and refuses the archive. What is refused leaves nothing behind.
+Every member and the archive as a whole are judged by its directory before a byte is written. The directory can lie:
+Python's reader gives no more bytes than it states, so the limits hold, and a member that is in truth longer or shorter
+fails its checksum or its length and refuses the archive. What is refused leaves nothing behind.
 """
 
 from __future__ import annotations
 
 import shutil
 import stat
-import unicodedata
 import zipfile
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
+from pipelines.intake.litter import is_litter
+from pipelines.intake.paths import path_fault, same_on_some_disk, shown
+from schemas.quota import MIB, Quota
 from schemas.received import Problem
 
 _CHUNK = 1 << 20
-_LONGEST_PATH = 1024
-_LONGEST_NAME = 200  # bytes; file systems take 255, and a few more are needed beside a file while it is written
+_ANY_RATIO_MIB = 16  # so little does no harm, however well it was packed
+_MADE_ON_WINDOWS = 0  # of the archive's "version made by"; older programs there part folders by backslashes
 
 
 @dataclass(frozen=True)
-class ArchiveLimits:
-    """What an archive may hold. ``most_ratio`` is unpacked over packed size of a member above ``ratio_from_bytes``."""
+class _Member:
+    """One entry of the archive's directory. name: with forward slashes; a folder's ends in one."""
 
-    most_members: int = 20_000
-    most_bytes: int = 20 << 30
-    most_ratio: float = 200.0
-    ratio_from_bytes: int = 1 << 20
+    info: zipfile.ZipInfo
+    name: str
+
+    @property
+    def is_folder(self) -> bool:
+        return self.name.endswith("/")
 
 
-def unpack(zip_path: Path, target_dir: Path, limits: ArchiveLimits | None = None) -> list[Problem]:
+def unpack(zip_path: Path, target_dir: Path, quota: Quota) -> tuple[list[Problem], list[str]]:
     """Unpack into ``target_dir`` (made if missing; must be empty). Problems of kind "archive"; none: all is written.
 
-    The archive's one top-level folder is then the only entry of ``target_dir``. Never raises on a hostile archive;
-    OSError of the target disk is passed on, after what was written has been removed.
+    The archive's one top-level folder is then the only entry of ``target_dir``. The second list names what an operating
+    system had left beside that folder; it is not written. Never raises on a hostile archive; OSError of the target disk
+    is passed on, after what was written has been removed.
     """
-    limits = limits or ArchiveLimits()
     file = zip_path.name
     try:
         archive = zipfile.ZipFile(zip_path)
     except Exception as error:  # of a hostile file Python's reader raises what it happens upon
-        return [_problem(file, f"it is not a readable ZIP file ({_reason(error)})", "a ZIP file")]
+        return [_problem(file, f"it is not a readable ZIP file ({_reason(error)})", "a ZIP file")], []
     with archive:
-        problems = list(_judge(archive.infolist(), file, limits))
-        if problems:
-            return problems
+        if problems := list(_judge_whole(archive.infolist(), zip_path, quota)):
+            return problems, []
+        members = [_member(info) for info in archive.infolist()]
+        litter = [m.name for m in members if is_litter(m.name.split("/")[0])]
+        members = [m for m in members if not is_litter(m.name.split("/")[0])]
+        if problems := [p for m in members for p in _judge_member(m, file)] + list(_judge_names(members, file)):
+            return problems, []
         existed = target_dir.exists()
         target_dir.mkdir(parents=True, exist_ok=True)
         try:
-            problem = _write(archive, target_dir, file)
+            problem = _write(archive, members, target_dir, file)
         except BaseException:
             _clear(target_dir, existed)
             raise
     if problem:
         _clear(target_dir, existed)
-        return [problem]
-    return []
+        return [problem], []
+    return [], litter
 
 
-def path_fault(path: str) -> str | None:
-    """Why a path of an archive or a manifest is not one inside the delivery; None if it is. Folders end in "/"."""
-    parts = path.removesuffix("/").split("/")
-    if "\\" in path:
-        return "has a backslash"
-    if path.startswith("/") or (len(path) > 1 and path[1] == ":"):
-        return "is absolute"
-    if ".." in parts:
-        return "leads out of the delivery ('..')"
-    if any(part in ("", ".") for part in parts):
-        return "has an empty part"
-    if path.startswith("~"):
-        return "begins with '~'"
-    if any(ord(c) < 32 or 0x7F <= ord(c) < 0xA0 for c in path):
-        return "has a control character"
-    if _not_utf8(path):
-        return "is not valid text"
-    if len(path) > _LONGEST_PATH or any(len(part.encode()) > _LONGEST_NAME for part in parts):
-        return "is too long"
-    return None
+def _member(info: zipfile.ZipInfo) -> _Member:
+    name = info.orig_filename  # the name before Python tidies it, cutting it at a null byte
+    return _Member(info, name.replace("\\", "/") if info.create_system == _MADE_ON_WINDOWS else name)
 
 
-def same_on_some_disk(path: str) -> str:
-    """A form equal for two paths that some file system takes for one: other case, other composition of accents."""
-    return unicodedata.normalize("NFC", unicodedata.normalize("NFC", path.removesuffix("/")).casefold())
+def _judge_whole(members: Sequence[zipfile.ZipInfo], zip_path: Path, quota: Quota) -> Iterator[Problem]:
+    """Problems of the archive as a whole: members, bytes, and how far it unpacks."""
+    file = zip_path.name
+    if len(members) > quota.most_files:
+        yield _problem(file, f"it has {len(members)} members", f"at most {quota.most_files}")
+    total, packed = sum(member.file_size for member in members), max(1, zip_path.stat().st_size)
+    if total > quota.most_bytes:
+        yield _problem(file, f"it unpacks to {total / MIB:.1f} MiB", f"at most {quota.most_mib:g} MiB")
+    # by the size of the file itself, for members may share their packed bytes
+    if total > _ANY_RATIO_MIB * MIB and total / packed > quota.most_times_packed:
+        seen = f"it unpacks to {total / MIB:.1f} MiB, {total / packed:.0f} times its own size"
+        yield _problem(file, seen, f"at most {quota.most_times_packed:g} times")
 
 
-def shown(path: str) -> str:
-    """A path as a message may show it."""
-    text = "".join(c if c.isprintable() else "?" for c in path[:120])
-    return f"'{text}{'...' if len(path) > 120 else ''}'"
-
-
-def _not_utf8(path: str) -> bool:
-    try:
-        path.encode()
-    except UnicodeEncodeError:
-        return True
-    return False
-
-
-def _judge(members: list[zipfile.ZipInfo], file: str, limits: ArchiveLimits) -> Iterator[Problem]:
-    """Problems that the archive's directory shows."""
-    if len(members) > limits.most_members:
-        yield _problem(file, f"it has {len(members)} members", f"at most {limits.most_members}")
-        return
-    for member in members:
-        yield from _judge_member(member, file, limits)
-    total = sum(member.file_size for member in members)
-    if total > limits.most_bytes:
-        yield _problem(file, f"it unpacks to {total} bytes", f"at most {limits.most_bytes} bytes")
-    yield from _judge_names([member.filename for member in members], file)
-
-
-def _judge_member(member: zipfile.ZipInfo, file: str, limits: ArchiveLimits) -> Iterator[Problem]:
-    name = shown(member.orig_filename)
-    # orig_filename is the name before Python tidies it, cutting it at a null byte
-    if fault := path_fault(member.orig_filename):
+def _judge_member(member: _Member, file: str) -> Iterator[Problem]:
+    info, name = member.info, shown(member.name)
+    if fault := path_fault(member.name):
         expected = "only relative paths inside the delivery, with forward slashes"
         yield _problem(file, f"the path {name} {fault}", expected, name)
-    mode = member.external_attr >> 16
+    mode = info.external_attr >> 16
     kind = stat.S_IFMT(mode)
     if kind not in (0, stat.S_IFREG, stat.S_IFDIR):
         what = "a link" if stat.S_ISLNK(mode) else "neither file nor folder"
         yield _problem(file, f"{name} is {what}", "only plain files and folders", name)
-    elif kind and _is_folder(member) != (kind == stat.S_IFDIR):
+    elif kind and member.is_folder != (kind == stat.S_IFDIR):
         yield _problem(file, f"{name} is a folder by name or mode only", "only plain files and folders", name)
-    if member.flag_bits & 0x1:
+    if info.flag_bits & 0x1:
         yield _problem(file, f"{name} is encrypted", "an archive without a password", name)
-    if member.compress_type not in (zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED):
+    if info.compress_type not in (zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED):
         yield _problem(file, f"{name} is packed by an unusual method", "members stored or deflated", name)
-    if _is_folder(member) and member.file_size:
+    if member.is_folder and info.file_size:
         yield _problem(file, f"the folder {name} has content", "only plain files and folders", name)
-    ratio = member.file_size / max(member.compress_size, 1)
-    if member.file_size > limits.ratio_from_bytes and ratio > limits.most_ratio:
-        seen = f"{name} unpacks to {ratio:.0f} times its packed size"
-        yield _problem(file, seen, f"at most {limits.most_ratio:g} times", name)
 
 
-def _is_folder(member: zipfile.ZipInfo) -> bool:
-    """Whether a member is a folder; its own ``is_dir`` fails on an empty name before Python 3.12."""
-    return member.filename.endswith("/")
-
-
-def _judge_names(names: list[str], file: str) -> Iterator[Problem]:
+def _judge_names(members: Sequence[_Member], file: str) -> Iterator[Problem]:
+    names = [member.name for member in members]
     if not names:
         yield _problem(file, "it is empty", "one folder, the bag, at the top")
         return
@@ -172,17 +136,17 @@ def _parents(name: str) -> Iterator[str]:
         yield "/".join(parts[:depth])
 
 
-def _write(archive: zipfile.ZipFile, target: Path, file: str) -> Problem | None:
+def _write(archive: zipfile.ZipFile, members: Sequence[_Member], target: Path, file: str) -> Problem | None:
     """Write every member; the first problem ends it."""
-    for member in archive.infolist():
-        path = target / member.filename
-        if _is_folder(member):
+    for member in members:
+        path = target / member.name
+        if member.is_folder:
             path.mkdir(parents=True, exist_ok=True)
             continue
         path.parent.mkdir(parents=True, exist_ok=True)
-        name, written = shown(member.filename), 0
+        name, written = shown(member.name), 0
         try:
-            source = archive.open(member)
+            source = archive.open(member.info)
         except Exception as error:  # as above; nothing of ours runs in here
             return _problem(file, f"{name} cannot be unpacked ({_reason(error)})", "a sound archive", name)
         with source, path.open("xb") as sink:
@@ -196,7 +160,7 @@ def _write(archive: zipfile.ZipFile, target: Path, file: str) -> Problem | None:
                     break
                 written += len(block)
                 sink.write(block)
-        if written != member.file_size:
+        if written != member.info.file_size:
             return _problem(file, f"{name} is shorter than the archive says", "a sound archive", name)
     return None
 

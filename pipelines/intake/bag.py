@@ -11,18 +11,24 @@ wanted: ``Contact-Name``, ``Contact-Email`` and ``Contact-Phone`` are dropped on
 from __future__ import annotations
 
 import hashlib
+import os
 import re
 import zipfile
 from collections import Counter
 from collections.abc import Iterable, Iterator
+from itertools import islice
 from pathlib import Path
 
-from pipelines.identity.guard import guarded
+from pipelines.identity.guard import OWN_TAG_FILES, guarded
 from pipelines.identity.identifiers import NOBODY, KnownNames
-from pipelines.intake.archive import shown, unpack
-from pipelines.intake.bagit_rules import BagFiles, examine
+from pipelines.intake.archive import unpack
+from pipelines.intake.bag_files import BagFiles
 from pipelines.intake.descriptor import descriptor_problems
+from pipelines.intake.examine import examine
+from pipelines.intake.litter import is_litter, passed_over
+from pipelines.intake.paths import shown
 from pipelines.intake.tables import no_tables, read_tables
+from schemas.quota import Quota
 from schemas.received import PayloadFile, Problem, ProblemKind, Received
 from schemas.study import Study
 
@@ -30,6 +36,7 @@ SITE, STUDY, NUMBER = "Site", "Study", "Delivery-Number"
 _ABOUT_PEOPLE = ("contact-name", "contact-email", "contact-phone")
 _MOST_INFO_BYTES = 1 << 16
 _MOST_ALIKE = 200  # problems of one kind that are told one by one
+_MOST_LISTED = 20_000  # names of a folder that could not be opened
 
 
 def receive(
@@ -39,23 +46,18 @@ def receive(
 
     inbox_site: the site whose inbox folder it lay in; "" if it lay in none, as when a lab tries its own bag. Returns
     the delivery and its payload folder, None if there is none that can be read. Texts that may identify a person are
-    taken out of the delivery; ``known`` names are found for certain. Never raises on what a sender made.
+    taken out of the delivery; ``known`` names are found for certain. Never raises on what a sender made. What is read
+    is bounded by ``study.delivery``; limits of time and memory are its caller's.
     """
-    root, problems = _bag_root(path, work_dir)
-    if root is None:
-        received = Received(
-            path.name,
-            inbox_site,
-            None,
-            None,
-            {},
-            (),
-            no_tables(),
-            tuple(_summed_up(problems)),
-            _fingerprint_of_file(path),
-        )
-        return guarded(received, None, known), None
-    found = examine(root)
+    quota = study.delivery
+    root, problems, litter = _bag_root(path, work_dir, quota)
+    found = examine(root, quota) if root is not None else None
+    if root is None or found is None or found.too_much:
+        every = [*problems, *(found.problems if found else ())]
+        return guarded(unopened(path, inbox_site, _summed_up(every)), None, known, quota), None
+    litter += found.litter
+    problems += [passed_over(litter)] if litter else []
+    problems += _not_kept(found)
     info, info_problems = _bag_info(root, found)
     info_problems += _site_problems(info, inbox_site, study)
     files = tuple(_payload_files(found))
@@ -74,10 +76,28 @@ def receive(
         bag_info=info,
         files=files,
         tables=tables,
-        problems=(*_summed_up(found.problems), *info_problems, *table_problems),
+        problems=(*problems, *_summed_up(found.problems), *info_problems, *table_problems),
         fingerprint=_fingerprint(files) if files else _fingerprint_of_bag(found),
     )
-    return guarded(received, root, known), payload if readable else None
+    return guarded(received, root, known, quota), payload if readable else None
+
+
+def _not_kept(found: BagFiles) -> Iterator[Problem]:
+    """One note for the files round the payload that are none of BagIt's own; they are not kept."""
+    others = [
+        path for path in sorted(found.sizes) if not path.startswith("data/") and not OWN_TAG_FILES.fullmatch(path)
+    ]
+    if others and "fetch.txt" not in others:
+        files = "1 file lies" if len(others) == 1 else f"{len(others)} files lie"
+        seen = f"{files} in the bag beside its payload, such as {shown(others[0])}; what lies there is not kept"
+        yield Problem("beside", seen, "files of the delivery in the folder data, named in a table")
+
+
+def unopened(path: Path, inbox_site: str, problems: Iterable[Problem]) -> Received:
+    """A delivery of which nothing could be read but that it is there."""
+    return Received(
+        path.name, inbox_site, None, None, {}, (), no_tables(), tuple(problems), _fingerprint_of_unopened(path)
+    )
 
 
 def _summed_up(problems: Iterable[Problem]) -> Iterator[Problem]:
@@ -95,19 +115,37 @@ def _summed_up(problems: Iterable[Problem]) -> Iterator[Problem]:
             yield Problem(kind, f"the same holds at {count - _MOST_ALIKE} more places", expected)
 
 
-def _bag_root(path: Path, work_dir: Path) -> tuple[Path | None, list[Problem]]:
+def bag_in(folder: Path) -> Path:
+    """The bag's own folder: ``folder``, or the only folder in it if that is a bag and nothing but litter is beside."""
+    if (folder / "bagit.txt").exists():
+        return folder
+    inside = [entry for entry in islice(os.scandir(folder), 1000) if not is_litter(entry.name)]
+    if len(inside) == 1 and inside[0].is_dir(follow_symlinks=False) and Path(inside[0].path, "bagit.txt").exists():
+        return Path(inside[0].path)
+    return folder
+
+
+def _bag_root(path: Path, work_dir: Path, quota: Quota) -> tuple[Path | None, list[Problem], list[str]]:
+    """The bag's folder, problems and notes, and litter that was left beside it."""
+    litter: list[str] = []
     if path.is_symlink():
-        return None, [_archive_problem(path, "it is a link")]
-    if path.is_dir():
-        return path, []
-    if not path.is_file():
-        return None, [_archive_problem(path, "it is neither a folder nor a file")]
-    if path.suffix.lower() != ".zip" and not zipfile.is_zipfile(path):
-        return None, [_archive_problem(path, "it is neither a folder nor a ZIP file")]
-    target = work_dir / "unpacked"
-    if problems := unpack(path, target):
-        return None, problems
-    return next(target.iterdir()), []
+        return None, [_archive_problem(path, "it is a link")], litter
+    folder = path
+    if not path.is_dir():
+        if not path.is_file():
+            return None, [_archive_problem(path, "it is neither a folder nor a file")], litter
+        if path.suffix.lower() != ".zip" and not zipfile.is_zipfile(path):
+            return None, [_archive_problem(path, "it is neither a folder nor a ZIP file")], litter
+        problems, litter = unpack(path, work_dir / "unpacked", quota)
+        if problems:
+            return None, problems, litter
+        folder = next((work_dir / "unpacked").iterdir())
+    root = bag_in(folder)
+    if root == folder:
+        return root, [], litter
+    seen = f"the bag lies one folder deeper than it should, in {shown(root.name)}"
+    beside = [entry.name for entry in os.scandir(folder) if entry.name != root.name]
+    return root, [Problem("beside", seen, "the bag's own folder at the top")], litter + beside
 
 
 def _archive_problem(path: Path, seen: str) -> Problem:
@@ -200,12 +238,18 @@ def _fingerprint_of_bag(found: BagFiles) -> str:
     return _fingerprint(PayloadFile(f"../{p}", found.sizes[p], d["sha256"]) for p, d in found.digests.items())
 
 
-def _fingerprint_of_file(path: Path) -> str:
-    """For what could not be opened: its bytes, or if it has none that can be read, its name."""
+def _fingerprint_of_unopened(path: Path) -> str:
+    """For what could not be opened: a file's bytes, a folder's list of files, or if neither can be read, the name."""
     digest = hashlib.sha256()
     try:
-        if path.is_symlink():
+        if path.is_symlink() or not (path.is_file() or path.is_dir()):
             raise OSError
+        if path.is_dir():
+            for file in sorted(islice((p for p in path.rglob("*") if not p.is_dir()), _MOST_LISTED)):
+                status = file.lstat()
+                line = f"{file.relative_to(path)} {status.st_size} {status.st_mtime_ns}\n"
+                digest.update(line.encode(errors="backslashreplace"))
+            return digest.hexdigest()
         with path.open("rb") as stream:
             while block := stream.read(1 << 20):
                 digest.update(block)

@@ -8,7 +8,7 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
-from pipelines.intake.archive import path_fault, shown
+from pipelines.intake.paths import path_fault, shown
 from schemas.catalogue import tables_of
 from schemas.model import Layer, Table
 from schemas.received import Problem

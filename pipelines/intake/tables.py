@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import csv
 from collections.abc import Iterator
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from pipelines.intake.spreadsheet import EXPORT_AGAIN, decimal_commas, is_split_number, not_a_csv, other_separator
 from schemas.catalogue import tables_of
 from schemas.model import Layer, Table
 from schemas.received import Problem
@@ -22,7 +24,6 @@ MOST_LINES = 500_000
 MOST_CHARACTERS = 1 << 20  # of one row
 MOST_COLUMNS = 500
 MOST_RAGGED_SHOWN = 20
-_SEPARATORS = {";": "semicolons", "\t": "tabs", "|": "bars"}
 
 
 def read_tables(payload_dir: Path) -> tuple[dict[str, pd.DataFrame], list[Problem]]:
@@ -78,13 +79,48 @@ def _text(path: Path, name: str) -> tuple[str | None, Problem | None]:
     if len(data) > MOST_BYTES:
         seen = f"{name} is larger than {MOST_BYTES >> 20} MiB"
         return None, Problem("table", seen, f"at most {MOST_BYTES >> 20} MiB", name)
+    if what := not_a_csv(data):
+        return None, Problem("table", f"{name} is {what}", EXPORT_AGAIN, name)
     try:
         return data.decode("utf-8-sig"), None
     except UnicodeDecodeError as error:
         line = data.count(b"\n", 0, error.start) + 1
-        seen = f"the text is not UTF-8: byte {data[error.start]:#04x} stands on line {line}"
-        expected = "a CSV file saved as UTF-8"
-        return None, Problem("table", seen, expected, name, f"line {line}")
+        seen = f"{name} is not text in UTF-8: line {line} is the first with a letter written in another way"
+        return None, Problem("table", seen, EXPORT_AGAIN, name, f"line {line}")
+
+
+@dataclass
+class _Sheet:
+    """The cells of one table as its file holds them. header: without blank columns at its end.
+
+    blank: lines of rows without any cell that is filled. ragged: line and count of cells; the cells of such rows are
+    not kept, for there may be far too many. split: how many of them may hold a number cut at a decimal comma.
+    """
+
+    header: list[str] | None = None
+    rows: list[list[str]] = field(default_factory=list)
+    lines: list[int] = field(default_factory=list)
+    blank: list[int] = field(default_factory=list)
+    ragged: list[tuple[int, int]] = field(default_factory=list)
+    split: int = 0
+
+    def add(self, line: int, row: list[str]) -> None:
+        """Add one row after the header."""
+        width = len(self.header or ())
+        while len(row) > width and not row[-1].strip():
+            row.pop()
+        if not any(cell.strip() for cell in row):
+            self.blank.append(line)
+        elif len(row) != width:
+            self.ragged.append((line, len(row)))
+            self.split += len(row) > width and is_split_number(row)
+        else:
+            self.rows.append(row)
+            self.lines.append(line)
+
+    @property
+    def count(self) -> int:
+        return len(self.rows) + len(self.ragged) + len(self.blank)
 
 
 def _cells(text: str, name: str, table: Table) -> tuple[pd.DataFrame | None, list[Problem]]:
@@ -92,31 +128,49 @@ def _cells(text: str, name: str, table: Table) -> tuple[pd.DataFrame | None, lis
 
     from schemas.convert.to_pandera import LINE
 
-    header: list[str] | None = None
-    rows, lines, ragged = [], [], []
-    last = 0
+    sheet, last = _Sheet(), 0
     try:
         for line, row in _rows(text):
             last = line
-            if header is None:
-                header = [cell.strip() for cell in row]
-                if problem := _header_problem(header, name):
+            if sheet.header is not None:
+                sheet.add(line, row)
+            elif any(cell.strip() for cell in row):
+                sheet.header = [cell.strip() for cell in row]
+                if problem := _header_problem(sheet.header, name):
                     return None, [problem]
-            elif len(row) != len(header):
-                ragged.append((line, len(row)))  # its cells are not kept: there may be far too many
-            else:
-                rows.append(row)
-                lines.append(line)
-            if len(rows) + len(ragged) > MOST_ROWS:
+                while not sheet.header[-1]:
+                    sheet.header.pop()
+            if sheet.count > MOST_ROWS:
                 return None, [Problem("table", f"more than {MOST_ROWS} rows", f"at most {MOST_ROWS} rows", name)]
     except csv.Error as error:
         seen = f"{name} is not readable as CSV after line {last} ({error})"
         return None, [Problem("table", seen, "comma-separated cells, quotes closed", name)]
-    if header is None:
+    if sheet.header is None:
         return None, [Problem("table", f"{name} is empty", "a header line with the column names", name)]
-    index = pd.Index(lines, name=LINE, dtype="int64")
-    frame = pd.DataFrame(rows, columns=header, index=index, dtype=object)
-    return frame, list(_ragged(ragged, len(header), name))
+    if sign := _decimal_commas(sheet, table):
+        return None, [Problem("table", f"{name} was exported with decimal commas: {sign}", EXPORT_AGAIN, name)]
+    index = pd.Index(sheet.lines, name=LINE, dtype="int64")
+    frame = pd.DataFrame(sheet.rows, columns=sheet.header, index=index, dtype=object)
+    return frame, [*_ragged(sheet.ragged, len(sheet.header), name), *_blank(sheet.blank, name)]
+
+
+def _decimal_commas(sheet: _Sheet, table: Table) -> str | None:
+    """How one sees that the whole table was exported with decimal commas; None if it was not."""
+    if sheet.split and sheet.split >= max(1, sheet.count - len(sheet.blank)) / 2:
+        return f"{sheet.split} rows have more cells than the header, with a number cut in two"
+    if columns := decimal_commas(table, sheet.header or (), sheet.rows):
+        return f"so are the numbers of {', '.join(columns)}"
+    return None
+
+
+def _blank(lines: list[int], name: str) -> Iterator[Problem]:
+    if lines:
+        rows = (
+            "1 row without any filled cell was" if len(lines) == 1 else f"{len(lines)} rows without filled cells were"
+        )
+        seen = f"{rows} passed over"
+        place = f"line {lines[0]}" if len(lines) == 1 else f"lines {lines[0]} to {lines[-1]}"
+        yield Problem("blank", seen, "only rows that are filled", name, place)
 
 
 def _rows(text: str) -> Iterator[tuple[int, list[str]]]:
@@ -148,10 +202,8 @@ def _lines(text: str, taken: list[int]) -> Iterator[str]:
 
 
 def _header_problem(header: list[str], name: str) -> Problem | None:
-    for separator, words in _SEPARATORS.items():
-        if len(header) == 1 and separator in header[0]:
-            seen = f"the columns are separated by {words}"
-            return Problem("table", seen, "columns separated by commas, numbers with a decimal point", name, "line 1")
+    if words := other_separator(header):
+        return Problem("table", f"the columns of {name} are separated by {words}", EXPORT_AGAIN, name, "line 1")
     if len(header) > MOST_COLUMNS:
         return Problem("table", f"{len(header)} columns", "the columns of the table's definition", name, "line 1")
     return None

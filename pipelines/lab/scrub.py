@@ -16,8 +16,8 @@ from pathlib import Path
 
 from pipelines.errors import Unusable
 from pipelines.identity import identifiers
+from pipelines.identity.contents import IDS, text_of
 from pipelines.identity.edf_texts import is_edf
-from pipelines.identity.guard import IDS, text_of
 from pipelines.identity.identifiers import KnownNames
 from pipelines.identity.texts import Text
 from pipelines.intake.identifying import texts_of_file
@@ -132,7 +132,7 @@ def _plain_name(name: str, number: int) -> str:
 
 def _tells(path: Path, name: str, known: KnownNames) -> bool:
     """Whether a file that is neither table nor recording may identify somebody, or cannot be looked into."""
-    from pipelines.identity.guard import tells
+    from pipelines.identity.contents import tells
 
     return path.stat().st_size > 16 << 20 or tells(path.read_bytes(), name, known)
 

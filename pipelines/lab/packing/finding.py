@@ -13,8 +13,8 @@ from collections.abc import Collection, Iterable, Iterator
 from dataclasses import dataclass, field
 from pathlib import Path, PurePosixPath
 
-from pipelines.intake.archive import path_fault, shown
 from pipelines.intake.descriptor import NAME as DESCRIPTOR
+from pipelines.intake.paths import path_fault, shown
 from schemas.catalogue import tables_of
 from schemas.model import Layer
 

@@ -19,8 +19,8 @@ from pipelines.errors import Unusable
 from pipelines.identity import identifiers
 from pipelines.identity.identifiers import KnownNames
 from pipelines.identity.word_list import names_beside
-from pipelines.intake.archive import path_fault, shown
 from pipelines.intake.descriptor import write_descriptor
+from pipelines.intake.paths import path_fault, shown
 from pipelines.intake.tables import read_tables
 from pipelines.lab.packing.asking import About, Ask, completed
 from pipelines.lab.packing.finding import Gathered, gather, lay_out

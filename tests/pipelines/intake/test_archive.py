@@ -8,9 +8,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from pipelines.intake.archive import ArchiveLimits, path_fault, same_on_some_disk, unpack
+from pipelines.intake.archive import unpack
+from pipelines.intake.paths import path_fault, same_on_some_disk
+from schemas.quota import MIB, Quota
 
-SMALL = ArchiveLimits(most_members=5, most_bytes=10_000, most_ratio=50, ratio_from_bytes=1000)
+SMALL = Quota(most_files=10, most_mib=0.01)
 
 
 def a_zip(folder: Path, members: dict[str, bytes], *, compressed: bool = False, name: str = "d.zip") -> Path:
@@ -32,10 +34,10 @@ def a_member_of_mode(folder: Path, mode: int, name: str = "bag/x") -> Path:
     return path
 
 
-def refused(path: Path, tmp_path: Path, limits: ArchiveLimits | None = None) -> str:
+def refused(path: Path, tmp_path: Path, quota: Quota | None = None) -> str:
     """The problems' text, once it is sure that nothing was written."""
     target = tmp_path / "inner" / "target"
-    problems = unpack(path, target, limits)
+    problems, _ = unpack(path, target, quota or Quota())
     assert problems, "it was unpacked"
     assert {p.kind for p in problems} == {"archive"}
     assert not target.exists()
@@ -46,7 +48,7 @@ def refused(path: Path, tmp_path: Path, limits: ArchiveLimits | None = None) -> 
 def test_a_plain_archive_unpacks_to_its_one_folder(tmp_path):
     members = {"bag/": b"", "bag/bagit.txt": b"x", "bag/data/ü b.csv": b"1,2\n", "bag/data/empty": b""}
     target = tmp_path / "target"
-    assert unpack(a_zip(tmp_path, members, compressed=True), target) == []
+    assert unpack(a_zip(tmp_path, members, compressed=True), target, Quota()) == ([], [])
     written = {p.relative_to(target).as_posix(): p.read_bytes() for p in target.rglob("*") if p.is_file()}
     assert written == {name: data for name, data in members.items() if not name.endswith("/")}
 
@@ -149,27 +151,83 @@ def test_an_empty_archive_is_refused(tmp_path):
 
 
 def test_too_many_members_refuse_the_archive(tmp_path):
-    assert "6 members" in refused(a_zip(tmp_path, {f"bag/{i}": b"" for i in range(6)}), tmp_path, SMALL)
+    assert "11 members" in refused(a_zip(tmp_path, {f"bag/{i}": b"" for i in range(11)}), tmp_path, SMALL)
 
 
 def test_too_many_bytes_refuse_the_archive(tmp_path):
-    members = {"bag/a": b"a" * 6000, "bag/b": b"b" * 6000}
-    assert "12000 bytes" in refused(a_zip(tmp_path, members), tmp_path, SMALL)
-
-
-def test_a_member_that_unpacks_to_a_multiple_refuses_the_archive(tmp_path):
-    path = a_zip(tmp_path, {"bag/bomb": bytes(8000)}, compressed=True)
-    assert "times its packed size" in refused(path, tmp_path, SMALL)
+    members = {"bag/a": b"a" * 60_000, "bag/b": b"b" * 60_000}
+    assert "unpacks to 0.1 MiB" in refused(a_zip(tmp_path, members), tmp_path, SMALL)
 
 
 def test_a_small_member_may_pack_well(tmp_path):
-    assert unpack(a_zip(tmp_path, {"bag/zeros": bytes(900)}, compressed=True), tmp_path / "t", SMALL) == []
+    assert unpack(a_zip(tmp_path, {"bag/zeros": bytes(9000)}, compressed=True), tmp_path / "t", SMALL) == ([], [])
+
+
+def test_many_small_members_that_unpack_to_much_refuse_the_archive(tmp_path):
+    """No member is above a mebibyte; together they are what a bomb is."""
+    path = a_zip(tmp_path, {f"bag/{i}": bytes(MIB - 1) for i in range(20)}, compressed=True)
+    assert path.stat().st_size < 40_000
+    assert "times its own size" in refused(path, tmp_path)
+
+
+def test_members_that_share_their_packed_bytes_are_counted_by_the_archives_own_size(tmp_path):
+    """An archive whose directory names the same packed bytes many times is not larger for it."""
+    path = a_zip(tmp_path, {"bag/0": bytes(MIB - 1)}, compressed=True)
+    data = path.read_bytes()
+    start, end = data.index(b"PK\x01\x02"), data.index(b"PK\x05\x06")
+    entry = data[start:end]
+    directory = b"".join(entry.replace(b"bag/0", b"bag/" + bytes([97 + i])) for i in range(18))
+    tail = bytearray(data[end:])
+    struct.pack_into("<HHI", tail, 8, 18, 18, len(directory))
+    path.write_bytes(data[:start] + directory + tail)
+    assert "times its own size" in refused(path, tmp_path)
 
 
 def test_the_default_limits_stop_a_bomb_of_a_few_kilobytes(tmp_path):
     path = a_zip(tmp_path, {"bag/bomb": bytes(30 << 20)}, compressed=True)
     assert path.stat().st_size < 50_000
-    assert "times its packed size" in refused(path, tmp_path)
+    assert "times its own size" in refused(path, tmp_path)
+
+
+MAC = {
+    "bag/bagit.txt": b"x",
+    "bag/.DS_Store": b"\0\0",
+    "__MACOSX/": b"",
+    "__MACOSX/bag/._bagit.txt": b"\0\5\x16\x07",
+    ".DS_Store": b"\0",
+}
+
+
+def test_what_a_mac_puts_beside_the_folder_is_passed_over_and_named(tmp_path):
+    problems, litter = unpack(a_zip(tmp_path, MAC), tmp_path / "target", Quota())
+    assert (problems, litter) == ([], ["__MACOSX/", "__MACOSX/bag/._bagit.txt", ".DS_Store"])
+    assert sorted(p.name for p in (tmp_path / "target").iterdir()) == ["bag"]
+
+
+def _made_on(path: Path, system: int) -> Path:
+    data = bytearray(path.read_bytes())
+    at = data.find(b"PK\x01\x02")
+    while at >= 0:
+        data[at + 5] = system
+        at = data.find(b"PK\x01\x02", at + 4)
+    path.write_bytes(data)
+    return path
+
+
+def test_backslashes_of_an_archive_made_on_windows_part_folders(tmp_path):
+    members = {"bag\\": b"", "bag\\bagit.txt": b"x", "bag\\data\\trials\\T1.c3d": b"y"}
+    path = _made_on(a_zip(tmp_path, members), 0)
+    assert unpack(path, tmp_path / "target", Quota()) == ([], [])
+    assert (tmp_path / "target/bag/data/trials/T1.c3d").read_bytes() == b"y"
+
+
+@pytest.mark.parametrize("name", ["bag\\..\\..\\evil", "\\evil", "C:\\evil", "..\\bag\\x"])
+def test_backslashes_of_windows_lead_nowhere_else(name, tmp_path):
+    refused(_made_on(a_zip(tmp_path, {"bag/ok": b"", name: b"x"}), 0), tmp_path)
+
+
+def test_a_backslash_in_an_archive_made_elsewhere_is_refused(tmp_path):
+    assert "backslash" in refused(_made_on(a_zip(tmp_path, {"bag/a\\b": b"x"}), 3), tmp_path)
 
 
 def _with_stated_size(path: Path, size: int) -> None:
@@ -201,7 +259,7 @@ def test_what_was_in_the_target_folders_parent_stays(tmp_path):
     data = bytearray(path.read_bytes())
     data[data.index(b"hhhh") + 1500] ^= 0xFF
     path.write_bytes(data)
-    assert unpack(path, tmp_path / "target")
+    assert unpack(path, tmp_path / "target", Quota())[0]
     assert list((tmp_path / "target").iterdir()) == []
 
 
@@ -227,7 +285,7 @@ def test_a_zip_with_any_byte_changed_is_unpacked_or_refused_but_never_raises(dat
     with tempfile.TemporaryDirectory() as folder:
         path, target = Path(folder) / "d.zip", Path(folder) / "in" / "target"
         path.write_bytes(raw)
-        problems = unpack(path, target)
+        problems, _ = unpack(path, target, Quota())
         assert all(p.kind == "archive" for p in problems)
         assert target.exists() != bool(problems)
         outside = [p for p in Path(folder).rglob("*") if p.is_file() and target not in p.parents]

@@ -66,7 +66,9 @@ def test_text_that_is_not_utf8_is_named_with_its_line(tmp_path):
     content = PAYLOAD["trials.csv"].encode() + "T2,S1,shod,running,x,,2,kühl\n".encode("latin-1")
     tables, problems = read(tmp_path, trials=content)
     assert only(problems) == ("table", "trials.csv", "line 3")
-    assert "0xfc" in problems[0].seen
+    assert "line 3" in problems[0].seen
+    assert "0x" not in problems[0].seen
+    assert "CSV UTF-8" in problems[0].expected
     assert tables["sent_trials"].empty
 
 

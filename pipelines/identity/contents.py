@@ -1,0 +1,215 @@
+"""Searches the content of one file of a delivery, whatever its kind, for texts that may identify a person.
+
+How much is searched is bounded: what would be left unsearched raises, so that its caller keeps it out. What the places
+mean for the delivery is for ``guard``; the insides of recordings are looked through elsewhere.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+import zipfile
+from collections.abc import Iterator
+from dataclasses import dataclass, field, replace
+from typing import Any
+
+from pipelines.identity import identifiers
+from pipelines.identity.identifiers import Found, KnownNames
+from schemas.quota import MIB, Quota
+from schemas.reading import Identifying
+
+IDS = ("trial_id", "session_id", "participant_id")
+RECORDINGS = (".c3d", ".edf")
+MOST_BYTES = 64 << 20
+_MOST_CELLS, _MOST_LINES = 5_000_000, 200_000
+_MOST_ZIPPED, _MOST_MEMBERS = 64 << 20, 1000  # of all archives inside a payload together
+#: Keys of a table descriptor whose values name tables and columns, not people.
+_DEFINING = frozenset({"name", "title", "path", "reference", "fields", "type", "format"})
+#: How a text is searched that stands in no field: as the name of a file, or of a column.
+_AS_PATH, _AS_NAME = "\0path", "\0name"
+
+
+class TooMuchText(Exception):
+    """There is more text than is searched; what was not searched may not be used."""
+
+
+@dataclass
+class Noted:
+    """What was found so far. values: the texts themselves, for taking out only; they never leave this module.
+
+    left, zipped: characters that may still be searched, and bytes that may still be unpacked to be searched.
+    """
+
+    known: KnownNames
+    left: int
+    zipped: int = _MOST_ZIPPED
+    places: dict[Identifying, None] = field(default_factory=dict)
+    values: set[str] = field(default_factory=set, repr=False)
+    seen: dict[tuple[str, str], tuple[Found, ...]] = field(default_factory=dict, repr=False)
+
+    def look(self, text: str, field_name: str, where: Identifying) -> bool:
+        """Whether ``text``, which stands in a field of that name, identifies somebody; then it is noted."""
+        return self.note(text, self._scanned(text, field_name), where)
+
+    def path(self, text: str) -> tuple[Found, ...]:
+        """What identifies somebody in the name of a file or an id."""
+        return self._scanned(text, _AS_PATH)
+
+    def name(self, text: str) -> tuple[Found, ...]:
+        """What identifies somebody in the name of a column or key."""
+        return self._scanned(text, _AS_NAME)
+
+    def note(self, text: str, found: tuple[Found, ...], where: Identifying) -> bool:
+        """Note what was found in ``text``; whether that is anything."""
+        for kind in identifiers.kinds_in(found):
+            self.places[replace(where, kind=kind)] = None
+        if found:
+            self.values |= {text.strip(), *(text[f.start : f.end].strip() for f in found)} - {""}
+        return bool(found)
+
+    def _scanned(self, text: str, how: str) -> tuple[Found, ...]:
+        key = (text, how)
+        if key not in self.seen:
+            self.left -= len(text)
+            if self.left < 0:
+                raise TooMuchText
+            if how is _AS_PATH:
+                self.seen[key] = identifiers.scan_path(text, self.known)
+            elif how is _AS_NAME:
+                self.seen[key] = identifiers.scan_name(text, self.known)
+            else:
+                self.seen[key] = identifiers.scan(text, how, self.known)
+        return self.seen[key]
+
+
+def search(data: bytes, name: str, shown: str, noted: Noted, depth: int = 0) -> None:
+    """Search one file. Raises TooMuchText if it is text and larger than is searched."""
+    lowered = name.lower()
+    if data[:4] == b"PK\x03\x04" and depth < 2:
+        _zipped(data, shown, noted, depth)
+        return
+    text = text_of(data)
+    if text is None:
+        return
+    if len(data) > MOST_BYTES:
+        raise TooMuchText
+    if lowered.endswith(".csv"):
+        _table(text, name, shown, noted)
+    elif lowered.endswith(".json"):
+        _json(text, shown, noted, _DEFINING if lowered.rpartition("/")[2] == "datapackage.json" else frozenset())
+    else:
+        _lines(text, shown, noted)
+
+
+def _lines(text: str, shown: str, noted: Noted) -> None:
+    for number, line in enumerate(text.splitlines(), start=1):
+        if number > _MOST_LINES:
+            raise TooMuchText
+        noted.look(line, "", Identifying("", shown, f"line {number}"))
+
+
+def text_of(data: bytes) -> str | None:
+    """The bytes as text; None if they are none."""
+    if data.startswith((b"\xff\xfe", b"\xfe\xff")):
+        return data.decode("utf-16", errors="replace")
+    if b"\0" in data[:4096]:
+        return None
+    try:
+        return data.decode("utf-8-sig")
+    except UnicodeDecodeError:
+        return data.decode("cp1252", errors="replace")
+
+
+def _zipped(data: bytes, shown: str, noted: Noted, depth: int) -> None:
+    """Search an archive inside the payload, as far as it can be read; that one is there is told by another check."""
+    try:
+        archive = zipfile.ZipFile(io.BytesIO(data))
+    except Exception:  # of a damaged archive Python's reader raises what it happens upon
+        return
+    with archive:
+        if len(archive.infolist()) > _MOST_MEMBERS:
+            raise TooMuchText
+        for member in archive.infolist():
+            noted.note(
+                member.filename, noted.path(member.filename), Identifying("", shown, "the name of a file inside")
+            )
+            if member.filename.lower().endswith(RECORDINGS):
+                continue
+            noted.zipped -= member.file_size
+            if noted.zipped < 0:
+                raise TooMuchText
+            try:
+                content = archive.read(member)
+            except Exception:  # as above
+                continue
+            search(content, member.filename, f"{shown}, a file inside", noted, depth + 1)
+
+
+def _table(text: str, name: str, shown: str, noted: Noted) -> None:
+    try:
+        rows = csv.reader(io.StringIO(text))
+        header = [cell.strip() for cell in next(rows, [])]
+        places = []
+        for number, cell in enumerate(header, start=1):
+            where = Identifying("", shown, f"header, column {number}")
+            flagged = noted.note(cell, noted.name(cell), where)
+            places.append(f"column {number}" if flagged else f"column {cell}")
+        cells = 0
+        for row in rows:
+            cells += len(row)
+            if cells > _MOST_CELLS:
+                raise TooMuchText
+            ids = {header[i]: cell.strip() for i, cell in enumerate(row[: len(header)]) if header[i] in IDS}
+            for i, cell in enumerate(row):
+                column = header[i] if i < len(header) else ""
+                where = Identifying("", shown, f"line {rows.line_num}, {places[i] if i < len(places) else 'beyond'}")
+                if cell and column in IDS and noted.path(cell):
+                    noted.note(cell, noted.path(cell), where)
+                elif cell:
+                    noted.look(cell, column, replace(where, **ids) if column not in ("file", "sidecar") else where)
+    except csv.Error:
+        _lines(text, shown, noted)
+
+
+def _json(text: str, shown: str, noted: Noted, plain_keys: frozenset[str]) -> None:
+    try:
+        content = json.loads(text)
+    except (ValueError, RecursionError):
+        noted.look(text, "", Identifying("", shown, "its text"))
+        return
+    for key, value in _leaves(content):
+        where = Identifying("", shown, "its names" if value is None else f"value of {key or 'a list'}")
+        if value is None:
+            noted.note(key, noted.name(key), where)
+        elif noted.name(key):
+            noted.look(value, key, replace(where, place="a value"))
+        else:
+            noted.look(value, "" if key in plain_keys else key, where)
+
+
+def _leaves(content: Any, key: str = "") -> Iterator[tuple[str, str | None]]:
+    """Each key (with None) and each text with its key; without recursion, since depth is the sender's choice."""
+    waiting: list[tuple[str, Any]] = [(key, content)]
+    while waiting:
+        key, value = waiting.pop()
+        if isinstance(value, dict):
+            for name, inner in value.items():
+                yield str(name), None
+                waiting.append((str(name), inner))
+        elif isinstance(value, list):
+            waiting += [(key, inner) for inner in value]
+        elif isinstance(value, str):
+            yield key, value
+        elif isinstance(value, int | float) and not isinstance(value, bool):
+            yield key, str(value)
+
+
+def tells(data: bytes, name: str, known: KnownNames) -> bool:
+    """Whether the content or name of one file of the payload may identify somebody."""
+    noted = Noted(known, int(Quota().most_text_mib * MIB))
+    try:
+        search(data, name, name, noted)
+    except TooMuchText:
+        return True
+    return bool(noted.places or identifiers.scan_path(name, known))

@@ -1,0 +1,30 @@
+"""What operating systems leave in folders and archives by themselves, known by its names. Nothing of it is data.
+
+Names from memory of what the systems write, not from a published list.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from pipelines.intake.paths import shown
+from schemas.received import Problem
+
+_FOLDERS = frozenset({"__macosx", ".spotlight-v100", ".trashes", ".fseventsd", ".temporaryitems"})
+_FILES = frozenset({".ds_store", ".localized", ".directory", "thumbs.db", "ehthumbs.db", "desktop.ini"})
+
+
+def is_litter(path: str) -> bool:
+    """Whether a path (forward slashes) is, or lies in, what a system leaves behind: .DS_Store, Thumbs.db and so on."""
+    *folders, name = [part.lower() for part in path.removesuffix("/").split("/")]
+    return name in _FILES or name.startswith("._") or not _FOLDERS.isdisjoint([*folders, name])
+
+
+def passed_over(paths: Sequence[str]) -> Problem:
+    """One note for all that was passed over; ``paths`` is not empty."""
+    one = len(paths) == 1
+    what = "1 file that an operating system left" if one else f"{len(paths)} files that operating systems left"
+    seen = (
+        f"{what} in the delivery, {'' if one else 'such as '}{shown(paths[0])}, {'was' if one else 'were'} passed over"
+    )
+    return Problem("beside", seen, "only the bag's own files")
