@@ -102,12 +102,13 @@ def rows_refer_to_rows_that_exist(delivery: Received) -> Looked:
     A trial without its session has no mass, no visit and no runner, so nothing can be divided by anything.
     """
     examined = 0
+    unread = {problem.file for problem in of_kind(delivery, "table")}
     loose: dict[tuple[Any, ...], dict[str, Any]] = {}
     for table, frame in _frames(delivery):
         for reference in table.references:
             target = delivery.tables.get(reference.table)
-            if target is None:
-                continue
+            if target is None or (target.empty and TABLES[reference.table].file_name in unread):
+                continue  # of a table that could not be read another check tells
             there = _keys(target, reference.table_columns)
             values = list(frame[list(reference.columns)].itertuples(index=False, name=None))
             for row, value in enumerate(values):

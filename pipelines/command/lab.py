@@ -128,7 +128,7 @@ def look(
         outcomes=outcomes,
     )
     if as_json:
-        typer.echo(json.dumps(seen, ensure_ascii=False, allow_nan=False))
+        typer.echo(json.dumps(seen, allow_nan=False))  # escaped: a screen may obey or refuse some characters
     else:
         typer.echo(render_look(seen))
     raise typer.Exit(0 if seen["readable"] else 1)

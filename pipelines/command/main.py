@@ -8,6 +8,7 @@ is in ``pipelines.command.exit_codes``.
 
 from __future__ import annotations
 
+import io
 from pathlib import Path
 from typing import Annotated
 
@@ -203,6 +204,9 @@ def main() -> None:
     """Run the command; what a person can mend is told in plain words on standard error, with exit code 2."""
     import sys
 
+    for stream in (sys.stdout, sys.stderr):  # a console that knows fewer letters shows them escaped, and is no fault
+        if isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(errors="backslashreplace")
     try:
         app()
     except Unusable as problem:

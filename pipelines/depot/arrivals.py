@@ -13,6 +13,8 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from pipelines.identity.identifiers import NOBODY, KnownNames, scan_path
+from pipelines.intake.bag_files import bag_in
+from pipelines.intake.litter import is_litter
 
 _NUMBER = re.compile(rb"(?im)^delivery-number\s*:\s*([0-9]{1,9})\s*$")
 _FAR = 10**9
@@ -50,7 +52,9 @@ def find_arrivals(inbox: Path, known_names: KnownNames = NOBODY) -> tuple[list[A
             others.append(site.name)
             continue
         for path in _entries(site):
-            is_bag = path.is_dir() and (path / "bagit.txt").exists()
+            if is_litter(path.name):
+                continue
+            is_bag = path.is_dir() and (bag_in(path) / "bagit.txt").exists()
             is_zip = path.is_file() and path.suffix.lower() == ".zip"
             if is_bag or is_zip:
                 found.append(Arrival(site.name, _name(path, known_names), path))
@@ -87,8 +91,8 @@ def _number(path: Path) -> int:
     """The delivery number the bag states, without checking anything; a large number if it cannot be seen."""
     try:
         if path.is_dir():
-            with (path / "bag-info.txt").open("rb") as stream:
-                text = stream.read(1 << 16)
+            info = bag_in(path) / "bag-info.txt"
+            text = info.read_bytes()[: 1 << 16] if info.is_file() else b""  # a pipe would be waited for
         else:
             with zipfile.ZipFile(path) as archive:
                 name = next(n for n in archive.namelist() if n.rpartition("/")[2] == "bag-info.txt")

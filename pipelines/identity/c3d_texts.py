@@ -97,14 +97,13 @@ def _records(data: bytes, at: int, limit: int) -> Iterator[_Record]:
 
 
 def _of_record(data: bytes, record: _Record, group: str) -> Iterator[Text]:
-    kind = "group" if record.group < 0 else "parameter"
     parts = identifiers.scan_path(record.name)
+    shown_group = "(kept back)" if identifiers.scan_path(group) else _shown(group)
     if parts:
-        where = f"the name of a {kind}"
+        where = "the name of a group" if record.group < 0 else f"the name of a parameter of the group {shown_group}"
         yield Text(where, "", record.name, record.name_at, record.name_at + len(record.name), parts[0].kind)
     name = "(kept back)" if parts else _shown(record.name)
-    group = "(kept back)" if identifiers.scan_path(group) else _shown(group)
-    place = group if record.group < 0 else f"{group}:{name}"
+    place = shown_group if record.group < 0 else f"{shown_group}:{name}"
     told = decoded(data[record.told_at : record.content_end])
     if told:
         yield Text(f"the description of {place}", "description", told, record.told_at, record.content_end)

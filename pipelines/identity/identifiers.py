@@ -14,7 +14,8 @@ from functools import lru_cache
 from pipelines.identity import kinds, names
 from pipelines.identity.names import KnownNames
 from pipelines.identity.patterns import HANDLE, PATTERNS, ZIP3
-from pipelines.identity.places import Field, expected_kind, field_of, is_age, is_birth_year
+from pipelines.identity.places import Field, expected_kind, field_of, is_age, is_birth_year, is_file_name
+from pipelines.identity.writers import writes_of_itself
 
 #: Longer text is scanned in pieces that overlap by more than any pattern is long.
 _PIECE, _OVERLAP = 4000, 250
@@ -27,6 +28,8 @@ _PICTURES = (
     ".jpg", ".jpeg", ".png", ".tif", ".tiff", ".bmp", ".gif", ".heic", ".webp", ".mp4", ".avi", ".mov", ".mkv", ".wmv",
     ".mpg", ".mpeg", ".m4v", ".webm", ".wav", ".mp3", ".m4a", ".ogg", ".aac", ".flac",
 )  # fmt: skip
+#: In the place of a person's name: longer than the number of a runner in a study, as numbers of records are.
+_LONG_NUMBER = re.compile(r"\W*[0-9](?:[ ./-]?[0-9]){4,}\W*")
 NOBODY = KnownNames()
 _SURE = tuple(pattern for pattern in PATTERNS if pattern is not HANDLE)
 
@@ -42,7 +45,10 @@ class Found:
 
 def scan(text: str, place: str = "", known: KnownNames = NOBODY) -> tuple[Found, ...]:
     """Identifying parts of ``text``, in order. place: the name of the field it stands in, "" for running text."""
-    return _scan(text, place, field_of(place), known)
+    if writes_of_itself(place, text):
+        return ()
+    found = _scan(text, place, field_of(place), known)
+    return _merged([*found, *scan_path(text.replace("\\", "/"), known)]) if is_file_name(place) else found
 
 
 @lru_cache(maxsize=4096)
@@ -112,6 +118,8 @@ def _by_place(text: str, place: str, field: Field, year: int) -> Iterator[Found]
     whole = Found(0, len(text), kinds.NAME)
     if field is Field.PERSON and not names.looks_like_a_code(text):
         yield whole
+    if field is Field.PERSON and _LONG_NUMBER.fullmatch(text):
+        yield Found(0, len(text), kinds.OTHER_NUMBER)
     if is_age(place) or is_birth_year(place):
         number = re.fullmatch(r"\s*([0-9]{1,4})(?:\.[0-9]*)?\s*(?:y|yrs?|years?|a)?\s*", text)
         oldest = year - 90

@@ -77,6 +77,14 @@ _AGE = re.compile(r"(?:^|[:_ -])age(?:$|[_ -](?:a|y|years?|at.*)?$)", re.IGNOREC
 _BIRTH_YEAR = re.compile(r"birth_?year|year_?of_?birth", re.IGNORECASE)
 
 
+_FILE_NAME = re.compile(r"file_?name$|original_?file$", re.IGNORECASE)
+
+
+def is_file_name(place: str) -> bool:
+    """Whether the field holds the name of a file, as recording programs keep that of the first export."""
+    return bool(_FILE_NAME.search(place))
+
+
 def words_of(name: str) -> list[str]:
     """The words of a field's name in lower case: "SUBJECTS:FIRST_NAME" and "subjects firstName" alike."""
     return [word.lower() for word in _WORD.findall(name)]

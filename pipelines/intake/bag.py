@@ -22,10 +22,10 @@ from pathlib import Path
 from pipelines.identity.guard import OWN_TAG_FILES, guarded
 from pipelines.identity.identifiers import NOBODY, KnownNames
 from pipelines.intake.archive import unpack
-from pipelines.intake.bag_files import BagFiles
+from pipelines.intake.bag_files import BagFiles, bag_in
 from pipelines.intake.descriptor import descriptor_problems
 from pipelines.intake.examine import examine
-from pipelines.intake.litter import is_litter, passed_over
+from pipelines.intake.litter import passed_over
 from pipelines.intake.paths import shown
 from pipelines.intake.tables import no_tables, read_tables
 from schemas.quota import Quota
@@ -59,7 +59,8 @@ def receive(
     problems += [passed_over(litter)] if litter else []
     problems += _not_kept(found)
     info, info_problems = _bag_info(root, found)
-    info_problems += _site_problems(info, inbox_site, study)
+    if info or not info_problems:  # of a bag-info.txt that is missing everything is
+        info_problems += _site_problems(info, inbox_site, study)
     files = tuple(_payload_files(found))
     payload = root / "data"
     tables = no_tables()
@@ -93,6 +94,12 @@ def _not_kept(found: BagFiles) -> Iterator[Problem]:
         yield Problem("beside", seen, "files of the delivery in the folder data, named in a table")
 
 
+def refused(path: Path, inbox_site: str, seen: str, expected: str, study: Study, known: KnownNames) -> Received:
+    """A delivery that is not opened, for a reason that no rule of its bag tells."""
+    problem = Problem("archive", seen, expected, path.name)
+    return guarded(unopened(path, inbox_site, [problem]), None, known, study.delivery)
+
+
 def unopened(path: Path, inbox_site: str, problems: Iterable[Problem]) -> Received:
     """A delivery of which nothing could be read but that it is there."""
     return Received(
@@ -113,16 +120,6 @@ def _summed_up(problems: Iterable[Problem]) -> Iterator[Problem]:
     for (kind, expected), count in counts.items():
         if count > _MOST_ALIKE:
             yield Problem(kind, f"the same holds at {count - _MOST_ALIKE} more places", expected)
-
-
-def bag_in(folder: Path) -> Path:
-    """The bag's own folder: ``folder``, or the only folder in it if that is a bag and nothing but litter is beside."""
-    if (folder / "bagit.txt").exists():
-        return folder
-    inside = [entry for entry in islice(os.scandir(folder), 1000) if not is_litter(entry.name)]
-    if len(inside) == 1 and inside[0].is_dir(follow_symlinks=False) and Path(inside[0].path, "bagit.txt").exists():
-        return Path(inside[0].path)
-    return folder
 
 
 def _bag_root(path: Path, work_dir: Path, quota: Quota) -> tuple[Path | None, list[Problem], list[str]]:

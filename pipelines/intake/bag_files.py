@@ -8,8 +8,10 @@ import re
 import stat
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
+from itertools import islice
 from pathlib import Path
 
+from pipelines.intake.litter import is_litter
 from schemas.quota import Quota
 from schemas.received import Problem
 
@@ -44,6 +46,16 @@ class BagFiles:
     def payload(self) -> list[str]:
         """Paths of the payload's files."""
         return [path for path in self.sizes if path.startswith("data/")]
+
+
+def bag_in(folder: Path) -> Path:
+    """The bag's own folder: ``folder``, or the only folder in it if that is a bag and nothing but litter is beside."""
+    if (folder / "bagit.txt").exists():
+        return folder
+    inside = [entry for entry in islice(os.scandir(folder), 1000) if not is_litter(entry.name)]
+    if len(inside) == 1 and inside[0].is_dir(follow_symlinks=False) and Path(inside[0].path, "bagit.txt").exists():
+        return Path(inside[0].path)
+    return folder
 
 
 def files_of(root: Path, quota: Quota) -> BagFiles:

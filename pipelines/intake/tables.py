@@ -148,7 +148,7 @@ def _cells(text: str, name: str, table: Table) -> tuple[pd.DataFrame | None, lis
     if sheet.header is None:
         return None, [Problem("table", f"{name} is empty", "a header line with the column names", name)]
     if sign := _decimal_commas(sheet, table):
-        return None, [Problem("table", f"{name} was exported with decimal commas: {sign}", EXPORT_AGAIN, name)]
+        return None, [Problem("table", f"{name} has decimal commas: {sign}", EXPORT_AGAIN, name)]
     index = pd.Index(sheet.lines, name=LINE, dtype="int64")
     frame = pd.DataFrame(sheet.rows, columns=sheet.header, index=index, dtype=object)
     return frame, [*_ragged(sheet.ragged, len(sheet.header), name), *_blank(sheet.blank, name)]
@@ -157,9 +157,9 @@ def _cells(text: str, name: str, table: Table) -> tuple[pd.DataFrame | None, lis
 def _decimal_commas(sheet: _Sheet, table: Table) -> str | None:
     """How one sees that the whole table was exported with decimal commas; None if it was not."""
     if sheet.split and sheet.split >= max(1, sheet.count - len(sheet.blank)) / 2:
-        return f"{sheet.split} rows have more cells than the header, with a number cut in two"
+        return f"{sheet.split} of its rows have more cells than the header, for each cuts a number in two"
     if columns := decimal_commas(table, sheet.header or (), sheet.rows):
-        return f"so are the numbers of {', '.join(columns)}"
+        return f"it has them in the numbers of {', '.join(columns)}"
     return None
 
 

@@ -23,6 +23,7 @@ from pipelines.depot.storage import Depot
 from pipelines.errors import Unusable
 from pipelines.identity.identifiers import KnownNames, masked, scan_path
 from pipelines.identity.word_list import names_beside, names_in
+from pipelines.intake.bag_files import bag_in
 from pipelines.lab.scrub import Scrubbed, info_of, scrub, write_bag
 from pipelines.progress import Progress
 from pipelines.study.file import LoadedStudy, load_study
@@ -44,9 +45,10 @@ class LabChecked:
 
 @dataclass(frozen=True)
 class _Asked:
-    """What is to be done beside the check itself. path: the delivery as it was given."""
+    """What is to be done beside the check itself. path: the delivery as it was given; is_folder: it is no bag yet."""
 
     path: Path
+    is_folder: bool
     known: KnownNames
     out: Path | None
     compare: bool
@@ -95,9 +97,10 @@ def check_at_the_lab(
     with tempfile.TemporaryDirectory(prefix="manystrides-check-") as folder:
         work = Path(folder)
         study = _beside_names(study, names, work)
-        bag = path if path.is_file() or (path / "bagit.txt").exists() else _bagged(path, site, study, work)
+        is_folder = path.is_dir() and not (bag_in(path) / "bagit.txt").exists()
+        bag = _bagged(path, site, study, work) if is_folder else path
         depot = Depot(work / "depot")
-        asked = _Asked(path, known, out, compare, report, progress or Progress())
+        asked = _Asked(path, is_folder, known, out, compare, report, progress or Progress())
         with depot.writing("laboratory check"), open_desk(depot, study, "laboratory check") as desk:
             return _checked(desk, bag, site or "", asked)
 
@@ -145,7 +148,7 @@ def _bagged(path: Path, site: str | None, study: LoadedStudy, work: Path) -> Pat
 
 
 def _checked(desk: Desk, bag: Path, site: str, asked: _Asked) -> LabChecked:
-    from pipelines.intake.bag import receive
+    from pipelines.intake.opening import open_delivery
     from pipelines.taking_in.stages import take_in
 
     asked.progress.say("opening it: files, checksums, tables")
@@ -153,7 +156,7 @@ def _checked(desk: Desk, bag: Path, site: str, asked: _Asked) -> LabChecked:
         record = take_in(desk, Arrival(site, bag.name, bag), tell).record
     asked.progress.say("looking for texts that may identify a person")
     with desk.depot.working("look") as work:
-        received, payload = receive(bag, site, work, desk.study.study, asked.known)
+        received, payload = open_delivery(desk.isolated, bag, site, work, desk.study.study, asked.known)
         files = _recordings(payload, asked.known)
         told = _identifying(desk, received, files)
         lines = [*_summary(desk, record), *_told(told)]
@@ -162,8 +165,9 @@ def _checked(desk: Desk, bag: Path, site: str, asked: _Asked) -> LabChecked:
         if asked.out is not None:
             if payload is None:
                 raise Unusable("There is no payload to clean.", "a delivery that can be opened.", "Mend it first.")
-            info = info_of(payload.parent)
-            lines += _scrubbed(scrub(payload.parent, asked.out, asked.known, desk.isolated, info), asked.out)
+            info = None if asked.is_folder else info_of(payload.parent)
+            done = scrub(payload.parent, asked.out, asked.known, desk.isolated, info)
+            lines += _scrubbed(done, asked.out, asked.is_folder)
     summary = Summary(desk.depot, [Done(record, "new")])
     weights = {f["weight"] for f in _findings(desk, record)}
     faulty = bool(record.status == "stopped" or told or differences or weights - {"notes"})
@@ -260,9 +264,16 @@ def _told(told: list[Identifying]) -> Iterator[str]:
             yield f"  and {len(told) - _MOST_SHOWN} more"
 
 
-def _scrubbed(done: Scrubbed, out: Path) -> Iterator[str]:
+def _scrubbed(done: Scrubbed, out: Path, is_folder: bool) -> Iterator[str]:
     count = sum(done.cleaned.values())
     files = len(done.cleaned)
     yield f"Cleaned copy: {out} ({count} texts taken out of {files} files; every measured value is the same)"
     yield from (f"  left out, since it may identify a person: {name}" for name in done.left_out)
     yield from (f"  to be mended by hand: {what}" for what in done.by_hand[:_MOST_SHOWN])
+    if is_folder:
+        yield f"  next: pack it with manystrides pack {out}"
+    else:
+        yield (
+            "  next: if the delivery it was made of was never taken in, send it as it is, with its number and role; "
+            f"else with the next number: manystrides pack {out} --number"
+        )

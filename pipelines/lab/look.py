@@ -17,6 +17,7 @@ from schemas.processing import Processing
 from schemas.study import SiteProfile
 
 if TYPE_CHECKING:
+    from pipelines.intake.c3d.layout import Layout
     from pipelines.intake.c3d.platforms import PlateSpec
     from pipelines.intake.c3d.reading import Recording
     from schemas.trial import Posture, Trial
@@ -132,8 +133,8 @@ def _contents(path: Path, recording: Recording) -> dict[str, Any]:
         },
         "plates": [_plate(recording, spec) for spec in recording.plates],
         "events": len(layout.events),
-        "event_list": [{"time_s": t, "label": label, "context": context} for t, label, context in layout.events],
-        "header_events": [{"time_s": t, "label": label} for t, label in layout.header.events],
+        "event_list": [_event(layout, t, label) | {"context": context} for t, label, context in layout.events],
+        "header_events": [_event(layout, t, label) for t, label in layout.header.events],
         "encoding": {"processor": layout.processor, "storage": layout.storage},
         "labels": list(layout.point_labels),
         "analog_labels": list(layout.analog_labels),
@@ -143,6 +144,20 @@ def _contents(path: Path, recording: Recording) -> dict[str, Any]:
         "text_like_identity": [{"place": place, "kind": kind} for place, kind in identity_like(layout)],
         "oddities": [*facts.oddities, *(found.said for found in contradictions_in(recording.description))],
     }
+
+
+def _event(layout: Layout, time_s: float, label: str) -> dict[str, Any]:
+    """One event. time_s: as it stands in the file; in_recording_s: from the file's first frame on.
+
+    Times count from the first frame that was recorded, which is frame 1; a file that was cut begins later (common
+    practice of writers). Some count from the first frame that is left instead, so ``outside`` is only told of a time
+    that lies outside the recording either way.
+    """
+    cut_s = (max(layout.header.first_frame, 1) - 1) / layout.point_rate_hz
+    length_s = layout.counts.frames / layout.point_rate_hz
+    frame_s = 1 / layout.point_rate_hz
+    inside = any(-frame_s <= t <= length_s + frame_s for t in (time_s, time_s - cut_s))
+    return {"time_s": time_s, "in_recording_s": time_s - cut_s, "outside": not inside, "label": label}
 
 
 def _plate(recording: Recording, spec: PlateSpec) -> dict[str, Any]:

@@ -20,7 +20,11 @@ _COLUMNS = (
 
 
 def render_look(seen: dict[str, Any]) -> str:
-    """The whole page, lines of at most about 110 characters, ending without a line break."""
+    """The whole page, lines of at most about 110 characters, ending without a line break.
+
+    Nothing of the file reaches the screen that a terminal would obey instead of showing it.
+    """
+    seen = _on_screen(seen)
     if not seen["readable"]:
         return f"{seen['file']}\n  cannot be read: {seen['problem']}"
     parts = [
@@ -38,6 +42,15 @@ def render_look(seen: dict[str, Any]) -> str:
     if "footfalls" in seen:
         parts.append(_footfalls(seen))
     return "\n\n".join(parts)
+
+
+def _on_screen(value: Any) -> Any:
+    """The same with every character in its texts that is not printed, such as those that steer a terminal, as "?"."""
+    if isinstance(value, dict):
+        return {_on_screen(key): _on_screen(item) for key, item in value.items()}
+    if isinstance(value, list):
+        return [_on_screen(item) for item in value]
+    return "".join(c if c.isprintable() else "?" for c in value) if isinstance(value, str) else value
 
 
 def _heading(seen: dict[str, Any]) -> str:
@@ -88,9 +101,21 @@ def _number(value: float | None) -> str:
 
 
 def _events(seen: dict[str, Any]) -> str:
-    listed = [f"{_number(e['time_s'])} s {e['context']} {e['label']}".rstrip() for e in seen["event_list"]]
-    listed += [f"{_number(e['time_s'])} s {e['label']} (in the header)" for e in seen["header_events"]]
+    listed = [f"{_moment(e)} {e['context']} {e['label']}{_outside(e)}" for e in seen["event_list"]]
+    listed += [f"{_moment(e)} {e['label']} (in the header){_outside(e)}" for e in seen["header_events"]]
     return _list("Events", listed)
+
+
+def _moment(event: dict[str, Any]) -> str:
+    """When an event was; both times where the file was cut at its beginning."""
+    stated, inside = event["time_s"], event["in_recording_s"]
+    if stated == inside or stated is None:
+        return f"{_number(stated)} s"
+    return f"{_number(stated)} s ({_number(inside)} s after the first frame of the file)"
+
+
+def _outside(event: dict[str, Any]) -> str:
+    return ", outside the recording" if event["outside"] else ""
 
 
 def _footfalls(seen: dict[str, Any]) -> str:

@@ -20,6 +20,7 @@ from pipelines.identity.contents import IDS, text_of
 from pipelines.identity.edf_texts import is_edf
 from pipelines.identity.identifiers import KnownNames
 from pipelines.identity.texts import Text
+from pipelines.intake.descriptor import NAME as DESCRIPTOR
 from pipelines.intake.identifying import texts_of_file
 from pipelines.workers.isolation import Isolated
 
@@ -43,10 +44,12 @@ class _Job:
     known: KnownNames
 
 
-def scrub(root: Path, out: Path, known: KnownNames, isolated: Isolated, info: dict[str, str]) -> Scrubbed:
-    """Clean the delivery whose payload is ``root``/data into the new folder ``out``, as a bag with new manifests.
+def scrub(root: Path, out: Path, known: KnownNames, isolated: Isolated, info: dict[str, str] | None) -> Scrubbed:
+    """Clean the delivery whose payload is ``root``/data into the new folder ``out``.
 
-    info: fields of bag-info.txt. Raises Unusable if ``out`` exists, or if a value would change; then nothing is left.
+    info: fields of bag-info.txt of the bag that is made, so that it keeps number and role; None: a working folder is
+    made, of tables and recordings only, to be packed. Raises Unusable if ``out`` exists, or if a value would change;
+    then nothing is left.
     """
     if out.exists():
         raise Unusable("It exists already.", "a new folder.", "Name another with --scrub.", file=out)
@@ -56,8 +59,13 @@ def scrub(root: Path, out: Path, known: KnownNames, isolated: Isolated, info: di
     try:
         (work / "data").mkdir(parents=True)
         _payload(root / "data", work / "data", known, isolated, done)
-        write_bag(work, _clean_info(info, known, done))
-        work.rename(out)
+        if info is None:
+            (work / "data" / DESCRIPTOR).unlink(missing_ok=True)
+            (work / "data").rename(out)
+            work.rmdir()
+        else:
+            write_bag(work, _clean_info(info, known, done))
+            work.rename(out)
     except BaseException:
         shutil.rmtree(work, ignore_errors=True)
         raise

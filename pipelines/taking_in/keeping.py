@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import os
 import shutil
+import stat
 from pathlib import Path
 
 from checks.findings import Report
@@ -15,6 +16,7 @@ from pipelines.consent.veil import veil_of
 from pipelines.depot.books.rows import Payload, Record
 from pipelines.depot.desk import Opened
 from pipelines.depot.storage import Depot
+from pipelines.identity.guard import OWN_TAG_FILES
 from pipelines.judging.trial_jobs import trial_rows
 from schemas.agreed import agreed_weeks, allowed, energy_sessions
 from schemas.received import Received
@@ -126,9 +128,21 @@ def rebuild_bag(depot: Depot, record: Record, target: Path) -> Path:
 
 
 def copy_tag_files(payload: Path, target: Path) -> None:
-    """Copy the bag's own files, which lie round the payload, so that the bag can be put together again."""
-    for path in payload.parent.rglob("*"):
-        if path.is_file() and not path.is_symlink() and not path.is_relative_to(payload):
-            place = target / path.relative_to(payload.parent)
-            place.parent.mkdir(parents=True, exist_ok=True)
-            shutil.copyfile(path, place)
+    """Copy BagIt's own files, which lie round the payload, so that the bag can be put together again.
+
+    Nothing else that lies there is kept: nobody looks into it. Tag manifests are kept without the lines of such files.
+    """
+    for path in payload.parent.iterdir():
+        if not OWN_TAG_FILES.fullmatch(path.name) or path.is_symlink() or not path.is_file():
+            continue
+        content = path.read_bytes()
+        if path.name.startswith("tagmanifest-"):
+            lines = content.decode("utf-8").splitlines()
+            content = "".join(f"{line}\n" for line in lines if _names_own_tag_file(line)).encode()
+        place = target / path.name
+        place.write_bytes(content)
+        place.chmod(stat.S_IRUSR | stat.S_IWUSR | stat.S_IRGRP)
+
+
+def _names_own_tag_file(line: str) -> bool:
+    return OWN_TAG_FILES.fullmatch(line.partition(" ")[2].strip(" *\t").removeprefix("./")) is not None

@@ -44,6 +44,8 @@ STANDING_CAME = "A standing trial it waited for has come."
 
 #: Imported once, before workers are forked: loading these takes longer than judging a trial.
 _WORKERS_NEED = (
+    "pandera.pandas",
+    "pipelines.intake.opening",
     "scipy.signal",
     "scipy.sparse",
     "scipy.interpolate",

@@ -64,10 +64,11 @@ class Passage:
 
 def take_in(desk: Desk, arrival: Arrival, tell: Tell) -> Passage:
     """Take in one arrival: its result is in the depot afterwards, whole, and the older one is gone."""
-    from pipelines.intake.bag import receive
+    from pipelines.intake.opening import open_delivery
 
     with desk.depot.working("receive") as work:
-        received, payload = receive(arrival.path, arrival.site, work, desk.study.study, names_beside(desk.study.path))
+        names = names_beside(desk.study.path)
+        received, payload = open_delivery(desk.isolated, arrival.path, arrival.site, work, desk.study.study, names)
         opened = Opened(received, payload, arrival.site, arrival.name)
         if (same := same_content(opened, desk.books)) is not None:
             if same.arrival == opened.arrival:
@@ -81,7 +82,7 @@ def take_in(desk: Desk, arrival: Arrival, tell: Tell) -> Passage:
 
 def judge_again(desk: Desk, record: Record, tell: Tell) -> Passage:
     """Judge a delivery the depot holds with the code and study of today, from the bytes in the depot."""
-    from pipelines.intake.bag import receive
+    from pipelines.intake.opening import open_delivery
 
     site, _, name = record.arrival.partition("/")
     with desk.depot.working("again") as work:
@@ -89,7 +90,8 @@ def judge_again(desk: Desk, record: Record, tell: Tell) -> Passage:
         memory = Memory(desk.depot)
         if memory.withdrawals:
             redact(bag, memory.scopes)
-        received, payload = receive(bag, site, work, desk.study.study, names_beside(desk.study.path))
+        names = names_beside(desk.study.path)
+        received, payload = open_delivery(desk.isolated, bag, site, work, desk.study.study, names)
         opened = Opened(replace(received, arrived_as=name), payload, site, name)
         return _process(desk, opened, record.received_utc, tell, before=record)
 

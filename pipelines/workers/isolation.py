@@ -51,18 +51,18 @@ class Isolated:
         self._pool.stop()
         self._pool.join()
 
-    def run(self, function: Callable[[Any], Any], argument: Any) -> Ended:
-        """Run one job and wait for it. Never raises what the job raises."""
-        return self.ended(self.schedule(function, argument))
+    def run(self, function: Callable[[Any], Any], argument: Any, time_limit_s: float | None = None) -> Ended:
+        """Run one job and wait for it; time_limit_s: instead of the pool's. Never raises what the job raises."""
+        return self.ended(self.schedule(function, argument, time_limit_s))
 
     def map(self, function: Callable[[Any], Any], arguments: Iterable[Any]) -> Iterator[Ended]:
         """Run many jobs at once; yields how each ended, in the order of ``arguments``."""
         for future in [self.schedule(function, argument) for argument in arguments]:
             yield self.ended(future)
 
-    def schedule(self, function: Callable[[Any], Any], argument: Any) -> Any:
+    def schedule(self, function: Callable[[Any], Any], argument: Any, time_limit_s: float | None = None) -> Any:
         """Begin one job; how it ended is told by ``ended`` of what this returns, a future."""
-        return self._pool.schedule(_guarded, args=(function, argument), timeout=self.time_limit_s)
+        return self._pool.schedule(_guarded, args=(function, argument), timeout=time_limit_s or self.time_limit_s)
 
     def ended(self, future: Any) -> Ended:
         """Wait for one job that was begun. Never raises what the job raises."""
@@ -70,8 +70,9 @@ class Isolated:
 
         try:
             return future.result()
-        except TooSlow:
-            return Ended(problem="too_slow", detail=f"it took longer than {self.time_limit_s:g} s")
+        except TooSlow as end:
+            _, seconds = end.args
+            return Ended(problem="too_slow", detail=f"it took longer than {seconds:g} s")
         except ProcessExpired as end:
             return Ended(problem="crashed", detail=f"the reading process ended abruptly (code {end.exitcode})")
         except MemoryError:

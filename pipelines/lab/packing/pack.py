@@ -19,12 +19,13 @@ from pipelines.errors import Unusable
 from pipelines.identity import identifiers
 from pipelines.identity.identifiers import KnownNames
 from pipelines.identity.word_list import names_beside
+from pipelines.intake.bag_files import bag_in
 from pipelines.intake.descriptor import write_descriptor
 from pipelines.intake.paths import path_fault, shown
 from pipelines.intake.tables import read_tables
 from pipelines.lab.packing.asking import About, Ask, completed
 from pipelines.lab.packing.finding import Gathered, gather, lay_out
-from pipelines.lab.scrub import write_bag
+from pipelines.lab.scrub import info_of, write_bag
 from pipelines.pages.words import counted, size_words
 from pipelines.progress import Progress
 from pipelines.study.file import LoadedStudy, load_study
@@ -37,6 +38,7 @@ from schemas.received import Problem
 #: kinds of problem with which a delivery cannot be used at all; those of single cells are for ``check``
 _STOPPING = ("archive", "bag", "bag_info", "descriptor", "table", "column")
 _MOST_SHOWN = 20
+ROLE = "Contact-Role"
 _NO_DATE = (1980, 1, 1, 0, 0, 0)  # the earliest a ZIP file can hold: when it was packed is nobody's business
 _RECORDINGS = (".c3d", ".edf")
 
@@ -61,7 +63,8 @@ def pack(
     ask: Ask | None = None,
     progress: Progress | None = None,
 ) -> Packed:
-    """Make the bag ``to`` (a ZIP file if its name ends in .zip) from ``folder``.
+    """Make the bag ``to`` (a ZIP file if its name ends in .zip) from ``folder``: a working folder, or a bag, whose
+    payload is then packed anew, by its own site and role if no other is given, with a number that must be.
 
     include: also pack files that no table names. ask: asks a person for what is missing; None where there is nobody.
     Raises Unusable, and leaves nothing behind, for anything a laboratory can mend.
@@ -70,6 +73,9 @@ def pack(
     _refuse_places(folder, to)
     study = load_study(study_path)
     known = names_beside(study_path)
+    if (bag_in(folder) / "bagit.txt").exists():
+        info = info_of(bag_in(folder))
+        folder, site, contact_role = bag_in(folder) / "data", site or info.get("Site"), contact_role or info.get(ROLE)
     about = completed(study.study, known, site, number, contact_role, ask)
     progress.say("looking through the folder")
     gathered = gather(folder)
@@ -100,13 +106,6 @@ def _refuse_places(folder: Path, to: Path) -> None:
     if not folder.is_dir() or folder.is_symlink():
         raise Unusable(
             "There is no such folder.", "the folder with your tables and trial files.", "Correct it.", file=folder
-        )
-    if (folder / "bagit.txt").exists():
-        raise Unusable(
-            "It is a bag already.",
-            "a working folder.",
-            "Send it as it is, after manystrides check; or pack the folder it was made from.",
-            file=folder,
         )
     if to.exists() or to.is_symlink():
         raise Unusable(
@@ -173,7 +172,7 @@ def _write_rest(bag: Path, gathered: Gathered, study: LoadedStudy, about: About,
     delivery = f"{about.site}-{about.number:03d}"
     write_descriptor(payload, delivery, f"{study.study.title}: {delivery}")
     info = {
-        "Contact-Role": about.contact_role,
+        ROLE: about.contact_role,
         "Delivery-Number": str(about.number),
         "Site": about.site,
         "Study": " ".join(study.study.title.split()),
@@ -184,12 +183,14 @@ def _write_rest(bag: Path, gathered: Gathered, study: LoadedStudy, about: About,
 
 def _opened(bag: Path, about: About, study: LoadedStudy, known: KnownNames) -> list[str]:
     """Open the new bag with the depot's reader; refuse what it would stop, and what may identify a person."""
-    from pipelines.intake.bag import receive
+    from pipelines.intake.opening import open_delivery
 
-    received, payload = receive(bag, about.site, bag.parent / "open", study.study, known)
-    _refuse([_sentence(p) for p in received.problems if p.kind in _STOPPING])
-    assert payload is not None
-    telling = [*received.identifying, *_inside_recordings(payload, study, known)]
+    settings = study.study
+    with Isolated(2, settings.trial_time_limit_s, settings.trial_memory_limit_mb) as isolated:
+        received, payload = open_delivery(isolated, bag, about.site, bag.parent / "open", settings, known)
+        _refuse([_sentence(p) for p in received.problems if p.kind in _STOPPING])
+        assert payload is not None
+        telling = [*received.identifying, *_inside_recordings(payload, isolated, known)]
     places = [", ".join(part for part in (one.file, one.place) if part) + f": {one.kind}" for one in telling]
     if places:
         listed = "\n".join(f"  - {place}" for place in places[:_MOST_SHOWN])
@@ -202,15 +203,13 @@ def _opened(bag: Path, about: About, study: LoadedStudy, known: KnownNames) -> l
     return [_sentence(p) for p in received.problems if p.kind not in _STOPPING]
 
 
-def _inside_recordings(payload: Path, study: LoadedStudy, known: KnownNames) -> list[Identifying]:
-    settings = study.study
+def _inside_recordings(payload: Path, isolated: Isolated, known: KnownNames) -> list[Identifying]:
     jobs = [
         (path, _plain(path.relative_to(payload).as_posix(), known), known)
         for path in sorted(payload.rglob("*"))
         if path.suffix.lower() in _RECORDINGS
     ]
-    with Isolated(2, settings.trial_time_limit_s, settings.trial_memory_limit_mb) as isolated:
-        return [one for ended in isolated.map(_identifying, jobs) for one in ended.value or ()]
+    return [one for ended in isolated.map(_identifying, jobs) for one in ended.value or ()]
 
 
 def _identifying(job: tuple[Path, str, KnownNames]) -> tuple[Identifying, ...]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 import re
 import subprocess
 import sys
@@ -19,8 +20,17 @@ from tests.delivery_builders import REPO, STUDY, a_delivery, planned
 PROGRAM = Path(sys.executable).with_name("manystrides")
 
 
-def command(*words: str | Path, cwd: Path | None = None) -> subprocess.CompletedProcess[str]:
-    return subprocess.run([PROGRAM, *map(str, words)], cwd=cwd or REPO, capture_output=True, text=True, check=False)
+def command(
+    *words: str | Path, cwd: Path | None = None, env: dict[str, str] | None = None
+) -> subprocess.CompletedProcess[str]:
+    return subprocess.run(
+        [PROGRAM, *map(str, words)],
+        cwd=cwd or REPO,
+        capture_output=True,
+        text=True,
+        check=False,
+        env={**os.environ, **env} if env else None,
+    )
 
 
 def commands() -> dict[str, object]:
@@ -163,6 +173,17 @@ def test_the_ledger_is_whole_until_someone_changes_it(depot: Path, tmp_path: Pat
         assert command("ledger", "verify", "--depot", depot).returncode == 1
     finally:
         ledger.write_bytes(whole)
+
+
+@pytest.mark.parametrize("console", [{"PYTHONIOENCODING": "ascii"}, {"LANG": "C", "LC_ALL": "C", "PYTHONUTF8": "0"}])
+def test_look_answers_on_a_console_that_knows_fewer_letters(console: dict[str, str], tmp_path: Path) -> None:
+    path = tmp_path / "gr\u00fcn.c3d"
+    path.write_bytes(planned("FS-01", "standing")[1])
+    for more in ([], ["--json"]):
+        done = command("look", path, *more, env=console)
+        assert done.returncode == 0, done.stderr
+        assert "heel" in done.stdout or "labels" in done.stdout
+        assert "Traceback" not in done.stderr
 
 
 def test_look_tells_what_is_in_a_file_and_fails_on_what_is_none(tmp_path: Path) -> None:

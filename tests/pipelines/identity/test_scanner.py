@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import re
 from pathlib import Path
 
 import pytest
@@ -14,6 +15,7 @@ from pipelines.identity.identifiers import kinds_in, masked, scan, scan_path
 from pipelines.identity.kinds import SAFE_HARBOR
 from pipelines.identity.names import KnownNames
 from pipelines.identity.patterns import SMALL_AREAS
+from pipelines.intake.identifying import identifying_in
 
 SHARED = Path(__file__).resolve().parents[3].parent / "shared" / "reference"
 needs_shared = pytest.mark.skipif(not SHARED.is_dir(), reason="the folder ../shared/reference is not on this machine")
@@ -93,3 +95,23 @@ def test_any_text_is_scanned_and_what_is_found_lies_within_it(text: str, place: 
 def test_a_long_text_without_spaces_is_scanned_in_good_time() -> None:
     for letter in ("a", "1", "A", ".", "a.", "1-", "@a", "Aa ", "00:", "X1"):
         scan(letter * 40_000, "comment")
+
+
+def test_what_the_open_library_writes_of_itself_is_no_identity_but_another_address_there_is(tmp_path):
+    """EZC3D:CONTACT as the installed library writes it, and with somebody else's address in its place."""
+    import ezc3d
+    import numpy as np
+
+    file = ezc3d.c3d()
+    file["parameters"]["POINT"]["RATE"]["value"] = [100.0]
+    file["parameters"]["POINT"]["LABELS"]["value"] = ["heel", "toe"]
+    file["data"]["points"] = np.ones((4, 2, 5))
+    path = tmp_path / "written.c3d"
+    file.write(str(path))
+    assert b"CONTACT" in path.read_bytes()
+    assert identifying_in(path, "written.c3d") == ()
+    own = re.search(rb"[a-z]+@[a-z]+\.com", path.read_bytes())
+    assert own
+    path.write_bytes(path.read_bytes().replace(own[0], b"x".ljust(len(own[0]) - 8, b"y") + b"@abc.com"))
+    (found,) = identifying_in(path, "written.c3d")
+    assert (found.kind, found.place) == ("mail address", "EZC3D:CONTACT")

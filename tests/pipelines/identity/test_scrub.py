@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shutil
 import subprocess
 import sys
 import zipfile
@@ -15,10 +16,14 @@ from pipelines.errors import Unusable
 from pipelines.identity.edf_texts import texts_of_edf
 from pipelines.identity.identifiers import NOBODY
 from pipelines.identity.texts import identifying
+from pipelines.intake.bag import receive
 from pipelines.intake.c3d.reading import read_c3d
 from pipelines.intake.identifying import identifying_in, texts_of_file
 from pipelines.lab.check import check_at_the_lab
+from pipelines.lab.packing.pack import pack
 from pipelines.lab.scrub import _clean_recording, _Job, info_of, values_differ, write_bag
+from pipelines.study.file import load_study
+from pipelines.taking_in import run
 from tests.delivery_builders import STUDY, a_delivery, planned
 from tests.pipelines.identity.planting import c3d_saying, with_cell
 
@@ -51,6 +56,33 @@ def test_the_copy_is_clean_and_whole_and_its_values_are_the_same(sent: Path, tmp
         assert b"Ostervik" not in path.read_bytes()
     second = check_at_the_lab(tmp_path / "clean", STUDY)
     assert (second.exit_code, "2 accepted" in second.text) == (0, True)
+
+
+def test_a_cleaned_working_folder_is_one_again_and_can_be_packed(sent: Path, tmp_path: Path) -> None:
+    folder = tmp_path / "working"
+    shutil.copytree(sent / "data", folder)
+    told = check_at_the_lab(folder, STUDY, site="brack", out=tmp_path / "clean").text
+    assert f"manystrides pack {tmp_path / 'clean'}" in told
+    assert sorted(p.name for p in (tmp_path / "clean").iterdir()) == sorted(
+        p.name for p in folder.iterdir() if p.name != "datapackage.json"
+    )
+    pack(tmp_path / "clean", tmp_path / "brack-007.zip", STUDY, site="brack", number="7", contact_role="site lead")
+    received, _ = receive(tmp_path / "brack-007.zip", "brack", tmp_path / "work", load_study(STUDY).study)
+    assert (received.number, received.problems, received.identifying) == (7, (), ())
+
+
+def test_a_trial_that_was_withheld_is_accepted_from_the_cleaned_copy_under_the_next_number(tmp_path: Path) -> None:
+    """The whole way: taken in with one trial kept apart, cleaned at the laboratory, packed anew, sent."""
+    inbox = tmp_path / "inbox"
+    path, content = c3d_saying(f"Recorded by {PERSON} on {DAY}")
+    bag = a_delivery(inbox, replace_files={path: content})
+    first = run.run(STUDY, inbox, tmp_path / "depot", "tester", workers=1)
+    assert "1 accepted, 0 returned, 1 withheld" in first.text()
+    check_at_the_lab(bag, STUDY, out=tmp_path / "clean")
+    assert info_of(tmp_path / "clean") | info_of(bag) == info_of(tmp_path / "clean")
+    pack(tmp_path / "clean", inbox / "brack" / "brack-002.zip", STUDY, number="2", contact_role="site lead")
+    second = run.run(STUDY, inbox, tmp_path / "depot", "tester", workers=1)
+    assert "brack-002: 2 accepted, 0 returned, 0 withheld" in second.text()
 
 
 def test_an_existing_folder_is_never_written_over(sent: Path, tmp_path: Path) -> None:

@@ -129,3 +129,58 @@ def test_outcomes_need_a_profile(file):
 def test_a_body_mass_must_be_one(file):
     with pytest.raises(Unusable, match="kg"):
         look(file(), mass_kg=-3.0)
+
+
+@pytest.mark.parametrize("steering", ["\x1b[2Jgone", "\x9b2J", "a\rb", "\u202egnol", "\x07"])
+def test_no_character_that_steers_a_terminal_reaches_the_screen(file, steering):
+    extra = {
+        "POINT": {"LABELS": [f"P{steering}", "P2"]},
+        "EVENT": {"LABELS": [steering], "USED": 1, "TIMES": [0.0, 0.0]},
+    }
+    seen = look(file(extra=extra))
+    assert seen["readable"]
+    page = render_look(seen)
+    assert all(c.isprintable() for line in page.split("\n") for c in line)
+    assert "P?" in page or "Pa?b" in page
+
+
+def test_times_of_events_are_told_from_the_first_frame_of_a_file_that_was_cut(file):
+    """Frame 101 at 100 Hz is 1 s after the first that was recorded."""
+    extra = {
+        "EVENT": {
+            "USED": 2,
+            "TIMES": ([0.0, 1.05, 0.0, 7.0], (2, 2)),
+            "LABELS": ["Foot on", "Lost"],
+            "CONTEXTS": ["Left", "Left"],
+        }
+    }
+    seen = look(file(extra=extra, header={4: 101, 5: 120}))
+    assert seen["first_frame"] == 101
+    first, lost = seen["event_list"]
+    assert first["time_s"] == pytest.approx(1.05)
+    assert first["in_recording_s"] == pytest.approx(0.05)
+    assert (first["outside"], lost["outside"]) == (False, True)
+    page = render_look(seen)
+    assert "1.05 s (0.05 s after the first frame of the file) Left Foot on" in page
+    assert "Lost, outside the recording" in page
+
+
+@pytest.mark.parametrize(
+    ("group", "name", "text", "kind"),
+    [
+        ("TRIAL", "ORIGINAL_FILENAME", "D:\\data\\SmithJohn01.c3d", "name of a person"),
+        ("TRIAL", "ORIGINAL_FILENAME", "anna_2019-03-12.c3d", "date"),
+        ("SUBJECTS", "NAMES", "4711 2305", "other number or name of one person"),
+        ("SUBJECTS", "NAMES", "47112305", "other number or name of one person"),
+    ],
+)
+def test_names_of_files_and_numbers_of_people_are_told(file, group, name, text, kind):
+    seen = look(file(extra={group: {name: [text]}}))
+    assert {"place": f"{group}:{name}", "kind": kind} in seen["text_like_identity"]
+
+
+@pytest.mark.parametrize(
+    ("name", "text"), [("NAMES", "FS-07"), ("NAMES", "12"), ("NAMES", "S0047"), ("FILE_NAME", "run03")]
+)
+def test_codes_of_a_study_are_not_told(file, name, text):
+    assert look(file(extra={"SUBJECTS": {name: [text]}}))["text_like_identity"] == []

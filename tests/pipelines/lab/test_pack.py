@@ -18,6 +18,7 @@ from pipelines.errors import Unusable
 from pipelines.intake.bag import receive
 from pipelines.lab.check import check_at_the_lab
 from pipelines.lab.packing.pack import pack
+from pipelines.lab.scrub import info_of, write_bag
 from pipelines.study.file import load_study
 from schemas.received import Received
 from tests.delivery_builders import REPO, STUDY, a_delivery
@@ -296,6 +297,12 @@ def test_a_full_disk_leaves_nothing_half_written(folder: Path, tmp_path: Path) -
     assert list(out.iterdir()) == []
 
 
-def test_a_bag_is_not_packed_again(tmp_path: Path) -> None:
-    with pytest.raises(Unusable, match="a bag already"):
-        pack(a_delivery(tmp_path / "inbox"), tmp_path / "out", STUDY, **GIVEN)
+def test_a_bag_is_packed_anew_under_another_number_and_keeps_its_role(tmp_path: Path) -> None:
+    bag = a_delivery(tmp_path / "inbox")
+    write_bag(bag, info_of(bag) | {"Contact-Role": "data manager"})
+    pack(bag, tmp_path / "out", STUDY, number="5")
+    again = opened(tmp_path / "out", "brack", tmp_path / "work")
+    assert (again.problems, again.site, again.number) == ((), "brack", 5)
+    assert again.bag_info["Contact-Role"] == "data manager"
+    with pytest.raises(Unusable, match="--number"):
+        pack(bag, tmp_path / "another", STUDY)
