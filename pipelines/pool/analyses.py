@@ -1,18 +1,20 @@
 """Tables that need the whole pool: change-over weeks, cautions, and contrasts between conditions.
 
-They are computed from the warehouse's own tables while it is built. The methods are in ``pipelines.science``.
+They are computed from the warehouse's own tables while it is built, each only if what it is computed from has changed.
+Footfalls are averaged to trials, and trials to runners, here, in SQL; the methods are in ``pipelines.science``.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
 from typing import TYPE_CHECKING
 
+from pipelines.pool import made_from
 from pipelines.pool.views import NUMERIC
 from schemas import outcomes_study as tables
 from schemas.convert.to_arrow import to_arrow_table
 from schemas.convert.to_duckdb import quote_name
 from schemas.model import Field, Kind, Table
+from schemas.outcomes import FOOTFALLS
 from schemas.outcomes_muscle import MUSCLE_AMPLITUDES, MUSCLE_BURSTS
 from schemas.outcomes_signals import FOOTFALL_JOINTS
 
@@ -30,67 +32,105 @@ ANALYSIS_TABLES: tuple[Table, ...] = (
     tables.SITE_CONTRASTS,
     tables.POOLED_CONTRASTS,
 )
-_ABOUT = "trial_id, participant_id, site, visit, condition"
 _ENERGY = ("metabolic_power_w_per_kg", "energy_cost_j_per_kg_m", "oxygen_cost_ml_per_kg_km")
+
+# Rows of one trial first, so that a runner counts once however long the recording; of energy a bout stands for a trial.
+_RUNNER_MEANS = f"""
+SELECT participant_id, site, visit, condition, outcome, avg(value) AS mean_value, count(*) AS trial_count FROM (
+  SELECT participant_id, site, visit, condition, outcome, value FROM made_from.trial_values JOIN trials USING (trial_id)
+  UNION ALL
+  SELECT s.participant_id, s.site, s.visit, e.condition, e.outcome, e.value
+  FROM (UNPIVOT (SELECT session_id, condition, {", ".join(_ENERGY)} FROM energy_bouts) ON {", ".join(_ENERGY)}
+        INTO NAME outcome VALUE value) e JOIN sessions s USING (session_id) WHERE isfinite(e.value))
+WHERE visit IS NOT NULL AND condition IS NOT NULL
+GROUP BY ALL ORDER BY ALL
+"""
 
 
 def fill_analyses(
     connection: duckdb.DuckDBPyConnection, processing: Processing, code_version: str, study_version: str
 ) -> None:
-    """Compute and insert every table of ``ANALYSIS_TABLES``."""
+    """Bring every table of ``ANALYSIS_TABLES`` up to date; ``leaving`` and ``entering`` say which trials moved."""
     stamp = {"code_version": code_version, "study_version": study_version}
-    for table, frame in _transition(connection, processing):
-        _insert(connection, table, frame.assign(**stamp))
-    for table, frame in _contrasts(connection, processing):
-        _insert(connection, table, frame.assign(**stamp))
+    _move_values(connection)
+    _transition(connection, processing, stamp)
+    _contrasts(connection, processing, stamp)
 
 
-def _transition(connection: duckdb.DuckDBPyConnection, processing: Processing) -> Iterator[tuple[Table, pd.DataFrame]]:
-    from pipelines.science.change_over.cautions import cautions
-    from pipelines.science.change_over.weeks import compute_transition
-
-    weeks = connection.sql("SELECT * FROM reported_weeks").df()
-    symptoms = connection.sql("SELECT * FROM reported_symptoms").df()
-    found = compute_transition(weeks, symptoms, processing)
-    yield tables.TRANSITION_WEEKS, found
-    yield tables.TRANSITION_CAUTIONS, cautions(found, processing)
-
-
-def _contrasts(connection: duckdb.DuckDBPyConnection, processing: Processing) -> Iterator[tuple[Table, pd.DataFrame]]:
-    import pandas as pd
-
-    from pipelines.science.statistics.contrasts import pooled_contrasts, runner_contrasts, site_contrasts
-
-    values = pd.concat(list(_values(connection)), ignore_index=True)
-    within = runner_contrasts(values, processing)
-    yield tables.RUNNER_CONTRASTS, within
-    yield tables.SITE_CONTRASTS, site_contrasts(within, processing)
-    yield tables.POOLED_CONTRASTS, pooled_contrasts(within, processing)
-
-
-def _values(connection: duckdb.DuckDBPyConnection) -> Iterator[pd.DataFrame]:
-    """Every numeric outcome in long form, a row per footfall (or per bout), with what tells it apart."""
-    from pipelines.science.statistics.contrasts import long_form
-
-    numeric = [f.name for f in NUMERIC]
-    yield long_form(_joined(connection, "footfalls", numeric), numeric)
+def _move_values(connection: duckdb.DuckDBPyConnection) -> None:
+    """Each trial's mean of every outcome that contrasts are made of, of the trials that moved."""
+    connection.execute("DELETE FROM made_from.trial_values WHERE trial_id IN (SELECT trial_id FROM leaving)")
     for table, outcomes, apart in (
+        (FOOTFALLS, [f.name for f in NUMERIC], ()),
         (FOOTFALL_JOINTS, _reals(FOOTFALL_JOINTS), ("joint", "plane", "angle_against")),
         (MUSCLE_AMPLITUDES, ["amplitude_fraction"], ("muscle", "side", "analysis_window", "normalisation")),
         (MUSCLE_BURSTS, ["onset_before_contact_s", "offset_after_contact_s"], ("muscle", "side", "onset_method")),
     ):
-        yield long_form(_joined(connection, table.name, [*outcomes, *apart]), outcomes, apart)
-    bouts = connection.sql(
-        "SELECT concat_ws('/', e.session_id, e.condition, e.bout) AS trial_id, s.participant_id, s.site, s.visit, "
-        f"e.condition, {', '.join(_ENERGY)} FROM energy_bouts e JOIN sessions s USING (session_id)"
-    ).df()
-    yield long_form(bouts, _ENERGY)
+        means = ", ".join(
+            f"avg({quote_name(name)}) FILTER (isfinite({quote_name(name)})) AS {quote_name(name)}" for name in outcomes
+        )
+        listed, which = ", ".join(map(quote_name, outcomes)), ", ".join(["trial_id", *map(quote_name, apart)])
+        known = " AND ".join(f"{quote_name(name)} IS NOT NULL" for name in apart) or "true"
+        name = " || '/' || ".join([*map(quote_name, apart), "outcome"])
+        connection.execute(
+            f"INSERT INTO made_from.trial_values SELECT trial_id, {name}, value FROM (UNPIVOT (SELECT {which}, {means} "
+            f"FROM {quote_name(table.name)} SEMI JOIN entering USING (trial_id) WHERE {known} GROUP BY {which}) "
+            f"ON {listed} INTO NAME outcome VALUE value)"
+        )
 
 
-def _joined(connection: duckdb.DuckDBPyConnection, table: str, columns: Iterable[str]) -> pd.DataFrame:
-    """Rows of an outcome table with runner, site, visit and condition of their trial."""
-    listed = ", ".join(f"o.{quote_name(name)}" for name in columns)
-    return connection.sql(f"SELECT {_ABOUT}, {listed} FROM {quote_name(table)} o JOIN trials t USING (trial_id)").df()
+def _transition(connection: duckdb.DuckDBPyConnection, processing: Processing, stamp: dict[str, str]) -> None:
+    content = made_from.content_of(connection, ("reported_weeks", "reported_symptoms"))
+    inputs = made_from.hashed(content, processing.transition.model_dump_json(), stamp["code_version"])
+    if inputs == made_from.inputs_of(connection, "transition"):
+        return
+    from pipelines.science.change_over.cautions import cautions
+    from pipelines.science.change_over.weeks import compute_transition
+
+    weeks = connection.sql("SELECT * FROM reported_weeks ORDER BY ALL").df()
+    symptoms = connection.sql("SELECT * FROM reported_symptoms ORDER BY ALL").df()
+    found = compute_transition(weeks, symptoms, processing)
+    _replace(connection, tables.TRANSITION_WEEKS, found.assign(**stamp))
+    _replace(connection, tables.TRANSITION_CAUTIONS, cautions(found, processing).assign(**stamp))
+    made_from.note_inputs(connection, "transition", inputs)
+
+
+def _contrasts(connection: duckdb.DuckDBPyConnection, processing: Processing, stamp: dict[str, str]) -> None:
+    """Contrasts of the outcomes and visits in which a runner's difference is another than in the tables."""
+    settings = made_from.hashed(processing.contrasts.model_dump_json(), stamp["code_version"])
+    from pipelines.science.statistics.contrasts import pooled_contrasts, runner_contrasts, site_contrasts
+
+    within = runner_contrasts(connection.sql(_RUNNER_MEANS).df(), processing).assign(**stamp)
+    if settings == made_from.inputs_of(connection, "contrasts"):
+        changed = _changed(connection, within)
+        chosen = within.set_index(["outcome", "visit"]).index.isin(changed)
+        within = within[chosen].reset_index(drop=True)
+        where = "(outcome, visit) IN (SELECT (outcome, visit) FROM changed)"
+        connection.execute("CREATE OR REPLACE TEMP TABLE changed (outcome VARCHAR, visit VARCHAR)")
+        if changed:
+            connection.executemany("INSERT INTO changed VALUES (?, ?)", changed)
+    else:
+        where = "true"
+    sites = site_contrasts(within, processing)
+    for table, frame in (
+        (tables.RUNNER_CONTRASTS, within),
+        (tables.SITE_CONTRASTS, sites),
+        (tables.POOLED_CONTRASTS, pooled_contrasts(within, sites, processing)),
+    ):
+        _replace(connection, table, frame.assign(**stamp), where)
+    made_from.note_inputs(connection, "contrasts", settings)
+
+
+def _changed(connection: duckdb.DuckDBPyConnection, within: pd.DataFrame) -> list[tuple[str, str]]:
+    """(outcome, visit) of which a runner's row is another one now, or one more or less."""
+    names = ", ".join(c for c in tables.RUNNER_CONTRASTS.column_names if c not in ("code_version", "study_version"))
+    columns = list(tables.RUNNER_CONTRASTS.column_names)
+    connection.register("rows", to_arrow_table(tables.RUNNER_CONTRASTS, within[columns]))
+    (old, new) = (f"SELECT {names} FROM {source}" for source in ("runner_contrasts", "rows"))
+    either = f"(({old}) EXCEPT ({new})) UNION ALL (({new}) EXCEPT ({old}))"
+    found = connection.execute(f"SELECT DISTINCT outcome, visit FROM ({either}) ORDER BY ALL").fetchall()
+    connection.unregister("rows")
+    return found
 
 
 def _reals(table: Table) -> list[str]:
@@ -100,7 +140,8 @@ def _reals(table: Table) -> list[str]:
     return [field.name for field in table.fields if is_outcome(field)]
 
 
-def _insert(connection: duckdb.DuckDBPyConnection, table: Table, frame: pd.DataFrame) -> None:
+def _replace(connection: duckdb.DuckDBPyConnection, table: Table, frame: pd.DataFrame, where: str = "true") -> None:
+    connection.execute(f"DELETE FROM {quote_name(table.name)} WHERE {where}")
     connection.register("rows", to_arrow_table(table, frame[list(table.column_names)]))
     connection.execute(f"INSERT INTO {quote_name(table.name)} BY NAME SELECT * FROM rows")
     connection.unregister("rows")

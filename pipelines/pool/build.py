@@ -1,30 +1,34 @@
-"""Builds the warehouse from the depot's Parquet files: beside the old one, then swapped in, so that no reader breaks.
+"""Brings the warehouse up to date beside the old one, then swaps it in, so that no reader breaks or sees a half of it.
 
-The Parquet files hold every version of every trial; here the newest accepted one is chosen. What the tables and views
-are is in ``schemas`` and ``pipelines.pool.views``.
+The old file is copied, what changed is changed in the copy in one transaction, and the copy renamed over the old name:
+whoever has the old file open keeps reading it. Where rows have to go for good the file is made anew from the Parquet
+files instead, since a database keeps the bytes of deleted rows in free blocks: a runner who has withdrawn, or whose
+consent or trial is no longer good, must not be in the file at all. What is deleted in place is only what a newer row
+of the same trial, runner or session has taken the place of.
 """
 
 from __future__ import annotations
 
 import errno
 import os
-from collections.abc import Iterable
+import shutil
+from collections.abc import Mapping
+from contextlib import closing
 from dataclasses import dataclass
 from datetime import UTC, datetime
+from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from checks.findings import Stamp
 from pipelines.depot.storage import Depot
-from pipelines.pool.analyses import ANALYSIS_TABLES, fill_analyses
+from pipelines.pool import made_from
+from pipelines.pool.analyses import fill_analyses
+from pipelines.pool.filling import Delta, LostRows, bring_in, fill_from_study, refuse_doubles, warehouse_tables
 from pipelines.pool.site_checks import fill_site_checks
 from pipelines.pool.views import all_views
 from pipelines.telemetry import DUCKDB_CONFIG
-from schemas import core, quality
-from schemas.catalogue import tables_of
-from schemas.convert.to_arrow import to_arrow_table
 from schemas.convert.to_duckdb import comment_sql, create_table_sql, quote_name, quote_text, view_comment_sql
-from schemas.model import Layer, Table
 
 if TYPE_CHECKING:
     import duckdb
@@ -39,159 +43,125 @@ _ABOUT = {
     "built_utc": "When it was built, ISO 8601, UTC.",
 }
 
-# A version of a trial counts no more once a later delivery of its site brought the trial again; an accepted one stays
-# until a later one is accepted or withheld, so that a failed resend does not take good data away.
-_VERSIONS = """
-CREATE TEMP TABLE versions AS
-SELECT s.*, d.delivery_number,
-  bool_or(l.trial_id IS NOT NULL AND (s.standing <> 'accepted' OR l.standing IN ('accepted', 'withheld'))) AS again
-FROM sent_standings s
-JOIN deliveries d USING (delivery_id)
-LEFT JOIN (SELECT s.trial_id, s.site, s.standing, d.delivery_number
-           FROM sent_standings s JOIN deliveries d USING (delivery_id)) l
-  ON l.trial_id = s.trial_id AND l.site = s.site AND l.delivery_number > d.delivery_number
-"""
-_CURRENT = """
-CREATE TEMP TABLE current AS SELECT trial_id, delivery_id FROM versions WHERE standing = 'accepted' AND NOT again
-QUALIFY row_number() OVER (PARTITION BY trial_id ORDER BY delivery_number, delivery_id) = 1
-"""
-
 
 @dataclass(frozen=True)
 class Built:
-    """What was built: rows by table name."""
+    """What was built: rows by table name; anew: from the Parquet files of all deliveries, and not from the old file."""
 
     path: Path
     rows: dict[str, int]
+    anew: bool
 
 
-def build_warehouse(depot: Depot, study: LoadedStudy, code_version: str) -> Built:
-    """Build the warehouse and swap it in. Whoever has the old one open keeps reading the old one."""
+def build_warehouse(
+    depot: Depot, study: LoadedStudy, code_version: str, results: Mapping[str, str], *, anew: bool = False
+) -> Built:
+    """Bring the warehouse up to date and swap it in. Whoever has the old one open keeps reading the old one.
+
+    results: delivery -> a word that changes with its result; these deliveries are in, and no others. anew: make it from
+    the Parquet files of all deliveries, whatever the old one holds.
+    """
     import duckdb
 
     new = depot.warehouse.with_name(depot.warehouse.name + ".new")
-    for rest in (new, new.with_name(new.name + ".wal")):
-        rest.unlink(missing_ok=True)
+    _remove(new)
+    make = partial(_make, new, depot, study, code_version, results)
     try:
-        with duckdb.connect(str(new), config=dict(DUCKDB_CONFIG)) as connection:
-            _fill(connection, depot, study)
-            fill_analyses(connection, study.study.processing, code_version, study.version)
-            make_views(connection, study, code_version)
-            fill_site_checks(connection, study.study, Stamp(code_version, study.version))
-            rows = {t.name: _count(connection, t.name) for t in warehouse_tables()}
-            connection.execute("CHECKPOINT")
+        updated = None if anew else make(of_old=True)
+        rows = make(of_old=False) if updated is None else updated
     except duckdb.Error as error:
-        if os.strerror(errno.ENOSPC) in str(error):  # told like any other full disk
+        if _disk_full(error):  # told like any other full disk
             raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC), str(new)) from error
         raise
     handle = os.open(new, os.O_RDONLY)
     os.fsync(handle)
     os.close(handle)
     new.replace(depot.warehouse)
-    return Built(depot.warehouse, rows)
+    return Built(depot.warehouse, rows or {}, updated is None)
 
 
-def warehouse_tables() -> tuple[Table, ...]:
-    """Every table of the warehouse, filled or not."""
-    return tables_of(Layer.CORE, Layer.OUTCOME, Layer.QUALITY)
+def _make(
+    new: Path, depot: Depot, study: LoadedStudy, code_version: str, results: Mapping[str, str], *, of_old: bool
+) -> dict[str, int] | None:
+    """Make the file ``new``; rows by table. None if it cannot be made of the old one."""
+    import duckdb
+
+    if of_old:
+        if not depot.warehouse.exists():
+            return None
+        shutil.copyfile(depot.warehouse, new)
+    try:
+        with closing(duckdb.connect(str(new), config=dict(DUCKDB_CONFIG))) as connection:
+            delta = _delta(connection, code_version, results) if of_old else Delta(tuple(sorted(results)))
+            connection.execute("BEGIN")
+            if not of_old:
+                _make_tables(connection)
+            fill_from_study(connection, study)
+            bring_in(connection, depot, delta)
+            fill_analyses(connection, study.study.processing, code_version, study.version)
+            if not of_old:
+                make_views(connection)
+            tell_about(connection, study, code_version)
+            fill_site_checks(connection, study.study, Stamp(code_version, study.version))
+            refuse_doubles(connection)
+            made_from.note_results(connection, results, delta.all)
+            made_from.note_inputs(connection, made_from.FORM, _form(code_version))
+            connection.execute("COMMIT")
+            rows = {t.name: _count(connection, t.name) for t in warehouse_tables()}
+            connection.execute("CHECKPOINT")
+            return rows
+    except LostRows:
+        pass
+    except duckdb.Error as error:
+        if not of_old or _disk_full(error):
+            raise  # else the old file is damaged, or another version's: nothing of it is used
+    _remove(new)
+    return None
 
 
-def _fill(connection: duckdb.DuckDBPyConnection, depot: Depot, study: LoadedStudy) -> None:
+def _delta(connection: duckdb.DuckDBPyConnection, code_version: str, results: Mapping[str, str]) -> Delta:
+    """What a copy of the old warehouse lacks. Raises LostRows if it is of no use."""
+    if made_from.inputs_of(connection, made_from.FORM) != _form(code_version):
+        raise LostRows("made by another code")
+    before = made_from.results(connection)
+    if lost := set(before) - set(results):
+        raise LostRows(f"deliveries {', '.join(sorted(lost))}")
+    new = tuple(sorted(set(results) - set(before)))
+    return Delta(new, tuple(sorted(name for name, result in before.items() if results[name] != result)))
+
+
+def _form(code_version: str) -> str:
+    """What has to be the same for an old warehouse to be of use."""
+    import duckdb
+
+    return made_from.hashed(code_version, duckdb.__version__, *map(create_table_sql, warehouse_tables()))
+
+
+def _disk_full(error: duckdb.Error) -> bool:
+    return os.strerror(errno.ENOSPC) in str(error)
+
+
+def _remove(new: Path) -> None:
+    for rest in (new, new.with_name(new.name + ".wal")):
+        rest.unlink(missing_ok=True)
+
+
+def _make_tables(connection: duckdb.DuckDBPyConnection) -> None:
+    made_from.begin(connection)
     for table in warehouse_tables():
         connection.execute(create_table_sql(table))
         connection.execute(comment_sql(table))
-    for table, rows in _from_study(study):
-        connection.register("rows", to_arrow_table(table, rows))
-        connection.execute(f"INSERT INTO {quote_name(table.name)} BY NAME SELECT * FROM rows")
-        connection.unregister("rows")
-    _insert(connection, depot, core.DELIVERIES)
-    _choose_versions(connection, depot)
-    # trials before sessions and runners: a session is there because one of its trials is
-    first = (core.TRIALS, core.SESSIONS, core.RUNNERS)
-    done = {core.DELIVERIES.name, quality.STANDINGS.name, *(t.name for t in (*first, *ANALYSIS_TABLES))}
-    for table in (*first, *(t for t in warehouse_tables() if t.name not in done)):
-        _insert(connection, depot, table, _which(table))
 
 
-def _which(table: Table) -> str:
-    """Which rows of a table's Parquet files belong into the warehouse, as the end of a SELECT over them."""
-    if table.layer is Layer.QUALITY or table is core.DELIVERY_FILES:
-        return ""
-    columns = set(table.column_names)
-    if "trial_id" in columns:
-        return "SEMI JOIN current USING (trial_id, delivery_id)"
-    if "session_id" in columns:
-        own = "session_id IN (SELECT session_id FROM trials)"
-    else:
-        own = "participant_id IN (SELECT participant_id FROM trials)"
-    key = ", ".join(quote_name(name) for name in table.key)
-    newest = f"row_number() OVER (PARTITION BY {key} ORDER BY d.delivery_number DESC, d.delivery_id) = 1"
-    return (
-        f"JOIN (SELECT delivery_id, delivery_number FROM deliveries) d USING (delivery_id) WHERE {own} QUALIFY {newest}"
-    )
-
-
-def _insert(connection: duckdb.DuckDBPyConnection, depot: Depot, table: Table, which: str = "") -> None:
-    if source := _parquet(depot, table):
-        columns = _columns(connection, table, source)
-        connection.execute(f"INSERT INTO {quote_name(table.name)} BY NAME SELECT {columns} FROM {source} {which}")
-
-
-def _choose_versions(connection: duckdb.DuckDBPyConnection, depot: Depot) -> None:
-    table = quality.STANDINGS
-    name = quote_name(table.name)
-    source = _parquet(depot, table)
-    columns = _columns(connection, table, source) if source else "*"
-    connection.execute(f"CREATE TEMP TABLE sent_standings AS SELECT {columns} FROM {source or name}")
-    own = ", ".join(f"s.{quote_name(c)}" for c in table.column_names)
-    connection.execute(f"{_VERSIONS} GROUP BY {own}, d.delivery_number")
-    connection.execute(_CURRENT)
-    connection.execute(
-        f"INSERT INTO {name} BY NAME "
-        "SELECT * EXCLUDE (delivery_number, again) REPLACE (again AS superseded) FROM versions"
-    )
-
-
-def _parquet(depot: Depot, table: Table) -> str:
-    """The table's files as an SQL source; empty if there is none."""
-    paths = [depot.table_path(name, table) for name in depot.delivery_ids()]
-    files = ", ".join(quote_text(str(path)) for path in paths if path.exists())
-    return f"read_parquet([{files}], union_by_name => true) p" if files else ""
-
-
-def _columns(connection: duckdb.DuckDBPyConnection, table: Table, source: str) -> str:
-    """The table's columns that are in the files: an old, stopped delivery may lack a newer column."""
-    found = {row[0] for row in connection.execute(f"DESCRIBE SELECT * FROM {source}").fetchall()}
-    return ", ".join(quote_name(name) for name in table.column_names if name in found)
-
-
-def _from_study(study: LoadedStudy) -> Iterable[tuple[Table, list[dict[str, Any]]]]:
-    settings = study.study
-    yield (
-        core.SITES,
-        [
-            {
-                "site": name,
-                "description": site.description,
-                "surface": site.profile.surface,
-                "force_rate_hz": site.profile.force_rate_hz,
-                "marker_rate_hz": site.profile.marker_rate_hz,
-            }
-            for name, site in settings.sites.items()
-        ],
-    )
-    yield (
-        core.CONDITIONS,
-        [{"condition": name, "description": c.description} for name, c in settings.conditions.items()],
-    )
-    yield core.VISITS, [{"visit": name, "planned_week": v.planned_week} for name, v in settings.visits.items()]
-
-
-def make_views(connection: duckdb.DuckDBPyConnection, study: LoadedStudy, code_version: str) -> None:
-    """The views over tables that are filled, and the one that says which study and code made them."""
+def make_views(connection: duckdb.DuckDBPyConnection) -> None:
+    """The views over the tables."""
     for view in all_views():
         connection.execute(f"CREATE VIEW {quote_name(view.name)} AS {view.sql}")
         connection.execute(view_comment_sql(view.name, view.about, view.columns))
+
+
+def tell_about(connection: duckdb.DuckDBPyConnection, study: LoadedStudy, code_version: str) -> None:
+    """The view that says which study and code made the warehouse."""
     values = (
         study.study.title,
         study.study.invented,
@@ -203,12 +173,11 @@ def make_views(connection: duckdb.DuckDBPyConnection, study: LoadedStudy, code_v
         f"{value if isinstance(value, bool) else quote_text(str(value))} AS {name}"
         for name, value in zip(_ABOUT, values, strict=True)
     )
-    connection.execute(f"CREATE VIEW about_this_warehouse AS SELECT {about}")
+    connection.execute(f"CREATE OR REPLACE VIEW about_this_warehouse AS SELECT {about}")
     connection.execute(
         view_comment_sql("about_this_warehouse", "One row: which study and code made this warehouse.", _ABOUT)
     )
 
 
 def _count(connection: duckdb.DuckDBPyConnection, table: str) -> int:
-    row = connection.execute(f"SELECT count(*) FROM {quote_name(table)}").fetchone()
-    return int(row[0]) if row else 0
+    return int(connection.execute(f"SELECT count(*) FROM {quote_name(table)}").fetchall()[0][0])

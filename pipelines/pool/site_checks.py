@@ -1,7 +1,7 @@
 """Runs the checks of whole sites while the warehouse is built, and keeps findings, runs, expectations and charts in it.
 
 They need all sites at once, so no delivery can hold them: their rows stand under a name of their own, ``site.corrie``.
-The same warehouse gives the same rows, and a run with nothing new builds no warehouse.
+Importing Great Expectations costs seconds, so they are run only if something that they look at has changed.
 """
 
 from __future__ import annotations
@@ -12,7 +12,8 @@ from typing import TYPE_CHECKING, Any
 from checks.findings import Report, Stamp, rows_of
 from checks.registry import Subject
 from checks.run import Context, run_checks
-from pipelines.pool.site_tables import control_points, pooled_tables
+from pipelines.pool import made_from
+from pipelines.pool.site_tables import LOOKED_AT, control_points, pooled_tables
 from schemas import quality
 from schemas.convert.to_arrow import to_arrow_table
 from schemas.convert.to_duckdb import quote_name
@@ -38,7 +39,18 @@ def check_sites(study: Study, pool: dict[str, pd.DataFrame], stamp: Stamp) -> di
 
 
 def fill_site_checks(connection: duckdb.DuckDBPyConnection, study: Study, stamp: Stamp) -> None:
-    """Check every site of the study and insert what came of it. The views must be there."""
+    """Check every site of the study and keep what came of it, if what the checks look at has changed.
+
+    The views must be there.
+    """
+    content = made_from.content_of(connection, LOOKED_AT)
+    inputs = made_from.hashed(content, study.model_dump_json(), stamp.code_version)
+    if inputs == made_from.inputs_of(connection, "site_checks"):
+        return
+    for table in (quality.FINDINGS, quality.CHECK_RUNS):
+        connection.execute(f"DELETE FROM {quote_name(table.name)} WHERE starts_with(delivery_id, 'site.')")
+    for table in (quality.SITE_EXPECTATIONS, quality.SITE_CONTROL_POINTS):
+        connection.execute(f"DELETE FROM {quote_name(table.name)}")
     pool = pooled_tables(connection)
     reports = check_sites(study, pool, stamp)
     _insert(connection, quality.FINDINGS, rows_of(f for report in reports.values() for f in report.findings))

@@ -41,6 +41,18 @@ _SECOND_CLOCK = (
 )
 _QUANTITIES = {FORCE_SCALE: _FORCE_SCALE, MARKER_SCALE: _MARKER_SCALE, SECOND_CLOCK: _SECOND_CLOCK}
 
+#: Everything that ``pooled_tables`` reads, of footfalls their means in each trial.
+LOOKED_AT = (
+    "made_from.trial_values",
+    "trials",
+    "runners",
+    "sessions",
+    "trial_outcomes",
+    "standing_postures",
+    "clock_fits",
+    "(SELECT delivery_id, site, delivery_number FROM deliveries SEMI JOIN trials USING (delivery_id))",
+)
+
 # a session stands where it first came: a trial that is sent again does not move it
 _SESSIONS = """
 SELECT s.site, s.session_id, arg_min(d.delivery_id, (d.delivery_number, d.delivery_id)) AS delivery_id,

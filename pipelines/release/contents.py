@@ -49,7 +49,7 @@ def fill(target: Path, warehouse: Path, study: LoadedStudy, code_version: str) -
     """Make the release's database at ``target`` from the depot's warehouse. Raises Unusable."""
     import duckdb
 
-    from pipelines.pool.build import make_views
+    from pipelines.pool.build import make_views, tell_about
 
     smallest = study.study.smallest_cell
     try:
@@ -60,7 +60,8 @@ def fill(target: Path, warehouse: Path, study: LoadedStudy, code_version: str) -
                 connection.execute(comment_sql(table))
                 connection.execute(_insert(table, smallest))
             connection.execute("DETACH pooled")
-            make_views(connection, study, code_version)
+            make_views(connection)
+            tell_about(connection, study, code_version)
             connection.execute("CHECKPOINT")
     except duckdb.IOException as error:
         seen = f"The warehouse cannot be read: {error}"

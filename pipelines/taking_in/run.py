@@ -265,7 +265,8 @@ def build_warehouse_stage(desk: Desk) -> dict[str, int]:
     """Build the warehouse; rows by table."""
     from pipelines.pool.build import build_warehouse
 
-    rows = build_warehouse(desk.depot, desk.study, desk.stamp.code_version).rows
+    results = {record.delivery_id: record.result for record in records(desk.depot).values()}
+    rows = build_warehouse(desk.depot, desk.study, desk.stamp.code_version, results).rows
     desk.ledger.write("built", "depot", "Deliveries, code or study file changed.", rows=rows)
     return rows
 

@@ -6,7 +6,7 @@ here, in one place. Nothing here opens a database.
 
 from __future__ import annotations
 
-from schemas.convert.words import column_comment, table_comment
+from schemas.convert.words import column_comment, key_sentence, table_comment
 from schemas.model import Kind, Table
 
 #: DuckDB type of each kind.
@@ -31,9 +31,12 @@ def quote_text(text: str) -> str:
 
 
 def create_table_sql(table: Table) -> str:
-    """The CREATE TABLE statement, with NOT NULL and PRIMARY KEY."""
+    """The CREATE TABLE statement, with NOT NULL.
+
+    The key stands in the table's comment and not as a constraint: its index made a warehouse seven times as large and
+    slow to fill. That it is kept is looked at where rows are written.
+    """
     lines = [f"  {quote_name(f.name)} {COLUMN_TYPES[f.kind]}{'' if f.nullable else ' NOT NULL'}" for f in table.fields]
-    lines.append(f"  PRIMARY KEY ({', '.join(quote_name(name) for name in table.key)})")
     return f"CREATE TABLE {quote_name(table.name)} (\n" + ",\n".join(lines) + "\n);"
 
 
@@ -41,7 +44,7 @@ def comment_sql(table: Table) -> str:
     """COMMENT ON statements for the table and each column; one ``execute`` runs them all."""
     name = quote_name(table.name)
     statements = [
-        f"COMMENT ON TABLE {name} IS {quote_text(table_comment(table))};",
+        f"COMMENT ON TABLE {name} IS {quote_text(f'{table_comment(table)} {key_sentence(table)}')};",
         *(f"COMMENT ON COLUMN {name}.{quote_name(f.name)} IS {quote_text(column_comment(f))};" for f in table.fields),
     ]
     return "\n".join(statements)

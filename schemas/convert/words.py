@@ -126,3 +126,8 @@ def table_comment(table: Table) -> str:
     """ "One row is one runner.", the notes, and whose the rows are."""
     parts = (f"One row is {table.one_row_is}.", table.notes, rows_sentence(table.rows))
     return " ".join(part for part in parts if part)
+
+
+def key_sentence(table: Table) -> str:
+    """Which columns together tell a row from all others."""
+    return f"Key: {', '.join(table.key)}."

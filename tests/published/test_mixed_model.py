@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from pipelines.science.statistics.contrasts import pooled_contrasts, runner_contrasts
+from pipelines.science.statistics.contrasts import pooled_contrasts, runner_contrasts, site_contrasts
 from pipelines.science.statistics.mixed_model import MixedFit, fit_mixed
 from schemas.processing import Processing
 from tests.pipelines.science.measured import measured
@@ -86,7 +86,8 @@ def test_with_every_runner_in_both_conditions_the_mixed_model_is_students_paired
     # Student 1908, Biometrika 6:1: mean -1.58 h, t -4.0621 on 9 degrees of freedom, interval -2.4599 to -0.7001
     rows = [(f"R{i}", "brack", "cushioned", b) for i, b in enumerate(SECOND)]
     rows += [(f"R{i}", "brack", "unshod", a) for i, a in enumerate(FIRST)]
-    pooled = pooled_contrasts(runner_contrasts(measured(rows), Processing()), Processing())
+    runners = runner_contrasts(measured(rows), Processing())
+    pooled = pooled_contrasts(runners, site_contrasts(runners, Processing()), Processing())
     row = pooled[pooled["pooling_method"] == "mixed_model"].iloc[0]
     assert row["estimate_value"] == pytest.approx(-1.58, abs=1e-6)
     assert row["estimate_value"] / row["standard_error_value"] == pytest.approx(-4.0621, rel=1e-4)

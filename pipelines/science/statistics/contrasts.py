@@ -1,7 +1,7 @@
 """Differences between conditions: within runners, then at each site, then pooled over sites.
 
-Footfalls are averaged to trials and trials to runners before anything is compared, so that a runner counts once
-however long the recording. Pooling itself is in ``pooling`` and ``mixed_model``.
+Everything starts from one mean per runner, visit and condition, so that a runner counts once however long the
+recordings. Pooling itself is in ``pooling`` and ``mixed_model``.
 """
 
 from __future__ import annotations
@@ -32,35 +32,18 @@ _META: dict[str, TauMethod] = {
 }
 
 
-def long_form(wide: pd.DataFrame, outcomes: Sequence[str], qualifiers: Sequence[str] = ()) -> pd.DataFrame:
-    """A wide table of outcomes as what ``runner_contrasts`` takes: one row per row of ``wide`` and outcome.
-
-    wide: participant_id, site, visit, condition and trial_id (of what is averaged first: a trial, or a metabolic
-    bout), the columns in ``outcomes``, and those in ``qualifiers``, whose words (muscle, side) go before the outcome's
-    name, parted by slashes. Rows without a value, or without a qualifier, are left out.
-    """
-    kept = ["trial_id", *_WHO, "condition", *qualifiers]
-    long = wide.melt(id_vars=kept, value_vars=list(outcomes), var_name="outcome", value_name="value")
-    long = long.dropna(subset=["value", *qualifiers])
-    words = [long[q].astype(str) for q in qualifiers]
-    name = long["outcome"].astype(str)
-    for word in reversed(words):
-        name = word + "/" + name
-    return long.assign(outcome=name, value=long["value"].astype("float64")).drop(columns=list(qualifiers))
-
-
-def runner_contrasts(long: pd.DataFrame, processing: Processing) -> pd.DataFrame:
+def runner_contrasts(means: pd.DataFrame, processing: Processing) -> pd.DataFrame:
     """``runner_contrasts`` less provenance: one row per runner, site, visit, outcome and pair of conditions they have.
 
-    long: trial_id, participant_id, site, visit, condition, outcome, value; several rows of one trial (its footfalls)
-    are averaged first, then the trials. Values that are missing or not finite are left out.
+    means: participant_id, site, visit, condition, outcome, mean_value (of the runner's trials, footfalls having been
+    averaged within each trial before) and trial_count; a row per runner, site, visit, condition and outcome.
     """
-    known = long[np.isfinite(long["value"].astype("float64"))]
-    runner = [*_WHO, "outcome", "condition"]
-    trials = known.groupby([*runner, "trial_id"], as_index=False)["value"].mean()
-    means = trials.groupby(runner)["value"].agg(["mean", "size"]).reset_index()
     same = [*_WHO, "outcome"]
-    renamed = {"condition": "reference_condition", "mean": "reference_mean_value", "size": "reference_size"}
+    renamed = {
+        "condition": "reference_condition",
+        "mean_value": "reference_mean_value",
+        "trial_count": "reference_count",
+    }
     pairs = means.merge(means.rename(columns=renamed), on=same)
     reference = processing.contrasts.reference_condition
     first, later = pairs["reference_condition"].astype(str), pairs["condition"].astype(str)
@@ -68,9 +51,9 @@ def runner_contrasts(long: pd.DataFrame, processing: Processing) -> pd.DataFrame
     pairs = pairs.sort_values([*same, "reference_condition", "condition"], ignore_index=True)
     return typed_frame(
         RUNNER_CONTRASTS,
-        pairs.rename(columns={"mean": "condition_mean_value"}).assign(
-            difference_value=pairs["mean"] - pairs["reference_mean_value"],
-            trial_count=pairs["size"] + pairs["reference_size"],
+        pairs.rename(columns={"mean_value": "condition_mean_value"}).assign(
+            difference_value=pairs["mean_value"] - pairs["reference_mean_value"],
+            trial_count=pairs["trial_count"] + pairs["reference_count"],
         ),
     )
 
@@ -87,14 +70,15 @@ def site_contrasts(contrasts: pd.DataFrame, processing: Processing) -> pd.DataFr
     return frame_of(SITE_CONTRASTS, rows)
 
 
-def pooled_contrasts(contrasts: pd.DataFrame, processing: Processing) -> pd.DataFrame:
+def pooled_contrasts(contrasts: pd.DataFrame, sites: pd.DataFrame, processing: Processing) -> pd.DataFrame:
     """``pooled_contrasts`` less provenance, from rows of ``runner_contrasts``: three methods for every comparison.
 
+    sites: ``site_contrasts`` of the same rows.
     Sites whose interval ``site_contrasts`` leaves null are not in the meta-analysis; the mixed model takes all runners.
     Where a method cannot be used its numbers are null and the reason stands beside them.
     """
     usable: dict[tuple[str, ...], list[dict[Hashable, Any]]] = {}
-    for site in site_contrasts(contrasts, processing).to_dict("records"):
+    for site in sites.to_dict("records"):
         own = usable.setdefault(tuple(site[name] for name in _COMPARED), [])
         own += [site] if site["standard_error_value"] == site["standard_error_value"] else []
     rows: list[dict[str, Any]] = []

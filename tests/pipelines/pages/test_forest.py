@@ -115,8 +115,9 @@ def test_rows_come_straight_from_the_tables() -> None:
                 (f"{site}{i}", site, "unshod", 0.24 + rng.normal(0, 0.002)),
             ]
     contrasts = runner_contrasts(measured(rows), Processing())
-    sites, pooled = (f(contrasts, Processing()).to_dict("records") for f in (site_contrasts, pooled_contrasts))
-    found = forest_rows(sites, pooled)
+    of_sites = site_contrasts(contrasts, Processing())
+    sites = of_sites.to_dict("records")
+    found = forest_rows(sites, pooled_contrasts(contrasts, of_sites, Processing()).to_dict("records"))
     assert [row.label for row in found] == ["brack", "corrie", "tarn", "Mixed model", "Random effects, DL", "Random effects, REML"]  # fmt: skip
     assert [row.pooled for row in found] == [False] * 3 + [True] * 3
     assert found[2].lower is None

@@ -11,6 +11,7 @@ import pytest
 from checks.findings import Stamp
 from checks.registry import Subject, catalogue
 from pipelines.pages import write_pages
+from pipelines.pool import made_from
 from pipelines.pool.site_checks import check_sites, fill_site_checks, site_rows_id
 from pipelines.pool.site_tables import control_points, device_sessions, pooled_tables
 from pipelines.pool.views import all_views
@@ -59,6 +60,7 @@ def a_warehouse(path: Path, *parts: small.Rows) -> Path:
     rows["deliveries"] = [small.delivery(name, site, int(name[-3:])) for name, site in sorted(numbers)]
     small.build(path, rows)
     with duckdb.connect(str(path)) as connection:
+        made_from.begin(connection)
         for view in all_views():
             connection.execute(f"CREATE VIEW {view.name} AS {view.sql}")
     return path
@@ -118,6 +120,18 @@ def test_findings_runs_expectations_and_charts_are_kept_under_the_sites_own_name
     assert kept[:4] == ("mill", "force_scale_ratio", 2.0, False)
     assert "unexpected_list" not in kept[4], "single values stay in the tables they come from"
     assert drifting.sql("SELECT count(*) FROM site_control_points").fetchall() == [(14 + 14 + 1 + 1,)]
+
+
+def test_checks_are_run_again_only_if_what_they_look_at_is_another(drifting) -> None:
+    fill_site_checks(drifting, a_study(), STAMP)
+    made_up = "UPDATE check_runs SET reason = 'not made again'"
+    left = "SELECT count(*) FROM check_runs WHERE reason = 'not made again'"
+    drifting.execute(made_up)
+    fill_site_checks(drifting, a_study(), STAMP)
+    assert drifting.execute(left).fetchall() == [(2 * len(SITE_CHECKS),)]
+    drifting.execute("UPDATE trial_outcomes SET mass_from_force_kg = mass_from_force_kg + 0.1")
+    fill_site_checks(drifting, a_study(), STAMP)
+    assert drifting.execute(left).fetchall() == [(0,)]
 
 
 def test_the_same_pool_gives_the_same_rows(drifting) -> None:

@@ -1,4 +1,4 @@
-"""Long-form measurements for tests of contrasts."""
+"""Runners' means for tests of contrasts."""
 
 from __future__ import annotations
 
@@ -8,18 +8,6 @@ import pandas as pd
 
 
 def measured(rows: Iterable[tuple[str, str, str, float]], outcome: str = "contact_time_s") -> pd.DataFrame:
-    """(runner, site, condition, value), each row a trial of its own at the first visit."""
-    return pd.DataFrame(
-        [
-            {
-                "trial_id": f"T{i}",
-                "participant_id": runner,
-                "site": site,
-                "visit": "week_0",
-                "condition": condition,
-                "outcome": outcome,
-                "value": value,
-            }
-            for i, (runner, site, condition, value) in enumerate(rows)
-        ]
-    )
+    """(runner, site, condition, mean), each of one trial at the first visit, as ``runner_contrasts`` takes them."""
+    frame = pd.DataFrame(list(rows), columns=["participant_id", "site", "condition", "mean_value"])
+    return frame.assign(visit="week_0", outcome=outcome, trial_count=1)
