@@ -92,7 +92,9 @@ def content(root: Path) -> dict[str, str]:
         else:
             found[name] = _sha(path.read_bytes())
     with duckdb.connect(str(depot.warehouse), read_only=True) as connection:
-        for (table,) in connection.execute("SELECT table_name FROM duckdb_tables() ORDER BY 1").fetchall():
+        for (table,) in connection.execute(
+            "SELECT table_name FROM duckdb_tables() WHERE schema_name = 'main' ORDER BY 1"
+        ).fetchall():
             columns = _TIMES if table == "deliveries" else ""
             rows = connection.execute(f'SELECT * {columns} FROM "{table}" ORDER BY ALL').fetchall()
             found[f"warehouse {table}"] = _sha(repr(rows).encode())

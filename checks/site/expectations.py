@@ -56,18 +56,19 @@ def carry_out(frame: pd.DataFrame, wanted: Sequence[Expected]) -> list[Answer]:
     for number, one in enumerate(wanted):
         suites.setdefault(tuple(one.where.items()), []).append(number)
     answers: dict[int, Answer] = {}
+    asset = _asset() if wanted else None
     for where, numbers in suites.items():
         rows = frame.reset_index(drop=True)
         for column, word in where:
             rows = rows[rows[column] == word]
-        answers |= _validated(rows, {number: wanted[number] for number in numbers})
+        answers |= _validated(asset, rows, {number: wanted[number] for number in numbers})
     return [answers[number] for number in range(len(wanted))]
 
 
-def _validated(rows: pd.DataFrame, wanted: Mapping[int, Expected]) -> dict[int, Answer]:
+def _validated(asset: Any, rows: pd.DataFrame, wanted: Mapping[int, Expected]) -> dict[int, Answer]:
     """The answers of one suite; the rows' labels are those of the whole frame."""
     frame = rows[rows.columns.intersection([one.column for one in wanted.values()])].reset_index(drop=True)
-    batch = _asset().add_batch_definition_whole_dataframe(f"rows {min(wanted)}").get_batch({"dataframe": frame})
+    batch = asset.add_batch_definition_whole_dataframe(f"rows {min(wanted)}").get_batch({"dataframe": frame})
     suite = _library().ExpectationSuite(name="site", expectations=[_expectation(n, one) for n, one in wanted.items()])
     result = batch.validate(suite, result_format="COMPLETE").to_json_dict()
     told = {one["expectation_config"]["meta"]["number"]: one for one in result["results"]}  # failed ones come first
@@ -76,9 +77,10 @@ def _validated(rows: pd.DataFrame, wanted: Mapping[int, Expected]) -> dict[int, 
 
 
 def _asset() -> Any:
+    gx = _library()
     from great_expectations.data_context.types.base import ProgressBarsConfig
 
-    context = _library().get_context(mode="ephemeral")
+    context = gx.get_context(mode="ephemeral")
     context.variables.progress_bars = ProgressBarsConfig(globally=False)
     return context.data_sources.add_pandas("pool").add_dataframe_asset("rows")
 

@@ -64,9 +64,9 @@ def _values_of_warehouse(path: Path) -> Iterator[bytes]:
     import duckdb
 
     with duckdb.connect(str(path), read_only=True) as connection:
-        tables = connection.execute("SELECT table_name FROM duckdb_tables()").fetchall()
-        for (name,) in tables:
-            rows = connection.execute(f'SELECT * FROM "{name}"').fetchall()
+        tables = connection.execute("SELECT schema_name, table_name FROM duckdb_tables()").fetchall()
+        for schema, name in tables:
+            rows = connection.execute(f'SELECT * FROM "{schema}"."{name}"').fetchall()
             yield _joined(value for row in rows for value in row)
 
 

@@ -183,7 +183,7 @@ def _reported(desk: Desk, asked: _Asked, told: list[Identifying], differences: l
 
     assert asked.report is not None
     asked.progress.say("writing the report")
-    build_warehouse(desk.depot, desk.study, desk.stamp.code_version, dict.fromkeys(desk.depot.delivery_ids(), ""))
+    build_warehouse(desk.depot, desk.study, desk.stamp.code_version, desk.books.deliveries.results())
     name = masked(asked.path.resolve().name, scan_path(asked.path.resolve().name, asked.known))
     return write_lab_report(desk.depot, desk.study, asked.report, LabNotes(name, clean, told, differences))
 

@@ -58,6 +58,7 @@ def fill_site_checks(connection: duckdb.DuckDBPyConnection, study: Study, stamp:
     _insert(connection, quality.SITE_EXPECTATIONS, list(expectation_rows(reports, stamp)))
     points = control_points(pool["device_sessions"]).assign(**vars(stamp))
     _insert(connection, quality.SITE_CONTROL_POINTS, points[list(quality.SITE_CONTROL_POINTS.column_names)])
+    made_from.note_inputs(connection, "site_checks", inputs)
 
 
 def expectation_rows(reports: dict[str, Report], stamp: Stamp) -> Iterable[dict[str, Any]]:

@@ -265,7 +265,7 @@ def build_warehouse_stage(desk: Desk) -> dict[str, int]:
     """Build the warehouse; rows by table."""
     from pipelines.pool.build import build_warehouse
 
-    results = {record.delivery_id: record.result for record in records(desk.depot).values()}
+    results = desk.books.deliveries.results()
     rows = build_warehouse(desk.depot, desk.study, desk.stamp.code_version, results).rows
     desk.ledger.write("built", "depot", "Deliveries, code or study file changed.", rows=rows)
     return rows
