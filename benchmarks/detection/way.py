@@ -49,10 +49,10 @@ def job_of(specimen: Specimen, content: bytes | None = None) -> TrialJob:
         specimen.profile,
         specimen.study,
         STAMP,
-        specimen.posture,
-        second,
-        f"trials/{specimen.row.trial_id}.edf" if second else None,
-        tuple(dict(row) for row in specimen.channel_rows),
+        posture=specimen.posture,
+        second_path=second,
+        second_file=f"trials/{specimen.row.trial_id}.edf" if second else None,
+        channel_rows=tuple(dict(row) for row in specimen.channel_rows),
     )
 
 
