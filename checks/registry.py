@@ -42,7 +42,7 @@ class Weight(StrEnum):
 #: What a check about a subject is shown, by parameter name.
 _ALWAYS = frozenset({"study", "delivery_id", "site"})
 SHOWN = {
-    Subject.DELIVERY: _ALWAYS | {"delivery"},
+    Subject.DELIVERY: _ALWAYS | {"delivery", "arrived", "consent"},
     Subject.READING: _ALWAYS | {"reading"},
     Subject.TRIAL: _ALWAYS | {"reading", "trial", "footfalls", "posture", "channels", "work"},
     Subject.SITE: _ALWAYS | {"outcomes"},

@@ -10,6 +10,8 @@ from typing import TYPE_CHECKING
 
 from checks.findings import CheckRun, Finding, Report, Stamp, Status
 from checks.registry import CheckSpec, Fault, Looked, Subject, Weight, catalogue
+from schemas.consent import Consent
+from schemas.covered import as_covered
 from schemas.reading import ChannelFacts, Reading
 from schemas.received import Received
 from schemas.study import Study
@@ -24,12 +26,17 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class Context:
-    """Everything a check may name as a parameter. What does not apply to a subject is None."""
+    """Everything a check may name as a parameter. What does not apply to a subject is None.
+
+    delivery: as far as consent covers it. arrived: all of it, for what tells no value of a row.
+    """
 
     study: Study
     delivery_id: str
     site: str | None = None
     delivery: Received | None = None
+    arrived: Received | None = None
+    consent: Consent | None = None
     reading: Reading | None = None
     work: Workspace | None = None
     channels: ChannelFacts | None = None
@@ -51,6 +58,12 @@ class Context:
         return self.work.posture if self.work is not None else None
 
 
+def of_delivery(study: Study, delivery_id: str, consent: Consent) -> Context:
+    """What checks of a delivery are shown: findings are made only from rows that consent covers."""
+    whole = consent.received
+    return Context(study, delivery_id, whole.site, delivery=as_covered(consent), arrived=whole, consent=consent)
+
+
 class FaultError(Exception):
     """A check tells a fault in a way that its messages cannot be made of; holds no words of a delivery."""
 
@@ -63,6 +76,26 @@ def run_checks(about: Subject, context: Context, stamp: Stamp, only: Iterable[st
         if spec.about is about and (wanted is None or spec.name in wanted):
             report.add(run_one(spec, context, stamp))
     return report
+
+
+def check_delivery(study: Study, delivery_id: str, consent: Consent, stamp: Stamp) -> tuple[Report, Consent]:
+    """Run every check about a delivery; also returns consent without the trials that a check withholds.
+
+    Checks that decide what may be used, which are shown all of it and tell no value, run before those that are shown
+    only what may be used.
+    """
+    specs = [spec for spec in catalogue().values() if spec.about is Subject.DELIVERY]
+    deciding = [spec for spec in specs if {"arrived", "consent"} & set(spec.needs)]
+    context = of_delivery(study, delivery_id, consent)
+    reports = {spec.name: run_one(spec, context, stamp) for spec in deciding}
+    found = [f for report in reports.values() for f in report.findings]
+    consent = consent.withholding(f.trial_id for f in found if f.weight is Weight.WITHHOLDS and f.trial_id)
+    context = of_delivery(study, delivery_id, consent)
+    reports |= {spec.name: run_one(spec, context, stamp) for spec in specs if spec.name not in reports}
+    whole = Report()
+    for spec in specs:
+        whole.add(reports[spec.name])
+    return whole, consent
 
 
 def run_one(spec: CheckSpec, context: Context, stamp: Stamp) -> Report:
@@ -198,7 +231,7 @@ def _trials_touched(fault: Fault, context: Context) -> list[str | None]:
     """The trials a fault belongs to: its own, or all trials of the session or runner whose row is at fault."""
     if own := fault.get("trial_id") or _trial_id(context):
         return [own]
-    tables = context.delivery.tables if context.delivery is not None else {}
+    tables = context.arrived.tables if context.arrived is not None else {}
     trials, sessions = tables.get("sent_trials"), tables.get("sent_sessions")
     touched: list[str | None] = []
     if trials is not None and fault.get("session_id"):

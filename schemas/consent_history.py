@@ -1,65 +1,110 @@
-"""Whether a runner's consent was in force on a day. A pure function; the check that uses it is in ``consents``."""
+"""Whether a runner's consent was in force on a day: a history of events, indexed once. Pure.
+
+What an event's table says line by line becomes events here. What a delivery's rows need is in ``schemas.consent``.
+"""
 
 from __future__ import annotations
 
+from collections import defaultdict
 from collections.abc import Iterable
 from typing import TYPE_CHECKING
 
-from schemas.received import ConsentEvent, Received
+from schemas import codes
+from schemas.received import ConsentEvent
 
 if TYPE_CHECKING:
     import pandas as pd
 
 #: What makes up an event, in the order of ``ConsentEvent``.
 COLUMNS = ("participant_id", "scope", "event", "study_day")
+#: Word of an event that stands in the table and could not be understood: it counts like a withdrawal.
+NOT_UNDERSTOOD = "not_understood"
+#: Runner of an event that could be about anybody, since its id could not be read.
+ANYBODY = ""
+
+_GIVEN = codes.CONSENT_EVENT[0].value
+_EVENTS = frozenset(code.value for code in codes.CONSENT_EVENT)
+_SCOPES = frozenset(code.value for code in codes.CONSENT_SCOPE)
 
 
-def history(delivery: Received) -> pd.DataFrame:
-    """Every consent event known of the delivery's runners: its own, those of other deliveries, and withdrawals."""
-    import pandas as pd
-
-    own = delivery.tables["sent_consents"][list(COLUMNS)]
-    if not delivery.other_consents:
-        return own
-    others = pd.DataFrame(list(delivery.other_consents), columns=list(COLUMNS))
-    return pd.concat([own.astype(object), others.astype(object)], ignore_index=True)
+def spelled(runner: str) -> str:
+    """A runner's id without case and outer spaces: two ids alike in this may be of one runner."""
+    return runner.strip().casefold()
 
 
 def events(consents: pd.DataFrame) -> list[ConsentEvent]:
-    """The events of a table of consents whose runner and kind could be read; null for a scope or day that could not."""
-    cells = zip(*(consents[name] for name in COLUMNS), strict=True)
-    return [
-        (str(runner), None if _null(scope) else str(scope), str(event), None if _null(day) else int(day))
-        for runner, scope, event, day in cells
-        if not _null(runner) and not _null(event)
-    ]
+    """The events of a table with the columns of ``sent_consents``, in its order.
 
-
-def covered(consents: pd.DataFrame, participant_id: str, study_day: int, scopes: Iterable[str]) -> bool:
-    """Whether every one of ``scopes`` was given and not withdrawn on ``study_day``.
-
-    ``consents`` has the columns of ``sent_consents``. The last event on or before the day decides; on the same day
-    withdrawal wins. A withdrawal whose day or scope could not be read counts against the runner's every day or
-    scope, since nobody can say that it does not; anything else that could not be read counts as not there.
+    A line of which runner, scope, event or day could not be read or is no word of the definition is one that was not
+    understood: of the scope and day that could be read, else of every scope and every day, and of anybody if its runner
+    could not be read. Only a giving without a runner is no event at all, since it can take nothing from anybody.
     """
-    own = consents[consents["participant_id"] == participant_id]
-    events = [
-        (None if _null(day) else int(day), None if _null(scope) else scope, event)
-        for day, scope, event in zip(own["study_day"], own["scope"], own["event"], strict=True)
-        if not _null(event)
-    ]
-    return not _null(study_day) and all(_in_force(events, int(study_day), scope) for scope in scopes)
+    found = []
+    for runner, scope, event, day in zip(*(consents[name].tolist() for name in COLUMNS), strict=True):
+        who = ANYBODY if _null(runner) else str(runner)
+        what = None if _null(scope) or scope not in _SCOPES else str(scope)
+        when = None if _null(day) else int(day)
+        word = NOT_UNDERSTOOD if _null(event) or event not in _EVENTS else str(event)
+        if word == _GIVEN and (what is None or when is None):
+            word = NOT_UNDERSTOOD
+        if not (who == ANYBODY and not _null(event) and event == _GIVEN):
+            found.append((who, what, word, when))
+    return found
 
 
-def _in_force(events: list[tuple[int | None, str | None, str]], study_day: int, scope: str) -> bool:
-    own = [(day, e) for day, of, e in events if of == scope or (of is None and e == "withdrawn")]
-    if any(event == "withdrawn" and day is None for day, event in own):
-        return False
-    known = [(day, event) for day, event in own if day is not None and day <= study_day]
-    if not known:
-        return False
-    last = max(day for day, _ in known)
-    return all(event == "given" for day, event in known if day == last)
+class History:
+    """Events of many runners, asked by runner, scope and day.
+
+    The last event on or before the day decides; on the same day whatever is no giving wins. An event without a scope
+    counts for every scope and one without a day for every day, and both only against. A giving counts only for the id
+    as it is spelled in it; an event against, for every spelling of the id.
+    """
+
+    def __init__(self, told: Iterable[ConsentEvent]) -> None:
+        self._given: dict[tuple[str, str], list[int]] = defaultdict(list)
+        self._against: dict[str, list[tuple[str | None, int | None]]] = defaultdict(list)
+        self._unclear: set[str] = set()
+        self._spellings: dict[str, set[str]] = defaultdict(set)
+        self._in_force: dict[tuple[str, str, int | None], bool] = {}
+        for runner, scope, event, day in told:
+            self._spellings[spelled(runner)].add(runner)
+            if event == _GIVEN:
+                if scope is not None and day is not None:
+                    self._given[runner, scope].append(day)
+                continue
+            self._against[spelled(runner)].append((scope, day))
+            if event == NOT_UNDERSTOOD:
+                self._unclear.add(spelled(runner))
+
+    def in_force(self, runner: str | None, scope: str, day: int | None) -> bool:
+        """Whether ``scope`` was given and not taken back on study day ``day``; None: after all that is known."""
+        if not runner:
+            return False
+        asked = (runner, scope, day)
+        if asked not in self._in_force:
+            self._in_force[asked] = self._find(*asked)
+        return self._in_force[asked]
+
+    def covered(self, runner: str | None, day: int | None, scopes: Iterable[str]) -> bool:
+        """Whether every one of ``scopes`` was in force."""
+        return all(self.in_force(runner, scope, day) for scope in scopes)
+
+    def is_unclear(self, runner: str | None) -> bool:
+        """Whether an event that may be the runner's could not be understood."""
+        return bool(self._unclear & {ANYBODY, spelled(runner or ANYBODY)})
+
+    def is_spelled_otherwise(self, runner: str | None) -> bool:
+        """Whether an event names the runner's id with other capitals."""
+        return bool(self._spellings.get(spelled(runner or ANYBODY), set()) - {runner})
+
+    def _find(self, runner: str, scope: str, day: int | None) -> bool:
+        own = [*self._against.get(spelled(runner), ()), *self._against.get(ANYBODY, ())]
+        against = [when for what, when in own if what in (scope, None)]
+        if None in against:
+            return False
+        given = [when for when in self._given.get((runner, scope), ()) if day is None or when <= day]
+        taken = [when for when in against if when is not None and (day is None or when <= day)]
+        return bool(given) and (not taken or max(given) > max(taken))
 
 
 def _null(value: object) -> bool:

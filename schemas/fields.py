@@ -40,6 +40,8 @@ MUSCLE = Field("muscle", Kind.CODE, "Muscle, by its SENIAM name.", study_list="m
 WEEK = Field(
     "week", Kind.INTEGER, "Week of the change-over, 1 being the first.", unit="wk", low=0, high=104, privacy=PLAIN
 )
+#: A week of the change-over begins this many days after enrolment: week 1 on day 0.
+DAYS_PER_WEEK = 7
 COMMENT = Field(
     "comment", Kind.TEXT, "Anything the laboratory wants to say; no names, no dates.", nullable=True, privacy=IDENTIFIES
 )
@@ -77,3 +79,8 @@ PROVENANCE = (DELIVERY_ID, RAW_SHA256, CODE_VERSION, STUDY_VERSION)
 def optional(field: Field) -> Field:
     """The same column where a value may be missing."""
     return replace(field, nullable=True)
+
+
+def first_day_of(week: int) -> int:
+    """Study day on which a week of the change-over begins; a week before the first counts with it."""
+    return max(week - 1, 0) * DAYS_PER_WEEK

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING, Any, Literal
 
 from schemas.reading import Identifying
 
@@ -30,7 +30,8 @@ class PayloadFile:
 class Problem:
     """Something intake could not take as it was. ``seen`` and ``expected`` are plain sentences without full stop.
 
-    The ids name the rows it touches, so that a wrong cell of a runner reaches all the runner's trials.
+    The ids name the rows it touches, so that a wrong cell of a runner reaches all the runner's trials. row: where in its
+    table the row is that it was met in, counted from 0; None if it is not about one row.
     """
 
     kind: ProblemKind
@@ -41,6 +42,7 @@ class Problem:
     participant_id: str | None = None
     session_id: str | None = None
     trial_id: str | None = None
+    row: int | None = None
 
 
 @dataclass(frozen=True)
@@ -78,3 +80,9 @@ class Received:
     def paths(self) -> frozenset[str]:
         """Paths of all payload files."""
         return frozenset(f.path for f in self.files)
+
+
+def plain_rows(frame: pd.DataFrame) -> list[dict[str, Any]]:
+    """Rows of a table as dictionaries, with None for every missing value."""
+    plain = frame.astype(object).where(frame.notna(), None)
+    return [{str(name): value for name, value in row.items()} for row in plain.to_dict("records")]

@@ -13,14 +13,14 @@ from benchmarks.detection.specimens import STUDY, Case, Specimen, specimen
 from benchmarks.detection.way import STAMP, job_of
 from checks.findings import Report
 from checks.registry import catalogue
-from checks.run import Context, run_one
+from checks.run import Context, of_delivery, run_one
 from demo_site_uploads.simulator.faults import played_at_another_speed
 from demo_site_uploads.simulator.tables import Rows
 from pipelines.depot.books.rows import TrialVersion
-from pipelines.depot.desk import Opened
 from pipelines.judging.judge import workspace_of
 from pipelines.science.shapes import alike, shapes_in, shapes_of
 from pipelines.taking_in.resends import parts_of, with_changed_trials
+from schemas.consent import Consent
 from schemas.reading import Reading
 from schemas.received import Received
 
@@ -38,17 +38,15 @@ class Again:
         number = int(earlier.number or 1)
         before = {
             trial: TrialVersion("before", trial, str(earlier.site), "accepted", parts=parts)
-            for trial, parts in parts_of(earlier).items()
+            for trial, parts in parts_of(Consent.of(earlier, STUDY)).items()
         }
         later = replace(self._received(self.after), number=number + 1)
-        opened = Opened(later, None, later.inbox_site, "after")
-        found = with_changed_trials(opened, before).received
-        found = replace(found, known_trials=dict.fromkeys(before, "before"))
-        context = Context(study=STUDY, delivery_id="after", site=found.site, delivery=found)
+        later = replace(later, known_trials=dict.fromkeys(before, "before"))
+        context = of_delivery(STUDY, "after", with_changed_trials(Consent.of(later, STUDY), before))
         return run_one(catalogue()[check_name], context, STAMP)
 
     def _received(self, sent: Sent) -> Received:
-        received = sent.context().delivery
+        received = sent.context().arrived
         assert received is not None
         return received
 

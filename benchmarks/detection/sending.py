@@ -12,13 +12,14 @@ from benchmarks.detection.specimens import CONDITIONS, STUDY, VISITS, Case
 from benchmarks.detection.way import STAMP, folder
 from checks.findings import Report
 from checks.registry import Subject, catalogue
-from checks.run import Context, run_checks, run_one
+from checks.run import Context, of_delivery, run_checks, run_one
 from demo_site_uploads.simulator.delivery import Delivery, PlannedTrial, Session
 from demo_site_uploads.simulator.measure import Asked
 from demo_site_uploads.simulator.runner import RUNNERS
 from demo_site_uploads.simulator.tables import Rows
 from demo_site_uploads.simulator.weeks import MISSING
 from pipelines.intake.bag import receive
+from schemas.consent import Consent
 
 STANDING = Asked("standing", duration_s=0.1)
 DIARISTS = sorted(set(RUNNERS) - {MISSING})  # that one's log has a hole
@@ -51,7 +52,7 @@ class Sent:
         (place / "work").mkdir(parents=True)
         path = self.delivery.pack(place / "inbox", place / "pack")
         received, _ = receive(path, self.delivery.inbox, place / "work", STUDY)
-        return Context(study=STUDY, delivery_id=path.stem, site=received.site, delivery=received)
+        return of_delivery(STUDY, path.stem, Consent.of(received, STUDY))
 
     def report(self, check_name: str) -> Report:
         """What one check of the delivery says."""

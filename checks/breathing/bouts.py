@@ -1,4 +1,4 @@
-"""The metabolic bouts of a delivery, as far as consent covers them. Arrays in, arrays out; registers no check.
+"""The metabolic bouts of a delivery. Arrays in, arrays out; registers no check.
 
 Limits and messages are in ``breathing_gas`` and ``breath_samples``; what running costs is computed in outcomes.
 """
@@ -14,7 +14,6 @@ from typing import Any
 import numpy as np
 
 from checks.delivery.bag import known
-from schemas.agreed import energy_sessions, sessions_once
 from schemas.processing import EnergyProcessing
 from schemas.received import Received
 from schemas.trial import FloatArray
@@ -90,14 +89,12 @@ def needed_s(settings: EnergyProcessing) -> float:
 
 
 def bouts_of(delivery: Received) -> list[Bout]:
-    """Every bout with a whole key whose runner had agreed, by its day, to metabolic data and to pooling."""
+    """Every bout with a whole key, of sessions that stand once: of one that stands twice nobody knows the mass."""
     breaths, sessions = delivery.tables.get("sent_breaths"), delivery.tables.get("sent_sessions")
-    if breaths is None or sessions is None or "sent_consents" not in delivery.tables or not len(breaths):
+    if breaths is None or sessions is None or not len(breaths):
         return []
-    agreed = energy_sessions(delivery)
-    about = {
-        row["session_id"]: row for row in sessions_once(sessions).to_dict("records") if row["session_id"] in agreed
-    }
+    once = sessions.dropna(subset=["session_id"]).drop_duplicates("session_id", keep=False)
+    about = {row["session_id"]: row for row in once.to_dict("records")}
     whole = breaths[breaths["session_id"].isin(about)].dropna(subset=["condition", "bout", "elapsed_s"])
     groups = whole.groupby(["session_id", "condition", "bout"], sort=False)
     return [_bout(key, rows, about[key[0]]) for key, rows in groups]

@@ -10,7 +10,6 @@ from typing import TYPE_CHECKING, Any
 
 from checks.delivery.bag import known
 from checks.registry import Limit, Looked, Subject, Weight, check, looked, nothing
-from schemas.agreed import agreed_weeks
 from schemas.received import Received
 
 if TYPE_CHECKING:
@@ -21,13 +20,11 @@ _POINTS = (0, 8, 17, 25)
 _QUESTIONS = tuple(f"question_{n}_points" for n in (1, 2, 3, 4))
 
 
-def _agreed(delivery: Received, name: str) -> pd.DataFrame | None:
-    """Rows of a weekly table of runners who had agreed to pooling by that week; None if there are none."""
+def _rows(delivery: Received, name: str) -> pd.DataFrame | None:
+    """Rows of a weekly table whose runner and week are known; None if there are none."""
     rows = delivery.tables.get(name)
-    if rows is None or "sent_consents" not in delivery.tables or not len(rows):
-        return None
-    rows = agreed_weeks(rows, delivery)
-    return rows if len(rows) else None
+    rows = rows.dropna(subset=["participant_id", "week"]) if rows is not None else None
+    return rows if rows is not None and len(rows) else None
 
 
 def _at(file: str, runner: Any, week: Any = None) -> dict[str, Any]:
@@ -59,7 +56,7 @@ def log_has_every_week(delivery: Received) -> Looked:
 
     How fast the change-over went is told by the weeks one after the other, and a hole hides the steepest.
     """
-    rows = _agreed(delivery, "sent_weeks")
+    rows = _rows(delivery, "sent_weeks")
     if rows is None:
         return nothing(_NO_LOG)
     faults = []
@@ -84,7 +81,7 @@ def minutes_of_a_week_are_possible(delivery: Received, *, most_min: float = 1200
 
     The share of the new footwear, and what the safety lead is shown, come from these minutes.
     """
-    rows = _agreed(delivery, "sent_weeks")
+    rows = _rows(delivery, "sent_weeks")
     if rows is None:
         return nothing(_NO_LOG)
     sums = rows.groupby(["participant_id", "week"], as_index=False)["running_min"].sum()
@@ -116,7 +113,7 @@ def log_agrees_with_the_usual_distance(
 
     The two come from different forms; a wrong unit in either shows only against the other.
     """
-    rows, people = _agreed(delivery, "sent_weeks"), delivery.tables.get("sent_participants")
+    rows, people = _rows(delivery, "sent_weeks"), delivery.tables.get("sent_participants")
     if rows is None or people is None:
         return nothing(_NO_LOG)
     usual = dict(zip(people["participant_id"], people["weekly_distance_km_per_wk"], strict=True))
@@ -150,7 +147,7 @@ def minutes_of_two_kinds_of_footwear_are_not_exchanged(delivery: Received, *, ju
 
     One such week looks like a sudden change to the new footwear and back, which would be shown to the safety lead.
     """
-    rows = _agreed(delivery, "sent_weeks")
+    rows = _rows(delivery, "sent_weeks")
     if rows is None:
         return nothing(_NO_LOG)
     faults, examined = [], 0
@@ -185,7 +182,7 @@ def log_and_questionnaire_cover_the_same_weeks(delivery: Received) -> Looked:
 
     Symptoms without the running before them, or running without the question how it was borne, tell half.
     """
-    log, answers = _agreed(delivery, "sent_weeks"), _agreed(delivery, "sent_symptoms")
+    log, answers = _rows(delivery, "sent_weeks"), _rows(delivery, "sent_symptoms")
     if log is None or answers is None:
         return nothing("the delivery does not bring both the log and the questionnaire")
     ran, asked, faults = _weeks(log), _weeks(answers), []
@@ -215,7 +212,7 @@ def questionnaire_points_are_those_of_the_form(delivery: Received) -> Looked:
 
     Numbers of answers in place of points, or points of an older form, add up to a score that means something else.
     """
-    rows = _agreed(delivery, "sent_symptoms")
+    rows = _rows(delivery, "sent_symptoms")
     if rows is None:
         return nothing("no questionnaire of a runner who agreed to pooling")
     faults, examined = [], 0
@@ -246,7 +243,7 @@ def later_answers_agree_with_the_first(delivery: Received) -> Looked:
 
     A problem in questions 2 to 4 beside 'no problem' in the first would be scored as none. The finding tells no answer.
     """
-    rows = _agreed(delivery, "sent_symptoms")
+    rows = _rows(delivery, "sent_symptoms")
     if rows is None:
         return nothing("no questionnaire of a runner who agreed to pooling")
     faults, examined = [], 0

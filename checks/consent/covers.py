@@ -1,81 +1,87 @@
-"""Whether the runner's consent covers what was sent. The history of a consent is read in ``consent_history``."""
+"""Whether consent covers what was sent. What was in force, row by row, is worked out in ``schemas.consent``."""
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from collections import Counter
+from collections.abc import Iterable, Iterator
+from typing import Any
 
-from checks.delivery.bag import ids_of, known
 from checks.registry import Looked, Subject, Weight, check, looked, nothing
-from schemas.consent_history import covered, history
-from schemas.received import Received
-from schemas.study import Study
+from schemas.catalogue import tables_of
+from schemas.consent import Consent
+from schemas.delivery import SENT_CONSENTS
+from schemas.model import Layer, Table
+from schemas.privacy import POOLING
 
-if TYPE_CHECKING:
-    import pandas as pd
+_CONSENTS = str(SENT_CONSENTS.file_name)
 
 
 @check(
     about=Subject.DELIVERY,
     weight=Weight.WITHHOLDS,
-    seen="Consent is not shown for trial {trial}: {lack}.",
-    expected="On the day of the session {scopes} have been given and not withdrawn.",
+    seen="Consent is not shown for {what}: {lack}.",
+    expected="On {day} {scopes} have been given and not withdrawn.",
     remedy="Compare consents.csv with the signed form. If the form was signed by that day, add its row and "
-    "send the delivery again; if the runner did not agree or took it back, leave the trial out. Until then "
-    "the file is kept apart and nothing is computed from it.",
-    words=("trial", "lack", "scopes"),
+    "send the delivery again; if the runner did not agree or took it back, leave out what is named here. Until then "
+    "it is kept apart and nothing is computed from it.",
+    words=("what", "lack", "day", "scopes"),
 )
-def consent_covers_the_trial(delivery: Received, study: Study) -> Looked:
+def consent_covers_the_trial(consent: Consent) -> Looked:
     """The runner had agreed, by the day of the session, to the recording of what the trial holds and to its pooling.
 
-    Consent belongs to the runner, not to the study; where it cannot be shown, the data are not used.
+    Consent belongs to the runner, not to the study; where it cannot be shown, the data are not used. Other rows that it
+    does not cover are counted table by table, and nothing else of them is told.
     """
-    trials, consents = delivery.tables.get("sent_trials"), delivery.tables.get("sent_consents")
-    sessions = delivery.tables.get("sent_sessions")
-    if trials is None or not len(trials) or consents is None or sessions is None:
+    if not consent.trials and not any(map(len, consent.received.tables.values())):
         return nothing("no trials are listed")
-    scopes, consents = _scopes(delivery, study), history(delivery)
-    days: dict[Any, list[tuple[Any, Any]]] = {}
-    for _, row in sessions.iterrows():
-        days.setdefault(row["session_id"], []).append((row["participant_id"], row["study_day"]))
-    faults: list[dict[str, Any]] = []
-    for _, row in trials.iterrows():
-        lack = delivery.shut_trials.get(row["trial_id"]) or _lack(days.get(row["session_id"], []), consents, scopes)
-        if lack:
-            faults.append(
-                {
-                    **ids_of(row),
-                    "trial": row["trial_id"],
-                    "lack": lack,
-                    "scopes": ", ".join(scopes[:-1]) + " and " + scopes[-1],
-                    "file": "consents.csv",
-                    "place": f"trial_id {row['trial_id']}",
-                }
-            )
-    return looked(len(trials), faults)
+    faults = [_of_trial(trial, lack, consent) for trial, lack in consent.lacks.items()]
+    faults += [fault for table in tables_of(Layer.DELIVERY) for fault in _of_rows(table, consent)]
+    return looked(max(1, len(consent.trials)), faults)
 
 
-def _scopes(delivery: Received, study: Study) -> tuple[str, ...]:
-    """What must be agreed to: force only at a laboratory that records it, or one that is not known."""
-    site = study.sites.get(delivery.site or "")
-    return (
-        ("motion", "force", "pooling")
-        if site is None or site.profile.force_rate_hz or site.profile.plate_types
-        else ("motion", "pooling")
-    )
+def _of_trial(trial: str, lack: str, consent: Consent) -> dict[str, Any]:
+    # the withheld runner and the day stay unsaid: findings are shown where withheld trials are not
+    return {
+        "trial_id": trial,
+        "what": f"trial {trial}",
+        "lack": lack,
+        "day": "the day of the session",
+        "scopes": _listed(consent.needed),
+        "file": _CONSENTS,
+        "place": f"trial_id {trial}",
+    }
 
 
-def _lack(days: list[tuple[Any, Any]], consents: pd.DataFrame, scopes: tuple[str, ...]) -> str | None:
-    """What keeps the consent from being shown; None if it is in force.
+def _of_rows(table: Table, consent: Consent) -> Iterator[dict[str, Any]]:
+    """Rows that are not covered, but for those of runners of whom a withheld trial tells already."""
+    assert table.rows is not None
+    told = {runner for trial in consent.withheld for runner in consent.owners_of(trial)}
+    counts: Counter[str] = Counter()
+    for is_covered, nowhere, owners in zip(
+        consent.covers(table), consent.leads_nowhere(table), consent.owners(table), strict=True
+    ):
+        if is_covered:
+            continue
+        if nowhere:
+            counts[f"{table.rows.by} leads to no runner of the delivery"] += 1
+        elif not owners & told and not (table.rows.follows and _may_be_here(owners, consent)):
+            counts["not in force for the runner on that day"] += 1
+    for lack, count in counts.items():
+        yield {
+            "what": f"{count} row{'s' if count > 1 else ''} of {table.file_name}",
+            "lack": lack,
+            "day": "that day",
+            "scopes": _listed(sorted(table.rows.needs)),
+            "file": table.file_name,
+            "weight": Weight.NOTES,
+        }
 
-    days: runner and study day of each row of the session. Where a session stands twice, consent must cover both.
-    """
-    if not days:
-        return "its session is not in sessions.csv, so that the runner and the day are not known"
-    for runner, study_day in days:
-        if not known(runner) or not known(study_day):
-            return "sessions.csv does not say which runner or which study day"
-        missing = [scope for scope in scopes if not covered(consents, runner, int(study_day), [scope])]
-        if missing:
-            # the withheld runner and the day stay unsaid: findings are shown where withheld trials are not
-            return f"not in force on the day of its session: {', '.join(missing)}"
-    return None
+
+def _may_be_here(owners: Iterable[str], consent: Consent) -> bool:
+    """Whether the runners agreed to pooling, so that only nothing of theirs was sent that a row could tell about."""
+    return all(consent.history.in_force(runner, POOLING, None) for runner in owners)
+
+
+def _listed(scopes: Iterable[str]) -> str:
+    *others, last = scopes
+    return f"{', '.join(others)} and {last}" if others else last

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 from checks.delivery.bag import known
 from checks.registry import Limit, Looked, Subject, Weight, check, looked, nothing
-from schemas.agreed import DAYS_PER_WEEK
+from schemas.fields import DAYS_PER_WEEK
 from schemas.received import Received
 from schemas.study import Study
 

@@ -25,16 +25,16 @@ _CLEAN = (
     remedy=_CLEAN + " Send that copy. If the text is innocent, word it differently.",
     words=("kind",),
 )
-def texts_identify_nobody(delivery: Received) -> Looked:
+def texts_identify_nobody(arrived: Received) -> Looked:
     """No table, name of a file, bag-info field or other text of the delivery tells who was recorded, where or when.
 
     What has been copied into a pooled data set cannot be called back. A row's text keeps out the trials it belongs to;
     any other text stops the delivery, since it belongs to them all. The text itself is never repeated.
     """
-    if not delivery.files and not delivery.bag_info and not delivery.identifying:
+    if not arrived.files and not arrived.bag_info and not arrived.identifying:
         return nothing("the delivery could not be opened, which another check reports")
-    faults = [_fault(one, delivery) for one in delivery.identifying]
-    return looked(max(1, len(delivery.files)), faults)
+    faults = [_fault(one, arrived) for one in arrived.identifying]
+    return looked(max(1, len(arrived.files)), faults)
 
 
 @check(

@@ -15,8 +15,8 @@ from typing import Any
 
 from checks.findings import Finding
 from checks.registry import Weight
-from schemas.agreed import agreed_weeks, energy_sessions
-from schemas.received import PayloadFile, Received
+from schemas.consent import Consent
+from schemas.received import PayloadFile
 
 HIDDEN = "(withheld)"
 _SHOWN_TEXTS = ("file", "place", "seen", "expected", "remedy", "signal")
@@ -74,24 +74,7 @@ class Veil:
         return re.compile(r"(?<![^\W_])(?:" + "|".join(map(re.escape, longest_first)) + r")(?![^\W_])")
 
 
-def veil_of(delivery_id: str, received: Received, withheld: frozenset[str], *, named: bool = True) -> Veil:
+def veil_of(delivery_id: str, consent: Consent, *, named: bool = True) -> Veil:
     """What may not be shown of a delivery. named: withheld trials appear, under another name; else not at all."""
-    tables = received.tables
-    trials = tables["sent_trials"]
-    is_open = trials["trial_id"].notna() & ~trials["trial_id"].isin(withheld)
-    files = _texts(trials, "file", "sidecar", where=~is_open) - _texts(trials, "file", "sidecar", where=is_open)
-    sessions = tables["sent_sessions"].dropna(subset=["session_id"])
-    open_sessions = _texts(trials, "session_id", where=is_open) | energy_sessions(received)
-    shown = _texts(sessions, "participant_id", where=sessions["session_id"].isin(open_sessions))
-    for name in ("sent_weeks", "sent_symptoms"):
-        shown |= _texts(agreed_weeks(tables[name], received), "participant_id")
-    runners = {r for t in tables.values() if "participant_id" in t for r in _texts(t, "participant_id")} - shown
-    shut_sessions = _texts(sessions, "session_id") | _texts(trials, "session_id")
-    words = {*files, *withheld, *runners, *(shut_sessions - open_sessions)}
-    names = withheld_names(delivery_id, withheld) if named else {}
-    return Veil(frozenset(files), frozenset(w for w in words if w), withheld, names)
-
-
-def _texts(rows: Any, *columns: str, where: Any = None) -> set[str]:
-    rows = rows if where is None else rows[where]
-    return {str(value) for column in columns for value in rows[column].dropna()}
+    names = withheld_names(delivery_id, consent.withheld) if named else {}
+    return Veil(consent.hidden_files, consent.hidden, consent.withheld, names)

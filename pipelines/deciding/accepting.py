@@ -47,7 +47,7 @@ from pipelines.taking_in.run import (
     open_desk,
     waited_for,
 )
-from schemas.agreed import plain_rows
+from schemas.received import plain_rows
 
 ACCEPTED, RETURNED = "accepted", "returned"
 _LONGEST = 2000

@@ -20,8 +20,10 @@ from typing import Any
 from pipelines.depot.books.rows import Record
 from pipelines.depot.desk import Desk, Opened
 from pipelines.depot.storage import Depot, write_json
-from schemas.consent_history import events
-from schemas.received import ConsentEvent, Received
+from schemas.consent import Consent
+from schemas.consent_history import ANYBODY, spelled
+from schemas.joined import runners_of, shas_of_trials
+from schemas.received import ConsentEvent
 
 EVERY_SCOPE = "all"
 #: Scopes without which nothing of a trial can be kept, since bytes cannot be cut out of its file.
@@ -130,42 +132,17 @@ def read_gate(depot: Depot, delivery_id: str) -> Gate:
     )
 
 
-def gate_of(received: Received, withheld: Mapping[str, str]) -> Gate:
+def gate_of(consent: Consent, withheld: Mapping[str, str]) -> Gate:
     """What a delivery tells the gate. withheld: trial id -> the name it goes by in the depot."""
-    files = trial_files(received)
+    received = consent.received
     return Gate(
         tuple(sorted(runners_of(received))),
-        tuple(sorted(set(events(received.tables["sent_consents"])), key=repr)),
+        tuple(sorted({event for event in consent.events if event[0] != ANYBODY}, key=repr)),
         {name: trial for trial, name in withheld.items()},
-        files,
-        _runner_of(received),
+        consent.shas,
+        consent.runner_of,
         tuple(f.sha256 for f in received.files if "/" not in f.path),
     )
-
-
-def _runner_of(received: Received) -> dict[str, str]:
-    sessions = received.tables["sent_sessions"].dropna(subset=["session_id", "participant_id"])
-    runners = dict(zip(sessions["session_id"], sessions["participant_id"], strict=True))
-    trials = received.tables["sent_trials"].dropna(subset=["trial_id", "session_id"])
-    pairs = zip(trials["trial_id"], trials["session_id"], strict=True)
-    return {str(t): str(runners[s]) for t, s in pairs if s in runners}
-
-
-def trial_files(received: Received) -> dict[str, list[str]]:
-    """Checksums of each trial's files, of those that are in the bag."""
-    shas = {f.path: f.sha256 for f in received.files}
-    found: dict[str, list[str]] = {}
-    for row in received.tables["sent_trials"][["trial_id", "file", "sidecar"]].itertuples(index=False):
-        if isinstance(row.trial_id, str):
-            own = [shas[p] for p in (row.file, row.sidecar) if isinstance(p, str) and p in shas]
-            found.setdefault(row.trial_id, []).extend(own)
-    return found
-
-
-def runners_of(received: Received) -> set[str]:
-    """Every runner a delivery names, in whichever table."""
-    tables = received.tables.values()
-    return {str(r) for t in tables if "participant_id" in t.columns for r in t["participant_id"].dropna()}
 
 
 def gates_of(depot: Depot, all_records: Mapping[str, Record]) -> dict[str, Gate]:
@@ -180,17 +157,18 @@ def with_all_consents(desk: Desk, opened: Opened) -> Opened:
     others = {name: r for name, r in all_records.items() if r.arrival != opened.arrival}
     gates = gates_of(desk.depot, others)
     runners = runners_of(received)
-    told = {e for gate in gates.values() for e in gate.events if e[0] in runners} | set(memory.events(runners))
+    alike = {spelled(runner) for runner in runners}
+    told = {e for gate in gates.values() for e in gate.events if spelled(e[0]) in alike} | set(memory.events(runners))
     later = _withheld_later(gates, others, received.site, received.number)
-    shut = _shut(later, trial_files(received), memory)
+    shut = _shut(later, shas_of_trials(received), memory)
     received = replace(received, other_consents=tuple(sorted(told, key=repr)), shut_trials=shut)
     return replace(opened, received=received)
 
 
-def digest(result: str, received: Received) -> str:
+def digest(result: str, consent: Consent) -> str:
     """What the gate of a delivery rests on, as one word; salted with the random word of the result."""
-    own = events(received.tables["sent_consents"])
-    return _digest(result, {*own, *received.other_consents}, received.shut_trials)
+    own = {event for event in consent.events if event[0] != ANYBODY}
+    return _digest(result, own | set(consent.received.other_consents), consent.received.shut_trials)
 
 
 def changed(desk: Desk) -> list[Record]:
@@ -199,11 +177,12 @@ def changed(desk: Desk) -> list[Record]:
     gates = gates_of(desk.depot, all_records)
     by_runner: dict[str, set[ConsentEvent]] = {}
     for event in (e for gate in gates.values() for e in gate.events):
-        by_runner.setdefault(event[0], set()).add(event)
+        by_runner.setdefault(spelled(event[0]), set()).add(event)
     found = []
     for name, gate in gates.items():
         record = all_records[name]
-        told = {e for runner in gate.runners for e in by_runner.get(runner, ())} | set(memory.events(gate.runners))
+        told = {e for runner in gate.runners for e in by_runner.get(spelled(runner), ())}
+        told |= set(memory.events(gate.runners))
         later = _withheld_later(gates, all_records, record.site, record.number)
         shut = _shut(later, gate.files, memory)
         if record.held and record.consents != _digest(record.result, told, shut):

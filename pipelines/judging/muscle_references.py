@@ -12,7 +12,6 @@ from pipelines.depot.desk import Desk
 from pipelines.depot.earlier import current_records
 from pipelines.depot.storage import read_table
 from pipelines.judging.standings import Judged
-from schemas.agreed import allowed
 
 if TYPE_CHECKING:
     from pipelines.science.muscles.amplitudes import Reference
@@ -45,7 +44,7 @@ def _kind(desk: Desk) -> str:
 def _is_reference(desk: Desk, judged: Judged, trial_id: str) -> bool:
     """Whether the trial is a reference recording whose muscle channels may be used."""
     row, settings = judged.rows[trial_id], desk.study.study.processing.muscle
-    if settings.normalisation == "none" or not allowed(judged.received, row, "muscle"):
+    if settings.normalisation == "none" or not judged.consent.allows(trial_id, "muscle"):
         return False
     if settings.normalisation == "reference_contraction":
         return bool(row["kind"] == "reference_contraction")

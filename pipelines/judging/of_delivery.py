@@ -13,7 +13,6 @@ from typing import TYPE_CHECKING, Any
 from checks.findings import Report
 from checks.registry import Subject
 from checks.run import Context, run_checks
-from pipelines.depot.consents import trial_files
 from pipelines.depot.desk import Desk, Opened, Tell
 from pipelines.depot.overrides import in_force
 from pipelines.depot.storage import read_table
@@ -22,9 +21,10 @@ from pipelines.judging.muscle_references import by_session, earlier_references, 
 from pipelines.judging.same_signals import copies_by_shape
 from pipelines.judging.stamps import of_trial
 from pipelines.judging.standings import ACCEPTED, Judged, findings_of, standing_of
-from pipelines.judging.trial_jobs import shas_of, trial_job, trial_rows
+from pipelines.judging.trial_jobs import shas_of, trial_job
 from pipelines.workers.engine import Task
 from pipelines.workers.isolation import Ended
+from schemas.consent import Consent
 from schemas.reading import Reading
 from schemas.received import Received
 from schemas.trial import Posture
@@ -91,20 +91,19 @@ class Layout:
         return trial_job(self.desk, self.judged, self.payload, trial, posture, own)
 
 
-def lay_out(desk: Desk, delivery_id: str, opened: Opened, report: Report, withheld: frozenset[str]) -> Layout:
+def lay_out(desk: Desk, delivery_id: str, opened: Opened, consent: Consent, report: Report) -> Layout:
     """Which trials are judged, all that are not withheld, and what the depot holds for them."""
     assert opened.payload is not None
-    received = opened.received
-    rows = trial_rows(received)
+    received, rows = consent.received, consent.trials
     shas = shas_of(rows, received)
-    open_rows = {t: row for t, row in rows.items() if t not in withheld}
+    open_rows = {t: row for t, row in rows.items() if t not in consent.withheld}
     missing = {
         trial_id: Verdict(Reading(trial_id, str(row["file"] or ""), "missing", "the file is not in the bag"))
         for trial_id, row in open_rows.items()
         if trial_id not in shas
     }
-    judged = Judged(delivery_id, str(received.site), desk.stamp, received, report, withheld, rows, missing, shas)
-    judged = replace(judged, overrides=in_force(desk.depot, received.site, trial_files(received)))
+    judged = Judged(delivery_id, str(received.site), desk.stamp, consent, report, missing, shas)
+    judged = replace(judged, overrides=in_force(desk.depot, received.site, consent.shas))
     ready = {t: row for t, row in open_rows.items() if t in shas and row["kind"] is not None}
     standing = tuple(t for t, row in ready.items() if row["kind"] == "standing")
     others = tuple(t for t in ready if t not in set(standing))
@@ -140,7 +139,7 @@ def judge_delivery(layout: Layout, tell: Tell, meanwhile: Callable[[], None] | N
     return replace(
         judged,
         verdicts=checked,
-        withheld=judged.withheld | telling,
+        consent=judged.consent.withholding(telling),
         waiting=_waiting(replace(judged, verdicts=checked), postures),
         unread=unread,
     )

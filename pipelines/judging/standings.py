@@ -19,6 +19,7 @@ from pipelines.judging.judge import Verdict
 from pipelines.science.frames import Rows
 from schemas import core, outcomes_study, quality
 from schemas.catalogue import tables_of
+from schemas.consent import Consent
 from schemas.convert.to_arrow import empty_frame
 from schemas.model import Layer, Table
 from schemas.received import Received
@@ -58,7 +59,7 @@ DELIVERY_TABLES: tuple[Table, ...] = (
 
 @dataclass(frozen=True)
 class Judged:
-    """All that was seen in one delivery. rows: what its tables say about each trial; shas: trial -> raw sha256.
+    """All that was seen in one delivery. consent: over its rows and files; shas: trial -> raw sha256.
 
     waiting: session and condition of running trials that were judged without a standing posture. unread: trials whose
     reading did not come to its end, so that nobody looked for identifying texts in their files. overrides: what a data
@@ -68,16 +69,29 @@ class Judged:
     delivery_id: str
     site: str
     stamp: Stamp
-    received: Received
+    consent: Consent
     report: Report
-    withheld: frozenset[str]
-    rows: Mapping[str, Mapping[str, Any]]
     verdicts: Mapping[str, Verdict]
     shas: Mapping[str, str]
     waiting: tuple[tuple[str, str], ...] = ()
     unread: frozenset[str] = frozenset()
     overrides: tuple[Override, ...] = ()
     stamps: Mapping[str, Mapping[str, str]] = field(default_factory=dict)
+
+    @property
+    def received(self) -> Received:
+        """The delivery as it came."""
+        return self.consent.received
+
+    @property
+    def withheld(self) -> frozenset[str]:
+        """Trials of which nothing may be used."""
+        return self.consent.withheld
+
+    @property
+    def rows(self) -> Mapping[str, Mapping[str, Any]]:
+        """What the tables say about each trial."""
+        return self.consent.trials
 
     @property
     def provenance(self) -> dict[str, Any]:
@@ -87,7 +101,7 @@ class Judged:
     @cached_property
     def veil(self) -> Veil:
         """What of the delivery may not be shown."""
-        return veil_of(self.delivery_id, self.received, self.withheld)
+        return veil_of(self.delivery_id, self.consent)
 
     def is_set_aside(self, finding: Finding) -> bool:
         """Whether a data manager set a finding aside; never one that only says that the check crashed."""

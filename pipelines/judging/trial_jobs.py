@@ -13,28 +13,14 @@ from pipelines.depot.desk import Desk
 from pipelines.identity.word_list import names_beside
 from pipelines.judging.judge import TrialJob
 from pipelines.judging.standings import Judged
-from schemas.agreed import allowed, plain_rows
-from schemas.received import Received
+from schemas.delivery import SENT_CHANNELS
+from schemas.received import Received, plain_rows
 from schemas.trial import Posture
 
 if TYPE_CHECKING:
     from pipelines.intake.to_trial import TrialRow
     from pipelines.science.muscles.amplitudes import Reference
     from pipelines.science.muscles.signal import Key
-
-
-def trial_rows(received: Received) -> dict[str, dict[str, Any]]:
-    """What the tables say about each trial, by trial id: its row with its session's and its runner's; None if missing.
-
-    Only the first row of an id that stands twice counts; a check returns such trials.
-    """
-    tables = received.tables
-    trials = tables["sent_trials"].dropna(subset=["trial_id"]).drop_duplicates("trial_id")
-    sessions = tables["sent_sessions"].dropna(subset=["session_id"]).drop_duplicates("session_id")
-    runners = tables["sent_participants"].dropna(subset=["participant_id"]).drop_duplicates("participant_id")
-    runners = runners.drop(columns="mass_kg")  # forces are divided by the mass of the day, the session's
-    joined = trials.merge(sessions, on="session_id", how="left").merge(runners, on="participant_id", how="left")
-    return {row["trial_id"]: row for row in plain_rows(joined)}
 
 
 def shas_of(rows: Mapping[str, Mapping[str, Any]], received: Received) -> dict[str, str]:
@@ -70,18 +56,15 @@ def trial_job(
         second_path=payload / second if second else None,
         second_file=second,
         second_sha256=shas[second] if second else None,
-        channel_rows=_channel_rows(judged.received, row),
+        channel_rows=_channel_rows(judged, trial_id),
         references=references or {},
         known=names_beside(desk.study.path),
     )
 
 
-def _channel_rows(received: Received, row: Mapping[str, Any]) -> tuple[dict[str, Any], ...]:
-    channels = received.tables["sent_channels"]
-    own = channels[channels["trial_id"] == row["trial_id"]].drop_duplicates("label")
-    if not allowed(received, row, "muscle"):
-        own = own[own["role"] != "muscle"]
-    return tuple(plain_rows(own))
+def _channel_rows(judged: Judged, trial_id: str) -> tuple[dict[str, Any], ...]:
+    channels = judged.consent.rows(SENT_CHANNELS)
+    return tuple(plain_rows(channels[channels["trial_id"] == trial_id].drop_duplicates("label")))
 
 
 def _trial_row(row: Mapping[str, Any], site: str, surface: str, sha256: str) -> TrialRow:

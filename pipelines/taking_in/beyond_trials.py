@@ -1,4 +1,4 @@
-"""What a delivery brings that is not a trial: metabolic bouts and the weekly log, as far as consent goes."""
+"""What a delivery brings that is not a trial: metabolic bouts, and tables that are pooled as sent."""
 
 from __future__ import annotations
 
@@ -8,10 +8,11 @@ from checks.breathing.bouts import BREATHS_FILE, place_of
 from checks.registry import Weight
 from pipelines.depot.desk import Desk
 from pipelines.judging.standings import Judged
-from schemas import core
-from schemas.agreed import agreed_weeks, energy_sessions, sessions_once
+from schemas.catalogue import TABLES, tables_of
 from schemas.convert.to_arrow import empty_frame
-from schemas.model import Kind, Table
+from schemas.delivery import SENT_SESSIONS
+from schemas.delivery_beside import SENT_BREATHS
+from schemas.model import Kind, Layer, Table
 from schemas.outcomes_study import ENERGY_BOUTS
 
 if TYPE_CHECKING:
@@ -21,21 +22,20 @@ RETURNED = "the breathing gas of this bout goes back to the laboratory; the reas
 
 
 def tables_beyond_trials(desk: Desk, judged: Judged) -> dict[Table, pd.DataFrame]:
-    """Energy of the delivery's metabolic bouts, and its weekly logs, of runners whose consent covers them."""
+    """Energy of the delivery's metabolic bouts, and what is pooled as it was sent, as far as consent covers it."""
     return {
         ENERGY_BOUTS: _energy(desk, judged),
-        core.REPORTED_WEEKS: _log(core.REPORTED_WEEKS, "sent_weeks", judged),
-        core.REPORTED_SYMPTOMS: _log(core.REPORTED_SYMPTOMS, "sent_symptoms", judged),
+        **{table: _pooled(table, TABLES[table.pools], judged) for table in tables_of(Layer.CORE) if table.pools},
     }
 
 
 def _energy(desk: Desk, judged: Judged) -> pd.DataFrame:
     from pipelines.science.energy.bouts import compute_energy
 
-    tables = judged.received.tables
-    sessions = sessions_once(tables["sent_sessions"])
-    breaths = tables["sent_breaths"]
-    breaths = breaths[breaths["session_id"].isin(energy_sessions(judged.received))]
+    sessions = judged.consent.rows(SENT_SESSIONS)
+    sessions = sessions.drop_duplicates("session_id", keep=False)  # of one that stands twice nobody knows the mass
+    breaths = judged.consent.rows(SENT_BREATHS)
+    breaths = breaths[breaths["session_id"].isin(sessions["session_id"])]
     if breaths.empty:
         return empty_frame(ENERGY_BOUTS)
     found = _without_returned(compute_energy(breaths, sessions, desk.study.study.processing), judged)
@@ -54,8 +54,7 @@ def _without_returned(bouts: pd.DataFrame, judged: Judged) -> pd.DataFrame:
     return bouts
 
 
-def _log(table: Table, sent: str, judged: Judged) -> pd.DataFrame:
-    """Weekly rows with whole keys, as far as their runners agreed."""
-    rows = judged.received.tables[sent].dropna(subset=list(table.key))
-    rows = agreed_weeks(rows, judged.received).drop_duplicates(list(table.key), ignore_index=True)
+def _pooled(table: Table, sent: Table, judged: Judged) -> pd.DataFrame:
+    """The covered rows of a delivery table with whole keys, each key once."""
+    rows = judged.consent.rows(sent).dropna(subset=list(table.key)).drop_duplicates(list(table.key), ignore_index=True)
     return rows.assign(**judged.provenance)[list(table.column_names)]

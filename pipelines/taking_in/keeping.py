@@ -10,51 +10,29 @@ import shutil
 import stat
 from pathlib import Path
 
-from checks.findings import Report
-from checks.registry import Weight
-from pipelines.consent.veil import veil_of
 from pipelines.depot.books.rows import Payload, Record
 from pipelines.depot.desk import Opened
 from pipelines.depot.storage import Depot
 from pipelines.identity.guard import OWN_TAG_FILES
-from pipelines.judging.trial_jobs import trial_rows
-from schemas.agreed import agreed_weeks, allowed, energy_sessions
-from schemas.received import Received
-
-
-def withheld_trials(report: Report, received: Received) -> frozenset[str]:
-    """Trials that consent does not cover, and trials that share a file with one of them."""
-    withheld = {f.trial_id for f in report.findings if f.weight is Weight.WITHHOLDS and f.trial_id}
-    files = _files_by_trial(received)
-    shas = {f.path: f.sha256 for f in received.files}
-    shut = {shas[path] for trial in withheld for path in files.get(trial, ()) if path in shas}
-    return frozenset(withheld | {t for t, paths in files.items() if any(shas.get(path) in shut for path in paths)})
-
-
-def _files_by_trial(received: Received) -> dict[str, list[str]]:
-    files: dict[str, list[str]] = {}
-    for row in received.tables["sent_trials"][["trial_id", "file", "sidecar"]].itertuples(index=False):
-        if isinstance(row.trial_id, str):
-            files.setdefault(row.trial_id, []).extend(p for p in (row.file, row.sidecar) if isinstance(p, str))
-    return files
+from schemas.consent import Consent
 
 
 def store_files(
-    depot: Depot, delivery_id: str, opened: Opened, withheld: frozenset[str], unread: frozenset[str] = frozenset()
+    depot: Depot, delivery_id: str, opened: Opened, consent: Consent, unread: frozenset[str] = frozenset()
 ) -> Payload:
     """Store every payload file: in raw, or apart if consent does not cover all of it or no table says whose it is.
 
-    Kept apart are files of withheld trials, tables with rows that consent does not cover, files that hold muscle
-    signals without consent for them (bytes cannot be cut out of a file, so only what consent covers is read from it),
-    and files of ``unread`` trials, of which nobody knows whether they tell who was recorded.
+    Kept apart are files of withheld trials, tables with rows that consent does not cover, files of trials of
+    which only a part is covered, such as all but the muscles (bytes cannot be cut out of a file, so only what consent
+    covers is read from it), and files of ``unread`` trials, of which nobody knows whether they tell who was recorded.
     """
     assert opened.payload is not None
     received = opened.received
-    by_trial = _files_by_trial(received)
-    apart = withheld | unread | _with_muscle_not_covered(received)
-    shut = {path for trial in apart for path in by_trial.get(trial, ())} | _tables_not_covered(received, withheld)
+    apart = consent.withheld | unread | consent.partly_covered
+    shut = {path for trial in apart for path in consent.files.get(trial, ())}
+    shut |= set() if consent.covers_all else {f.path for f in received.files if _is_sent_table(f.path)}
     shut_shas = {f.sha256 for f in received.files if f.path in shut}
-    named = {path for paths in by_trial.values() for path in paths}
+    named = {path for paths in consent.files.values() for path in paths}
     stored, closed = {}, []
     for file in received.files:
         source = opened.payload / file.path
@@ -71,26 +49,9 @@ def _is_table(path: str) -> bool:
     return path.lower().endswith((".csv", ".json")) and "/" not in path
 
 
-def _with_muscle_not_covered(received: Received) -> frozenset[str]:
-    """Trials with muscle channels whose runner did not agree to muscle recording."""
-    channels = received.tables["sent_channels"]
-    muscle = set(channels.loc[channels["role"] == "muscle", "trial_id"].dropna())
-    if not muscle:
-        return frozenset()
-    rows = trial_rows(received)
-    return frozenset(t for t in muscle & set(rows) if not allowed(received, rows[t], "muscle"))
-
-
-def _tables_not_covered(received: Received, withheld: frozenset[str]) -> set[str]:
-    """Paths of the tables if any of them has a row that consent does not cover: a table is one file for all runners."""
-    breaths, weeks = received.tables["sent_breaths"], [received.tables[n] for n in ("sent_weeks", "sent_symptoms")]
-    covered = (
-        not withheld
-        and not veil_of("", received, withheld).words
-        and set(breaths["session_id"].dropna()) <= energy_sessions(received)
-        and all(len(agreed_weeks(rows, received)) == len(rows) for rows in weeks)
-    )
-    return set() if covered else {f.path for f in received.files if _is_table(f.path) and f.path.endswith(".csv")}
+def _is_sent_table(path: str) -> bool:
+    """Whether it is one of the tables, or another file like them: each is one file for all runners."""
+    return _is_table(path) and path.lower().endswith(".csv")
 
 
 def shut_bytes(depot: Depot) -> None:

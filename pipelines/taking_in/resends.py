@@ -18,9 +18,8 @@ from pipelines.depot.consents import read_gate
 from pipelines.depot.desk import Desk, Opened
 from pipelines.depot.storage import read_table
 from pipelines.judging.standings import ACCEPTED
-from pipelines.judging.trial_jobs import trial_rows
-from schemas.agreed import plain_rows
-from schemas.received import Changed, Received
+from schemas.consent import Consent
+from schemas.received import Changed, plain_rows
 
 if TYPE_CHECKING:
     from pipelines.depot.books.book import Books
@@ -40,8 +39,9 @@ _RUNNER = ("sex", "stature_m", "leg_length_m")  # what outcomes are computed wit
 _ID = "(an id)"
 
 
-def parts_of(received: Received) -> dict[str, Parts]:
+def parts_of(consent: Consent) -> dict[str, Parts]:
     """Trial id -> digests of what was sent of it. Comments, names of files and the reason itself do not count."""
+    received = consent.received
     shas = {f.path: f.sha256 for f in received.files}
     channels: dict[str, list[str]] = {}
     for row in plain_rows(received.tables["sent_channels"]):
@@ -53,7 +53,7 @@ def parts_of(received: Received) -> dict[str, Parts]:
             *(_digest(row, names) for names in (_TRIAL, _SESSION, _RUNNER)),
             _digest({"all": sorted(channels.get(trial, ()))}, ("all",)),
         )
-        for trial, row in trial_rows(received).items()
+        for trial, row in consent.trials.items()
     }
 
 
@@ -61,19 +61,19 @@ def _digest(row: Mapping[str, Any], names: Iterable[str]) -> str:
     return hashlib.sha256(repr([(n, str(row[n])) for n in names]).encode()).hexdigest()[:12]
 
 
-def with_changed_trials(opened: Opened, before: Mapping[str, TrialVersion]) -> Opened:
+def with_changed_trials(consent: Consent, before: Mapping[str, TrialVersion]) -> Consent:
     """Adds which trials stand accepted from an earlier delivery and come again with other content.
 
     before: trial -> the newest version that earlier deliveries brought and that is accepted.
     """
-    received = opened.received
-    own = parts_of(received) if before else {}
+    received = consent.received
+    own = parts_of(consent) if before else {}
     changed = tuple(
         Changed(trial, before[trial].delivery_id, differing)
         for trial, parts in sorted(own.items())
         if trial in before and (differing := _differing(before[trial].parts, parts))
     )
-    return replace(opened, received=replace(received, changed_trials=changed))
+    return replace(consent, received=replace(received, changed_trials=changed))
 
 
 def before_of(books: Books, opened: Opened) -> dict[str, TrialVersion]:
@@ -89,7 +89,7 @@ def _differing(one: Parts, other: Parts) -> tuple[str, ...]:
 
 def with_parts(
     trials: Iterable[TrialVersion],
-    received: Received,
+    consent: Consent,
     before: Mapping[str, TrialVersion],
     words: Mapping[str, str],
 ) -> tuple[TrialVersion, ...]:
@@ -98,8 +98,8 @@ def with_parts(
     A resend is an accepted trial in the place of another accepted version; the ledger knows it by a random word.
     words: those it was known by when the delivery was judged before.
     """
-    parts = parts_of(received)
-    changed = {c.trial_id for c in received.changed_trials}
+    parts = parts_of(consent)
+    changed = {c.trial_id for c in consent.received.changed_trials}
     found = []
     for trial in trials:
         name, accepted = trial.trial_id, trial.standing == ACCEPTED

@@ -13,8 +13,8 @@ from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Any
 
 from checks.findings import Report, Status
-from checks.registry import Subject, Weight
-from checks.run import Context, run_checks
+from checks.registry import Weight
+from checks.run import check_delivery
 from pipelines.consent.redaction import redact
 from pipelines.consent.veil import veil_of
 from pipelines.depot import overrides
@@ -33,7 +33,6 @@ from pipelines.taking_in.keeping import (
     rebuild_bag,
     shut_bytes,
     store_files,
-    withheld_trials,
 )
 from pipelines.taking_in.kept_trials import trial_versions
 from pipelines.taking_in.naming import (
@@ -45,9 +44,9 @@ from pipelines.taking_in.naming import (
 )
 from pipelines.taking_in.resends import before_of, with_changed_trials, with_parts
 from schemas import core
+from schemas.consent import Consent
 from schemas.convert.to_arrow import empty_frame
 from schemas.model import Table
-from schemas.received import Received
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -106,42 +105,36 @@ def _process(
     """Check the delivery; stop it, or gate, store, judge and publish it. before: its record if the depot holds it."""
     opened = with_all_consents(desk, with_earlier_trials(desk.books, opened))
     before_it = before_of(desk.books, opened)
-    opened = with_changed_trials(opened, before_it)
-    received = opened.received
+    consent = with_changed_trials(Consent.of(opened.received, desk.study.study), before_it)
+    received = consent.received
     delivery_id = numbered(received) or name_for_stopped(opened, desk.books)
-    report = _check(desk, delivery_id, received)
+    report, consent = check_delivery(desk.study.study, delivery_id, consent, desk.stamp)
     if opened.payload is None or numbered(received) is None or _stops(report):
         stopped_id = before.delivery_id if before else name_for_stopped(opened, desk.books)
         if stopped_id != delivery_id:
-            report = _check(desk, stopped_id, received)
+            report, consent = check_delivery(desk.study.study, stopped_id, consent, desk.stamp)
         record = _record(desk, opened, stopped_id, STOPPED, received_utc, before)
         # what the depot holds stays, so that the next code can judge it again
         payload = desk.books.deliveries.payload(before.delivery_id) if before is not None else Payload()
-        veil = veil_of(stopped_id, received, withheld_trials(report, received), named=False)
+        veil = veil_of(stopped_id, consent, named=False)
         tables = delivery_files(stopped_id, received, veil) | quality_tables(
             veil.findings(report.findings), report.runs
         )
         return Passage(_publish(desk, opened, Result(record, payload), tables))
-    withheld = withheld_trials(report, received)
-    judged = judge_delivery(lay_out(desk, delivery_id, opened, report, withheld), tell)
-    payload = store_files(desk.depot, delivery_id, opened, judged.withheld, judged.unread)
+    judged = judge_delivery(lay_out(desk, delivery_id, opened, consent, report), tell)
+    payload = store_files(desk.depot, delivery_id, opened, judged.consent, judged.unread)
     evicted = _evict(desk, delivery_id, opened)
     record = _record(desk, opened, delivery_id, TAKEN_IN, received_utc, before)
-    record = replace(record, consents=digest(record.result, received), overrides=overrides.digest(judged.overrides))
+    record = replace(record, consents=digest(record.result, consent), overrides=overrides.digest(judged.overrides))
     tables = tables_of_delivery(judged) | tables_beyond_trials(desk, judged)
     words = {t.trial_id: t.resend for t in desk.books.trials.of_delivery(delivery_id)} if before else {}
-    trials = with_parts(trial_versions(judged, tables), received, before_it, words)
-    note_gate(desk.depot, delivery_id, gate_of(received, judged.veil.names))
+    trials = with_parts(trial_versions(judged, tables), consent, before_it, words)
+    note_gate(desk.depot, delivery_id, gate_of(judged.consent, judged.veil.names))
     record = _publish(desk, opened, Result(record, payload, judged.waiting, trials), tables)
     if payload.closed:
         shut_bytes(desk.depot)
     drop_unheld(desk.depot, record)
     return Passage(record, evicted=evicted)
-
-
-def _check(desk: Desk, delivery_id: str, received: Received) -> Report:
-    context = Context(study=desk.study.study, delivery_id=delivery_id, site=received.site, delivery=received)
-    return run_checks(Subject.DELIVERY, context, desk.stamp)
 
 
 def _stops(report: Report) -> bool:

@@ -187,7 +187,7 @@ def _cell_problems(
     for row, name in sorted(bad, key=lambda place: (place[0], order[place[1]])):
         field, place = table.column(name), f"line {lines[row]}, column {name}"
         seen = f"{name} holds {bad[row, name]}"
-        yield Problem("cell", seen, expectation(field), file, place, **_ids(typed, row))
+        yield Problem("cell", seen, expectation(field), file, place, **_ids(typed, row), row=row)
 
 
 def _key_problems(
@@ -207,7 +207,7 @@ def _key_problems(
             for name, value in zip(key, values, strict=True)
         )
         seen = f"{shown} stands here and on line {lines[first[values]]}"
-        yield Problem("key", seen, expected, file, f"line {lines[row]}", **_ids(typed, row))
+        yield Problem("key", seen, expected, file, f"line {lines[row]}", **_ids(typed, row), row=row)
 
 
 def _ids(typed: pd.DataFrame, row: int) -> dict[str, str]:

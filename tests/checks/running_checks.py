@@ -11,7 +11,10 @@ import numpy as np
 from checks.findings import Report, Stamp
 from checks.registry import catalogue
 from checks.run import Context, run_one
+from checks.run import of_delivery as as_shown
+from pipelines.intake.tables import no_tables
 from pipelines.science.workspace import Workspace
+from schemas.consent import Consent
 from schemas.reading import Reading
 from schemas.received import Received
 from schemas.study import Study
@@ -53,7 +56,17 @@ def of_reading(reading: Reading) -> Context:
 
 
 def of_delivery(received: Received, study: Study | None = None) -> Context:
-    return Context(study or a_study(), "d-001", received.site, delivery=received)
+    """A delivery of which the check is shown everything, whatever consent covers."""
+    study = study or a_study()
+    tables = {**no_tables(), **received.tables}
+    consent = Consent.of(replace(received, tables=tables), study)
+    return Context(study, "d-001", received.site, delivery=received, arrived=received, consent=consent)
+
+
+def of_covered(received: Received, study: Study | None = None) -> Context:
+    """A delivery as a run shows it to checks: as far as consent covers it."""
+    study = study or a_study()
+    return as_shown(study, "d-001", Consent.of(received, study))
 
 
 def run(name: str, context: Context) -> Report:

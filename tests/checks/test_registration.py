@@ -93,7 +93,7 @@ def with_whatever(trial: Trial, *, most_n: float = 10, **rest: float) -> Looked:
         (an_invented_check, {"limits": {}}, "differ"),
         (an_invented_check, {"weight": "heavy"}, "weight 'heavy' is none of stops, withholds, returns, notes"),
         (an_invented_check, {"about": "plate"}, "subject 'plate' is none of delivery, reading, trial, site"),
-        (an_invented_check, {"about": Subject.DELIVERY}, "a check about a delivery is shown delivery"),
+        (an_invented_check, {"about": Subject.DELIVERY}, "a check about a delivery is shown arrived, consent, "),
         (without_a_reason, {}, "the docstring says why"),
         (without_a_sentence, {}, "what must be true"),
         (of_nothing_there_is, {}, "not footprints"),

@@ -10,7 +10,7 @@ import pytest
 from checks.run import Context
 from tests.builders import a_study
 from tests.checks.received_builders import SCOPES, a_consent, a_delivery
-from tests.checks.running_checks import Case, of_delivery, run, status
+from tests.checks.running_checks import Case, of_covered, of_delivery, run, status
 from tests.checks.study_builders import CARBON, OXYGEN, USUAL_OXYGEN, Rows, a_bout, a_session, changed, with_gas
 
 PLACE = "session_id S1, condition shod, bout 1"
@@ -147,7 +147,7 @@ def test_nothing_is_told_of_a_runner_who_did_not_agree_to_metabolic_data(name: s
     received = PLANTED[name].context().delivery
     assert received is not None
     consents = a_delivery(sent_consents=[a_consent(scope) for scope in SCOPES]).tables["sent_consents"]
-    shut = of_delivery(replace(received, tables={**received.tables, "sent_consents": consents}))
+    shut = of_covered(replace(received, tables={**received.tables, "sent_consents": consents}))
     assert status(name, shut) == "skipped"
 
 

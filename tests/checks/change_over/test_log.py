@@ -9,7 +9,7 @@ import pytest
 
 from checks.run import Context
 from tests.checks.received_builders import SCOPES, a_consent, a_delivery
-from tests.checks.running_checks import Case, of_delivery, run, status
+from tests.checks.running_checks import Case, of_covered, of_delivery, run, status
 from tests.checks.study_builders import Rows, a_log, a_runner, an_answer
 
 #: minutes in ``shod`` and ``unshod`` of a change-over as planned
@@ -164,7 +164,7 @@ def test_nothing_is_told_of_weeks_after_consent_was_taken_back(name: str) -> Non
     assert received is not None
     consents = [*(a_consent(scope) for scope in SCOPES), a_consent("pooling", "withdrawn", 0)]
     tables = {**received.tables, "sent_consents": a_delivery(sent_consents=consents).tables["sent_consents"]}
-    assert status(name, of_delivery(replace(received, tables=tables))) == "skipped"
+    assert status(name, of_covered(replace(received, tables=tables))) == "skipped"
 
 
 @pytest.mark.filterwarnings("error")

@@ -21,8 +21,9 @@ from pipelines.identity.names import KnownNames
 from pipelines.intake.tables import no_tables
 from pipelines.judging.judge import Verdict
 from pipelines.judging.standings import Judged, findings_of, standing_of, tables_of_delivery
-from pipelines.taking_in.keeping import withheld_trials
 from pipelines.taking_in.naming import name_for_stopped, same_content, with_number_conflict
+from schemas.consent import Consent
+from schemas.consent_history import History
 from schemas.quality import STANDINGS
 from schemas.reading import Reading
 from schemas.received import PayloadFile, Received
@@ -146,20 +147,27 @@ def with_trials(rows: list[tuple[str, str, str | None]], files: dict[str, str]) 
     return replace(received(), tables={**no_tables(), "sent_trials": trials}, files=payload)
 
 
+def nothing_withheld(sent: Received) -> Consent:
+    return Consent(sent, frozenset(), History(()), (), {}, {}, {}, frozenset())
+
+
 def test_consent_shuts_every_trial_that_shares_bytes_with_a_withheld_one() -> None:
     sent = with_trials(
         [("A", "a.c3d", None), ("B", "copy-of-a.c3d", None), ("C", "c.c3d", "a.c3d"), ("D", "d.c3d", None)],
         {"a.c3d": "1", "copy-of-a.c3d": "1", "c.c3d": "3", "d.c3d": "4"},
     )
-    assert withheld_trials(Report([finding("A", "withholds")]), sent) == {"A", "B", "C"}
-    assert withheld_trials(Report([finding("A", "returns"), finding(None, "withholds")]), sent) == frozenset()
+    consent = nothing_withheld(sent)
+    assert consent.withholding({"A"}).withheld == {"A", "B", "C"}
+    assert consent.withholding({"D"}).withheld == {"D"}
+    assert consent.withholding(()).withheld == frozenset()
 
 
 def judged(findings: list[Finding], withheld: frozenset[str] = frozenset(), problem: str | None = None) -> Judged:
     verdict = Verdict(Reading("A", "a.c3d", problem))  # type: ignore[arg-type]
     row = dict.fromkeys(("participant_id", "session_id", "visit", "condition", "kind"), "x")
     report = Report(findings)
-    return Judged("d-1", "brack", Stamp("1", "1"), received(), report, withheld, {"A": row}, {"A": verdict}, {"A": "0"})
+    consent = replace(nothing_withheld(received()), trials={"A": row}, withheld=withheld)
+    return Judged("d-1", "brack", Stamp("1", "1"), consent, report, {"A": verdict}, {"A": "0"})
 
 
 @pytest.mark.parametrize(
