@@ -13,7 +13,9 @@ import pytest
 from pipelines.depot.storage import Depot
 from pipelines.taking_in import run
 from pipelines.taking_in.resends import PARTS, parts_of, without_ids
-from schemas.received import PayloadFile, Received
+from schemas.consent import Consent
+from schemas.received import PayloadFile
+from tests.builders import a_study
 from tests.checks.received_builders import RUNNER, SESSION, a_row
 from tests.checks.received_builders import a_delivery as received_delivery
 from tests.delivery_builders import STUDY, a_delivery, trial_id
@@ -21,11 +23,12 @@ from tests.delivery_builders import STUDY, a_delivery, trial_id
 STANDING = trial_id("standing")
 
 
-def sent(shas: dict[str, str] | None = None, **tables: Any) -> Received:
+def sent(shas: dict[str, str] | None = None, **tables: Any) -> Consent:
     """A delivery of one trial, T1, with the checksums of its files."""
     shas = {"trials/T1.c3d": "a" * 64, **(shas or {})}
     received = received_delivery(**{"sent_trials": [a_row("T1")], **tables})
-    return replace(received, files=tuple(PayloadFile(path, 1, sha) for path, sha in shas.items()))
+    files = tuple(PayloadFile(path, 1, sha) for path, sha in shas.items())
+    return Consent.of(replace(received, files=files), a_study())
 
 
 CHANNEL = {"trial_id": "T1", "label": "emg", "role": "muscle", "unit_code": "mV"}
@@ -43,7 +46,7 @@ CHANNEL = {"trial_id": "T1", "label": "emg", "role": "muscle", "unit_code": "mV"
     ],
     ids=PARTS,
 )
-def test_a_change_is_seen_in_the_part_it_was_made_in(other: Received, part: str) -> None:
+def test_a_change_is_seen_in_the_part_it_was_made_in(other: Consent, part: str) -> None:
     before, after = parts_of(sent())["T1"], parts_of(other)["T1"]
     assert [name for name, a, b in zip(PARTS, before, after, strict=True) if a != b] == [part]
 
@@ -57,7 +60,7 @@ def test_a_change_is_seen_in_the_part_it_was_made_in(other: Received, part: str)
     ],
     ids=["comment and reason", "another path for the same bytes", "what nothing is computed from"],
 )
-def test_what_changes_no_outcome_is_no_change(same: Received) -> None:
+def test_what_changes_no_outcome_is_no_change(same: Consent) -> None:
     assert parts_of(same)["T1"] == parts_of(sent())["T1"]
 
 
