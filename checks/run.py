@@ -79,23 +79,10 @@ def run_checks(about: Subject, context: Context, stamp: Stamp, only: Iterable[st
 
 
 def check_delivery(study: Study, delivery_id: str, consent: Consent, stamp: Stamp) -> tuple[Report, Consent]:
-    """Run every check about a delivery; also returns consent without the trials that a check withholds.
-
-    Checks that decide what may be used, which are shown all of it and tell no value, run before those that are shown
-    only what may be used.
-    """
-    specs = [spec for spec in catalogue().values() if spec.about is Subject.DELIVERY]
-    deciding = [spec for spec in specs if {"arrived", "consent"} & set(spec.needs)]
-    context = of_delivery(study, delivery_id, consent)
-    reports = {spec.name: run_one(spec, context, stamp) for spec in deciding}
-    found = [f for report in reports.values() for f in report.findings]
-    consent = consent.withholding(f.trial_id for f in found if f.weight is Weight.WITHHOLDS and f.trial_id)
-    context = of_delivery(study, delivery_id, consent)
-    reports |= {spec.name: run_one(spec, context, stamp) for spec in specs if spec.name not in reports}
-    whole = Report()
-    for spec in specs:
-        whole.add(reports[spec.name])
-    return whole, consent
+    """Run every check about a delivery; also returns consent without the trials that a check withholds."""
+    report = run_checks(Subject.DELIVERY, of_delivery(study, delivery_id, consent), stamp)
+    withheld = (f.trial_id for f in report.findings if f.weight is Weight.WITHHOLDS and f.trial_id)
+    return report, consent.withholding(withheld)
 
 
 def run_one(spec: CheckSpec, context: Context, stamp: Stamp) -> Report:

@@ -183,13 +183,28 @@ class Consent:
 
     @cached_property
     def covered_sessions(self) -> frozenset[str]:
-        """Sessions that a row leads to which may be used."""
-        return self._led_to[0]
+        """Sessions on whose day something that can be recorded at one was agreed to, and those of rows that may be used."""
+        needs = {
+            _rows(t).needs
+            for t in tables_of(Layer.DELIVERY)
+            if _rows(t).by in (SESSION, TRIAL) and not _rows(t).follows
+        }
+        agreed = {s for s in self.visits if any(self._on_session(s, own - self.unrecorded) for own in needs)}
+        by_trial = {self.trials[trial][SESSION] for trial in self._led_to(TRIAL)}
+        return frozenset(agreed | by_trial | self._led_to(SESSION))
 
     @cached_property
     def covered_runners(self) -> frozenset[str]:
-        """Runners that a row leads to which may be used."""
-        return self._led_to[1]
+        """Runners of such sessions, of rows that may be used, and those without any dated row who agreed to anything."""
+        found = self._led_to(RUNNER) | {str(who) for s in self.covered_sessions for who, _ in self.visits.get(s, ())}
+        dated = {who for own in self.visits.values() for who, _ in own}
+        needs = set()
+        for table in tables_of(Layer.DELIVERY):
+            if not _rows(table).follows and _rows(table).by is not None:
+                needs.add(_rows(table).needs - self.unrecorded)
+                dated |= set(self._column(table.name, RUNNER)) if RUNNER in table.column_names else set()
+        named = set(self._column(sent.SENT_PARTICIPANTS.name, RUNNER)) - dated - {None}
+        return frozenset(found | {r for r in named if any(self.history.covered(r, None, own) for own in needs)})
 
     @cached_property
     def _own_masks(self) -> dict[str, list[bool]]:
@@ -197,20 +212,13 @@ class Consent:
         tables = [t for t in tables_of(Layer.DELIVERY) if not _rows(t).follows]
         return {table.name: self._mask(table) for table in tables}
 
-    @cached_property
-    def _led_to(self) -> tuple[frozenset[str], frozenset[str]]:
-        sessions: set[str] = set()
-        runners: set[str] = set()
+    def _led_to(self, by: str) -> set[str]:
+        """Codes of one kind that rows have which may be used, of tables with scopes of their own."""
+        found: set[str] = set()
         for name, mask in self._own_masks.items():
-            if (by := _rows(TABLES[name]).by) is None:
-                continue
-            leads = {key for key, is_covered in zip(self._column(name, by), mask, strict=True) if is_covered}
-            if by == RUNNER:
-                runners |= leads
-            else:
-                sessions |= {self.trials[trial][SESSION] for trial in leads} if by == TRIAL else leads
-        runners |= {str(who) for session in sessions for who, _ in self.visits[session]}
-        return frozenset(sessions), frozenset(runners)
+            if _rows(TABLES[name]).by == by:
+                found |= {key for key, is_covered in zip(self._column(name, by), mask, strict=True) if is_covered}
+        return found
 
     @cached_property
     def _masks(self) -> dict[str, list[bool]]:

@@ -13,7 +13,7 @@ from schemas.privacy import IDENTIFIES, PLAIN, QUASI, RUNNER, SENSITIVE, SESSION
 #: Who a runner is and when sessions were: rows that say whose others are, and have no scope of their own.
 _OF_RUNNER, _OF_SESSION = Rows(RUNNER, follows=True), Rows(SESSION, follows=True)
 #: All signals of a trial lie in one file, from which no bytes can be cut.
-_RECORDED = Rows(TRIAL, scopes=("motion", "force"))
+RECORDED = Rows(TRIAL, scopes=("motion", "force"))
 TO_PARTICIPANT = Reference(("participant_id",), "sent_participants", ("participant_id",))
 TO_SESSION = Reference(("session_id",), "sent_sessions", ("session_id",))
 _TO_TRIAL = Reference(("trial_id",), "sent_trials", ("trial_id",))
@@ -151,7 +151,7 @@ SENT_TRIALS = Table(
     file_name="trials.csv",
     one_row_is="one recording",
     key=("trial_id",),
-    rows=_RECORDED,
+    rows=RECORDED,
     fields=(
         f.TRIAL_ID,
         f.SESSION_ID,
@@ -193,7 +193,7 @@ SENT_CHANNELS = Table(
     optional=True,
     one_row_is="one signal that is neither marker nor force plate, in one trial",
     key=("trial_id", "label"),
-    rows=_RECORDED,
+    rows=RECORDED,
     fields=(
         f.TRIAL_ID,
         Field("label", Kind.TEXT, "The channel's label in the file.", privacy=IDENTIFIES),

@@ -9,14 +9,11 @@ from __future__ import annotations
 
 from schemas import codes
 from schemas import fields as f
+from schemas.delivery import RECORDED
 from schemas.model import Field, Kind, Layer, Reference, Table
-from schemas.privacy import PLAIN, QUASI, SENSITIVE, TRIAL, Privacy, Rows, Told
+from schemas.privacy import PLAIN, QUASI, SENSITIVE, Privacy, Told
 
 TO_TRIAL = Reference(("trial_id",), "trials", ("trial_id",))
-
-
-#: What the scopes of a trial allow to be computed.
-RECORDED = Rows(TRIAL, scopes=("motion", "force"))
 
 
 def real(

@@ -7,8 +7,9 @@ from __future__ import annotations
 
 from schemas import codes
 from schemas import fields as f
+from schemas.delivery import RECORDED
 from schemas.model import Field, Kind, Layer, Reference, Table
-from schemas.outcomes import RECORDED, TO_TRIAL, real
+from schemas.outcomes import TO_TRIAL, real
 from schemas.privacy import PLAIN, SENSITIVE
 
 TO_FOOTFALL = Reference(("trial_id", "footfall_number"), "footfalls", ("trial_id", "footfall_number"))

@@ -53,7 +53,7 @@ class Rows:
     been given and not withdrawn on the row's day, beside pooling, which always must. day: the column with the study day
     or the week of the change-over that a row is from. A row by session or trial is from the session's day; a row that
     has no day at all must be covered by everything that is known. follows: the row only says who or when others are,
-    so it is covered where one of the others that lead to it is.
+    so it is covered where something that may lead to it is.
     """
 
     by: str | None

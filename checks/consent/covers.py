@@ -11,7 +11,6 @@ from schemas.catalogue import tables_of
 from schemas.consent import Consent
 from schemas.delivery import SENT_CONSENTS
 from schemas.model import Layer, Table
-from schemas.privacy import POOLING
 
 _CONSENTS = str(SENT_CONSENTS.file_name)
 
@@ -64,7 +63,7 @@ def _of_rows(table: Table, consent: Consent) -> Iterator[dict[str, Any]]:
             continue
         if nowhere:
             counts[f"{table.rows.by} leads to no runner of the delivery"] += 1
-        elif not owners & told and not (table.rows.follows and _may_be_here(owners, consent)):
+        elif not owners & told:
             counts["not in force for the runner on that day"] += 1
     for lack, count in counts.items():
         yield {
@@ -75,11 +74,6 @@ def _of_rows(table: Table, consent: Consent) -> Iterator[dict[str, Any]]:
             "file": table.file_name,
             "weight": Weight.NOTES,
         }
-
-
-def _may_be_here(owners: Iterable[str], consent: Consent) -> bool:
-    """Whether the runners agreed to pooling, so that only nothing of theirs was sent that a row could tell about."""
-    return all(consent.history.in_force(runner, POOLING, None) for runner in owners)
 
 
 def _listed(scopes: Iterable[str]) -> str:

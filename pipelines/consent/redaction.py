@@ -8,13 +8,20 @@ from __future__ import annotations
 import csv
 import hashlib
 import re
-from collections.abc import Callable, Iterator
+from collections import defaultdict
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
 from pathlib import Path
 
-from pipelines.depot.consents import EVERY_SCOPE, WHOLE_TRIAL
+from pipelines.depot.consents import EVERY_SCOPE
 from pipelines.depot.storage import write_bytes
+from schemas.catalogue import tables_of
+from schemas.consent_history import spelled
+from schemas.delivery import SENT_SESSIONS, SENT_TRIALS
+from schemas.model import Layer, Table
+from schemas.privacy import RUNNER, SESSION, TRIAL
 
-Row = dict[str, str]
+Row = Mapping[str, str]
 #: What a runner has withdrawn, by id.
 ScopesOf = Callable[[str], set[str]]
 
@@ -23,41 +30,82 @@ _OXUM = re.compile(rb"(?im)^(payload-oxum\s*:\s*)[0-9]+\.[0-9]+")
 
 
 def redact(bag: Path, scopes_of: ScopesOf) -> list[str]:
-    """Take out of ``bag`` what its runners have withdrawn; returns the payload paths that were changed or removed."""
+    """Take out of ``bag`` what its runners have withdrawn; returns the payload paths that were changed or removed.
+
+    Which rows go, and which files with them, follows from the definitions: how a table's rows lead to a runner, and the
+    scopes they and the words in them need.
+    """
     data = bag / "data"
-    session_of = {r["session_id"]: r["participant_id"] for r in _rows(data / "sessions.csv") if _has(r, "session_id")}
-    trials = _rows(data / "trials.csv")
-    runner_of = {r["trial_id"]: session_of.get(r.get("session_id") or "", "") for r in trials if _has(r, "trial_id")}
+    ways = _Ways.of(data)
 
-    def gone(runner: str | None, *scopes: str) -> bool:
-        return bool(runner) and bool(scopes_of(str(runner)) & {EVERY_SCOPE, "pooling", *scopes})
+    def gone(table: Table, row: Row) -> bool:
+        needs = {EVERY_SCOPE, *_needs(table, row)}
+        ids = {spelling for runner in ways.runners(table, row) for spelling in ways.alike(runner)}
+        return any(scopes_of(runner) & needs for runner in ids)
 
-    def whole_trial(trial: str | None) -> bool:
-        return gone(runner_of.get(trial or ""), *WHOLE_TRIAL)
-
-    outgoing: dict[str, Callable[[Row], bool]] = {
-        "trials.csv": lambda r: whole_trial(r.get("trial_id")),
-        "channels.csv": lambda r: (
-            whole_trial(r.get("trial_id"))
-            or (r.get("role") == "muscle" and gone(runner_of.get(r.get("trial_id") or ""), "muscle"))
-        ),
-        "breaths.csv": lambda r: gone(session_of.get(r.get("session_id") or ""), "metabolic"),
-        **{name: lambda r: gone(r.get("participant_id")) for name in ("weeks.csv", "symptoms.csv", "sessions.csv")},
-        **{name: lambda r: gone(r.get("participant_id")) for name in ("participants.csv", "consents.csv")},
-    }
-    kept_files = {r.get(c) for r in trials if not whole_trial(r.get("trial_id")) for c in ("file", "sidecar")}
-    gone_files = {r.get(c) for r in trials if whole_trial(r.get("trial_id")) for c in ("file", "sidecar")}
-    touched = [str(path) for path in sorted(p for p in gone_files - kept_files if p)]
+    tables = [t for t in tables_of(Layer.DELIVERY) if t.rows is not None and t.rows.by is not None]
+    kept_files, gone_files = set[str](), set[str]()
+    for table in (t for t in tables if t.file_columns):
+        for row in _rows(data / str(table.file_name)):
+            (gone_files if gone(table, row) else kept_files).update(row.get(c, "") for c in table.file_columns)
+    touched = sorted(path for path in gone_files - kept_files if path)
+    outgoing = {t: [gone(t, row) for row in _rows(data / str(t.file_name))] for t in tables}
     for path in touched:
-        (data / path).unlink(missing_ok=True)
-    touched += [name for name, is_out in outgoing.items() if _drop_lines(data / name, is_out)]
+        _inside(data, path).unlink(missing_ok=True)
+    touched += [str(t.file_name) for t, out in outgoing.items() if _drop_lines(data / str(t.file_name), out)]
     if touched:
         _fit_manifests(bag)
     return touched
 
 
-def _has(row: Row, name: str) -> bool:
-    return bool(row.get(name)) and row.get("participant_id", "-") is not None
+def _needs(table: Table, row: Row) -> set[str]:
+    """What a row needs: of a word that is none of its list it may be any."""
+    assert table.rows is not None
+    needs = set(table.rows.needs)
+    for field in (f for f in table.fields if any(code.scopes for code in f.codes)):
+        scopes = {code.value: set(code.scopes) for code in field.codes}
+        needs |= scopes.get(row.get(field.name, ""), set().union(*scopes.values()))
+    return needs
+
+
+@dataclass(frozen=True)
+class _Ways:
+    """How rows of a bag lead to runners. spellings: id without case and outer spaces -> as it stands in the bag."""
+
+    of_session: Mapping[str, set[str]]
+    of_trial: Mapping[str, set[str]]
+    spellings: Mapping[str, set[str]]
+
+    @classmethod
+    def of(cls, data: Path) -> _Ways:
+        of_session, of_trial = defaultdict[str, set[str]](set), defaultdict[str, set[str]](set)
+        spellings = defaultdict[str, set[str]](set)
+        for row in _rows(data / str(SENT_SESSIONS.file_name)):
+            of_session[row.get(SESSION, "")].add(row.get(RUNNER, ""))
+        for row in _rows(data / str(SENT_TRIALS.file_name)):
+            of_trial[row.get(TRIAL, "")] |= of_session.get(row.get(SESSION, ""), set())
+        for table in (t for t in tables_of(Layer.DELIVERY) if RUNNER in t.column_names):
+            for row in _rows(data / str(table.file_name)):
+                spellings[spelled(row.get(RUNNER, ""))].add(row.get(RUNNER, ""))
+        return cls(of_session, of_trial, spellings)
+
+    def runners(self, table: Table, row: Row) -> set[str]:
+        """Whose a row is: whom it names itself, else whom its session or trial leads to."""
+        if own := row.get(RUNNER, ""):
+            return {own}
+        by = table.rows.by if table.rows is not None else None
+        ways = {SESSION: self.of_session, TRIAL: self.of_trial}
+        return (ways[by].get(row.get(by, ""), set()) - {""}) if by in ways else set()
+
+    def alike(self, runner: str) -> set[str]:
+        """Every spelling of the id in the bag: a withdrawal counts for all of them."""
+        return self.spellings.get(spelled(runner), set()) | {runner}
+
+
+def _inside(data: Path, path: str) -> Path:
+    """A file of the payload; a path that leads out of it, as a table may name, is one that is not there."""
+    place = data / path
+    return place if place.resolve().is_relative_to(data.resolve()) else data / "(outside)"
 
 
 def _records(text: str) -> Iterator[tuple[list[str], str]]:
@@ -74,21 +122,22 @@ def _text(path: Path) -> str:
 
 
 def _rows(path: Path) -> list[Row]:
+    """The rows of a table, cells without the spaces around them; lines without any cell are none."""
     records = [cells for cells, _ in _records(_text(path))]
-    return [dict(zip(records[0], (c.strip() for c in cells), strict=False)) for cells in records[1:] if cells]
+    names = [name.strip() for name in records[0]] if records else []
+    return [dict(zip(names, (c.strip() for c in cells), strict=False)) for cells in records[1:] if cells]
 
 
-def _drop_lines(path: Path, is_out: Callable[[Row], bool]) -> bool:
-    records = list(_records(_text(path)))
-    if not records:
-        return False
-    names = records[0][0]
-    out = [bool(cells) and is_out(dict(zip(names, (c.strip() for c in cells), strict=False))) for cells, _ in records]
-    out[0] = False
+def _drop_lines(path: Path, out: Sequence[bool]) -> bool:
+    """Leave out of a table the rows that ``out`` names in the order of ``_rows``; returns whether there was one."""
     if not any(out):
         return False
-    kept = "".join(line for (_, line), is_gone in zip(records, out, strict=True) if not is_gone)
-    write_bytes(path, kept.encode("utf-8"))  # a new file: the old one may be a second name of bytes in the store
+    records = list(_records(_text(path)))
+    going = iter(out)
+    kept = [line for place, (cells, line) in enumerate(records) if place == 0 or not cells or not next(going)]
+    write_bytes(
+        path, "".join(kept).encode("utf-8")
+    )  # a new file: the old one may be a second name of bytes in the store
     return True
 
 

@@ -22,12 +22,13 @@ from pipelines.depot.desk import Desk, Opened
 from pipelines.depot.storage import Depot, write_json
 from schemas.consent import Consent
 from schemas.consent_history import ANYBODY, spelled
+from schemas.delivery import RECORDED
 from schemas.joined import runners_of, shas_of_trials
 from schemas.received import ConsentEvent
 
 EVERY_SCOPE = "all"
 #: Scopes without which nothing of a trial can be kept, since bytes cannot be cut out of its file.
-WHOLE_TRIAL = frozenset({EVERY_SCOPE, "motion", "force", "pooling"})
+WHOLE_TRIAL = frozenset({EVERY_SCOPE, *RECORDED.needs})
 _LATER = "a later delivery brought the trial, and there consent does not cover it"
 _TAKEN_BACK = "its file is one that was taken out when a runner withdrew"
 

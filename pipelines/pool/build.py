@@ -153,9 +153,9 @@ def _make_tables(connection: duckdb.DuckDBPyConnection) -> None:
         connection.execute(comment_sql(table))
 
 
-def make_views(connection: duckdb.DuckDBPyConnection) -> None:
-    """The views over the tables."""
-    for view in all_views():
+def make_views(connection: duckdb.DuckDBPyConnection, findings: Table = quality.FINDINGS) -> None:
+    """The views over the tables. findings: its table with the columns that are there."""
+    for view in all_views(findings):
         connection.execute(f"CREATE VIEW {quote_name(view.name)} AS {view.sql}")
         connection.execute(view_comment_sql(view.name, view.about, view.columns))
 

@@ -60,8 +60,8 @@ _JOINS = (
 )
 
 
-def all_views() -> tuple[View, ...]:
-    """The views in the order in which they must be made."""
+def all_views(findings: Table = FINDINGS) -> tuple[View, ...]:
+    """The views in the order in which they must be made. findings: with the columns that are there."""
     return (
         _footfalls_full(),
         _trial_means(),
@@ -69,7 +69,7 @@ def all_views() -> tuple[View, ...]:
         _runner_condition_means(),
         _condition_overview(),
         _completeness(),
-        _findings_open(),
+        _findings_open(findings),
     )
 
 
@@ -183,8 +183,8 @@ def _completeness() -> View:
     )
 
 
-def _findings_open() -> View:
-    names = tuple(f.name for f in FINDINGS.fields if f.name not in {"signal", "code_version", "study_version"})
+def _findings_open(findings: Table) -> View:
+    names = tuple(f.name for f in findings.fields if f.name not in {"signal", "code_version", "study_version"})
     columns = ", ".join(f"f.{name}" for name in names)
     return View(
         "findings_open",
@@ -197,5 +197,5 @@ def _findings_open() -> View:
         f"UNION ALL SELECT {columns} FROM findings f JOIN deliveries d USING (delivery_id) "
         "WHERE f.weight = 'stops' AND d.status = 'stopped' AND NOT EXISTS (SELECT 1 FROM deliveries n WHERE "
         "n.status = 'taken_in' AND n.site = d.site AND n.delivery_number = d.delivery_number)",
-        _words(FINDINGS, *names),
+        _words(findings, *names),
     )

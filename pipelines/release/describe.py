@@ -8,12 +8,13 @@ from __future__ import annotations
 
 import hashlib
 import json
+from collections.abc import Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from pipelines.depot.shelf import Entry
 from pipelines.release.changes import Changes
-from pipelines.release.contents import YEARS_TOGETHER, released_tables
+from pipelines.release.contents import released_tables
 from schemas.convert.to_frictionless import table_schema
 from schemas.convert.to_markdown import index_page, markdown_table, table_page
 
@@ -56,8 +57,7 @@ def _readme(study: Study, entry: Entry, changes: Changes, trials: pd.DataFrame) 
         f"- Code: manystrides {entry.code_version}; study file {entry.study_version}",
         f"- Cite as: {study.citation or study.title} Release {entry.number}, content {entry.content_sha256[:16]}.",
         "- Consent of every runner was looked up again at the moment of freezing.",
-        f"- Birth years are given by the decade ({YEARS_TOGETHER} years), and left out, like the sex, where fewer than "
-        f"{study.smallest_cell} runners share them.",
+        *_told(study.smallest_cell),
         "",
         "## What is here",
         "",
@@ -76,6 +76,16 @@ def _readme(study: Study, entry: Entry, changes: Changes, trials: pd.DataFrame) 
         *changes.lines(),
     ]
     return "\n".join(lines) + "\n"
+
+
+def _told(smallest: int) -> Iterator[str]:
+    """What of the runners is told less exactly than it is known."""
+    for field in (f for table in released_tables() for f in table.fields if f.told):
+        assert field.told is not None
+        band = f" is told in bands of {field.told.band}" if field.told.band else " is told"
+        if field.told.shared:
+            yield f"- `{field.name}`{band} and left out where fewer than {smallest} runners share it."
+    yield "- Free texts, names of files and whatever else may tell who somebody is do not leave the depot."
 
 
 def _counts(trials: pd.DataFrame, smallest: int) -> list[str]:

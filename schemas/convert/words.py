@@ -107,7 +107,7 @@ def rows_sentence(rows: Rows | None) -> str:
     if rows.by is None:
         return "Its rows belong to no runner."
     if rows.follows:
-        return f"Its rows lead to a runner by {rows.by}; consent covers one where it covers a row that leads to it."
+        return f"Its rows lead to a runner by {rows.by}; consent covers one where it covers what may lead to it."
     scopes = ", ".join(sorted(rows.needs))
     if rows.by != RUNNER:
         when = "on the day of the session"
