@@ -28,7 +28,9 @@ from pipelines.pool.filling import Delta, LostRows, bring_in, fill_from_study, r
 from pipelines.pool.site_checks import fill_site_checks
 from pipelines.pool.views import all_views
 from pipelines.telemetry import DUCKDB_CONFIG
+from schemas import quality
 from schemas.convert.to_duckdb import comment_sql, create_table_sql, quote_name, quote_text, view_comment_sql
+from schemas.model import Table
 
 if TYPE_CHECKING:
     import duckdb
