@@ -10,7 +10,7 @@ from __future__ import annotations
 from schemas import codes
 from schemas import fields as f
 from schemas.delivery import RECORDED
-from schemas.model import Field, Kind, Layer, Reference, Table
+from schemas.model import Code, Field, Kind, Layer, Reference, Table
 from schemas.privacy import PLAIN, QUASI, SENSITIVE, Privacy, Told
 
 TO_TRIAL = Reference(("trial_id",), "trials", ("trial_id",))
@@ -113,8 +113,8 @@ _FORCE = (
         Kind.CODE,
         "What ends the loading phase.",
         codes=(
-            codes.Code("impact_peak", "The impact peak."),
-            codes.Code(
+            Code("impact_peak", "The impact peak."),
+            Code(
                 "fraction_of_contact",
                 "No impact peak: a fixed fraction of contact time, from the study file.",
             ),
@@ -224,8 +224,8 @@ TRIAL_OUTCOMES = Table(
             Kind.CODE,
             "Where that mass came from.",
             codes=(
-                codes.Code("session", "Weighed on the day."),
-                codes.Code("force", "Estimated from the mean vertical force of this trial."),
+                Code("session", "Weighed on the day."),
+                Code("force", "Estimated from the mean vertical force of this trial."),
             ),
             nullable=True,
             privacy=PLAIN,

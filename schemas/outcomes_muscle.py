@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from schemas import codes
 from schemas import fields as f
-from schemas.model import Field, Kind, Layer, Table
+from schemas.model import Code, Field, Kind, Layer, Table
 from schemas.outcomes import TO_TRIAL, real
 from schemas.outcomes_signals import TO_FOOTFALL
 from schemas.privacy import PLAIN, TRIAL, Rows
@@ -88,8 +88,8 @@ CO_CONTRACTIONS = Table(
             Kind.CODE,
             "Published formula, over the envelopes of both muscles, each divided by its reference.",
             codes=(
-                codes.Code("falconer_winter", "100 x 2 sum(min) / sum(both), Falconer & Winter 1985."),
-                codes.Code("rudolph", "Mean of (low / high) x (low + high), Rudolph et al. 2000."),
+                Code("falconer_winter", "100 x 2 sum(min) / sum(both), Falconer & Winter 1985."),
+                Code("rudolph", "Mean of (low / high) x (low + high), Rudolph et al. 2000."),
             ),
             privacy=PLAIN,
         ),
@@ -121,16 +121,14 @@ MUSCLE_SIGNALS = Table(
             Kind.CODE,
             "Why no outcome of this signal has a value. Null when it is of use.",
             codes=(
-                codes.Code(
-                    "recorded_twice", "Two channels are said to be this muscle; which one is right is not known."
-                ),
-                codes.Code("unit_not_a_voltage", "The unit of the channel is not a voltage."),
-                codes.Code("gain_not_understood", "The amplifier's gain is neither a number above 0 nor one in dB."),
-                codes.Code("missing", "No sample of the channel is a number, or it has none."),
-                codes.Code("flat", "The signal stands still wherever it is recorded."),
-                codes.Code("saturated", "The amplifier was stuck at its largest or smallest value too often."),
-                codes.Code("rate_too_low", "The sampling rate is not above twice the upper edge of the band."),
-                codes.Code("too_short", "No unbroken stretch is as long as three periods of the band's lower edge."),
+                Code("recorded_twice", "Two channels are said to be this muscle; which one is right is not known."),
+                Code("unit_not_a_voltage", "The unit of the channel is not a voltage."),
+                Code("gain_not_understood", "The amplifier's gain is neither a number above 0 nor one in dB."),
+                Code("missing", "No sample of the channel is a number, or it has none."),
+                Code("flat", "The signal stands still wherever it is recorded."),
+                Code("saturated", "The amplifier was stuck at its largest or smallest value too often."),
+                Code("rate_too_low", "The sampling rate is not above twice the upper edge of the band."),
+                Code("too_short", "No unbroken stretch is as long as three periods of the band's lower edge."),
             ),
             nullable=True,
             privacy=PLAIN,

@@ -8,7 +8,7 @@ from __future__ import annotations
 from schemas import codes
 from schemas import fields as f
 from schemas.delivery import RECORDED
-from schemas.model import Field, Kind, Layer, Reference, Table
+from schemas.model import Code, Field, Kind, Layer, Reference, Table
 from schemas.outcomes import TO_TRIAL, real
 from schemas.privacy import PLAIN, SENSITIVE
 
@@ -32,8 +32,8 @@ FOOTFALL_JOINTS = Table(
             Kind.CODE,
             "What the angle is counted from.",
             codes=(
-                codes.Code("segment", "The next segment towards the trunk."),
-                codes.Code(
+                Code("segment", "The next segment towards the trunk."),
+                Code(
                     "vertical",
                     "The vertical: only the hip of trials whose pelvis markers are too few to tell its tilt. Not to be pooled with the other.",
                 ),
@@ -73,9 +73,9 @@ FOOTFALL_JOINTS = Table(
 )
 
 _CLOCK_BASIS = (
-    codes.Code("shared_signal", "A foot sensor or clock signal that both files recorded."),
-    codes.Code("sensor_against_force", "Contacts of the second file's foot sensors and of the force plates."),
-    codes.Code("sensor_against_markers", "Contacts of the second file's foot sensors and of the foot markers."),
+    Code("shared_signal", "A foot sensor or clock signal that both files recorded."),
+    Code("sensor_against_force", "Contacts of the second file's foot sensors and of the force plates."),
+    Code("sensor_against_markers", "Contacts of the second file's foot sensors and of the foot markers."),
 )
 
 FOOTFALL_EVENTS = Table(
@@ -111,7 +111,7 @@ EVENT_AGREEMENT = Table(
             "event",
             Kind.CODE,
             "Which event.",
-            codes=(codes.Code("contact", "Start of contact."), codes.Code("toe_off", "End of contact.")),
+            codes=(Code("contact", "Start of contact."), Code("toe_off", "End of contact.")),
             privacy=PLAIN,
         ),
         Field("event_method", Kind.CODE, "Method that is judged.", codes=codes.EVENT_METHOD, privacy=PLAIN),
@@ -191,8 +191,8 @@ CURVES = Table(
             Kind.CODE,
             "What is stretched over the 101 points.",
             codes=(
-                codes.Code("contact", "Contact to toe-off."),
-                codes.Code("stride", "Contact to the next contact of the same foot."),
+                Code("contact", "Contact to toe-off."),
+                Code("stride", "Contact to the next contact of the same foot."),
             ),
             privacy=PLAIN,
         ),

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from schemas import codes
 from schemas import fields as f
-from schemas.model import Field, Kind, Layer, Reference, Table
+from schemas.model import Code, Field, Kind, Layer, Reference, Table
 from schemas.outcomes import real
 from schemas.privacy import NOBODYS, PLAIN, RUNNER, SENSITIVE, SESSION, Rows
 
@@ -164,11 +164,11 @@ TRANSITION_CAUTIONS = Table(
             Kind.CODE,
             "What was seen.",
             codes=(
-                codes.Code("minutes_rise", "Minutes in the new footwear rose by more than the study file's limit."),
-                codes.Code("share_rise", "The new footwear's share rose by more than the study file's limit."),
-                codes.Code("health_problem", "The runner reported a health problem, not a substantial one."),
-                codes.Code("substantial_problem", "The runner reported a substantial health problem."),
-                codes.Code("problem_not_followed_up", "No score in a week after one with a health problem."),
+                Code("minutes_rise", "Minutes in the new footwear rose by more than the study file's limit."),
+                Code("share_rise", "The new footwear's share rose by more than the study file's limit."),
+                Code("health_problem", "The runner reported a health problem, not a substantial one."),
+                Code("substantial_problem", "The runner reported a substantial health problem."),
+                Code("problem_not_followed_up", "No score in a week after one with a health problem."),
             ),
             privacy=SENSITIVE,
         ),

@@ -12,7 +12,8 @@ import zipfile
 from dataclasses import dataclass
 from pathlib import Path
 
-from pipelines.identity.identifiers import NOBODY, KnownNames, scan_path
+from pipelines.identity.identifiers import NOBODY, scan_path
+from pipelines.identity.names import KnownNames
 from pipelines.intake.bag_files import bag_in
 from pipelines.intake.litter import is_litter
 

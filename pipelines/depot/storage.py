@@ -293,7 +293,8 @@ def read_table(path: Path) -> pd.DataFrame:
     """A Parquet file as a data frame."""
     import pyarrow.parquet as parquet
 
-    return parquet.read_table(path).to_pandas()
+    frame: pd.DataFrame = parquet.read_table(path).to_pandas()
+    return frame
 
 
 def sync_folder(folder: Path) -> None:

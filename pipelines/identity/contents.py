@@ -15,7 +15,8 @@ from dataclasses import dataclass, field, replace
 from typing import Any
 
 from pipelines.identity import identifiers
-from pipelines.identity.identifiers import Found, KnownNames
+from pipelines.identity.identifiers import Found
+from pipelines.identity.names import KnownNames
 from schemas.quota import MIB, Quota
 from schemas.reading import Identifying
 

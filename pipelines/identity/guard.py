@@ -15,7 +15,7 @@ from typing import Any
 
 from pipelines.identity import identifiers
 from pipelines.identity.contents import MOST_BYTES, RECORDINGS, Noted, TooMuchText, search
-from pipelines.identity.identifiers import KnownNames
+from pipelines.identity.names import KnownNames
 from schemas.catalogue import tables_of
 from schemas.model import Kind, Layer
 from schemas.quota import MIB, Quota

@@ -9,7 +9,8 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from pipelines.identity import identifiers
-from pipelines.identity.identifiers import NOBODY, Found, KnownNames
+from pipelines.identity.identifiers import NOBODY, Found
+from pipelines.identity.names import KnownNames
 from schemas.reading import Identifying
 
 

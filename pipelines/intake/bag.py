@@ -20,7 +20,8 @@ from itertools import islice
 from pathlib import Path
 
 from pipelines.identity.guard import OWN_TAG_FILES, guarded
-from pipelines.identity.identifiers import NOBODY, KnownNames
+from pipelines.identity.identifiers import NOBODY
+from pipelines.identity.names import KnownNames
 from pipelines.intake.archive import unpack
 from pipelines.intake.bag_files import BagFiles, bag_in
 from pipelines.intake.descriptor import descriptor_problems

@@ -6,7 +6,8 @@ from pathlib import Path
 
 from pipelines.identity.c3d_texts import texts_of_c3d
 from pipelines.identity.edf_texts import is_edf, texts_of_edf
-from pipelines.identity.identifiers import NOBODY, KnownNames
+from pipelines.identity.identifiers import NOBODY
+from pipelines.identity.names import KnownNames
 from pipelines.identity.texts import Text, identifying
 from schemas.reading import Identifying
 

@@ -9,7 +9,8 @@ import shutil
 from dataclasses import dataclass
 from pathlib import Path
 
-from pipelines.identity.identifiers import NOBODY, KnownNames
+from pipelines.identity.identifiers import NOBODY
+from pipelines.identity.names import KnownNames
 from pipelines.intake.bag import receive, refused
 from pipelines.workers.isolation import Isolated
 from schemas.received import Received

@@ -15,7 +15,8 @@ from typing import TYPE_CHECKING, Any
 from checks.findings import CheckRun, Finding, Report, Stamp, Status
 from checks.registry import Subject
 from checks.run import Context, run_checks
-from pipelines.identity.identifiers import NOBODY, KnownNames
+from pipelines.identity.identifiers import NOBODY
+from pipelines.identity.names import KnownNames
 from schemas.reading import ChannelFacts, Identifying, Reading
 from schemas.study import SiteProfile, Study
 from schemas.trial import Posture, Trial

@@ -15,13 +15,17 @@ from collections import Counter
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import Any
+
+from schemas.agreed import plain_rows
 
 from pipelines.depot.arrivals import Arrival
 from pipelines.depot.books.rows import Record
 from pipelines.depot.desk import Desk
 from pipelines.depot.storage import Depot
 from pipelines.errors import Unusable
-from pipelines.identity.identifiers import KnownNames, masked, scan_path
+from pipelines.identity.identifiers import masked, scan_path
+from pipelines.identity.names import KnownNames
 from pipelines.identity.word_list import names_beside, names_in
 from pipelines.intake.bag_files import bag_in
 from pipelines.lab.scrub import Scrubbed, info_of, scrub, write_bag
@@ -231,11 +235,10 @@ def _both_readers(file: _File) -> list[str]:
     return list(compare_readers(file.path))
 
 
-def _findings(desk: Desk, record: Record) -> list[dict]:
+def _findings(desk: Desk, record: Record) -> list[dict[str, Any]]:
     from pipelines.depot.storage import read_table
 
-    frame = read_table(desk.depot.delivery_path(record.delivery_id) / "findings.parquet").astype(object)
-    return frame.where(frame.notna(), None).to_dict("records")
+    return plain_rows(read_table(desk.depot.delivery_path(record.delivery_id) / "findings.parquet"))
 
 
 def _summary(desk: Desk, record: Record) -> Iterator[str]:

@@ -92,7 +92,8 @@ def look_inside(asked: _Asked) -> dict[str, Any]:
     seen = _contents(asked.path, recording)
     if asked.profile is not None:
         seen |= _mapped(recording, asked)
-    return _plain(seen)
+    plain: dict[str, Any] = _plain(seen)
+    return plain
 
 
 def _unreadable(path: Path, ended: Ended) -> dict[str, Any]:

@@ -18,7 +18,7 @@ from pipelines.errors import Unusable
 from pipelines.identity import identifiers
 from pipelines.identity.contents import IDS, text_of
 from pipelines.identity.edf_texts import is_edf
-from pipelines.identity.identifiers import KnownNames
+from pipelines.identity.names import KnownNames
 from pipelines.identity.texts import Text
 from pipelines.intake.descriptor import NAME as DESCRIPTOR
 from pipelines.intake.identifying import texts_of_file

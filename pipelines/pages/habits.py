@@ -104,10 +104,11 @@ def _habit(facts: Facts, site: str, check: str, where: str | None, seen: list[_S
     own = (d for d in facts.deliveries if d.site == site and d.status == "taken_in")
     names = {d.delivery_number or 0: d.delivery_id for d in own}
     known = [s for s in seen if s.study_day is not None]
-    for trials, order, said in (
+    ways: tuple[tuple[list[_Seen], Callable[[_Seen], Any], Callable[[Any], str]], ...] = (
         (seen, lambda s: s.number, lambda number: f"delivery {names[number]}"),
         (known, lambda s: s.study_day, lambda day: f"study day {day}"),
-    ):
+    )
+    for trials, order, said in ways:
         if (after := since(trials, order)) is not None:
             with_it = [s for s in after if s.finding]
             first = min(order(s) for s in after)

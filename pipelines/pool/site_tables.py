@@ -91,7 +91,8 @@ def device_sessions(connection: duckdb.DuckDBPyConnection) -> pd.DataFrame:
         ).df()
         for quantity, sql in _QUANTITIES.items()
     ]
-    return pd.concat(parts, ignore_index=True)
+    rows: pd.DataFrame = pd.concat(parts, ignore_index=True)
+    return rows
 
 
 def control_points(sessions: pd.DataFrame) -> pd.DataFrame:

@@ -97,7 +97,7 @@ class _PlainLoader(yaml.SafeLoader):
 
     def compose_node(self, parent: Any, index: Any) -> Any:
         if self.check_event(yaml.AliasEvent):
-            mark = self.peek_event().start_mark
+            mark = self.peek_event().start_mark  # type: ignore[no-untyped-call]
             raise yaml.MarkedYAMLError(problem="an alias (*name) stands here", problem_mark=mark)
         return super().compose_node(parent, index)
 

@@ -250,7 +250,7 @@ def is_built(desk: Desk) -> bool:
     depot = desk.depot
     if not (depot.built.exists() and depot.warehouse.exists() and depot.pages.is_dir()):
         return False
-    return json.loads(depot.built.read_text(encoding="utf-8"))["from"] == _state(desk)
+    return bool(json.loads(depot.built.read_text(encoding="utf-8"))["from"] == _state(desk))
 
 
 def build(desk: Desk, say: Callable[[str], None]) -> Path:

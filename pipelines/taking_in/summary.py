@@ -5,6 +5,9 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterator
 from dataclasses import dataclass, field
+from typing import Any
+
+from schemas.agreed import plain_rows
 
 from pipelines.depot.books.rows import Record
 from pipelines.depot.storage import Depot, read_table
@@ -114,7 +117,7 @@ class Summary:
 
     def _returned(self, done: Done) -> Iterator[str]:
         returned = {s["trial_id"] for s in _rows(self.depot, done.record, "standings") if s["standing"] == "returned"}
-        by_check: dict[str, list[dict]] = {}
+        by_check: dict[str, list[dict[str, Any]]] = {}
         for finding in _rows(self.depot, done.record, "findings"):
             of_a_table = finding["trial_id"] is None and done.record.status == "taken_in"
             if finding["weight"] == "returns" and (of_a_table or finding["trial_id"] in returned):
@@ -143,9 +146,8 @@ def count_standings(depot: Depot, record: Record) -> Counter[str]:
     return Counter(row["standing"] for row in _rows(depot, record, "standings"))
 
 
-def _rows(depot: Depot, record: Record, table: str) -> list[dict]:
+def _rows(depot: Depot, record: Record, table: str) -> list[dict[str, Any]]:
     path = depot.delivery_path(record.delivery_id) / f"{table}.parquet"
     if not path.exists():
         return []
-    frame = read_table(path).astype(object)
-    return frame.where(frame.notna(), None).to_dict("records")
+    return plain_rows(read_table(path))

@@ -69,7 +69,8 @@ class Isolated:
         from pebble import ProcessExpired
 
         try:
-            return future.result()
+            ended: Ended = future.result()
+            return ended
         except TooSlow as end:
             _, seconds = end.args
             return Ended(problem="too_slow", detail=f"it took longer than {seconds:g} s")

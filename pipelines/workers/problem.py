@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 from schemas.reading import Problem
 
 
@@ -13,5 +15,5 @@ class FileProblem(Exception):
         self.detail = detail
         self.problem: Problem = problem
 
-    def __reduce__(self) -> tuple:
+    def __reduce__(self) -> tuple[Any, ...]:
         return (type(self), (self.detail, self.problem))

@@ -140,7 +140,7 @@ def _fits(found: pa.DataType, kind: Kind) -> bool:
     if t.is_dictionary(found):
         found = found.value_type
     if kind in _STRINGS:
-        return t.is_string(found) or t.is_large_string(found)
+        return bool(t.is_string(found) or t.is_large_string(found))
     if kind is Kind.BOOLEAN:
-        return t.is_boolean(found)
-    return t.is_integer(found) or t.is_floating(found)
+        return bool(t.is_boolean(found))
+    return bool(t.is_integer(found) or t.is_floating(found))

@@ -8,12 +8,16 @@ Nothing is decoded here.
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from itertools import product
+from typing import TypeVar
 
 from pipelines.intake.c3d.header import Header
 from pipelines.intake.c3d.parameters import BLOCK, Section
 from pipelines.intake.c3d.problem import C3dProblem
+
+_Value = TypeVar("_Value")
 
 
 @dataclass(frozen=True)
@@ -102,7 +106,7 @@ def _wrapped(first: Counts, header: Header, size: int) -> Counts | None:
     return round_again if round_again.is_tight(size) else None
 
 
-def _unique(values: list) -> list:
+def _unique(values: Iterable[_Value | None]) -> list[_Value]:
     return list(dict.fromkeys(v for v in values if v is not None))
 
 
@@ -113,7 +117,7 @@ def _starts(header: Header, section: Section) -> list[int]:
 
 
 def _points(header: Header, section: Section) -> list[int]:
-    return _unique([header.points, number(section, "POINT", "USED", whole=True)])
+    return [int(count) for count in _unique([header.points, number(section, "POINT", "USED", whole=True)])]
 
 
 def _analog(header: Header, section: Section) -> list[tuple[int, int]]:
@@ -167,5 +171,5 @@ def long_field(section: Section, name: str) -> int | None:
     parameter = section.groups.get("TRIAL", {}).get(name)
     if parameter is None or len(parameter.values) < 2:
         return None
-    low, high = parameter.counts[:2].tolist()
+    low, high = (int(half) for half in parameter.counts[:2])
     return low + 65536 * high

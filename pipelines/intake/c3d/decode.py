@@ -56,7 +56,8 @@ def _analog(stored: np.ndarray, layout: Layout) -> FloatArray:
     scale = np.tile(layout.analog_scale, counts.samples_per_frame)
     unsigned, far = layout.analog_unsigned, np.abs(layout.analog_offset) >= 16384
     if not offset.any() and not (layout.storage == "int" and unsigned):
-        return np.multiply(stored, scale, dtype=float).reshape(-1, counts.channels)
+        scaled: FloatArray = np.multiply(stored, scale, dtype=float).reshape(-1, counts.channels)
+        return scaled
     samples = stored.astype(float)
     if layout.storage == "int" and unsigned:
         samples[samples < 0] += 65536

@@ -107,7 +107,7 @@ def _read(data: bytes) -> Recording:
 
 def _at_origin(points: FloatArray) -> NDArray[np.bool_]:
     """(f, n) where all three coordinates are exactly 0."""
-    found = points[:, :, 0] == 0
+    found: NDArray[np.bool_] = points[:, :, 0] == 0
     if found.any():  # hardly any measured coordinate is, so that the others are seldom looked at
         found &= (points[:, :, 1] == 0) & (points[:, :, 2] == 0)
     return found

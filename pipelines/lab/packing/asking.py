@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 from pipelines.errors import Unusable
 from pipelines.identity import identifiers
-from pipelines.identity.identifiers import KnownNames
+from pipelines.identity.names import KnownNames
 from schemas.study import Study
 
 #: Asks one question and returns the answer, as typed.

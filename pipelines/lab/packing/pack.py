@@ -17,7 +17,7 @@ from pathlib import Path
 from pipelines.depot.storage import sync_folder
 from pipelines.errors import Unusable
 from pipelines.identity import identifiers
-from pipelines.identity.identifiers import KnownNames
+from pipelines.identity.names import KnownNames
 from pipelines.identity.word_list import names_beside
 from pipelines.intake.bag_files import bag_in
 from pipelines.intake.descriptor import write_descriptor

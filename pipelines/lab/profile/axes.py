@@ -177,7 +177,7 @@ def _forward(moving: Sequence[Recorded], up: FloatArray, said: dict[str, Seen]) 
     own = [v for v in ways if axis_word(v)[1] == letter]
     signs = Counter(axis_word(v) for v in own)
     word = signs.most_common(1)[0][0]
-    forward = np.eye(3)[_AXES.index(letter)] * (-1.0 if word[0] == "-" else 1.0)
+    forward: FloatArray = np.eye(3)[_AXES.index(letter)] * (-1.0 if word[0] == "-" else 1.0)
     slant = float(np.median([np.degrees(np.arccos(np.clip(abs(v @ forward) / np.linalg.norm(v), -1, 1))) for v in own]))
     both = len(signs) > 1
     how = "feet on the ground go the other way" if on_belt else "the body travels"

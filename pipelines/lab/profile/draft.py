@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, Any
 
 from pipelines.errors import Unusable
 from pipelines.identity import identifiers
-from pipelines.identity.identifiers import KnownNames
+from pipelines.identity.names import KnownNames
 from pipelines.lab.profile.axes import Axes, Seen, axes_of
 from pipelines.lab.profile.files import Recorded, recordings_in
 from pipelines.lab.profile.roles import Guesses, guess_roles

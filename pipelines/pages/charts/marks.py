@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from html import escape
 
 from markupsafe import Markup
@@ -149,7 +149,7 @@ def _triangle(side: float, up: int) -> str:
     return _polygon((0, -h * up), (h * 1.1, h * up), (-h * 1.1, h * up))
 
 
-_SHAPES = {
+_SHAPES: Mapping[str, Callable[[float], str]] = {
     "circle": _circle,
     "square": _square,
     "diamond": _diamond,

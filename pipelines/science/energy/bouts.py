@@ -155,7 +155,8 @@ def _starts(end_s: FloatArray) -> FloatArray:
     positive = between[between > 0]
     typical = float(np.median(positive)) if len(positive) else 0.0
     before = np.concatenate([[max(end_s[0] - typical, 0.0)], end_s[:-1]])
-    return np.maximum(before, end_s - _LONGEST_IN_MEDIANS * typical)
+    start: FloatArray = np.maximum(before, end_s - _LONGEST_IN_MEDIANS * typical)
+    return start
 
 
 def _positive(row: Mapping[Any, Any], name: str) -> float | None:

@@ -72,7 +72,8 @@ class Foot:
         """(n, 2) unit vector from heel to toe; NaN where they lie above each other."""
         along = self.toe - self.heel
         length = np.linalg.norm(along, axis=1, keepdims=True)
-        return np.divide(along, length, out=np.full_like(along, np.nan), where=length > 0)
+        unit: FloatArray = np.divide(along, length, out=np.full_like(along, np.nan), where=length > 0)
+        return unit
 
 
 def foot_at(trial: Trial, processing: Processing, side: str, times: FloatArray) -> Foot | None:

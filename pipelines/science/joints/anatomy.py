@@ -128,7 +128,7 @@ def kept(method: Callable[Concatenate[Anatomy, P], T]) -> Callable[Concatenate[A
             self._kept[key] = method(self, *args, **named)
         return cast(T, self._kept[key])
 
-    return answer
+    return cast("Callable[Concatenate[Anatomy, P], T]", answer)
 
 
 class Anatomy:

@@ -68,7 +68,8 @@ def rotations(proximal: FloatArray, distal: FloatArray) -> FloatArray:
     flexion = np.arctan2(-turn[..., 0, 1], turn[..., 1, 1])
     sideways = np.arcsin(np.clip(turn[..., 2, 1], -1.0, 1.0))
     axial = np.arctan2(-turn[..., 2, 0], turn[..., 2, 2])
-    return np.degrees(np.stack([flexion, sideways, axial], axis=-1))
+    angles: FloatArray = np.degrees(np.stack([flexion, sideways, axial], axis=-1))
+    return angles
 
 
 def anatomical(turns_deg: FloatArray, joint: str, side: str) -> FloatArray:

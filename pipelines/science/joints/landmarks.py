@@ -37,7 +37,8 @@ class Landmarks:
     def _marker(self, name: str) -> FloatArray | None:
         if name not in self.roles:
             return None
-        return self.markers.get(name, np.full((self.length, 3), np.nan))
+        unseen: FloatArray = np.full((self.length, 3), np.nan)
+        return self.markers.get(name, unseen)
 
     def _of_side(self, role: str) -> FloatArray | None:
         return self._marker(f"{role}_{self.side}")

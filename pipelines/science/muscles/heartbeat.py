@@ -95,7 +95,8 @@ def _cells(samples: FloatArray, rate_hz: float) -> FloatArray:
 def _columns(count: int, intervals_s: Sequence[float]) -> NDArray[np.int32]:
     """(count, k): the column of each cell when rows are one of the k intervals long."""
     at = (np.arange(count) + 0.5) * CELL_S
-    return ((at[:, None] % np.array(intervals_s)) / CELL_S).astype(np.int32)
+    cells: NDArray[np.int32] = ((at[:, None] % np.array(intervals_s)) / CELL_S).astype(np.int32)
+    return cells
 
 
 @lru_cache(maxsize=4)  # the muscles of one trial are as long as each other

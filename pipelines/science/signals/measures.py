@@ -157,7 +157,8 @@ def distance_outside(corners: FloatArray, points: FloatArray) -> FloatArray:
     out = np.stack([along[:, 1], -along[:, 0]], axis=1) / lengths
     inward = np.einsum("ij,ij->i", out, flat.mean(axis=0) - flat) > 0
     out[inward] *= -1
-    return np.max([(points - corner) @ normal for corner, normal in zip(flat, out, strict=True)], axis=0)
+    beyond: FloatArray = np.max([(points - corner) @ normal for corner, normal in zip(flat, out, strict=True)], axis=0)
+    return beyond
 
 
 # --- markers that sit on one segment ---------------------------------------------------------------------------------

@@ -19,7 +19,9 @@ def nearest(times: FloatArray, among: FloatArray) -> NDArray[np.intp]:
     return np.where(np.abs(among[before] - times) <= np.abs(among[after] - times), before, after)
 
 
-def paired(one_s: Sequence[float] | FloatArray, other_s: Sequence[float] | FloatArray, within_s: float) -> NDArray:
+def paired(
+    one_s: Sequence[float] | FloatArray, other_s: Sequence[float] | FloatArray, within_s: float
+) -> NDArray[np.intp]:
     """(n, 2) places of events that are each other's nearest and no more than ``within_s`` apart, in order of time.
 
     one_s, other_s: times in s, ascending. An event is in one pair at most; a doubled one stays without a partner.
