@@ -17,8 +17,6 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
-from schemas.agreed import plain_rows
-
 from pipelines.depot.arrivals import Arrival
 from pipelines.depot.books.rows import Record
 from pipelines.depot.desk import Desk
@@ -33,7 +31,7 @@ from pipelines.progress import Progress
 from pipelines.study.file import LoadedStudy, load_study
 from pipelines.taking_in.summary import Done, Summary
 from schemas.reading import Identifying
-from schemas.received import Received
+from schemas.received import Received, plain_rows
 
 _MOST_SHOWN = 20
 _RECORDINGS = (".c3d", ".edf")

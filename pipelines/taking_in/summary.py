@@ -7,10 +7,9 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 from typing import Any
 
-from schemas.agreed import plain_rows
-
 from pipelines.depot.books.rows import Record
 from pipelines.depot.storage import Depot, read_table
+from schemas.received import plain_rows
 
 _ORDER = ("accepted", "returned", "withheld")
 _MOST_SHOWN = 5
