@@ -8,6 +8,7 @@ import numpy as np
 
 from benchmarks.detection.plants import PRESENT, Plant
 from benchmarks.detection.specimens import Specimen, specimen
+from demo_site_uploads.simulator import edf_edit, sidecar
 
 WITH_MUSCLES = ("brack", "corrie")
 
@@ -54,6 +55,34 @@ def _lead_off(own: Specimen, size: float, chance: np.random.Generator) -> Specim
     return own.with_recording(analog=analog)
 
 
+def _inside(own: Specimen, chance: np.random.Generator) -> int:
+    """A record with a contact before and one after it while the trial ran: elsewhere nothing shows and nothing moves."""
+    assert own.trial is not None
+    clock = sidecar.clock_of(own.trial)
+    first, last = own.contacts[1].contact_s, own.contacts[-2].contact_s
+    return int((float(chance.uniform(first, last)) - clock.offset_s) / sidecar.RECORD_S)
+
+
+def _records_lost(own: Specimen, size: float, chance: np.random.Generator) -> Specimen:
+    assert own.second is not None
+    lost = edf_edit.without_record(own.second, _inside(own, chance), round(size / 100))
+    return replace(own, second=edf_edit.retimed(lost))
+
+
+def _record_doubled(own: Specimen, size: float, chance: np.random.Generator) -> Specimen:
+    assert own.second is not None
+    doubled = edf_edit.doubled_record(own.second, _inside(own, chance))
+    return replace(own, second=edf_edit.retimed(doubled))
+
+
+def _half_missing(own: Specimen, size: float, chance: np.random.Generator) -> Specimen:
+    assert own.trial is not None
+    assert own.trial.motion is not None
+    steps = tuple(step for i, step in enumerate(own.trial.motion.steps) if i % 4 < 2)
+    motion = replace(own.trial.motion, steps=steps)
+    return replace(own, second=sidecar.edf_bytes(replace(own.trial, motion=motion)))
+
+
 PLANTS = (
     Plant(
         "named_channels_are_in_the_files",
@@ -85,6 +114,42 @@ PLANTS = (
         1.0,
         "muscle onsets would mean nothing",
         plant=_of_another_trial,
+        sites=("tarn",),
+        second=True,
+        share_of_trials=0.5,
+    ),
+    Plant(
+        "clocks_of_both_files_match",
+        "{size} ms are lost in a second file without times of its own",
+        "ms",
+        (100.0, 300.0),
+        100.0,
+        "a muscle's onset is 60 to 100 ms before contact",
+        plant=_records_lost,
+        sites=("tarn",),
+        second=True,
+        share_of_trials=0.5,
+    ),
+    Plant(
+        "clocks_of_both_files_match",
+        "100 ms stand twice in a second file without times of its own",
+        "",
+        PRESENT,
+        1.0,
+        "a muscle's onset is 60 to 100 ms before contact",
+        plant=_record_doubled,
+        sites=("tarn",),
+        second=True,
+        share_of_trials=0.5,
+    ),
+    Plant(
+        "clocks_of_both_files_match",
+        "the footswitches of the second file miss every other contact",
+        "",
+        PRESENT,
+        1.0,
+        "nothing shows where the clock is between contacts that are far apart",
+        plant=_half_missing,
         sites=("tarn",),
         second=True,
         share_of_trials=0.5,

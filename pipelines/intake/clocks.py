@@ -2,7 +2,8 @@
 
 ``trial time = offset + (1 + drift / 1e6) x sidecar time``. Strides are nearly periodic, so an alignment that is off by
 a whole stride fits nearly as well; only the irregularity of the strides tells which one is right. Every alignment
-within the study's limits is therefore fitted, and the best one is taken only if it is much likelier than any other.
+within the study's limits is therefore fitted, and the best one is taken only if it is much likelier than any other and
+explains the contacts of both records (``clock_evidence``).
 Which events are shared is worked out in ``sidecar_clock``.
 """
 
@@ -13,6 +14,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from pipelines.intake.clock_evidence import Line, Span, objection
 from pipelines.science.signals.pairing import paired
 from schemas.processing_signals import ClockProcessing
 from schemas.trial import FloatArray
@@ -76,12 +78,19 @@ Trains = Mapping[str, FloatArray]
 
 
 def match_clocks(
-    trial: Trains, second: Trains, settings: ClockProcessing, *, basis: str = "shared_signal"
+    trial: Trains,
+    second: Trains,
+    settings: ClockProcessing,
+    *,
+    basis: str = "shared_signal",
+    spans: tuple[Span, Span] | None = None,
+    complete: bool = True,
 ) -> ClockFit | NoClock:
     """Offset and drift of the second clock from trains of events that both recorded.
 
     trial, second: kind of event (for example ``left contact``) -> times in s on the own clock; events are only matched
-    with their own kind. Missed, doubled and false events are borne as long as most find their partner.
+    with their own kind. An event missed now and then and bounces are borne; what else has no partner while both were
+    recording speaks against the match. spans, complete: see ``clock_evidence.objection``.
     """
     kinds = [k for k in trial if k in second]
     ours = {k: _clean(trial[k]) for k in kinds}
@@ -105,7 +114,12 @@ def match_clocks(
             f"no offset within {settings.largest_offset_s:g} s and no drift within {settings.largest_drift_ppm:g} ppm "
             f"brings {needed} events together"
         )
-    return _chosen(fits, theirs, settings, basis)
+    chosen = _chosen(fits, theirs, settings, basis)
+    if isinstance(chosen, NoClock):
+        return chosen
+    line = Line(chosen.offset_s, chosen.scale)
+    against = objection(ours, theirs, line, settings.match_tolerance_s, spans, complete=complete)
+    return NoClock(f"the best alignment leaves contacts unexplained: {against}", chosen) if against else chosen
 
 
 def _chosen(fits: list[ClockFit], theirs: Trains, settings: ClockProcessing, basis: str) -> ClockFit | NoClock:

@@ -61,7 +61,14 @@ def match_second_file(
     for basis, ours, theirs in _bases(trial, own, second, processing):
         if not set(ours) & set(theirs):
             continue
-        result = match_clocks(ours, theirs, processing.clock, basis=basis)
+        result = match_clocks(
+            ours,
+            theirs,
+            processing.clock,
+            basis=basis,
+            spans=((0.0, trial.duration_s), (0.0, max(len(s.samples) / s.rate_hz for s in second))),
+            complete=basis != "sensor_against_force" or trial.surface == "treadmill",
+        )
         if isinstance(result, ClockFit):
             return result
         refusals.append(result)

@@ -1,0 +1,183 @@
+"""``python -m benchmarks.clock_matches [--many N]``: how often a match of two clocks is wrong and nobody is told.
+
+Contacts of simulated runs as two recorders tell them, through the matching that trials go through. A match is silently
+wrong if it is accepted and puts any contact that both recorded more than 20 ms from where it is. These are rates of
+simulated runs; how far they are from those of real ones is not known.
+"""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from collections import Counter
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+
+from pipelines.intake.clocks import ClockFit, NoClock, match_clocks
+from schemas.processing_signals import ClockProcessing
+from schemas.trial import FloatArray
+
+Trains = dict[str, FloatArray]
+Rng = np.random.Generator
+WRONG_S = 0.020
+NOWHERE_S = 1e6  # where the contacts of one run are in the file of another
+#: Lengths in s of trials and of the second record before and after; spreads of steps, and of one method's contacts.
+LENGTHS, AROUND, STEP_CV, NOISE_S = (4.0, 8.0, 30.0), (0.3, 6.0), (0.008, 0.035), (0.0005, 0.008)
+
+
+@dataclass(frozen=True)
+class Run:
+    """True contacts on the trial's clock, both trains, both spans; clock: from true time to the second file's."""
+
+    true: Trains
+    trial: Trains
+    second: Trains
+    length_s: float
+    second_s: float
+    to_second: Callable[[FloatArray], FloatArray]
+
+
+def a_run(rng: Rng) -> Run:
+    """One run that both recorders saw, without a fault but for scatter and a switch that misses one in a hundred."""
+    length = float(rng.choice(LENGTHS))
+    before, after = rng.uniform(*AROUND, 2)
+    step, cv, noise = rng.uniform(0.33, 0.42), rng.uniform(*STEP_CV), float(rng.choice(NOISE_S)) * rng.uniform(0.5, 1)
+    count = int((length + before + after) / step) + 4
+    # steps drift with fatigue a little, and scatter
+    steps = step * (1 + cv * rng.standard_normal(count)) * np.linspace(1, 1 + 0.01 * rng.standard_normal(), count)
+    times = -before - rng.uniform(0, step) + np.cumsum(steps)
+    true = {"left contact": times[::2], "right contact": times[1::2]}
+    drift, own = rng.normal(0, 60) / 1e6, before
+
+    def to_second(at: FloatArray) -> FloatArray:
+        return np.asarray((at + own) / (1 + drift))
+
+    bias = rng.normal(0, 0.004)
+
+    def told(at: FloatArray, low: float, high: float, scatter: float) -> FloatArray:
+        kept = at[(at > low) & (at < high) & (rng.random(len(at)) > 0.01)]
+        return np.sort(kept + scatter * rng.standard_normal(len(kept)))
+
+    trial = {k: told(v + bias, 0.02, length - 0.02, noise) for k, v in true.items()}
+    second = {k: to_second(told(v, -before, length + after, 0.0005)) for k, v in true.items()}
+    return Run(true, trial, second, length, float(to_second(np.array([length + after]))[0]), to_second)
+
+
+def _moved(run: Run, rng: Rng, lost: float) -> Run:
+    """A block of ``lost`` s taken out of the second file (doubled, if negative) somewhere while both recorded."""
+    inside = run.to_second(np.array([0.1, run.length_s - 0.1]))
+    at = rng.uniform(*inside)
+
+    def shifted(times: FloatArray) -> FloatArray:
+        if lost > 0:
+            times = times[(times < at) | (times >= at + lost)]
+            return np.where(times >= at, times - lost, times)
+        again = times[(times >= at + lost) & (times < at)] - lost
+        return np.sort(np.concatenate([np.where(times >= at, times - lost, times), again]))
+
+    second = {k: shifted(v) for k, v in run.second.items()}
+
+    def to_second(times: FloatArray) -> FloatArray:
+        own = run.to_second(times)
+        return np.where(own >= at + max(lost, 0), own - lost, own)
+
+    return Run(run.true, run.trial, second, run.length_s, run.second_s - lost, to_second)
+
+
+def _lost(seconds: float) -> Callable[[Run, Rng], Run]:
+    return lambda run, rng: _moved(run, rng, seconds)
+
+
+def _half_missing(run: Run, rng: Rng) -> Run:
+    """Half the contacts of one record are not there: every other one, or any."""
+    every = rng.random() < 0.5
+    which = rng.random() < 0.5
+    trains = run.trial if which else run.second
+
+    def half(times: FloatArray) -> FloatArray:
+        return times[::2] if every else times[rng.random(len(times)) < 0.5]
+
+    fewer = {k: half(v) for k, v in trains.items()}
+    trial, second = (fewer, run.second) if which else (run.trial, fewer)
+    return Run(run.true, trial, second, run.length_s, run.second_s, run.to_second)
+
+
+def _other(run: Run, rng: Rng) -> Run:
+    """The second file is that of another run: nothing in it is where it should be."""
+    other = a_run(rng)
+    return Run(run.true, run.trial, other.second, run.length_s, other.second_s, lambda times: times + NOWHERE_S)
+
+
+def _sound(run: Run, rng: Rng) -> Run:
+    return run
+
+
+FAULTS: dict[str, Callable[[Run, Rng], Run]] = {
+    "none": _sound,
+    "block of 0.03 s lost": _lost(0.03),
+    "block of 0.1 s lost": _lost(0.1),
+    "block of 0.5 s lost": _lost(0.5),
+    "block of one stride lost": _lost(0.74),
+    "block of 0.1 s doubled": _lost(-0.1),
+    "half the contacts missing": _half_missing,
+    "second file of another run": _other,
+}
+
+
+def _is_of_another_run(run: Run) -> bool:
+    return bool(run.to_second(np.array([0.0]))[0] >= NOWHERE_S / 2)
+
+
+def outcome(run: Run) -> str:
+    """right, refused or wrong."""
+    spans = ((0.0, run.length_s), (0.0, run.second_s))
+    fit = match_clocks(run.trial, run.second, ClockProcessing(), spans=spans)
+    if isinstance(fit, ClockFit) and _is_of_another_run(run):
+        return "wrong"
+    if isinstance(fit, NoClock):
+        return "refused"
+    return "wrong" if _worst(fit, run) > WRONG_S else "right"
+
+
+def _worst(fit: ClockFit, run: Run) -> float:
+    """The largest error of any contact that both recorded, s."""
+    times = np.concatenate([_in_both(run, kind) for kind in run.true])
+    return float(np.abs(fit.trial_time(run.to_second(times)) - times).max(initial=0.0))
+
+
+def _in_both(run: Run, kind: str) -> FloatArray:
+    """True contacts that both recorders told."""
+    true = run.true[kind]
+    told = np.abs(true[:, None] - run.trial[kind][None, :]).min(axis=1, initial=np.inf) < 0.06
+    second = np.abs(run.to_second(true)[:, None] - run.second[kind][None, :]).min(axis=1, initial=np.inf) < 0.01
+    return np.asarray(true[told & second])
+
+
+def measure(many: int, seed: int = 0) -> dict[str, Counter[str]]:
+    """Fault -> how the matches ended."""
+    found = {}
+    for number, (name, fault) in enumerate(FAULTS.items()):
+        found[name] = Counter(
+            outcome(fault(a_run(rng), rng)) for rng in (np.random.default_rng([seed, number, i]) for i in range(many))
+        )
+    return found
+
+
+def main() -> int:
+    """Print a line for each fault; ends with 1 if a match was silently wrong."""
+    parser = argparse.ArgumentParser(prog="python -m benchmarks.clock_matches", description=__doc__)
+    parser.add_argument("--many", type=int, default=125, help="runs for each fault")
+    many = parser.parse_args().many
+    found = measure(many)
+    print(f"{'fault':32}{'runs':>7}{'right':>8}{'refused':>9}{'silently wrong':>16}")
+    for name, ends in found.items():
+        print(f"{name:32}{ends.total():7}{ends['right']:8}{ends['refused']:9}{ends['wrong']:16}")
+    wrong = sum(ends["wrong"] for ends in found.values())
+    print(f"\n{wrong} silently wrong matches in {sum(ends.total() for ends in found.values())}.")
+    return int(wrong > 0)
+
+
+if __name__ == "__main__":
+    sys.exit(main())

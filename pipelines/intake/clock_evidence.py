@@ -1,0 +1,205 @@
+"""What speaks against a match of two clocks: contacts that it leaves unexplained, and a step in what is left.
+
+Pure functions on times in s. A lost or doubled block of samples leaves one side of it right and moves the other by its
+length: contacts there find no partner, or a partner that is off by always the same. Both are looked for, and named.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pipelines.science.signals.pairing import paired
+from schemas.trial import FloatArray
+
+Trains = Mapping[str, FloatArray]
+Span = tuple[float, float]
+
+#: Own choice: of the contacts of either record inside the overlap this part may be missing in the other, one at a time,
+#: with partners before and after that show that the clock is right there: a switch misses a contact now and then.
+MISSED_SHARE = 0.1
+#: Own choice, a third of a stride: an event so near to one of its own train that has a partner is a switch bouncing.
+BOUNCE_S = 0.2
+#: Own choice, half the shortest stride: two events without partner that are nearer are one contact told at two times.
+SAME_CONTACT_S = 0.3
+#: Own choice: at the ends of a record a method sees part of a contact only.
+EDGE_S = 0.3
+#: Own choice: a smaller step is less than conditions differ by.
+LEAST_STEP_S = 0.005
+#: Own choice: among a hundred places chance makes a step of four standard errors; of six, not once in 10,000 matches.
+STEP_ERRORS, STEP_RESIDUALS = 6.0, 2.0
+FEWEST_A_SIDE, FEWEST_FOR_A_STEP = 3, 6
+#: Own choice: one or two events at an end scatter more than a mean, and a method is worst there.
+LEAST_STEP_OF_FEW_S = 0.015
+#: Own choice: evidence (natural logarithm of a likelihood ratio) for a stride lost in between, of some hundred places.
+STRIDE_EVIDENCE = 5.0
+#: Own choice: a residual below this is no evidence of anything finer.
+FINEST_S = 0.0003
+
+
+@dataclass(frozen=True)
+class Line:
+    """trial time = offset_s + scale x time of the second clock."""
+
+    offset_s: float
+    scale: float
+
+
+def objection(
+    ours: Trains, theirs: Trains, line: Line, tolerance_s: float, spans: tuple[Span, Span] | None, *, complete: bool
+) -> str | None:
+    """Why the match cannot be believed, a sentence part without full stop; None if nothing speaks against it.
+
+    ours, theirs: kind of event -> times on the own clock. spans: when each record begins and ends on its own; None
+    stands for first and last event. complete: whether the trial's file tells every contact (force on a runway may
+    not).
+    """
+    moved = {kind: line.offset_s + line.scale * times for kind, times in theirs.items()}
+    inside = _overlap(ours, moved, line, spans)
+    pairs, matched = [], {}
+    for kind, times in moved.items():
+        own = ours[kind]
+        places = paired(own, times, tolerance_s)
+        pairs.append(np.stack([own[places[:, 0]], times[places[:, 1]]], axis=1))
+        matched[kind] = places
+        told = _of_kind(kind, own, times, places, inside, complete=complete)
+        if told:
+            return told
+    return _step(np.concatenate(pairs)) or _stride_off(ours, moved, matched) if pairs else None
+
+
+def _overlap(ours: Trains, moved: Trains, line: Line, spans: tuple[Span, Span] | None) -> Span:
+    """The time that both recorded, on the trial's clock."""
+    if spans is None:
+        one, other = (np.concatenate(list(trains.values())) for trains in (ours, moved))
+        return float(max(one.min(), other.min())), float(min(one.max(), other.max()))
+    (begin, end), second = spans
+    late, early = (line.offset_s + line.scale * t for t in second)
+    return max(begin, late), min(end, early)
+
+
+def _of_kind(
+    kind: str, ours: FloatArray, moved: FloatArray, places: NDArray[np.intp], inside: Span, *, complete: bool
+) -> str | None:
+    """What one kind of event leaves unexplained."""
+    left = [_unmatched(ours, places[:, 0], inside), _unmatched(moved, places[:, 1], inside)]
+    for time in left[0]:
+        near = left[1][np.abs(left[1] - time) <= SAME_CONTACT_S] if len(left[1]) else left[1]
+        if len(near):
+            apart = float(near[np.argmin(np.abs(near - time))] - time)
+            return (
+                f"the trial's file has a {kind} at {time:.2f} s and the second file one {1000 * abs(apart):.0f} ms "
+                f"{'later' if apart > 0 else 'earlier'}, while others agree: a block of samples may be lost or doubled"
+            )
+    for file, times, all_times, matched in (
+        ("trial's file", left[0], ours, places[:, 0]),
+        ("second file", left[1], moved, places[:, 1]),
+    ):
+        if file == "second file" and not complete:
+            continue
+        within = times[(times >= inside[0] + EDGE_S) & (times <= inside[1] - EDGE_S)]
+        if not len(within):
+            continue
+        alone = _alone(all_times, within, all_times[matched])
+        held = int(np.sum((all_times >= inside[0]) & (all_times <= inside[1])))
+        if len(within) > max(1.0, MISSED_SHARE * held) or not alone:
+            where = ", ".join(f"{t:.2f} s" for t in within[:4]) + (" ..." if len(within) > 4 else "")
+            return (
+                f"{len(within)} of {held} events ({kind}) of the {file} have no partner in the other although both "
+                f"were recording (at {where} of the trial)"
+            )
+    return None
+
+
+def _unmatched(times: FloatArray, matched: NDArray[np.intp], inside: Span) -> FloatArray:
+    """Events inside the overlap without a partner, but for bounces of one that has."""
+    free = np.ones(len(times), bool)
+    free[matched] = False
+    rest = times[free & (times >= inside[0]) & (times <= inside[1])]
+    with_partner = times[matched]
+    if not len(rest) or not len(with_partner):
+        return rest
+    return np.asarray(rest[np.abs(rest[:, None] - with_partner[None, :]).min(axis=1) > BOUNCE_S])
+
+
+def _alone(times: FloatArray, lacking: FloatArray, with_partner: FloatArray) -> bool:
+    """Whether each event without partner stands between two with one, none beside another without."""
+    if not len(with_partner):
+        return False
+    before = np.searchsorted(with_partner, lacking)
+    if (before == 0).any() or (before == len(with_partner)).any():
+        return False
+    return len(np.unique(before)) == len(lacking)
+
+
+def _step(pairs: FloatArray) -> str | None:
+    """Where what is left jumps by much more than it scatters, as it does at a lost block."""
+    pairs = pairs[np.argsort(pairs[:, 0], kind="stable")]
+    count = len(pairs)
+    if count < FEWEST_FOR_A_STEP:
+        return None
+    times, left = pairs[:, 0] - pairs[:, 0].mean(), pairs[:, 0] - pairs[:, 1]
+    q, _ = np.linalg.qr(np.stack([np.ones(count), times], axis=1))
+    left = left - q @ (q.T @ left)
+    jumps = np.tri(count, count - 1, -1)  # column i: 0 up to event i, 1 from the next on
+    jumps = jumps - q @ (q.T @ jumps)
+    sizes = np.maximum(np.sum(jumps**2, axis=0), 1e-12)
+    heights = jumps.T @ left / sizes
+    place = int(np.argmax(heights**2 * sizes))
+    height, gain = float(heights[place]), float(heights[place] ** 2 * sizes[place])
+    scatter = float(np.sqrt(max(float(left @ left) - gain, 0.0) / (count - 3)))
+    few = min(place + 1, count - place - 1) < FEWEST_A_SIDE
+    least = max(LEAST_STEP_OF_FEW_S if few else LEAST_STEP_S, STEP_RESIDUALS * scatter)
+    if abs(height) < least or abs(height) < STEP_ERRORS * scatter / np.sqrt(sizes[place]):
+        return None
+    return (
+        f"from {pairs[place + 1, 0]:.2f} s of the trial on the second file is {1000 * abs(height):.0f} ms "
+        f"{'early' if height > 0 else 'late'} against the part before: a block of samples may be lost or doubled"
+    )
+
+
+def _stride_off(ours: Trains, moved: Trains, matched: Mapping[str, NDArray[np.intp]]) -> str | None:
+    """Where a part of the match fits better by a stride earlier or later, as it does beyond a lost stride.
+
+    Strides are nearly even, so such a part finds partners all the same; only its scatter tells.
+    """
+    rows = []
+    for kind, places in matched.items():
+        own, other = ours[kind], moved[kind]
+        for i, j in places:
+            by = [own[i] - other[j + s] if 0 <= j + s < len(other) else np.nan for s in (0, 1, -1)]
+            rows.append((own[i], *by))
+    table = np.array(sorted(rows))
+    if len(table) < FEWEST_FOR_A_STEP:
+        return None
+    for shifted in (2, 3):
+        usable = table[np.isfinite(table[:, shifted])]
+        if len(usable) < FEWEST_FOR_A_STEP:
+            continue
+        for late in (True, False):
+            one, other = usable[:, 1], usable[:, shifted]
+            best = _best_split(one, other) if late else _best_split(one[::-1], other[::-1])
+            if best > STRIDE_EVIDENCE:
+                return "a part of it fits better by a whole stride earlier or later: a stride may be lost or doubled"
+    return None
+
+
+def _best_split(straight: FloatArray, shifted: FloatArray) -> float:
+    """How much likelier (natural logarithm) it is that the events from some place on belong a stride further."""
+    count = len(straight)
+    n = np.arange(1, count)
+
+    def scatter_up_to(values: FloatArray) -> FloatArray:
+        """Sum of squares about their mean of the first 1, 2, ... values."""
+        total, squares = np.cumsum(values - values.mean()), np.cumsum((values - values.mean()) ** 2)
+        return np.asarray(squares - total**2 / np.arange(1, count + 1))
+
+    whole = scatter_up_to(straight)[-1]
+    parts = scatter_up_to(straight)[:-1] + scatter_up_to(shifted[::-1])[:-1][::-1]
+    parts = np.maximum(parts, count * FINEST_S**2)
+    gain = count / 2 * np.log(max(whole, count * FINEST_S**2) / parts)
+    enough = (count - n) >= FEWEST_A_SIDE
+    return float(gain[enough].max()) if enough.any() else 0.0
