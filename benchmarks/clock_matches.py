@@ -37,6 +37,7 @@ class Run:
     length_s: float
     second_s: float
     to_second: Callable[[FloatArray], FloatArray]
+    twice: tuple[float, float] = (0.0, 0.0)  # what stands in the second file twice, on its own clock
 
 
 def a_run(rng: Rng) -> Run:
@@ -83,7 +84,8 @@ def _moved(run: Run, rng: Rng, lost: float) -> Run:
         own = run.to_second(times)
         return np.where(own >= at + max(lost, 0), own - lost, own)
 
-    return Run(run.true, run.trial, second, run.length_s, run.second_s - lost, to_second)
+    twice = (at + lost, at) if lost < 0 else (0.0, 0.0)
+    return Run(run.true, run.trial, second, run.length_s, run.second_s - lost, to_second, twice)
 
 
 def _lost(seconds: float) -> Callable[[Run, Rng], Run]:
@@ -152,7 +154,9 @@ def _in_both(run: Run, kind: str) -> FloatArray:
     true = run.true[kind]
     told = np.abs(true[:, None] - run.trial[kind][None, :]).min(axis=1, initial=np.inf) < 0.06
     second = np.abs(run.to_second(true)[:, None] - run.second[kind][None, :]).min(axis=1, initial=np.inf) < 0.01
-    return np.asarray(true[told & second])
+    own = run.to_second(true)
+    once = (own < run.twice[0]) | (own >= run.twice[1])  # of a contact that stands there twice either place is right
+    return np.asarray(true[told & second & once])
 
 
 def measure(many: int, seed: int = 0) -> dict[str, Counter[str]]:

@@ -33,7 +33,7 @@ LEAST_STEP_S = 0.005
 STEP_ERRORS, STEP_RESIDUALS = 6.0, 2.0
 FEWEST_A_SIDE, FEWEST_FOR_A_STEP = 3, 6
 #: Own choice: one or two events at an end scatter more than a mean, and a method is worst there.
-LEAST_STEP_OF_FEW_S = 0.015
+LEAST_STEP_OF_FEW_S, STEP_ERRORS_OF_FEW = 0.015, 4.0
 #: Own choice: evidence (natural logarithm of a likelihood ratio) for a stride lost in between, of some hundred places.
 STRIDE_EVIDENCE = 5.0
 #: Own choice: a residual below this is no evidence of anything finer.
@@ -86,8 +86,9 @@ def _of_kind(
 ) -> str | None:
     """What one kind of event leaves unexplained."""
     left = [_unmatched(ours, places[:, 0], inside), _unmatched(moved, places[:, 1], inside)]
+    anywhere = _unmatched(moved, places[:, 1], (-np.inf, np.inf))  # moved out of the overlap, perhaps
     for time in left[0]:
-        near = left[1][np.abs(left[1] - time) <= SAME_CONTACT_S] if len(left[1]) else left[1]
+        near = anywhere[np.abs(anywhere - time) <= SAME_CONTACT_S]
         if len(near):
             apart = float(near[np.argmin(np.abs(near - time))] - time)
             return (
@@ -153,7 +154,8 @@ def _step(pairs: FloatArray) -> str | None:
     scatter = float(np.sqrt(max(float(left @ left) - gain, 0.0) / (count - 3)))
     few = min(place + 1, count - place - 1) < FEWEST_A_SIDE
     least = max(LEAST_STEP_OF_FEW_S if few else LEAST_STEP_S, STEP_RESIDUALS * scatter)
-    if abs(height) < least or abs(height) < STEP_ERRORS * scatter / np.sqrt(sizes[place]):
+    errors = STEP_ERRORS_OF_FEW if few else STEP_ERRORS
+    if abs(height) < least or abs(height) < errors * scatter / np.sqrt(sizes[place]):
         return None
     return (
         f"from {pairs[place + 1, 0]:.2f} s of the trial on the second file is {1000 * abs(height):.0f} ms "
@@ -198,8 +200,9 @@ def _best_split(straight: FloatArray, shifted: FloatArray) -> float:
         return np.asarray(squares - total**2 / np.arange(1, count + 1))
 
     whole = scatter_up_to(straight)[-1]
-    parts = scatter_up_to(straight)[:-1] + scatter_up_to(shifted[::-1])[:-1][::-1]
-    parts = np.maximum(parts, count * FINEST_S**2)
+    # at the place itself the partners may have been lost: one event of each foot counts for neither side
+    after = np.append(scatter_up_to(shifted[::-1])[:-1][::-1][2:], [0.0, 0.0])
+    parts = np.maximum(scatter_up_to(straight)[:-1] + after, count * FINEST_S**2)
     gain = count / 2 * np.log(max(whole, count * FINEST_S**2) / parts)
-    enough = (count - n) >= FEWEST_A_SIDE
+    enough = (count - n) >= FEWEST_A_SIDE + 2
     return float(gain[enough].max()) if enough.any() else 0.0
