@@ -24,7 +24,7 @@ from pathlib import Path
 
 from pipelines.depot.ledger import Ledger, verify
 from pipelines.depot.storage import Depot, read_table
-from pipelines.taking_in.run import ledger_reached
+from pipelines.taking_in.building import ledger_reached
 
 REPO = Path(__file__).resolve().parents[1]
 _SOURCES = ("schemas", "checks", "pipelines")

@@ -113,6 +113,17 @@ class Site(Settings):
     )
 
 
+class JudgingAgain(Settings):
+    """How many trials a change of code or settings may move into or out of the pool before somebody must say yes."""
+
+    most_trials: int = Field(
+        default=5, ge=0, description="Up to this many are published without asking, whatever their part. Own limit."
+    )
+    most_fraction: float = Field(
+        default=0.02, ge=0, le=1, description="Up to this part of all accepted trials, too. Own limit."
+    )
+
+
 class Study(Settings):
     """The study file."""
 
@@ -134,6 +145,9 @@ class Study(Settings):
         default=5,
         ge=1,
         description="In releases sex and decade of birth are told only where this many runners share them (common practice: 5 to 10).",
+    )
+    judging_again: JudgingAgain = Field(
+        default_factory=JudgingAgain, description="When judging again needs somebody to say yes."
     )
     trial_time_limit_s: float = Field(
         default=60.0, gt=0, description="Reading and judging one trial may take this long."

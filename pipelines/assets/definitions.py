@@ -1,4 +1,6 @@
-"""What Dagster loads: assets, checks, job and sensor. Paths come from the environment; ``manystrides dev`` sets it."""
+"""What Dagster loads: the graph, its jobs and its sensor.
+
+Paths come from the environment; ``manystrides dev`` sets it."""
 
 from __future__ import annotations
 
@@ -10,10 +12,9 @@ import os  # noqa: E402
 
 import dagster as dg  # noqa: E402
 
-from pipelines.assets.deliveries import delivery_tables  # noqa: E402
-from pipelines.assets.inbox_sensor import inbox_sensor, take_in_job  # noqa: E402
-from pipelines.assets.place import Place  # noqa: E402
-from pipelines.assets.pooled import pages, warehouse  # noqa: E402
+from pipelines.assets.graph import ASSETS, CHECKS, JOBS  # noqa: E402
+from pipelines.assets.inbox_sensor import inbox_sensor  # noqa: E402
+from pipelines.assets.place import Place, opened_bench  # noqa: E402
 
 place = Place(
     study=os.environ.get("MANYSTRIDES_STUDY", "demo_site_uploads/study.yaml"),
@@ -22,9 +23,10 @@ place = Place(
 )
 
 defs = dg.Definitions(
-    assets=[delivery_tables, warehouse, pages],
-    jobs=[take_in_job],
+    assets=[*ASSETS],
+    asset_checks=[*CHECKS],
+    jobs=[*JOBS],
     sensors=[inbox_sensor],
-    resources={"place": place},
+    resources={"place": place, "bench": opened_bench},
     executor=dg.in_process_executor,  # steps of one run follow each other anyway; trials have their own workers
 )

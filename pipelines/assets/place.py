@@ -1,4 +1,4 @@
-"""Where study file, inbox and depot are, as a Dagster resource; and the desk that assets work at."""
+"""Where study file, inbox and depot are, and the bench that a run works at, as Dagster resources."""
 
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -6,18 +6,19 @@ from pathlib import Path
 
 import dagster as dg
 
-from pipelines.depot.arrivals import Arrival, find_arrivals
 from pipelines.depot.desk import Desk
 from pipelines.depot.ledger import whoami
 from pipelines.depot.storage import Depot
-from pipelines.errors import Unusable
-from pipelines.identity.word_list import names_beside
+from pipelines.progress import Progress
 from pipelines.study.file import load_study
-from pipelines.taking_in.run import open_desk
+from pipelines.taking_in.batch import Bench
+from pipelines.taking_in.due import refuse_missing
+from pipelines.taking_in.opening import finish_what_a_kill_left, open_desk
+from pipelines.taking_in.summary import Summary
 
 #: One partition per delivery; its key is ``site/name`` in the inbox.
 DELIVERY_PARTITIONS = dg.DynamicPartitionsDefinition(name="delivery")
-_WAIT_S = 3600.0  # steps of several runs take turns at the depot
+_WAIT_S = 3600.0  # runs take turns at the depot
 
 
 class Place(dg.ConfigurableResource):
@@ -27,26 +28,29 @@ class Place(dg.ConfigurableResource):
     inbox: str
     depot: str
 
+    @property
+    def inbox_path(self) -> Path:
+        """The inbox."""
+        return Path(self.inbox)
+
     @contextmanager
-    def writing(self) -> Iterator[Desk]:
-        """The desk, while this step is the depot's only writer."""
-        actor = f"{whoami()} (dagster)"
-        depot = Depot(self.depot)
-        with depot.writing(actor, _WAIT_S), open_desk(depot, load_study(self.study), actor) as desk:
+    def reading(self) -> Iterator[Desk]:
+        """A desk to ask at; nothing may be written."""
+        with open_desk(Depot(self.depot), load_study(self.study), "dagster") as desk:
             yield desk
 
-    def arrivals(self) -> dict[str, Arrival]:
-        """What lies in the inbox, by partition key."""
-        found, _ = find_arrivals(Path(self.inbox), names_beside(Path(self.study)))
-        return {arrival.key: arrival for arrival in found}
+    @contextmanager
+    def writing(self) -> Iterator[Bench]:
+        """The bench, while this run is the depot's only writer; what a kill left is finished first."""
+        refuse_missing(Path(self.inbox))
+        actor, depot = f"{whoami()} (dagster)", Depot(self.depot)
+        with depot.writing(actor, _WAIT_S), open_desk(depot, load_study(self.study), actor) as desk:
+            finish_what_a_kill_left(desk)
+            yield Bench(desk, Path(self.inbox), Progress(), Summary(depot))
 
-    def arrival(self, key: str) -> Arrival:
-        """The arrival of a partition. Raises Unusable if it is not in the inbox any more."""
-        if key not in (found := self.arrivals()):
-            raise Unusable(
-                f"There is no {key} in the inbox.",
-                "a bag folder or a .zip of that name.",
-                "Put it back, or delete the partition.",
-                file=self.inbox,
-            )
-        return found[key]
+
+@dg.resource(required_resource_keys={"place"}, description="The depot, held by one run from its beginning to its end.")
+def opened_bench(context: dg.InitResourceContext) -> Iterator[Bench]:
+    """Made once per run, so that recovery comes first whatever the run is asked to do."""
+    with context.resources.place.writing() as bench:
+        yield bench

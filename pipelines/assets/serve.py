@@ -21,6 +21,9 @@ nux:
 concurrency:
   runs:
     max_concurrent_runs: 1
+  pools:
+    granularity: run
+    default_limit: 1
 """
 
 

@@ -14,7 +14,8 @@ _COMMON = {
 }
 _OWN = {
     "run": {
-        0: "Everything new was worked off, whether trials were accepted or returned.",
+        0: "Everything new was worked off, whether trials were accepted or returned; or, with `--plan`, it was told.",
+        1: "Judging again would move many trials into or out of the pool: nothing was published, `--yes` is needed.",
         2: "The study file, inbox or depot cannot be used, or an arrival could not be used just now.",
         3: "A check crashed, or manystrides failed on a delivery; the others were worked off.",
     },

@@ -63,16 +63,28 @@ def run(
     inbox: InboxPath = DEFAULT_INBOX,
     depot: DepotPath = DEFAULT_DEPOT,
     actor: Actor = None,
+    plan: Annotated[
+        bool, typer.Option("--plan", help="Only say what would be done, why, and which trials would stand otherwise.")
+    ] = False,
+    yes: Annotated[
+        bool, typer.Option("--yes", help="Publish although many trials would come into the pool or go out of it.")
+    ] = False,
 ) -> None:
     """Take in new deliveries, check every trial, compute outcomes, build warehouse and pages.
 
     Example: manystrides run --study demo_site_uploads/study.yaml --inbox demo_site_uploads/inbox --depot depot
     """
+    from pipelines.assets.run import plan as plan_run
+    from pipelines.assets.run import run as run_once
     from pipelines.progress import shown
-    from pipelines.taking_in.run import run as run_once
 
+    if plan:
+        with shown() as progress:
+            text = plan_run(study, inbox, depot, actor, progress)
+        typer.echo(text)
+        return
     with shown() as progress:
-        summary = run_once(study, inbox, depot, actor, progress)
+        summary = run_once(study, inbox, depot, actor, progress, yes=yes)
     typer.echo(summary.text())
     raise typer.Exit(summary.exit_code)
 
@@ -187,7 +199,7 @@ def verify_ledger(depot: DepotPath = DEFAULT_DEPOT) -> None:
     """
     from pipelines.depot.ledger import verify
     from pipelines.depot.storage import Depot
-    from pipelines.taking_in.run import ledger_reached
+    from pipelines.taking_in.building import ledger_reached
 
     place = Depot(depot)
     if not place.ledger.exists() and not place.built.exists():

@@ -35,18 +35,10 @@ from pipelines.identity.identifiers import kinds_in, scan
 from pipelines.identity.names import known_in
 from pipelines.identity.word_list import names_beside
 from pipelines.study.file import load_study
-from pipelines.taking_in.resends import earlier_changed
-from pipelines.taking_in.run import (
-    DECIDED,
-    EARLIER_CHANGED,
-    STANDING_CAME,
-    again,
-    build,
-    is_built,
-    note_what_a_kill_left,
-    open_desk,
-    waited_for,
-)
+from pipelines.taking_in.building import build, is_built
+from pipelines.taking_in.due import DECIDED, due_again
+from pipelines.taking_in.noting import again
+from pipelines.taking_in.opening import finish_what_a_kill_left, open_desk
 from schemas.received import plain_rows
 
 ACCEPTED, RETURNED = "accepted", "returned"
@@ -117,7 +109,7 @@ def decide(study_path: Path, depot_root: Path | str, asked: Asked) -> Outcome:
     _refuse_empty(asked)
     depot, study = Depot(depot_root), load_study(study_path)
     with depot.writing(asked.by), open_desk(depot, study, asked.by) as desk:
-        note_what_a_kill_left(desk)
+        finish_what_a_kill_left(desk)
         found = _find(desk, asked.trial_id)
         warning = _refuse_identity(desk, found.record, asked)
         (_take_back if asked.take_back else _set_aside)(desk, found, asked)
@@ -160,7 +152,7 @@ def _find(desk: Desk, trial_id: str) -> _Found:
         remedy = "Have one of the laboratories give the trial another id."
         raise Unusable(f"Trial {trial_id} came from several laboratories ({sites}).", "an id used once.", remedy)
     record = max(having, key=lambda r: r.number or 0)
-    if not record.made_by(desk.stamp):
+    if not desk.books.deliveries.is_current(record.delivery_id, desk.made):
         seen = f"Delivery {record.delivery_id} was judged by other code or another study file."
         raise Unusable(seen, "findings of today's checks.", "Run manystrides run first, then look again.")
     return _found_in(desk, record, trial_id)
@@ -249,14 +241,12 @@ def _judge(desk: Desk, asked: Asked) -> tuple[str, ...]:
     if not judged:
         return ()
     sessions |= _sessions(desk, asked.trial_id)
-    leaning = {trial.delivery_id for trial in desk.books.trials.in_sessions(desk.stamp, sessions)}
-    for record in desk.books.deliveries.current(desk.stamp):
+    leaning = {trial.delivery_id for trial in desk.books.trials.in_sessions(desk.made, sessions)}
+    for record in desk.books.deliveries.current(desk.made):
         if record.delivery_id in leaning - judged.keys():
             work(record, "A trial of the same session was decided on.")
-    for record in earlier_changed(desk):
-        work(record, EARLIER_CHANGED)
-    for record in waited_for(desk):
-        work(record, STANDING_CAME)
+    for why, record in due_again(desk):
+        work(record, why)
     return tuple(judged)
 
 

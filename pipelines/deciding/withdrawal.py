@@ -16,7 +16,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 from pipelines.depot.books.rows import Record
-from pipelines.depot.consents import EVERY_SCOPE, WHOLE_TRIAL, Memory, Withdrawal, read_gate
+from pipelines.depot.consents import EVERY_SCOPE, WHOLE_TRIAL, Memory, Withdrawal, changed, read_gate
 from pipelines.depot.desk import Desk
 from pipelines.depot.ledger import whoami
 from pipelines.depot.overrides import forget_gone
@@ -25,7 +25,10 @@ from pipelines.depot.shelf import Entry, supersede_all
 from pipelines.depot.storage import Depot
 from pipelines.errors import Unusable
 from pipelines.study.file import load_study
-from pipelines.taking_in.run import again, build, consents_changed, is_built, note_what_a_kill_left, open_desk
+from pipelines.taking_in.building import build, is_built
+from pipelines.taking_in.due import until_none
+from pipelines.taking_in.noting import again
+from pipelines.taking_in.opening import finish_what_a_kill_left, open_desk
 
 SCOPES = ("motion", "force", "muscle", "metabolic", "pooling", EVERY_SCOPE)
 
@@ -75,7 +78,7 @@ def withdraw(
         raise Unusable(seen, "a reason without identity.", "Give another with --why, or leave it out.")
     depot, study = Depot(depot_root), load_study(study_path)
     with depot.writing(actor or whoami()), open_desk(depot, study, actor) as desk:
-        note_what_a_kill_left(desk)
+        finish_what_a_kill_left(desk)
         withdrawal = _remember(desk, runner, scope)
         _tell(desk, withdrawal, scope, why)
         judged = []
@@ -126,7 +129,7 @@ def _own_files(depot: Depot, runner: str, scope: str) -> set[str]:
 def _due(desk: Desk, runner: str, scope: str) -> Iterator[Record]:
     """Deliveries to judge again: where consent has changed by it, and where rows came again after an earlier one."""
     done = set()
-    for record in consents_changed(desk):
+    for record in until_none(lambda: changed(desk)):
         done.add(record.delivery_id)
         yield record
     for record in desk.books.deliveries.all():

@@ -24,7 +24,10 @@ Tell = Callable[[int, int], None]
 
 @dataclass(frozen=True)
 class Desk:
-    """Where the work is done: the depot, the study in force, the ledger, the workers, and the engine that judges."""
+    """Where the work is done: the depot, the study in force, the ledger, the workers, and the engine that judges.
+
+    made: what results are made with today, one word for each laboratory of the study (``pipelines.judging.stamps``).
+    """
 
     depot: Depot
     study: LoadedStudy
@@ -32,6 +35,7 @@ class Desk:
     ledger: Ledger
     isolated: Isolated
     engine: Engine
+    made: frozenset[str]
 
     @property
     def books(self) -> Books:

@@ -1,4 +1,4 @@
-"""What other deliveries, judged by today's code and study, have left in the depot."""
+"""What other deliveries, made with what is wanted today, have left in the depot."""
 
 from __future__ import annotations
 
@@ -7,5 +7,5 @@ from pipelines.depot.desk import Desk
 
 
 def current_records(desk: Desk) -> list[Record]:
-    """Deliveries that were taken in and judged by today's code and study, in order of site and number."""
-    return desk.books.deliveries.current(desk.stamp)
+    """Deliveries that were taken in and made with what is wanted today, in order of site and number."""
+    return desk.books.deliveries.current(desk.made)

@@ -9,7 +9,6 @@ from collections.abc import Iterable, Mapping
 from typing import TYPE_CHECKING
 
 from pipelines.depot.desk import Desk
-from pipelines.depot.earlier import current_records
 from pipelines.depot.storage import read_table
 from pipelines.judging.standings import Judged
 
@@ -58,11 +57,12 @@ def earlier_references(desk: Desk, judged: Judged, sessions: set[str]) -> dict[s
     if not sessions or _kind(desk) == "none":
         return {}
     found: dict[str, dict[Key, Reference]] = {}
-    for record in current_records(desk):
-        folder = desk.depot.delivery_path(record.delivery_id)
-        amplitudes = folder / "muscle_amplitudes.parquet"
-        if record.site != judged.site or record.delivery_id == judged.delivery_id or not amplitudes.exists():
+    having = desk.books.trials.in_sessions(desk.made, ((judged.site, session) for session in sessions))
+    for delivery_id in dict.fromkeys(trial.delivery_id for trial in having):
+        if delivery_id == judged.delivery_id:
             continue
+        folder = desk.depot.delivery_path(delivery_id)
+        amplitudes = folder / "muscle_amplitudes.parquet"
         session_of = read_table(folder / "trials.parquet").set_index("trial_id")["session_id"]
         rows = read_table(amplitudes)
         rows = rows.assign(session_id=rows["trial_id"].map(session_of)).dropna(subset=["reference_uv"])

@@ -209,7 +209,7 @@ def other_postures(desk: Desk, received: Received) -> dict[Occasion, Posture]:
 
     found: dict[Occasion, Posture] = {}
     sessions = {str(s) for s in received.tables["sent_trials"]["session_id"].dropna()}
-    giving = desk.books.trials.giving_posture(desk.stamp, received.site, received.number, sessions)
+    giving = desk.books.trials.giving_posture(desk.made, received.site, received.number, sessions)
     for delivery_id in dict.fromkeys(trial.delivery_id for trial in giving):
         path = desk.depot.delivery_path(delivery_id) / "standing_postures.parquet"
         for trial_id, rows in read_table(path).groupby("trial_id", sort=True):

@@ -7,6 +7,8 @@ paths once it was judged. A resend under the trial's own id is neither; ``pipeli
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping
+from functools import cache
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from pipelines.depot.books.rows import Record
@@ -15,6 +17,7 @@ from pipelines.depot.earlier import current_records
 from pipelines.depot.storage import read_table
 from schemas.quality import TRIAL_SHAPES
 from schemas.received import Problem, Received
+from schemas.trial import FloatArray
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -82,15 +85,16 @@ def copies_by_shape(
     shapes: rows of ``trial_shapes`` of each trial of the delivery; shas: trial -> checksum of its file. Compared are
     the delivery's own trials with each other and with trials accepted from deliveries before it.
     """
-    from pipelines.science.shapes import alike, shapes_in
+    from pipelines.science.shapes import Pile, alike, shapes_in
 
     own = {trial: shape for rows in shapes if len(rows) for trial, shape in shapes_in(rows).items()}
     others: list[_Shape] = [(trial, shape, shas.get(trial, ""), None) for trial, shape in own.items()]
     if own:
         others += _accepted_before(desk, received)
+    pile = Pile([shape for _, shape, _, _ in others])
     copies: dict[str, str] = {}
     for trial, shape in own.items():
-        for other, its_shape, its_sha, record in others:
+        for other, its_shape, its_sha, record in (others[i] for i in pile.worth_a_look(shape)):
             exact = its_sha == shas.get(trial, "")  # told by checksum already
             if other != trial and not exact and alike(shape, its_shape):
                 copies.setdefault(trial, _named(other, record, received))
@@ -98,13 +102,19 @@ def copies_by_shape(
 
 
 def _accepted_before(desk: Desk, received: Received) -> list[_Shape]:
-    from pipelines.science.shapes import shapes_in
-
     found: list[_Shape] = []
     for record in current_records(desk):
-        if _later(record, received):
-            continue
-        rows = read_table(desk.depot.table_path(record.delivery_id, TRIAL_SHAPES))
-        shas = dict(zip(rows["trial_id"], rows["raw_sha256"], strict=True))
-        found += [(trial, shape, shas[trial], record) for trial, shape in shapes_in(rows).items()]
+        if not _later(record, received):
+            path = desk.depot.table_path(record.delivery_id, TRIAL_SHAPES)
+            found += [(trial, shape, sha, record) for trial, shape, sha in _shapes_of_result(path, record.result)]
     return found
+
+
+@cache
+def _shapes_of_result(path: Path, result: str) -> tuple[tuple[str, Mapping[str, FloatArray], str], ...]:
+    """Trial, shapes and checksum of what one result accepted: read once in a run, 4 kB a trial. result: its word."""
+    from pipelines.science.shapes import shapes_in
+
+    rows = read_table(path)
+    shas = dict(zip(rows["trial_id"], rows["raw_sha256"], strict=True))
+    return tuple((trial, shape, shas[trial]) for trial, shape in shapes_in(rows).items())

@@ -33,6 +33,7 @@ NOT_READ_BY_JUDGING = (
     "invented",
     "citation",
     "smallest_cell",
+    "judging_again",
     "conditions.*.description",
     "visits.*.description",
     "muscles.*.description",
@@ -57,6 +58,16 @@ class Used:
     def digest(self) -> str:
         """Equal if and only if the content is."""
         return _digest(sorted(self.content.items()))
+
+
+def made(used: Mapping[str, Used]) -> str:
+    """One word for all that a delivery is made with."""
+    return _digest(sorted((what, one.digest) for what, one in used.items()))
+
+
+def made_today(study: Study, sources: Mapping[str, Mapping[str, str]]) -> frozenset[str]:
+    """``made`` of each laboratory of the study."""
+    return frozenset(made(of_delivery(study, site, sources)) for site in study.sites)
 
 
 def of_delivery(study: Study, site: str | None, sources: Mapping[str, Mapping[str, str]]) -> dict[str, Used]:

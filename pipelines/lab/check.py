@@ -81,7 +81,7 @@ def check_at_the_lab(
     compare: read every C3D file with both readers, too. report: write the pages of the check into this new folder.
     Raises Unusable if something given cannot be used.
     """
-    from pipelines.taking_in.run import open_desk
+    from pipelines.taking_in.opening import open_desk
 
     if report is not None:
         _refuse_report(report, path)

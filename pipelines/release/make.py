@@ -23,8 +23,11 @@ from pipelines.release.changes import compare
 from pipelines.release.contents import fill, released_tables, write_parquet
 from pipelines.release.describe import describe
 from pipelines.study.file import load_study
-from pipelines.taking_in.run import again, build, due_again, is_built, note_what_a_kill_left, open_desk
-from pipelines.taking_in.run import stale as judged_by_other_code
+from pipelines.taking_in.building import build, is_built
+from pipelines.taking_in.due import due_again
+from pipelines.taking_in.due import stale as made_with_something_else
+from pipelines.taking_in.noting import again
+from pipelines.taking_in.opening import finish_what_a_kill_left, open_desk
 
 
 @dataclass(frozen=True)
@@ -53,7 +56,7 @@ def release(study_path: Path, depot_root: Path | str, why: str, actor: str | Non
         raise Unusable("No reason is given.", "what the release is for.", "Say it with --why.")
     depot, study, actor = Depot(depot_root), load_study(study_path), actor or whoami()
     with depot.writing(actor), open_desk(depot, study, actor) as desk:
-        note_what_a_kill_left(desk)
+        finish_what_a_kill_left(desk)
         _note_unlisted(desk)
         _up_to_date(desk)
         with depot.working("release") as work:
@@ -65,7 +68,7 @@ def _up_to_date(desk: Desk) -> None:
     if not desk.books.deliveries.any_taken_in():
         seen = "The depot holds no delivery that was taken in."
         raise Unusable(seen, "a depot with accepted trials.", "Run `manystrides run` first.", file=desk.depot.root)
-    if behind := judged_by_other_code(desk):
+    if behind := made_with_something_else(desk):
         raise Unusable(
             f"{len(behind)} deliveries were judged by another code or study file.",
             "every trial judged the same way.",

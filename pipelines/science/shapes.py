@@ -8,7 +8,7 @@ real ones). Copies resampled to 0.97 or 1.03 times the rate, rescaled, a frame c
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -66,6 +66,28 @@ def alike(one: Mapping[str, FloatArray], other: Mapping[str, FloatArray]) -> boo
         return False
     quick = all(float(np.mean(one[m] * other[m])) >= _WORTH_A_LOOK for m in shared)
     return quick and all(likeness(one[m], other[m]) >= ALIKE for m in shared)
+
+
+class Pile:
+    """Shapes of many trials, laid out so that those one trial is worth comparing with are found at once.
+
+    shapes: marker -> (POINTS,) of each trial.
+    """
+
+    def __init__(self, shapes: Sequence[Mapping[str, FloatArray]]) -> None:
+        self._markers = sorted({marker for shape in shapes for marker in shape})
+        self._has = np.array([[m in shape for m in self._markers] for shape in shapes], dtype=bool)
+        empty = np.zeros(POINTS)
+        self._points = np.array([[shape.get(m, empty) for m in self._markers] for shape in shapes])
+
+    def worth_a_look(self, one: Mapping[str, FloatArray]) -> list[int]:
+        """Indices of the trials for which ``alike`` is not ruled out by correlation alone."""
+        if not self._markers:
+            return []
+        own = np.array([one.get(m, np.zeros(POINTS)) for m in self._markers])
+        shared = self._has & np.array([m in one for m in self._markers])
+        close = np.einsum("nmp,mp->nm", self._points, own) / POINTS >= _WORTH_A_LOOK - 1e-9  # summed in another order
+        return np.flatnonzero((shared.sum(axis=1) >= _FEWEST_MARKERS) & (close | ~shared).all(axis=1)).tolist()
 
 
 def likeness(one: FloatArray, other: FloatArray) -> float:

@@ -17,32 +17,30 @@ from pipelines.identity.guard import OWN_TAG_FILES
 from schemas.consent import Consent
 
 
-def store_files(
-    depot: Depot, delivery_id: str, opened: Opened, consent: Consent, unread: frozenset[str] = frozenset()
-) -> Payload:
-    """Store every payload file: in raw, or apart if consent does not cover all of it or no table says whose it is.
+def payload_of(opened: Opened, consent: Consent, unread: frozenset[str] = frozenset()) -> Payload:
+    """Where every payload file belongs: in raw, or apart if consent does not cover all of it or no table says whose.
 
     Kept apart are files of withheld trials, tables with rows that consent does not cover, files of trials of
     which only a part is covered, such as all but the muscles (bytes cannot be cut out of a file, so only what consent
     covers is read from it), and files of ``unread`` trials, of which nobody knows whether they tell who was recorded.
     """
-    assert opened.payload is not None
-    received = opened.received
+    files = opened.received.files
     apart = consent.withheld | unread | consent.partly_covered
     shut = {path for trial in apart for path in consent.files.get(trial, ())}
-    shut |= set() if consent.covers_all else {f.path for f in received.files if _is_sent_table(f.path)}
-    shut_shas = {f.sha256 for f in received.files if f.path in shut}
+    shut |= set() if consent.covers_all else {f.path for f in files if _is_sent_table(f.path)}
+    shut_shas = {f.sha256 for f in files if f.path in shut}
     named = {path for paths in consent.files.values() for path in paths}
-    stored, closed = {}, []
-    for file in received.files:
-        source = opened.payload / file.path
-        if file.sha256 in shut_shas or not (_is_table(file.path) or file.path in named):
-            depot.store_closed(source, delivery_id, file.sha256)
-            closed.append(file.path)
+    closed = (f.path for f in files if f.sha256 in shut_shas or not (_is_table(f.path) or f.path in named))
+    return Payload({f.path: f.sha256 for f in files}, frozenset(closed))
+
+
+def store_files(depot: Depot, delivery_id: str, content: Path, payload: Payload) -> None:
+    """Store every file of a payload where it belongs. content: the folder the files are in."""
+    for path, sha256 in payload.stored.items():
+        if path in payload.closed:
+            depot.store_closed(content / path, delivery_id, sha256)
         else:
-            depot.store_raw(source, file.sha256)
-        stored[file.path] = file.sha256
-    return Payload(stored, frozenset(closed))
+            depot.store_raw(content / path, sha256)
 
 
 def _is_table(path: str) -> bool:

@@ -9,7 +9,7 @@ from __future__ import annotations
 import hashlib
 import re
 import secrets
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
@@ -115,14 +115,6 @@ def with_parts(
             )
         )
     return tuple(found)
-
-
-def earlier_changed(desk: Desk) -> Iterator[Record]:
-    """Deliveries to judge again since an earlier one has come, or accepts other trials than it did; the first first."""
-    done: set[str] = set()
-    while due := [r for r in desk.books.trials.compared_with_another(desk.stamp) if r.delivery_id not in done]:
-        done.add(due[0].delivery_id)
-        yield due[0]
 
 
 def told_resends(desk: Desk, record: Record) -> list[dict[str, str]]:

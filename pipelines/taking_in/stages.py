@@ -1,15 +1,17 @@
-"""The way of one delivery, stage by stage: receive, name, check, gate, store, judge, publish.
+"""The way of one delivery, stage by stage: open, gate, judge, publish.
 
-Each stage is a plain function; ``take_in`` walks them for an arrival from the inbox and ``judge_again`` for a delivery
-the depot already holds. What is checked is in ``checks``; what becomes of a trial in ``pipelines.judging.standings``;
-when a stage is due in ``pipelines.taking_in.run``.
+Each stage is a plain function from what the one before gave. ``prepare`` walks all but the last and changes nothing
+that counts: its result lies in ``work/`` until ``publish`` makes it the delivery's. What is checked is in ``checks``;
+what becomes of a trial in ``pipelines.judging.standings``; when a stage is due in ``pipelines.taking_in.due``.
 """
 
 from __future__ import annotations
 
 import secrets
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from checks.findings import Report, Status
@@ -19,17 +21,27 @@ from pipelines.consent.redaction import redact
 from pipelines.consent.veil import veil_of
 from pipelines.depot import overrides
 from pipelines.depot.arrivals import Arrival, slug
-from pipelines.depot.books.rows import REPEAT, STOPPED, TAKEN_IN, Payload, Record, Result
-from pipelines.depot.consents import Memory, digest, gate_of, note_gate, with_all_consents
+from pipelines.depot.books.rows import MADE, REPEAT, STOPPED, TAKEN_IN, Payload, Record, Result
+from pipelines.depot.consents import Gate, Memory, digest, gate_of, note_gate, with_all_consents
 from pipelines.depot.desk import Desk, Opened, Tell
 from pipelines.depot.storage import write_table
 from pipelines.identity.word_list import names_beside
-from pipelines.judging.of_delivery import judge_delivery, lay_out
-from pipelines.judging.standings import DELIVERY_TABLES, delivery_files, frame, quality_tables, tables_of_delivery
+from pipelines.judging.of_delivery import Layout, judge_delivery, lay_out
+from pipelines.judging.stamps import Used, made, of_delivery, posture_digest
+from pipelines.judging.standings import (
+    DELIVERY_TABLES,
+    WITHHELD,
+    Judged,
+    delivery_files,
+    frame,
+    quality_tables,
+    tables_of_delivery,
+)
 from pipelines.taking_in.beyond_trials import tables_beyond_trials
 from pipelines.taking_in.keeping import (
     copy_tag_files,
     drop_unheld,
+    payload_of,
     rebuild_bag,
     shut_bytes,
     store_files,
@@ -43,6 +55,7 @@ from pipelines.taking_in.naming import (
     with_number_conflict,
 )
 from pipelines.taking_in.resends import before_of, with_changed_trials, with_parts
+from pipelines.versions import judging_sources
 from schemas import core
 from schemas.consent import Consent
 from schemas.convert.to_arrow import empty_frame
@@ -50,6 +63,43 @@ from schemas.model import Table
 
 if TYPE_CHECKING:
     import pandas as pd
+
+    from pipelines.depot.books.rows import TrialVersion
+
+
+@dataclass(frozen=True)
+class Gated:
+    """A delivery of which all is known but what its trials are like.
+
+    consent: what may be used of it; delivery_id, report: as it would be taken in; stops: whether it may not be;
+    earlier: accepted versions of its trials that deliveries before brought; before: its record if the depot holds it.
+    """
+
+    opened: Opened
+    consent: Consent
+    delivery_id: str
+    report: Report
+    stops: bool
+    earlier: Mapping[str, TrialVersion]
+    before: Record | None
+
+
+@dataclass(frozen=True)
+class Prepared:
+    """The result of a delivery that counts for nothing yet. folder: its tables, in ``work/``; content: its payload.
+
+    tells: what it tells the gate of other deliveries, if it is taken in.
+    """
+
+    result: Result
+    folder: Path
+    content: Path | None = None
+    tells: Gate | None = None
+
+    @property
+    def record(self) -> Record:
+        """What will have become of the delivery."""
+        return self.result.record
 
 
 @dataclass(frozen=True)
@@ -61,80 +111,172 @@ class Passage:
     evicted: Record | None = None
 
 
-def take_in(desk: Desk, arrival: Arrival, tell: Tell) -> Passage:
-    """Take in one arrival: its result is in the depot afterwards, whole, and the older one is gone."""
+def open_arrival(desk: Desk, arrival: Arrival, work: Path) -> Opened:
+    """Receive what lies in the inbox into ``work``."""
     from pipelines.intake.opening import open_delivery
 
-    with desk.depot.working("receive") as work:
-        names = names_beside(desk.study.path)
-        received, payload = open_delivery(desk.isolated, arrival.path, arrival.site, work, desk.study.study, names)
-        opened = Opened(received, payload, arrival.site, arrival.name)
-        if (same := same_content(opened, desk.books)) is not None:
-            if same.arrival == opened.arrival:
-                return Passage(same, changed=False)
-            return Passage(_publish_repeat(desk, opened, same))
+    names = names_beside(desk.study.path)
+    received, payload = open_delivery(desk.isolated, arrival.path, arrival.site, work, desk.study.study, names)
+    return Opened(received, payload, arrival.site, arrival.name)
+
+
+def open_again(desk: Desk, record: Record, work: Path) -> Opened:
+    """Receive a delivery the depot holds from the bytes it holds, less what was withdrawn, into ``work``."""
+    from pipelines.intake.bag import STUDY
+    from pipelines.intake.opening import open_delivery
+
+    site, _, name = record.arrival.partition("/")
+    bag = rebuild_bag(desk.depot, record, work / "bag")
+    memory = Memory(desk.depot)
+    if memory.withdrawals:
+        redact(bag, memory.scopes)
+    names = names_beside(desk.study.path)
+    received, payload = open_delivery(desk.isolated, bag, site, work, desk.study.study, names)
+    # it was taken in under the title the study had then: a new title stops none that is held
+    problems = tuple(p for p in received.problems if not (p.kind == "bag_info" and p.place == STUDY))
+    return Opened(replace(received, arrived_as=name, problems=problems), payload, site, name)
+
+
+def gate(desk: Desk, opened: Opened, before: Record | None = None) -> Gated:
+    """Check a delivery as a whole, beside all others, and find which trials consent covers. Writes nothing."""
+    if before is None:
         opened = with_number_conflict(opened, desk.books)
-        passage = _process(desk, opened, datetime.now(UTC).isoformat(timespec="seconds"), tell)
+    opened = with_all_consents(desk, with_earlier_trials(desk.books, opened))
+    earlier = before_of(desk.books, opened)
+    consent = with_changed_trials(Consent.of(opened.received, desk.study.study), earlier)
+    number = numbered(consent.received)
+    delivery_id = number or name_for_stopped(opened, desk.books)
+    report, consent = check_delivery(desk.study.study, delivery_id, consent, desk.stamp)
+    stops = opened.payload is None or number is None or _stops(report)
+    return Gated(opened, consent, delivery_id, report, stops, earlier, before)
+
+
+def layout_of(desk: Desk, gated: Gated) -> Layout:
+    """What of a gated delivery is to be judged, and with what."""
+    return lay_out(desk, gated.delivery_id, gated.opened, gated.consent, gated.report)
+
+
+def prepare(desk: Desk, gated: Gated, tell: Tell, meanwhile: Callable[[], None] | None = None) -> Prepared:
+    """Judge a gated delivery, or stop it, and write its tables into ``work/``.
+
+    meanwhile: called once when its trials are under way.
+    """
+    if gated.stops:
+        return _stopped(desk, gated)
+    opened, consent, delivery_id = gated.opened, gated.consent, gated.delivery_id
+    judged = judge_delivery(layout_of(desk, gated), tell, meanwhile)
+    record = _record(desk, opened, delivery_id, TAKEN_IN, gated.before)
+    record = replace(record, consents=digest(record.result, consent), overrides=overrides.digest(judged.overrides))
+    tables = tables_of_delivery(judged) | tables_beyond_trials(desk, judged)
+    own = desk.books.trials.of_delivery(delivery_id) if gated.before else []
+    words = {trial.trial_id: trial.resend for trial in own}
+    trials = with_parts(trial_versions(judged, tables), consent, gated.earlier, words)
+    payload = payload_of(opened, judged.consent, judged.unread)
+    result = Result(
+        replace(record, held=bool(payload.stored)),
+        payload,
+        judged.waiting,
+        trials,
+        stamps_of(desk, record.site),
+        _trial_stamps(judged, trials),
+    )
+    tells = gate_of(judged.consent, judged.veil.names)
+    return Prepared(result, _written(desk, opened, result, tables), opened.payload, tells)
+
+
+def _stopped(desk: Desk, gated: Gated) -> Prepared:
+    opened, before = gated.opened, gated.before
+    name = before.delivery_id if before else name_for_stopped(opened, desk.books)
+    report, consent = gated.report, gated.consent
+    if name != gated.delivery_id:
+        report, consent = check_delivery(desk.study.study, name, consent, desk.stamp)
+    # what the depot holds stays, so that the next code can judge it again
+    payload = desk.books.deliveries.payload(name) if before is not None else Payload()
+    veil = veil_of(name, consent, named=False)
+    tables = delivery_files(name, opened.received, veil) | quality_tables(veil.findings(report.findings), report.runs)
+    record = replace(_record(desk, opened, name, STOPPED, before), held=bool(payload.stored))
+    result = Result(record, payload)
+    return Prepared(result, _written(desk, opened, result, tables))
+
+
+def prepare_repeat(desk: Desk, opened: Opened, same: Record) -> Prepared:
+    """A delivery whose bytes are those of ``same``: only that it came is noted."""
+    name = f"{same.delivery_id}.repeat.{slug(opened.name)}"[:64]
+    result = Result(_record(desk, opened, name, REPEAT))
+    return Prepared(result, _written(desk, opened, result, {}))
+
+
+def publish(desk: Desk, prepared: Prepared) -> Passage:
+    """Make a prepared result the delivery's: its bytes are kept first, then folder and books change in one step."""
+    record, payload = prepared.record, prepared.result.payload
+    if prepared.content is not None:
+        store_files(desk.depot, record.delivery_id, prepared.content, payload)
+    evicted = _evict(desk, record.delivery_id, record.arrival) if record.taken_in else None
+    if prepared.tells is not None:
+        note_gate(desk.depot, record.delivery_id, prepared.tells)
+
+    def decide() -> None:
+        with desk.books.transaction():
+            note_result(desk, prepared.result)
+
+    desk.depot.publish(prepared.folder, record.delivery_id, decide)
+    if record.taken_in:
+        if payload.closed:
+            shut_bytes(desk.depot)
+        drop_unheld(desk.depot, record)
+    return Passage(record, evicted=evicted)
+
+
+def note_result(desk: Desk, result: Result) -> None:
+    """Write a result into the books, and what its stamps stand for; in a transaction."""
+    desk.books.deliveries.put(result)
+    if result.record.taken_in:
+        used = used_today(desk, result.record.site).values()
+        desk.books.stamps.note_content({one.digest: one.content for one in used})
+
+
+def used_today(desk: Desk, site: str | None) -> dict[str, Used]:
+    """What a delivery of ``site`` is made with today."""
+    return of_delivery(desk.study.study, site, judging_sources())
+
+
+def stamps_of(desk: Desk, site: str | None) -> dict[str, str]:
+    """The stamps of a delivery of ``site`` that is judged today."""
+    used = used_today(desk, site)
+    return {what: one.digest for what, one in used.items()} | {MADE: made(used)}
+
+
+def _trial_stamps(judged: Judged, trials: Iterable[TrialVersion]) -> dict[str, Mapping[str, str]]:
+    """What each trial was judged with; of a withheld one nothing; of a standing one what it gives to others."""
+    found: dict[str, Mapping[str, str]] = {}
+    for trial in (t for t in trials if t.standing != WITHHELD and t.trial_id in judged.stamps):
+        gives = {"gives": posture_digest(judged.verdicts[trial.trial_id].posture)} if trial.gives_posture else {}
+        found[trial.trial_id] = {**judged.stamps[trial.trial_id], **gives}
+    return found
+
+
+def take_in(desk: Desk, arrival: Arrival, tell: Tell) -> Passage:
+    """Take in one arrival: its result is in the depot afterwards, whole, and the older one is gone."""
+    with desk.depot.working("receive") as work:
+        return take_in_opened(desk, open_arrival(desk, arrival, work), tell)
+
+
+def take_in_opened(desk: Desk, opened: Opened, tell: Tell, meanwhile: Callable[[], None] | None = None) -> Passage:
+    """Take in a delivery that was opened; its folder must stay until this ends."""
+    if (same := same_content(opened, desk.books)) is not None:
+        if same.arrival == opened.arrival:
+            return Passage(same, changed=False)
+        return publish(desk, prepare_repeat(desk, opened, same))
+    passage = publish(desk, prepare(desk, gate(desk, opened), tell, meanwhile))
     _forget_older(desk, passage.record)
     return passage
 
 
 def judge_again(desk: Desk, record: Record, tell: Tell) -> Passage:
     """Judge a delivery the depot holds with the code and study of today, from the bytes in the depot."""
-    from pipelines.intake.opening import open_delivery
-
-    site, _, name = record.arrival.partition("/")
     with desk.depot.working("again") as work:
-        bag = rebuild_bag(desk.depot, record, work / "bag")
-        memory = Memory(desk.depot)
-        if memory.withdrawals:
-            redact(bag, memory.scopes)
-        names = names_beside(desk.study.path)
-        received, payload = open_delivery(desk.isolated, bag, site, work, desk.study.study, names)
-        opened = Opened(replace(received, arrived_as=name), payload, site, name)
-        return _process(desk, opened, record.received_utc, tell, before=record)
-
-
-def _process(
-    desk: Desk,
-    opened: Opened,
-    received_utc: str,
-    tell: Tell,
-    before: Record | None = None,
-) -> Passage:
-    """Check the delivery; stop it, or gate, store, judge and publish it. before: its record if the depot holds it."""
-    opened = with_all_consents(desk, with_earlier_trials(desk.books, opened))
-    before_it = before_of(desk.books, opened)
-    consent = with_changed_trials(Consent.of(opened.received, desk.study.study), before_it)
-    received = consent.received
-    delivery_id = numbered(received) or name_for_stopped(opened, desk.books)
-    report, consent = check_delivery(desk.study.study, delivery_id, consent, desk.stamp)
-    if opened.payload is None or numbered(received) is None or _stops(report):
-        stopped_id = before.delivery_id if before else name_for_stopped(opened, desk.books)
-        if stopped_id != delivery_id:
-            report, consent = check_delivery(desk.study.study, stopped_id, consent, desk.stamp)
-        record = _record(desk, opened, stopped_id, STOPPED, received_utc, before)
-        # what the depot holds stays, so that the next code can judge it again
-        payload = desk.books.deliveries.payload(before.delivery_id) if before is not None else Payload()
-        veil = veil_of(stopped_id, consent, named=False)
-        tables = delivery_files(stopped_id, received, veil) | quality_tables(
-            veil.findings(report.findings), report.runs
-        )
-        return Passage(_publish(desk, opened, Result(record, payload), tables))
-    judged = judge_delivery(lay_out(desk, delivery_id, opened, consent, report), tell)
-    payload = store_files(desk.depot, delivery_id, opened, judged.consent, judged.unread)
-    evicted = _evict(desk, delivery_id, opened)
-    record = _record(desk, opened, delivery_id, TAKEN_IN, received_utc, before)
-    record = replace(record, consents=digest(record.result, consent), overrides=overrides.digest(judged.overrides))
-    tables = tables_of_delivery(judged) | tables_beyond_trials(desk, judged)
-    words = {t.trial_id: t.resend for t in desk.books.trials.of_delivery(delivery_id)} if before else {}
-    trials = with_parts(trial_versions(judged, tables), consent, before_it, words)
-    note_gate(desk.depot, delivery_id, gate_of(judged.consent, judged.veil.names))
-    record = _publish(desk, opened, Result(record, payload, judged.waiting, trials), tables)
-    if payload.closed:
-        shut_bytes(desk.depot)
-    drop_unheld(desk.depot, record)
-    return Passage(record, evicted=evicted)
+        gated = gate(desk, open_again(desk, record, work), record)
+        return publish(desk, prepare(desk, gated, tell))
 
 
 def _stops(report: Report) -> bool:
@@ -144,16 +286,8 @@ def _stops(report: Report) -> bool:
     )
 
 
-def _publish_repeat(desk: Desk, opened: Opened, same: Record) -> Record:
-    delivery_id = f"{same.delivery_id}.repeat.{slug(opened.name)}"[:64]
-    record = _record(desk, opened, delivery_id, REPEAT, datetime.now(UTC).isoformat(timespec="seconds"))
-    return _publish(desk, opened, Result(record), {})
-
-
-def _record(
-    desk: Desk, opened: Opened, delivery_id: str, status: str, received_utc: str, before: Record | None = None
-) -> Record:
-    """The record of a delivery; its fingerprint stays that of the bytes as they first came."""
+def _record(desk: Desk, opened: Opened, delivery_id: str, status: str, before: Record | None = None) -> Record:
+    """The record of a delivery; its fingerprint and its day stay those of the bytes as they first came."""
     received = opened.received
     return Record(
         delivery_id=delivery_id,
@@ -162,31 +296,24 @@ def _record(
         site=received.site,
         number=received.number,
         fingerprint=before.fingerprint if before else received.fingerprint,
-        received_utc=received_utc,
+        received_utc=before.received_utc if before else datetime.now(UTC).isoformat(timespec="seconds"),
         result=secrets.token_hex(8),
         **vars(desk.stamp),
     )
 
 
-def _publish(desk: Desk, opened: Opened, result: Result, tables: dict[Table, pd.DataFrame]) -> Record:
-    """Write the tables beside the older ones, put them in their place in one step, and the result into the books."""
-    record = replace(result.record, held=bool(result.payload.stored))
+def _written(desk: Desk, opened: Opened, result: Result, tables: dict[Table, pd.DataFrame]) -> Path:
+    """A folder in ``work/`` with the tables of a result, and the bag's own files if its bytes are kept."""
+    record = result.record
     work = desk.depot.new_work(record.delivery_id)
     tables = {core.DELIVERIES: frame(core.DELIVERIES, [_delivery_row(opened, record)]), **tables}
     for table in DELIVERY_TABLES:  # every delivery has every table, if only an empty one
-        write_table(
-            table, tables.get(table, empty_frame(table)), work / f"{table.name}.parquet", sync=False
-        )  # publish syncs
+        rows = tables.get(table, empty_frame(table))
+        write_table(table, rows, work / f"{table.name}.parquet", sync=False)  # publish syncs
     (work / "bag").mkdir()
     if record.held and opened.payload is not None:
         copy_tag_files(opened.payload, work / "bag")
-
-    def decide() -> None:
-        with desk.books.transaction():
-            desk.books.deliveries.put(result)
-
-    desk.depot.publish(work, record.delivery_id, decide)
-    return record
+    return work
 
 
 def _delivery_row(opened: Opened, record: Record) -> dict[str, Any]:
@@ -206,12 +333,12 @@ def _delivery_row(opened: Opened, record: Record) -> dict[str, Any]:
     }
 
 
-def _evict(desk: Desk, delivery_id: str, opened: Opened) -> Record | None:
+def _evict(desk: Desk, delivery_id: str, arrival: str) -> Record | None:
     """Make the id free if a stopped delivery of another arrival has it; that one is named anew."""
     holder = desk.books.deliveries.get(delivery_id)
-    if holder is None or holder.held or holder.arrival == opened.arrival:
+    if holder is None or holder.held or holder.arrival == arrival:
         return None
-    why = f"{opened.arrival} has its number and can be taken in; it is named anew."
+    why = f"{arrival} has its number and can be taken in; it is named anew."
     _withdraw(desk, holder)
     desk.ledger.write("withdrawn", delivery_id, why, arrival=holder.arrival, status=holder.status)
     return holder

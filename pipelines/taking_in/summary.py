@@ -42,12 +42,23 @@ class Summary:
     failures: list[Failure] = field(default_factory=list)
     not_deliveries: list[str] = field(default_factory=list)
     built: bool = False
+    refused: str | None = None
+
+    def add(self, done: Done) -> None:
+        """Note a delivery that was worked on, in place of what was noted of it before."""
+        self.done = [d for d in self.done if d.record.delivery_id != done.record.delivery_id]
+        self.done.append(done)
 
     @property
     def exit_code(self) -> int:
-        """0; 3 if a check crashed or manystrides failed; 2 if an arrival could not be used just now."""
+        """0; 1 if judging again was not published; 3 if a check crashed or manystrides failed.
+
+        2 if an arrival could not be used just now.
+        """
         if self.crashed() or any(f.ours for f in self.failures):
             return 3
+        if self.refused is not None:
+            return 1
         return 2 if self.failures else 0
 
     def crashed(self) -> dict[str, list[str]]:
@@ -67,6 +78,9 @@ class Summary:
     def _lines(self) -> Iterator[str]:
         stopped = [d for d in self.done if d.record.status == "stopped"]
         others = sorted((d for d in self.done if d.record.status != "stopped"), key=lambda d: d.record.delivery_id)
+        if self.refused is not None:
+            yield self.refused
+            return
         if not self.done and not self.failures:
             yield "Nothing new: every delivery in the inbox is already in the depot."
             if self.built:

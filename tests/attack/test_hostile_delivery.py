@@ -9,9 +9,9 @@ from pathlib import Path
 
 import pytest
 
+from pipelines.assets.run import run
 from pipelines.depot.storage import Depot
 from pipelines.pool.query import ask, write_answer
-from pipelines.taking_in import run
 from tests.delivery_builders import STUDY, a_delivery, planned
 
 SCRIPT = "<script>alert(1)</script><img src=x onerror=alert(2)>"
@@ -48,7 +48,7 @@ def depot(tmp_path_factory: pytest.TempPathFactory) -> Depot:
     folder = a_delivery(place / "sound")
     tables = {p.name: p.read_bytes() for p in (folder / "data").glob("*.csv")}
     a_delivery(place / "inbox", replace_files=with_hostile_texts(tables))
-    run.run(STUDY, place / "inbox", place / "depot", "tester", workers=1)
+    run(STUDY, place / "inbox", place / "depot", "tester", workers=1)
     return Depot(place / "depot")
 
 
@@ -89,6 +89,6 @@ def test_an_archive_of_the_same_bag_is_judged_the_same(depot: Depot, tmp_path: P
     tables = {p.name: p.read_bytes() for p in (folder / "data").glob("*.csv")}
     archive = a_delivery(tmp_path / "inbox", replace_files=with_hostile_texts(tables), zipped=True)
     assert any(SQL in name for name in zipfile.ZipFile(archive).namelist())
-    run.run(STUDY, tmp_path / "inbox", tmp_path / "depot", "tester", workers=1)
+    run(STUDY, tmp_path / "inbox", tmp_path / "depot", "tester", workers=1)
     sql = "SELECT check_name, count(*) AS n FROM findings GROUP BY ALL ORDER BY ALL"
     assert ask(Depot(tmp_path / "depot").warehouse, sql).to_pylist() == ask(depot.warehouse, sql).to_pylist()

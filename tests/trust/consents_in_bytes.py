@@ -17,12 +17,12 @@ from demo_site_uploads.simulator.bags import bag_info, descriptor, make_bag
 from demo_site_uploads.simulator.delivery import PlannedTrial, Session
 from demo_site_uploads.simulator.measure import Asked
 from demo_site_uploads.simulator.tables import Rows, participant_row
+from pipelines.assets.run import run
 from pipelines.deciding.withdrawal import withdraw
 from pipelines.depot.search_bytes import files_with
 from pipelines.depot.storage import Depot
 from pipelines.intake.c3d.layout import read_layout
 from pipelines.release.make import release
-from pipelines.taking_in import run
 from tests.delivery_builders import STUDY
 from tests.trust.test_random_consents import Event, a_history, may
 
@@ -69,7 +69,7 @@ def search(folder: Path, deliveries: int, seed: int, withdrawals: int) -> Search
     people: list[Person] = []
     for number in range(1, deliveries + 1):
         people += _send(inbox, number, chance, base, content)
-    run.run(STUDY, inbox, depot.root, "tester")
+    run(STUDY, inbox, depot.root, "tester")
     release(STUDY, depot.root, "search", "tester")
     done = Searched(histories=len(people), kept=sum(p.trial for p in people))
     done.leaks = tuple(_leaks(depot, people, done))

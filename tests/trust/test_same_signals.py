@@ -8,12 +8,12 @@ from pathlib import Path
 import pytest
 
 from demo_site_uploads.simulator import faults
-from pipelines.taking_in import run
+from pipelines.assets.run import run
 from tests.delivery_builders import STUDY, a_delivery, planned, tables, trial_id
 
 
 def go(inbox: Path, depot: Path) -> None:
-    run.run(STUDY, inbox, depot, "tester", workers=1)
+    run(STUDY, inbox, depot, "tester", workers=1)
 
 
 def copies(depot: Path, delivery_id: str) -> dict[str, str]:

@@ -11,6 +11,7 @@ from typing import Any
 import duckdb
 import pytest
 
+from pipelines.assets.run import run
 from pipelines.consent import redaction
 from pipelines.deciding import withdrawal
 from pipelines.deciding.withdrawal import withdraw
@@ -18,14 +19,15 @@ from pipelines.depot.ledger import verify
 from pipelines.depot.search_bytes import files_with
 from pipelines.depot.storage import Depot
 from pipelines.errors import Unusable
-from pipelines.taking_in import run, stages
+from pipelines.taking_in import stages
+from pipelines.taking_in.building import ledger_reached
 from tests.delivery_builders import STUDY, a_delivery, planned, raw_files, tables, trial_id
 
 LEAVES, STAYS = "FS-02", "FS-01"
 
 
 def go(inbox: Path, depot: Path) -> str:
-    return run.run(STUDY, inbox, depot, "tester", workers=1).text()
+    return run(STUDY, inbox, depot, "tester", workers=1).text()
 
 
 def shas(runner: str) -> set[str]:
@@ -75,7 +77,7 @@ def test_nothing_live_holds_the_runner_afterwards_and_the_others_stay(taken_in: 
     lines = [json.loads(line) for line in Depot(depot).ledger.read_text().splitlines()]
     stones = [line for line in lines if line["what"] == "withdrawal"]
     assert [(s["about"], s["why"], s["actor"]) for s in stones] == [(f"tombstone-{done.tombstone}", "by letter", "ann")]
-    assert verify(Depot(depot).ledger, run.ledger_reached(Depot(depot))) == []
+    assert verify(Depot(depot).ledger, ledger_reached(Depot(depot))) == []
     assert "Nothing new" in go(inbox, depot), "the delivery in the inbox is still known"
     again = withdraw(STUDY, depot, LEAVES, "all")
     assert (again.tombstone, again.deliveries, again.files_removed) == (done.tombstone, (), 0)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 from dataclasses import asdict, fields, replace
 from typing import TYPE_CHECKING, Any
 
@@ -10,8 +10,8 @@ import sqlalchemy as sa
 
 from checks.findings import Stamp
 from pipelines.depot.books import tables
-from pipelines.depot.books.rows import TAKEN_IN, Payload, Record, Result, TrialVersion
-from pipelines.depot.books.tables import DELIVERIES, PAYLOAD, TRIALS, WAITING
+from pipelines.depot.books.rows import MADE, TAKEN_IN, Payload, Record, Result, TrialVersion
+from pipelines.depot.books.tables import DELIVERIES, DELIVERY_STAMPS, PAYLOAD, TRIALS, WAITING
 
 if TYPE_CHECKING:
     from pipelines.depot.books.book import Books
@@ -20,10 +20,15 @@ _FAR = 10**9
 _COLUMNS = [DELIVERIES.c[f.name] for f in fields(Record)]
 
 
-def current(stamp: Stamp, deliveries: Any = DELIVERIES) -> sa.ColumnElement[bool]:
-    """Whether a delivery was taken in and judged by this code and study."""
-    c = deliveries.c
-    return sa.and_(c.status == TAKEN_IN, c.code_version == stamp.code_version, c.study_version == stamp.study_version)
+def current(made: Collection[str], deliveries: Any = DELIVERIES) -> sa.ColumnElement[bool]:
+    """Whether a delivery was taken in and made with what is wanted today. made: see ``Desk.made``."""
+    c, stamps = deliveries.c, DELIVERY_STAMPS.alias()
+    same = (
+        sa.exists()
+        .where(stamps.c.delivery_id == c.delivery_id, stamps.c.what == MADE, stamps.c.used.in_(sorted(made)))
+        .correlate(deliveries)
+    )
+    return sa.and_(c.status == TAKEN_IN, same)
 
 
 def in_order(found: Iterable[Record]) -> list[Record]:
@@ -65,15 +70,20 @@ class Deliveries:
         with self._books.reading() as connection:
             return connection.scalar(sa.select(sa.exists().where(DELIVERIES.c.status == TAKEN_IN))) is True
 
-    def current(self, stamp: Stamp) -> list[Record]:
-        """Deliveries that were taken in and judged by this code and study."""
-        return self._where(current(stamp))
+    def current(self, made: Collection[str]) -> list[Record]:
+        """Deliveries that were taken in and made with what is wanted today."""
+        return self._where(current(made))
 
-    def of_other_making(self, stamp: Stamp) -> list[Record]:
-        """Deliveries the depot holds that another code or study judged."""
+    def is_current(self, delivery_id: str, made: Collection[str]) -> bool:
+        """Whether one delivery was taken in and made with what is wanted today."""
+        return bool(self._where(DELIVERIES.c.delivery_id == delivery_id, current(made)))
+
+    def not_made_with(self, made: Collection[str], stamp: Stamp) -> list[Record]:
+        """Deliveries the depot holds that were made with something else; of stopped ones, by other code or study."""
         c = DELIVERIES.c
         other = sa.or_(c.code_version != stamp.code_version, c.study_version != stamp.study_version)
-        return self._where(c.held, other)
+        stopped = sa.and_(c.status != TAKEN_IN, other)
+        return self._where(c.held, sa.or_(stopped, sa.and_(c.status == TAKEN_IN, sa.not_(current(made)))))
 
     def same_content(self, site: str | None, fingerprint: str) -> list[Record]:
         """Deliveries of a site that brought these bytes and are held."""
@@ -84,7 +94,7 @@ class Deliveries:
         """What an arrival (``site/name``) became, now and before."""
         return self._where(DELIVERIES.c.arrival == arrival)
 
-    def standing_came(self, stamp: Stamp) -> list[Record]:
+    def standing_came(self, made: Collection[str]) -> list[Record]:
         """Deliveries with running trials that wait for a standing trial which is there now."""
         own, other = DELIVERIES, DELIVERIES.alias("other")
         query = (
@@ -102,7 +112,7 @@ class Deliveries:
                 ),
             )
             .join(other, other.c.delivery_id == TRIALS.c.delivery_id)
-            .where(current(stamp, own), current(stamp, other))
+            .where(current(made, own), current(made, other))
         )
         with self._books.reading() as connection:
             return in_order(Record(**row) for row in connection.execute(query).mappings())

@@ -10,6 +10,8 @@ from dataclasses import dataclass, field
 
 from checks.findings import Stamp
 
+#: The stamp of a delivery that stands for all its others.
+MADE = "made"
 #: Statuses of a delivery.
 TAKEN_IN, STOPPED, REPEAT = "taken_in", "stopped", "repeat"
 #: (session, condition)

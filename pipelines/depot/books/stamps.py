@@ -5,14 +5,13 @@ What a stamp is made of is not known here: ``what`` is a short word, ``used`` a 
 
 from __future__ import annotations
 
+import json
 from collections.abc import Mapping
 from typing import TYPE_CHECKING
 
 import sqlalchemy as sa
 
-from pipelines.depot.books.deliveries import in_order
-from pipelines.depot.books.rows import Record
-from pipelines.depot.books.tables import DELIVERIES, DELIVERY_STAMPS, TRIAL_STAMPS
+from pipelines.depot.books.tables import DELIVERY_STAMPS, STAMP_CONTENTS, TRIAL_STAMPS
 
 if TYPE_CHECKING:
     from pipelines.depot.books.book import Books
@@ -42,33 +41,16 @@ class Stamps:
                 found.setdefault(str(trial), {})[str(what)] = str(used)
         return found
 
-    def put(self, delivery_id: str, stamps: Mapping[str, str]) -> None:
-        """Write stamps of a delivery in place of those of the same ``what``; in a transaction."""
-        connection, c = self._books.writer(), DELIVERY_STAMPS.c
-        connection.execute(sa.delete(DELIVERY_STAMPS).where(c.delivery_id == delivery_id, c.what.in_(sorted(stamps))))
-        rows = [{"delivery_id": delivery_id, "what": what, "used": used} for what, used in stamps.items()]
+    def content(self, used: str) -> dict[str, str] | None:
+        """What a value of a stamp stands for, place by place; None if it was never noted."""
+        with self._books.reading() as connection:
+            told = connection.scalar(sa.select(STAMP_CONTENTS.c.content).where(STAMP_CONTENTS.c.used == used))
+        return dict(json.loads(told)) if told is not None else None
+
+    def note_content(self, contents: Mapping[str, Mapping[str, str]]) -> None:
+        """Note what values of stamps stand for, those not noted yet; in a transaction."""
+        connection, c = self._books.writer(), STAMP_CONTENTS.c
+        there = set(connection.scalars(sa.select(c.used).where(c.used.in_(sorted(contents)))))
+        rows = [{"used": u, "content": json.dumps(dict(own))} for u, own in contents.items() if u not in there]
         if rows:
-            connection.execute(sa.insert(DELIVERY_STAMPS), rows)
-
-    def made_with_another(self, what: str, wanted: str, site: str | None = None) -> list[Record]:
-        """Held deliveries that were made with another value, or of which none was noted. site: only those of one."""
-        c = DELIVERIES.c
-        same = sa.exists().where(
-            DELIVERY_STAMPS.c.delivery_id == c.delivery_id, DELIVERY_STAMPS.c.what == what,
-            DELIVERY_STAMPS.c.used == wanted,
-        )  # fmt: skip
-        of_site = [c.site == site] if site is not None else []
-        with self._books.reading() as connection:
-            rows = connection.execute(
-                sa.select(*[c[name] for name in Record.__dataclass_fields__]).where(c.held, sa.not_(same), *of_site)
-            ).mappings()
-            return in_order(Record(**row) for row in rows)
-
-    def trials_with_another(self, what: str, wanted: str, site: str | None = None) -> list[tuple[str, str]]:
-        """(delivery, trial) of trials that were judged with another value. site: only those of one."""
-        c = TRIAL_STAMPS.c
-        query = sa.select(c.delivery_id, c.trial_id).where(c.what == what, c.used != wanted)
-        if site is not None:
-            query = query.join(DELIVERIES, DELIVERIES.c.delivery_id == c.delivery_id).where(DELIVERIES.c.site == site)
-        with self._books.reading() as connection:
-            return sorted((str(name), str(trial)) for name, trial in connection.execute(query))
+            connection.execute(sa.insert(STAMP_CONTENTS), rows)

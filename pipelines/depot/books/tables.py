@@ -124,3 +124,6 @@ TRIAL_STAMPS = sa.Table(
     _text("used"),
     sa.Index(None, "what", "used"),
 )
+
+#: What a value of a stamp stands for, place by place as JSON, so that the reason told is the true one.
+STAMP_CONTENTS = sa.Table("stamp_contents", META, _text("used", key=True), _text("content"))

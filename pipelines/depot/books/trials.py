@@ -5,16 +5,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Collection, Iterable, Iterator, Sequence
 from dataclasses import fields
 from typing import TYPE_CHECKING, Any
 
 import sqlalchemy as sa
 
-from checks.findings import Stamp
 from pipelines.depot.books.deliveries import current, in_order
 from pipelines.depot.books.rows import TAKEN_IN, Record, TrialVersion
-from pipelines.depot.books.tables import DELIVERIES, TRIALS
+from pipelines.depot.books.tables import DELIVERIES, TRIAL_STAMPS, TRIALS
 
 if TYPE_CHECKING:
     from pipelines.depot.books.book import Books
@@ -45,10 +44,10 @@ class Trials:
         """Every version of one trial, the oldest number first."""
         return self._where(TRIALS.c.trial_id == trial_id)
 
-    def in_sessions(self, stamp: Stamp, sessions: Iterable[tuple[str, str]]) -> list[TrialVersion]:
-        """Accepted trials of (site, session) in deliveries that this code and study judged."""
+    def in_sessions(self, made: Collection[str], sessions: Iterable[tuple[str, str]]) -> list[TrialVersion]:
+        """Accepted trials of (site, session) in deliveries that are made with what is wanted today."""
         wanted = set(sessions)
-        found = self._among(TRIALS.c.session_id, (s for _, s in wanted), TRIALS.c.standing == ACCEPTED, current(stamp))
+        found = self._among(TRIALS.c.session_id, (s for _, s in wanted), TRIALS.c.standing == ACCEPTED, current(made))
         return [trial for trial in found if (trial.site, trial.session_id) in wanted]
 
     def known_before(self, site: str | None, number: int | None, arrival: str, ids: Iterable[str]) -> dict[str, str]:
@@ -85,14 +84,14 @@ class Trials:
         return [(trial, record) for trial in found if (record := records[trial.delivery_id]) is not None]
 
     def giving_posture(
-        self, stamp: Stamp, site: str | None, number: int | None, sessions: Iterable[str]
+        self, made: Collection[str], site: str | None, number: int | None, sessions: Iterable[str]
     ) -> list[TrialVersion]:
         """Standing trials of these sessions from other deliveries of the site, on which running trials may lean."""
         c = DELIVERIES.c
         other = c.number != number if number is not None else sa.true()
-        return self._among(TRIALS.c.session_id, sessions, TRIALS.c.gives_posture, c.site == site, other, current(stamp))
+        return self._among(TRIALS.c.session_id, sessions, TRIALS.c.gives_posture, c.site == site, other, current(made))
 
-    def compared_with_another(self, stamp: Stamp) -> list[Record]:
+    def compared_with_another(self, made: Collection[str]) -> list[Record]:
         """Deliveries with a trial whose accepted version before is not the one it was judged with."""
         d, e, earlier = DELIVERIES, TRIALS.alias("e"), DELIVERIES.alias("ed")
         newest = (
@@ -110,7 +109,7 @@ class Trials:
             .join(e, e.c.trial_id == TRIALS.c.trial_id)
             .join(earlier, earlier.c.delivery_id == e.c.delivery_id)
             .where(
-                current(stamp, d),
+                current(made, d),
                 d.c.held,
                 e.c.standing == ACCEPTED,
                 earlier.c.status == TAKEN_IN,
@@ -122,7 +121,7 @@ class Trials:
         judged_with = (
             sa.select(TRIALS.c.delivery_id, TRIALS.c.trial_id, TRIALS.c.before_delivery, TRIALS.c.before_parts)
             .join(d, d.c.delivery_id == TRIALS.c.delivery_id)
-            .where(TRIALS.c.before_delivery != "", current(stamp, d), d.c.held)
+            .where(TRIALS.c.before_delivery != "", current(made, d), d.c.held)
         )
         with self._books.reading() as connection:
             now: dict[tuple[str, str], tuple[int, str, str]] = {}
@@ -134,6 +133,42 @@ class Trials:
                 then[name, trial] = (before, parts)
         due = {key[0] for key, told in then.items() if now.get(key, (0, "", ""))[1:] != told}
         return in_order(record for name in due if (record := self._books.deliveries.get(name)) is not None)
+
+    def leaning_on_another(self, made: Collection[str]) -> list[Record]:
+        """Deliveries with a running trial judged with a posture that no standing trial of its occasion gives now."""
+        d, g, gd = DELIVERIES, TRIALS.alias("g"), DELIVERIES.alias("gd")
+        used, given = TRIAL_STAMPS.alias("used"), TRIAL_STAMPS.alias("given")
+        there = (
+            sa.exists()
+            .where(
+                g.c.session_id == TRIALS.c.session_id,
+                g.c.condition == TRIALS.c.condition,
+                g.c.site == TRIALS.c.site,
+                g.c.gives_posture,
+                gd.c.delivery_id == g.c.delivery_id,
+                given.c.delivery_id == g.c.delivery_id,
+                given.c.trial_id == g.c.trial_id,
+                given.c.what == "gives",
+                given.c.used == used.c.used,
+            )
+            .correlate(TRIALS, used)
+        )
+        query = (
+            sa.select(TRIALS.c.delivery_id)
+            .distinct()
+            .join(d, d.c.delivery_id == TRIALS.c.delivery_id)
+            .join(used, sa.and_(used.c.delivery_id == TRIALS.c.delivery_id, used.c.trial_id == TRIALS.c.trial_id))
+            .where(used.c.what == "posture", used.c.used != "", current(made, d), d.c.held, sa.not_(there))
+        )
+        with self._books.reading() as connection:
+            due = list(connection.scalars(query))
+        return in_order(record for name in due if (record := self._books.deliveries.get(name)) is not None)
+
+    def standings(self) -> dict[str, int]:
+        """Trials by standing, each version counted."""
+        query = sa.select(TRIALS.c.standing, sa.func.count()).group_by(TRIALS.c.standing)
+        with self._books.reading() as connection:
+            return {str(standing): int(count) for standing, count in connection.execute(query)}
 
     def _where(self, *conditions: sa.ColumnElement[bool]) -> list[TrialVersion]:
         query = (

@@ -1,7 +1,8 @@
-"""Dagster does the same as a run: same files, with the checks and counts shown."""
+"""The graph that Dagster runs is the one a run carries out; what it shows of deliveries and checks is honest."""
 
 from __future__ import annotations
 
+import itertools
 from pathlib import Path
 from typing import Any
 
@@ -10,96 +11,130 @@ import pytest
 
 from checks.registry import Subject, catalogue
 from pipelines.assets import definitions
+from pipelines.assets.checks import TAKEN_IN_CHECK, Ends, result_of
 from pipelines.assets.definitions import defs
+from pipelines.assets.graph import PER_DELIVERY
 from pipelines.assets.inbox_sensor import inbox_sensor
 from pipelines.assets.place import Place
+from pipelines.assets.run import run
 from pipelines.assets.serve import command, environment
 from pipelines.depot.storage import Depot
-from pipelines.judging.standings import DELIVERY_TABLES
 from pipelines.pool.query import ask
-from pipelines.taking_in.run import run
-from tests.delivery_builders import STUDY, a_delivery, raw_files, tables, trial_id
+from tests.delivery_builders import STUDY, a_delivery, raw_files, tables
 
 pytestmark = pytest.mark.filterwarnings("ignore::dagster.BetaWarning", "ignore::dagster.PreviewWarning")
+KEYS = ["brack/brack-001", "brack/brack-002", "brack/brack-003"]
+
+
+class Made:
+    """What Dagster made of an inbox: a run that the sensor asked for, then one of a partition that was asked for."""
+
+    def __init__(self, inbox: Path) -> None:
+        self.inbox = inbox
+        self.place = Place(study=str(STUDY), inbox=str(inbox), depot=str(inbox.parent / "by_dagster"))
+        job = dg.Definitions(
+            assets=defs.assets,
+            asset_checks=defs.asset_checks,
+            jobs=defs.jobs,
+            resources={**(defs.resources or {}), "place": self.place},
+            executor=dg.in_process_executor,
+        ).resolve_job_def("take_in")
+        with dg.DagsterInstance.ephemeral() as instance:
+            asked = inbox_sensor(dg.build_sensor_context(instance=instance), place=self.place)
+            assert isinstance(asked, dg.SensorResult)
+            self.requests = asked.run_requests or []
+            for request in asked.dynamic_partitions_requests or []:
+                instance.add_dynamic_partitions(request.partitions_def_name, request.partition_keys)
+            self.first = job.execute_in_process(instance=instance)
+            self.rows = tables(Path(self.place.depot))
+            self.again = inbox_sensor(dg.build_sensor_context(instance=instance), place=self.place)
+            before = self.results()
+            tags = {"dagster/asset_partition_range_start": KEYS[1], "dagster/asset_partition_range_end": KEYS[1]}
+            self.second = job.execute_in_process(instance=instance, tags=tags)
+            self.judged_again = {name for name, word in self.results().items() if before[name] != word}
+            self.partitions = {name: instance.get_materialized_partitions(dg.AssetKey(name)) for name in PER_DELIVERY}
+
+    def results(self) -> dict[str, str]:
+        with Depot(self.place.depot).opened() as books:
+            return books.deliveries.results()
 
 
 @pytest.fixture(scope="module")
-def inbox(tmp_path_factory: pytest.TempPathFactory) -> Path:
+def made(tmp_path_factory: pytest.TempPathFactory) -> Made:
     inbox = tmp_path_factory.mktemp("dagster") / "inbox"
     a_delivery(inbox, runners=("FS-01", "FS-02"), withdrawn={"FS-02": 0}, faulty={"1": "heavy"})
     a_delivery(inbox, 2)
     broken = a_delivery(inbox, 3, names=("standing",))
     (broken / "data" / "participants.csv").write_text("changed")
-    return inbox
+    return Made(inbox)
 
 
-@pytest.fixture(scope="module")
-def made(inbox: Path) -> tuple[Place, dict[str, dg.ExecuteInProcessResult]]:
-    """Every partition the sensor asks for, materialized in order."""
-    place = Place(study=str(STUDY), inbox=str(inbox), depot=str(inbox.parent / "by_dagster"))
-    job = dg.Definitions(
-        assets=defs.assets, jobs=defs.jobs, resources={"place": place}, executor=dg.in_process_executor
-    ).resolve_job_def("take_in")
-    with dg.DagsterInstance.ephemeral() as instance:
-        asked = inbox_sensor(dg.build_sensor_context(instance=instance), place=place)
-        assert isinstance(asked, dg.SensorResult)
-        assert asked.dynamic_partitions_requests is not None
-        assert asked.run_requests is not None
-        for request in asked.dynamic_partitions_requests:
-            instance.add_dynamic_partitions(request.partitions_def_name, request.partition_keys)
-        keys = [str(r.partition_key) for r in asked.run_requests]
-        results = {key: job.execute_in_process(instance=instance, partition_key=key) for key in keys}
-        again = inbox_sensor(dg.build_sensor_context(instance=instance), place=place)
-        assert isinstance(again, dg.SkipReason), "nothing is due after it was taken in"
-    return place, results
+def test_one_run_does_all_that_is_due_and_then_nothing_is(made: Made) -> None:
+    assert len(made.requests) == 1
+    assert made.first.success
+    assert isinstance(made.again, dg.SkipReason)
+    steps = [e.step_key for e in made.first.all_events if e.event_type_value == "STEP_SUCCESS"]
+    assert steps[:2] == ["take_in_deliveries", "build_warehouse"]
+    assert set(steps[2:]) == {"checks_of_deliveries", "pages"}
 
 
-Made = tuple[Place, dict[str, dg.ExecuteInProcessResult]]
-
-
-def test_a_materialized_partition_leaves_the_same_files_as_a_run(made: Made, inbox: Path) -> None:
-    place, results = made
-    assert list(results) == ["brack/brack-001", "brack/brack-002", "brack/brack-003"]
-    assert all(result.success for result in results.values())
-    other = inbox.parent / "by_run"
-    run(STUDY, inbox, other, "tester", workers=1)
-    assert tables(Path(place.depot)) == tables(other)
-    assert raw_files(Path(place.depot)) == raw_files(other)
+def test_it_leaves_the_same_files_as_a_run(made: Made) -> None:
+    other = made.inbox.parent / "by_run"
+    run(STUDY, made.inbox, other, "tester", workers=1)
+    assert made.rows == tables(other)
+    assert raw_files(Path(made.place.depot)) == raw_files(other)
     sql = "SELECT * EXCLUDE (received_utc) FROM deliveries UNION ALL BY NAME SELECT * FROM footfalls ORDER BY ALL"
-    by_dagster, by_run = (ask(Depot(d).warehouse, sql).to_pylist() for d in (place.depot, other))
+    by_dagster, by_run = (ask(Depot(d).warehouse, sql).to_pylist() for d in (made.place.depot, other))
     assert by_dagster == by_run
-    assert Depot(place.depot).pages.joinpath("index.html").exists()
-    assert "Nothing new" in run(STUDY, inbox, place.depot, "tester", workers=1).text()
+    assert Depot(made.place.depot).pages.joinpath("index.html").exists()
 
 
-def test_each_table_is_materialized_with_rows_columns_and_a_preview(made: Made) -> None:
-    _, results = made
-    events: list[Any] = results["brack/brack-002"].get_asset_materialization_events()
-    by_name = {e.asset_key.to_user_string(): e.materialization.metadata for e in events}
-    assert set(by_name) == {t.name for t in DELIVERY_TABLES} | {"warehouse", "pages"}
-    assert by_name["standings"]["dagster/row_count"].value == 2
-    assert trial_id("1") in by_name["standings"]["preview"].value
-    specs = {s.key.to_user_string(): s for s in defs.resolve_all_asset_specs()}
-    for table in DELIVERY_TABLES:
-        schema = specs[table.name].metadata["dagster/column_schema"]
-        assert [c.name for c in schema.columns] == list(table.column_names)
-
-
-def test_each_check_is_an_asset_check_with_how_it_ended(made: Made) -> None:
-    _, results = made
-    first = {e.check_name: e for e in results["brack/brack-001"].get_asset_check_evaluations()}
-    assert set(first) == set(catalogue())
-    on_warehouse = {name for name, e in first.items() if e.asset_key == dg.AssetKey("warehouse")}
-    assert on_warehouse == {s.name for s in catalogue().values() if s.about is Subject.SITE}
-    failed = {name: e.severity for name, e in first.items() if not e.passed}
-    assert failed == {
-        "mean_vertical_force_is_body_weight": dg.AssetCheckSeverity.ERROR,
-        "consent_covers_the_trial": dg.AssetCheckSeverity.ERROR,
+def test_a_delivery_is_shown_as_far_as_it_came_and_a_stopped_one_never_as_made(made: Made) -> None:
+    assert made.partitions == {
+        "received": set(KEYS),
+        "gated": set(KEYS[:2]),
+        "judged_trials": set(KEYS[:2]),
+        "delivery_tables": set(KEYS[:2]),
     }
-    assert first["archive_unpacks_safely"].description == "skipped: nothing to look at (1 times)"
-    stopped = {e.check_name: e for e in results["brack/brack-003"].get_asset_check_evaluations()}
-    assert not stopped["bag_is_complete_and_unchanged"].passed
-    assert stopped["sides_alternate"].description == "not run: the delivery was stopped"
+    told = {e.partition: e for e in made.first.get_asset_check_evaluations() if e.check_name == TAKEN_IN_CHECK}
+    assert {key: e.passed for key, e in told.items()} == dict(zip(KEYS, (True, True, False), strict=True))
+    stopped = told[KEYS[2]]
+    assert (stopped.severity, stopped.blocking) == (dg.AssetCheckSeverity.ERROR, True)
+    assert "Stopped" in str(stopped.description)
+
+
+def test_a_partition_that_is_asked_for_is_judged_again_and_no_other(made: Made) -> None:
+    assert made.second.success
+    assert made.judged_again == {"brack-002"}
+    events: list[Any] = made.second.get_asset_materialization_events()
+    assert {e.partition for e in events if e.asset_key == dg.AssetKey("received")} == {KEYS[1]}
+
+
+def test_each_check_is_shown_over_all_deliveries_so_that_none_hides_another(made: Made) -> None:
+    shown = {e.check_name: e for e in made.first.get_asset_check_evaluations() if e.check_name != TAKEN_IN_CHECK}
+    assert set(shown) == set(catalogue())
+    about_sites = {s.name for s in catalogue().values() if s.about is Subject.SITE}
+    assert {name for name, e in shown.items() if e.asset_key == dg.AssetKey("site_checks")} == about_sites
+    errors = {name for name, e in shown.items() if not e.passed and e.severity is dg.AssetCheckSeverity.ERROR}
+    assert errors == {
+        "mean_vertical_force_is_body_weight",
+        "consent_covers_the_trial",
+        "bag_is_complete_and_unchanged",  # these three in the delivery that was stopped
+        "tables_can_be_read",
+        "rows_refer_to_rows_that_exist",
+        "changed_trials_say_why",
+    }
+    heavy = shown["mean_vertical_force_is_body_weight"]
+    assert heavy.metadata["found_in"].value == {"brack-001": 1}
+
+
+def test_a_skipped_check_is_never_shown_as_passed(made: Made) -> None:
+    for name, e in ((e.check_name, e) for e in made.first.get_asset_check_evaluations()):
+        if str(e.description).startswith("skipped"):
+            assert (e.passed, e.severity) == (False, dg.AssetCheckSeverity.WARN), name
+    spec = next(iter(catalogue().values()))
+    never = result_of(spec, Ends(), "depot")
+    assert (never.passed, never.description) == (False, "skipped: it never ran")
 
 
 def test_what_dagster_loads_is_short_and_valid() -> None:
@@ -107,6 +142,15 @@ def test_what_dagster_loads_is_short_and_valid() -> None:
     assert len(source.splitlines()) < 60
     dg.Definitions.validate_loadable(defs)
     assert [s.name for s in defs.sensors or []] == ["inbox_sensor"]
+
+
+def test_the_graph_is_drawn_as_the_deliveries_go() -> None:
+    way = [*PER_DELIVERY, "depot", "warehouse", "site_checks", "pages", "release"]
+    graph = defs.resolve_asset_graph()
+    for before, after in itertools.pairwise(way):
+        assert dg.AssetKey(before) in graph.get(dg.AssetKey(after)).parent_keys
+    assert all(graph.get(dg.AssetKey(name)).is_partitioned for name in PER_DELIVERY)
+    assert graph.get(dg.AssetKey("received")).backfill_policy == dg.BackfillPolicy.single_run()
 
 
 def test_the_web_page_is_for_this_machine_only_and_sends_nothing(tmp_path: Path) -> None:

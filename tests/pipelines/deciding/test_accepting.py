@@ -15,6 +15,7 @@ import pytest
 
 from checks.findings import CheckRun, Finding, Report, Stamp
 from checks.registry import catalogue
+from pipelines.assets.run import run
 from pipelines.deciding import accepting
 from pipelines.deciding.accepting import Asked, decide
 from pipelines.deciding.withdrawal import withdraw
@@ -26,7 +27,7 @@ from pipelines.errors import Unusable
 from pipelines.intake.tables import no_tables
 from pipelines.judging.judge import Verdict
 from pipelines.judging.standings import Judged, standing_of
-from pipelines.taking_in import run
+from pipelines.taking_in.building import ledger_reached
 from schemas.reading import Reading
 from schemas.received import Received
 from tests.delivery_builders import STUDY, a_delivery, trial_id
@@ -49,7 +50,7 @@ def ledger(depot: Path) -> list[dict[str, Any]]:
 
 
 def go(inbox: Path, depot: Path) -> str:
-    return run.run(STUDY, inbox, depot, "tester", workers=1).text()
+    return run(STUDY, inbox, depot, "tester", workers=1).text()
 
 
 def marks(depot: Path) -> list[tuple[str, bool]]:
@@ -112,7 +113,7 @@ def test_the_ledger_says_who_and_why_and_not_whose_trial(once_accepted: Path) ->
     assert (line["why"], line["actor"]) == (WHY, "Ann Dale")
     assert line["details"] == {"by": "Ann Dale", "check": CHECK, "site": "brack"}
     assert "FS-01" not in Depot(depot).ledger.read_text()
-    assert verify(Depot(depot).ledger, run.ledger_reached(Depot(depot))) == []
+    assert verify(Depot(depot).ledger, ledger_reached(Depot(depot))) == []
 
 
 def test_nothing_is_new_afterwards_and_asked_for_again_nothing_is_done(accepted: tuple[Path, Path]) -> None:

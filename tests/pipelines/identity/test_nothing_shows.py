@@ -8,10 +8,10 @@ from pathlib import Path
 import pytest
 
 from demo_site_uploads.simulator.bags import zip_bag
+from pipelines.assets.run import run
 from pipelines.depot.storage import Depot, read_table
 from pipelines.identity.identifiers import scan_path
 from pipelines.lab.scrub import info_of, write_bag
-from pipelines.taking_in.run import run
 from tests.delivery_builders import STUDY, a_delivery, raw_files
 from tests.pipelines.identity.leaks import where_it_shows
 from tests.pipelines.identity.planting import c3d_saying, with_cell

@@ -11,6 +11,7 @@ import duckdb
 import pandas as pd
 import pytest
 
+from pipelines.assets.run import run
 from pipelines.depot.storage import Depot
 from pipelines.errors import Unusable
 from pipelines.pool.build import build_warehouse
@@ -18,7 +19,6 @@ from pipelines.pool.filling import warehouse_tables
 from pipelines.pool.query import ask, open_read_only
 from pipelines.pool.views import all_views
 from pipelines.study.file import load_study
-from pipelines.taking_in.run import run
 from schemas.convert.words import column_comment
 from tests.delivery_builders import STUDY, a_delivery, trial_id
 

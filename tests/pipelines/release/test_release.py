@@ -11,6 +11,7 @@ import duckdb
 import pytest
 from typer.testing import CliRunner
 
+from pipelines.assets.run import run as run_once
 from pipelines.command import main as cli
 from pipelines.deciding.withdrawal import withdraw
 from pipelines.depot import shelf
@@ -22,8 +23,7 @@ from pipelines.errors import Unusable
 from pipelines.release import make
 from pipelines.release.contents import released_tables
 from pipelines.release.make import release
-from pipelines.taking_in.run import ledger_reached
-from pipelines.taking_in.run import run as run_once
+from pipelines.taking_in.building import ledger_reached
 from tests.delivery_builders import STUDY, a_delivery
 
 RUNNERS = ("FS-01", "FS-02")
@@ -113,7 +113,7 @@ def test_a_release_that_would_hold_a_withdrawn_runner_is_refused(depot: Path) ->
 
     Memory(Depot(depot)).remember("FS-02", "pooling", [])
     from pipelines.study.file import load_study
-    from pipelines.taking_in.run import open_desk
+    from pipelines.taking_in.opening import open_desk
 
     work = depot / "work" / "by-hand"
     (work / "tables").mkdir(parents=True)

@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from pipelines.science.shapes import ALIKE, alike, likeness, shape_of, shapes_in, shapes_of
+from pipelines.science.shapes import ALIKE, Pile, alike, likeness, shape_of, shapes_in, shapes_of
 from schemas.processing import Processing
 from schemas.trial import FloatArray
 from tests.builders import a_standing_trial, a_trial
@@ -67,6 +67,22 @@ def test_two_markers_are_too_few_to_call_two_trials_one() -> None:
     assert alike(shapes, dict(shapes))
     assert not alike({m: shapes[m] for m in ("marker_0", "marker_1")}, shapes)
     assert not alike(shapes, {**shapes, "marker_3": -shapes["marker_3"]})
+
+
+def test_looking_at_a_whole_pile_at_once_leaves_out_none_that_is_alike() -> None:
+    one = {f"marker_{i}": shape for i in range(4) if (shape := shape_of(wandering(i))) is not None}
+    others = [
+        one,
+        {**one, "marker_3": -one["marker_3"]},
+        {m: one[m] for m in ("marker_0", "marker_1", "marker_2")},
+        {m: one[m] for m in ("marker_0", "marker_1")},
+        {f"other_{m}": shape for m, shape in one.items()},
+        {},
+    ]
+    found = Pile(others).worth_a_look(one)
+    assert found == [0, 2]
+    assert found == [i for i, other in enumerate(others) if alike(one, other)]
+    assert Pile([]).worth_a_look(one) == []
 
 
 def test_a_running_trial_has_four_shapes_and_a_standing_one_none() -> None:

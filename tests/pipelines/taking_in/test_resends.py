@@ -10,8 +10,8 @@ from typing import Any
 import duckdb
 import pytest
 
+from pipelines.assets.run import run
 from pipelines.depot.storage import Depot
-from pipelines.taking_in import run
 from pipelines.taking_in.resends import PARTS, parts_of, without_ids
 from schemas.consent import Consent
 from schemas.received import PayloadFile
@@ -71,7 +71,7 @@ def test_ids_are_left_out_of_what_the_ledger_is_told() -> None:
 
 
 def go(inbox: Path, depot: Path) -> str:
-    return run.run(STUDY, inbox, depot, "tester", workers=1).text()
+    return run(STUDY, inbox, depot, "tester", workers=1).text()
 
 
 def versions(depot: Path) -> list[tuple[str, str, bool]]:

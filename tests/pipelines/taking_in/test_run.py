@@ -14,13 +14,13 @@ from typing import Any
 import duckdb
 import pytest
 
+from pipelines.assets.run import run
 from pipelines.depot import storage
 from pipelines.depot.books.deliveries import Deliveries
 from pipelines.depot.ledger import verify
 from pipelines.depot.storage import Depot
 from pipelines.errors import Unusable
-from pipelines.taking_in import run
-from pipelines.taking_in.run import ledger_reached
+from pipelines.taking_in.building import ledger_reached
 from pipelines.taking_in.summary import Summary
 from tests.delivery_builders import REPO, STUDY, a_delivery, planned, raw_files, tables, trial_id
 from tests.depot_books import records
@@ -38,7 +38,7 @@ def depot(tmp_path: Path) -> Path:
 
 
 def go(inbox: Path, depot: Path, study: Path = STUDY) -> Summary:
-    return run.run(study, inbox, depot, "tester", workers=1)
+    return run(study, inbox, depot, "tester", workers=1)
 
 
 def standings(depot: Path, delivery_id: str) -> dict[str, str]:
@@ -211,7 +211,7 @@ def test_a_changed_study_file_judges_everything_again_even_when_the_inbox_is_emp
     study.write_text(STUDY.read_text().replace("contact_threshold_n: 20", "contact_threshold_n: 60"))
     shutil.rmtree(inbox / "brack")
     summary = go(inbox, depot, study)
-    assert "Code or study file changed" in summary.text()
+    assert "Settings changed: processing.contact_threshold_n." in summary.text()
     after = tables(depot)["brack-001"]
     assert after["footfalls"][0]["contact_time_s"] < before["footfalls"][0]["contact_time_s"]
     assert {r["study_version"] for r in after["footfalls"]} != {r["study_version"] for r in before["footfalls"]}
@@ -222,13 +222,15 @@ def test_a_changed_study_file_judges_everything_again_even_when_the_inbox_is_emp
 def test_a_delivery_that_a_new_study_file_stops_is_stopped_and_comes_back_with_the_old_one(
     inbox: Path, depot: Path, tmp_path: Path
 ) -> None:
-    """The new study knows the laboratory's title no more, so bag-info.txt does not fit."""
+    """The new study knows the laboratory no more, so bag-info.txt does not fit."""
     a_delivery(inbox)
     go(inbox, depot)
     before = tables(depot)
     study = tmp_path / "study" / "study.yaml"
     shutil.copytree(STUDY.parent / "sites", study.parent / "sites")
-    study.write_text(STUDY.read_text().replace("The Fellside footwear study\n", "Another study\n"))
+    profile = study.parent / "sites" / "brack.yaml"
+    profile.write_text(profile.read_text().replace("site: brack\n", "site: scree\n"))
+    study.write_text(STUDY.read_text().replace("  brack: {", "  scree: {"))
     assert "STOPPED" in go(inbox, depot, study).text()
     assert ask(depot, "SELECT count(*) FROM footfalls") == [(0,)]
     assert "Nothing new" in go(inbox, depot, study).text()

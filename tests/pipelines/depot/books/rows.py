@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from pipelines.depot.books.rows import Payload, Record, Result, TrialVersion
+from pipelines.depot.books.rows import MADE, Payload, Record, Result, TrialVersion
 
 
 def a_record(name: str, **more: Any) -> Record:
@@ -42,6 +42,14 @@ def a_trial(delivery: str, trial: str, **more: Any) -> TrialVersion:
     return TrialVersion(**(plain | more))
 
 
-def a_result(name: str, *trials: TrialVersion, waiting: tuple[tuple[str, str], ...] = (), **more: Any) -> Result:
-    """A delivery with a table and these trials."""
-    return Result(a_record(name, **more), Payload({"trials.csv": f"sha of {name}"}), waiting, trials)
+def a_result(
+    name: str,
+    *trials: TrialVersion,
+    waiting: tuple[tuple[str, str], ...] = (),
+    made: str = "today",
+    trial_stamps: dict[str, dict[str, str]] | None = None,
+    **more: Any,
+) -> Result:
+    """A delivery with a table and these trials. made: what it was made with."""
+    payload = Payload({"trials.csv": f"sha of {name}"})
+    return Result(a_record(name, **more), payload, waiting, trials, {MADE: made}, trial_stamps or {})

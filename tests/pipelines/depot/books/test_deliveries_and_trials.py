@@ -15,7 +15,7 @@ from pipelines.depot.books.opening import open_books
 from pipelines.depot.books.rows import Known, Payload, Result
 from tests.pipelines.depot.books.rows import a_record, a_result, a_trial
 
-TODAY = Stamp("code", "study")
+TODAY, STAMP = {"today"}, Stamp("code", "study")
 
 
 @pytest.fixture
@@ -51,8 +51,6 @@ def test_what_was_written_is_read_back_whole(books: Books) -> None:
 
 def test_a_new_result_takes_the_place_of_all_of_the_older_one(books: Books) -> None:
     put(books, a_result("brack-001", a_trial("brack-001", "T1"), waiting=(("S1", "unshod"),)))
-    with books.transaction():
-        books.stamps.put("brack-001", {"profile": "p1"})
     put(books, Result(a_record("brack-001", status="stopped", result="new")))
     assert names(books.deliveries.all()) == ["brack-001"]
     assert books.trials.of_delivery("brack-001") == []
@@ -102,11 +100,11 @@ def test_a_standing_trial_that_came_is_seen_by_who_waits_for_it_and_by_nobody_el
         a_result("brack-001", waiting=(("S1", "unshod"),)),
         a_result("brack-003", waiting=(("S1", "cushioned"),)),
         a_result("corrie-001", waiting=(("S1", "unshod"),)),
-        a_result("brack-004", waiting=(("S1", "unshod"),), code_version="older"),
+        a_result("brack-004", waiting=(("S1", "unshod"),), made="older"),
         a_result("brack-002", standing),
     )
     assert names(books.deliveries.standing_came(TODAY)) == ["brack-001"]
-    put(books, a_result("brack-002", standing, code_version="older"))
+    put(books, a_result("brack-002", standing, made="older"))
     assert books.deliveries.standing_came(TODAY) == []
 
 
@@ -147,13 +145,45 @@ def test_a_delivery_judged_with_another_version_before_it_is_due(books: Books) -
     assert names(books.trials.compared_with_another(TODAY)) == ["brack-002"]
 
 
-def test_what_was_made_with_another_value_is_one_question(books: Books) -> None:
-    put(books, a_result("brack-001"), a_result("corrie-001"), a_result("tarn-001"))
+def test_what_was_made_with_something_else_is_one_question(books: Books) -> None:
+    kept = Payload({"a.csv": "1"})
+    put(
+        books,
+        a_result("brack-001"),
+        a_result("brack-002", made="older", code_version="the same or not"),
+        a_result("corrie-001", made="of corrie"),
+        Result(a_record("corrie-002"), kept),
+        Result(a_record("corrie-003", status="stopped"), kept),
+        Result(a_record("corrie-004", status="stopped", code_version="older"), kept),
+        Result(a_record("tarn-001")),
+    )
+    due = ["brack-002", "corrie-002", "corrie-004"]
+    assert names(books.deliveries.not_made_with({"today", "of corrie"}, STAMP)) == due
+    assert names(books.deliveries.current({"today", "of corrie"})) == ["brack-001", "corrie-001"]
+    assert books.deliveries.is_current("brack-001", TODAY)
+    assert not books.deliveries.is_current("brack-002", TODAY)
+    assert not books.deliveries.is_current("none", TODAY)
+
+
+def test_what_a_stamp_stands_for_is_kept_once(books: Books) -> None:
     with books.transaction():
-        books.stamps.put("brack-001", {"checks": "new", "profile": "p"})
-        books.stamps.put("corrie-001", {"checks": "old"})
-    assert names(books.stamps.made_with_another("checks", "new")) == ["corrie-001", "tarn-001"]
-    assert names(books.stamps.made_with_another("checks", "new", site="corrie")) == ["corrie-001"]
+        books.stamps.note_content({"s1": {"threshold": "20"}, "s2": {}})
+        books.stamps.note_content({"s1": {"threshold": "20"}})
+    assert books.stamps.content("s1") == {"threshold": "20"}
+    assert books.stamps.content("s3") is None
+
+
+def test_a_running_trial_that_leaned_on_a_posture_nobody_gives_now_makes_its_delivery_due(books: Books) -> None:
+    standing = a_trial("brack-001", "S", kind="standing", gives_posture=True)
+    running = a_result("brack-002", a_trial("brack-002", "R"), trial_stamps={"R": {"posture": "p1"}})
+    put(books, a_result("brack-001", standing, trial_stamps={"S": {"gives": "p1"}}), running)
+    assert books.trials.leaning_on_another(TODAY) == []
+    put(books, a_result("brack-001", standing, trial_stamps={"S": {"gives": "p2"}}))
+    assert names(books.trials.leaning_on_another(TODAY)) == ["brack-002"]
+    put(books, a_result("brack-001", replace(standing, standing="returned", gives_posture=False)))
+    assert names(books.trials.leaning_on_another(TODAY)) == ["brack-002"]
+    put(books, a_result("brack-002", a_trial("brack-002", "R"), trial_stamps={"R": {"posture": ""}}))
+    assert books.trials.leaning_on_another(TODAY) == [], "it waits for one, which is another question"
 
 
 def test_more_ids_than_one_question_can_hold_are_asked_for(books: Books) -> None:

@@ -103,6 +103,6 @@ def test_books_named_beside_those_in_the_depot_are_refused(tmp_path: Path) -> No
 
 
 def test_nothing_of_the_database_is_imported_before_a_depot_is_opened() -> None:
-    code = "import sys, pipelines.taking_in.run, pipelines.depot.storage; print('sqlalchemy' in sys.modules)"
+    code = "import sys, pipelines.assets.run, pipelines.depot.storage; print('sqlalchemy' in sys.modules)"
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, cwd=REPO, check=True)
     assert done.stdout.strip() == "False"

@@ -1,0 +1,153 @@
+"""The graph a depot is run by, for one run as for a deployed Dagster: what a person would draw, and nothing else.
+
+::
+
+    received -> gated -> judged_trials -> delivery_tables -> depot -> warehouse -> site_checks -> pages
+
+Up to its tables each delivery is a partition; from ``depot`` on, what all deliveries make together is made once per
+run. One step does the first five, delivery by delivery in order, because a delivery is gated beside the results of
+those before it, and is in the depot whole or not at all. It says of each delivery how far it came. ``release`` is a
+job of its own.
+"""
+
+from collections.abc import Iterator
+from dataclasses import replace
+from datetime import timedelta
+from pathlib import Path
+
+import dagster as dg
+
+from checks.registry import Subject
+from pipelines.assets.checks import checks_of_deliveries, results_about, specs_about, told_by_delivery, way_of
+from pipelines.assets.place import DELIVERY_PARTITIONS, Place
+from pipelines.depot.ledger import whoami
+from pipelines.taking_in.batch import Bench, NotPublishedError, work_off
+from pipelines.taking_in.building import build_pages_stage, build_warehouse_stage
+
+PER_DELIVERY = {
+    "received": "Opened, unpacked safely, checked against its checksums, told from repeats.",
+    "gated": "Checked as a whole; trials that consent does not cover are kept apart.",
+    "judged_trials": "Each trial read in a worker process: outcomes, checks, and what becomes of it.",
+    "delivery_tables": "Its tables as Parquet, in place in one step; which of them hold what, the books know.",
+}
+_POOL = "depot"  # one writer
+_RETRIES = dg.RetryPolicy(max_retries=2, delay=5, backoff=dg.Backoff.EXPONENTIAL)
+
+
+class TakeIn(dg.Config):
+    """yes: publish although judging again would move many trials into or out of the pool."""
+
+    yes: bool = False
+
+
+def _specs() -> Iterator[dg.AssetSpec]:
+    before: list[str] = []
+    for name, about in PER_DELIVERY.items():
+        yield dg.AssetSpec(
+            name,
+            deps=before,
+            description=about,
+            group_name="deliveries",
+            partitions_def=DELIVERY_PARTITIONS,
+            skippable=True,  # how far each delivery came is told delivery by delivery
+        )
+        before = [name]
+    yield dg.AssetSpec("depot", deps=before, description="All deliveries the depot holds.", group_name="pooled")
+
+
+@dg.multi_asset(
+    name="take_in_deliveries",
+    specs=list(_specs()),
+    backfill_policy=dg.BackfillPolicy.single_run(),
+    pool=_POOL,
+)
+def take_in(
+    context: dg.AssetExecutionContext, config: TakeIn, bench: dg.ResourceParam[Bench]
+) -> Iterator[dg.MaterializeResult]:
+    """Judge again what is due, take in what came, then what follows; with partitions, those and what follows."""
+    asked = context.partition_keys if context.has_partition_key or context.has_partition_key_range else None
+    counts = {"worked on": 0, "failed": 0}
+    try:
+        for worked in work_off(replace(bench, yes=bench.yes or config.yes), asked):
+            counts["failed" if worked.failure else "worked on"] += 1
+            for event in way_of(bench.desk, worked):
+                context.log_event(event)
+    except NotPublishedError as refused:
+        bench.summary.refused = str(refused)
+        raise dg.Failure(description=str(refused), allow_retries=False) from refused
+    yield dg.MaterializeResult(asset_key="depot", metadata={**counts, **bench.desk.books.trials.standings()})
+
+
+@dg.multi_asset(
+    name="build_warehouse",
+    specs=[
+        dg.AssetSpec(
+            "warehouse",
+            deps=["depot"],
+            description="The DuckDB file that answers questions: newest accepted version of every trial, all labs.",
+            group_name="pooled",
+            kinds={"duckdb"},
+            freshness_policy=dg.FreshnessPolicy.time_window(
+                warn_window=timedelta(days=35), fail_window=timedelta(days=70)
+            ),
+        ),
+        dg.AssetSpec(
+            "site_checks",
+            deps=["warehouse"],
+            description="Checks of whole laboratories against each other and against their own past.",
+            group_name="pooled",
+        ),
+    ],
+    check_specs=specs_about(Subject.SITE, asset="site_checks"),
+    pool=_POOL,
+    retry_policy=_RETRIES,
+)
+def build_warehouse(bench: dg.ResourceParam[Bench]) -> Iterator[dg.MaterializeResult]:
+    """One step makes both, since the warehouse is swapped in with them or not at all."""
+    bench.progress.say("building the warehouse")
+    rows = build_warehouse_stage(bench.desk)
+    counts = "\n".join(["| table | rows |", "| --- | --- |", *(f"| {name} | {n} |" for name, n in rows.items())])
+    path = dg.MetadataValue.path(bench.desk.depot.warehouse)
+    yield dg.MaterializeResult(asset_key="warehouse", metadata={"path": path, "rows": dg.MetadataValue.md(counts)})
+    results = list(results_about(bench.desk.depot, Subject.SITE, asset="site_checks"))
+    yield dg.MaterializeResult(asset_key="site_checks", check_results=results)
+
+
+@dg.asset(deps=["site_checks"], group_name="pooled", kinds={"html"}, pool=_POOL, retry_policy=_RETRIES)
+def pages(bench: dg.ResourceParam[Bench]) -> dg.MaterializeResult:
+    """Overview, a page per site, a fix sheet per returned trial."""
+    bench.progress.say("writing the pages")
+    folder = build_pages_stage(bench.desk)
+    bench.summary.built = True
+    return dg.MaterializeResult(metadata={"path": dg.MetadataValue.path(folder)})
+
+
+class Freeze(dg.Config):
+    """why: what the release is for; it stands in the ledger and in the release."""
+
+    why: str
+
+
+@dg.asset(deps=["pages"], group_name="releases", pool=_POOL)
+def release(config: Freeze, place: Place) -> dg.MaterializeResult:
+    """A frozen, numbered version of the pooled data; asked for by a person, with a reason."""
+    from pipelines.release.make import release as freeze
+
+    done = freeze(Path(place.study), place.depot, config.why, f"{whoami()} (dagster)")
+    return dg.MaterializeResult(metadata={"path": dg.MetadataValue.path(done.folder), "new": done.new})
+
+
+take_in_job = dg.define_asset_job(
+    "take_in",
+    selection=dg.AssetSelection.assets(*PER_DELIVERY, "depot", "warehouse", "site_checks", "pages").without_checks()
+    | dg.AssetSelection.checks_for_assets("site_checks")
+    | dg.AssetSelection.checks(checks_of_deliveries),
+    description="Does all that is due in one run, then builds warehouse and pages.",
+)
+release_job = dg.define_asset_job(
+    "freeze_a_release", selection=dg.AssetSelection.assets("release"), description="Freezes the pooled data."
+)
+
+ASSETS = (take_in, build_warehouse, pages, release)
+CHECKS = (checks_of_deliveries, told_by_delivery)
+JOBS = (take_in_job, release_job)

@@ -1,0 +1,78 @@
+"""One run without a daemon: the books are asked first, and if something is due the graph is carried out in process.
+
+Dagster is imported only then, so that nothing new costs nothing. It keeps no history of such runs: what was done the
+books know.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from pipelines.depot.arrivals import find_arrivals
+from pipelines.depot.ledger import whoami
+from pipelines.depot.storage import Depot
+from pipelines.identity.word_list import names_beside
+from pipelines.progress import Progress
+from pipelines.study.file import load_study
+from pipelines.taking_in.batch import Bench
+from pipelines.taking_in.building import is_built
+from pipelines.taking_in.due import arrivals_due, refuse_missing, what_is_due
+from pipelines.taking_in.opening import finish_what_a_kill_left, open_desk
+from pipelines.taking_in.plan import plan as plan_of
+from pipelines.taking_in.summary import Summary
+
+
+def run(
+    study_path: Path,
+    inbox: Path,
+    depot_root: Path | str,
+    actor: str | None = None,
+    progress: Progress | None = None,
+    workers: int | None = None,
+    *,
+    yes: bool = False,
+) -> Summary:
+    """Take in what is new, judge again what is due, and build warehouse and pages if anything changed.
+
+    yes: publish although judging again would move many trials into or out of the pool.
+    Raises Unusable if the study file, the inbox or the depot cannot be used, or if another run is writing there.
+    """
+    study = load_study(study_path)
+    refuse_missing(inbox)
+    depot = Depot(depot_root)
+    with depot.writing(actor or whoami()), open_desk(depot, study, actor, workers) as desk:
+        finish_what_a_kill_left(desk)
+        bench = Bench(desk, inbox, progress or Progress(), Summary(depot), yes)
+        if what_is_due(desk, inbox) or not is_built(desk):
+            _carry_out(bench)
+        else:
+            bench.summary.not_deliveries = arrivals_due(desk, inbox)[1]
+    return bench.summary
+
+
+def plan(
+    study_path: Path,
+    inbox: Path,
+    depot_root: Path | str,
+    actor: str | None = None,
+    progress: Progress | None = None,
+    workers: int | None = None,
+) -> str:
+    """What ``run`` would do, for people; nothing is published. Raises Unusable as ``run`` does."""
+    study = load_study(study_path)
+    refuse_missing(inbox)
+    depot = Depot(depot_root)
+    if not depot.exists:
+        arrivals, _ = find_arrivals(inbox, names_beside(study.path))
+        return "\n".join(
+            ["There is no depot yet. New in the inbox, would be taken in", *(f"  {a.key}" for a in arrivals)]
+        )
+    with depot.writing(actor or whoami()), open_desk(depot, study, actor, workers) as desk:
+        finish_what_a_kill_left(desk)
+        return plan_of(Bench(desk, inbox, progress or Progress(), Summary(depot)))
+
+
+def _carry_out(bench: Bench) -> None:
+    from pipelines.assets.in_process import carry_out
+
+    carry_out(bench)

@@ -1,0 +1,157 @@
+"""Deliveries are judged again together: all in ``work/`` first, looked at as a whole, then published or not at all.
+
+What comes of one counts for the next at once, as if it were published: the books are asked inside one transaction
+that is rolled back in the end, and tables are read from ``work/`` where there are newer ones. A change of code or
+settings that would move many trials into or out of the pool is not published unless somebody says yes.
+"""
+
+from __future__ import annotations
+
+import shutil
+from collections import Counter
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import AbstractContextManager, contextmanager, suppress
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+from pipelines.depot.books.rows import Record
+from pipelines.depot.consents import note_gate
+from pipelines.depot.desk import Desk, Opened, Tell
+from pipelines.depot.storage import Depot
+from pipelines.judging.standings import ACCEPTED, WITHHELD
+from pipelines.taking_in.ahead import Ahead
+from pipelines.taking_in.due import Due
+from pipelines.taking_in.stages import Prepared, gate, note_result, open_again, prepare
+from schemas.study import JudgingAgain
+
+#: Round the work on one delivery: its name in, whom to tell (done, of) out.
+Told = Callable[[str], AbstractContextManager[Tell]]
+GONE = "not taken in"
+_MOST_NAMED = 20
+
+
+@dataclass(frozen=True)
+class Flip:
+    """A trial that would stand otherwise."""
+
+    delivery_id: str
+    trial_id: str
+    before: str
+    now: str
+
+    def text(self) -> str:
+        """For people."""
+        return f"{self.trial_id} of {self.delivery_id}: {self.before} -> {self.now}"
+
+
+@dataclass(frozen=True)
+class Again:
+    """What judging deliveries again came to, before it counts. accepted: trials that are accepted in the depot now."""
+
+    due: Sequence[Due]
+    prepared: Sequence[Prepared]
+    failed: Sequence[tuple[Due, Exception]]
+    flips: Sequence[Flip]
+    accepted: int
+
+    def needs_yes(self, settings: JudgingAgain) -> bool:
+        """Whether so many trials come into or go out of the pool that somebody must look first."""
+        moved = sum(ACCEPTED in (flip.before, flip.now) and flip.now != WITHHELD for flip in self.flips)
+        return moved > settings.most_trials and moved > settings.most_fraction * max(self.accepted, 1)
+
+    def lines(self) -> Iterator[str]:
+        """What would stand otherwise, for people."""
+        kinds = Counter((flip.before, flip.now) for flip in self.flips)
+        yield from (f"{count} from {before} to {now}" for (before, now), count in sorted(kinds.items()))
+        yield from (f"  {flip.text()}" for flip in self.flips[:_MOST_NAMED])
+        if len(self.flips) > _MOST_NAMED:
+            yield f"  and {len(self.flips) - _MOST_NAMED} more"
+
+
+class _RolledBackError(Exception):
+    """Ends the transaction in which the books were asked."""
+
+
+class _Overlay(Depot):
+    """The depot as it would be: results in ``work`` stand in place of those published."""
+
+    def __init__(self, depot: Depot, work: Path) -> None:
+        super().__init__(depot.root)
+        self._below, self._over = depot, work / "deliveries"
+        self._books = depot.books
+        self.work = work
+        self.consents = work / "consents"
+        if depot.consents.is_dir():
+            shutil.copytree(depot.consents, self.consents)
+
+    def delivery_path(self, delivery_id: str) -> Path:
+        own = self._over / delivery_id
+        return own if own.exists() else self._below.delivery_path(delivery_id)
+
+    def put(self, desk: Desk, prepared: Prepared) -> Prepared:
+        """Let a prepared result stand for the delivery's."""
+        target = self._over / prepared.record.delivery_id
+        target.parent.mkdir(parents=True, exist_ok=True)
+        prepared.folder.rename(target)
+        note_result(desk, prepared.result)
+        if prepared.tells is not None:
+            note_gate(self, prepared.record.delivery_id, prepared.tells)
+        return replace(prepared, folder=target)
+
+
+@contextmanager
+def judged_again(desk: Desk, due: Sequence[Due], delivery: Told) -> Iterator[Again]:
+    """Judge deliveries again, in order; what came of it lies in ``work/`` until this ends. Nothing else has changed.
+
+    delivery: a context round the work on one delivery, which gives whom to tell of each trial.
+    """
+    with desk.depot.working("again") as work:
+        over = _Overlay(desk.depot, work)
+        before = {one.record.delivery_id: _standings(desk, one.record.delivery_id) for one in due}
+        accepted = desk.books.trials.standings().get(ACCEPTED, 0)
+        prepared: dict[str, Prepared] = {}
+        failed: list[tuple[Due, Exception]] = []
+        with suppress(_RolledBackError), desk.books.transaction():
+            for one, result in _results(replace(desk, depot=over), due, delivery):
+                if isinstance(result, Prepared):
+                    prepared[one.record.delivery_id] = over.put(desk, result)
+                else:
+                    failed.append((one, result))
+            raise _RolledBackError
+        flips = [flip for name, result in prepared.items() for flip in _flips(name, before[name], result)]
+        yield Again(due, tuple(prepared.values()), failed, flips, accepted)
+
+
+def _results(desk: Desk, due: Sequence[Due], delivery: Told) -> Iterator[tuple[Due, Prepared | Exception]]:
+    ahead = Ahead(desk, keep=True)
+    try:
+        for one, following in zip(due, [*due[1:], None], strict=True):
+            name = one.record.delivery_id
+            try:
+                with delivery(name) as tell, ahead.opened(name, _opener(desk, one.record)) as opened:
+                    begin = None if following is None else _beginning(ahead, desk, following.record)
+                    yield one, prepare(desk, gate(desk, opened, one.record), tell, begin)
+            except Exception as error:  # one delivery's failure keeps no other out
+                yield one, error
+    finally:
+        ahead.drop()
+
+
+def _beginning(ahead: Ahead, desk: Desk, record: Record) -> Callable[[], None]:
+    return lambda: ahead.begin(record.delivery_id, _opener(desk, record), record)
+
+
+def _opener(desk: Desk, record: Record) -> Callable[[Path], Opened]:
+    return lambda work: open_again(desk, record, work)
+
+
+def _standings(desk: Desk, delivery_id: str) -> dict[str, str]:
+    return {trial.trial_id: trial.standing for trial in desk.books.trials.of_delivery(delivery_id)}
+
+
+def _flips(delivery_id: str, before: Mapping[str, str], prepared: Prepared) -> Iterator[Flip]:
+    now = {trial.trial_id: trial.standing for trial in prepared.result.trials}
+    for trial_id, standing in before.items():
+        after = now.get(trial_id, GONE)
+        if standing != WITHHELD and after != standing:
+            yield Flip(delivery_id, trial_id, standing, after)

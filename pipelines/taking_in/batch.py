@@ -1,0 +1,189 @@
+"""All deliveries of one batch: what is due is judged again, what came is taken in, then what follows from both.
+
+This is the work of one run; who starts it, and what is made of all deliveries together afterwards, is told in
+``pipelines.assets``. What happens to one delivery is in ``pipelines.taking_in.stages``.
+"""
+
+from __future__ import annotations
+
+import traceback
+from collections import deque
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
+from functools import partial
+from pathlib import Path
+
+from pipelines.depot.arrivals import Arrival, find_arrivals
+from pipelines.depot.books.rows import Record
+from pipelines.depot.desk import Desk, Opened
+from pipelines.errors import Unusable
+from pipelines.identity.word_list import names_beside
+from pipelines.progress import Progress
+from pipelines.taking_in.again import Again, judged_again
+from pipelines.taking_in.ahead import Ahead
+from pipelines.taking_in.due import ASKED_FOR, Due, arrivals_due, due_again, stale
+from pipelines.taking_in.noting import again, note, remember
+from pipelines.taking_in.stages import Prepared, open_arrival, publish, take_in_opened
+from pipelines.taking_in.summary import Done, Failure, Summary
+
+NEW = "new"
+
+
+@dataclass(frozen=True)
+class Bench:
+    """What a batch is worked off at. yes: publish although many trials would stand otherwise."""
+
+    desk: Desk
+    inbox: Path
+    progress: Progress
+    summary: Summary
+    yes: bool = False
+
+
+@dataclass(frozen=True)
+class Worked:
+    """What came of one delivery of the batch. arrival: ``site/name``. record: None if it could not be worked on."""
+
+    arrival: str
+    why: str
+    record: Record | None = None
+    failure: Failure | None = None
+
+
+class NotPublishedError(Exception):
+    """Judging again would move so many trials that nothing of it was published. Its text is for people."""
+
+
+def work_off(bench: Bench, asked: Sequence[str] | None = None) -> Iterator[Worked]:
+    """Do all that is due; yields what came of each delivery once it counts. Raises NotPublishedError.
+
+    asked: only these arrivals, by ``site/name``, whether they are due or not, and what follows from them.
+    """
+    yield from _again_together(bench, asked)
+    yield from _arrivals(bench, asked)
+    yield from _follow_ups(bench)
+
+
+def _again_together(bench: Bench, asked: Sequence[str] | None) -> Iterator[Worked]:
+    desk = bench.desk
+    due = stale(desk)
+    if asked is not None:
+        reasons = {one.record.delivery_id: one.why for one in due}
+        held = [r for r in desk.books.deliveries.all() if r.held and r.arrival in set(asked)]
+        due = [Due(record, reasons.get(record.delivery_id, ASKED_FOR)) for record in held]
+    if not due:
+        return
+    with judged_again(desk, due, bench.progress.delivery) as judged:
+        if judged.needs_yes(desk.study.study.judging_again) and not bench.yes:
+            raise NotPublishedError("\n".join(refusal(judged)))
+        why = {one.record.delivery_id: one.why for one in due}
+        for prepared in judged.prepared:
+            name = prepared.record.delivery_id
+            yield _attempt(
+                bench, name, prepared.record.arrival, why[name], partial(_published, desk, prepared, why[name])
+            )
+        for one, error in judged.failed:
+            yield _failed(bench, one.record.delivery_id, one.record.arrival, one.why, error)
+
+
+def _published(desk: Desk, prepared: Prepared, why: str) -> Record:
+    record = publish(desk, prepared).record
+    note(desk, record, why)
+    return record
+
+
+def refusal(judged: Again) -> Iterator[str]:
+    """Why nothing is published, for people."""
+    yield "NOT PUBLISHED: judging again would move many trials into or out of the pool."
+    yield f"{judged.accepted} trials are accepted now. Judged again: {len(judged.due)} deliveries."
+    for why in dict.fromkeys(one.why for one in judged.due):
+        count = sum(one.why == why for one in judged.due)
+        yield f"  {why} ({count} {'delivery' if count == 1 else 'deliveries'})"
+    yield "What would change"
+    yield from (f"  {line}" for line in judged.lines())
+    yield "Nothing was changed. If this is what you want, run again with --yes; if not, take the change back."
+
+
+def _arrivals(bench: Bench, asked: Sequence[str] | None) -> Iterator[Worked]:
+    desk = bench.desk
+    found, bench.summary.not_deliveries = arrivals_due(desk, bench.inbox)
+    queue = deque(a for a in found if asked is None or a.key in set(asked))
+    ahead = Ahead(desk)
+    try:
+        while queue:
+            arrival = queue.popleft()
+            evicted: list[Record] = []
+            begin = _beginning(ahead, desk, queue[0]) if queue else None
+            one = _Arriving(bench, ahead, arrival, begin, evicted)
+            yield _attempt(bench, arrival.key, arrival.key, NEW, one.take_in)
+            for record in evicted:  # it lies in the inbox still, and is named anew
+                there, _ = find_arrivals(bench.inbox, names_beside(desk.study.path))
+                queue.extend(a for a in there if a.key == record.arrival)
+    finally:
+        ahead.drop()
+
+
+@dataclass(frozen=True)
+class _Arriving:
+    """One arrival that is taken in. begin: what to do when its trials are under way; evicted: filled."""
+
+    bench: Bench
+    ahead: Ahead
+    arrival: Arrival
+    begin: Callable[[], None] | None
+    evicted: list[Record]
+
+    def take_in(self) -> Record | None:
+        """The delivery it became; None if it is the delivery it was."""
+        desk, arrival = self.bench.desk, self.arrival
+        signature = arrival.signature()
+        with (
+            self.bench.progress.delivery(arrival.key) as tell,
+            self.ahead.opened(arrival.key, _opener(desk, arrival)) as opened,
+        ):
+            passage = take_in_opened(desk, opened, tell, self.begin)
+        if passage.changed:
+            note(desk, passage.record, f"It arrived as {arrival.key}.")
+        remember(desk, arrival, signature, passage.record)
+        if passage.evicted is not None:
+            self.evicted.append(passage.evicted)
+        return passage.record if passage.changed else None
+
+
+def _beginning(ahead: Ahead, desk: Desk, arrival: Arrival) -> Callable[[], None]:
+    return lambda: ahead.begin(arrival.key, _opener(desk, arrival))
+
+
+def _opener(desk: Desk, arrival: Arrival) -> Callable[[Path], Opened]:
+    return lambda work: open_arrival(desk, arrival, work)
+
+
+def _follow_ups(bench: Bench) -> Iterator[Worked]:
+    for why, record in due_again(bench.desk):
+        yield _attempt(bench, record.delivery_id, record.arrival, why, partial(_again, bench, record, why))
+
+
+def _again(bench: Bench, record: Record, why: str) -> Record:
+    with bench.progress.delivery(record.delivery_id) as tell:
+        return again(bench.desk, record, why, tell)
+
+
+def _attempt(bench: Bench, about: str, arrival: str, why: str, work: Callable[[], Record | None]) -> Worked:
+    """Keeps one delivery's failure from the others: it is told, written into the ledger, and tried again next time."""
+    try:
+        record = work()
+    except Exception as error:
+        return _failed(bench, about, arrival, why, error)
+    if record is not None:
+        bench.summary.add(Done(record, why))
+    return Worked(arrival, why, record)
+
+
+def _failed(bench: Bench, about: str, arrival: str, why: str, error: Exception) -> Worked:
+    frames = traceback.extract_tb(error.__traceback__)  # places in the code only: words could name a runner
+    where = [f"{Path(f.filename).name}:{f.lineno} {f.name}" for f in frames]
+    bench.desk.ledger.write("failed", about, type(error).__name__, where=where)
+    ours = not isinstance(error, Unusable)
+    failure = Failure(about, f"{type(error).__name__}: {error}" if ours else str(error), ours)
+    bench.summary.failures.append(failure)
+    return Worked(arrival, why, failure=failure)

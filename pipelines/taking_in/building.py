@@ -1,0 +1,64 @@
+"""What is made of all deliveries together, warehouse and pages, and whether they show what the depot holds."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Callable
+from dataclasses import asdict
+from pathlib import Path
+
+from pipelines.depot.desk import Desk
+from pipelines.depot.ledger import Head
+from pipelines.depot.storage import Depot, write_json
+from pipelines.versions import shown_version
+
+
+def is_built(desk: Desk) -> bool:
+    """Whether warehouse and pages are there and show what the depot holds."""
+    import json
+
+    depot = desk.depot
+    if not (depot.built.exists() and depot.warehouse.exists() and depot.pages.is_dir()):
+        return False
+    return bool(json.loads(depot.built.read_text(encoding="utf-8"))["from"] == _state(desk))
+
+
+def build(desk: Desk, say: Callable[[str], None]) -> Path:
+    """Build warehouse and pages, and note what they show and how far the ledger reached. Returns the pages' folder."""
+    for part in (build_warehouse_stage, build_pages_stage):
+        say("building the warehouse" if part is build_warehouse_stage else "writing the pages")
+        part(desk)
+    return desk.depot.pages
+
+
+def build_warehouse_stage(desk: Desk) -> dict[str, int]:
+    """Build the warehouse; rows by table."""
+    from pipelines.pool.build import build_warehouse
+
+    results = desk.books.deliveries.results()
+    rows = build_warehouse(desk.depot, desk.study, desk.stamp.code_version, results).rows
+    desk.ledger.write("built", "depot", "Deliveries, code or study file changed.", rows=rows)
+    return rows
+
+
+def build_pages_stage(desk: Desk) -> Path:
+    """Write the pages, then note that all is built."""
+    from pipelines.pages import write_pages
+
+    pages = write_pages(desk.depot, desk.study)
+    write_json(desk.depot.built, {"from": _state(desk), "ledger": asdict(desk.ledger.head())})
+    return pages
+
+
+def ledger_reached(depot: Depot) -> Head | None:
+    """How far the ledger reached when warehouse and pages were last built."""
+    import json
+
+    if not depot.built.exists():
+        return None
+    return Head(**json.loads(depot.built.read_text(encoding="utf-8"))["ledger"])
+
+
+def _state(desk: Desk) -> str:
+    results = sorted(desk.books.deliveries.results().items())
+    return hashlib.sha256(repr((results, asdict(desk.stamp), shown_version())).encode()).hexdigest()

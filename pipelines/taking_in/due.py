@@ -1,0 +1,159 @@
+"""What is due, asked of the books: what came, what was made with something else than today's, what follows from others.
+
+Nothing is done here, and no delivery is opened. What a result is made with is in ``pipelines.judging.stamps``.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from pipelines.depot.arrivals import Arrival, find_arrivals
+from pipelines.depot.books.rows import Record
+from pipelines.depot.consents import changed
+from pipelines.depot.desk import Desk
+from pipelines.depot.overrides import overrides_changed
+from pipelines.errors import Unusable
+from pipelines.identity.word_list import names_beside
+from pipelines.judging.stamps import OF_A_DELIVERY, reason
+from pipelines.taking_in.stages import used_today
+
+CONSENTS_CHANGED = "What is known of its runners' consent has changed."
+DECIDED = "A data manager decided on a finding."
+EARLIER_CHANGED = "An earlier delivery has come, or accepts other trials than before."
+STANDING_CAME = "A standing trial it waited for has come."
+POSTURE_CHANGED = "The standing trial it leaned on has changed."
+ASKED_FOR = "Asked for."
+_MOST_TIMES = 3
+STOPPED_BEFORE = "It was stopped by other code or another study file."
+
+
+@dataclass(frozen=True)
+class Due:
+    """A delivery the depot holds that must be judged again, and why, in a sentence.
+
+    guarded: whether somebody must say yes if many trials would stand otherwise: after a change of code or settings, not
+    after what a laboratory, a runner or a data manager decided.
+    """
+
+    record: Record
+    why: str
+    guarded: bool = True
+
+
+def stale(desk: Desk) -> list[Due]:
+    """Deliveries the depot holds that were made with something else than today's; in order of site and number."""
+    return [
+        Due(record, why_stale(desk, record)) for record in desk.books.deliveries.not_made_with(desk.made, desk.stamp)
+    ]
+
+
+def why_stale(desk: Desk, record: Record) -> str:
+    """What of today's differs from what a delivery was made with."""
+    if not record.taken_in:
+        return STOPPED_BEFORE
+    used = desk.books.stamps.of_delivery(record.delivery_id)
+    wanted = used_today(desk, record.site)
+    told = []
+    for what in OF_A_DELIVERY:
+        if used.get(what) != wanted[what].digest:
+            before = desk.books.stamps.content(used[what]) if what in used else None
+            told.append(reason(wanted[what], before, record.site))
+    return " ".join(told) or "It was made by an older manystrides."
+
+
+def arrivals_due(desk: Desk, inbox: Path) -> tuple[list[Arrival], list[str]]:
+    """What lies in the inbox and is new, has changed, or was turned away by other code; and names of what is none."""
+    arrivals, others = find_arrivals(inbox, names_beside(desk.study.path))
+    known = desk.books.arrivals.all()
+    records = {record.delivery_id: record for record in desk.books.deliveries.all()}
+
+    def is_due(arrival: Arrival) -> bool:
+        before = known.get((arrival.site, arrival.name))
+        record = records.get(before.delivery_id) if before else None
+        if before is None or record is None or before.signature != arrival.signature():
+            return True
+        return not record.held and not record.made_by(desk.stamp)
+
+    return [arrival for arrival in arrivals if is_due(arrival)], others
+
+
+def follow_ups(desk: Desk) -> Iterable[tuple[str, Callable[[], list[Record]]]]:
+    """Why deliveries are due since something else has changed, and how to ask which; in the order they are judged."""
+    books = desk.books
+    return (
+        (CONSENTS_CHANGED, lambda: changed(desk)),
+        (DECIDED, lambda: overrides_changed(desk)),
+        (EARLIER_CHANGED, lambda: books.trials.compared_with_another(desk.made)),
+        (STANDING_CAME, lambda: books.deliveries.standing_came(desk.made)),
+        (POSTURE_CHANGED, lambda: books.trials.leaning_on_another(desk.made)),
+    )
+
+
+def until_none(asked: Callable[[], list[Record]]) -> Iterator[Record]:
+    """Deliveries that are due, asked for anew when all are done, until there is none: judging one may make others due.
+
+    One that is due still although nothing came of judging it is left for the next run.
+    """
+    tried: set[tuple[str, str]] = set()
+    times: Counter[str] = Counter()
+
+    def is_left(record: Record) -> bool:
+        return (record.delivery_id, record.result) not in tried and times[record.delivery_id] < _MOST_TIMES
+
+    while due := [record for record in asked() if is_left(record)]:
+        for record in due:
+            tried.add((record.delivery_id, record.result))
+            times[record.delivery_id] += 1
+            yield record
+
+
+def due_again(desk: Desk) -> Iterator[tuple[str, Record]]:
+    """Deliveries that must be judged again since something else has changed, and why; whoever asks judges them."""
+    for why, asked in follow_ups(desk):
+        for record in until_none(asked):
+            yield why, record
+
+
+@dataclass(frozen=True)
+class WhatIsDue:
+    """All that a run would do, as far as it is known before. Empty: nothing."""
+
+    arrivals: Sequence[Arrival]
+    again: Sequence[Due]
+
+    def __bool__(self) -> bool:
+        return bool(self.arrivals or self.again)
+
+    @property
+    def keys(self) -> list[str]:
+        """``site/name`` of every delivery concerned, once."""
+        return list(dict.fromkeys([*(one.record.arrival for one in self.again), *(a.key for a in self.arrivals)]))
+
+    @property
+    def state(self) -> list[str]:
+        """Changes when something else is due, or the same because of something else."""
+        came = [f"{a.key} {a.signature()}" for a in self.arrivals]
+        return came + [f"{one.record.result} {one.why}" for one in self.again]
+
+
+def what_is_due(desk: Desk, inbox: Path) -> WhatIsDue:
+    """All that is due now; what follows from it is due later."""
+    again = {one.record.delivery_id: one for one in stale(desk)}
+    for why, asked in follow_ups(desk):
+        for record in asked():
+            again.setdefault(record.delivery_id, Due(record, why, guarded=False))
+    return WhatIsDue(arrivals_due(desk, inbox)[0], list(again.values()))
+
+
+def refuse_missing(inbox: Path) -> None:
+    """Raises Unusable if there is no inbox."""
+    if not inbox.is_dir():
+        raise Unusable(
+            "There is no such folder.",
+            "the inbox: a folder with one folder per laboratory.",
+            "Make it, or give its path with --inbox.",
+            file=inbox,
+        )

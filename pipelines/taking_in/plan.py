@@ -1,0 +1,45 @@
+"""What a run would do, told beforehand: what came, what would be judged again and why, which trials would flip.
+
+Deliveries are judged into ``work/`` exactly as a run would, and nothing is published.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import replace
+
+from pipelines.taking_in.again import Again, judged_again
+from pipelines.taking_in.batch import Bench
+from pipelines.taking_in.due import WhatIsDue, what_is_due
+
+NOTHING_DUE = "Nothing new: a run would take in nothing and judge nothing again."
+
+
+def plan(bench: Bench) -> str:
+    """What a run would do, for people. What follows from new deliveries is known only when they have come."""
+    desk = bench.desk
+    due = what_is_due(desk, bench.inbox)
+    if not due:
+        return NOTHING_DUE
+    with judged_again(desk, due.again, bench.progress.delivery) as judged:
+        return "\n".join(_lines(bench, due, judged))
+
+
+def _lines(bench: Bench, due: WhatIsDue, judged: Again) -> Iterator[str]:
+    if due.arrivals:
+        yield "New in the inbox, would be taken in"
+        yield from (f"  {arrival.key}" for arrival in due.arrivals)
+    if due.again:
+        yield "Would be judged again"
+        yield from (f"  {one.record.delivery_id}: {one.why}" for one in due.again)
+        yield "What would change"
+        yield from (f"  {line}" for line in judged.lines())
+        if not judged.flips:
+            yield "  no trial would stand otherwise"
+    for one, error in judged.failed:
+        yield f"COULD NOT BE JUDGED: {one.record.delivery_id}: {type(error).__name__}"
+    stale = {one.record.delivery_id for one in due.again if one.guarded}
+    guarded = replace(judged, flips=[flip for flip in judged.flips if flip.delivery_id in stale])
+    if guarded.needs_yes(bench.desk.study.study.judging_again):
+        yield "That is so many that a run publishes it only with --yes."
+    yield "Nothing was changed."

@@ -1,0 +1,151 @@
+"""Judging again: only what a change touches, for the reason that is true, told beforehand, and not without a yes."""
+
+from __future__ import annotations
+
+import shutil
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+import yaml
+
+from pipelines.assets.run import plan, run
+from pipelines.depot.storage import Depot
+from pipelines.taking_in.plan import NOTHING_DUE
+from pipelines.taking_in.summary import Summary
+from tests.delivery_builders import REPO, STUDY, a_delivery, tables, trial_id
+
+RUNNERS = ("FS-01", "FS-02", "FS-03")
+
+
+@pytest.fixture(scope="module")
+def taken_in(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A folder with inbox, depot and study: two deliveries of brack with six accepted running trials."""
+    place = tmp_path_factory.mktemp("again")
+    shutil.copytree(STUDY.parent / "sites", place / "sites")
+    shutil.copyfile(STUDY, place / "study.yaml")
+    a_delivery(place / "inbox", 1, runners=RUNNERS, names=("standing", "1", "2"))
+    a_delivery(place / "inbox", 2, runners=("FS-04",), names=("standing", "1"))
+    assert go(place).exit_code == 0
+    return place
+
+
+@pytest.fixture
+def place(taken_in: Path, tmp_path: Path) -> Path:
+    return shutil.copytree(taken_in, tmp_path / "place")
+
+
+def go(place: Path, *, yes: bool = False) -> Summary:
+    return run(place / "study.yaml", place / "inbox", place / "depot", "tester", workers=2, yes=yes)
+
+
+def planned(place: Path) -> str:
+    return plan(place / "study.yaml", place / "inbox", place / "depot", "tester", workers=2)
+
+
+def edit(place: Path, old: str, new: str, file: str = "study.yaml") -> None:
+    text = (place / file).read_text(encoding="utf-8")
+    assert old in text
+    (place / file).write_text(text.replace(old, new), encoding="utf-8")
+
+
+def exchange_labels(place: Path) -> None:
+    """Heel and front of the left foot, as when somebody draws up a profile in a hurry."""
+    profile = place / "sites" / "brack.yaml"
+    content = yaml.safe_load(profile.read_text(encoding="utf-8"))
+    markers = content["markers"]
+    one, other = "calcaneus_left", "second_metatarsal_head_left"
+    markers[one], markers[other] = markers[other], markers[one]
+    profile.write_text(yaml.safe_dump(content), encoding="utf-8")
+
+
+def results(place: Path) -> dict[str, str]:
+    with Depot(place / "depot").opened() as books:
+        return books.deliveries.results()
+
+
+def test_a_comment_a_title_and_a_fourth_laboratory_judge_nothing_and_the_pages_show_the_title(place: Path) -> None:
+    before = results(place)
+    edit(place, "title: The Fellside footwear study\n", "title: Renamed  # why\n")
+    edit(place, "sites:\n", "sites:\n  dale: {description: A fourth., profile: sites/dale.yaml}\n")
+    profile = yaml.safe_load((place / "sites" / "corrie.yaml").read_text(encoding="utf-8"))
+    (place / "sites" / "dale.yaml").write_text(yaml.safe_dump(profile | {"site": "dale"}), encoding="utf-8")
+    summary = go(place)
+    assert (summary.exit_code, summary.done, summary.built) == (0, [], True)
+    assert results(place) == before
+    assert "Renamed" in (place / "depot" / "pages" / "index.html").read_text(encoding="utf-8")
+    assert planned(place) == NOTHING_DUE
+    edit(place, "force_rate_hz: 1000", "force_rate_hz: 1000  # still", "sites/brack.yaml")
+    assert not go(place).done
+    edit(place, "contact_threshold_n: 20 ", "contact_threshold_n: 22 ")
+    renamed = go(place)
+    assert {done.record.status for done in renamed.done} == {"taken_in"}, "a new title stops none that is held"
+
+
+def test_the_reason_told_names_the_setting_and_only_its_laboratory_is_judged(place: Path) -> None:
+    before = results(place)
+    edit(place, "marker_rate_hz: 200", "marker_rate_hz: 201", "sites/tarn.yaml")
+    assert planned(place) == NOTHING_DUE
+    assert not go(place).done
+    edit(place, "contact_threshold_n: 20 ", "contact_threshold_n: 21 ")
+    told = planned(place)
+    assert "brack-001: Settings changed: processing.contact_threshold_n." in told
+    assert "no trial would stand otherwise" in told
+    assert results(place) == before, "a plan publishes nothing"
+    summary = go(place)
+    assert {done.why for done in summary.done} == {"Settings changed: processing.contact_threshold_n."}
+    assert results(place).keys() == before.keys()
+    assert not set(results(place).values()) & set(before.values())
+    lines = Depot(place / "depot").ledger.read_text(encoding="utf-8")
+    assert "Settings changed: processing.contact_threshold_n." in lines
+
+
+def test_two_labels_exchanged_in_a_profile_are_not_published_without_a_yes(place: Path) -> None:
+    before, rows = results(place), tables(place / "depot")
+    exchange_labels(place)
+    told = planned(place)
+    assert "brack-002: The profile of brack changed: markers.calcaneus_left" in told
+    assert f"{trial_id('1')} of brack-001: accepted -> returned" in told
+    assert "only with --yes" in told
+    a_delivery(place / "inbox", 3, runners=("FS-05",), names=("standing",))
+    refused = go(place)
+    assert refused.exit_code == 1
+    assert "NOT PUBLISHED" in refused.text()
+    assert f"{trial_id('1')} of brack-001: accepted -> returned" in refused.text()
+    assert (results(place), tables(place / "depot")) == (before, rows), "nor is what has come taken in"
+    assert not list((place / "depot" / "work").iterdir())
+    assert go(place, yes=True).exit_code == 0
+    after = {row["trial_id"]: row["standing"] for row in tables(place / "depot")["brack-001"]["standings"]}
+    assert after[trial_id("1")] == "returned"
+    assert "brack-003" in results(place)
+    assert not go(place).done
+
+
+def test_a_few_trials_are_published_without_asking(place: Path) -> None:
+    exchange_labels(place)
+    with (place / "study.yaml").open("a", encoding="utf-8") as stream:
+        stream.write("judging_again: {most_trials: 50}\n")
+    assert go(place).exit_code == 0
+
+
+def test_what_judging_again_brings_is_the_same_as_taking_in_anew(place: Path) -> None:
+    """One delivery's result counts for the next while nothing is published: standing trials of another delivery."""
+    a_delivery(place / "inbox", 3, runners=("FS-01",), names=("3",))
+    go(place)
+    edit(place, "contact_threshold_n: 20 ", "contact_threshold_n: 60 ")
+    go(place, yes=True)
+    anew = place / "anew"
+    run(place / "study.yaml", place / "inbox", anew, "tester", workers=2)
+    assert tables(place / "depot") == tables(anew)
+
+
+def test_nothing_new_does_not_start_dagster(place: Path) -> None:
+    paths = tuple(str(place / name) for name in ("study.yaml", "inbox", "depot"))
+    code = (
+        "import sys; from pathlib import Path; from pipelines.assets.run import run;"
+        f"s = run(Path({paths[0]!r}), Path({paths[1]!r}), {paths[2]!r}, 'tester');"
+        "print(s.done, 'dagster' in sys.modules, 'pandas' in sys.modules)"
+    )
+    done = subprocess.run([sys.executable, "-c", code], cwd=REPO, capture_output=True, text=True, check=True)
+    assert done.stdout.strip() == "[] False False"
