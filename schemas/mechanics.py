@@ -17,8 +17,14 @@ STANDARD_GRAVITY = 9.80665
 
 def runs(mask: NDArray[np.bool_]) -> list[tuple[int, int]]:
     """First index and index after the last of each run of True in ``mask`` (n,)."""
-    edges = np.flatnonzero(np.diff(np.concatenate([[False], np.asarray(mask, bool), [False]]).astype(np.int8)))
-    return [(int(a), int(b)) for a, b in zip(edges[::2], edges[1::2], strict=True)]
+    return [(first, stop) for first, stop in run_edges(mask).tolist()]
+
+
+def run_edges(mask: NDArray[np.bool_]) -> NDArray[np.intp]:
+    """The same as an array (k, 2), for signals with very many runs."""
+    padded = np.zeros(len(mask) + 2, bool)
+    padded[1:-1] = mask
+    return np.flatnonzero(padded[1:] != padded[:-1]).reshape(-1, 2)
 
 
 def centre_of_pressure(

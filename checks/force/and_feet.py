@@ -9,7 +9,7 @@ import numpy as np
 
 from checks.registry import Limit, Looked, Subject, Weight, check, looked, nothing
 from pipelines.science.frames import Rows
-from pipelines.science.gait.spells import FLAT, Foot, Spell, contact_spells, foot_at, lower_foot, path_at, rate_of
+from pipelines.science.gait.spells import FLAT, Foot, Spell, contact_spells, foot_at, path_at, rate_of
 from pipelines.science.signals import measures as signals
 from pipelines.science.workspace import Workspace
 from schemas.study import Study
@@ -22,11 +22,10 @@ OFF_THE_PLATE = 0.05
 _NOTHING = "no plate and foot to compare: no whole contact, no foot markers, or a centre of pressure off the plate"
 
 
-def _compared(trial: Trial, study: Study, plate: Plate) -> tuple[FloatArray, Foot, list[Spell]] | None:
+def _compared(work: Workspace, plate: Plate) -> tuple[FloatArray, Foot, list[Spell]] | None:
     """Centre of pressure (n, 2) m, the carrying foot at the force samples, and the contacts; None if not to be had."""
-    rate = rate_of(trial)
-    spells = contact_spells(plate, rate, SURE_N)
-    foot = lower_foot(trial, study.processing, np.arange(len(plate.force)) / rate) if spells else None
+    spells = contact_spells(plate, rate_of(work.trial), SURE_N)
+    foot = work.carrying_foot if spells else None
     if foot is None:
         return None
     point = signals.centre_of_pressure(plate)
@@ -57,7 +56,7 @@ def _along_and_aside(point: FloatArray, foot: Foot) -> tuple[FloatArray, FloatAr
     words=("number", "found_m", "along_m", "aside_m"),
     limits={"beyond_m": Limit("m", "own choice: half a foot's width and 2 cm; 0.01 m in one real runner")},
 )
-def centre_of_pressure_lies_under_the_foot(trial: Trial, study: Study, *, beyond_m: float = 0.06) -> Looked:
+def centre_of_pressure_lies_under_the_foot(trial: Trial, work: Workspace, *, beyond_m: float = 0.06) -> Looked:
     """The centre of pressure of each plate lies under the foot that stands on it.
 
     It can lie well within the plate and yet be mirrored, shifted or another plate's; then strike index and joint
@@ -67,7 +66,7 @@ def centre_of_pressure_lies_under_the_foot(trial: Trial, study: Study, *, beyond
         return nothing(reason)
     faults, examined = [], 0
     for plate in trial.plates:
-        if (both := _compared(trial, study, plate)) is None:
+        if (both := _compared(work, plate)) is None:
             continue
         point, foot, spells = both
         loaded = np.concatenate([np.arange(a, b) for a, b in spells])
@@ -98,7 +97,7 @@ def centre_of_pressure_lies_under_the_foot(trial: Trial, study: Study, *, beyond
     words=("number", "found_m", "contacts"),
     limits={"back_m": Limit("m", "own choice: +0.04 in the demonstration, +0.005 and +0.05 in one real runner")},
 )
-def load_moves_towards_the_toes(trial: Trial, study: Study, *, back_m: float = -0.01) -> Looked:
+def load_moves_towards_the_toes(trial: Trial, work: Workspace, *, back_m: float = -0.01) -> Looked:
     """While the foot rolls over, the centre of pressure travels forward under it.
 
     It is measured from the foot's own toe marker, so that a moving belt does not count. A plate mirrored about the
@@ -108,7 +107,7 @@ def load_moves_towards_the_toes(trial: Trial, study: Study, *, back_m: float = -
         return nothing(reason)
     faults, examined = [], 0
     for plate in trial.plates:
-        if (both := _compared(trial, study, plate)) is None:
+        if (both := _compared(work, plate)) is None:
             continue
         point, foot, spells = both
         along, _ = _along_and_aside(point, foot)

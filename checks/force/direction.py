@@ -167,10 +167,11 @@ def free_moment_is_credible(trial: Trial, *, twist_nm: float = 40.0) -> Looked:
     for plate in trial.plates:
         spells = _whole_contacts(trial, plate)
         twist = np.abs(_free_moment(plate)) if spells else np.empty(0)
-        places = [i for a, b in spells for i in range(a, b) if np.isfinite(twist[i])]
+        loaded = np.concatenate([np.arange(a, b) for a, b in spells]) if spells else np.empty(0, int)
+        places = loaded[np.isfinite(twist[loaded])]
         examined += len(places)
-        worst = max(places, key=lambda i: twist[i], default=0)
-        if places and twist[worst] > twist_nm:
+        worst = int(places[np.argmax(twist[places])]) if len(places) else 0
+        if len(places) and twist[worst] > twist_nm:
             fault = {"number": plate.number, "twist_found": float(twist[worst]), "moment_s": worst / rate_of(trial)}
             faults.append({**fault, **plate_place(plate)})
     return looked(examined, faults) if examined else nothing(_NOT_LOADED)

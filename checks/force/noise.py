@@ -53,13 +53,16 @@ def _windows(plate: Plate, rate: float) -> list[FloatArray]:
     length = max(8, round(WINDOW_S * rate))
     force = signals.vertical(plate)
     rests = resting_spells(plate, rate, EDGE_S, WINDOW_S)
-    return [without_trend(force[i : i + length]) for a, b in rests for i in range(a, b - length + 1, length)]
+    starts = [i for a, b in rests for i in range(a, b - length + 1, length)]
+    if not starts:
+        return []
+    return list(without_trend(np.stack([force[i : i + length] for i in starts], axis=1)).T)
 
 
 def _spectra(windows: list[FloatArray], rate: float) -> tuple[FloatArray, FloatArray]:
     """Frequencies (m,) Hz and power (w, m) of w windows of equal length, tapered by a raised cosine."""
     length = len(windows[0])
-    power = np.stack([np.abs(np.fft.rfft(window * np.hanning(length))) ** 2 for window in windows])
+    power = np.abs(np.fft.rfft(np.stack(windows) * np.hanning(length), axis=1)) ** 2
     return np.asarray(np.fft.rfftfreq(length, 1 / rate), float), np.asarray(power, float)
 
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from checks.registry import Limit, Looked, Subject, Weight, check, looked, nothing
 from pipelines.science.gait.spells import plate_place, rate_of
@@ -71,12 +72,22 @@ def _copied_from(plate: Plate, furthest: int, loaded_n: float = 50.0) -> np.ndar
     loaded = np.flatnonzero((np.linalg.norm(force, axis=1) > loaded_n) & np.isfinite(rows).all(axis=1))
     if not len(loaded) or not rows.shape[1]:
         return back
-    _, kind = np.unique(rows[loaded], axis=0, return_inverse=True)
-    order = np.lexsort([loaded, kind := kind.ravel()])  # samples of one kind together, in order of time
+    kind = _mixed(rows[loaded])
+    order = np.argsort(kind, kind="stable")  # samples of one kind together, in order of time
     lag = np.zeros(len(loaded), int)
-    lag[order[1:]] = np.where(np.diff(kind[order]) == 0, np.diff(loaded[order]), 0)
+    alike = (rows[loaded[order[1:]]] == rows[loaded[order[:-1]]]).all(axis=1)
+    lag[order[1:]] = np.where(alike, np.diff(loaded[order]), 0)
     back[loaded] = np.where(lag <= furthest, lag, 0)
     return back
+
+
+def _mixed(rows: FloatArray) -> NDArray[np.uint64]:
+    """(n,) a number for each row (n, c), equal for equal rows; rows that are not may share one, but hardly ever do."""
+    bits = np.ascontiguousarray(rows + 0.0).view(np.uint64)  # with one zero instead of two
+    mixed = np.zeros(len(rows), np.uint64)
+    for column in bits.T:
+        mixed = (mixed ^ (column >> np.uint64(29)) ^ column) * np.uint64(0x9E3779B97F4A7C15)
+    return mixed
 
 
 @check(

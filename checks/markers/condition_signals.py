@@ -68,7 +68,9 @@ def _above_standing(trial: Trial, posture: Posture, role: str, contact_s: float,
     path, stood = trial.markers.get(role), posture.markers.get(role)
     if path is None or stood is None or not (np.isfinite(contact_s) and toe_off_s > contact_s):
         return float("nan")
-    share = (np.arange(len(path)) / trial.marker_rate_hz - contact_s) / (toe_off_s - contact_s)
-    flat = path[(share >= 0.3) & (share <= 0.5), UP]
+    start, stop = (max(0, int(at * trial.marker_rate_hz)) for at in (contact_s, toe_off_s))
+    during = path[start : stop + 2, UP]
+    share = (np.arange(start, start + len(during)) / trial.marker_rate_hz - contact_s) / (toe_off_s - contact_s)
+    flat = during[(share >= 0.3) & (share <= 0.5)]
     flat = flat[np.isfinite(flat)]
     return float(flat.mean() - stood[UP]) if len(flat) else float("nan")

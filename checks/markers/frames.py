@@ -12,6 +12,7 @@ import numpy as np
 from checks.registry import Limit, Looked, Subject, Weight, check, looked, nothing
 from pipelines.science.signals import measures as signals
 from pipelines.science.signals.measures import BoolArray
+from pipelines.science.workspace import Workspace
 from schemas.mechanics import runs
 from schemas.study import Study
 from schemas.trial import Trial
@@ -19,27 +20,19 @@ from schemas.trial import Trial
 _FEWEST_MARKERS = 3  # one or two markers may rest for a frame by chance; three at once are the frame's doing
 
 
-def measured(trial: Trial, role: str) -> BoolArray:
-    """(frames,) whether the file itself holds a position: neither missing nor filled."""
-    path = trial.markers[role]
-    seen = np.asarray(np.isfinite(path).all(axis=1))
-    filled = trial.filled.get(role)
-    return seen & ~filled if filled is not None and len(filled) == len(path) else seen
-
-
-def _same(trial: Trial, role: str) -> tuple[BoolArray, BoolArray]:
+def _same(work: Workspace, role: str) -> tuple[BoolArray, BoolArray]:
     """(frames - 1,) whether a frame has exactly the position of the one before, and whether both were measured."""
-    path, known = trial.markers[role], measured(trial, role)
+    path, known = work.trial.markers[role], work.measured[role]
     both = known[1:] & known[:-1]
     return both & (path[1:] == path[:-1]).all(axis=1), both
 
 
-def _repeated(trial: Trial) -> tuple[BoolArray, BoolArray]:
+def _repeated(work: Workspace) -> tuple[BoolArray, BoolArray]:
     """(frames - 1,) whether every marker seen in a frame and the one before stayed exactly where it was, and whether
     enough markers were seen to tell. Markers of another length than most are left out."""
-    lengths = [len(path) for path in trial.markers.values()]
+    lengths = [len(path) for path in work.trial.markers.values()]
     frames = max(set(lengths), key=lengths.count, default=0)
-    pairs = [_same(trial, role) for role, path in trial.markers.items() if len(path) == frames > 1]
+    pairs = [_same(work, role) for role, path in work.trial.markers.items() if len(path) == frames > 1]
     if len(pairs) < _FEWEST_MARKERS:
         return np.zeros(0, bool), np.zeros(0, bool)
     same, both = (np.sum([pair[i] for pair in pairs], axis=0) for i in (0, 1))
@@ -58,7 +51,7 @@ def _repeated(trial: Trial) -> tuple[BoolArray, BoolArray]:
     words=("marker", "held_found_s", "first", "last", "count"),
     limits={"held_s": Limit("s", "common practice: even a foot on the ground gives way by tenths of a millimetre")},
 )
-def markers_are_not_frozen(trial: Trial, study: Study, *, held_s: float = 0.05) -> Looked:
+def markers_are_not_frozen(trial: Trial, work: Workspace, study: Study, *, held_s: float = 0.05) -> Looked:
     """No marker of a running trial stands still to the last digit while the others go on.
 
     Some programs fill a gap with the last position they saw. There is no hole then, the speed is zero where it was
@@ -66,10 +59,10 @@ def markers_are_not_frozen(trial: Trial, study: Study, *, held_s: float = 0.05) 
     """
     if reason := signals.not_running(trial):
         return nothing(reason)
-    repeated, _ = _repeated(trial)
+    repeated, _ = _repeated(work)
     faults, examined = [], 0
     for role in trial.markers:
-        same, both = _same(trial, role)
+        same, both = _same(work, role)
         examined += int(both.sum())
         own = same & ~repeated if len(repeated) == len(same) else same
         held = [(a, b) for a, b in runs(own) if (b - a) / (trial.marker_rate_hz or 1.0) > held_s]
@@ -99,7 +92,7 @@ def markers_are_not_frozen(trial: Trial, study: Study, *, held_s: float = 0.05) 
     words=("count", "frames", "frame", "rhythm"),
     limits={"share_percent": Limit("%", "common practice: one frame lost in a hundred is bridged by the filter")},
 )
-def frames_are_not_repeated(trial: Trial, *, share_percent: float = 1.0) -> Looked:
+def frames_are_not_repeated(trial: Trial, work: Workspace, *, share_percent: float = 1.0) -> Looked:
     """No frame is a copy of the one before.
 
     A lost frame that is replaced by a copy makes every marker stop and jump: speeds fall to zero and double within one
@@ -107,7 +100,7 @@ def frames_are_not_repeated(trial: Trial, *, share_percent: float = 1.0) -> Look
     """
     if reason := signals.not_running(trial):
         return nothing(reason)
-    repeated, enough = _repeated(trial)
+    repeated, enough = _repeated(work)
     copies = np.flatnonzero(repeated)
     if not len(copies):
         return looked(int(enough.sum())) if enough.any() else nothing("fewer than three markers were seen together")
@@ -143,7 +136,7 @@ def frames_are_not_repeated(trial: Trial, *, share_percent: float = 1.0) -> Look
         )
     },
 )
-def frames_are_not_drawn_between_others(trial: Trial, *, least_fraction: float = 0.5) -> Looked:
+def frames_are_not_drawn_between_others(trial: Trial, work: Workspace, *, least_fraction: float = 0.5) -> Looked:
     """No frame was made by drawing a line between two measured ones.
 
     A recording at half the rate looks like one at the full rate then, and says so, but contact is still only known to
@@ -151,7 +144,7 @@ def frames_are_not_drawn_between_others(trial: Trial, *, least_fraction: float =
     """
     if reason := signals.not_running(trial):
         return nothing(reason)
-    off = _off_the_middle(trial)
+    off = _off_the_middle(work)
     if off.shape[1] < 50:
         return nothing("fewer than 50 frames in a row were seen")
     period, others, top = max((_drawn(off, period) for period in (2, 3, 4, 5)), key=lambda found: found[2] - found[1])
@@ -178,13 +171,13 @@ def _drawn(off: np.ndarray, period: int) -> tuple[int, float, float]:
     return period, float(np.delete(medians, top).max()), float(medians[top])
 
 
-def _off_the_middle(trial: Trial) -> np.ndarray:
+def _off_the_middle(work: Workspace) -> np.ndarray:
     """(markers, frames - 2) m: distance of each frame from the middle of its neighbours, NaN where not measured."""
-    lengths = [len(path) for path in trial.markers.values()]
+    lengths = [len(path) for path in work.trial.markers.values()]
     frames = max(set(lengths), key=lengths.count, default=0)
     rows = [
-        np.linalg.norm(np.diff(np.where(measured(trial, role)[:, None], path, np.nan), 2, axis=0) / 2, axis=1)
-        for role, path in trial.markers.items()
+        signals.lengths(np.diff(np.where(work.measured[role][:, None], path, np.nan), 2, axis=0) / 2)
+        for role, path in work.trial.markers.items()
         if len(path) == frames > 2
     ]
     return np.array(rows) if rows and np.isfinite(rows).any() else np.empty((0, 0))

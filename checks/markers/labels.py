@@ -142,8 +142,7 @@ def no_two_markers_are_at_one_place(
         apart = signals.distance(trial.markers, first, second)
         if apart is None:
             continue
-        known = np.isfinite(apart)
-        near = known & (1000 * apart < apart_mm)
+        known, near = np.isfinite(apart), 1000 * apart < apart_mm
         examined += int(known.sum())
         if near.sum() > longest_s * (trial.marker_rate_hz or 1.0):
             frame = int(np.flatnonzero(near)[0])

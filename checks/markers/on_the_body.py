@@ -106,7 +106,7 @@ def markers_move_without_jumps(trial: Trial, study: Study, *, jump_mm: float = 6
     faults, examined = [], 0
     for role, xyz in signals.exchanged_back(trial.markers, signals.EXCHANGE_TOLERANCE_M).items():
         bend = 1000 * np.diff(xyz, 2, axis=0)  # departure from a straight path
-        off = np.linalg.norm(bend, axis=1)
+        off = signals.lengths(bend)
         examined += int(np.isfinite(off).sum())
         jumps = runs(off > jump_mm)
         if jumps:

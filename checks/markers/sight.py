@@ -7,10 +7,11 @@ from __future__ import annotations
 
 import numpy as np
 
-from checks.markers.frames import measured, moment_of
+from checks.markers.frames import moment_of
 from checks.registry import Limit, Looked, Subject, Weight, check, looked, nothing
 from pipelines.science.frames import Rows
 from pipelines.science.signals import measures as signals
+from pipelines.science.workspace import Workspace
 from schemas.mechanics import runs
 from schemas.study import Study
 from schemas.trial import Trial
@@ -65,7 +66,9 @@ def few_frames_are_filled(trial: Trial, study: Study, *, share_percent: float = 
         "at_least": Limit("1", "common practice: once or twice happens to every recording"),
     },
 )
-def markers_do_not_flicker(trial: Trial, study: Study, *, island_s: float = 0.02, at_least: float = 3) -> Looked:
+def markers_do_not_flicker(
+    trial: Trial, work: Workspace, study: Study, *, island_s: float = 0.02, at_least: float = 3
+) -> Looked:
     """No marker appears again and again for an instant between two gaps.
 
     What a program finds for a few frames is often something else that shines, and the gaps on both sides are then
@@ -73,7 +76,7 @@ def markers_do_not_flicker(trial: Trial, study: Study, *, island_s: float = 0.02
     """
     faults, examined = [], 0
     for role in trial.markers:
-        known = measured(trial, role)
+        known = work.measured[role]
         examined += int(known.sum())
         longest = island_s * (trial.marker_rate_hz or 1.0)
         inner = [(a, b) for a, b in runs(known) if a > 0 and b < len(known)]
@@ -100,7 +103,13 @@ def markers_do_not_flicker(trial: Trial, study: Study, *, island_s: float = 0.02
     },
 )
 def foot_markers_are_seen_at_contact(
-    trial: Trial, footfalls: Rows, study: Study, *, least_percent: float = 50.0, around_s: float = 0.01
+    trial: Trial,
+    work: Workspace,
+    footfalls: Rows,
+    study: Study,
+    *,
+    least_percent: float = 50.0,
+    around_s: float = 0.01,
 ) -> Looked:
     """Heel and forefoot were measured at the moment of contact in most footfalls, not filled.
 
@@ -118,7 +127,7 @@ def foot_markers_are_seen_at_contact(
         if len(own) < len(roles) or not np.isfinite(at):
             continue
         examined += 1
-        lacks = [role for role in own if not _seen_around(trial, role, at, around_s)]
+        lacks = [role for role in own if not _seen_around(work, role, at, around_s)]
         complete += not lacks
         absent += [(role, at, signals.footfall_place(footfall)) for role in lacks]
     if not examined:
@@ -139,9 +148,9 @@ def foot_markers_are_seen_at_contact(
     return looked(examined, [fault])
 
 
-def _seen_around(trial: Trial, role: str, at_s: float, around_s: float) -> bool:
+def _seen_around(work: Workspace, role: str, at_s: float, around_s: float) -> bool:
     """Whether a marker was measured in every frame around a moment, as far as the recording goes."""
-    known, rate = measured(trial, role), trial.marker_rate_hz or 1.0
+    known, rate = work.measured[role], work.trial.marker_rate_hz or 1.0
     first = max(0, int(np.ceil((at_s - around_s) * rate)))
     part = known[first : int(np.floor((at_s + around_s) * rate)) + 1]
     return bool(len(part)) and bool(part.all())

@@ -1,104 +1,35 @@
 """Whether muscles are active when muscles of their kind are: labels exchanged between muscles or sides, wrong places.
 
-What muscles of the shank do in running is told in ``GROUPS``; muscles it does not name are not judged.
+What muscles of the shank do in running is told in ``pipelines.science.muscles.phases``.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-from dataclasses import dataclass
-
-import numpy as np
-
 from checks.registry import Limit, Looked, Subject, Weight, check, looked, nothing
 from pipelines.science.events.switches import markers_are_mirrored, on_other_feet, rows_of_both_feet
 from pipelines.science.frames import Rows
-from pipelines.science.muscles.measures import Muscle, contacts_by_side, fault_of
+from pipelines.science.muscles.measures import fault_of
+from pipelines.science.muscles.phases import CALF, OTHER, SHIN, Phased
 from pipelines.science.signals import measures as signals
 from pipelines.science.workspace import Workspace
 from schemas.reading import ChannelFacts
 from schemas.trial import Trial
 
-#: What each muscle does in running, by its SENIAM name; others are not judged by phase. From memory (common
-#: knowledge in the trade): the calf bears the middle of contact and is silent in mid-swing; the front of
-#: the shank holds the foot up in late swing and is all but silent in the middle of contact.
-CALF, SHIN = "calf", "shin"
-GROUPS = {
-    "gastrocnemius_medialis": CALF,
-    "gastrocnemius_lateralis": CALF,
-    "soleus": CALF,
-    "tibialis_anterior": SHIN,
-}
-#: Own choice: the middle of contact as parts of it, and late swing before the calf tenses, in s before contact.
-STANCE_PART, SWING_BEFORE_S = (0.25, 0.60), (0.17, 0.10)
-
 _NONE = "no muscle whose phase is known shows bursts in a whole contact that is surely of its side"
-_OTHER = {"left": "right", "right": "left"}
 _FIT = "own choice: good simulated signals reach 0.6 and more, exchanged ones the same below zero"
 
 
-def fit_to_phase(muscle: Muscle, contacts: Iterable[tuple[float, float]]) -> float | None:
-    """How well the muscle is active in its own phase of these contacts (start, end in s): 1, or -1 in the other's.
-
-    Level in the middle of contact less level in late swing, over the burst level; the sign is turned for the shin.
-    About 0 if it is active in neither. None for a muscle of unknown group, one without bursts, or too few contacts.
-    """
-    group = GROUPS.get(str(muscle.signal.muscle))
-    if group is None or not muscle.has_bursts:
-        return None
-    stance: list[float] = []
-    swing: list[float] = []
-    for start, end in contacts:
-        first, last = (start + part * (end - start) for part in STANCE_PART)
-        for found, level in (
-            (stance, muscle.level_in(first, last)),
-            (swing, muscle.level_in(start - SWING_BEFORE_S[0], start - SWING_BEFORE_S[1])),
-        ):
-            if level is not None:
-                found.append(level)
-    if not stance or not swing:
-        return None
-    difference = float(np.mean(stance) - np.mean(swing)) / muscle.burst_uv
-    return difference if group == CALF else -difference
-
-
-@dataclass(frozen=True)
-class Phased:
-    """A muscle and how well it fits its own side's contacts and the other side's (None: cannot be told)."""
-
-    muscle: Muscle
-    own: float
-    other: float | None
-
-    @property
-    def group(self) -> str:
-        """Calf or shin."""
-        return GROUPS[str(self.muscle.signal.muscle)]
-
-    @property
-    def side(self) -> str:
-        """Left or right."""
-        return str(self.muscle.signal.side)
-
-
-def _phased(trial: Trial, footfalls: Rows, work: Workspace) -> list[Phased]:
+def _phased(trial: Trial, work: Workspace) -> list[Phased]:
     """The muscles that can be judged; none where the contacts themselves may be those of the other foot."""
     if markers_are_mirrored(trial) or on_other_feet(rows_of_both_feet(work.event_agreement)):
         return []
-    contacts = contacts_by_side(footfalls)
-    found = []
-    for muscle in work.raw_muscles:
-        side = str(muscle.signal.side)
-        own = fit_to_phase(muscle, contacts.get(side, []))
-        if own is not None:
-            found.append(Phased(muscle, own, fit_to_phase(muscle, contacts.get(_OTHER.get(side, ""), []))))
-    return found
+    return work.phased_muscles
 
 
 def _exchanged(phased: list[Phased], least: float) -> list[tuple[Phased, Phased]]:
     """Calf and shin of one side that are each active in the other's phase; the worst calf stands for its side."""
     pairs = []
-    for side in _OTHER:
+    for side in OTHER:
         groups = {
             group: [p for p in phased if p.side == side and p.group == group and p.own < -least]
             for group in (CALF, SHIN)
@@ -146,8 +77,8 @@ def shin_and_calf_are_not_exchanged(
     """
     if reason := signals.without_footfalls(trial, footfalls):
         return nothing(reason)
-    phased = _phased(trial, footfalls, work)
-    judged = [s for s in _OTHER if {CALF, SHIN} <= {p.group for p in phased if p.side == s}]
+    phased = _phased(trial, work)
+    judged = [s for s in OTHER if {CALF, SHIN} <= {p.group for p in phased if p.side == s}]
     if not judged:
         return nothing("on neither side do both calf and shin show bursts in a contact that is surely of this side")
     faults = []
@@ -183,7 +114,7 @@ def left_and_right_muscles_are_not_exchanged(
     """
     if reason := signals.without_footfalls(trial, footfalls):
         return nothing(reason)
-    phased = _phased(trial, footfalls, work)
+    phased = _phased(trial, work)
     if not phased:
         return nothing(_NONE)
     faults = []
@@ -219,7 +150,7 @@ def muscles_are_active_in_their_phase(
     """
     if reason := signals.without_footfalls(trial, footfalls):
         return nothing(reason)
-    phased = _phased(trial, footfalls, work)
+    phased = _phased(trial, work)
     if not phased:
         return nothing(_NONE)
     pairs = _exchanged(phased, least_fit) + _turned(phased, least_fit)

@@ -272,11 +272,13 @@ def _belt_speeds(trial: Trial, footfalls: Rows, role: str) -> np.ndarray:
         xyz = trial.markers.get(f"{role}_{side}")
         if xyz is None or not (np.isfinite(contact) and np.isfinite(toe_off)):
             continue
-        times = np.arange(len(xyz)) / trial.marker_rate_hz
-        share = (times - contact) / (toe_off - contact)
-        use = (share >= 0.3) & (share <= 0.6) & np.isfinite(xyz[:, FORWARD])
+        start, stop = (max(0, int(at * trial.marker_rate_hz)) for at in (contact, toe_off))
+        times = np.arange(start, min(stop + 2, len(xyz))) / trial.marker_rate_hz
+        share, forward = (times - contact) / (toe_off - contact), xyz[start : stop + 2, FORWARD]
+        use = (share >= 0.3) & (share <= 0.6) & np.isfinite(forward)
         if use.sum() >= 3:
-            speeds.append(-np.polyfit(times[use], xyz[use, FORWARD], 1)[0])
+            since = times[use] - times[use].mean()
+            speeds.append(-float(since @ forward[use] / (since @ since)))
     return np.array(speeds)
 
 

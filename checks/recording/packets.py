@@ -14,7 +14,7 @@ from checks.registry import Limit, Looked, Subject, Weight, check, looked, nothi
 from pipelines.science.muscles.measures import file_of
 from pipelines.science.signals.coded import Coded
 from pipelines.science.workspace import Workspace
-from schemas.mechanics import runs
+from schemas.mechanics import run_edges
 from schemas.reading import ChannelFacts
 from schemas.trial import Trial
 
@@ -91,14 +91,15 @@ def _held_runs(coded: Coded, shortest_s: float) -> list[tuple[int, int]] | None:
     record's own ends are a filter that starts or a file that is filled up.
     """
     least = max(round(shortest_s * coded.signal.rate_hz), 8)
-    long_runs = [(a, b + 1) for a, b in runs(coded.held) if b + 1 - a >= least]
+    edges = run_edges(coded.held) + np.array([0, 1])
+    long_runs = edges[edges[:, 1] - edges[:, 0] >= least].tolist()
     chance = coded.equal_neighbours(least)
     if chance > TOO_COARSE or sum(b - a for a, b in long_runs) > MOST_LOST * len(coded.codes):
         return None
     needed = 1 + np.log(len(coded.codes) * ONE_OF) / -np.log(max(chance, 1e-3))
-    ends = {0, int(coded.codes.max())}
+    ends = {float(coded.samples.min()), float(coded.samples.max())}
     inside = [(a, b) for a, b in long_runs if a > 0 and b < len(coded.codes)]
-    return [(a, b) for a, b in inside if b - a >= needed and int(coded.codes[a]) not in ends]
+    return [(a, b) for a, b in inside if b - a >= needed and float(coded.samples[a]) not in ends]
 
 
 @check(

@@ -39,15 +39,13 @@ def ensemble(time_s: FloatArray, values: FloatArray, windows: FloatArray) -> tup
     with one the deviation is.
     """
     time_s, values = np.asarray(time_s, float), np.asarray(values, float)
-    curves = [
-        np.interp(np.linspace(start, end, POINTS), time_s, values)
-        for start, end in np.asarray(windows, float).reshape(-1, 2)
-        if _is_whole(time_s, values, start, end)
-    ]
+    whole = _whole(time_s, values, np.asarray(windows, float).reshape(-1, 2))
     nothing = np.full(POINTS, np.nan)
-    mean = np.mean(curves, axis=0) if curves else nothing
-    spread = np.std(curves, axis=0, ddof=1) if len(curves) > 1 else nothing.copy()
-    return mean, spread, len(curves)
+    if not len(whole):
+        return nothing, nothing.copy(), 0
+    curves = np.interp(np.linspace(whole[:, 0], whole[:, 1], POINTS, axis=1), time_s, values)
+    spread = np.std(curves, axis=0, ddof=1) if len(curves) > 1 else nothing
+    return np.mean(curves, axis=0), spread, len(curves)
 
 
 def curve_rows(trial_id: str, footfalls: Rows, series: Iterable[Series]) -> Rows:
@@ -103,16 +101,17 @@ def angle_series(trial: Trial, angles: Iterable[JointAngle]) -> Iterator[Series]
             yield Series(name, "deg", angle.side, "contact", time, angle.angle_deg)
 
 
-def _is_whole(time_s: FloatArray, values: FloatArray, start: float, end: float) -> bool:
-    """Whether the window lies in the record and no sample in it or next to it is missing."""
-    if not (np.isfinite([start, end]).all() and start < end and len(time_s) > 1):
-        return False
+def _whole(time_s: FloatArray, values: FloatArray, windows: FloatArray) -> FloatArray:
+    """Those of the windows (k, 2) that lie in the record and have no missing sample in them or next to them."""
+    windows = windows[np.isfinite(windows).all(axis=1) & (windows[:, 0] < windows[:, 1])]
+    if len(time_s) < 2 or not len(windows):
+        return windows[:0]
     slack = 1e-9
-    if start < time_s[0] - slack or end > time_s[-1] + slack:
-        return False
-    first = max(int(np.searchsorted(time_s, start + slack, side="right")) - 1, 0)
-    last = int(np.searchsorted(time_s, end - slack, side="left"))
-    return bool(np.isfinite(values[first : last + 1]).all())
+    windows = windows[(windows[:, 0] >= time_s[0] - slack) & (windows[:, 1] <= time_s[-1] + slack)]
+    first = np.maximum(np.searchsorted(time_s, windows[:, 0] + slack, side="right") - 1, 0)
+    last = np.searchsorted(time_s, windows[:, 1] - slack, side="left")
+    missing = np.concatenate([[0], np.cumsum(~np.isfinite(values))])
+    return windows[missing[np.minimum(last + 1, len(values))] == missing[first]]
 
 
 def _windows(footfalls: Rows, signal: Series) -> FloatArray:

@@ -59,7 +59,10 @@ def mean_speed(trial: Trial, processing: Processing) -> float | None:
 
 
 class Signals:
-    """The signals of one trial as its footfalls need them. force, filtered: (n, 2) N, forward and up."""
+    """The signals of one trial as its footfalls need them.
+
+    both: (n, 4) N, force forward and up, then both once more, filtered as for peaks.
+    """
 
     def __init__(self, trial: Trial, processing: Processing, contacts: Contacts, smooth: SmoothMarkers) -> None:
         self.trial, self.processing, self._markers = trial, processing, smooth.paths
@@ -67,7 +70,7 @@ class Signals:
         self.rate = trial.analog_rate_hz or 0.0
         force = trial.force if self.has_force else np.empty((0, 3))
         filtered = low_pass(force, self.rate, processing.force_cutoff_hz, processing.filter_order)
-        self.force, self.filtered = force[:, _IN_PLANE], filtered[:, _IN_PLANE]
+        self.both = np.hstack([force[:, _IN_PLANE], filtered[:, _IN_PLANE]])
         found = contacts.believed
         self.footfalls = [Footfall(contact, side) for side, contact, _ in found]
         self.method = found[0][2] if found else None
@@ -79,7 +82,7 @@ class Signals:
     @property
     def filtered_vertical(self) -> FloatArray:
         """(n,) N: vertical force filtered as for peaks; (0,) without force."""
-        return self.filtered[:, 1]
+        return self.both[:, 3]
 
     def marker(self, role: str, side: str) -> FloatArray | None:
         """Path of one marker (frames, 3) m, or None if the trial lacks it."""
@@ -137,8 +140,8 @@ def _forces(signals: Signals, footfall: Footfall) -> dict[str, Any]:
     if signals.weight is None or not signals.has_force:
         return {}
     contact, settings = footfall.contact, signals.processing
-    times, force = stretch(signals.force, signals.rate, contact.start_s, contact.end_s)
-    _, filtered = stretch(signals.filtered, signals.rate, contact.start_s, contact.end_s)
+    times, both = stretch(signals.both, signals.rate, contact.start_s, contact.end_s)
+    force, filtered = both[:, :2], both[:, 2:]
     return force_outcomes(
         times,
         force,

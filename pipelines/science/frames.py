@@ -56,6 +56,12 @@ class Rows:
         return cls(table, {field.name: _column(field, columns[field.name]) for field in computed_fields(table)})
 
     @classmethod
+    def of_parts(cls, table: Table, parts: Sequence[Mapping[str, Column]]) -> Rows:
+        """The same from columns that come in parts, one after the other; no rows without a part."""
+        names = [field.name for field in computed_fields(table)]
+        return cls.of_columns(table, {name: [v for part in parts for v in part[name]] for name in names})
+
+    @classmethod
     def of_frame(cls, table: Table, frame: pd.DataFrame) -> Rows:
         """Rows that were a data frame; columns it lacks are null throughout."""
         blank = [None] * len(frame)
@@ -73,8 +79,7 @@ class Rows:
         if not parts:
             raise ValueError("there are no rows to join, so nobody knows of which table")
         table = parts[0].table
-        joined = {name: [v for part in parts for v in part.columns[name]] for name in parts[0].columns}
-        return cls.of_columns(table, joined)
+        return cls.of_parts(table, [part.columns for part in parts])
 
     def __len__(self) -> int:
         return len(next(iter(self.columns.values()), ()))

@@ -18,12 +18,15 @@ from pipelines.science.events.contacts import Contacts
 from pipelines.science.events.switches import Switch, switches_of
 from pipelines.science.footfalls import Signals, footfall_rows, mean_speed
 from pipelines.science.frames import Rows
+from pipelines.science.gait.spells import Foot, lower_foot
 from pipelines.science.joints.anatomy import Anatomy
 from pipelines.science.joints.outcomes import JointAngle, joint_rows, joint_series
-from pipelines.science.muscles.measures import Muscle, judged_muscles, raw_muscles
+from pipelines.science.muscles.measures import Muscle, contacts_by_side, judged_muscles, raw_muscles
 from pipelines.science.muscles.outcomes import MuscleOutcomes, Muscles, muscle_outcomes
+from pipelines.science.muscles.phases import Phased, phased
 from pipelines.science.shapes import shapes_of
 from pipelines.science.signals.coded import Coded, coded
+from pipelines.science.signals.measures import BoolArray
 from pipelines.science.signals.smooth import SmoothMarkers
 from pipelines.science.trial_outcomes import trial_outcomes
 from schemas.outcomes import FOOTFALLS, TRIAL_OUTCOMES
@@ -87,6 +90,14 @@ class Workspace:
         return mean_speed(self.trial, self.processing)
 
     @cached_property
+    def carrying_foot(self) -> Foot | None:
+        """The lower foot at each force sample; None without markers of both or without force."""
+        if not self.trial.plates or not self.trial.analog_rate_hz:
+            return None
+        times = np.arange(len(self.trial.plates[0].force)) / self.trial.analog_rate_hz
+        return lower_foot(self.trial, self.processing, times)
+
+    @cached_property
     def joint_angles(self) -> tuple[JointAngle, ...]:
         """Every joint angle over the trial."""
         return joint_series(self.trial, self.posture, self.processing, self.smooth)
@@ -107,6 +118,11 @@ class Workspace:
         return raw_muscles(self.judged_muscles)
 
     @cached_property
+    def phased_muscles(self) -> list[Phased]:
+        """How well muscles fit the phase of the stride that their kind works in."""
+        return phased(self.raw_muscles, contacts_by_side(self.footfalls))
+
+    @cached_property
     def switches(self) -> list[Switch]:
         """Footswitches with their levels and closings."""
         return switches_of(self.trial, self.processing.sensors)
@@ -115,6 +131,15 @@ class Workspace:
     def coded(self) -> list[Coded]:
         """Channels as numbers of their converters' steps; short ones and those with gaps are left out."""
         return [one for signal in self.trial.signals if (one := coded(signal)) is not None]
+
+    @cached_property
+    def measured(self) -> dict[str, BoolArray]:
+        """Role with side -> (frames,) whether the file itself holds a position: neither missing nor filled."""
+        found: dict[str, BoolArray] = {}
+        for role, path in self.trial.markers.items():
+            seen, filled = np.asarray(np.isfinite(path).all(axis=1)), self.trial.filled.get(role)
+            found[role] = seen & ~filled if filled is not None and len(filled) == len(path) else seen
+        return found
 
     @cached_property
     def anatomy(self) -> Anatomy:

@@ -7,7 +7,7 @@ from functools import cached_property
 
 import numpy as np
 
-from pipelines.science.events.from_force import SIDES, Contact, find_contacts, plate_count, side_of
+from pipelines.science.events.from_force import SIDES, Contact, find_contacts, plate_count, sides_of
 from pipelines.science.events.from_markers import marker_contacts
 from pipelines.science.events.from_sensors import sensor_contacts
 from pipelines.science.signals.smooth import SmoothMarkers
@@ -93,7 +93,8 @@ def force_contacts(trial: Trial, processing: Processing, smooth: SmoothMarkers) 
     )
     cop = cop_of(trial.plates, contacts, processing)
     feet = feet_of(smooth, processing)
-    return [(side_of(c, cop, rate, feet, trial.marker_rate_hz), c) for c in contacts]
+    sides = sides_of(contacts, cop, rate, feet, trial.marker_rate_hz)
+    return list(zip(sides, contacts, strict=True))
 
 
 def feet_of(smooth: SmoothMarkers, processing: Processing) -> dict[str, tuple[FloatArray, FloatArray]]:
@@ -113,13 +114,16 @@ def cop_of(plates: Sequence[Plate], contacts: Sequence[Contact], processing: Pro
     distance from the foot, would move the point by centimetres. If none is loaded on its own all of them count.
     """
     where = np.full((len(plates[0].force), 3), np.nan) if plates else np.empty((0, 3))
+    points: dict[tuple[int, ...], FloatArray] = {}  # plates by number -> their centre of pressure over the trial
     for contact in contacts:
         loaded = loaded_plates(plates, contact, processing.contact_threshold_n) or list(plates)
+        key = tuple(plate.number for plate in loaded)
+        if key not in points:
+            force, moment = (np.sum([getattr(plate, name) for plate in loaded], axis=0) for name in ("force", "moment"))
+            height = float(np.mean([plate.corners[:, UP].mean() for plate in loaded]))
+            points[key] = centre_of_pressure(force, moment, height, processing.cop_threshold_n)
         span = slice(contact.first, contact.last + 1)
-        force = np.sum([plate.force[span] for plate in loaded], axis=0)
-        moment = np.sum([plate.moment[span] for plate in loaded], axis=0)
-        height = float(np.mean([plate.corners[:, UP].mean() for plate in loaded]))
-        where[span] = centre_of_pressure(force, moment, height, processing.cop_threshold_n)
+        where[span] = points[key][span]
     return where
 
 

@@ -96,14 +96,14 @@ def plate_count(plates: Sequence[Plate], contact: Contact, threshold_n: float) -
     return sum(bool(np.any(plate.force[span, UP] >= threshold_n)) for plate in plates)
 
 
-def side_of(
-    contact: Contact,
+def sides_of(
+    contacts: Sequence[Contact],
     cop: FloatArray,
     cop_rate_hz: float,
     feet: Mapping[str, tuple[FloatArray, FloatArray]],
     marker_rate_hz: float,
-) -> str | None:
-    """Which foot is on the ground: ``left``, ``right``, or None where it cannot be known.
+) -> list[str | None]:
+    """Which foot is on the ground in each contact: ``left``, ``right``, or None where it cannot be known.
 
     cop: (n, 3) m, NaN where there is none. feet: side -> heel and forefoot markers, each (frames, 3) m; a side
     without markers is left out. The foot whose heel-to-forefoot line, in space, is nearer to the centre of pressure
@@ -112,18 +112,35 @@ def side_of(
     markers on one foot only, the other foot is meant where the centre of pressure stays further than
     ``OTHER_FOOT_M`` from it; without a centre of pressure the side is then unknown.
     """
-    if not feet or not marker_rate_hz > 0:
-        return None
-    frames = np.arange(int(np.ceil(contact.start_s * marker_rate_hz)), int(contact.end_s * marker_rate_hz) + 1)
-    times = frames / marker_rate_hz
-    under = np.stack([_sampled(cop[:, axis], cop_rate_hz, times) for axis in range(3)], axis=1)
-    distance: dict[str, float] = {}
-    height: dict[str, float] = {}
+    if not feet or not marker_rate_hz > 0 or not contacts:
+        return [None] * len(contacts)
+    first = [int(np.ceil(c.start_s * marker_rate_hz)) for c in contacts]
+    stop = [int(c.end_s * marker_rate_hz) + 1 for c in contacts]
+    frames = np.arange(min(first), max(*stop, min(first)))
+    under = _sampled(cop, cop_rate_hz, frames / marker_rate_hz)
+    distance: dict[str, FloatArray] = {}
+    height: dict[str, FloatArray] = {}
     for side, (heel, forefoot) in feet.items():
         a, b = _frames(heel, frames), _frames(forefoot, frames)
         a, b = np.where(np.isfinite(a), a, b), np.where(np.isfinite(b), b, a)
-        distance[side] = _mean(_distance_to_segment(under, a, b))
-        height[side] = _mean(np.minimum(a[:, UP], b[:, UP]))
+        distance[side] = _distance_to_segment(under, a, b)
+        height[side] = np.minimum(a[:, UP], b[:, UP])
+    spans = (
+        [slice(begin - frames[0], end - frames[0]) for begin, end in zip(first, stop, strict=True)]
+        if len(frames)
+        else []
+    )
+    return [
+        _nearer(
+            {side: _mean(values[span]) for side, values in distance.items()},
+            {side: _mean(values[span]) for side, values in height.items()},
+        )
+        for span in spans
+    ] or [None] * len(contacts)
+
+
+def _nearer(distance: Mapping[str, float], height: Mapping[str, float]) -> str | None:
+    """The side of one contact by its feet's mean distances from the centre of pressure and mean heights."""
     near = {side: value for side, value in distance.items() if np.isfinite(value)}
     if len(near) == 2:
         return _least(near)
@@ -155,8 +172,8 @@ def _frames(positions: FloatArray, frames: np.ndarray) -> FloatArray:
 
 
 def _sampled(samples: FloatArray, rate_hz: float, times: FloatArray) -> FloatArray:
-    """Nearest sample at each time, NaN outside the record."""
-    values = np.full(len(times), np.nan)
+    """Nearest row of samples (n, k) at each time, NaN outside the record."""
+    values = np.full((len(times), samples.shape[1]), np.nan)
     index = np.rint(times * rate_hz).astype(int)
     there = (index >= 0) & (index < len(samples))
     values[there] = samples[index[there]]

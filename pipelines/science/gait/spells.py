@@ -6,6 +6,7 @@ Pure functions on plates and trials; registers no check.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 
@@ -47,11 +48,16 @@ def resting_spells(plate: Plate, rate_hz: float, edge_s: float, shortest_s: floa
 
 
 def without_trend(samples: FloatArray, degree: int = 2) -> FloatArray:
-    """(n,) samples less the polynomial that fits them best: what is left is noise or vibration, not slow recovery."""
-    x = np.linspace(-1, 1, len(samples))
-    return np.asarray(
-        samples - np.polynomial.polynomial.polyval(x, np.polynomial.polynomial.polyfit(x, samples, degree))
-    )
+    """Samples (n,) or (n, k) less the polynomial that fits each column best: noise or vibration, not slow recovery."""
+    basis = _polynomials(len(samples), degree)
+    return np.asarray(samples - basis @ (basis.T @ samples))
+
+
+@lru_cache(maxsize=256)
+def _polynomials(count: int, degree: int) -> FloatArray:
+    """(count, degree + 1) columns at right angles that span the polynomials over ``count`` even steps."""
+    powers = np.vander(np.linspace(-1, 1, count), degree + 1)
+    return np.asarray(np.linalg.qr(powers)[0], float)
 
 
 def plate_place(plate: Plate, direction: str = "vertical") -> dict[str, str]:

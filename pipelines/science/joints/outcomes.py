@@ -64,14 +64,13 @@ def joint_rows(
         side, span = str(footfall["side"]), (float(footfall["contact_s"]), float(footfall["toe_off_s"]))
         if side not in together:
             continue
-        own = moments.during(side, *span)
+        peaks = moments.peaks(side, *span)
         read = _angles(together[side], rate, *span)
         same = {name: footfall[name] for name in ("trial_id", "footfall_number", "side")}
         for i, angle in enumerate(of_side[side]):
             row = same | {"joint": angle.joint, "plane": angle.plane, "angle_against": angle.against}
             row |= {name: values[i] for name, values in read.items()}
-            moment = own.get(angle.joint) if angle.plane == "sagittal" else None
-            row["moment_peak_nm_per_kg"] = None if moment is None else _peak(moment, rate, *span)
+            row["moment_peak_nm_per_kg"] = peaks.get(angle.joint) if angle.plane == "sagittal" else None
             rows.append(row)
     return Rows.of(FOOTFALL_JOINTS, rows)
 
@@ -147,10 +146,6 @@ def _angles(angles_deg: FloatArray, rate_hz: float, start_s: float, end_s: float
     }
 
 
-def _peak(values: FloatArray, rate_hz: float, start_s: float, end_s: float) -> float:
-    return float(stretch(values, rate_hz, start_s, end_s)[1].max())
-
-
 class _Moments:
     """Joint moments of one trial, worked out once for each leg and set of plates."""
 
@@ -158,12 +153,12 @@ class _Moments:
         self, trial: Trial, processing: Processing, segments: Mapping[str, Segment], smooth: SmoothMarkers
     ) -> None:
         self.trial, self.processing, self.segments, self.smooth = trial, processing, segments, smooth
-        self.made: dict[tuple[str, tuple[int, ...]], dict[str, FloatArray]] = {}
+        self.made: dict[tuple[str, tuple[int, ...]], tuple[tuple[str, ...], FloatArray]] = {}
         self.wrenches: dict[tuple[int, ...], tuple[FloatArray, FloatArray]] = {}
         self.usable = moments_can_be_had(trial, processing)
 
-    def during(self, side: str, start_s: float, end_s: float) -> dict[str, FloatArray]:
-        """Joint -> moment (frames,) in N.m/kg, extensors positive, with the plates loaded in this contact.
+    def peaks(self, side: str, start_s: float, end_s: float) -> dict[str, float]:
+        """Joint -> largest moment of a contact in N.m/kg, extensors positive, with the plates loaded in it.
 
         The other plates are left out: a small offset on one that lies metres away would turn the leg like a load.
         """
@@ -179,21 +174,27 @@ class _Moments:
             return {}
         if (side, loaded) not in self.made:
             self.made[side, loaded] = self._make(side, loaded)
-        return self.made[side, loaded]
+        joints, together = self.made[side, loaded]
+        if not joints:
+            return {}
+        highest = stretch(together, self.trial.marker_rate_hz, start_s, end_s)[1].max(axis=0)
+        return dict(zip(joints, highest.tolist(), strict=True))
 
-    def _make(self, side: str, loaded: tuple[int, ...]) -> dict[str, FloatArray]:
+    def _make(self, side: str, loaded: tuple[int, ...]) -> tuple[tuple[str, ...], FloatArray]:
+        """The joints, and their moments (frames, joints) in N.m/kg."""
         paths = self.smooth.below(self.processing.joints.moment_cutoff_hz)
         marks = Landmarks(paths, side, self.processing, seen(self.trial.markers))
         wanted = {name: getattr(marks, name) for name in ("heel", "toe", "ankle", "knee", "hip")}
         points = {name: path for name, path in wanted.items() if path is not None}
         if not {"heel", "toe", "ankle"} <= points.keys():
-            return {}
+            return (), np.empty((0, 0))
         if loaded not in self.wrenches:
             self.wrenches[loaded] = self._wrench(loaded)
         force, moment = self.wrenches[loaded]
         mass = float(self.trial.mass_kg or np.nan)
         made = joint_moments.joint_moments(points, force, moment, self.trial.marker_rate_hz, mass, self.segments)
-        return {joint: joint_moments.extensor(joint, values) / mass for joint, values in made.items()}
+        columns = [joint_moments.extensor(joint, values) / mass for joint, values in made.items()]
+        return tuple(made), np.stack(columns, axis=1)
 
     def _wrench(self, loaded: tuple[int, ...]) -> tuple[FloatArray, FloatArray]:
         """Force in N and moment about the study's origin in N.m of these plates at the marker frames, (frames, 3)."""

@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 
-from pipelines.science.frames import Rows
+from pipelines.science.frames import Column, Rows
 from pipelines.science.muscles.signal import Conditioned, Key, condition, conditioned_muscles, linear_envelope
-from pipelines.science.muscles.windows import Step, steps_of, windows_of
+from pipelines.science.muscles.windows import Step, Windows, steps_of
+from pipelines.science.signals.spans import rms_over
 from schemas.processing_signals import MuscleProcessing
 from schemas.trial import FloatArray, Signal
 
@@ -33,27 +33,27 @@ def root_mean_square(samples: FloatArray) -> float | None:
     return float(np.sqrt(np.mean(samples**2))) if len(samples) and np.isfinite(samples).all() else None
 
 
-def amplitude_rows(
-    muscle: Conditioned, steps: Iterable[Step], processing: MuscleProcessing, reference: Reference | None
-) -> Iterator[dict[str, Any]]:
-    """Rows of ``muscle_amplitudes`` less trial, muscle, side and provenance; none for windows not wholly recorded."""
+def amplitude_columns(muscle: Conditioned, windows: Windows, reference: Reference | None) -> dict[str, Column]:
+    """Columns of ``muscle_amplitudes`` less trial, muscle, side and provenance; none for a window not wholly there.
+
+    windows: of the muscle's side.
+    """
     reference = usable(reference)
-    for step in steps:
-        for window, start_s, end_s in windows_of(step, processing):
-            span = muscle.span(start_s, end_s)
-            if span is None:
-                continue
-            amplitude = root_mean_square(muscle.samples[span])
-            divided = amplitude / reference.amplitude_uv if amplitude is not None and reference else None
-            yield {
-                "footfall_number": step.footfall_number,
-                "analysis_window": window,
-                "window_s": end_s - start_s,
-                "amplitude_uv": amplitude,
-                "amplitude_fraction": divided,
-                "normalisation": reference.kind if reference else "none",
-                "reference_uv": reference.amplitude_uv if reference else None,
-            }
+    spans = muscle.spans(windows.start_s, windows.end_s)
+    recorded = spans[:, 0] < spans[:, 1]
+    own = windows.kept(recorded)
+    amplitude = rms_over(muscle.samples, spans[recorded])
+    divisor = reference.amplitude_uv if reference else np.nan
+    count = len(own.names)
+    return {
+        "footfall_number": own.footfall_numbers,
+        "analysis_window": own.names,
+        "window_s": own.end_s - own.start_s,
+        "amplitude_uv": amplitude,
+        "amplitude_fraction": amplitude / divisor,
+        "normalisation": [reference.kind if reference else "none"] * count,
+        "reference_uv": np.full(count, divisor),
+    }
 
 
 def reference_amplitude(

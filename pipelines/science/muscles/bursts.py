@@ -5,7 +5,7 @@ Amplitudes are in ``muscle_amplitudes``. A burst's start and end are samples, no
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from pipelines.science.muscles.signal import Conditioned
 from pipelines.science.muscles.windows import Step
+from pipelines.science.signals.spans import means_over
 from schemas.mechanics import runs
 from schemas.processing_signals import MuscleProcessing
 from schemas.trial import FloatArray
@@ -74,7 +75,7 @@ def baseline_of(muscle: Conditioned, processing: MuscleProcessing) -> NDArray[np
         return mask
     length = max(round(processing.baseline_window_s * muscle.rate_hz), 1)
     starts = np.arange(0, len(mask) - length + 1, max(length // 2, 1))
-    power = np.array([np.mean(muscle.samples[start : start + length] ** 2) for start in starts])
+    power = means_over(muscle.samples**2, np.stack([starts, starts + length], axis=1))
     known = np.flatnonzero(np.isfinite(power))
     if len(known):
         count = max(int(np.ceil(processing.baseline_fraction * len(known))), 1)
@@ -113,13 +114,10 @@ def burst_rows(
     muscle: Conditioned, found: Activity, method: str, steps: Iterable[Step], processing: MuscleProcessing
 ) -> Iterator[dict[str, Any]]:
     """Rows of ``muscle_bursts`` less trial, muscle, side and provenance: one per contact that the signal covers."""
-    for step in steps:
-        if muscle.span(step.contact_s, step.toe_off_s) is None:
-            continue
-        since = step.contact_s - processing.burst_search_s
-        if step.toe_off_before_s is not None:
-            since = max(since, step.toe_off_before_s)
-        spell = _main_spell(muscle, found, since, step.toe_off_s)
+    wanted = [step for step in steps if muscle.span(step.contact_s, step.toe_off_s) is not None]
+    since = [_looked_for_since(step, processing) for step in wanted]
+    spells = _main_spells(muscle, found, since, [step.toe_off_s for step in wanted])
+    for step, spell in zip(wanted, spells, strict=True):
         onset, offset = _edges(muscle, found, spell, processing) if spell else (None, None)
         yield {
             "footfall_number": step.footfall_number,
@@ -127,6 +125,11 @@ def burst_rows(
             "onset_before_contact_s": None if onset is None else step.contact_s - onset,
             "offset_after_contact_s": None if offset is None else offset - step.contact_s,
         }
+
+
+def _looked_for_since(step: Step, processing: MuscleProcessing) -> float:
+    since = step.contact_s - processing.burst_search_s
+    return since if step.toe_off_before_s is None else max(since, step.toe_off_before_s)
 
 
 def signal_to_noise(muscle: Conditioned, baseline: NDArray[np.bool_], found: Activity) -> float | None:
@@ -138,16 +141,22 @@ def signal_to_noise(muscle: Conditioned, baseline: NDArray[np.bool_], found: Act
     return float(10 * np.log10(powers[0] / powers[1])) if len(powers) == 2 and min(powers) > 0 else None
 
 
-def _main_spell(muscle: Conditioned, found: Activity, start_s: float, end_s: float) -> tuple[int, int] | None:
-    """The spell with the largest area under the curve between two times; None if none reaches into them."""
-    first, stop = (int(np.ceil((at - muscle.start_s) * muscle.rate_hz - 1e-6)) for at in (start_s, end_s))
-    first = max(first, 0)
-    areas = {}
-    for spell in found.spells:
-        part = found.curve[max(spell[0], first) : min(spell[1] + 1, stop)]
-        if max(spell[0], first) < min(spell[1] + 1, stop):
-            areas[spell] = float(part.sum())
-    return max(areas, key=lambda spell: areas[spell]) if areas else None
+def _main_spells(
+    muscle: Conditioned, found: Activity, start_s: Sequence[float], end_s: Sequence[float]
+) -> list[tuple[int, int] | None]:
+    """For each pair of times the spell with the largest area under the curve between them; None if none reaches in."""
+    if not found.spells:
+        return [None] * len(start_s)
+    first, stop = (
+        np.ceil((np.array(at) - muscle.start_s) * muscle.rate_hz - 1e-6).astype(int)[:, None] for at in (start_s, end_s)
+    )
+    spells = np.array(found.spells)
+    begin, end = np.maximum(spells[:, 0], np.maximum(first, 0)), np.minimum(spells[:, 1] + 1, stop)
+    area = np.concatenate([[0.0], np.cumsum(np.nan_to_num(found.curve))])
+    inside = begin < end
+    areas = np.where(inside, area[np.where(inside, end, 0)] - area[np.where(inside, begin, 0)], -np.inf)
+    best = areas.argmax(axis=1)
+    return [found.spells[i] if any_inside else None for i, any_inside in zip(best, inside.any(axis=1), strict=True)]
 
 
 def _edges(

@@ -77,17 +77,20 @@ def _best(muscle: Muscle, known_hz: float | None, sums: FloatArray, count: int, 
     best = Hum(MAINS_HZ[0], 0.0, np.empty(0), np.empty(0), times)
     if count < 0.1 * muscle.rate_hz or not power > 0:
         return best
-    for (mains, f), of_one in zip(_TRIED, sums.reshape(len(_TRIED), 2 * _SUMS, 2), strict=True):
+    by_frequency = sums.reshape(len(_TRIED), 2 * _SUMS, 2)
+    for mains in MAINS_HZ:
+        places = [i for i, (near, _) in enumerate(_TRIED) if near == mains]
         harmonics = np.arange(2 if mains == known_hz else 1, MAINS_HARMONICS + 1)
-        harmonics = harmonics[f * harmonics < muscle.band[1]]
+        harmonics = harmonics[max(_TRIED[i][1] for i in places) * harmonics < muscle.band[1]]
         if not len(harmonics):
             continue
-        gram, onto = _normal_equations(of_one, harmonics, count)
-        factors = np.linalg.solve(gram, onto)
-        share = float(factors @ onto) / power  # by least squares the error is at right angles
-        if share > best.share:
-            lines = np.asarray(f * harmonics, np.float64)
-            best = Hum(mains, share, lines, np.asarray(factors, np.float64), times)
+        gram, onto = _normal_equations(by_frequency[places], harmonics, count)
+        factors = np.linalg.solve(gram, onto[..., None])[..., 0]
+        shares = (factors * onto).sum(axis=1) / power  # by least squares the error is at right angles
+        top = int(np.argmax(shares))
+        if shares[top] > best.share:
+            lines = np.asarray(_TRIED[places[top]][1] * harmonics, np.float64)
+            best = Hum(mains, float(shares[top]), lines, np.asarray(factors[top], np.float64), times)
     return best
 
 
@@ -107,18 +110,21 @@ def _multiples(count: int, rate_hz: float) -> FloatArray:
 
 
 def _normal_equations(sums: FloatArray, harmonics: NDArray[np.intp], count: int) -> tuple[FloatArray, FloatArray]:
-    """Gram matrix (2 k, 2 k) of k harmonics' cosines and sines over ``count`` quiet samples, and their products with y.
+    """Gram matrices (f, 2 k, 2 k) of k harmonics over ``count`` quiet samples, and their products with y (f, 2 k).
 
-    sums: (2 m, 2) of one frequency's multiples, over the quiet samples and over y.
+    sums: (f, 2 m, 2) of each frequency's multiples, over the quiet samples and over y.
     """
-    cosine = np.concatenate([[count], sums[:_SUMS, 0]])  # by multiple, from 0
-    sine = np.concatenate([[0.0], sums[_SUMS:, 0]])
+    tried, k = len(sums), len(harmonics)
+    cosine = np.concatenate([np.full((tried, 1), float(count)), sums[:, :_SUMS, 0]], axis=1)  # by multiple, from 0
+    sine = np.concatenate([np.zeros((tried, 1)), sums[:, _SUMS:, 0]], axis=1)
     plus, minus = np.add.outer(harmonics, harmonics), np.subtract.outer(harmonics, harmonics)
-    cos_minus, sin_minus = cosine[np.abs(minus)], np.sign(minus) * sine[np.abs(minus)]
-    cos_cos, sin_sin = (cos_minus + cosine[plus]) / 2, (cos_minus - cosine[plus]) / 2
-    sin_cos = (sine[plus] + sin_minus) / 2  # row sine, column cosine
-    gram = np.block([[cos_cos, sin_cos.T], [sin_cos, sin_sin]]) + 1e-9 * count * np.eye(2 * len(harmonics))
-    return gram, np.concatenate([sums[harmonics - 1, 1], sums[_SUMS + harmonics - 1, 1]])  # never singular
+    gram = np.empty((tried, 2 * k, 2 * k))
+    gram[:, :k, :k] = (cosine[:, np.abs(minus)] + cosine[:, plus]) / 2
+    gram[:, k:, k:] = (cosine[:, np.abs(minus)] - cosine[:, plus]) / 2
+    gram[:, k:, :k] = (sine[:, plus] + np.sign(minus) * sine[:, np.abs(minus)]) / 2  # row sine, column cosine
+    gram[:, :k, k:] = np.swapaxes(gram[:, k:, :k], 1, 2)
+    gram += 1e-9 * count * np.eye(2 * k)  # never singular
+    return gram, np.concatenate([sums[:, harmonics - 1, 1], sums[:, _SUMS + harmonics - 1, 1]], axis=1)
 
 
 def _waves(t: FloatArray, lines: FloatArray) -> FloatArray:

@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 from pipelines.science.frames import Rows
 from pipelines.science.muscles.outcomes import Muscles
 from pipelines.science.muscles.signal import Conditioned, filtered, is_muscle
+from pipelines.science.signals.spans import rms_over, spans_of
 from schemas.processing_signals import MuscleProcessing
 from schemas.reading import ChannelFacts
 from schemas.trial import FloatArray, Signal, Trial
@@ -152,13 +153,10 @@ class Muscle:
         order = np.where(inside, self.levels_uv, -np.inf if loudest else np.inf)
         return float(times[np.argmax(order) if loudest else np.argmin(order)])
 
-    def level_in(self, start_s: float, end_s: float) -> float | None:
-        """Root mean square in uV of the band between two times; None unless all of it was recorded."""
-        first, stop = (int(np.ceil((at - self.signal.start_s) * self.rate_hz - 1e-6)) for at in (start_s, end_s))
-        if not 0 <= first < stop <= len(self.banded):
-            return None
-        part = self.banded[first:stop]
-        return float(np.sqrt(np.mean(part**2))) if np.isfinite(part).all() else None
+    def levels_in(self, start_s: FloatArray, end_s: FloatArray) -> FloatArray:
+        """(w,) root mean square in uV of the band between two times (w,) each; NaN unless all of it was recorded."""
+        spans = spans_of(start_s, end_s, self.rate_hz, self.signal.start_s, len(self.banded))
+        return rms_over(self.banded, spans)
 
     @cached_property
     def form(self) -> Form:

@@ -9,12 +9,12 @@ from typing import Any
 
 import numpy as np
 
-from pipelines.science.frames import Rows
-from pipelines.science.muscles.amplitudes import Reference, amplitude_rows, root_mean_square
+from pipelines.science.frames import Column, Rows
+from pipelines.science.muscles.amplitudes import Reference, amplitude_columns, root_mean_square
 from pipelines.science.muscles.bursts import METHODS, activity, baseline_of, burst_rows, rectified, signal_to_noise
-from pipelines.science.muscles.co_contraction import co_contraction_rows
+from pipelines.science.muscles.co_contraction import co_contraction_columns
 from pipelines.science.muscles.signal import Conditioned, Key, conditioned_muscles, smooth
-from pipelines.science.muscles.windows import Step, steps_of
+from pipelines.science.muscles.windows import Step, Windows, steps_of
 from pipelines.science.signals.filters import together
 from schemas.outcomes_muscle import CO_CONTRACTIONS, MUSCLE_AMPLITUDES, MUSCLE_BURSTS, MUSCLE_SIGNALS
 from schemas.processing_signals import MuscleProcessing
@@ -75,23 +75,29 @@ def muscle_outcomes(
     """
     processing = muscles.processing
     steps = {side: steps_of(footfalls, side) for side in sorted({side for _, side in muscles.conditioned})}
-    amplitudes: list[dict[str, Any]] = []
+    windows = {side: Windows.of(own, processing) for side, own in steps.items()}
+    amplitudes: list[dict[str, Column]] = []
     bursts: list[dict[str, Any]] = []
     qualities: list[dict[str, Any]] = []
     for key, muscle in muscles.conditioned.items():
         own = {"trial_id": trial_id, "muscle": key[0], "side": key[1]}
-        rows = amplitude_rows(muscle, steps[key[1]], processing, references.get(key))
-        amplitudes += [own | row for row in rows]
+        amplitudes.append(_beside(own, amplitude_columns(muscle, windows[key[1]], references.get(key))))
         curves = {method: muscles.onset_curves[key, method] for method in METHODS}
         found, quality = _bursts_and_quality(muscle, curves, steps[key[1]], processing)
         bursts += [own | row for row in found]
         qualities.append(own | quality)
     return MuscleOutcomes(
-        Rows.of(MUSCLE_AMPLITUDES, amplitudes),
+        Rows.of_parts(MUSCLE_AMPLITUDES, amplitudes),
         Rows.of(MUSCLE_BURSTS, bursts),
-        Rows.of(CO_CONTRACTIONS, _co_contractions(trial_id, muscles, steps, references)),
+        Rows.of_parts(CO_CONTRACTIONS, _co_contractions(trial_id, muscles, windows, references)),
         Rows.of(MUSCLE_SIGNALS, qualities),
     )
+
+
+def _beside(same: Mapping[str, str], columns: Mapping[str, Column]) -> dict[str, Column]:
+    """The columns with those beside them that are the same in every row."""
+    count = len(next(iter(columns.values())))
+    return {**{name: [word] * count for name, word in same.items()}, **columns}
 
 
 def _bursts_and_quality(
@@ -112,18 +118,17 @@ def _bursts_and_quality(
 
 
 def _co_contractions(
-    trial_id: str, muscles: Muscles, steps: Mapping[str, Sequence[Step]], references: Mapping[Key, Reference]
-) -> list[dict[str, Any]]:
-    rows: list[dict[str, Any]] = []
+    trial_id: str, muscles: Muscles, windows: Mapping[str, Windows], references: Mapping[Key, Reference]
+) -> list[dict[str, Column]]:
+    parts: list[dict[str, Column]] = []
     there = muscles.conditioned
     for one, other in muscles.processing.co_contraction_pairs:
-        for side in steps:
+        for side in windows:
             keys = (one, side), (other, side)
             if keys[0] not in there or keys[1] not in there:
                 continue
             own = {"trial_id": trial_id, "side": side, "muscle": one, "opposing_muscle": other}
             pair, curves = (there[keys[0]], there[keys[1]]), (muscles.envelopes[keys[0]], muscles.envelopes[keys[1]])
             both = references.get(keys[0]), references.get(keys[1])
-            found = co_contraction_rows(pair, curves, both, steps[side], muscles.processing)
-            rows += [own | row for row in found]
-    return rows
+            parts.append(_beside(own, co_contraction_columns(pair, curves, both, windows[side])))
+    return parts

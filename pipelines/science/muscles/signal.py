@@ -15,7 +15,8 @@ from numpy.typing import NDArray
 
 from pipelines.science.signals.filters import Design, design, low_pass_design, there_and_back, together
 from pipelines.science.signals.gain import gain_of
-from schemas.mechanics import runs
+from pipelines.science.signals.spans import Spans, spans_of
+from schemas.mechanics import run_edges, runs
 from schemas.processing_signals import MuscleProcessing
 from schemas.trial import FloatArray, Signal
 
@@ -46,6 +47,10 @@ class Conditioned:
     saturated_fraction: float
     missing_fraction: float
     notch_used: bool
+
+    def spans(self, start_s: FloatArray, end_s: FloatArray) -> Spans:
+        """(w, 2) the same for many times (w,); an empty span where the record does not cover the time."""
+        return spans_of(start_s, end_s, self.rate_hz, self.start_s, len(self.samples))
 
     def span(self, start_s: float, end_s: float) -> slice | None:
         """The samples from ``start_s`` up to but without ``end_s``; None unless the record covers that time."""
@@ -93,9 +98,8 @@ def _begun(signal: Signal, processing: MuscleProcessing, problem: str | None) ->
     steady = _steady_stretches(raw)
     stuck = _stuck_fraction(raw, steady)
     there = np.isfinite(raw)
-    for start, stop in steady:
-        if stop - start >= processing.longest_flat_s * signal.rate_hz:
-            there[start:stop] = False
+    for start, stop in steady[steady[:, 1] - steady[:, 0] >= processing.longest_flat_s * signal.rate_hz]:
+        there[start:stop] = False
     factor = microvolts_per_unit(signal)
     problem = problem or _problem(signal, raw, there, stuck, factor, processing)
     at_skin = raw * (np.nan if isinstance(factor, str) else factor)
@@ -241,15 +245,17 @@ def _problem(
     return "too_short" if longest < round(LEAST_PERIODS * signal.rate_hz / processing.band_low_hz) else None
 
 
-def _steady_stretches(raw: FloatArray) -> list[tuple[int, int]]:
-    """First index and index after the last of each run of two or more equal finite samples."""
-    return [(start, stop + 1) for start, stop in runs(np.diff(raw) == 0)]
+def _steady_stretches(raw: FloatArray) -> NDArray[np.intp]:
+    """(k, 2) first index and index after the last of each run of two or more equal finite samples."""
+    return run_edges(raw[1:] == raw[:-1]) + np.array([0, 1])
 
 
-def _stuck_fraction(raw: FloatArray, steady: list[tuple[int, int]]) -> float:
+def _stuck_fraction(raw: FloatArray, steady: NDArray[np.intp]) -> float:
     """Part of the samples in runs of ``STUCK_SAMPLES`` or more at the largest or smallest value of the record."""
-    if not np.isfinite(raw).any() or np.nanmin(raw) == np.nanmax(raw):
+    if not np.isfinite(raw).any():
         return 0.0
-    ends = np.nanmin(raw), np.nanmax(raw)
-    stuck = sum(stop - start for start, stop in steady if stop - start >= STUCK_SAMPLES and raw[start] in ends)
-    return stuck / len(raw)
+    low, high = np.nanmin(raw), np.nanmax(raw)
+    if low == high:
+        return 0.0
+    lengths, values = steady[:, 1] - steady[:, 0], raw[steady[:, 0]]
+    return float(lengths[(lengths >= STUCK_SAMPLES) & ((values == low) | (values == high))].sum() / len(raw))

@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from math import isfinite
 
+import numpy as np
+from numpy.typing import NDArray
+
 from pipelines.science.frames import Rows
 from schemas.processing_signals import MuscleProcessing
+from schemas.trial import FloatArray
 
 
 @dataclass(frozen=True)
@@ -49,3 +53,33 @@ def windows_of(step: Step, processing: MuscleProcessing) -> Iterator[tuple[str, 
     yield "push_off", loaded, step.toe_off_s
     if step.next_contact_s is not None and step.next_contact_s - processing.pre_contact_s > step.toe_off_s:
         yield "swing", step.toe_off_s, step.next_contact_s - processing.pre_contact_s
+
+
+@dataclass(frozen=True)
+class Windows:
+    """All windows of one side's footfalls, in order: whose footfall's each is, its name, its start and end in s."""
+
+    footfall_numbers: list[int]
+    names: list[str]
+    start_s: FloatArray
+    end_s: FloatArray
+
+    @classmethod
+    def of(cls, steps: Iterable[Step], processing: MuscleProcessing) -> Windows:
+        """Those of ``windows_of`` for each step."""
+        numbers: list[int] = []
+        names: list[str] = []
+        times: list[tuple[float, float]] = []
+        for step in steps:
+            for name, start_s, end_s in windows_of(step, processing):
+                numbers.append(step.footfall_number)
+                names.append(name)
+                times.append((start_s, end_s))
+        edges = np.array(times, float).reshape(-1, 2)
+        return cls(numbers, names, edges[:, 0], edges[:, 1])
+
+    def kept(self, which: NDArray[np.bool_]) -> Windows:
+        """Those of them that are marked."""
+        places = np.flatnonzero(which)
+        numbers, names = [self.footfall_numbers[i] for i in places], [self.names[i] for i in places]
+        return Windows(numbers, names, self.start_s[places], self.end_s[places])

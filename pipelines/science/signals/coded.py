@@ -1,4 +1,4 @@
-"""A channel as whole numbers of its converter's steps: which samples are exactly alike, and how often chance does that.
+"""Which samples of a channel are exactly alike, as steps of a converter are, and how often chance does that.
 
 Limits are in the checks. What a channel measures is no matter here.
 """
@@ -11,8 +11,8 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from schemas.mechanics import runs
-from schemas.trial import Signal
+from schemas.mechanics import run_edges
+from schemas.trial import FloatArray, Signal
 
 #: Own choice: noise is looked at in blocks of this length.
 NOISE_BLOCK_S = 0.1
@@ -22,10 +22,17 @@ SHORTEST_S = 0.5
 
 @dataclass(frozen=True)
 class Coded:
-    """codes: (n,) integers from 0; equal samples have equal numbers."""
+    """A channel without gaps. samples: (n,), finite."""
 
     signal: Signal
-    codes: NDArray[np.uint64]
+    samples: FloatArray
+
+    @cached_property
+    def codes(self) -> NDArray[np.uint64]:
+        """(n,) whole numbers, equal exactly where samples are equal: their bits, well mixed, with one zero, not two."""
+        bits = np.ascontiguousarray(self.samples + 0.0).view(np.uint64)
+        mixed = (bits ^ (bits >> np.uint64(32))) * np.uint64(0x9E3779B97F4A7C15)  # each step can be undone
+        return mixed ^ (mixed >> np.uint64(29))
 
     @cached_property
     def held(self) -> NDArray[np.bool_]:
@@ -43,12 +50,13 @@ class Coded:
         """How often neighbours are equal in the quieter blocks, runs of ``longest`` and more left out; 1 if none."""
         if not len(self.blocks):
             return 1.0
-        same = self.blocks[:, 1:] == self.blocks[:, :-1]
-        for row in np.flatnonzero(same.sum(axis=1) >= longest - 1):
-            for start, stop in runs(same[row]):
-                if stop - start >= longest - 1:
-                    same[row, start:stop] = False
-        return float(np.percentile(same.mean(axis=1), 90))
+        same = np.zeros(self.blocks.shape, bool)  # the last of each block has no neighbour, which parts the blocks
+        same[:, :-1] = self.blocks[:, 1:] == self.blocks[:, :-1]
+        flat = same.ravel()
+        edges = run_edges(flat)
+        for start, stop in edges[edges[:, 1] - edges[:, 0] >= longest - 1]:
+            flat[start:stop] = False
+        return float(np.percentile(same.sum(axis=1) / (len(same[0]) - 1), 90))
 
     @cached_property
     def alike(self) -> float:
@@ -88,11 +96,11 @@ class Coded:
 
 
 def coded(signal: Signal) -> Coded | None:
-    """The channel by its steps; None for one that is short or has missing samples."""
+    """The channel; None for one that is short or has missing samples."""
     samples = np.asarray(signal.samples, float)
     if not signal.rate_hz > 0 or len(samples) < signal.rate_hz * SHORTEST_S or not np.isfinite(samples).all():
         return None
-    return Coded(signal, np.unique(samples, return_inverse=True)[1].astype(np.uint64))
+    return Coded(signal, samples)
 
 
 def _hashes(codes: NDArray[np.uint64], length: int) -> NDArray[np.uint64]:

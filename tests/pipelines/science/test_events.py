@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from pipelines.science.events.from_force import Contact, find_contacts, plate_count, side_of
+from pipelines.science.events.from_force import Contact, find_contacts, plate_count, sides_of
 from tests.builders import a_plate
 
 LIMITS = {"threshold_n": 20.0, "shortest_contact_s": 0.08, "shortest_flight_s": 0.02}
@@ -134,17 +134,17 @@ def test_the_foot_under_load_is_told_by_the_centre_of_pressure_or_by_being_lower
     stance_side: str, cop: np.ndarray
 ) -> None:
     other = {"left": "right", "right": "left"}[stance_side]
-    assert side_of(CONTACT, cop, 1000, {stance_side: STANCE, other: BESIDE}, 200) == stance_side
+    assert sides_of([CONTACT], cop, 1000, {stance_side: STANCE, other: BESIDE}, 200) == [stance_side]
 
 
 def test_a_low_foot_far_from_the_centre_of_pressure_is_not_the_one() -> None:
     dragging = tuple(path + np.array([-0.6, -0.03, -0.1]) for path in STANCE)
-    assert side_of(CONTACT, COP, 1000, {"right": STANCE, "left": dragging}, 200) == "right"
+    assert sides_of([CONTACT], COP, 1000, {"right": STANCE, "left": dragging}, 200) == ["right"]
 
 
 @pytest.mark.parametrize(("feet", "side"), [({"right": STANCE}, "right"), ({"left": BESIDE}, "right")])
 def test_one_marked_foot_is_enough_with_a_centre_of_pressure(feet: dict, side: str) -> None:
-    assert side_of(CONTACT, COP, 1000, feet, 200) == side
+    assert sides_of([CONTACT], COP, 1000, feet, 200) == [side]
 
 
 @pytest.mark.parametrize(
@@ -153,17 +153,17 @@ def test_one_marked_foot_is_enough_with_a_centre_of_pressure(feet: dict, side: s
     ids=["no markers", "hidden", "same"],
 )
 def test_a_side_that_cannot_be_known_is_none(feet: dict) -> None:
-    assert side_of(CONTACT, COP, 1000, feet, 200) is None
+    assert sides_of([CONTACT], COP, 1000, feet, 200) == [None]
 
 
 def test_one_marked_foot_without_a_centre_of_pressure_tells_nothing() -> None:
-    assert side_of(CONTACT, np.full_like(COP, np.nan), 1000, {"right": STANCE}, 200) is None
+    assert sides_of([CONTACT], np.full_like(COP, np.nan), 1000, {"right": STANCE}, 200) == [None]
 
 
 def test_one_marker_a_foot_is_told_by_the_centre_of_pressure_too() -> None:
     dragging = (STANCE[0] + np.array([-0.6, -0.03, -0.1]),) * 2
-    assert side_of(CONTACT, COP, 1000, {"right": (STANCE[0],) * 2, "left": dragging}, 200) == "right"
+    assert sides_of([CONTACT], COP, 1000, {"right": (STANCE[0],) * 2, "left": dragging}, 200) == ["right"]
 
 
 def test_a_hidden_foot_is_told_by_the_other() -> None:
-    assert side_of(CONTACT, COP, 1000, {"right": HIDDEN, "left": BESIDE}, 200) == "right"
+    assert sides_of([CONTACT], COP, 1000, {"right": HIDDEN, "left": BESIDE}, 200) == ["right"]
