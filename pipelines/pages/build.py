@@ -6,7 +6,7 @@ with the old overview open never meets a broken link, whenever the run is killed
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Protocol
@@ -15,27 +15,30 @@ from markupsafe import Markup
 
 from pipelines.depot.storage import write_bytes
 from pipelines.pages import decisions, habits, round_trip, view
-from pipelines.pages.cautions import RECORDING_AGAIN
 from pipelines.pages.change_over import MOST_DRAWN
 from pipelines.pages.charts.curve import curve_chart, curve_range
 from pipelines.pages.charts.forest import forest_chart
 from pipelines.pages.charts.outcomes import outcome_chart
-from pipelines.pages.charts.signal import Drawing, signal_chart
+from pipelines.pages.charts.signal import signal_chart
 from pipelines.pages.charts.standings import standing_chart
 from pipelines.pages.charts.wave import wave
 from pipelines.pages.charts.weeks import week_chart
 from pipelines.pages.contrasts import Compare
-from pipelines.pages.facts import Delivery, Facts, Finding, Standing, read_facts
+from pipelines.pages.facts import Delivery, Facts, Finding, read_facts
 from pipelines.pages.names import file_names, link
+from pipelines.pages.sheets import Sheet, made_from, sheets
 from pipelines.pages.site_section import site_section
 from pipelines.pages.templating import templates
+from pipelines.pages.traces import Trace, read_traces
 from pipelines.pages.words import joined
 from pipelines.science.change_over.cautions import WORDING
+from pipelines.versions import shown_version
 
 if TYPE_CHECKING:
     from pipelines.study.file import LoadedStudy
 
 _HERE = Path(__file__).parent
+_AT_ONCE = 100
 _TOP = ("curves.html", "safety.html", "expectations.html", "index.html")
 
 
@@ -54,11 +57,17 @@ class Places(Protocol):
 def write_pages(depot: Places, study: LoadedStudy) -> Path:
     """Write all pages from the warehouse and remove those that are no longer due; returns the overview's path.
 
-    Raises Unusable if the warehouse cannot be read. Files whose content has not changed are left untouched.
+    Raises Unusable if the warehouse cannot be read. A fix sheet that would say the same is not made again, and no file
+    whose content has not changed is touched.
     """
     facts = read_facts(depot.warehouse, study.study)
-    due = set()
-    for parts, html in Pages(facts, study).all():
+    pages = Pages(facts, study)
+    due: set[Path] = set()
+    for part in _portions(_changed(depot, pages, due)):
+        traces = read_traces(depot.warehouse, [f.finding_id for sheet in part for f in sheet.drawn])
+        for sheet in part:
+            write_bytes(depot.pages / "fix" / sheet.name, pages.sheet(sheet, traces).encode("utf-8", "replace"))
+    for parts, html in pages.others():
         path = depot.pages.joinpath(*parts)
         due.add(path)
         content = html.encode("utf-8", "replace")
@@ -71,6 +80,23 @@ def write_pages(depot: Places, study: LoadedStudy) -> Path:
     return depot.pages / "index.html"
 
 
+def _changed(depot: Places, pages: Pages, due: set[Path]) -> list[Sheet]:
+    """The sheets that say something else than their files; the paths of all are added to ``due``."""
+    changed = []
+    for sheet in pages.sheets():
+        path = depot.pages / "fix" / sheet.name
+        due.add(path)
+        if made_from(path) != pages.made_from(sheet):
+            changed.append(sheet)
+    return changed
+
+
+def _portions(sheets: list[Sheet]) -> Iterator[list[Sheet]]:
+    """A few at a time, so that the signals of all need not be in memory."""
+    for start in range(0, len(sheets), _AT_ONCE):
+        yield sheets[start : start + _AT_ONCE]
+
+
 class Pages:
     """Renders every page of one warehouse. at_lab: for a report that stays at the laboratory, see ``lab_report``."""
 
@@ -81,27 +107,36 @@ class Pages:
         self.site_names = [s.site for s in facts.sites]
         # one list, so that a trial and a delivery of the same name do not get the same file
         trials = (("trial", str(s.trial_id)) for s in facts.returned)
-        self.sheets = file_names([*trials, *(("delivery", d.delivery_id) for d in facts.stopped)])
+        self.sheet_files = file_names([*trials, *(("delivery", d.delivery_id) for d in facts.stopped)])
         self.site_files = {site: name for (_, site), name in file_names(("site", s) for s in self.site_names).items()}
         self.templates = templates()
-        code, study_version = view.versions(facts.deliveries)
-        self.common: dict[str, Any] = {
+        self.foot: dict[str, Any] = {
             "study": study.study,
             "study_version": study.version,
-            "judged_by": (code, study_version),
-            "facts": facts,
             "at_lab": self.at_lab,
             "css": Markup((_HERE / "static" / "pages.css").read_text(encoding="utf-8")),
             "wave": wave(),
-            **{module.__name__.rpartition(".")[2]: module for module in (view, round_trip, habits, decisions)},
+            "view": view,
+        }
+        self.common: dict[str, Any] = {
+            **self.foot,
+            "judged_by": view.versions(facts.deliveries),
+            "facts": facts,
+            **{module.__name__.rpartition(".")[2]: module for module in (round_trip, habits, decisions)},
         }
 
-    def all(self) -> Iterator[tuple[tuple[str, ...], str]]:
-        """Path parts and HTML of every page, in the order in which they are to be written."""
-        for standing in self.facts.returned:
-            yield ("fix", self.sheets["trial", str(standing.trial_id)]), self.fix_sheet(standing)
-        for delivery in self.facts.stopped:
-            yield ("fix", self.sheets["delivery", delivery.delivery_id]), self.stopped_sheet(delivery)
+    def sheets(self) -> Iterator[Sheet]:
+        """Every fix sheet."""
+        return sheets(self.facts, self.sheet_files)
+
+    def made_from(self, sheet: Sheet) -> str:
+        """The hash of everything that is on a sheet."""
+        study = self.foot["study"]
+        shown = (study.title, study.invented, study.citation, self.foot["study_version"])
+        return sheet.made_from(shown_version(), shown, self._site_link("../")(sheet.site))
+
+    def others(self) -> Iterator[tuple[tuple[str, ...], str]]:
+        """Path parts and HTML of every other page, in the order in which they are to be written."""
         for site in self.site_names:
             yield ("sites", self.site_files[site]), self.site_page(site)
         expectations = partial(self._render, "expectations.html.j2", "")
@@ -109,19 +144,38 @@ class Pages:
         for name, page in zip(_TOP, tops, strict=True):
             yield (name,), page()
 
+    def sheet(self, sheet: Sheet, traces: Mapping[str, Trace]) -> str:
+        """One fix sheet. traces: finding -> signal, of at least those that it draws."""
+        drawings = {
+            f.finding_id: signal_chart(trace, f.moment_s, f"signal-{number}")
+            for number, f in enumerate(sheet.drawn)
+            if (trace := traces.get(f.finding_id)) and len(trace.points) > 1
+        }
+        return self.templates.get_template(sheet.template).render(
+            **self.foot,
+            root="../",
+            made_from=self.made_from(sheet),
+            site_link=self._site_link("../"),
+            drawings=drawings,
+            **sheet.values,
+        )
+
     def _render(self, template: str, root: str, **values: Any) -> str:
         return self.templates.get_template(template).render(
             **self.common,
             root=root,
-            sheet_link=lambda trial_id: root + link("fix", self.sheets["trial", trial_id]),
+            sheet_link=lambda trial_id: root + link("fix", self.sheet_files["trial", trial_id]),
             stopped_link=self._stopped_link(root),
-            site_link=lambda site: root + link("sites", self.site_files[site]) if site in self.site_files else None,
+            site_link=self._site_link(root),
             **values,
         )
 
+    def _site_link(self, root: str) -> Callable[[str | None], str | None]:
+        return lambda site: root + link("sites", self.site_files[site]) if site in self.site_files else None
+
     def _stopped_link(self, root: str) -> Callable[[Delivery], str | None]:
         def to(delivery: Delivery) -> str | None:
-            name = self.sheets.get(("delivery", delivery.delivery_id))
+            name = self.sheet_files.get(("delivery", delivery.delivery_id))
             return root + link("fix", name) if name else None
 
         return to
@@ -192,40 +246,6 @@ class Pages:
             next_number=facts.next_number(site),
         )
 
-    def fix_sheet(self, standing: Standing) -> str:
-        """The page that goes to a lab with one returned trial."""
-        findings = self.facts.findings_on.get((standing.delivery_id, standing.trial_id), ())
-        crashed = {
-            r.check_name
-            for r in self.facts.check_runs
-            if r.status == "crashed" and r.delivery_id == standing.delivery_id and standing.trial_id in r.subjects
-        }
-        return self._render(
-            "fix.html.j2",
-            "../",
-            standing=standing,
-            groups=view.groups_of(f for f in findings if f.weight != "notes"),
-            notes=[f for f in findings if f.weight == "notes"],
-            drawings=self._drawings(findings),
-            crashed=crashed,
-            only_crashed=bool(crashed) and {f.check_name for f in findings if f.weight == "returns"} <= crashed,
-            next_number=self.facts.next_number(standing.site),
-            recording_again=RECORDING_AGAIN if standing.kind == "running" else None,
-        )
-
-    def stopped_sheet(self, delivery: Delivery) -> str:
-        """The page that goes to a lab with a delivery that could not be taken in."""
-        findings = [f for f in self.facts.findings if f.delivery_id == delivery.delivery_id]
-        return self._render(
-            "stopped.html.j2",
-            "../",
-            delivery=delivery,
-            groups=view.groups_of(f for f in findings if f.weight == "stops"),
-            others=view.groups_of(f for f in findings if f.weight != "stops"),
-            drawings={},
-            next_number=delivery.delivery_number or self.facts.next_number(delivery.site),
-        )
-
     def _loose(self, site: str | None) -> list[Finding]:
         """Findings about tables that touch no trial, of deliveries that were taken in."""
         taken = {d.delivery_id for d in self.facts.deliveries if d.status == "taken_in"}
@@ -260,11 +280,3 @@ class Pages:
             chart = forest_chart(what.title, what.unit, drawn, key, digits=what.digits) if drawn else None
             forests.append((compare, chart))
         return forests
-
-    def _drawings(self, findings: tuple[Finding, ...]) -> dict[str, Drawing]:
-        shown = [f for group in view.groups_of(findings) for f in group.drawn]
-        return {
-            f.finding_id: signal_chart(trace, f.moment_s, f"signal-{number}")
-            for number, f in enumerate(shown)
-            if (trace := self.facts.traces.get(f.finding_id)) and len(trace.points) > 1
-        }

@@ -16,6 +16,7 @@ from pipelines.pages.curves import Curves, read_curves
 from pipelines.pages.decisions import SetAside, read_set_aside
 from pipelines.pages.hiding import Hidden, names_hidden, without
 from pipelines.pages.outcomes_shown import Outcome, shown_outcomes
+from pipelines.pages.traces import read_traced
 from pipelines.pages.whole_sites import WholeSites, read_whole_sites
 from pipelines.pool.query import open_read_only
 
@@ -103,15 +104,6 @@ class CheckRun:
 
 
 @dataclass(frozen=True)
-class Trace:
-    """The signal drawn beside a finding. points: (time in s, value or None in a gap)."""
-
-    signal: str
-    unit: str
-    points: tuple[tuple[float, float | None], ...]
-
-
-@dataclass(frozen=True)
 class Facts:
     """Everything the pages are made from."""
 
@@ -122,7 +114,7 @@ class Facts:
     standings: tuple[Standing, ...]
     findings: tuple[Finding, ...]
     check_runs: tuple[CheckRun, ...]
-    traces: dict[str, Trace]  # finding id -> trace
+    traced: dict[str, str]  # finding id -> digest of the signal drawn beside it
     footfall_count: int
     runner_count: int
     shown: tuple[Outcome, ...]
@@ -159,6 +151,14 @@ class Facts:
             on.setdefault((finding.delivery_id, finding.trial_id), []).append(finding)
         return {key: tuple(own) for key, own in on.items()}
 
+    @cached_property
+    def findings_of(self) -> dict[str, tuple[Finding, ...]]:
+        """Delivery -> its findings, in the order of all."""
+        of: dict[str, list[Finding]] = {}
+        for finding in self.findings:
+            of.setdefault(finding.delivery_id, []).append(finding)
+        return {delivery: tuple(own) for delivery, own in of.items()}
+
     def next_number(self, site: str | None) -> int | None:
         """The first delivery number that ``site`` has not used; None for a site that is not known."""
         if site not in {s.site for s in self.sites}:
@@ -191,7 +191,7 @@ def _read(connection: duckdb.DuckDBPyConnection, study: Study) -> Facts:
         standings=_standings(connection, hidden),
         findings=_findings(connection, hidden),
         check_runs=_check_runs(connection, hidden),
-        traces=_traces(connection, hidden),
+        traced=read_traced(connection, hidden),
         footfall_count=_one(connection, "SELECT count(*) FROM footfalls"),
         runner_count=_one(connection, "SELECT count(*) FROM runners"),
         shown=shown,
@@ -251,20 +251,6 @@ def _check_runs(connection: duckdb.DuckDBPyConnection, hidden: Hidden) -> tuple[
         CheckRun(delivery, name, site, status, reason, times, tuple(s for s in subjects if (site, s) not in hidden))
         for delivery, name, site, status, reason, times, subjects in rows
     )
-
-
-def _traces(connection: duckdb.DuckDBPyConnection, hidden: Hidden) -> dict[str, Trace]:
-    rows = connection.execute(
-        """SELECT finding_id, d.site, trial_id, signal, signal_unit,
-                  list(time_s ORDER BY time_s), list(signal_value ORDER BY time_s)
-           FROM signal_traces LEFT JOIN deliveries d USING (delivery_id)
-           GROUP BY ALL ORDER BY finding_id, signal"""
-    ).fetchall()
-    return {
-        finding_id: Trace(signal, unit, tuple(zip(times, values, strict=True)))
-        for finding_id, site, trial_id, signal, unit, times, values in rows
-        if (site, trial_id) not in hidden
-    }
 
 
 def _side_of_muscles(connection: duckdb.DuckDBPyConnection) -> str:

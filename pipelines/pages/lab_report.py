@@ -16,6 +16,7 @@ from pipelines.errors import Unusable
 from pipelines.pages import view
 from pipelines.pages.build import Pages, Places
 from pipelines.pages.facts import Facts, read_facts
+from pipelines.pages.traces import read_traces
 from schemas.reading import Identifying
 
 if TYPE_CHECKING:
@@ -42,8 +43,12 @@ def write_lab_report(depot: Places, study: LoadedStudy, out: Path, notes: LabNot
     work = out.with_name(f".{out.name}.part")
     shutil.rmtree(work, ignore_errors=True)
     try:
-        for parts, html in _LabPages(facts, study).report(notes):
-            write_bytes(work.joinpath(*parts), html.encode("utf-8", "replace"))
+        pages = _LabPages(facts, study)
+        listed = list(pages.sheets())
+        traces = read_traces(depot.warehouse, [f.finding_id for sheet in listed for f in sheet.drawn])
+        for sheet in listed:
+            write_bytes(work / "fix" / sheet.name, pages.sheet(sheet, traces).encode("utf-8", "replace"))
+        write_bytes(work / "index.html", pages.first_page(notes).encode("utf-8", "replace"))
         refuse_existing(out)
         work.rename(out)
     except BaseException:
@@ -69,20 +74,8 @@ class _LabPages(Pages):
         super().__init__(facts, study)
         self.site_files = {}  # there is no page of a site to lead to
 
-    def report(self, notes: LabNotes) -> list[tuple[tuple[str, ...], str]]:
-        """Path parts and HTML of every page."""
-        facts = self.facts
-        pages = [
-            (("fix", self.sheets["trial", str(standing.trial_id)]), self.fix_sheet(standing))
-            for standing in facts.returned
-        ]
-        pages += [
-            (("fix", self.sheets["delivery", delivery.delivery_id]), self.stopped_sheet(delivery))
-            for delivery in facts.stopped
-        ]
-        return [*pages, (("index.html",), self._first_page(notes))]
-
-    def _first_page(self, notes: LabNotes) -> str:
+    def first_page(self, notes: LabNotes) -> str:
+        """The overview of what was found."""
         facts = self.facts
         on_sheets = {s.trial_id for s in facts.returned}
         sites = list(dict.fromkeys(d.site for d in facts.deliveries if d.site))

@@ -11,7 +11,7 @@ from markupsafe import Markup
 from pipelines.pages.charts import axis, marks
 from pipelines.pages.charts.look import BLUE, EDGE, INK, SIZE, VERMILLION
 from pipelines.pages.charts.scale import Scale, roomy
-from pipelines.pages.facts import Trace
+from pipelines.pages.traces import Trace
 from pipelines.pages.words import signal_words
 
 _WIDTH, _HEIGHT, _SHADED = 430, 170, "#ece7da"

@@ -15,7 +15,7 @@ from pipelines.pages.charts.look import shortened, width_of
 from pipelines.pages.charts.scale import Scale, roomy, tick_words
 from pipelines.pages.charts.signal import signal_chart
 from pipelines.pages.charts.standings import standing_chart
-from pipelines.pages.facts import Trace
+from pipelines.pages.traces import Trace
 
 SVG = "{http://www.w3.org/2000/svg}"
 FINITE = st.floats(-1e9, 1e9, allow_nan=False).map(lambda v: round(v, 6))

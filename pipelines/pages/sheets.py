@@ -1,0 +1,102 @@
+"""Fix sheets: what each says, as plain values, and a hash of these: one that says the same is not made again.
+
+A sheet is made from its values alone, never from the facts of the whole study, so that the hash cannot miss anything.
+It stands in the sheet itself: a file and its hash are never of two builds. Nothing here knows HTML.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import re
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from pipelines.pages import view
+from pipelines.pages.cautions import RECORDING_AGAIN
+from pipelines.pages.facts import Delivery, Facts, Finding, Standing
+
+_MADE_FROM = re.compile(rb'<meta name="made-from" content="([0-9a-f]{64})">')
+_HEAD_BYTES = 400
+
+
+@dataclass(frozen=True)
+class Sheet:
+    """One fix sheet. values: all that its template is given but drawings; site: whose page it leads to.
+
+    drawn: findings that are shown with their signal, if there is one. traces: digests of these signals.
+    """
+
+    name: str
+    template: str
+    site: str | None
+    values: dict[str, Any]
+    drawn: tuple[Finding, ...] = ()
+    traces: tuple[tuple[str, str], ...] = ()
+
+    def made_from(self, *look: object) -> str:
+        """The hash of everything on the sheet. look: what it is shown with: code, style, words of the study."""
+        said = repr((self.name, self.template, self.site, self.values, self.traces, look))
+        return hashlib.sha256(said.encode("utf-8", "surrogatepass")).hexdigest()
+
+
+def made_from(path: Path) -> str | None:
+    """The hash that stands in a page; None if there is no page, or none in it."""
+    try:
+        with path.open("rb") as stream:
+            found = _MADE_FROM.search(stream.read(_HEAD_BYTES))
+    except OSError:
+        return None
+    return found[1].decode() if found else None
+
+
+def sheets(facts: Facts, names: dict[tuple[str, str], str]) -> Iterator[Sheet]:
+    """The sheet of every returned trial, and of every delivery that could not be taken in. names: of their files."""
+    deliveries = {d.delivery_id: d for d in facts.deliveries}
+    crashed: dict[tuple[str, str], list[str]] = {}
+    for run in facts.check_runs:
+        if run.status == "crashed":
+            for subject in run.subjects:
+                crashed.setdefault((run.delivery_id, subject), []).append(run.check_name)
+    for standing in facts.returned:
+        name = names["trial", str(standing.trial_id)]
+        failed = crashed.get((standing.delivery_id, str(standing.trial_id)), [])
+        yield _of_trial(facts, name, standing, deliveries.get(standing.delivery_id), failed)
+    for delivery in facts.stopped:
+        yield _of_delivery(facts, names["delivery", delivery.delivery_id], delivery)
+
+
+def _of_trial(facts: Facts, name: str, standing: Standing, delivery: Delivery | None, failed: Iterable[str]) -> Sheet:
+    """The page that goes to a lab with one returned trial."""
+    key = (standing.delivery_id, standing.trial_id)
+    findings = facts.findings_on.get(key, ())
+    crashed = tuple(dict.fromkeys(failed))
+    drawn = tuple(f for group in view.groups_of(findings) for f in group.drawn)
+    values = {
+        "standing": standing,
+        "groups": view.groups_of(f for f in findings if f.weight != "notes"),
+        "notes": [f for f in findings if f.weight == "notes"],
+        "crashed": crashed,
+        "only_crashed": bool(crashed) and {f.check_name for f in findings if f.weight == "returns"} <= set(crashed),
+        "next_number": facts.next_number(standing.site),
+        "recording_again": RECORDING_AGAIN if standing.kind == "running" else None,
+        "visits": facts.visits,
+        "set_aside": [one for one in facts.set_aside if (one.delivery_id, one.trial_id) == key],
+        "judged_by": view.versions([delivery] if delivery else []),
+    }
+    traces = tuple((f.finding_id, facts.traced[f.finding_id]) for f in drawn if f.finding_id in facts.traced)
+    return Sheet(name, "fix.html.j2", standing.site, values, drawn, traces)
+
+
+def _of_delivery(facts: Facts, name: str, delivery: Delivery) -> Sheet:
+    """The page that goes to a lab with a delivery that could not be taken in."""
+    findings = facts.findings_of.get(delivery.delivery_id, ())
+    values = {
+        "delivery": delivery,
+        "groups": view.groups_of(f for f in findings if f.weight == "stops"),
+        "others": view.groups_of(f for f in findings if f.weight != "stops"),
+        "next_number": delivery.delivery_number or facts.next_number(delivery.site),
+        "judged_by": view.versions([delivery]),
+    }
+    return Sheet(name, "stopped.html.j2", delivery.site, values)
