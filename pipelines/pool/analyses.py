@@ -52,12 +52,12 @@ def fill_analyses(
 ) -> None:
     """Bring every table of ``ANALYSIS_TABLES`` up to date; ``leaving`` and ``entering`` say which trials moved."""
     stamp = {"code_version": code_version, "study_version": study_version}
-    _move_values(connection)
+    move_trial_values(connection)
     _transition(connection, processing, stamp)
     _contrasts(connection, processing, stamp)
 
 
-def _move_values(connection: duckdb.DuckDBPyConnection) -> None:
+def move_trial_values(connection: duckdb.DuckDBPyConnection) -> None:
     """Each trial's mean of every outcome that contrasts are made of, of the trials that moved."""
     connection.execute("DELETE FROM made_from.trial_values WHERE trial_id IN (SELECT trial_id FROM leaving)")
     for table, outcomes, apart in (
@@ -77,6 +77,11 @@ def _move_values(connection: duckdb.DuckDBPyConnection) -> None:
             f"FROM {quote_name(table.name)} SEMI JOIN entering USING (trial_id) WHERE {known} GROUP BY {which}) "
             f"ON {listed} INTO NAME outcome VALUE value)"
         )
+
+
+def runner_means(connection: duckdb.DuckDBPyConnection) -> pd.DataFrame:
+    """Each runner's mean of every outcome at each site, visit and condition, as ``runner_contrasts`` takes it."""
+    return connection.sql(_RUNNER_MEANS).df()
 
 
 def _transition(connection: duckdb.DuckDBPyConnection, processing: Processing, stamp: dict[str, str]) -> None:
@@ -100,7 +105,7 @@ def _contrasts(connection: duckdb.DuckDBPyConnection, processing: Processing, st
     settings = made_from.hashed(processing.contrasts.model_dump_json(), stamp["code_version"])
     from pipelines.science.statistics.contrasts import pooled_contrasts, runner_contrasts, site_contrasts
 
-    within = runner_contrasts(connection.sql(_RUNNER_MEANS).df(), processing).assign(**stamp)
+    within = runner_contrasts(runner_means(connection), processing).assign(**stamp)
     if settings == made_from.inputs_of(connection, "contrasts"):
         changed = _changed(connection, within)
         chosen = within.set_index(["outcome", "visit"]).index.isin(changed)

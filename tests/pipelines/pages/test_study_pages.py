@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 import statistics
 from pathlib import Path
-from typing import Any
 
 import pytest
 
@@ -17,6 +16,7 @@ from tests.builders import a_study
 from tests.pipelines.pages import small_warehouse as small
 from tests.pipelines.pages.reading_html import Element, read
 from tests.pipelines.pages.test_pages import table, write
+from tests.pipelines.pool.means import means_of
 
 
 @pytest.fixture(scope="module")
@@ -115,16 +115,13 @@ def test_every_outcome_shown_is_where_it_is_said_to_be() -> None:
 
 
 def test_names_of_outcomes_are_those_the_contrasts_get_from_the_warehouse() -> None:
-    """Against the function that makes the names, over a row with the words of the outcome's own table."""
-    import pandas as pd
-
-    from pipelines.science.statistics.contrasts import long_form
-
-    about = {"trial_id": "T1", "participant_id": "P1", "site": "mill", "visit": "first", "condition": "shod"}
-    for outcome in outcomes_shown.shown_outcomes(a_study(), "left"):
-        row: dict[str, Any] = about | dict(outcome.apart) | {outcome.column: 1.0}
-        long = long_form(pd.DataFrame([row]), [outcome.column], [name for name, _ in outcome.apart])
-        assert list(long["outcome"]) == [outcome.key]
+    """Against the questions that make the names, over a row with the words of each outcome's own table."""
+    shown = outcomes_shown.shown_outcomes(a_study(), "left")
+    rows: small.Rows = {}
+    for outcome in shown:
+        owner = {"session_id": "S1", "condition": "shod"} if outcome.table == "energy_bouts" else {"trial_id": "T1"}
+        rows.setdefault(outcome.table, []).append(owner | dict(outcome.apart) | {outcome.column: 1.0})
+    assert {o.key for o in shown} <= set(means_of(rows)["outcome"])
 
 
 def test_outcomes_of_every_table_are_compared_between_sites(tmp_path: Path) -> None:

@@ -1,0 +1,69 @@
+"""What contrasts start from: footfalls averaged to trials, trials to runners; the words that make an outcome's name."""
+
+from __future__ import annotations
+
+import math
+
+import pytest
+
+from tests.pipelines.pool.means import PLACE, means_of
+
+
+def trial(name: str, condition: str, **other: str) -> dict[str, str]:
+    return {"trial_id": name, "session_id": "S1", "condition": condition, **PLACE, **other}
+
+
+def footfalls(name: str, *values: float | None) -> list[dict[str, object]]:
+    return [{"trial_id": name, "footfall_number": n, "contact_time_s": value} for n, value in enumerate(values)]
+
+
+def test_footfalls_are_averaged_to_trials_before_trials_to_runners() -> None:
+    rows = {
+        "trials": [trial("T1", "unshod"), trial("T2", "unshod"), trial("T3", "cushioned")],
+        "footfalls": [*footfalls("T1", *[1.0] * 98), *footfalls("T2", 3.0, 3.0), *footfalls("T3", 5.0)],
+    }
+    found = means_of(rows).set_index("condition")
+    assert found["mean_value"].to_dict() == {"unshod": 2.0, "cushioned": 5.0}  # not the 1.04 of all footfalls
+    assert found["trial_count"].to_dict() == {"unshod": 2, "cushioned": 1}
+
+
+def test_sites_and_visits_of_one_runner_stay_apart() -> None:
+    rows = {
+        "trials": [trial("T1", "shod"), trial("T2", "shod", site="corrie"), trial("T3", "shod", visit="week_5")],
+        "footfalls": [*footfalls("T1", 1.0), *footfalls("T2", 2.0), *footfalls("T3", 3.0)],
+    }
+    found = means_of(rows)
+    assert sorted(zip(found["site"], found["visit"], found["mean_value"], strict=True)) == [
+        ("brack", "week_0", 1.0),
+        ("brack", "week_5", 3.0),
+        ("corrie", "week_0", 2.0),
+    ]
+
+
+def test_values_that_are_missing_or_not_finite_are_left_out() -> None:
+    rows = {"footfalls": [*footfalls("T1", 1.0, None, math.nan, math.inf, 3.0)]}
+    assert means_of(rows)["mean_value"].tolist() == [2.0]
+    assert means_of({"footfalls": footfalls("T1", None, math.nan)}).empty
+
+
+def test_muscle_and_side_stand_before_the_name_and_bouts_count_as_trials() -> None:
+    own = {"trial_id": "T1", "footfall_number": 1, "side": "left", "onset_method": "threshold"}
+    rows = {
+        "muscle_bursts": [
+            {**own, "muscle": "soleus", "onset_before_contact_s": 0.1},
+            {**own, "muscle": "tibialis_anterior", "onset_before_contact_s": 0.2, "offset_after_contact_s": 0.3},
+        ],
+        "energy_bouts": [
+            {"session_id": "S1", "condition": "shod", "bout": bout, "metabolic_power_w_per_kg": value}
+            for bout, value in ((1, 10.0), (2, 14.0))
+        ],
+    }
+    found = means_of(rows)
+    assert dict(zip(found["outcome"], found["mean_value"], strict=True)) == pytest.approx(
+        {
+            "soleus/left/threshold/onset_before_contact_s": 0.1,
+            "tibialis_anterior/left/threshold/onset_before_contact_s": 0.2,
+            "tibialis_anterior/left/threshold/offset_after_contact_s": 0.3,
+            "metabolic_power_w_per_kg": 12.0,
+        }
+    )
