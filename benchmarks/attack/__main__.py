@@ -5,7 +5,7 @@ from __future__ import annotations
 import sys
 from time import perf_counter
 
-from benchmarks.attack.run import CORPUS, FULL, HEAD, QUICK, attack, sound_files
+from benchmarks.attack.run import CORPUS, FULL, HEAD, QUICK, SILENCE, SILENCE_HEAD, Tally, attack, sound_files
 
 
 def main(arguments: list[str]) -> int:
@@ -30,7 +30,24 @@ def main(arguments: list[str]) -> int:
         end="",
     )
     print(f"at most {max(t.peak_mb for t in tallies):.0f} MiB in a worker.")
-    return 1 if ends["crashed"] or ends["too_slow"] else 0
+    silent = _tell_silence(tallies)
+    return 1 if ends["crashed"] or ends["too_slow"] or silent else 0
+
+
+def _tell_silence(tallies: list[Tally]) -> int:
+    """Of mutants whose values differ while the file contradicts itself: how many nobody was told of."""
+    print(f"\n{SILENCE_HEAD}")
+    for tally in (t for t in tallies if t.target == "c3d"):
+        print(f"{tally.kind:35}" + "".join(f"{tally.silence[word]:20}" for word in SILENCE))
+    total = {word: sum(t.silence[word] for t in tallies) for word in SILENCE}
+    shown = total["returned"] + total["noted"] + total["silent"]
+    share = 100 * total["silent"] / shown if shown else 0.0
+    print(
+        f"\nSilently wrong: {total['silent']} of {shown} mutants whose values differ while the file contradicts itself "
+        f"({share:.1f} %); {total['noted']} of them are only noted. In {total['agrees with itself']} more other values "
+        "agree with all that the file says: single samples and numbers that are stated once can't be seen in it."
+    )
+    return total["silent"]
 
 
 if __name__ == "__main__":

@@ -14,6 +14,7 @@ from time import perf_counter
 from zlib import crc32
 
 from benchmarks.attack import c3d_mutants, other_mutants
+from benchmarks.attack.silent import silence
 from benchmarks.attack.targets import DEMO, fate
 from pipelines.workers.isolation import Ended, Isolated
 
@@ -39,13 +40,14 @@ class Job:
 
 @dataclass
 class Tally:
-    """What became of the mutants of one kind. details: of crashes, by their text."""
+    """What became of the mutants of one kind. details: of crashes, by their text. silence: of C3D, see ``silent``."""
 
     target: str
     kind: str
     mutants: int = 0
     fates: Counter[str] = field(default_factory=Counter)
     details: Counter[str] = field(default_factory=Counter)
+    silence: Counter[str] = field(default_factory=Counter)
     slowest_s: float = 0.0
     peak_mb: float = 0.0
 
@@ -58,6 +60,9 @@ class Tally:
             f"{f['crashed']:9}{f['too_slow']:7}{self.slowest_s:11.2f}{self.peak_mb:10.0f}"
         )
 
+
+SILENCE = ("same values", "agrees with itself", "returned", "noted", "silent")
+SILENCE_HEAD = f"{'C3D mutants that were read':35}" + "".join(f"{word:>20}" for word in SILENCE)
 
 HEAD = (
     f"{'file':5}{'mutants made by':30}{'mutants':>7}{'refused':>9}{'read':>7}{'too large':>11}{'crashes':>9}"
@@ -95,32 +100,38 @@ def _note(tally: Tally, ended: Ended) -> None:
         tally.fates[fate] += 1
         tally.details[f"{fate}: {ended.detail}"] += 1
         return
-    what, seconds, peak_mb = ended.value
+    what, seconds, peak_mb, silence = ended.value
     tally.fates[what] += 1
+    if silence is not None:
+        tally.silence[silence] += 1
     tally.slowest_s = max(tally.slowest_s, seconds)
     tally.peak_mb = max(tally.peak_mb, peak_mb)
 
 
-def suffer(job: Job) -> tuple[str, float, float]:
-    """Runs in the worker: makes the mutant and hands it over. Returns its fate, seconds, and MiB at the highest."""
-    content = mutant(job)
+def suffer(job: Job) -> tuple[str, float, float, str | None]:
+    """Runs in the worker: makes the mutant and hands it over. Returns its fate, seconds, MiB at the highest, and, of a
+    C3D file that was read, whether other values were told."""
+    content, sound = mutant(job)
     began = perf_counter()
     what = fate(job.target, content, job.number % THOROUGH_EVERY == 0)
-    return what, perf_counter() - began, resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
+    seconds = perf_counter() - began
+    told = silence(content, sound) if job.target == "c3d" else None
+    return what, seconds, resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024, told
 
 
-def mutant(job: Job) -> bytes:
-    """The bytes of one mutant; the same for the same job, whatever else runs."""
+def mutant(job: Job) -> tuple[bytes, bytes]:
+    """The bytes of one mutant and of the sound file it was made from; the same for the same job, whatever else runs."""
     rng = other_mutants.seeded(crc32(f"{job.target} {job.kind}".encode()), job.number)
     sound = sound_files(job.target)
     if job.target != "c3d":
         make, _ = other_mutants.KINDS[job.target][job.kind]
-        return make(sound[rng.integers(len(sound))], sound[rng.integers(len(sound))], rng)
+        one, two = sound[rng.integers(len(sound))], sound[rng.integers(len(sound))]
+        return make(one, two, rng), one
     # what is judged whole must be a trial of a laboratory whose profile there is, or its outcomes are never reached
     first = sound[rng.integers(DEMO_FILES if job.number % THOROUGH_EVERY == 0 else len(sound))]
     other = sound[rng.integers(len(sound))]
     content = c3d_mutants.KINDS[job.kind](first, other, rng)
-    return c3d_mutants.change_bytes(content, other, rng) if content and rng.random() < 0.1 else content
+    return (c3d_mutants.change_bytes(content, other, rng) if content and rng.random() < 0.1 else content), first
 
 
 @cache

@@ -3,7 +3,15 @@
 import pytest
 
 from benchmarks.attack import c3d_mutants, other_mutants
-from benchmarks.attack.run import Job, attack, mutant, sound_files
+from benchmarks.attack.contradictions import contradictions
+from benchmarks.attack.run import SILENCE, Job, attack, mutant, sound_files
+from demo_site_uploads.simulator.c3d_edit import (
+    header_word,
+    renamed,
+    with_header_float,
+    with_header_word,
+    with_parameter,
+)
 
 C3D, OTHERS = 220, 120
 
@@ -35,5 +43,21 @@ def test_a_mutant_is_made_again_from_its_number_and_differs_from_the_sound_file(
     for target, kind in (("c3d", "bits flipped"), ("c3d", "sections moved"), ("edf", "header at extremes")):
         made = [mutant(Job(target, kind, number)) for number in range(8)]
         assert made == [mutant(Job(target, kind, number)) for number in range(8)]
-        assert sum(content not in sound_files(target) for content in made) >= 7
+        assert sum(content not in sound_files(target) for content, _ in made) >= 7
         assert len(set(made)) >= 7
+
+
+def test_no_mutant_with_other_values_that_contradicts_itself_goes_untold(tallies):
+    """What contradicts itself is told by a reading of its own, written apart from the reader and the rules."""
+    ends = {word: sum(t.silence[word] for t in tallies) for word in SILENCE}
+    assert ends["silent"] == 0
+    assert ends["returned"] >= C3D / 20
+
+
+def test_the_reading_apart_finds_nothing_in_the_demonstration_and_each_of_some_changes():
+    sound = sound_files("c3d")[0]
+    assert contradictions(sound) == set()
+    assert contradictions(with_header_float(sound, 7, lambda scale: 1.08 * scale)) == {"scale"}
+    assert contradictions(with_header_word(sound, 2, header_word(sound, 2) + 1)) >= {"points"}
+    assert contradictions(with_parameter(sound, "ANALOG", "RATE", [700.0])) == {"analog rate"}
+    assert contradictions(renamed(sound, "FORCE_PLATFORM", "ORIGIN", "ORAGIN")) == {"plates and ORIGIN"}

@@ -1,0 +1,74 @@
+"""Whether a damaged C3D file that still reads gives other values, contradicts itself, and is told.
+
+Values are what is decoded: positions, analog samples, rates, and the forces of the plates. A file is told when a check
+of its self-description says something that it does not say of the sound file; ``returned`` when that sends the trial
+back.
+"""
+
+from __future__ import annotations
+
+import tempfile
+from functools import lru_cache
+from pathlib import Path
+from typing import Literal
+
+import numpy as np
+
+from benchmarks.attack.contradictions import contradictions
+from checks.registry import Weight
+
+Fate = Literal["refused", "same values", "agrees with itself", "returned", "noted", "silent"]
+Values = tuple[np.ndarray, ...]
+Told = frozenset[tuple[Weight, str]]
+
+
+def silence(content: bytes, sound: bytes) -> Fate:
+    """What became of one mutant of ``sound``. ``agrees with itself``: other values, and no statement shows it."""
+    from pipelines.intake.c3d.problem import C3dProblem
+
+    try:
+        values, told = _read(content)
+    except C3dProblem:
+        return "refused"
+    sound_values, usual = _sound(sound)
+    if _equal(values, sound_values):
+        return "same values"
+    if not contradictions(content) - contradictions(sound):
+        return "agrees with itself"
+    new = {weight for weight, _ in told - usual}
+    return "returned" if Weight.RETURNS in new else "noted" if new else "silent"
+
+
+@lru_cache(maxsize=80)
+def _sound(content: bytes) -> tuple[Values, Told]:
+    return _read(content)
+
+
+def _read(content: bytes) -> tuple[Values, Told]:
+    """The values, and all that is said of the file, each with its weight."""
+    from checks.self_description import name_rules
+    from checks.self_description.agreement import contradictions_in
+    from pipelines.intake.c3d.reading import read_c3d
+    from pipelines.intake.plates import force_and_moment_in_lab, metres_per_unit
+
+    with tempfile.TemporaryDirectory(prefix="manystrides-silent-") as folder:
+        path = Path(folder) / "mutant.c3d"
+        path.write_bytes(content)
+        recording = read_c3d(path)
+    metre = metres_per_unit(recording.layout.point_unit) or 1.0
+    with np.errstate(all="ignore"):
+        forces = [
+            part
+            for spec in recording.plates
+            if not spec.problem and len(recording.analog)
+            for part in force_and_moment_in_lab(recording, spec, metre)
+        ]
+    rates = np.array([recording.layout.point_rate_hz, recording.layout.analog_rate_hz or 0.0])
+    told = {(found.weight, found.said) for found in contradictions_in(recording.description)}
+    told |= {(found.weight, found.said) for found in name_rules.contradictions(recording.description.twins, (), ())}
+    told |= {(Weight.NOTES, oddity) for oddity in recording.oddities}
+    return (recording.points, recording.analog, rates, *forces), frozenset(told)
+
+
+def _equal(one: Values, other: Values) -> bool:
+    return len(one) == len(other) and all(np.array_equal(a, b, equal_nan=True) for a, b in zip(one, other, strict=True))
