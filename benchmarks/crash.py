@@ -22,9 +22,8 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
-from pipelines.depot.ledger import Ledger, verify
+from pipelines.depot.proof import ledger_problems
 from pipelines.depot.storage import Depot, read_table
-from pipelines.taking_in.building import ledger_reached
 
 REPO = Path(__file__).resolve().parents[1]
 _SOURCES = ("schemas", "checks", "pipelines")
@@ -105,10 +104,10 @@ def faults(root: Path, wanted: dict[str, str]) -> Iterator[str]:
     """What is not as after an undisturbed run."""
     depot, seen = Depot(root), content(root)
     yield from (f"{name} differs" for name in sorted(wanted.keys() | seen.keys()) if wanted.get(name) != seen.get(name))
-    yield from (f"ledger, line {p.line}: {p.text}" for p in verify(depot.ledger, ledger_reached(depot)))
-    told = Ledger(depot.ledger, "reader").results()
     with depot.opened() as books:
+        yield from (f"ledger: {problem}" for problem in ledger_problems(depot))
         results = books.deliveries.results()
+        told = {entry.details.get("result") for entry in books.ledger.entries()}
     yield from (f"the ledger does not name {name}" for name, result in results.items() if result not in told)
     yield from (f"books and folders differ: {name}" for name in results.keys() ^ set(depot.delivery_ids()))
     yield from (f"left in work: {path.name}" for path in depot.work.iterdir())

@@ -9,6 +9,7 @@ is in ``pipelines.command.exit_codes``.
 from __future__ import annotations
 
 import io
+import os
 from pathlib import Path
 from typing import Annotated
 
@@ -16,6 +17,7 @@ import typer
 
 from pipelines import telemetry
 from pipelines.command.lab import check, look, pack, profile
+from pipelines.command.ledger import ledger_app
 from pipelines.command.options import (
     DEFAULT_DEPOT,
     DEFAULT_INBOX,
@@ -36,7 +38,6 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
     rich_markup_mode=None,
 )
-ledger_app = typer.Typer(help="Prove who did what to which delivery.", no_args_is_help=True, rich_markup_mode=None)
 app.add_typer(ledger_app, name="ledger")
 
 
@@ -53,8 +54,17 @@ def _common(
     version: Annotated[
         bool, typer.Option("--version", callback=_show_version, is_eager=True, help="Show the version and end.")
     ] = False,
+    books: Annotated[
+        str | None,
+        typer.Option(
+            "--books",
+            envvar="MANYSTRIDES_BOOKS",
+            help="URL of a PostgreSQL database with the depot's books, if they are not in the depot's folder.",
+        ),
+    ] = None,
 ) -> None:
-    pass
+    if books:
+        os.environ["MANYSTRIDES_BOOKS"] = books  # whatever this command starts keeps the same books
 
 
 @app.command()
@@ -191,25 +201,17 @@ def release(
     typer.echo(freeze(study, depot, why, actor).text())
 
 
-@ledger_app.command("verify")
-def verify_ledger(depot: DepotPath = DEFAULT_DEPOT) -> None:
-    """Check that no line of the ledger was changed, removed or inserted. Exit code 1 if one was.
+@app.command()
+def upgrade(depot: DepotPath = DEFAULT_DEPOT, actor: Actor = None) -> None:
+    """Bring a depot that an older manystrides made into the form this one needs. Make a copy of it first.
 
-    Example: manystrides ledger verify --depot depot
+    Running it again does nothing. Example: manystrides upgrade --depot depot
     """
-    from pipelines.depot.ledger import verify
+    from pipelines.depot.ledger import whoami
     from pipelines.depot.storage import Depot
-    from pipelines.taking_in.building import ledger_reached
+    from pipelines.depot.upgrade import upgrade as bring_up
 
-    place = Depot(depot)
-    if not place.ledger.exists() and not place.built.exists():
-        raise Unusable("There is no ledger here.", "a depot.", "Name the depot with --depot.", file=place.ledger)
-    problems = verify(place.ledger, ledger_reached(place))
-    for problem in problems:
-        typer.echo(f"{place.ledger}, line {problem.line}: {problem.text}", err=True)
-    if not problems:
-        typer.echo(f"{place.ledger} is whole.")
-    raise typer.Exit(1 if problems else 0)
+    typer.echo(bring_up(Depot(depot), actor or whoami()).text())
 
 
 def main() -> None:

@@ -1,6 +1,6 @@
 """Takes a withdrawn runner's rows and files out of a bag that the depot holds, and makes its manifests fit again.
 
-Every line that stays is left as it was, byte for byte. Who has withdrawn what is known to ``pipelines.depot.consents``.
+Every line that stays is left as it was, byte for byte. The books know who has withdrawn what.
 """
 
 from __future__ import annotations

@@ -1,7 +1,7 @@
 """A data manager accepts a trial in spite of one check, or takes that back; then its delivery is judged again.
 
-Order matters, since a kill may come at any moment: the decision is kept first, then told to the ledger, then the
-delivery is judged with it. A run after a kill goes on from there. What can be set aside is in
+Order matters, since a kill may come at any moment: the decision is kept and told to the ledger in one transaction, then
+the delivery is judged with it. A run after a kill goes on from there. What can be set aside is in
 ``pipelines.depot.overrides``.
 """
 
@@ -16,19 +16,10 @@ from pathlib import Path
 from typing import Any
 
 from checks.registry import catalogue
-from pipelines.depot.books.rows import Record
-from pipelines.depot.consents import read_gate
+from pipelines.depot import overrides
+from pipelines.depot.books.rows import Decision, Override, Record
 from pipelines.depot.desk import Desk
-from pipelines.depot.overrides import (
-    Decision,
-    Override,
-    in_force,
-    overrides_changed,
-    read_overrides,
-    tell_overrides,
-    why_not,
-    write_overrides,
-)
+from pipelines.depot.overrides import in_force, overrides_changed, why_not
 from pipelines.depot.storage import Depot, read_table
 from pipelines.errors import Unusable
 from pipelines.identity.identifiers import kinds_in, scan
@@ -113,7 +104,6 @@ def decide(study_path: Path, depot_root: Path | str, asked: Asked) -> Outcome:
         found = _find(desk, asked.trial_id)
         warning = _refuse_identity(desk, found.record, asked)
         (_take_back if asked.take_back else _set_aside)(desk, found, asked)
-        tell_overrides(desk)
         judged = _judge(desk, asked)
         if judged or not is_built(desk):
             build(desk, lambda text: None)
@@ -163,13 +153,13 @@ def _found_in(desk: Desk, record: Record, trial_id: str) -> _Found:
     standings, findings = read_table(folder / "standings.parquet"), read_table(folder / "findings.parquet")
     standing = str(standings.loc[standings["trial_id"] == trial_id, "standing"].iloc[0])
     own = findings[(findings["trial_id"] == trial_id) & (findings["weight"] == "returns")]
-    files = tuple(read_gate(desk.depot, record.delivery_id).files.get(trial_id, ()))
+    files = tuple(desk.books.gates.get(record.delivery_id).files.get(trial_id, ()))
     return _Found(record, standing, files, tuple(plain_rows(own)))
 
 
 def _refuse_identity(desk: Desk, record: Record, asked: Asked) -> str | None:
     """A warning if the reason may tell who was recorded; refuses one that surely does."""
-    gate = read_gate(desk.depot, record.delivery_id)
+    gate = desk.books.gates.get(record.delivery_id)
     known = names_beside(desk.study.path)
     ids = {asked.trial_id, *gate.runners, *gate.files}
     naming = any(re.search(rf"(?<![0-9A-Za-z]){re.escape(one)}(?![0-9A-Za-z])", asked.why) for one in ids)
@@ -184,7 +174,7 @@ def _refuse_identity(desk: Desk, record: Record, asked: Asked) -> str | None:
 
 def _own(desk: Desk, found: _Found, asked: Asked) -> list[Override]:
     """Decisions in force on this version of the trial."""
-    return list(in_force(desk.depot, found.record.site, {asked.trial_id: found.files}))
+    return list(in_force(desk, found.record.site, {asked.trial_id: found.files}))
 
 
 def _set_aside(desk: Desk, found: _Found, asked: Asked) -> None:
@@ -205,7 +195,7 @@ def _set_aside(desk: Desk, found: _Found, asked: Asked) -> None:
     new = Override(
         secrets.token_hex(8), str(found.record.site), asked.trial_id, found.files, asked.check_name, decision
     )
-    write_overrides(desk.depot, (*read_overrides(desk.depot), new))
+    overrides.decide(desk, new)
 
 
 def _crashed(desk: Desk, record: Record, asked: Asked) -> bool:
@@ -216,15 +206,16 @@ def _crashed(desk: Desk, record: Record, asked: Asked) -> bool:
 
 def _take_back(desk: Desk, found: _Found, asked: Asked) -> None:
     own = [o for o in _own(desk, found, asked) if o.check_name == asked.check_name]
-    every = read_overrides(desk.depot)
+    every = desk.books.decisions.on_trials([asked.trial_id])
     if not own:
-        if any(o.trial_id == asked.trial_id and o.check_name == asked.check_name and o.taken_back for o in every):
+        if any(o.check_name == asked.check_name and o.taken_back for o in every):
             return  # asked for again, as after a kill
         seen = f"{asked.check_name} was never set aside on trial {asked.trial_id} as it is now."
         raise Unusable(seen, "a decision that is in force.", "Look at the table overrides.")
     decision = Decision(asked.why, asked.by, datetime.now(UTC).isoformat(timespec="seconds"))
-    ended = {o.word for o in own}
-    write_overrides(desk.depot, [replace(o, taken_back=decision) if o.word in ended else o for o in every])
+    with desk.books.transaction():
+        for override in own:
+            overrides.decide(desk, replace(override, taken_back=decision))
 
 
 def _judge(desk: Desk, asked: Asked) -> tuple[str, ...]:

@@ -3,7 +3,7 @@
 Order matters, since a kill may come at any moment: first the withdrawal is remembered, so that from then on every run
 withholds the runner; then each delivery is judged again without the rows and files; then bytes nobody holds are
 removed; then warehouse and pages are built. Asked for again, it goes on where it stopped. What is taken out of a bag is
-in ``pipelines.consent.redaction``; how runners are known again in ``pipelines.depot.consents``.
+in ``pipelines.consent.redaction``; how runners are known again in ``pipelines.depot.books.withdrawals``.
 """
 
 from __future__ import annotations
@@ -15,14 +15,14 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 
-from pipelines.depot.books.rows import Record
-from pipelines.depot.consents import EVERY_SCOPE, WHOLE_TRIAL, Memory, Withdrawal, changed, read_gate
+from pipelines.depot.books.rows import Entry, Record, Withdrawal
+from pipelines.depot.consents import EVERY_SCOPE, WHOLE_TRIAL, changed
 from pipelines.depot.desk import Desk
 from pipelines.depot.ledger import whoami
 from pipelines.depot.overrides import forget_gone
 from pipelines.depot.search_bytes import files_with
-from pipelines.depot.shelf import Entry, supersede_all
-from pipelines.depot.storage import Depot
+from pipelines.depot.storage import Depot, remove_folder
+from pipelines.depot.upgrade import ASIDE
 from pipelines.errors import Unusable
 from pipelines.study.file import load_study
 from pipelines.taking_in.building import build, is_built
@@ -79,16 +79,18 @@ def withdraw(
     depot, study = Depot(depot_root), load_study(study_path)
     with depot.writing(actor or whoami()), open_desk(depot, study, actor) as desk:
         finish_what_a_kill_left(desk)
-        withdrawal = _remember(desk, runner, scope)
-        _tell(desk, withdrawal, scope, why)
+        withdrawal = _remember(desk, runner, scope, why)
         judged = []
         for record in _due(desk, runner, scope):
             again(desk, record, "A runner withdrew.", lambda done, of: None)
             judged.append(record.delivery_id)
-        forget_gone(depot)
+        forget_gone(depot.books)
         removed = _remove_files(depot, withdrawal)
         now = datetime.now(UTC).isoformat(timespec="seconds")
-        older = supersede_all(depot, now, "A runner withdrew data that it holds or may hold.")
+        with depot.books.transaction():
+            older = depot.books.releases.supersede_all(now, "A runner withdrew data that it holds or may hold.")
+        depot.books.forget_for_good()
+        remove_folder(depot.root / ASIDE)  # what an upgrade left names runners
         if scope == EVERY_SCOPE:
             shutil.rmtree(depot.dagster_home, ignore_errors=True)  # its history shows rows of tables
         if judged or not is_built(desk):
@@ -97,33 +99,24 @@ def withdraw(
         return Withdrawn(withdrawal.tombstone, scope, tuple(judged), removed, searched, tuple(found), tuple(older))
 
 
-def _remember(desk: Desk, runner: str, scope: str) -> Withdrawal:
-    memory = Memory(desk.depot)
-    if runner not in _known_runners(desk.depot) and not memory.scopes(runner):
+def _remember(desk: Desk, runner: str, scope: str, why: str | None) -> Withdrawal:
+    """Note the withdrawal, and the tombstone that tells it: that somebody withdrew, when, and what; told once."""
+    gates = desk.books.gates
+    if not gates.naming(runner) and not desk.books.withdrawals.scopes(runner):
         raise Unusable(
             "The depot does not know this runner.",
             "the participant_id of a runner of a delivery that was taken in.",
             "Compare it with participants.csv of the delivery; capital and small letters count.",
             file=desk.depot.root,
         )
-    return memory.remember(runner, scope, _own_files(desk.depot, runner, scope))
-
-
-def _known_runners(depot: Depot) -> set[str]:
-    return {runner for name in depot.delivery_ids() for runner in read_gate(depot, name).runners}
-
-
-def _own_files(depot: Depot, runner: str, scope: str) -> set[str]:
-    """Checksums of files of the runner's trials that no other runner's trial names, and of tables with the runner."""
-    own: set[str] = set()
-    others: set[str] = set()
-    tables: set[str] = set()
-    for name in depot.delivery_ids():
-        gate = read_gate(depot, name)
-        tables |= set(gate.tables) if runner in gate.runners else set()
-        for trial, shas in gate.files.items():
-            (own if gate.runner_of.get(trial) == runner else others).update(shas)
-    return tables | (own - others if scope in WHOLE_TRIAL else set())
+    shas = gates.tables_naming(runner) | (gates.files_of_trials(runner) if scope in WHOLE_TRIAL else set())
+    with desk.books.transaction():
+        withdrawal, new = desk.books.withdrawals.remember(runner, scope, shas)
+        if new:
+            desk.ledger.write(
+                "withdrawal", f"tombstone-{withdrawal.tombstone}", why or "A runner withdrew.", scope=scope
+            )
+    return withdrawal
 
 
 def _due(desk: Desk, runner: str, scope: str) -> Iterator[Record]:
@@ -132,26 +125,22 @@ def _due(desk: Desk, runner: str, scope: str) -> Iterator[Record]:
     for record in until_none(lambda: changed(desk)):
         done.add(record.delivery_id)
         yield record
-    for record in desk.books.deliveries.all():
-        name, gate = record.delivery_id, read_gate(desk.depot, record.delivery_id)
-        rows_left = scope in (EVERY_SCOPE, "pooling") and runner in gate.runners
-        trials_left = scope in WHOLE_TRIAL and runner in gate.runner_of.values()
-        if record.held and name not in done and (rows_left or trials_left):
-            yield record
-
-
-def _tell(desk: Desk, withdrawal: Withdrawal, scope: str, why: str | None) -> None:
-    """The tombstone: that somebody withdrew, when, and what; told once."""
-    about = f"tombstone-{withdrawal.tombstone}"
-    if about not in desk.ledger.abouts():
-        desk.ledger.write("withdrawal", about, why or "A runner withdrew.", scope=scope)
+    gates, names = desk.books.gates, set()
+    if scope in (EVERY_SCOPE, "pooling"):
+        names |= set(gates.naming(runner))
+    if scope in WHOLE_TRIAL:
+        names |= set(gates.with_trials_of(runner))
+    for name in sorted(names - done):
+        left = desk.books.deliveries.get(name)
+        if left is not None and left.held:
+            yield left
 
 
 def _remove_files(depot: Depot, withdrawal: Withdrawal) -> int:
     """Remove the runner's files, and tables as they were with the runner, wherever no delivery holds them any more."""
-    memory, held = Memory(depot), depot.books.deliveries.shas_held()
+    withdrawals, held = depot.books.withdrawals, depot.books.deliveries.shas_held()
     out = [p for folder in (depot.raw, depot.closed) for p in folder.rglob("*") if p.is_file() and p.name not in held]
-    out = [path for path in out if memory.word(path.name) in withdrawal.files]
+    out = [path for path in out if withdrawals.word(path.name) in withdrawal.files]
     for path in out:
         path.unlink()
     return len(out)

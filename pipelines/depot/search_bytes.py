@@ -1,7 +1,7 @@
 """Searches everything live in a depot for words, in the bytes and, where a format packs them, in the values.
 
-Not live, and so not searched: bytes kept apart (``closed/``), what the gate remembers (``consents/``), the books, from
-which nothing is shown, the inbox, and releases that are superseded.
+Not live, and so not searched: bytes kept apart (``closed/``), the books, from which nothing is shown, the inbox, and
+releases that are superseded.
 """
 
 from __future__ import annotations
@@ -10,14 +10,14 @@ import re
 from collections.abc import Iterable, Iterator
 from pathlib import Path
 
-from pipelines.depot.shelf import folder_of, read_shelf
 from pipelines.depot.storage import Depot
 
 
 def live_files(depot: Depot) -> list[Path]:
     """Every file of the depot that is live."""
-    old = (folder_of(depot, entry) for entry in read_shelf(depot) if entry.superseded_utc)
-    shut = (depot.closed, depot.consents, depot.inbox, *old)
+    with depot.opened() as books:
+        old = [depot.release_path(entry.name) for entry in books.releases.all() if entry.superseded_utc]
+    shut = (depot.closed, depot.inbox, *old)
     files = (p for p in depot.root.rglob("*") if p.is_file() and not any(p.is_relative_to(s) for s in shut))
     return sorted(p for p in files if not (p.parent == depot.root and p.name.startswith(("books.", "depot.lock"))))
 

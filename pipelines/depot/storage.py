@@ -10,26 +10,23 @@ back (how: ``pipelines.depot.books``). What the files mean is not known here.
     closed/<delivery>/       bytes that consent does not cover, by checksum; nothing is derived from them
     deliveries/<delivery>/   the result of one delivery: bag/ (its tag files), one Parquet file per table
     books.sqlite, books.id   what the depot knows (``pipelines.depot.books``), and the word by which both are known
-    consents/                consent events and withdrawals as the gate knows them; for the depot's owner only
-    releases/                frozen versions, and releases.json, which lists them
+    releases/                frozen versions
     work/                    being made
-    overrides.json           what a data manager decided on single findings; for the depot's owner only
-    warehouse.duckdb, pages/, ledger.jsonl, built.json, depot.lock, dagster/
+    warehouse.duckdb, pages/, depot.lock, dagster/
 """
 
 from __future__ import annotations
 
 import hashlib
-import json
 import os
 import secrets
 import shutil
 import stat
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from pipelines.errors import Unusable
 from schemas.model import Table
@@ -42,7 +39,6 @@ if TYPE_CHECKING:
 #: Names the database with the books, if it is not in the depot's folder.
 BOOKS_VARIABLE = "MANYSTRIDES_BOOKS"
 _CHUNK = 1 << 20
-_REPLACED = ".replaced."
 
 
 class Depot:
@@ -54,22 +50,18 @@ class Depot:
 
     def __init__(self, root: str | os.PathLike[str], books_url: str | None = None) -> None:
         self.root = _local_path(os.fspath(root))
-        self._books_url = books_url or os.environ.get(BOOKS_VARIABLE) or None
+        self.books_url = books_url or os.environ.get(BOOKS_VARIABLE) or None
         self._books: Books | None = None
         self.raw = self.root / "raw"
         self.closed = self.root / "closed"
         self.deliveries = self.root / "deliveries"
-        self.consents = self.root / "consents"
         self.work = self.root / "work"
         self.inbox = self.root / "inbox"
         self.pages = self.root / "pages"
         self.warehouse = self.root / "warehouse.duckdb"
         self.releases = self.root / "releases"
-        self.ledger = self.root / "ledger.jsonl"
-        self.built = self.root / "built.json"
-        self.overrides = self.root / "overrides.json"
         self.dagster_home = self.root / "dagster"
-        self._lock_file = self.root / "depot.lock"
+        self.lock_file = self.root / "depot.lock"
 
     @property
     def books(self) -> Books:
@@ -93,7 +85,7 @@ class Depot:
             return
         from pipelines.depot.books.opening import open_books
 
-        self._books = open_books(self.root, self._books_url)
+        self._books = open_books(self.root, self.books_url)
         try:
             yield self._books
         finally:
@@ -121,6 +113,10 @@ class Depot:
         """The Parquet file of one table of one delivery."""
         return self.delivery_path(delivery_id) / f"{table.name}.parquet"
 
+    def release_path(self, name: str) -> Path:
+        """Where a release lies."""
+        return self.releases / name
+
     def delivery_ids(self) -> list[str]:
         """All deliveries with a result, by name."""
         return sorted(p.name for p in self.deliveries.iterdir()) if self.deliveries.is_dir() else []
@@ -138,7 +134,7 @@ class Depot:
         try:
             yield folder
         finally:
-            _remove(folder)
+            remove_folder(folder)
 
     def store_raw(self, source: Path, sha256: str) -> Path:
         """Copy ``source`` into the raw store unless it is there; its bytes must have this checksum."""
@@ -165,86 +161,19 @@ class Depot:
                 )
             beside.chmod(stat.S_IRUSR | stat.S_IRGRP)
             beside.replace(target)
-        _sync(target.parent)
+        to_disk(target.parent)
         return target
-
-    def publish(self, work: Path, delivery_id: str, decide: Callable[[], None]) -> None:
-        """Make the finished folder ``work`` the result of ``delivery_id``, in place of an older one.
-
-        decide: writes the result into the books, in one transaction; if it fails, the older result is put back.
-        """
-        sync_folder(work)
-        self._exchange(delivery_id, work, decide)
-
-    def withdraw(self, delivery_id: str, decide: Callable[[], None]) -> None:
-        """Remove the result of a delivery. decide: takes it out of the books, in one transaction."""
-        self._exchange(delivery_id, None, decide)
-
-    def _exchange(self, delivery_id: str, new: Path | None, decide: Callable[[], None]) -> None:
-        target, before = self.delivery_path(delivery_id), self.books.deliveries.get(delivery_id)
-        old = self.work / f"{delivery_id}{_REPLACED}{before.result if before else ''}"
-        target.parent.mkdir(parents=True, exist_ok=True)
-        self.work.mkdir(parents=True, exist_ok=True)
-        target.rename(old) if target.exists() else old.mkdir()
-        _sync(self.work)
-        try:
-            if new is not None:
-                new.rename(target)
-            _sync(target.parent)
-            decide()
-        except Exception:
-            self._put_back(old, target)
-            raise
-        _remove(old)
-
-    def _put_back(self, old: Path, target: Path) -> None:
-        """Undo an exchange that the books do not know."""
-        if target.exists():
-            target.rename(self.new_work("undone") / target.name)
-        if any(old.iterdir()):
-            old.rename(target)
-        _sync(target.parent)
-
-    def mend(self) -> list[str]:
-        """Make the folders what the books say; returns the deliveries of which an exchange was undone.
-
-        Raises Unusable if a folder is missing, or is there and the books do not know it, and no kill explains that.
-        """
-        undone, results = [], self.books.deliveries.results()
-        for rest in sorted(self.work.iterdir()) if self.work.is_dir() else []:
-            delivery_id, replaced, word = rest.name.rpartition(_REPLACED)
-            if replaced and results.get(delivery_id, "") == word:
-                self._put_back(rest, self.delivery_path(delivery_id))
-                undone.append(delivery_id)
-        for rest in sorted(self.work.iterdir()) if self.work.is_dir() else []:
-            _remove(rest)
-        _refuse_differing(self, set(results), set(self.delivery_ids()))
-        return undone
 
     @contextmanager
     def writing(self, actor: str, wait_s: float = 0.0) -> Iterator[None]:
         """Be the depot's only writer. Raises Unusable, naming the holder, if another still is after ``wait_s``."""
+        from pipelines.depot.exchange import mend
         from pipelines.depot.lock import held
 
         self.root.mkdir(parents=True, exist_ok=True)
-        with held(self._lock_file, actor, wait_s), self.opened():
-            self.mend()
+        with held(self.lock_file, actor, wait_s), self.opened():
+            mend(self)
             yield
-
-
-def _refuse_differing(depot: Depot, in_books: set[str], folders: set[str]) -> None:
-    """Raises Unusable unless there is one folder for each delivery in the books."""
-    for names, seen in (
-        (in_books - folders, "The results of deliveries that the books name are missing: "),
-        (folders - in_books, "There are results of deliveries that the books do not name: "),
-    ):
-        if names:
-            raise Unusable(
-                f"{seen}{', '.join(sorted(names)[:5])}{' and others' if len(names) > 5 else ''}.",
-                "one folder for each delivery in the books.",
-                "Put books and folders of the same day in their place from your backup.",
-                file=depot.deliveries,
-            )
 
 
 def write_bytes(path: Path, content: bytes, *, sync: bool = True) -> None:
@@ -261,12 +190,7 @@ def write_bytes(path: Path, content: bytes, *, sync: bool = True) -> None:
     finally:
         beside.unlink(missing_ok=True)
     if sync:
-        _sync(path.parent)
-
-
-def write_json(path: Path, value: Any) -> None:
-    """Replace the file ``path`` by ``value`` as JSON in one step."""
-    write_bytes(path, (json.dumps(value, indent=1, sort_keys=True, ensure_ascii=False) + "\n").encode())
+        to_disk(path.parent)
 
 
 def write_table(table: Table, frame: pd.DataFrame, path: Path, *, sync: bool = True) -> None:
@@ -300,10 +224,11 @@ def read_table(path: Path) -> pd.DataFrame:
 def sync_folder(folder: Path) -> None:
     """Make sure everything below ``folder`` is on the disk."""
     for path in (*folder.rglob("*"), folder):
-        _sync(path)
+        to_disk(path)
 
 
-def _sync(path: Path) -> None:
+def to_disk(path: Path) -> None:
+    """Make sure that a file, or the names in a folder, are on the disk."""
     handle = os.open(path, os.O_RDONLY)
     try:
         os.fsync(handle)
@@ -323,7 +248,7 @@ def _copy(source: Path, target: Path) -> str:
     return digest.hexdigest()
 
 
-def _remove(folder: Path) -> None:
+def remove_folder(folder: Path) -> None:
     """Delete a folder; tried again for a moment, as a network disk may hold a file open."""
     for pause in (0.0, 0.2, 1.0):
         time.sleep(pause)

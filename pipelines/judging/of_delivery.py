@@ -103,7 +103,7 @@ def lay_out(desk: Desk, delivery_id: str, opened: Opened, consent: Consent, repo
         if trial_id not in shas
     }
     judged = Judged(delivery_id, str(received.site), desk.stamp, consent, report, missing, shas)
-    judged = replace(judged, overrides=in_force(desk.depot, received.site, consent.shas))
+    judged = replace(judged, overrides=in_force(desk, received.site, consent.shas))
     ready = {t: row for t, row in open_rows.items() if t in shas and row["kind"] is not None}
     standing = tuple(t for t, row in ready.items() if row["kind"] == "standing")
     others = tuple(t for t in ready if t not in set(standing))

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any
 from checks.findings import CheckRun, Finding, Report, Stamp, Status, rows_of
 from checks.registry import Weight
 from pipelines.consent.veil import Veil, veil_of
-from pipelines.depot.overrides import Override
+from pipelines.depot.books.rows import Override
 from pipelines.judging.judge import Verdict
 from pipelines.science.frames import Rows
 from schemas import core, outcomes_study, quality

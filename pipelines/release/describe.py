@@ -12,7 +12,7 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from pipelines.depot.shelf import Entry
+from pipelines.depot.books.rows import Entry
 from pipelines.release.changes import Changes
 from pipelines.release.contents import released_tables
 from schemas.convert.to_frictionless import table_schema
@@ -56,6 +56,8 @@ def _readme(study: Study, entry: Entry, changes: Changes, trials: pd.DataFrame) 
         f"- Frozen: {entry.utc}, by {entry.actor}: {entry.why}",
         f"- Code: manystrides {entry.code_version}; study file {entry.study_version}",
         f"- Cite as: {study.citation or study.title} Release {entry.number}, content {entry.content_sha256[:16]}.",
+        f"- The ledger reached entry {entry.ledger_sequence} then, with hash {entry.ledger_hash}; `manystrides ledger "
+        "verify` compares.",
         "- Consent of every runner was looked up again at the moment of freezing.",
         *_told(study.smallest_cell),
         "",

@@ -9,14 +9,13 @@ from __future__ import annotations
 import hashlib
 import json
 import stat
-from dataclasses import asdict, dataclass, replace
+from dataclasses import asdict, dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 
-from pipelines.depot.consents import Memory
+from pipelines.depot.books.rows import Entry
 from pipelines.depot.desk import Desk
 from pipelines.depot.ledger import whoami
-from pipelines.depot.shelf import Entry, folder_of, read_shelf, write_shelf
 from pipelines.depot.storage import Depot, read_table, sync_folder
 from pipelines.errors import Unusable
 from pipelines.release.changes import compare
@@ -83,8 +82,8 @@ def _up_to_date(desk: Desk) -> None:
 
 def _freeze(desk: Desk, work: Path, why: str, actor: str) -> Released:
     depot, study = desk.depot, desk.study
-    shelf = read_shelf(depot)
-    before = next((e for e in reversed(shelf) if folder_of(depot, e).is_dir()), None)
+    shelf, head = depot.books.releases.all(), depot.books.ledger.head()
+    before = next((e for e in reversed(shelf) if depot.release_path(e.name).is_dir()), None)
     (work / "tables").mkdir()
     fill(work / "warehouse.duckdb", depot.warehouse, study, desk.stamp.code_version)
     write_parquet(work / "warehouse.duckdb", work / "tables")
@@ -95,7 +94,7 @@ def _freeze(desk: Desk, work: Path, why: str, actor: str) -> Released:
     content = _content(work / "tables")
     latest = shelf[-1] if shelf else None
     if latest is not None and latest.content_sha256 == content and not latest.superseded_utc:
-        return Released(latest, folder_of(depot, latest), new=False)
+        return Released(latest, depot.release_path(latest.name), new=False)
     now = datetime.now(UTC).isoformat(timespec="seconds")
     entry = Entry(
         (shelf[-1].number if shelf else 0) + 1,
@@ -106,24 +105,26 @@ def _freeze(desk: Desk, work: Path, why: str, actor: str) -> Released:
         study.version,
         len(trials),
         content,
+        ledger_sequence=head.sequence,
+        ledger_hash=head.hash,
     )
     (work / "entry.json").write_text(json.dumps(asdict(entry), indent=1) + "\n", encoding="utf-8")
-    changes = compare(folder_of(depot, before) / "tables" if before else None, work / "tables")
+    changes = compare(depot.release_path(before.name) / "tables" if before else None, work / "tables")
     describe(work, study.study, entry, changes, trials)
     _place(depot, work, entry)
     _list(desk, entry)
-    return Released(entry, folder_of(depot, entry), new=True)
+    return Released(entry, depot.release_path(entry.name), new=True)
 
 
 def prove_consent(desk: Desk, tables: Path) -> None:
     """Raises Unusable if a runner who withdrew, or a file that was taken out, is in any of the tables."""
-    memory = Memory(desk.depot)
+    withdrawals = desk.books.withdrawals
     for table in released_tables():
         frame = read_table(tables / f"{table.name}.parquet")
         runners = set(frame["participant_id"].dropna()) if "participant_id" in frame else set()
         shas = set(frame["raw_sha256"].dropna()) if "raw_sha256" in frame else set()
-        gone = any({"all", "pooling"} & memory.scopes(runner) for runner in runners)
-        if gone or any(memory.knows_file(sha) for sha in shas):
+        gone = any({"all", "pooling"} & withdrawals.scopes(runner) for runner in runners)
+        if gone or withdrawals.files_taken_out(shas):
             raise Unusable(
                 f"The table {table.name} still holds rows of a runner who withdrew.",
                 "no row of a withdrawn runner.",
@@ -147,31 +148,21 @@ def _place(depot: Depot, work: Path, entry: Entry) -> None:
             path.chmod(stat.S_IRUSR | stat.S_IRGRP)
     sync_folder(work)
     depot.releases.mkdir(parents=True, exist_ok=True)
-    target = folder_of(depot, entry)
+    target = depot.release_path(entry.name)
     work.rename(target)
 
 
 def _list(desk: Desk, entry: Entry) -> None:
     """Put the release on the shelf in place of those before, and into the ledger."""
-    shelf = read_shelf(desk.depot)
-    why = f"Release {entry.number} takes its place."
-    older = [e if e.superseded_utc else replace(e, superseded_utc=entry.utc, superseded_why=why) for e in shelf]
-    write_shelf(desk.depot, [*older, entry])
-    _tell(desk)
-
-
-def _tell(desk: Desk) -> None:
-    """Write the releases the ledger does not know into it."""
-    told = desk.ledger.abouts()
-    for e in read_shelf(desk.depot):
-        if e.name not in told:
-            desk.ledger.write("released", e.name, e.why, trials=e.trial_count, content=e.content_sha256)
+    with desk.books.transaction():
+        desk.books.releases.supersede_all(entry.utc, f"Release {entry.number} takes its place.")
+        desk.books.releases.put(entry)
+        desk.ledger.write("released", entry.name, entry.why, trials=entry.trial_count, content=entry.content_sha256)
 
 
 def _note_unlisted(desk: Desk) -> None:
     """List releases that were renamed into place before a kill."""
-    listed = {e.name for e in read_shelf(desk.depot)}
+    listed = {e.name for e in desk.books.releases.all()}
     for path in sorted(desk.depot.releases.glob("release-*/entry.json")):
         if path.parent.name not in listed:
             _list(desk, Entry(**json.loads(path.read_text(encoding="utf-8"))))
-    _tell(desk)

@@ -7,7 +7,6 @@ settings that would move many trials into or out of the pool is not published un
 
 from __future__ import annotations
 
-import shutil
 from collections import Counter
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import AbstractContextManager, contextmanager, suppress
@@ -15,7 +14,6 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from pipelines.depot.books.rows import Record
-from pipelines.depot.consents import note_gate
 from pipelines.depot.desk import Desk, Opened, Tell
 from pipelines.depot.storage import Depot
 from pipelines.judging.standings import ACCEPTED, WITHHELD
@@ -80,9 +78,6 @@ class _Overlay(Depot):
         self._below, self._over = depot, work / "deliveries"
         self._books = depot.books
         self.work = work
-        self.consents = work / "consents"
-        if depot.consents.is_dir():
-            shutil.copytree(depot.consents, self.consents)
 
     def delivery_path(self, delivery_id: str) -> Path:
         own = self._over / delivery_id
@@ -94,8 +89,6 @@ class _Overlay(Depot):
         target.parent.mkdir(parents=True, exist_ok=True)
         prepared.folder.rename(target)
         note_result(desk, prepared.result)
-        if prepared.tells is not None:
-            note_gate(self, prepared.record.delivery_id, prepared.tells)
         return replace(prepared, folder=target)
 
 

@@ -22,7 +22,7 @@ from pipelines.progress import Progress
 from pipelines.taking_in.again import Again, judged_again
 from pipelines.taking_in.ahead import Ahead
 from pipelines.taking_in.due import ASKED_FOR, Due, arrivals_due, due_again, stale
-from pipelines.taking_in.noting import again, note, remember
+from pipelines.taking_in.noting import again, remember
 from pipelines.taking_in.stages import Prepared, open_arrival, publish, take_in_opened
 from pipelines.taking_in.summary import Done, Failure, Summary
 
@@ -87,9 +87,7 @@ def _again_together(bench: Bench, asked: Sequence[str] | None) -> Iterator[Worke
 
 
 def _published(desk: Desk, prepared: Prepared, why: str) -> Record:
-    record = publish(desk, prepared).record
-    note(desk, record, why)
-    return record
+    return publish(desk, prepared, why).record
 
 
 def refusal(judged: Again) -> Iterator[str]:
@@ -142,8 +140,6 @@ class _Arriving:
             self.ahead.opened(arrival.key, _opener(desk, arrival)) as opened,
         ):
             passage = take_in_opened(desk, opened, tell, self.begin)
-        if passage.changed:
-            note(desk, passage.record, f"It arrived as {arrival.key}.")
         remember(desk, arrival, signature, passage.record)
         if passage.evicted is not None:
             self.evicted.append(passage.evicted)

@@ -8,19 +8,15 @@ from dataclasses import asdict
 from pathlib import Path
 
 from pipelines.depot.desk import Desk
-from pipelines.depot.ledger import Head
-from pipelines.depot.storage import Depot, write_json
 from pipelines.versions import shown_version
 
 
 def is_built(desk: Desk) -> bool:
     """Whether warehouse and pages are there and show what the depot holds."""
-    import json
-
     depot = desk.depot
-    if not (depot.built.exists() and depot.warehouse.exists() and depot.pages.is_dir()):
+    if not (depot.warehouse.exists() and depot.pages.is_dir()):
         return False
-    return bool(json.loads(depot.built.read_text(encoding="utf-8"))["from"] == _state(desk))
+    return desk.books.builds.made_from() == _state(desk)
 
 
 def build(desk: Desk, say: Callable[[str], None]) -> Path:
@@ -46,17 +42,9 @@ def build_pages_stage(desk: Desk) -> Path:
     from pipelines.pages import write_pages
 
     pages = write_pages(desk.depot, desk.study)
-    write_json(desk.depot.built, {"from": _state(desk), "ledger": asdict(desk.ledger.head())})
+    with desk.books.transaction():
+        desk.books.builds.put(_state(desk))
     return pages
-
-
-def ledger_reached(depot: Depot) -> Head | None:
-    """How far the ledger reached when warehouse and pages were last built."""
-    import json
-
-    if not depot.built.exists():
-        return None
-    return Head(**json.loads(depot.built.read_text(encoding="utf-8"))["ledger"])
 
 
 def _state(desk: Desk) -> str:

@@ -10,12 +10,10 @@ from contextlib import contextmanager
 from checks.findings import Stamp
 from pipelines.depot.desk import Desk
 from pipelines.depot.ledger import Ledger, whoami
-from pipelines.depot.overrides import tell_overrides
 from pipelines.depot.storage import Depot
 from pipelines.judging.stamps import made_today
 from pipelines.study.file import LoadedStudy
 from pipelines.taking_in.keeping import shut_bytes
-from pipelines.taking_in.noting import note
 from pipelines.versions import code_version, judging_sources
 from pipelines.workers.engine import LocalEngine
 from pipelines.workers.isolation import Isolated
@@ -41,21 +39,16 @@ def open_desk(depot: Depot, study: LoadedStudy, actor: str | None = None, worker
     """The desk for ``study``; the caller holds the depot's lock while it writes. Workers start with the first job."""
     settings = study.study
     stamp = Stamp(code_version(), study.version)
-    ledger = Ledger(depot.ledger, actor or whoami())
     if "forkserver" in multiprocessing.get_all_start_methods():
         multiprocessing.get_context("forkserver").set_forkserver_preload(list(_WORKERS_NEED))
     count = workers or os.cpu_count() or 1
     limits = settings.trial_time_limit_s, settings.trial_memory_limit_mb
     with depot.opened(), Isolated(count, *limits) as isolated:
         made = made_today(settings, judging_sources())
+        ledger = Ledger(depot.books, actor or whoami())
         yield Desk(depot, study, stamp, ledger, isolated, LocalEngine(isolated), made)
 
 
 def finish_what_a_kill_left(desk: Desk) -> None:
-    """Finish what an earlier run was killed over: ledger lines of results in place, bytes still to be shut."""
-    told = desk.ledger.results()
-    for record in desk.books.deliveries.all():
-        if record.result not in told:
-            note(desk, record, "Noted after an interruption.")
-    tell_overrides(desk)
+    """Finish what an earlier run was killed over: bytes still to be shut. Folders were mended with the lock."""
     shut_bytes(desk.depot)

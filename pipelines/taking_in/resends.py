@@ -14,7 +14,6 @@ from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 from pipelines.depot.books.rows import Parts, Record, TrialVersion
-from pipelines.depot.consents import read_gate
 from pipelines.depot.desk import Desk, Opened
 from pipelines.depot.storage import read_table
 from pipelines.judging.standings import ACCEPTED
@@ -124,7 +123,7 @@ def told_resends(desk: Desk, record: Record) -> list[dict[str, str]]:
         return []
     rows = read_table(desk.depot.delivery_path(record.delivery_id) / "standings.parquet")
     reasons = dict(zip(rows["trial_id"], rows["resend_reason"], strict=True))
-    gate = read_gate(desk.depot, record.delivery_id)
+    gate = desk.books.gates.get(record.delivery_id)
     ids = {*gate.runners, *gate.files}
     return [
         {"resend": word, "why": without_ids(str(reasons[trial]), ids)}

@@ -19,10 +19,10 @@ from checks.registry import Weight
 from checks.run import check_delivery
 from pipelines.consent.redaction import redact
 from pipelines.consent.veil import veil_of
-from pipelines.depot import overrides
+from pipelines.depot import exchange, overrides
 from pipelines.depot.arrivals import Arrival, slug
 from pipelines.depot.books.rows import MADE, REPEAT, STOPPED, TAKEN_IN, Payload, Record, Result
-from pipelines.depot.consents import Gate, Memory, digest, gate_of, note_gate, with_all_consents
+from pipelines.depot.consents import gate_of, with_all_consents
 from pipelines.depot.desk import Desk, Opened, Tell
 from pipelines.depot.storage import write_table
 from pipelines.identity.word_list import names_beside
@@ -55,6 +55,7 @@ from pipelines.taking_in.naming import (
     with_number_conflict,
 )
 from pipelines.taking_in.resends import before_of, with_changed_trials, with_parts
+from pipelines.taking_in.telling import tell_result
 from pipelines.versions import judging_sources
 from schemas import core
 from schemas.consent import Consent
@@ -86,15 +87,11 @@ class Gated:
 
 @dataclass(frozen=True)
 class Prepared:
-    """The result of a delivery that counts for nothing yet. folder: its tables, in ``work/``; content: its payload.
-
-    tells: what it tells the gate of other deliveries, if it is taken in.
-    """
+    """The result of a delivery that counts for nothing yet. folder: its tables, in ``work/``; content: its payload."""
 
     result: Result
     folder: Path
     content: Path | None = None
-    tells: Gate | None = None
 
     @property
     def record(self) -> Record:
@@ -127,9 +124,8 @@ def open_again(desk: Desk, record: Record, work: Path) -> Opened:
 
     site, _, name = record.arrival.partition("/")
     bag = rebuild_bag(desk.depot, record, work / "bag")
-    memory = Memory(desk.depot)
-    if memory.withdrawals:
-        redact(bag, memory.scopes)
+    if desk.books.withdrawals.any():
+        redact(bag, desk.books.withdrawals.scopes)
     names = names_beside(desk.study.path)
     received, payload = open_delivery(desk.isolated, bag, site, work, desk.study.study, names)
     # it was taken in under the title the study had then: a new title stops none that is held
@@ -141,7 +137,7 @@ def gate(desk: Desk, opened: Opened, before: Record | None = None) -> Gated:
     """Check a delivery as a whole, beside all others, and find which trials consent covers. Writes nothing."""
     if before is None:
         opened = with_number_conflict(opened, desk.books)
-    opened = with_all_consents(desk, with_earlier_trials(desk.books, opened))
+    opened = with_all_consents(desk, with_earlier_trials(desk.books, opened), numbered(opened.received))
     earlier = before_of(desk.books, opened)
     consent = with_changed_trials(Consent.of(opened.received, desk.study.study), earlier)
     number = numbered(consent.received)
@@ -166,7 +162,7 @@ def prepare(desk: Desk, gated: Gated, tell: Tell, meanwhile: Callable[[], None] 
     opened, consent, delivery_id = gated.opened, gated.consent, gated.delivery_id
     judged = judge_delivery(layout_of(desk, gated), tell, meanwhile)
     record = _record(desk, opened, delivery_id, TAKEN_IN, gated.before)
-    record = replace(record, consents=digest(record.result, consent), overrides=overrides.digest(judged.overrides))
+    record = replace(record, overrides=overrides.digest(judged.overrides))
     tables = tables_of_delivery(judged) | tables_beyond_trials(desk, judged)
     own = desk.books.trials.of_delivery(delivery_id) if gated.before else []
     words = {trial.trial_id: trial.resend for trial in own}
@@ -179,9 +175,9 @@ def prepare(desk: Desk, gated: Gated, tell: Tell, meanwhile: Callable[[], None] 
         trials,
         stamps_of(desk, record.site),
         _trial_stamps(judged, trials),
+        gate_of(judged.consent, judged.veil.names),
     )
-    tells = gate_of(judged.consent, judged.veil.names)
-    return Prepared(result, _written(desk, opened, result, tables), opened.payload, tells)
+    return Prepared(result, _written(desk, opened, result, tables), opened.payload)
 
 
 def _stopped(desk: Desk, gated: Gated) -> Prepared:
@@ -206,20 +202,22 @@ def prepare_repeat(desk: Desk, opened: Opened, same: Record) -> Prepared:
     return Prepared(result, _written(desk, opened, result, {}))
 
 
-def publish(desk: Desk, prepared: Prepared) -> Passage:
-    """Make a prepared result the delivery's: its bytes are kept first, then folder and books change in one step."""
+def publish(desk: Desk, prepared: Prepared, why: str) -> Passage:
+    """Make a prepared result the delivery's: its bytes are kept first, then folder and books change in one step.
+
+    why: for the ledger, which has its line in the same transaction.
+    """
     record, payload = prepared.record, prepared.result.payload
     if prepared.content is not None:
         store_files(desk.depot, record.delivery_id, prepared.content, payload)
     evicted = _evict(desk, record.delivery_id, record.arrival) if record.taken_in else None
-    if prepared.tells is not None:
-        note_gate(desk.depot, record.delivery_id, prepared.tells)
 
     def decide() -> None:
         with desk.books.transaction():
             note_result(desk, prepared.result)
+            tell_result(desk, record, why)
 
-    desk.depot.publish(prepared.folder, record.delivery_id, decide)
+    exchange.publish(desk.depot, prepared.folder, record.delivery_id, decide)
     if record.taken_in:
         if payload.closed:
             shut_bytes(desk.depot)
@@ -263,20 +261,24 @@ def take_in(desk: Desk, arrival: Arrival, tell: Tell) -> Passage:
 
 def take_in_opened(desk: Desk, opened: Opened, tell: Tell, meanwhile: Callable[[], None] | None = None) -> Passage:
     """Take in a delivery that was opened; its folder must stay until this ends."""
+    why = f"It arrived as {opened.arrival}."
     if (same := same_content(opened, desk.books)) is not None:
         if same.arrival == opened.arrival:
             return Passage(same, changed=False)
-        return publish(desk, prepare_repeat(desk, opened, same))
-    passage = publish(desk, prepare(desk, gate(desk, opened), tell, meanwhile))
+        return publish(desk, prepare_repeat(desk, opened, same), why)
+    passage = publish(desk, prepare(desk, gate(desk, opened), tell, meanwhile), why)
     _forget_older(desk, passage.record)
     return passage
 
 
-def judge_again(desk: Desk, record: Record, tell: Tell) -> Passage:
-    """Judge a delivery the depot holds with the code and study of today, from the bytes in the depot."""
+def judge_again(desk: Desk, record: Record, tell: Tell, why: str) -> Passage:
+    """Judge a delivery the depot holds with the code and study of today, from the bytes in the depot.
+
+    why: for the ledger.
+    """
     with desk.depot.working("again") as work:
         gated = gate(desk, open_again(desk, record, work), record)
-        return publish(desk, prepare(desk, gated, tell))
+        return publish(desk, prepare(desk, gated, tell), why)
 
 
 def _stops(report: Report) -> bool:
@@ -339,8 +341,7 @@ def _evict(desk: Desk, delivery_id: str, arrival: str) -> Record | None:
     if holder is None or holder.held or holder.arrival == arrival:
         return None
     why = f"{arrival} has its number and can be taken in; it is named anew."
-    _withdraw(desk, holder)
-    desk.ledger.write("withdrawn", delivery_id, why, arrival=holder.arrival, status=holder.status)
+    _withdraw(desk, holder, why)
     return holder
 
 
@@ -348,14 +349,13 @@ def _forget_older(desk: Desk, now: Record) -> None:
     """Remove what the same arrival was before, if it was not taken in then."""
     for record in desk.books.deliveries.of_arrival(now.arrival):
         if not record.held and record.delivery_id != now.delivery_id:
-            _withdraw(desk, record)
-            why = f"{now.arrival} changed and is now {now.delivery_id}."
-            desk.ledger.write("withdrawn", record.delivery_id, why, arrival=now.arrival, status=record.status)
+            _withdraw(desk, record, f"{now.arrival} changed and is now {now.delivery_id}.")
 
 
-def _withdraw(desk: Desk, record: Record) -> None:
+def _withdraw(desk: Desk, record: Record, why: str) -> None:
     def decide() -> None:
         with desk.books.transaction():
             desk.books.deliveries.drop(record.delivery_id)
+            desk.ledger.write("withdrawn", record.delivery_id, why, arrival=record.arrival, status=record.status)
 
-    desk.depot.withdraw(record.delivery_id, decide)
+    exchange.withdraw(desk.depot, record.delivery_id, decide)

@@ -106,7 +106,7 @@ class Summary:
         yield "Where to look"
         yield f"  pages      {self.depot.pages / 'index.html'}"
         yield f'  warehouse  {self.depot.warehouse}   (manystrides query "SELECT * FROM completeness")'
-        yield f"  ledger     {self.depot.ledger}"
+        yield f"  ledger     manystrides ledger show --depot {self.depot.root}"
 
     def _delivery(self, done: Done) -> str:
         record = done.record

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import hashlib
-import json
 import shutil
 from pathlib import Path
 from typing import Any
@@ -15,13 +14,12 @@ from pipelines.assets.run import run
 from pipelines.consent import redaction
 from pipelines.deciding import withdrawal
 from pipelines.deciding.withdrawal import withdraw
-from pipelines.depot.ledger import verify
 from pipelines.depot.search_bytes import files_with
 from pipelines.depot.storage import Depot
 from pipelines.errors import Unusable
 from pipelines.taking_in import stages
-from pipelines.taking_in.building import ledger_reached
 from tests.delivery_builders import STUDY, a_delivery, planned, raw_files, tables, trial_id
+from tests.depot_books import bytes_of_the_books, faults_of_the_ledger, ledger_lines
 
 LEAVES, STAYS = "FS-02", "FS-01"
 
@@ -72,12 +70,12 @@ def test_nothing_live_holds_the_runner_afterwards_and_the_others_stay(taken_in: 
     assert shas(STAYS) <= raw_files(depot)
     assert ask(depot, f"SELECT * EXCLUDE (delivery_id) FROM footfalls WHERE trial_id = '{trial_id('1')}'") == before
     assert ask(depot, "SELECT DISTINCT standing FROM standings") == [("accepted",)]
-    for shut in (Depot(depot).consents, Depot(depot).closed):
-        assert not [p for p in shut.rglob("*") if p.is_file() and LEAVES.encode() in p.read_bytes()]
-    lines = [json.loads(line) for line in Depot(depot).ledger.read_text().splitlines()]
+    assert not [p for p in Depot(depot).closed.rglob("*") if p.is_file() and LEAVES.encode() in p.read_bytes()]
+    assert LEAVES.encode() not in bytes_of_the_books(depot)
+    lines = ledger_lines(depot)
     stones = [line for line in lines if line["what"] == "withdrawal"]
     assert [(s["about"], s["why"], s["actor"]) for s in stones] == [(f"tombstone-{done.tombstone}", "by letter", "ann")]
-    assert verify(Depot(depot).ledger, ledger_reached(Depot(depot))) == []
+    assert faults_of_the_ledger(depot) == []
     assert "Nothing new" in go(inbox, depot), "the delivery in the inbox is still known"
     again = withdraw(STUDY, depot, LEAVES, "all")
     assert (again.tombstone, again.deliveries, again.files_removed) == (done.tombstone, (), 0)
@@ -109,7 +107,7 @@ def test_killed_half_way_and_asked_for_again_it_finishes(
         raise KilledError
 
     place = {
-        "judging": (stages, "_publish"),
+        "judging": (stages, "publish"),
         "removing": (withdrawal, "_remove_files"),
         "building": (withdrawal, "build"),
     }[moment]
@@ -121,7 +119,7 @@ def test_killed_half_way_and_asked_for_again_it_finishes(
     withdraw(STUDY, depot, LEAVES, "all")
     assert files_with(Depot(depot), [LEAVES])[1] == []
     assert not shas(LEAVES) & everything(depot)
-    assert Depot(depot).ledger.read_text().count('"what":"withdrawal"') == 1
+    assert [line["what"] for line in ledger_lines(depot)].count("withdrawal") == 1
 
 
 def test_one_scope_takes_the_trials_and_leaves_the_runner(taken_in: tuple[Path, Path]) -> None:

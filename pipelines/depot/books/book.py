@@ -14,9 +14,15 @@ import sqlalchemy as sa
 from sqlalchemy.exc import DBAPIError
 
 from pipelines.depot.books.arrivals import Arrivals
+from pipelines.depot.books.builds import Builds
+from pipelines.depot.books.decisions import Decisions
 from pipelines.depot.books.deliveries import Deliveries
+from pipelines.depot.books.gates import Gates
+from pipelines.depot.books.ledger import LedgerLines
+from pipelines.depot.books.releases import Releases
 from pipelines.depot.books.stamps import Stamps
 from pipelines.depot.books.trials import Trials
+from pipelines.depot.books.withdrawals import Withdrawals
 from pipelines.errors import Unusable
 
 #: Execution option of a connection that is going to write: SQLite must know when the transaction begins.
@@ -33,6 +39,12 @@ class Books:
         self.deliveries = Deliveries(self)
         self.trials = Trials(self)
         self.stamps = Stamps(self)
+        self.ledger = LedgerLines(self)
+        self.builds = Builds(self)
+        self.gates = Gates(self)
+        self.withdrawals = Withdrawals(self)
+        self.decisions = Decisions(self)
+        self.releases = Releases(self)
 
     @contextmanager
     def transaction(self) -> Iterator[None]:
@@ -63,6 +75,20 @@ class Books:
         if self._open is None:
             raise RuntimeError("the books are written to inside a transaction only")
         return self._open
+
+    def forget_for_good(self) -> None:
+        """See to it that no byte of the database's files still holds rows that were removed."""
+        if (
+            self.engine.dialect.name == "sqlite"
+        ):  # rows are overwritten where they stood (secure_delete); the log goes too
+            raw = self.engine.raw_connection()
+            try:
+                raw.cursor().execute("PRAGMA wal_checkpoint(TRUNCATE)")
+            finally:
+                raw.close()
+            return
+        with told_plainly(self.engine), self.engine.connect() as connection:
+            connection.execution_options(isolation_level="AUTOCOMMIT").exec_driver_sql("VACUUM FULL")
 
     def close(self) -> None:
         """Let go of the database."""

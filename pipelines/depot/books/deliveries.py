@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable
+from collections.abc import Collection
 from dataclasses import asdict, fields, replace
 from typing import TYPE_CHECKING, Any
 
@@ -10,13 +10,13 @@ import sqlalchemy as sa
 
 from checks.findings import Stamp
 from pipelines.depot.books import tables
+from pipelines.depot.books.asking import in_order
 from pipelines.depot.books.rows import MADE, TAKEN_IN, Payload, Record, Result, TrialVersion
 from pipelines.depot.books.tables import DELIVERIES, DELIVERY_STAMPS, PAYLOAD, TRIALS, WAITING
 
 if TYPE_CHECKING:
     from pipelines.depot.books.book import Books
 
-_FAR = 10**9
 _COLUMNS = [DELIVERIES.c[f.name] for f in fields(Record)]
 
 
@@ -29,11 +29,6 @@ def current(made: Collection[str], deliveries: Any = DELIVERIES) -> sa.ColumnEle
         .correlate(deliveries)
     )
     return sa.and_(c.status == TAKEN_IN, same)
-
-
-def in_order(found: Iterable[Record]) -> list[Record]:
-    """Records in order of site and number."""
-    return sorted(found, key=lambda r: (r.site or "", r.number or _FAR, r.delivery_id))
 
 
 class Deliveries:
@@ -89,6 +84,10 @@ class Deliveries:
         """Deliveries of a site that brought these bytes and are held."""
         c = DELIVERIES.c
         return self._where(c.fingerprint == fingerprint, c.site == site, c.held)
+
+    def with_overrides(self) -> list[Record]:
+        """Deliveries that were judged with decisions of a data manager."""
+        return self._where(DELIVERIES.c.overrides != "")
 
     def of_arrival(self, arrival: str) -> list[Record]:
         """What an arrival (``site/name``) became, now and before."""
@@ -147,6 +146,7 @@ class Deliveries:
         """Write a delivery's result in place of an older one; in a transaction."""
         connection, name = self._books.writer(), result.record.delivery_id
         held = bool(result.payload.stored)
+        gate = result.gate if result.gate is not None or not held else self._books.gates.get(name)
         self.drop(name)
         connection.execute(sa.insert(DELIVERIES), asdict(replace(result.record, held=held)))
         own = {"delivery_id": name}
@@ -173,9 +173,12 @@ class Deliveries:
         for table, values in rows:
             if values:
                 connection.execute(sa.insert(table), values)
+        if gate is not None:
+            self._books.gates.put(name, gate)
 
     def drop(self, delivery_id: str) -> None:
         """Remove a delivery with all that belongs to it; in a transaction."""
+        self._books.gates.forget(delivery_id)
         self._books.writer().execute(sa.delete(DELIVERIES).where(DELIVERIES.c.delivery_id == delivery_id))
 
     def _where(self, *conditions: sa.ColumnElement[bool]) -> list[Record]:

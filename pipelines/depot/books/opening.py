@@ -11,7 +11,7 @@ import secrets
 import stat
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Any
+from typing import Any, NoReturn
 
 import sqlalchemy as sa
 from sqlalchemy.exc import ArgumentError, DBAPIError, NoSuchModuleError
@@ -42,13 +42,17 @@ def open_books(root: Path, url: str | None = None) -> Books:
         raise
 
 
-def make_engine(root: Path, url: str | None) -> sa.Engine:
-    """An engine for the books, with all that a connection needs to keep its promises."""
+def make_engine(root: Path, url: str | None, *, lost_ok: bool = False) -> sa.Engine:
+    """An engine for the books, with all that a connection needs to keep its promises.
+
+    lost_ok: whether new ones may be made although the depot is not new.
+    """
     if url is not None:
         return _by_url(root, url)
     path = root / FILE
     if not path.exists():
-        _refuse_if_lost(root)
+        if not lost_ok:
+            _refuse_if_lost(root)
         root.mkdir(parents=True, exist_ok=True)
         os.close(os.open(path, os.O_CREAT | os.O_RDWR, stat.S_IRUSR | stat.S_IWUSR))  # SQLite's other files follow it
     engine = sa.create_engine(f"sqlite:///{path}", connect_args={"timeout": _WAIT_S})
@@ -93,12 +97,13 @@ def _begin_sqlite(connection: sa.Connection) -> None:
 
 
 def _look(engine: sa.Engine, root: Path, url: str | None) -> None:
-    form = _form_of(engine, root)
+    form = form_of(engine, root)
     if form is None:
         _refuse_if_lost(root)
-        _make(engine)
+        with engine.connect().execution_options(**{WRITES: True}) as connection, connection.begin():
+            make_tables(connection)
     elif form != FORM:
-        _refuse_form(form, root)
+        refuse_form(form, root)
     with engine.connect() as connection:
         word = str(connection.scalar(sa.select(DEPOT.c.word)))
     marker = root / WORD
@@ -116,7 +121,7 @@ def _look(engine: sa.Engine, root: Path, url: str | None) -> None:
         )
 
 
-def _form_of(engine: sa.Engine, root: Path) -> int | None:
+def form_of(engine: sa.Engine, root: Path) -> int | None:
     """The form of the books; None if nothing is there yet."""
     try:
         if not sa.inspect(engine).has_table("alembic_version"):
@@ -135,16 +140,18 @@ def _form_of(engine: sa.Engine, root: Path) -> int | None:
     return int(told) if told and str(told).isdigit() else 0
 
 
-def _make(engine: sa.Engine) -> None:
+def make_tables(connection: sa.Connection, key: str | None = None) -> None:
+    """Make new books in the open transaction. key: by which withdrawn runners are known; left out, a new one."""
+    META.create_all(connection)
+    connection.exec_driver_sql(_FORM_SQL)
+    connection.execute(sa.insert(_FORM), {"version_num": f"{FORM:04d}"})
     now = datetime.now(UTC).isoformat(timespec="seconds")
-    with engine.connect().execution_options(**{WRITES: True}) as connection, connection.begin():
-        META.create_all(connection)
-        connection.exec_driver_sql(_FORM_SQL)
-        connection.execute(sa.insert(_FORM), {"version_num": f"{FORM:04d}"})
-        connection.execute(sa.insert(DEPOT), {"word": secrets.token_hex(16), "made_utc": now})
+    row = {"word": secrets.token_hex(16), "key": key or secrets.token_hex(32), "made_utc": now}
+    connection.execute(sa.insert(DEPOT), row)
 
 
-def _refuse_form(form: int, root: Path) -> None:
+def refuse_form(form: int, root: Path) -> NoReturn:
+    """Raises Unusable: the books have another form than this code needs."""
     if form > FORM:
         raise Unusable(
             f"The books have form {form}, made by a newer manystrides; this one knows form {FORM}.",
@@ -162,7 +169,7 @@ def _refuse_form(form: int, root: Path) -> None:
 
 def _refuse_if_lost(root: Path) -> None:
     """Raises Unusable if the depot is not new, so that it must have had books."""
-    if any((root / "deliveries").glob("*/record.json")):
+    if any((root / "deliveries").glob("*/record.json")) or (root / "ledger.jsonl").exists():
         raise Unusable(
             "The depot was made by an older manystrides, which kept its books in many files.",
             "a depot with books.",

@@ -9,6 +9,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from checks.findings import Stamp
+from schemas.received import ConsentEvent
 
 #: The stamp of a delivery that stands for all its others.
 MADE = "made"
@@ -18,6 +19,8 @@ TAKEN_IN, STOPPED, REPEAT = "taken_in", "stopped", "repeat"
 Occasion = tuple[str, str]
 #: Digests of a trial's parts, in the order of ``pipelines.taking_in.resends.PARTS``.
 Parts = tuple[str, ...]
+#: What the first line of a ledger follows.
+NOTHING_BEFORE = "0" * 64
 
 
 @dataclass(frozen=True)
@@ -34,7 +37,6 @@ class Record:
 
     result: a random word, new each time the delivery is judged, by which folder and ledger name this result.
     held: whether the depot holds its bytes, so that it can be judged again without the inbox.
-    consents: what the gate rested on (``pipelines.depot.consents.digest``); empty if nothing was taken in.
     overrides: what a data manager decided on its trials (``pipelines.depot.overrides.digest``); empty if nothing.
     """
 
@@ -49,7 +51,6 @@ class Record:
     study_version: str
     result: str
     held: bool = False
-    consents: str = ""
     overrides: str = ""
 
     @property
@@ -98,10 +99,99 @@ class TrialVersion:
 
 
 @dataclass(frozen=True)
+class Gate:
+    """What one delivery tells the gate of others, and what its own rested on.
+
+    withheld: the name it goes by in the depot -> trial id; files: trial id -> checksums of its files; runner_of: trial
+    id -> runner; tables: checksums of its tables. knew: runner -> digest of what was known of the runner's consent;
+    shut: trial -> why it was withheld whatever its own delivery says.
+    """
+
+    runners: tuple[str, ...] = ()
+    events: tuple[ConsentEvent, ...] = ()
+    withheld: Mapping[str, str] = field(default_factory=dict)
+    files: Mapping[str, list[str]] = field(default_factory=dict)
+    runner_of: Mapping[str, str] = field(default_factory=dict)
+    tables: tuple[str, ...] = ()
+    knew: Mapping[str, str] = field(default_factory=dict)
+    shut: Mapping[str, str] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class Withdrawal:
+    """A withdrawal that was asked for. tombstone: a random word; runner and files: keyed hashes."""
+
+    tombstone: str
+    runner: str
+    scope: str
+    files: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Decision:
+    """Who decided what, when and why. utc: ISO 8601."""
+
+    why: str
+    by: str
+    utc: str
+
+
+@dataclass(frozen=True)
+class Override:
+    """One decision on one check of one trial. word: random, by which the ledger knows it. files: checksums."""
+
+    word: str
+    site: str
+    trial_id: str
+    files: tuple[str, ...]
+    check_name: str
+    decided: Decision
+    taken_back: Decision | None = None
+
+    @property
+    def about(self) -> str:
+        """What the ledger's line is about."""
+        return f"override-{self.word}"
+
+    def lines(self) -> tuple[tuple[str, str, Decision], ...]:
+        """What the ledger tells of it: a short word, what it is about, who decided."""
+        made = ("override", self.about, self.decided)
+        back = self.taken_back
+        return (made,) if back is None else (made, ("override_taken_back", f"{self.about}.taken-back", back))
+
+
+@dataclass(frozen=True)
+class Entry:
+    """One release. content_sha256: over its tables; superseded_why: empty while it counts.
+
+    ledger_sequence, ledger_hash: how far the ledger reached when it was frozen.
+    """
+
+    number: int
+    utc: str
+    actor: str
+    why: str
+    code_version: str
+    study_version: str
+    trial_count: int
+    content_sha256: str
+    superseded_utc: str = ""
+    superseded_why: str = ""
+    ledger_sequence: int = 0
+    ledger_hash: str = NOTHING_BEFORE
+
+    @property
+    def name(self) -> str:
+        """Name of its folder."""
+        return f"release-{self.number:04d}"
+
+
+@dataclass(frozen=True)
 class Result:
     """Everything the books keep of one delivery's result; written in one transaction, in place of an older one.
 
     waiting: session and condition of running trials for which no standing trial has come yet.
+    gate: None if nothing was taken in; what an older result told stays then, as long as its bytes are held.
     stamps: what was used -> its value, for the delivery as a whole. trial_stamps: trial -> the same, trial by trial.
     """
 
@@ -111,3 +201,4 @@ class Result:
     trials: tuple[TrialVersion, ...] = ()
     stamps: Mapping[str, str] = field(default_factory=dict)
     trial_stamps: Mapping[str, Mapping[str, str]] = field(default_factory=dict)
+    gate: Gate | None = None

@@ -5,13 +5,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Iterator, Sequence
+from collections.abc import Collection, Iterable
 from dataclasses import fields
 from typing import TYPE_CHECKING, Any
 
 import sqlalchemy as sa
 
-from pipelines.depot.books.deliveries import current, in_order
+from pipelines.depot.books.asking import in_order, in_portions
+from pipelines.depot.books.deliveries import current
 from pipelines.depot.books.rows import TAKEN_IN, Record, TrialVersion
 from pipelines.depot.books.tables import DELIVERIES, TRIAL_STAMPS, TRIALS
 
@@ -19,15 +20,7 @@ if TYPE_CHECKING:
     from pipelines.depot.books.book import Books
 
 ACCEPTED = "accepted"
-_AT_ONCE = 5_000  # a database takes only so many values in one question
 _COLUMNS = [TRIALS.c[f.name] for f in fields(TrialVersion)]
-
-
-def in_portions(values: Iterable[str]) -> Iterator[Sequence[str]]:
-    """``values`` without doubles, as many at once as one question can hold."""
-    every = sorted(set(values))
-    for start in range(0, len(every), _AT_ONCE):
-        yield every[start : start + _AT_ONCE]
 
 
 class Trials:

@@ -5,6 +5,8 @@ from __future__ import annotations
 import json
 import os
 import re
+import shutil
+import sqlite3
 import subprocess
 import sys
 import time
@@ -63,9 +65,11 @@ def test_there_are_exactly_these_commands() -> None:
         "query",
         "dev",
         "withdraw",
+        "ledger show",
         "ledger verify",
         "accept",
         "release",
+        "upgrade",
     }
 
 
@@ -160,19 +164,37 @@ def test_an_answer_that_cannot_be_written_says_so(depot: Path, tmp_path: Path, n
 
 def test_the_ledger_is_whole_until_someone_changes_it(depot: Path, tmp_path: Path) -> None:
     assert command("ledger", "verify", "--depot", depot).returncode == 0
-    ledger = depot / "ledger.jsonl"
-    whole = ledger.read_bytes()
-    try:
-        ledger.write_bytes(whole.replace(b'"actor":"ann"', b'"actor":"ben"', 1))
-        done = command("ledger", "verify", "--depot", depot)
-        assert done.returncode == 1
-        assert "line 1: the line was changed" in done.stderr
-        ledger.write_bytes(b"".join(whole.splitlines(keepends=True)[:-1]))
-        assert "once reached entry" in command("ledger", "verify", "--depot", depot).stderr
-        ledger.unlink()
-        assert command("ledger", "verify", "--depot", depot).returncode == 1
-    finally:
-        ledger.write_bytes(whole)
+    copy = tmp_path / "depot"
+    copy.mkdir()
+    for name in ("books.sqlite", "books.id"):
+        shutil.copy(depot / name, copy)
+    with (
+        sqlite3.connect(copy / "books.sqlite") as connection,
+        pytest.raises(sqlite3.IntegrityError, match="append-only"),
+    ):
+        connection.execute("UPDATE ledger SET actor = 'ben' WHERE sequence = 1")
+    with sqlite3.connect(copy / "books.sqlite") as connection:
+        for name in ("ledger_no_change", "ledger_no_removal"):
+            connection.execute(f"DROP TRIGGER {name}")
+        connection.execute("UPDATE ledger SET actor = 'ben' WHERE sequence = 1")
+        connection.execute("DELETE FROM ledger WHERE sequence = (SELECT max(sequence) FROM ledger)")
+    connection.close()
+    done = command("ledger", "verify", "--depot", copy)
+    assert done.returncode == 1
+    assert "line 1: the line was changed" in done.stderr
+    assert "once reached entry" in done.stderr
+    assert "no longer refuses" in done.stderr
+
+
+def test_the_ledger_is_shown_by_delivery_person_and_time(depot: Path) -> None:
+    shown = command("ledger", "show", "--depot", depot, "--delivery", "brack-001", "--json")
+    (line,) = [json.loads(text) for text in shown.stdout.splitlines()]
+    assert (line["about"], line["what"], line["actor"]) == ("brack-001", "taken_in", "ann")
+    assert "brack-001" in command("ledger", "show", "--depot", depot, "--by", "ann").stdout
+    assert command("ledger", "show", "--depot", depot, "--by", "nobody").stdout == ""
+    assert command("ledger", "show", "--depot", depot, "--until", "2020-01-01").stdout == ""
+    done = command("ledger", "show", "--depot", depot, "--since", "yesterday")
+    assert (done.returncode, "--since says 'yesterday'" in done.stderr) == (2, True)
 
 
 @pytest.mark.parametrize("console", [{"PYTHONIOENCODING": "ascii"}, {"LANG": "C", "LC_ALL": "C", "PYTHONUTF8": "0"}])

@@ -19,18 +19,18 @@ from pipelines.assets.run import run
 from pipelines.deciding import accepting
 from pipelines.deciding.accepting import Asked, decide
 from pipelines.deciding.withdrawal import withdraw
-from pipelines.depot.ledger import verify
-from pipelines.depot.overrides import Decision, Override, digest, read_overrides, why_not
+from pipelines.depot.books.rows import Decision, Override
+from pipelines.depot.overrides import digest, why_not
 from pipelines.depot.search_bytes import files_with
 from pipelines.depot.storage import Depot
 from pipelines.errors import Unusable
 from pipelines.intake.tables import no_tables
 from pipelines.judging.judge import Verdict
 from pipelines.judging.standings import Judged, standing_of
-from pipelines.taking_in.building import ledger_reached
 from schemas.reading import Reading
 from schemas.received import Received
 from tests.delivery_builders import STUDY, a_delivery, trial_id
+from tests.depot_books import decisions, faults_of_the_ledger, ledger_lines
 from tests.finding_builders import a_check_run, a_finding
 
 CHECK = "mean_vertical_force_is_body_weight"
@@ -46,7 +46,7 @@ def ask(depot: Path, sql: str) -> list[tuple[Any, ...]]:
 
 
 def ledger(depot: Path) -> list[dict[str, Any]]:
-    return [json.loads(line) for line in Depot(depot).ledger.read_text().splitlines()]
+    return ledger_lines(depot)
 
 
 def go(inbox: Path, depot: Path) -> str:
@@ -112,8 +112,8 @@ def test_the_ledger_says_who_and_why_and_not_whose_trial(once_accepted: Path) ->
     (line,) = [line for line in ledger(depot) if line["what"] == "override"]
     assert (line["why"], line["actor"]) == (WHY, "Ann Dale")
     assert line["details"] == {"by": "Ann Dale", "check": CHECK, "site": "brack"}
-    assert "FS-01" not in Depot(depot).ledger.read_text()
-    assert verify(Depot(depot).ledger, ledger_reached(Depot(depot))) == []
+    assert "FS-01" not in json.dumps(ledger(depot))
+    assert faults_of_the_ledger(depot) == []
 
 
 def test_nothing_is_new_afterwards_and_asked_for_again_nothing_is_done(accepted: tuple[Path, Path]) -> None:
@@ -184,7 +184,7 @@ def test_what_cannot_be_accepted_is_refused_in_plain_words(once_returned: Path, 
     assert words in str(refused.value)
     assert "What to do:" in str(refused.value)
     assert len(ledger(depot)) == lines
-    assert read_overrides(Depot(depot)) == ()
+    assert decisions(depot) == ()
 
 
 def test_nothing_that_withholds_or_stops_can_ever_be_set_aside() -> None:
@@ -213,7 +213,7 @@ def test_killed_before_it_is_judged_the_next_run_finishes(
 
     inbox, depot = returned
     with monkeypatch.context() as patch:
-        patch.setattr(accepting, "tell_overrides", die)
+        patch.setattr(accepting, "_judge", die)
         with pytest.raises(KilledError):
             decide(STUDY, depot, ASKED)
     assert "A data manager decided on a finding" in go(inbox, depot)
@@ -225,7 +225,7 @@ def test_killed_before_it_is_judged_the_next_run_finishes(
 def test_a_runner_who_withdraws_takes_the_decision_along(accepted: tuple[Path, Path]) -> None:
     _, depot = accepted
     assert withdraw(STUDY, depot, "FS-01", "all").found == ()
-    assert read_overrides(Depot(depot)) == ()
+    assert decisions(depot) == ()
     assert files_with(Depot(depot), ["FS-01"])[1] == []
 
 

@@ -14,17 +14,15 @@ from typer.testing import CliRunner
 from pipelines.assets.run import run as run_once
 from pipelines.command import main as cli
 from pipelines.deciding.withdrawal import withdraw
-from pipelines.depot import shelf
-from pipelines.depot.ledger import verify
+from pipelines.depot.ledger import Ledger
 from pipelines.depot.search_bytes import files_with
-from pipelines.depot.shelf import read_shelf
 from pipelines.depot.storage import Depot, read_table
 from pipelines.errors import Unusable
 from pipelines.release import make
 from pipelines.release.contents import released_tables
 from pipelines.release.make import release
-from pipelines.taking_in.building import ledger_reached
 from tests.delivery_builders import STUDY, a_delivery
+from tests.depot_books import faults_of_the_ledger, ledger_lines, shelf
 
 RUNNERS = ("FS-01", "FS-02")
 
@@ -87,7 +85,7 @@ def test_releasing_again_without_a_change_makes_no_second_release(depot: Path) -
     release(STUDY, depot, "first analysis", "tester")
     again = release(STUDY, depot, "once more", "tester")
     assert (again.new, again.entry.number) == (False, 1)
-    assert [e.number for e in read_shelf(Depot(depot))] == [1]
+    assert [e.number for e in shelf(depot)] == [1]
 
 
 def test_whoever_withdrew_is_in_no_byte_of_the_next_release_and_the_older_one_is_superseded(depot: Path) -> None:
@@ -98,7 +96,7 @@ def test_whoever_withdrew_is_in_no_byte_of_the_next_release_and_the_older_one_is
     assert done.found == ()
     assert "release-0001" in done.text()
     second = release(STUDY, depot, "after a withdrawal", "tester")
-    older, newer = read_shelf(place)
+    older, newer = shelf(depot)
     assert older.superseded_utc
     assert not newer.superseded_utc
     assert second.entry.trial_count == 1
@@ -109,9 +107,8 @@ def test_whoever_withdrew_is_in_no_byte_of_the_next_release_and_the_older_one_is
 
 def test_a_release_that_would_hold_a_withdrawn_runner_is_refused(depot: Path) -> None:
     """The last gate: told by the keyed hashes alone, whatever the tables before it say."""
-    from pipelines.depot.consents import Memory
-
-    Memory(Depot(depot)).remember("FS-02", "pooling", [])
+    with Depot(depot).opened() as books, books.transaction():
+        books.withdrawals.remember("FS-02", "pooling", [])
     from pipelines.study.file import load_study
     from pipelines.taking_in.opening import open_desk
 
@@ -142,19 +139,21 @@ def test_a_release_killed_while_it_is_shelved_is_listed_by_the_next(
     class Killed(BaseException):
         pass
 
-    def die(*_: object) -> None:
+    def die(*_: object, **__: object) -> None:
         if list((depot / "releases").glob("release-*")):
             raise Killed
 
     with monkeypatch.context() as patched:
-        patched.setattr(make, "_list" if moment == "before the list" else "_tell", die)
+        patched.setattr(
+            make if moment == "before the list" else Ledger, "_list" if moment == "before the list" else "write", die
+        )
         with pytest.raises(Killed):
             release(STUDY, depot, "first analysis", "tester")
     again = release(STUDY, depot, "first analysis", "tester")
-    assert (again.new, [e.number for e in read_shelf(Depot(depot))]) == (False, [1])
-    lines = [json.loads(line) for line in Depot(depot).ledger.read_text().splitlines()]
+    assert (again.new, [e.number for e in shelf(depot)]) == (False, [1])
+    lines = ledger_lines(depot)
     assert [line["about"] for line in lines if line["what"] == "released"] == ["release-0001"]
-    assert verify(Depot(depot).ledger, ledger_reached(Depot(depot))) == []
+    assert faults_of_the_ledger(depot) == []
 
 
 def test_an_empty_depot_or_no_reason_is_refused_in_plain_words(depot: Path, tmp_path: Path) -> None:
@@ -162,7 +161,7 @@ def test_an_empty_depot_or_no_reason_is_refused_in_plain_words(depot: Path, tmp_
         release(STUDY, tmp_path / "empty", "first", "tester")
     with pytest.raises(Unusable, match="No reason"):
         release(STUDY, depot, "  ", "tester")
-    assert not shelf.read_shelf(Depot(depot))
+    assert not shelf(depot)
 
 
 def test_the_command_names_the_folder(depot: Path) -> None:

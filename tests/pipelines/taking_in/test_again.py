@@ -15,6 +15,7 @@ from pipelines.depot.storage import Depot
 from pipelines.taking_in.plan import NOTHING_DUE
 from pipelines.taking_in.summary import Summary
 from tests.delivery_builders import REPO, STUDY, a_delivery, tables, trial_id
+from tests.depot_books import ledger_lines
 
 RUNNERS = ("FS-01", "FS-02", "FS-03")
 
@@ -97,8 +98,8 @@ def test_the_reason_told_names_the_setting_and_only_its_laboratory_is_judged(pla
     assert {done.why for done in summary.done} == {"Settings changed: processing.contact_threshold_n."}
     assert results(place).keys() == before.keys()
     assert not set(results(place).values()) & set(before.values())
-    lines = Depot(place / "depot").ledger.read_text(encoding="utf-8")
-    assert "Settings changed: processing.contact_threshold_n." in lines
+    reasons = {line["why"] for line in ledger_lines(place / "depot")}
+    assert "Settings changed: processing.contact_threshold_n." in reasons
 
 
 def test_two_labels_exchanged_in_a_profile_are_not_published_without_a_yes(place: Path) -> None:

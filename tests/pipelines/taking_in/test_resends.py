@@ -19,6 +19,7 @@ from tests.builders import a_study
 from tests.checks.received_builders import RUNNER, SESSION, a_row
 from tests.checks.received_builders import a_delivery as received_delivery
 from tests.delivery_builders import STUDY, a_delivery, trial_id
+from tests.depot_books import ledger_lines
 
 STANDING = trial_id("standing")
 
@@ -87,10 +88,6 @@ def ask(depot: Path, sql: str) -> list[tuple[Any, ...]]:
         return connection.execute(sql).fetchall()
 
 
-def ledger(depot: Path) -> list[dict[str, Any]]:
-    return [json.loads(line) for line in Depot(depot).ledger.read_text().splitlines()]
-
-
 def test_a_change_without_a_reason_goes_back_and_the_accepted_version_stays(tmp_path: Path) -> None:
     inbox, depot = tmp_path / "inbox", tmp_path / "depot"
     a_delivery(inbox, 1, names=("standing",))
@@ -105,7 +102,7 @@ def test_a_change_without_a_reason_goes_back_and_the_accepted_version_stays(tmp_
     ((seen,),) = ask(depot, "SELECT seen FROM findings WHERE check_name = 'changed_trials_say_why'")
     assert "brack-001" in seen
     assert "(its file)" in seen
-    assert not any("resends" in line["details"] for line in ledger(depot))
+    assert not any("resends" in line["details"] for line in ledger_lines(depot))
 
 
 def test_a_returned_change_does_not_take_the_accepted_version_out_of_the_pool(tmp_path: Path) -> None:
@@ -122,7 +119,7 @@ def test_a_returned_change_does_not_take_the_accepted_version_out_of_the_pool(tm
     assert versions(depot)[-1] == ("brack-003", "accepted", False)
     assert ask(depot, "SELECT delivery_id FROM trials") == [("brack-003",)]
     assert ask(depot, "SELECT resend_reason FROM standings WHERE delivery_id = 'brack-003'") == [(reason,)]
-    (line,) = [line for line in ledger(depot) if "resends" in line["details"]]
+    (line,) = [line for line in ledger_lines(depot) if "resends" in line["details"]]
     (told,) = line["details"]["resends"]
     assert told["why"] == reason.replace(STANDING, "(an id)")
     assert "FS-01" not in json.dumps(line)

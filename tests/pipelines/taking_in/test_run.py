@@ -15,15 +15,13 @@ import duckdb
 import pytest
 
 from pipelines.assets.run import run
-from pipelines.depot import storage
+from pipelines.depot import exchange
 from pipelines.depot.books.deliveries import Deliveries
-from pipelines.depot.ledger import verify
 from pipelines.depot.storage import Depot
 from pipelines.errors import Unusable
-from pipelines.taking_in.building import ledger_reached
 from pipelines.taking_in.summary import Summary
 from tests.delivery_builders import REPO, STUDY, a_delivery, planned, raw_files, tables, trial_id
-from tests.depot_books import records
+from tests.depot_books import faults_of_the_ledger, ledger_lines, records
 
 
 @pytest.fixture
@@ -48,10 +46,6 @@ def standings(depot: Path, delivery_id: str) -> dict[str, str]:
 def ask(depot: Path, sql: str) -> list[tuple[Any, ...]]:
     with duckdb.connect(str(Depot(depot).warehouse), read_only=True) as connection:
         return connection.execute(sql).fetchall()
-
-
-def ledger_lines(depot: Path) -> list[dict[str, Any]]:
-    return [json.loads(line) for line in Depot(depot).ledger.read_text().splitlines()]
 
 
 def test_a_clean_delivery_is_accepted_and_running_again_does_nothing(inbox: Path, depot: Path) -> None:
@@ -333,7 +327,7 @@ def test_a_run_killed_before_any_rename_leaves_the_depot_whole_and_the_next_run_
         assert ask(depot, "SELECT count(*) > 0 FROM trials") == [(True,)], "an old warehouse can still be read"
         go(inbox, depot)
         assert tables(depot) == complete
-        assert verify(Depot(depot).ledger, ledger_reached(Depot(depot))) == []
+        assert faults_of_the_ledger(depot) == []
         told = {line["details"].get("result") for line in ledger_lines(depot)}
         assert {r.result for r in records(depot)} <= told
         assert not list(Depot(depot).work.iterdir())
@@ -355,7 +349,7 @@ def test_a_result_that_was_being_replaced_is_put_back(
     with monkeypatch.context() as patch, place.opened():
         _renames(patch, moment)
         with pytest.raises(_KilledError):
-            place.publish(work, "brack-001", killed)
+            exchange.publish(place, work, "brack-001", killed)
     assert (place.delivery_path("brack-001") / "trials.parquet").exists() == (moment == 1)
     assert "Nothing new" in go(inbox, depot).text()
     assert tables(depot) == before
@@ -372,7 +366,7 @@ def test_a_result_the_books_could_not_take_is_put_back_at_once(inbox: Path, depo
         raise OSError("planted")
 
     with pytest.raises(OSError, match="planted"), place.opened():
-        place.publish(place.new_work("brack-001"), "brack-001", failing)
+        exchange.publish(place, place.new_work("brack-001"), "brack-001", failing)
     assert tables(depot) == before
 
 
@@ -474,7 +468,7 @@ def test_a_fault_of_ours_in_one_delivery_does_not_keep_the_next_one_out(
 ) -> None:
     a_delivery(inbox)
     a_delivery(inbox, 2, runners=("FS-02",))
-    original = storage.Depot.publish
+    original = exchange.publish
 
     def broken(self: Depot, work: Path, delivery_id: str, decide: Any) -> None:
         if delivery_id == "brack-001":
@@ -482,7 +476,7 @@ def test_a_fault_of_ours_in_one_delivery_does_not_keep_the_next_one_out(
         original(self, work, delivery_id, decide)
 
     with monkeypatch.context() as patch:
-        patch.setattr(storage.Depot, "publish", broken)
+        patch.setattr(exchange, "publish", broken)
         summary = go(inbox, depot)
     assert summary.exit_code == 3
     assert "ZeroDivisionError: planted" in summary.text()

@@ -3,26 +3,16 @@
 from __future__ import annotations
 
 import contextlib
-from collections.abc import Iterator
 from dataclasses import replace
-from pathlib import Path
 
 import pytest
 
 from checks.findings import Stamp
 from pipelines.depot.books.book import Books
-from pipelines.depot.books.opening import open_books
 from pipelines.depot.books.rows import Known, Payload, Result
 from tests.pipelines.depot.books.rows import a_record, a_result, a_trial
 
 TODAY, STAMP = {"today"}, Stamp("code", "study")
-
-
-@pytest.fixture
-def books(tmp_path: Path) -> Iterator[Books]:
-    made = open_books(tmp_path / "depot")
-    yield made
-    made.close()
 
 
 def put(books: Books, *results: Result) -> None:

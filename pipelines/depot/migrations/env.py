@@ -1,0 +1,15 @@
+"""What Alembic runs round the migrations: on the connection it is handed, in the transaction that is open there."""
+
+from __future__ import annotations
+
+from alembic import context
+
+from pipelines.depot.books.tables import META
+
+context.configure(
+    connection=context.config.attributes["connection"],
+    target_metadata=META,
+    transactional_ddl=True,
+    transaction_per_migration=False,
+)
+context.run_migrations()
