@@ -1,9 +1,9 @@
 """The log: one logger for each module, a file in the depot, and lines on standard error for whoever asks for them.
 
 A line is a fixed sentence and facts. Nobody can be told from it: a text is written only under a name in ``_WORDS``,
-whose values are words of the study or of the program, never a runner, a trial, a file or anything a delivery says; of an
-exception its type and where it was raised, never its message. Anything else is kept back; numbers are written as they
-are. What may be shown of a delivery to people is in its tables and pages, not here.
+whose values are words of the study or of the program, never a runner, a trial, a file or anything a delivery says. Of
+an exception its type and where it was raised are written, never its message. Anything else is kept back; numbers are
+written as they are. What may be shown of a delivery to people is in its tables and pages, not here.
 """
 
 from __future__ import annotations
@@ -20,6 +20,8 @@ from datetime import UTC, datetime
 from logging.handlers import RotatingFileHandler
 from pathlib import Path
 from typing import Any
+
+from pipelines.errors import Unusable
 
 FOLDER, NAME = "log", "manystrides.jsonl"
 _PACKAGES = ("schemas", "checks", "pipelines")
@@ -71,11 +73,17 @@ def kept(command: str, depot: Path | None, verbose: bool = False) -> Iterator[No
     log.info("A command began.", extra=facts(command=command))
     try:
         yield
-    except BaseException:
-        log.exception("The command was ended.", extra=facts(command=command))
+    except BaseException as end:
+        code = getattr(end, "exit_code", None)  # of a command that says itself how it ended
+        if code is not None:
+            _ended(log, command, code, started)
+        elif isinstance(end, Unusable):
+            log.warning("What was given cannot be used.", exc_info=True, extra=facts(command=command))
+        else:
+            log.exception("The command broke off.", extra=facts(command=command))
         raise
     else:
-        log.info("The command came to its end.", extra=facts(command=command, seconds=time.monotonic() - started))
+        _ended(log, command, 0, started)
     finally:
         for name, level in before.items():
             logger = logging.getLogger(name)
@@ -84,6 +92,11 @@ def kept(command: str, depot: Path | None, verbose: bool = False) -> Iterator[No
                 logger.removeHandler(handler)
         for handler in handlers:
             handler.close()
+
+
+def _ended(log: logging.Logger, command: str, code: int, started: float) -> None:
+    seconds = time.monotonic() - started
+    log.info("The command came to its end.", extra=facts(command=command, exit_code=code, seconds=seconds))
 
 
 def _told(record: logging.LogRecord) -> dict[str, Any]:

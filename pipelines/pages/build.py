@@ -6,6 +6,7 @@ with the old overview open never meets a broken link, whenever the run is killed
 
 from __future__ import annotations
 
+import logging
 from collections.abc import Callable, Iterator
 from functools import partial
 from pathlib import Path
@@ -13,6 +14,7 @@ from typing import TYPE_CHECKING, Any, Protocol
 
 from markupsafe import Markup
 
+from pipelines import logs
 from pipelines.depot.storage import write_bytes
 from pipelines.pages import decisions, habits, round_trip, view
 from pipelines.pages.cautions import RECORDING_AGAIN
@@ -35,6 +37,7 @@ from pipelines.science.change_over.cautions import WORDING
 if TYPE_CHECKING:
     from pipelines.study.file import LoadedStudy
 
+log = logging.getLogger(__name__)
 _HERE = Path(__file__).parent
 _TOP = ("curves.html", "safety.html", "expectations.html", "index.html")
 
@@ -57,17 +60,19 @@ def write_pages(depot: Places, study: LoadedStudy) -> Path:
     Raises Unusable if the warehouse cannot be read. Files whose content has not changed are left untouched.
     """
     facts = read_facts(depot.warehouse, study.study)
-    due = set()
+    due, written = set(), 0
     for parts, html in Pages(facts, study).all():
         path = depot.pages.joinpath(*parts)
         due.add(path)
         content = html.encode("utf-8", "replace")
         if not path.is_file() or path.read_bytes() != content:
             write_bytes(path, content)
+            written += 1
     for folder, pattern in (("fix", "*"), ("sites", "*"), *((".", f".{name}.*") for name in _TOP)):
         for stale in set((depot.pages / folder).glob(pattern)) - due:
             if stale.suffix == ".html" or ".html." in stale.name:
                 stale.unlink()
+    log.info("The pages are up to date.", extra=logs.facts(pages=len(due), written=written))
     return depot.pages / "index.html"
 
 
