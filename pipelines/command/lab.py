@@ -10,9 +10,11 @@ from typing import Annotated
 
 import typer
 
+from pipelines.command.logged import logged
 from pipelines.command.options import DEFAULT_STUDY, StudyPath
 
 
+@logged
 def check(
     delivery: Annotated[Path, typer.Argument(help="A bag, a ZIP file of one, or a plain folder.")],
     study: StudyPath = DEFAULT_STUDY,

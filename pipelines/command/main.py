@@ -18,6 +18,7 @@ import typer
 from pipelines import telemetry
 from pipelines.command.lab import check, look, pack, profile
 from pipelines.command.ledger import ledger_app
+from pipelines.command.logged import logged
 from pipelines.command.options import (
     DEFAULT_DEPOT,
     DEFAULT_INBOX,
@@ -68,6 +69,7 @@ def _common(
 
 
 @app.command()
+@logged
 def run(
     study: StudyPath = DEFAULT_STUDY,
     inbox: InboxPath = DEFAULT_INBOX,
@@ -145,6 +147,7 @@ def dev(
 
 
 @app.command()
+@logged
 def withdraw(
     runner: Annotated[str, typer.Argument(help="The runner's participant_id.")],
     scope: Annotated[str, typer.Option("--scope", help="motion, force, muscle, metabolic, pooling or all.")],
@@ -165,6 +168,7 @@ def withdraw(
 
 
 @app.command()
+@logged
 def accept(
     trial: Annotated[str, typer.Argument(help="The trial_id of a returned trial.")],
     check_name: Annotated[str, typer.Option("--check", help="The check to set aside, by name, as in docs/reference.")],
@@ -186,6 +190,7 @@ def accept(
 
 
 @app.command()
+@logged
 def release(
     why: Annotated[str, typer.Option("--why", help="What the release is for, for the ledger and its README.")],
     study: StudyPath = DEFAULT_STUDY,

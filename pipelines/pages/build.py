@@ -6,6 +6,7 @@ with the old overview open never meets a broken link, whenever the run is killed
 
 from __future__ import annotations
 
+import logging
 from collections.abc import Callable, Iterator, Mapping
 from functools import partial
 from pathlib import Path
@@ -13,6 +14,7 @@ from typing import TYPE_CHECKING, Any, Protocol
 
 from markupsafe import Markup
 
+from pipelines import logs
 from pipelines.depot.storage import write_bytes
 from pipelines.pages import decisions, habits, round_trip, view
 from pipelines.pages.change_over import MOST_DRAWN
@@ -37,6 +39,7 @@ from pipelines.versions import shown_version
 if TYPE_CHECKING:
     from pipelines.study.file import LoadedStudy
 
+log = logging.getLogger(__name__)
 _HERE = Path(__file__).parent
 _AT_ONCE = 100
 _TOP = ("curves.html", "safety.html", "expectations.html", "index.html")
@@ -63,20 +66,24 @@ def write_pages(depot: Places, study: LoadedStudy) -> Path:
     facts = read_facts(depot.warehouse, study.study)
     pages = Pages(facts, study)
     due: set[Path] = set()
+    written = 0
     for part in _portions(_changed(depot, pages, due)):
         traces = read_traces(depot.warehouse, [f.finding_id for sheet in part for f in sheet.drawn])
         for sheet in part:
             write_bytes(depot.pages / "fix" / sheet.name, pages.sheet(sheet, traces).encode("utf-8", "replace"))
+            written += 1
     for parts, html in pages.others():
         path = depot.pages.joinpath(*parts)
         due.add(path)
         content = html.encode("utf-8", "replace")
         if not path.is_file() or path.read_bytes() != content:
             write_bytes(path, content)
+            written += 1
     for folder, pattern in (("fix", "*"), ("sites", "*"), *((".", f".{name}.*") for name in _TOP)):
         for stale in set((depot.pages / folder).glob(pattern)) - due:
             if stale.suffix == ".html" or ".html." in stale.name:
                 stale.unlink()
+    log.info("The pages are up to date.", extra=logs.facts(pages=len(due), written=written))
     return depot.pages / "index.html"
 
 

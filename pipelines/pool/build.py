@@ -10,6 +10,7 @@ of the same trial, runner or session has taken the place of.
 from __future__ import annotations
 
 import errno
+import logging
 import os
 import shutil
 from collections.abc import Mapping
@@ -21,6 +22,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from checks.findings import Stamp
+from pipelines import logs
 from pipelines.depot.storage import Depot
 from pipelines.pool import made_from
 from pipelines.pool.analyses import fill_analyses
@@ -37,6 +39,7 @@ if TYPE_CHECKING:
 
     from pipelines.study.file import LoadedStudy
 
+log = logging.getLogger(__name__)
 _ABOUT = {
     "study_title": "Title of the study.",
     "invented": "Whether the study is invented, for demonstration.",
@@ -79,6 +82,8 @@ def build_warehouse(
     os.fsync(handle)
     os.close(handle)
     new.replace(depot.warehouse)
+    told = logs.facts(deliveries=len(results), anew=updated is None, rows=sum((rows or {}).values()))
+    log.info("The warehouse is up to date.", extra=told)
     return Built(depot.warehouse, rows or {}, updated is None)
 
 

@@ -111,7 +111,8 @@ def _whole(time_s: FloatArray, values: FloatArray, windows: FloatArray) -> Float
     first = np.maximum(np.searchsorted(time_s, windows[:, 0] + slack, side="right") - 1, 0)
     last = np.searchsorted(time_s, windows[:, 1] - slack, side="left")
     missing = np.concatenate([[0], np.cumsum(~np.isfinite(values))])
-    return windows[missing[np.minimum(last + 1, len(values))] == missing[first]]
+    whole: FloatArray = windows[missing[np.minimum(last + 1, len(values))] == missing[first]]
+    return whole
 
 
 def _windows(footfalls: Rows, signal: Series) -> FloatArray:

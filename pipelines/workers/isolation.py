@@ -5,13 +5,17 @@ Knows nothing of C3D. Built on pebble's process pool, which replaces a worker th
 
 from __future__ import annotations
 
+import logging
 import multiprocessing
 from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import TimeoutError as TooSlow
 from dataclasses import dataclass
 from typing import Any
 
+from pipelines import logs
 from schemas.reading import Problem
+
+log = logging.getLogger(__name__)
 
 
 @dataclass(frozen=True)
@@ -66,6 +70,12 @@ class Isolated:
 
     def ended(self, future: Any) -> Ended:
         """Wait for one job that was begun. Never raises what the job raises."""
+        ended = self._ended(future)
+        if ended.problem is not None:
+            log.warning("A job in a worker did not come to its end.", extra=logs.facts(problem=ended.problem))
+        return ended
+
+    def _ended(self, future: Any) -> Ended:
         from pebble import ProcessExpired
 
         try:

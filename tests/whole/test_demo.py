@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import csv
+import json
+import re
 import subprocess
 from pathlib import Path
 
@@ -165,6 +167,16 @@ def test_every_returned_trial_has_a_fix_sheet(demo_depot: Path) -> None:
     assert returned
     missing = [t for (t,) in returned if not (demo_depot / "pages" / "fix" / f"{t}.html").is_file()]
     assert missing == []
+
+
+def test_the_log_tells_what_was_done_and_names_no_runner_and_no_trial(demo_depot: Path) -> None:
+    """Runners of the demonstration are called FS-01 and so on, and trials after them; Nora is in a planted comment."""
+    text = (demo_depot / "log" / "manystrides.jsonl").read_text(encoding="utf-8")
+    told = [json.loads(line) for line in text.splitlines()]
+    assert {"A command began.", "The warehouse is up to date.", "The pages are up to date."} <= {
+        t["what"] for t in told
+    }
+    assert not re.search(r"FS.?\d|Nora|Fellsider", text, re.IGNORECASE)
 
 
 def test_a_withheld_trial_leaves_no_trace_of_its_runner(demo_depot: Path) -> None:

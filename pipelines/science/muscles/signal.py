@@ -247,7 +247,8 @@ def _problem(
 
 def _steady_stretches(raw: FloatArray) -> NDArray[np.intp]:
     """(k, 2) first index and index after the last of each run of two or more equal finite samples."""
-    return run_edges(raw[1:] == raw[:-1]) + np.array([0, 1])
+    stretches: NDArray[np.intp] = run_edges(raw[1:] == raw[:-1]) + np.array([0, 1])
+    return stretches
 
 
 def _stuck_fraction(raw: FloatArray, steady: NDArray[np.intp]) -> float:

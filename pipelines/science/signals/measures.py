@@ -181,7 +181,8 @@ def distance(markers: Markers, first: str, second: str) -> FloatArray | None:
 
 def lengths(vectors: FloatArray) -> FloatArray:
     """(n,) of vectors (n, 3); what numpy's norm gives, which is slow for many short rows."""
-    return np.sqrt(np.einsum("ij,ij->i", vectors, vectors))
+    found: FloatArray = np.sqrt(np.einsum("ij,ij->i", vectors, vectors))
+    return found
 
 
 def departure(apart: FloatArray) -> FloatArray:

@@ -35,7 +35,8 @@ def sums_over(values: FloatArray, spans: Spans) -> FloatArray:
 def means_over(values: FloatArray, spans: Spans) -> FloatArray:
     """(w,) mean of values (n,) in each span (w, 2); NaN where one is missing or the span is empty."""
     lengths = np.maximum(spans[:, 1] - spans[:, 0], 1)
-    return sums_over(values, spans) / lengths
+    means: FloatArray = sums_over(values, spans) / lengths
+    return means
 
 
 def rms_over(values: FloatArray, spans: Spans) -> FloatArray:

@@ -97,6 +97,16 @@ def test_no_heavy_library_is_loaded_for_the_help() -> None:
     assert done.stdout.strip() == "[]"
 
 
+def test_the_module_is_the_command() -> None:
+    asked = [sys.executable, "-m", "pipelines.cli"]
+    said = subprocess.run([*asked, "--version"], capture_output=True, text=True, check=True, cwd=REPO)
+    assert said.stdout == command("--version").stdout
+    refused = subprocess.run(
+        [*asked, "query", "SELECT 1", "--depot", "nowhere"], capture_output=True, check=False, cwd=REPO
+    )
+    assert refused.returncode == 2
+
+
 def test_the_version_names_package_and_sources() -> None:
     assert re.fullmatch(r"manystrides \d+\.\d+\.\d+\+[0-9a-f]{8}\n", command("--version").stdout)
 
