@@ -31,6 +31,7 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from pipelines.depot.modes import nothing_for_everybody, only_for_the_owner
 from pipelines.errors import Unusable
 from schemas.model import Table
 
@@ -128,7 +129,8 @@ class Depot:
     def new_work(self, name: str) -> Path:
         """A new empty folder in ``work/``."""
         folder = self.work / f"{name}.{secrets.token_hex(4)}"
-        folder.mkdir(parents=True)
+        only_for_the_owner(self.work)
+        folder.mkdir()
         return folder
 
     @contextmanager
@@ -147,6 +149,7 @@ class Depot:
     def store_closed(self, source: Path, delivery_id: str, sha256: str) -> Path:
         """Copy ``source`` to the bytes kept apart, readable only by the owner of the depot."""
         target = self._store(source, self.closed_path(delivery_id, sha256), sha256)
+        only_for_the_owner(self.closed)
         target.parent.chmod(stat.S_IRWXU)
         return target
 
@@ -184,7 +187,7 @@ class Depot:
         target, before = self.delivery_path(delivery_id), self.books.deliveries.get(delivery_id)
         old = self.work / f"{delivery_id}{_REPLACED}{before.result if before else ''}"
         target.parent.mkdir(parents=True, exist_ok=True)
-        self.work.mkdir(parents=True, exist_ok=True)
+        only_for_the_owner(self.work)
         target.rename(old) if target.exists() else old.mkdir()
         _sync(self.work)
         try:
@@ -223,13 +226,18 @@ class Depot:
 
     @contextmanager
     def writing(self, actor: str, wait_s: float = 0.0) -> Iterator[None]:
-        """Be the depot's only writer. Raises Unusable, naming the holder, if another still is after ``wait_s``."""
+        """Be the depot's only writer. Raises Unusable, naming the holder, if another still is after ``wait_s``.
+
+        What is written meanwhile is for the owner and its group at most: folders 0750, files 0640, or tighter where the
+        umask already says so.
+        """
         from pipelines.depot.lock import held
 
-        self.root.mkdir(parents=True, exist_ok=True)
-        with held(self._lock_file, actor, wait_s), self.opened():
-            self.mend()
-            yield
+        with nothing_for_everybody():
+            self.root.mkdir(parents=True, exist_ok=True)
+            with held(self._lock_file, actor, wait_s), self.opened():
+                self.mend()
+                yield
 
 
 def _refuse_differing(depot: Depot, in_books: set[str], folders: set[str]) -> None:
