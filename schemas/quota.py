@@ -25,7 +25,7 @@ class Quota(Settings):
         "Of what unpacks to 16 MiB or less it is not asked.",
     )
     most_text_mib: float = Field(
-        default=2.0,
+        default=1.0,
         gt=0,
         description="Text that is searched for what may identify a person, in MiB; a cell counts once however often "
         "it stands there. A delivery with more is stopped, since the rest would not have been searched.",

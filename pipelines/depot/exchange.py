@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from pathlib import Path
 
+from pipelines.depot.modes import only_for_the_owner
 from pipelines.depot.storage import Depot, remove_folder, sync_folder, to_disk
 from pipelines.errors import Unusable
 
@@ -55,7 +56,7 @@ def _exchange(depot: Depot, delivery_id: str, new: Path | None, decide: Callable
     target, before = depot.delivery_path(delivery_id), depot.books.deliveries.get(delivery_id)
     old = depot.work / f"{delivery_id}{_REPLACED}{before.result if before else ''}"
     target.parent.mkdir(parents=True, exist_ok=True)
-    depot.work.mkdir(parents=True, exist_ok=True)
+    only_for_the_owner(depot.work)
     target.rename(old) if target.exists() else old.mkdir()
     to_disk(depot.work)
     try:

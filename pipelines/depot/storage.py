@@ -28,6 +28,7 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from pipelines.depot.modes import nothing_for_everybody, only_for_the_owner
 from pipelines.errors import Unusable
 from schemas.model import Table
 
@@ -124,7 +125,8 @@ class Depot:
     def new_work(self, name: str) -> Path:
         """A new empty folder in ``work/``."""
         folder = self.work / f"{name}.{secrets.token_hex(4)}"
-        folder.mkdir(parents=True)
+        only_for_the_owner(self.work)
+        folder.mkdir()
         return folder
 
     @contextmanager
@@ -143,6 +145,7 @@ class Depot:
     def store_closed(self, source: Path, delivery_id: str, sha256: str) -> Path:
         """Copy ``source`` to the bytes kept apart, readable only by the owner of the depot."""
         target = self._store(source, self.closed_path(delivery_id, sha256), sha256)
+        only_for_the_owner(self.closed)
         target.parent.chmod(stat.S_IRWXU)
         return target
 
@@ -166,14 +169,19 @@ class Depot:
 
     @contextmanager
     def writing(self, actor: str, wait_s: float = 0.0) -> Iterator[None]:
-        """Be the depot's only writer. Raises Unusable, naming the holder, if another still is after ``wait_s``."""
+        """Be the depot's only writer. Raises Unusable, naming the holder, if another still is after ``wait_s``.
+
+        What is written meanwhile is for the owner and its group at most: folders 0750, files 0640, or tighter where the
+        umask already says so.
+        """
         from pipelines.depot.exchange import mend
         from pipelines.depot.lock import held
 
-        self.root.mkdir(parents=True, exist_ok=True)
-        with held(self.lock_file, actor, wait_s), self.opened():
-            mend(self)
-            yield
+        with nothing_for_everybody():
+            self.root.mkdir(parents=True, exist_ok=True)
+            with held(self.lock_file, actor, wait_s), self.opened():
+                mend(self)
+                yield
 
 
 def write_bytes(path: Path, content: bytes, *, sync: bool = True) -> None:

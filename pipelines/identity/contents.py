@@ -104,6 +104,8 @@ def search(data: bytes, name: str, shown: str, noted: Noted, depth: int = 0) -> 
 
 
 def _lines(text: str, shown: str, noted: Noted) -> None:
+    if len(text) > noted.left:
+        raise TooMuchText  # at once, rather than when nearly all was searched
     for number, line in enumerate(text.splitlines(), start=1):
         if number > _MOST_LINES:
             raise TooMuchText

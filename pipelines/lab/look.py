@@ -81,7 +81,8 @@ def look(
     )
     with Isolated(1, TIME_LIMIT_S, MEMORY_LIMIT_MB) as isolated:
         ended = isolated.run(look_inside, asked)
-    return ended.value if ended.problem is None else _unreadable(asked.path, ended)
+    seen: dict[str, Any] = ended.value if ended.problem is None else _unreadable(asked.path, ended)
+    return seen
 
 
 def look_inside(asked: _Asked) -> dict[str, Any]:

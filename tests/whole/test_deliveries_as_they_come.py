@@ -88,8 +88,9 @@ def with_files_beside(inbox: Path) -> None:
     (folder / "notes").mkdir()
     (folder / "notes" / "protocol.pdf").write_bytes(b"%PDF-1.4\n\0\xff nothing that can be searched")
     (folder / "remarks.txt").write_bytes("measured well".encode("utf-16"))
+    (folder / "data" / "leftover.pdf").write_bytes(b"%PDF-1.4\n\0 a file that no table names")
     bag = bagit.Bag(str(folder))
-    bag.save()
+    bag.save(manifests=True)
     assert "remarks.txt" in (folder / "tagmanifest-sha256.txt").read_text()
 
 
@@ -234,7 +235,7 @@ def test_what_a_desktop_made_of_it_keeps_nothing_out(depot: Depot, number: int) 
         (1, ["4 files that operating systems left"]),
         (2, ["2 files that operating systems left"]),
         (3, ["one folder deeper", "1 file that an operating system left"]),
-        (5, ["2 files lie in the bag beside its payload"]),
+        (5, ["2 files lie in the bag beside its payload", "leftover.pdf is in the bag, but no table names it"]),
     ],
 )
 def test_what_was_passed_over_is_noted(depot: Depot, number: int, words: list[str]) -> None:
@@ -259,6 +260,14 @@ def test_files_beside_the_payload_are_not_copied_and_what_is_kept_is_not_for_eve
     everything = b"".join(p.read_bytes() for p in depot.root.rglob("*") if p.is_file())
     assert b"nothing that can be searched" not in everything
     assert "measured well".encode("utf-16-le") not in everything
+
+
+def test_nothing_in_the_depot_is_for_everybody_and_some_only_for_its_owner(depot: Depot) -> None:
+    modes = {p.relative_to(depot.root).as_posix(): p for p in [depot.root, *depot.root.rglob("*")]}
+    open_to_all = [name for name, p in modes.items() if stat.S_IMODE(p.stat().st_mode) & 0o027]
+    assert not open_to_all
+    for folder in (depot.work, depot.closed):
+        assert stat.S_IMODE(folder.stat().st_mode) == 0o700
 
 
 @pytest.mark.parametrize(
@@ -292,5 +301,5 @@ def test_a_pipe_in_a_bag_is_not_waited_for(depot: Depot) -> None:
 
 def test_more_text_than_is_searched_stops_the_delivery_and_nothing_of_it_is_shown(depot: Depot) -> None:
     seen = the_one(depot, 13, "bag_is_complete_and_unchanged", "stops")
-    assert "2 MiB of text" in seen
+    assert "1 MiB of text" in seen
     assert len(findings(depot, 13)) == 1

@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import io
 import shutil
+import time
+import zipfile
 from pathlib import Path
 
 import pytest
@@ -10,7 +13,8 @@ import pytest
 from demo_site_uploads.simulator.bags import zip_bag
 from pipelines.assets.run import run
 from pipelines.depot.storage import Depot, read_table
-from pipelines.identity.identifiers import scan_path
+from pipelines.identity.contents import tells
+from pipelines.identity.identifiers import NOBODY, scan_path
 from pipelines.lab.scrub import info_of, write_bag
 from tests.delivery_builders import STUDY, a_delivery, raw_files
 from tests.pipelines.identity.leaks import where_it_shows
@@ -95,3 +99,32 @@ def test_a_text_that_would_travel_with_every_trial_stops_the_delivery(tmp_path: 
     assert not raw_files(tmp_path / "depot")
     assert where_it_shows(tmp_path / "depot", [PERSON, "Ostervik", "ragnhild", DAY]) == []
     assert not any(v.lower() in told.lower() for v in [*VALUES, "ragnhild"])
+
+
+def test_text_in_utf_16_is_searched() -> None:
+    assert tells("measured by Ragnhild Ostervik".encode("utf-16"), "remarks.txt", NOBODY)
+    assert not tells("measured well".encode("utf-16"), "remarks.txt", NOBODY)
+
+
+def zip_of(members: dict[str, bytes]) -> bytes:
+    content = io.BytesIO()
+    with zipfile.ZipFile(content, "w", zipfile.ZIP_DEFLATED) as archive:
+        for name, data in members.items():
+            archive.writestr(name, data)
+    return content.getvalue()
+
+
+@pytest.mark.parametrize(
+    ("name", "content"),
+    [
+        ("one long line", b"x" * (3 << 20)),
+        ("many lines", b"".join(b"runner %d went well\n" % i for i in range(150_000))),
+        ("more lines than are read", b"\n" * 300_000),
+        ("much behind an archive", zip_of({"a": bytes(40 << 20), "b": bytes(40 << 20)})),
+        ("more members than are read", zip_of({str(i): b"" for i in range(1100)})),
+    ],
+)
+def test_what_is_too_much_to_search_counts_as_telling(name: str, content: bytes) -> None:
+    begun = time.process_time()
+    assert tells(content, f"{name}.txt", NOBODY)
+    assert time.process_time() - begun < 5

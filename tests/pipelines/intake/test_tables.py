@@ -179,3 +179,54 @@ def test_a_header_of_very_many_columns_is_a_problem(tmp_path):
     _, problems = read(tmp_path, trials=",".join(f"c{i}" for i in range(600)) + "\n")
     assert only(problems) == ("table", "trials.csv", "line 1")
     assert "600 columns" in problems[0].seen
+
+
+def with_rows(*more: str) -> str:
+    return PAYLOAD["trials.csv"] + "".join(f"{row}\n" for row in more)
+
+
+def test_rows_without_a_filled_cell_are_one_note_wherever_they_stand(tmp_path):
+    blank = ",,,,,,,"
+    text = f"{blank}\n" + with_rows(blank, " , ,,,,,,", "T3,S1,shod,running,trials/T3.c3d,,3,", *[blank] * 30, ",")
+    tables, problems = read(tmp_path, trials=text)
+    assert only(problems) == ("blank", "trials.csv", "lines 4 to 37")
+    assert "33 rows" in problems[0].seen
+    assert tables["sent_trials"]["trial_id"].tolist() == ["T1", "T3"]
+
+
+def test_blank_columns_at_the_end_are_no_fault_but_a_value_in_one_is(tmp_path):
+    wide = "".join(f"{line},,\n" for line in PAYLOAD["trials.csv"].splitlines())
+    assert read(tmp_path / "a", trials=wide)[1] == []
+    _, problems = read(tmp_path / "b", trials=wide + "T3,S1,shod,running,trials/T3.c3d,,3,,,late\n")
+    assert only(problems) == ("table", "trials.csv", "line 3")
+    assert "10 cells" in problems[0].seen
+
+
+def test_one_decimal_comma_is_the_fault_of_its_cell_and_a_table_full_of_them_that_of_the_export(tmp_path):
+    row = 'P2,1981,male,1.80,"70,5",1.0,shod,20\n'
+    _, problems = read(tmp_path / "a", participants=PAYLOAD["participants.csv"] + row)
+    assert only(problems) == ("cell", "participants.csv", "line 3, column mass_kg")
+    header = PAYLOAD["participants.csv"].splitlines()[0]
+    rows = "".join(f'P{i},1981,male,"1,8{i}","70,5","1,0",shod,20\n' for i in range(1, 9))
+    _, problems = read(tmp_path / "b", participants=f"{header}\n{rows}")
+    assert only(problems) == ("table", "participants.csv", None)
+    assert "stature_m, mass_kg, leg_length_m" in problems[0].seen
+
+
+@pytest.mark.parametrize(
+    ("content", "words"),
+    [
+        (b"PK\x03\x04" + bytes(100), "workbook"),
+        (b"\xd0\xcf\x11\xe0" + bytes(100), "old workbook"),
+        ("trial_id,x\n".encode("utf-16"), "UTF-16"),
+        ("trial_id,x\n".encode("utf-16-le"), "UTF-16"),
+        (b"sep=,\ntrial_id,session_id\n", "first line"),
+        ("trial_id;file\nT1;k\u00fchl\n".encode("cp1252"), "UTF-8"),
+    ],
+)
+def test_what_a_spreadsheet_saved_instead_is_named_and_how_to_export_it_again(content, words, tmp_path):
+    _, problems = read(tmp_path, trials=content)
+    (problem,) = problems
+    assert words in problem.seen
+    assert "0x" not in problem.seen
+    assert "CSV UTF-8 (comma delimited)" in problem.expected
