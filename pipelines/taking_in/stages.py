@@ -173,7 +173,7 @@ def _publish(desk: Desk, opened: Opened, result: Result, tables: dict[Table, pd.
     record = replace(result.record, held=bool(result.payload.stored))
     work = desk.depot.new_work(record.delivery_id)
     tables = {core.DELIVERIES: frame(core.DELIVERIES, [_delivery_row(opened, record)]), **tables}
-    for table in DELIVERY_TABLES:  # every delivery has every table, if only an empty one
+    for table in dict.fromkeys((*DELIVERY_TABLES, *tables)):  # every delivery has every table, if only an empty one
         write_table(
             table, tables.get(table, empty_frame(table)), work / f"{table.name}.parquet", sync=False
         )  # publish syncs
