@@ -43,6 +43,8 @@ class Told:
 RUNNER, SESSION, TRIAL = WAYS = ("participant_id", "session_id", "trial_id")
 #: The scope without which nothing of a runner may be in the depot.
 POOLING = "pooling"
+#: What a runner withdraws who withdraws altogether.
+EVERY_SCOPE = "all"
 
 
 @dataclass(frozen=True)

@@ -13,13 +13,12 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from pipelines.depot.consents import EVERY_SCOPE
 from pipelines.depot.storage import write_bytes
 from schemas.catalogue import tables_of
 from schemas.consent_history import spelled
 from schemas.delivery import SENT_SESSIONS, SENT_TRIALS
 from schemas.model import Layer, Table
-from schemas.privacy import RUNNER, SESSION, TRIAL
+from schemas.privacy import EVERY_SCOPE, RUNNER, SESSION, TRIAL
 
 Row = Mapping[str, str]
 #: What a runner has withdrawn, by id.

@@ -16,7 +16,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 from pipelines.depot.books.rows import Entry, Record, Withdrawal
-from pipelines.depot.consents import EVERY_SCOPE, WHOLE_TRIAL, changed
+from pipelines.depot.consents import WHOLE_TRIAL, changed
 from pipelines.depot.desk import Desk
 from pipelines.depot.ledger import whoami
 from pipelines.depot.overrides import forget_gone
@@ -29,6 +29,7 @@ from pipelines.taking_in.building import build, is_built
 from pipelines.taking_in.due import until_none
 from pipelines.taking_in.noting import again
 from pipelines.taking_in.opening import finish_what_a_kill_left, open_desk
+from schemas.privacy import EVERY_SCOPE
 
 SCOPES = ("motion", "force", "muscle", "metabolic", "pooling", EVERY_SCOPE)
 

@@ -15,9 +15,9 @@ from schemas.consent import Consent
 from schemas.consent_history import ANYBODY, spelled
 from schemas.delivery import RECORDED
 from schemas.joined import runners_of, shas_of_trials
+from schemas.privacy import EVERY_SCOPE
 from schemas.received import ConsentEvent
 
-EVERY_SCOPE = "all"
 #: Scopes without which nothing of a trial can be kept, since bytes cannot be cut out of its file.
 WHOLE_TRIAL = frozenset({EVERY_SCOPE, *RECORDED.needs})
 

@@ -9,9 +9,11 @@ from __future__ import annotations
 import hashlib
 import json
 import stat
+from collections.abc import Iterator, Mapping
 from dataclasses import asdict, dataclass
 from datetime import UTC, datetime
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from pipelines.depot.books.rows import Entry
 from pipelines.depot.desk import Desk
@@ -27,6 +29,11 @@ from pipelines.taking_in.due import due_again
 from pipelines.taking_in.due import stale as made_with_something_else
 from pipelines.taking_in.noting import again
 from pipelines.taking_in.opening import finish_what_a_kill_left, open_desk
+from schemas.model import Table
+from schemas.privacy import EVERY_SCOPE, POOLING, RUNNER, SESSION, TRIAL
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 
 @dataclass(frozen=True)
@@ -119,11 +126,11 @@ def _freeze(desk: Desk, work: Path, why: str, actor: str) -> Released:
 def prove_consent(desk: Desk, tables: Path) -> None:
     """Raises Unusable if a runner who withdrew, or a file that was taken out, is in any of the tables."""
     withdrawals = desk.books.withdrawals
+    owners = _owners(tables)
     for table in released_tables():
         frame = read_table(tables / f"{table.name}.parquet")
-        runners = set(frame["participant_id"].dropna()) if "participant_id" in frame else set()
         shas = set(frame["raw_sha256"].dropna()) if "raw_sha256" in frame else set()
-        gone = any({"all", "pooling"} & withdrawals.scopes(runner) for runner in runners)
+        gone = any(needs & withdrawals.scopes(runner) for runner, needs in _needed(table, frame, owners))
         if gone or withdrawals.files_taken_out(shas):
             raise Unusable(
                 f"The table {table.name} still holds rows of a runner who withdrew.",
@@ -131,6 +138,28 @@ def prove_consent(desk: Desk, tables: Path) -> None:
                 "Run `manystrides withdraw` for the runner again, then freeze the release.",
                 file=desk.depot.root,
             )
+
+
+def _owners(tables: Path) -> dict[str, dict[str, str]]:
+    """Session -> runner and trial -> runner, of a release's own tables."""
+    ways = ((SESSION, "sessions"), (TRIAL, "trials"))
+    frames = {by: read_table(tables / f"{name}.parquet") for by, name in ways}
+    return {by: dict(zip(frame[by], frame[RUNNER], strict=True)) for by, frame in frames.items()}
+
+
+def _needed(
+    table: Table, frame: pd.DataFrame, owners: Mapping[str, Mapping[str, str]]
+) -> Iterator[tuple[str, set[str]]]:
+    """Each runner a table's rows lead to, with what must not have been withdrawn."""
+    if table.rows is None or table.rows.by is None:
+        return
+    needs = {EVERY_SCOPE, *table.rows.needs}
+    for code in frame[table.rows.by].dropna().unique():
+        runner = code if table.rows.by == RUNNER else owners[table.rows.by].get(code)
+        if runner is not None:
+            yield str(runner), needs
+    if RUNNER in frame:
+        yield from ((str(runner), {EVERY_SCOPE, POOLING}) for runner in frame[RUNNER].dropna().unique())
 
 
 def _content(tables: Path) -> str:

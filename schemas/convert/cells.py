@@ -13,6 +13,7 @@ from typing import Any
 
 from schemas.convert.to_frictionless import IDENTIFIER_PATTERN
 from schemas.model import Field, Kind
+from schemas.privacy import Privacy
 
 _INTEGER = re.compile(r"[+-]?[0-9]{1,18}")
 _REAL = re.compile(r"[+-]?([0-9]{1,40}\.?[0-9]{0,40}|\.[0-9]{1,40})([eE][+-]?[0-9]{1,3})?")
@@ -33,15 +34,26 @@ def parse(field: Field, cell: str) -> Any:
 
 
 def seen(field: Field, cell: str) -> str:
-    """The cell as a message may repeat it: free text, a bad identifier and a date could tell who somebody is."""
+    """The cell as a message may repeat it: free text, a bad identifier and a date could tell who somebody is.
+
+    Of an answer or a measurement only the form is told, which shows a comma or a unit; the value is nobody's business.
+    """
     if field.kind is Kind.TEXT:
         return f"a text of {len(cell)} characters"
     if field.kind is Kind.IDENTIFIER:
         return _identifier_fault(cell)
+    if field.privacy not in (Privacy.PLAIN, Privacy.QUASI):
+        return "something of the form " + _form(cell)
     if _DATE.match(cell):
         return "something like a date"
     shown = cell if len(cell) <= _LONGEST_ECHO else cell[:_LONGEST_ECHO] + "..."
     return "'" + "".join(c if c.isprintable() else "?" for c in shown) + "'"
+
+
+def _form(cell: str) -> str:
+    """The cell with every digit as 0 and every letter as a."""
+    shown = "".join("0" if c.isdigit() else "a" if c.isalpha() else c if c.isprintable() else "?" for c in cell)
+    return f"'{shown[:_LONGEST_ECHO]}{'...' if len(shown) > _LONGEST_ECHO else ''}'"
 
 
 def _identifier(cell: str) -> str:

@@ -17,12 +17,11 @@ import sqlalchemy as sa
 from pipelines.depot.books.asking import in_portions
 from pipelines.depot.books.rows import Withdrawal
 from pipelines.depot.books.tables import DEPOT, WITHDRAWALS, WITHDRAWN_FILES
+from schemas.privacy import EVERY_SCOPE
 from schemas.received import ConsentEvent
 
 if TYPE_CHECKING:
     from pipelines.depot.books.book import Books
-
-EVERY_SCOPE = "all"
 
 
 class Withdrawals:
