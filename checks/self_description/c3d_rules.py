@@ -147,18 +147,17 @@ def _bytes(description: SelfDescription) -> Iterator[Said]:
     read = description.read_as
     if read.left_over < BLOCK:
         return
-    unread = read.frames_unread
+    told = f"{read.left_over} bytes follow the last of {read.frames} frames"
     if read.left_over_blank:
         if read.left_over >= 2 * BLOCK:
             yield untidy(f"{read.left_over} bytes of filling follow the last frame")
-    elif unread > 1:
-        yield wrong(
-            f"{read.left_over} bytes follow the last of {read.frames} frames, as many as {unread} frames take; they "
-            "were not read"
-        )
+    elif read.frames_unread == 1 and read.frame_bytes > 2 * BLOCK and read.left_over - read.frame_bytes < 2 * BLOCK:
+        yield untidy(f"{told}, as many as one frame takes: it was not counted and not read")
     else:
-        frame = "as many as one frame takes; they" if unread else "less than a frame; they"
-        yield untidy(f"{read.left_over} bytes follow the last of {read.frames} frames, {frame} were not read")
+        yield wrong(
+            f"{told}, as many as {read.left_over / read.frame_bytes:.3g} frames take, and were not read: something was "
+            "lost from the counts, or a block was put in"
+        )
 
 
 def _analog_scales(description: SelfDescription) -> Iterator[Said]:
@@ -249,8 +248,8 @@ C3D_RULES: tuple[Rule, ...] = (
     Rule(
         "bytes after the last frame",
         ("the counts above", "size of the file"),
-        "a block or more that is not blank is left, enough for two frames",
-        "a block or more is left, enough for one frame or less; or two blocks or more of blanks",
+        "a block or more that is not blank is left, and it is not one frame that was not counted",
+        "one frame (of two blocks or more) was not counted; or two blocks or more of blanks are left",
         _bytes,
     ),
     Rule(

@@ -98,7 +98,11 @@ WRONG = {
     "analog values in a frame": [replace(says("header", analog_per_frame=12), read_as=replace(SOUND.read_as, fits=0))],
     "analog rate": [says("parameters", analog_rate_hz=1000.0), says("parameters", analog_rate_hz=float("nan"))],
     "first block of the data": [replace(says("header", data_block=8), read_as=replace(SOUND.read_as, fits=2))],
-    "bytes after the last frame": [says("read_as", left_over=2080, left_over_blank=False)],
+    "bytes after the last frame": [
+        says("read_as", left_over=2080, left_over_blank=False),
+        says("read_as", left_over=600, left_over_blank=False, frame_bytes=500),
+        says("read_as", left_over=700, left_over_blank=False, frame_bytes=2000),
+    ],
     "analog scale and offset": [
         says("parameters", general_scale=0.0),
         says("parameters", scale_entries=0),
@@ -148,7 +152,7 @@ UNTIDY = {
     "analog rate": [says("parameters", analog_rate_hz=None), says("header", samples_per_frame=1)],
     "first block of the data": [says("parameters", data_block=1), says("parameters", data_block=14)],
     "bytes after the last frame": [
-        says("read_as", left_over=600, left_over_blank=False, frame_bytes=500),
+        says("read_as", left_over=2300, left_over_blank=False, frame_bytes=2000),
         says("read_as", left_over=1100),
     ],
     "analog scale and offset": [says("parameters", general_scale=None), says("parameters", offset_entries=0)],
