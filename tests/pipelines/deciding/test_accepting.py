@@ -27,6 +27,9 @@ from pipelines.errors import Unusable
 from pipelines.intake.tables import no_tables
 from pipelines.judging.judge import Verdict
 from pipelines.judging.standings import Judged, standing_of
+from pipelines.taking_in import opening, stages
+from schemas.consent import Consent
+from schemas.consent_history import History
 from schemas.reading import Reading
 from schemas.received import Received
 from tests.delivery_builders import STUDY, a_delivery, trial_id
@@ -127,8 +130,10 @@ def test_nothing_is_new_afterwards_and_asked_for_again_nothing_is_done(accepted:
 
 def test_it_lasts_when_other_code_judges_again(accepted: tuple[Path, Path], monkeypatch: pytest.MonkeyPatch) -> None:
     inbox, depot = accepted
-    monkeypatch.setattr(run, "code_version", lambda: "another")
-    assert "Code or study file changed" in go(inbox, depot)
+    monkeypatch.setattr(opening, "code_version", lambda: "another")
+    for module in (opening, stages):
+        monkeypatch.setattr(module, "judging_sources", lambda: {"science": {"a.py": "1"}, "checks": {"b.py": "1"}})
+    assert "The science changed" in go(inbox, depot)
     assert marks(depot) == [("accepted", True)]
     assert ask(depot, "SELECT code_version FROM overrides") == [("another",)]
 
@@ -234,10 +239,10 @@ def a_judged(runs: list[CheckRun], check: str = "a_check") -> tuple[Judged, list
     findings = [a_finding("returns", trial_id="A")]
     decision = Override("w", "mill", "A", ("0",), check, Decision("x", "y", "2026-03-02T00:00:00+00:00"))
     received = Received("d", "mill", "mill", 1, {}, (), no_tables())
-    verdict = Verdict(Reading("A", "a.c3d"), findings, runs)
     rows = {"A": dict.fromkeys(("participant_id", "session_id"))}
-    stamp = Stamp("1", "1")
-    judged = Judged("d", "mill", stamp, received, Report(), frozenset(), rows, {"A": verdict}, {"A": "0"})
+    consent = Consent(received, frozenset(), History(()), (), rows, {}, {}, frozenset())
+    verdict = Verdict(Reading("A", "a.c3d"), findings, runs)
+    judged = Judged("d", "mill", Stamp("1", "1"), consent, Report(), {"A": verdict}, {"A": "0"})
     return replace(judged, overrides=(decision,)), findings
 
 
