@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import logging
 import multiprocessing
+import os
 from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import TimeoutError as TooSlow
 from dataclasses import dataclass
@@ -41,6 +42,8 @@ class Isolated:
     def __enter__(self) -> Isolated:
         from pebble import ProcessPool
 
+        # inherited by the workers: pyarrow's own pool takes a GiB of the addresses they may have before it holds a byte
+        os.environ.setdefault("ARROW_DEFAULT_MEMORY_POOL", "system")
         methods = multiprocessing.get_all_start_methods()
         context = multiprocessing.get_context("forkserver" if "forkserver" in methods else "spawn")
         self._pool = ProcessPool(

@@ -17,9 +17,9 @@ import bagit
 import ezc3d
 import pytest
 
+from pipelines.assets.run import run
 from pipelines.depot.storage import Depot
 from pipelines.pool.query import ask
-from pipelines.taking_in import run
 from tests.delivery_builders import STUDY, a_delivery, planned
 
 #: What a Mac's own ZIP puts in: a resource file for each file, and the folder's looks.
@@ -200,7 +200,7 @@ def inbox(tmp_path_factory: pytest.TempPathFactory) -> Path:
 @pytest.fixture(scope="module")
 def depot(inbox: Path) -> Depot:
     begun = time.monotonic()
-    summary = run.run(STUDY, inbox, inbox.parent / "depot", "tester", workers=2)
+    summary = run(STUDY, inbox, inbox.parent / "depot", "tester", workers=2)
     assert time.monotonic() - begun < 120
     assert not summary.failures
     assert not summary.not_deliveries

@@ -12,6 +12,7 @@ import bagit
 import numpy as np
 import pytest
 
+from pipelines.assets.run import run
 from pipelines.errors import Unusable
 from pipelines.identity.edf_texts import texts_of_edf
 from pipelines.identity.identifiers import NOBODY
@@ -23,7 +24,6 @@ from pipelines.lab.check import check_at_the_lab
 from pipelines.lab.packing.pack import pack
 from pipelines.lab.scrub import _clean_recording, _Job, info_of, values_differ, write_bag
 from pipelines.study.file import load_study
-from pipelines.taking_in import run
 from tests.delivery_builders import STUDY, a_delivery, planned
 from tests.pipelines.identity.planting import c3d_saying, with_cell
 
@@ -76,12 +76,12 @@ def test_a_trial_that_was_withheld_is_accepted_from_the_cleaned_copy_under_the_n
     inbox = tmp_path / "inbox"
     path, content = c3d_saying(f"Recorded by {PERSON} on {DAY}")
     bag = a_delivery(inbox, replace_files={path: content})
-    first = run.run(STUDY, inbox, tmp_path / "depot", "tester", workers=1)
+    first = run(STUDY, inbox, tmp_path / "depot", "tester", workers=1)
     assert "1 accepted, 0 returned, 1 withheld" in first.text()
     check_at_the_lab(bag, STUDY, out=tmp_path / "clean")
     assert info_of(tmp_path / "clean") | info_of(bag) == info_of(tmp_path / "clean")
     pack(tmp_path / "clean", inbox / "brack" / "brack-002.zip", STUDY, number="2", contact_role="site lead")
-    second = run.run(STUDY, inbox, tmp_path / "depot", "tester", workers=1)
+    second = run(STUDY, inbox, tmp_path / "depot", "tester", workers=1)
     assert "brack-002: 2 accepted, 0 returned, 0 withheld" in second.text()
 
 
