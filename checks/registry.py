@@ -1,6 +1,6 @@
 """The catalogue of checks: how one is declared, and what is refused at import.
 
-A check takes what it looks at by parameter name (see ``Context`` in ``checks.run``) and its thresholds as
+A check takes what it looks at by parameter name (see ``checks.context``) and its thresholds as
 keyword-only parameters, whose defaults are the defaults of the study. It returns ``looked(examined, faults)`` or
 ``nothing(reason)``. It never raises on bad data, prints, or changes its input.
 That a fault tells every word the messages name is known only when there is one: ``checks.run`` sees to it, and the
@@ -18,6 +18,7 @@ from functools import cache
 from numbers import Real
 from typing import Any
 
+from checks.context import ACCESS, type_shown
 from schemas.units import refusal_of_unit
 
 
@@ -196,11 +197,15 @@ def _text_refusals(spec: CheckSpec) -> Iterator[str]:
 
 
 def _parameter_refusals(spec: CheckSpec) -> Iterator[str]:
-    for parameter in inspect.signature(spec.function).parameters.values():
+    parameters = inspect.signature(spec.function).parameters
+    for parameter in parameters.values():
         if parameter.kind in (inspect.Parameter.VAR_POSITIONAL, inspect.Parameter.VAR_KEYWORD):
             yield f"parameter {parameter.name} takes what nobody named"
     if isinstance(spec.about, Subject) and (unknown := sorted(set(spec.needs) - SHOWN[spec.about])):
         yield f"a check about a {spec.about} is shown {', '.join(sorted(SHOWN[spec.about]))}, not {', '.join(unknown)}"
+    for name in spec.needs:
+        if name in ACCESS and (stated := str(parameters[name].annotation)) != (shown := type_shown(name)):
+            yield f"parameter {name} is stated as {stated} and shown as {shown}"
 
 
 def _limit_refusals(spec: CheckSpec) -> Iterator[str]:

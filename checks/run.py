@@ -4,64 +4,13 @@ from __future__ import annotations
 
 import hashlib
 import traceback
-from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from collections.abc import Iterable
 
+from checks.context import ACCESS, Context, of_delivery
 from checks.findings import CheckRun, Finding, Report, Stamp, Status
 from checks.registry import CheckSpec, Fault, Looked, Subject, Weight, catalogue
 from schemas.consent import Consent
-from schemas.covered import as_covered
-from schemas.reading import ChannelFacts, Reading
-from schemas.received import Received
 from schemas.study import Study
-from schemas.trial import Posture, Trial
-
-if TYPE_CHECKING:
-    import pandas as pd
-
-    from pipelines.science.frames import Rows
-    from pipelines.science.workspace import Workspace
-
-
-@dataclass(frozen=True)
-class Context:
-    """Everything a check may name as a parameter. What does not apply to a subject is None.
-
-    delivery: as far as consent covers it. arrived: all of it, for what tells no value of a row.
-    """
-
-    study: Study
-    delivery_id: str
-    site: str | None = None
-    delivery: Received | None = None
-    arrived: Received | None = None
-    consent: Consent | None = None
-    reading: Reading | None = None
-    work: Workspace | None = None
-    channels: ChannelFacts | None = None
-    outcomes: Mapping[str, pd.DataFrame] | None = None
-
-    @property
-    def trial(self) -> Trial | None:
-        """The trial, where the subject is one."""
-        return self.work.trial if self.work is not None else None
-
-    @property
-    def footfalls(self) -> Rows | None:
-        """Its footfalls."""
-        return self.work.footfalls if self.work is not None else None
-
-    @property
-    def posture(self) -> Posture | None:
-        """The standing posture it is judged with."""
-        return self.work.posture if self.work is not None else None
-
-
-def of_delivery(study: Study, delivery_id: str, consent: Consent) -> Context:
-    """What checks of a delivery are shown: findings are made only from rows that consent covers."""
-    whole = consent.received
-    return Context(study, delivery_id, whole.site, delivery=as_covered(consent), arrived=whole, consent=consent)
 
 
 class FaultError(Exception):
@@ -91,7 +40,7 @@ def run_one(spec: CheckSpec, context: Context, stamp: Stamp) -> Report:
     status: Status
     reason: str | None
     try:
-        result = spec.function(**{name: getattr(context, name) for name in spec.needs}, **limits)
+        result = spec.function(**{name: ACCESS[name](context) for name in spec.needs}, **limits)
         findings = [row for fault in result.faults for row in _findings(spec, fault, limits, context, stamp)]
         status, reason = _status(result)
     except Exception as error:  # any fault of ours must not take the run down

@@ -11,9 +11,10 @@ from benchmarks.detection.plants import Plant
 from benchmarks.detection.sending import Sent, clean
 from benchmarks.detection.specimens import STUDY, Case, Specimen, specimen
 from benchmarks.detection.way import STAMP, job_of
+from checks.context import Context, of_delivery
 from checks.findings import Report
 from checks.registry import catalogue
-from checks.run import Context, of_delivery, run_one
+from checks.run import run_one
 from demo_site_uploads.simulator.faults import played_at_another_speed
 from demo_site_uploads.simulator.tables import Rows
 from pipelines.depot.books.rows import TrialVersion

@@ -11,9 +11,10 @@ import pandas as pd
 from benchmarks.detection.plants import PRESENT, Plant, Sending
 from benchmarks.detection.specimens import STUDY, Case
 from benchmarks.detection.way import STAMP
+from checks.context import Context
 from checks.findings import Report
 from checks.registry import Subject, catalogue
-from checks.run import Context, run_checks, run_one
+from checks.run import run_checks, run_one
 from demo_site_uploads.simulator import faults_pool as faults
 from demo_site_uploads.simulator.pool import OUTCOMES, a_pool
 

@@ -10,9 +10,10 @@ from pathlib import Path
 
 from benchmarks.detection.specimens import CONDITIONS, STUDY, VISITS, Case
 from benchmarks.detection.way import STAMP, folder
+from checks.context import Context, of_delivery
 from checks.findings import Report
 from checks.registry import Subject, catalogue
-from checks.run import Context, of_delivery, run_checks, run_one
+from checks.run import run_checks, run_one
 from demo_site_uploads.simulator.delivery import Delivery, PlannedTrial, Session
 from demo_site_uploads.simulator.measure import Asked
 from demo_site_uploads.simulator.runner import RUNNERS

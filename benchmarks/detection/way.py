@@ -10,9 +10,10 @@ from functools import cache
 from pathlib import Path
 
 from benchmarks.detection.specimens import Specimen
+from checks.context import Context
 from checks.findings import Report, Stamp
 from checks.registry import Subject, catalogue
-from checks.run import Context, run_checks, run_one
+from checks.run import run_checks, run_one
 from demo_site_uploads.simulator.c3d_writer import c3d_bytes
 from pipelines.judging.judge import TrialJob, context_of, judge_trial, references_in
 from schemas.reading import Reading

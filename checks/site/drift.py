@@ -8,9 +8,9 @@ from __future__ import annotations
 
 import numpy as np
 
+from checks.context import Pool
 from checks.registry import Limit, Looked, Subject, Weight, check, looked, nothing
 from checks.site.expectations import Expected, carry_out
-from checks.site.pool import Pool
 from pipelines.science.statistics.control_chart import BASELINE_SESSIONS, LIMIT_FACTOR, Chart, control_chart, lasting
 
 FORCE_SCALE, MARKER_SCALE, SECOND_CLOCK = "force_scale_ratio", "marker_scale_ratio", "second_clock_drift_ppm"

@@ -10,9 +10,10 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from checks.context import Pool
 from checks.registry import Limit, Looked, Subject, Weight, check, looked, nothing
 from checks.site.expectations import Expected, carry_out
-from checks.site.pool import Pool, unit_of, words_of
+from checks.site.pool import unit_of, words_of
 from pipelines.science.statistics import windows as site_windows
 
 if TYPE_CHECKING:

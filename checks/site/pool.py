@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from checks.context import Pool
 from schemas.catalogue import TABLES
 from schemas.convert.words import unit_words
 from schemas.model import SUFFIX_UNITS
@@ -21,7 +22,6 @@ from schemas.trial import FloatArray
 if TYPE_CHECKING:
     import pandas as pd
 
-Pool = Mapping[str, "pd.DataFrame"]
 
 #: Outcomes compared between sites: one or two of each family, since they hang together and every cell costs power.
 OUTCOMES = (

@@ -12,11 +12,11 @@ from typing import Any
 
 import numpy as np
 
+from checks.context import Pool
 from checks.registry import Limit, Looked, Subject, Weight, check, looked, nothing
 from checks.site.expectations import Answer, Expected, carry_out
 from checks.site.pool import (
     Cell,
-    Pool,
     about,
     body_cells,
     comparable,

@@ -12,9 +12,10 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from checks.context import Context
 from checks.findings import CheckRun, Finding, Report, Stamp, Status
 from checks.registry import Subject
-from checks.run import Context, run_checks
+from checks.run import run_checks
 from pipelines.identity.identifiers import NOBODY
 from pipelines.identity.names import KnownNames
 from schemas.reading import ChannelFacts, Identifying, Reading

@@ -10,9 +10,10 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from checks.context import Context
 from checks.findings import Report
 from checks.registry import Subject
-from checks.run import Context, run_checks
+from checks.run import run_checks
 from pipelines.depot.desk import Desk, Opened, Tell
 from pipelines.depot.overrides import in_force
 from pipelines.depot.storage import read_table

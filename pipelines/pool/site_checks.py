@@ -9,9 +9,10 @@ from __future__ import annotations
 from collections.abc import Iterable
 from typing import TYPE_CHECKING, Any
 
+from checks.context import Context
 from checks.findings import Report, Stamp, rows_of
 from checks.registry import Subject
-from checks.run import Context, run_checks
+from checks.run import run_checks
 from pipelines.pool import made_from
 from pipelines.pool.site_tables import LOOKED_AT, control_points, pooled_tables
 from schemas import quality

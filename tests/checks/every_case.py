@@ -11,8 +11,8 @@ from typing import NoReturn
 import pytest
 
 import tests.checks
+from checks.context import Context
 from checks.registry import catalogue
-from checks.run import Context
 from tests.checks.running_checks import Case
 
 Cases = tuple[dict[str, Case], dict[str, Callable[[], Context]]]

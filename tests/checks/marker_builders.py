@@ -8,7 +8,7 @@ from typing import Any
 
 import numpy as np
 
-from checks.run import Context
+from checks.context import Context
 from schemas.trial import Posture, Trial
 from tests.builders import a_standing_trial, a_trial
 from tests.checks.running_checks import of_trial, with_marker

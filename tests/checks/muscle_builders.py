@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 
-from checks.run import Context
+from checks.context import Context
 from pipelines.science.muscles.measures import contacts_by_side
 from pipelines.science.workspace import Workspace
 from schemas.reading import ChannelFacts

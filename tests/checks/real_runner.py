@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from checks.run import Context
+from checks.context import Context
 from schemas.study import SiteProfile
 from schemas.trial import Trial
 from tests.builders import a_study

@@ -8,10 +8,11 @@ from typing import Any
 
 import numpy as np
 
+from checks.context import Context
+from checks.context import of_delivery as as_shown
 from checks.findings import Report, Stamp
 from checks.registry import catalogue
-from checks.run import Context, run_one
-from checks.run import of_delivery as as_shown
+from checks.run import run_one
 from pipelines.intake.tables import no_tables
 from pipelines.science.workspace import Workspace
 from schemas.consent import Consent

@@ -6,8 +6,8 @@ from collections.abc import Callable
 
 import pandas as pd
 
+from checks.context import Context
 from checks.registry import Subject, catalogue
-from checks.run import Context
 from demo_site_uploads.simulator import pool as simulated
 from tests.builders import a_study
 

@@ -10,9 +10,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from checks.context import Context
 from checks.findings import Finding
 from checks.registry import Subject, Weight, catalogue
-from checks.run import Context, run_checks
+from checks.run import run_checks
 from pipelines.science.workspace import Workspace
 from schemas.trial import FileFacts, Trial
 from tests.builders import a_standing_trial, a_study, a_trial

@@ -7,8 +7,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from checks.context import Context
 from checks.registry import catalogue
-from checks.run import Context
 from schemas.study import Study
 from tests.builders import a_study, a_trial
 from tests.checks.received_builders import RUNNER, SESSION, a_delivery

@@ -52,6 +52,14 @@ def without_a_sentence(trial: Trial, *, most_n: float = 10) -> Looked:
     return looked(1)
 
 
+def of_another_type(trial: str, *, most_n: float = 10) -> Looked:
+    """Plates read nothing.
+
+    Otherwise every force is wrong.
+    """
+    return looked(1)
+
+
 def of_nothing_there_is(trial: Trial, footprints: Any, *, most_n: float = 10) -> Looked:
     """Plates read nothing.
 
@@ -97,6 +105,7 @@ def with_whatever(trial: Trial, *, most_n: float = 10, **rest: float) -> Looked:
         (without_a_reason, {}, "the docstring says why"),
         (without_a_sentence, {}, "what must be true"),
         (of_nothing_there_is, {}, "not footprints"),
+        (of_another_type, {}, "parameter trial is stated as str and shown as Trial"),
         (of_a_threshold_in_words, {}, "limit most_n has no number"),
         (with_whatever, {}, "parameter rest takes what nobody named"),
     ],

@@ -11,8 +11,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from checks.context import Context
 from checks.registry import Subject, Weight, catalogue
-from checks.run import Context, run_checks
+from checks.run import run_checks
 from pipelines.science.workspace import Workspace
 from schemas.trial import FORWARD, RIGHT, UP, Plate, Trial
 from tests.builders import a_study

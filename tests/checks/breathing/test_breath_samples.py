@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from checks.run import Context
+from checks.context import Context
 from tests.checks.running_checks import Case, of_delivery, run, status
 from tests.checks.study_builders import CARBON, OXYGEN, Rows, a_bout, changed, with_gas
 

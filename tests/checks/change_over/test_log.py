@@ -7,7 +7,7 @@ from typing import Any
 
 import pytest
 
-from checks.run import Context
+from checks.context import Context
 from tests.checks.received_builders import SCOPES, a_consent, a_delivery
 from tests.checks.running_checks import Case, of_covered, of_delivery, run, status
 from tests.checks.study_builders import Rows, a_log, a_runner, an_answer

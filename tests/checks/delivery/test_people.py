@@ -8,8 +8,8 @@ from typing import Any
 
 import pytest
 
+from checks.context import Context
 from checks.findings import rows_of
-from checks.run import Context
 from tests.builders import a_study
 from tests.checks.received_builders import a_delivery
 from tests.checks.running_checks import Case, of_delivery, run, status

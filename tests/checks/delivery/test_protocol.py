@@ -6,7 +6,7 @@ from typing import Any
 
 import pytest
 
-from checks.run import Context
+from checks.context import Context
 from tests.checks.received_builders import a_delivery
 from tests.checks.running_checks import Case, of_delivery, run, status
 from tests.checks.study_builders import a_session, two_visits

@@ -6,7 +6,7 @@ from typing import Any
 
 import pytest
 
-from checks.run import Context
+from checks.context import Context
 from schemas.received import Changed
 from tests.checks.received_builders import a_delivery, a_row
 from tests.checks.running_checks import Case, of_delivery, run, status

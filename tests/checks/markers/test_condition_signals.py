@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from checks.run import Context
+from checks.context import Context
 from schemas.trial import Posture, Trial
 from tests.builders import a_posture, a_trial
 from tests.checks.running_checks import Case, of_trial, run, status

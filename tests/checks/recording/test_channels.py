@@ -8,8 +8,8 @@ from typing import Any
 import numpy as np
 import pytest
 
+from checks.context import Context
 from checks.recording.channels import _MUSCLE_WORDS
-from checks.run import Context
 from schemas.outcomes_muscle import MUSCLE_SIGNALS
 from schemas.reading import ChannelFacts
 from schemas.trial import Channel, Signal

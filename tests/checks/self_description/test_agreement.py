@@ -8,8 +8,8 @@ from typing import Any
 
 import pytest
 
+from checks.context import Context
 from checks.registry import Weight
-from checks.run import Context
 from checks.self_description.agreement import contradictions_in
 from checks.self_description.c3d_rules import C3D_RULES
 from checks.self_description.plate_rules import PLATE_RULES

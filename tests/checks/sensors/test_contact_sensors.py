@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from checks.run import Context
+from checks.context import Context
 from schemas.trial import Signal
 from tests.as_frames import footfall_rows_of
 from tests.checks.muscle_builders import CONTACTS, a_switch, changed, with_sensors, with_signals
