@@ -30,6 +30,7 @@ PER_DELIVERY = {
     "judged_trials": "Each trial read in a worker process: outcomes, checks, and what becomes of it.",
     "delivery_tables": "Its tables as Parquet, in place in one step; which of them hold what, the books know.",
 }
+POOLED = ("depot", "warehouse", "site_checks", "pages")
 _POOL = "depot"  # one writer
 _RETRIES = dg.RetryPolicy(max_retries=2, delay=5, backoff=dg.Backoff.EXPONENTIAL)
 
@@ -139,7 +140,7 @@ def release(config: Freeze, place: Place) -> dg.MaterializeResult:
 
 take_in_job = dg.define_asset_job(
     "take_in",
-    selection=dg.AssetSelection.assets(*PER_DELIVERY, "depot", "warehouse", "site_checks", "pages").without_checks()
+    selection=dg.AssetSelection.assets(*PER_DELIVERY, *POOLED).without_checks()
     | dg.AssetSelection.checks_for_assets("site_checks")
     | dg.AssetSelection.checks(checks_of_deliveries),
     description="Does all that is due in one run, then builds warehouse and pages.",
