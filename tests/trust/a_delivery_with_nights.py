@@ -14,11 +14,11 @@ import duckdb
 
 import schemas
 from demo_site_uploads.simulator.tables import consent_rows, csv_bytes
+from pipelines.assets.run import run
 from pipelines.deciding.withdrawal import withdraw
 from pipelines.depot.search_bytes import files_with
 from pipelines.depot.storage import Depot, read_table
 from pipelines.release.make import release
-from pipelines.taking_in import run
 from schemas.catalogue import TABLES
 from schemas.delivery import SENT_CONSENTS
 from tests.delivery_builders import STUDY, a_delivery, planned
@@ -50,7 +50,7 @@ def go(folder: Path) -> dict[str, Any]:
     """Send, run, release, withdraw; what was seen after each."""
     depot, inbox = Depot(folder / "depot"), folder / "inbox"
     _send(inbox)
-    run.run(STUDY, inbox, depot.root, "tester", workers=1)
+    run(STUDY, inbox, depot.root, "tester", workers=1)
     pooled = TABLES["reported_sleep"]
     findings = read_table(depot.table_path("brack-001", TABLES["findings"]))
     with duckdb.connect(str(depot.warehouse), read_only=True) as connection:
