@@ -253,7 +253,7 @@ def a_judged(runs: list[CheckRun], check: str = "a_check") -> tuple[Judged, list
 def test_only_what_the_check_saw_is_set_aside(status: str, check: str, standing: str) -> None:
     judged, findings = a_judged([a_check_run(status, subject="A")], check)
     assert standing_of("A", judged, findings) == standing
-    withheld = replace(judged, withheld=frozenset({"A"}))
+    withheld = replace(judged, consent=judged.consent.withholding({"A"}))
     assert standing_of("A", withheld, findings) == "withheld"
 
 
