@@ -87,7 +87,7 @@ def test_the_command_starts_without_heavy_libraries() -> None:
     assert out.stdout.strip() == "[]"
 
 
-@pytest.mark.parametrize("package", ["schemas", "checks"])
+@pytest.mark.parametrize("package", ["schemas", "checks", "pipelines"])
 def test_no_module_is_longer_than_three_hundred_lines(package: str) -> None:
     """Word lists are data files; what grows longer has two subjects."""
     long = [

@@ -6,6 +6,7 @@ This is the work of one run; who starts it, and what is made of all deliveries t
 
 from __future__ import annotations
 
+import logging
 import traceback
 from collections import deque
 from collections.abc import Callable, Iterator, Sequence
@@ -13,6 +14,7 @@ from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
 
+from pipelines import logs
 from pipelines.depot.arrivals import Arrival, find_arrivals
 from pipelines.depot.books.rows import Record
 from pipelines.depot.desk import Desk, Opened
@@ -23,9 +25,11 @@ from pipelines.taking_in.again import Again, judged_again
 from pipelines.taking_in.ahead import Ahead
 from pipelines.taking_in.due import ASKED_FOR, Due, arrivals_due, due_again, stale
 from pipelines.taking_in.noting import again, remember
-from pipelines.taking_in.stages import Prepared, open_arrival, publish, take_in_opened
+from pipelines.taking_in.publishing import Prepared, publish
+from pipelines.taking_in.stages import open_arrival, take_in_opened
 from pipelines.taking_in.summary import Done, Failure, Summary
 
+log = logging.getLogger(__name__)
 NEW = "new"
 
 
@@ -180,6 +184,7 @@ def _failed(bench: Bench, about: str, arrival: str, why: str, error: Exception) 
     where = [f"{Path(f.filename).name}:{f.lineno} {f.name}" for f in frames]
     bench.desk.ledger.write("failed", about, type(error).__name__, where=where)
     ours = not isinstance(error, Unusable)
+    log.warning("A delivery could not be worked on.", exc_info=error, extra=logs.facts(delivery=about, ours=ours))
     failure = Failure(about, f"{type(error).__name__}: {error}" if ours else str(error), ours)
     bench.summary.failures.append(failure)
     return Worked(arrival, why, failure=failure)

@@ -18,7 +18,7 @@ from pipelines.depot.overrides import overrides_changed
 from pipelines.errors import Unusable
 from pipelines.identity.word_list import names_beside
 from pipelines.judging.stamps import OF_A_DELIVERY, reason
-from pipelines.taking_in.stages import used_today
+from pipelines.taking_in.publishing import used_today
 
 CONSENTS_CHANGED = "What is known of its runners' consent has changed."
 DECIDED = "A data manager decided on a finding."

@@ -1,8 +1,9 @@
 """The way of one delivery, stage by stage: open, gate, judge, publish.
 
 Each stage is a plain function from what the one before gave. ``prepare`` walks all but the last and changes nothing
-that counts: its result lies in ``work/`` until ``publish`` makes it the delivery's. What is checked is in ``checks``;
-what becomes of a trial in ``pipelines.judging.standings``; when a stage is due in ``pipelines.taking_in.due``.
+that counts: its result lies in ``work/`` until it is published, which ``pipelines.taking_in.publishing`` does. What is
+checked is in ``checks``; what becomes of a trial in ``pipelines.judging.standings``; when a stage is due in
+``pipelines.taking_in.due``.
 """
 
 from __future__ import annotations
@@ -19,7 +20,7 @@ from checks.registry import Weight
 from checks.run import check_delivery
 from pipelines.consent.redaction import redact
 from pipelines.consent.veil import veil_of
-from pipelines.depot import exchange, overrides
+from pipelines.depot import overrides
 from pipelines.depot.arrivals import Arrival, slug
 from pipelines.depot.books.rows import MADE, REPEAT, STOPPED, TAKEN_IN, Payload, Record, Result
 from pipelines.depot.consents import gate_of, with_all_consents
@@ -27,7 +28,7 @@ from pipelines.depot.desk import Desk, Opened, Tell
 from pipelines.depot.storage import write_table
 from pipelines.identity.word_list import names_beside
 from pipelines.judging.of_delivery import Layout, judge_delivery, lay_out
-from pipelines.judging.stamps import Used, made, of_delivery, posture_digest
+from pipelines.judging.stamps import made, posture_digest
 from pipelines.judging.standings import (
     DELIVERY_TABLES,
     WITHHELD,
@@ -40,11 +41,8 @@ from pipelines.judging.standings import (
 from pipelines.taking_in.beyond_trials import tables_beyond_trials
 from pipelines.taking_in.keeping import (
     copy_tag_files,
-    drop_unheld,
     payload_of,
     rebuild_bag,
-    shut_bytes,
-    store_files,
 )
 from pipelines.taking_in.kept_trials import trial_versions
 from pipelines.taking_in.naming import (
@@ -54,9 +52,8 @@ from pipelines.taking_in.naming import (
     with_earlier_trials,
     with_number_conflict,
 )
+from pipelines.taking_in.publishing import Passage, Prepared, forget_older, publish, used_today
 from pipelines.taking_in.resends import before_of, with_changed_trials, with_parts
-from pipelines.taking_in.telling import tell_result
-from pipelines.versions import judging_sources
 from schemas import core
 from schemas.consent import Consent
 from schemas.convert.to_arrow import empty_frame
@@ -83,29 +80,6 @@ class Gated:
     stops: bool
     earlier: Mapping[str, TrialVersion]
     before: Record | None
-
-
-@dataclass(frozen=True)
-class Prepared:
-    """The result of a delivery that counts for nothing yet. folder: its tables, in ``work/``; content: its payload."""
-
-    result: Result
-    folder: Path
-    content: Path | None = None
-
-    @property
-    def record(self) -> Record:
-        """What will have become of the delivery."""
-        return self.result.record
-
-
-@dataclass(frozen=True)
-class Passage:
-    """What came of a delivery. changed: was anything done. evicted: a stopped delivery whose number it needed."""
-
-    record: Record
-    changed: bool = True
-    evicted: Record | None = None
 
 
 def open_arrival(desk: Desk, arrival: Arrival, work: Path) -> Opened:
@@ -202,42 +176,6 @@ def prepare_repeat(desk: Desk, opened: Opened, same: Record) -> Prepared:
     return Prepared(result, _written(desk, opened, result, {}))
 
 
-def publish(desk: Desk, prepared: Prepared, why: str) -> Passage:
-    """Make a prepared result the delivery's: its bytes are kept first, then folder and books change in one step.
-
-    why: for the ledger, which has its line in the same transaction.
-    """
-    record, payload = prepared.record, prepared.result.payload
-    if prepared.content is not None:
-        store_files(desk.depot, record.delivery_id, prepared.content, payload)
-    evicted = _evict(desk, record.delivery_id, record.arrival) if record.taken_in else None
-
-    def decide() -> None:
-        with desk.books.transaction():
-            note_result(desk, prepared.result)
-            tell_result(desk, record, why)
-
-    exchange.publish(desk.depot, prepared.folder, record.delivery_id, decide)
-    if record.taken_in:
-        if payload.closed:
-            shut_bytes(desk.depot)
-        drop_unheld(desk.depot, record)
-    return Passage(record, evicted=evicted)
-
-
-def note_result(desk: Desk, result: Result) -> None:
-    """Write a result into the books, and what its stamps stand for; in a transaction."""
-    desk.books.deliveries.put(result)
-    if result.record.taken_in:
-        used = used_today(desk, result.record.site).values()
-        desk.books.stamps.note_content({one.digest: one.content for one in used})
-
-
-def used_today(desk: Desk, site: str | None) -> dict[str, Used]:
-    """What a delivery of ``site`` is made with today."""
-    return of_delivery(desk.study.study, site, judging_sources())
-
-
 def stamps_of(desk: Desk, site: str | None) -> dict[str, str]:
     """The stamps of a delivery of ``site`` that is judged today."""
     used = used_today(desk, site)
@@ -267,7 +205,7 @@ def take_in_opened(desk: Desk, opened: Opened, tell: Tell, meanwhile: Callable[[
             return Passage(same, changed=False)
         return publish(desk, prepare_repeat(desk, opened, same), why)
     passage = publish(desk, prepare(desk, gate(desk, opened), tell, meanwhile), why)
-    _forget_older(desk, passage.record)
+    forget_older(desk, passage.record)
     return passage
 
 
@@ -333,29 +271,3 @@ def _delivery_row(opened: Opened, record: Record) -> dict[str, Any]:
         "code_version": record.code_version,
         "study_version": record.study_version,
     }
-
-
-def _evict(desk: Desk, delivery_id: str, arrival: str) -> Record | None:
-    """Make the id free if a stopped delivery of another arrival has it; that one is named anew."""
-    holder = desk.books.deliveries.get(delivery_id)
-    if holder is None or holder.held or holder.arrival == arrival:
-        return None
-    why = f"{arrival} has its number and can be taken in; it is named anew."
-    _withdraw(desk, holder, why)
-    return holder
-
-
-def _forget_older(desk: Desk, now: Record) -> None:
-    """Remove what the same arrival was before, if it was not taken in then."""
-    for record in desk.books.deliveries.of_arrival(now.arrival):
-        if not record.held and record.delivery_id != now.delivery_id:
-            _withdraw(desk, record, f"{now.arrival} changed and is now {now.delivery_id}.")
-
-
-def _withdraw(desk: Desk, record: Record, why: str) -> None:
-    def decide() -> None:
-        with desk.books.transaction():
-            desk.books.deliveries.drop(record.delivery_id)
-            desk.ledger.write("withdrawn", record.delivery_id, why, arrival=record.arrival, status=record.status)
-
-    exchange.withdraw(desk.depot, record.delivery_id, decide)
