@@ -60,11 +60,12 @@ def upgrade(depot: Depot, actor: str) -> Upgraded:
     if not (is_old or depot.exists):
         raise Unusable("There is no depot here.", "a depot.", "Name it with --depot.", file=depot.root)
     with held(depot.lock_file, actor):
+        before = _read(depot) if is_old and not depot.exists else None
         engine = make_engine(depot.root, depot.books_url, lost_ok=is_old)
         try:
             form, taken_over = form_of(engine, depot.root), None
             if form is None:
-                taken_over = _take_over(depot, engine, actor)
+                taken_over = _take_over(depot, before or _read(depot), engine, actor)
             elif form > FORM:
                 refuse_form(form, depot.root)
             elif form < FORM:
@@ -90,10 +91,8 @@ def migrate(engine: sa.Engine, form: str = "head") -> None:
         command.upgrade(settings, form)
 
 
-def _take_over(depot: Depot, engine: sa.Engine, actor: str) -> int:
-    from pipelines.depot.books.book import Books
-    from pipelines.depot.books.opening import make_tables
-
+def _read(depot: Depot) -> Before:
+    """All that the files say, before anything is made."""
     _clear_work(depot)
     before = before_books.read(depot.root)
     folders = {result.record.delivery_id for result in before.results}
@@ -104,10 +103,18 @@ def _take_over(depot: Depot, engine: sa.Engine, actor: str) -> int:
             "Put it back from your backup; nothing was changed.",
             file=depot.deliveries,
         )
+    return before
+
+
+def _take_over(depot: Depot, before: Before, engine: sa.Engine, actor: str) -> int:
+    from pipelines.depot.books.book import Books
+    from pipelines.depot.books.opening import make_tables, mark
+
     books = Books(engine)
     with books.transaction():
-        make_tables(books.writer(), before.key)
+        word = make_tables(books.writer(), before.key)
         _write(books, before, actor)
+        mark(depot.root, word)  # before it counts: of a kill in between nothing is left but a word that is written anew
     return len(before.results)
 
 

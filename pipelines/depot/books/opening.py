@@ -110,8 +110,7 @@ def _look(engine: sa.Engine, root: Path, url: str | None) -> None:
     if not marker.exists():
         if url is not None and (root / "deliveries").is_dir():
             _refuse_if_lost(root)
-        root.mkdir(parents=True, exist_ok=True)
-        marker.write_text(word + "\n", encoding="utf-8")
+        mark(root, word)
     elif marker.read_text(encoding="utf-8").strip() != word:
         raise Unusable(
             "These are not the books of this depot.",
@@ -140,14 +139,24 @@ def form_of(engine: sa.Engine, root: Path) -> int | None:
     return int(told) if told and str(told).isdigit() else 0
 
 
-def make_tables(connection: sa.Connection, key: str | None = None) -> None:
-    """Make new books in the open transaction. key: by which withdrawn runners are known; left out, a new one."""
+def make_tables(connection: sa.Connection, key: str | None = None) -> str:
+    """Make new books in the open transaction; returns their word.
+
+    key: by which withdrawn runners are known; left out, a new one.
+    """
     META.create_all(connection)
     connection.exec_driver_sql(_FORM_SQL)
     connection.execute(sa.insert(_FORM), {"version_num": f"{FORM:04d}"})
     now = datetime.now(UTC).isoformat(timespec="seconds")
     row = {"word": secrets.token_hex(16), "key": key or secrets.token_hex(32), "made_utc": now}
     connection.execute(sa.insert(DEPOT), row)
+    return row["word"]
+
+
+def mark(root: Path, word: str) -> None:
+    """Write into the depot by which word its books are known."""
+    root.mkdir(parents=True, exist_ok=True)
+    (root / WORD).write_text(word + "\n", encoding="utf-8")
 
 
 def refuse_form(form: int, root: Path) -> NoReturn:

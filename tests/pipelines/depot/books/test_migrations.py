@@ -1,0 +1,78 @@
+"""The forms of the books: made by migrations they are the same as made at once, and older ones are brought up to date."""
+
+from __future__ import annotations
+
+import sqlite3
+from pathlib import Path
+
+import pytest
+import sqlalchemy as sa
+from alembic.autogenerate import compare_metadata
+from alembic.migration import MigrationContext
+
+from pipelines.depot.books.opening import FILE, form_of, make_engine, open_books
+from pipelines.depot.books.tables import FORM, META
+from pipelines.depot.ledger import Ledger
+from pipelines.depot.storage import Depot
+from pipelines.depot.upgrade import migrate, upgrade
+from pipelines.errors import Unusable
+
+
+def migrated(root: Path, url: str | None) -> sa.Engine:
+    root.mkdir()
+    engine = make_engine(root, url)
+    migrate(engine)
+    return engine
+
+
+def test_migrations_lead_to_the_tables_that_the_code_knows(tmp_path: Path, url: str | None) -> None:
+    engine = migrated(tmp_path / "depot", url)
+    with engine.connect() as connection:
+        assert compare_metadata(MigrationContext.configure(connection), META) == []
+    assert form_of(engine, tmp_path) == FORM
+    engine.dispose()
+
+
+def test_migrated_books_are_word_for_word_those_made_at_once(tmp_path: Path) -> None:
+    migrated(tmp_path / "migrated", None).dispose()
+    open_books(tmp_path / "new").close()
+
+    def told(name: str) -> set[tuple[str, str]]:
+        with sqlite3.connect(tmp_path / name / FILE) as connection:
+            rows = connection.execute("SELECT name, sql FROM sqlite_master WHERE sql IS NOT NULL").fetchall()
+        connection.close()
+        return {(row[0], " ".join(row[1].replace('"', "").split())) for row in rows if row[0] != "alembic_version"}
+
+    assert told("migrated") == told("new")
+
+
+def test_the_ledger_of_migrated_books_is_guarded(tmp_path: Path, url: str | None) -> None:
+    engine = migrated(tmp_path / "depot", url)
+    with engine.begin() as connection:
+        connection.exec_driver_sql("INSERT INTO depot VALUES ('word', '00', 'now')")
+    engine.dispose()
+    books = open_books(tmp_path / "depot", url)
+    Ledger(books, "ann").write("built", "depot", "First.")
+    assert books.ledger.guarded()
+    with books.engine.connect() as connection, pytest.raises(sa.exc.DBAPIError, match="append-only"):
+        connection.exec_driver_sql("UPDATE ledger SET actor = 'ben'")
+    books.close()
+
+
+def test_upgrading_books_that_need_nothing_does_nothing(tmp_path: Path) -> None:
+    open_books(tmp_path).close()
+    before = (tmp_path / FILE).read_bytes()
+    assert "Nothing to do" in upgrade(Depot(tmp_path), "ann").text()
+    assert (tmp_path / FILE).read_bytes() == before
+
+
+def test_books_of_a_newer_form_and_no_depot_at_all_are_refused(tmp_path: Path) -> None:
+    with pytest.raises(Unusable, match="no depot"):
+        upgrade(Depot(tmp_path / "none"), "ann")
+    assert not (tmp_path / "none").exists()
+    open_books(tmp_path).close()
+    with sqlite3.connect(tmp_path / FILE) as connection:
+        connection.execute("UPDATE alembic_version SET version_num = '9999'")
+    connection.close()
+    with pytest.raises(Unusable, match="newer manystrides"):
+        upgrade(Depot(tmp_path), "ann")
