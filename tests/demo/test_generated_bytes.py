@@ -117,7 +117,7 @@ def test_ezc3d_reads_every_whole_file_and_finds_the_note(tmp_path: Path, subtest
             path.write_bytes(content)
             file = ezc3d.c3d(str(path))
             points, analogs = file["data"]["points"], file["data"]["analogs"]
-            assert points.shape[1] in (13, 15)
+            assert points.shape[1] in (13, 14, 15)  # 14: where a label was made to stand twice, ezc3d keeps one
             assert analogs.shape[2] % points.shape[2] == 0
             notes = [
                 NOTE,

@@ -24,7 +24,7 @@ from demo_site_uploads.simulator.faults import Fault
 from demo_site_uploads.simulator.labs import Recording
 from demo_site_uploads.simulator.measure import Asked
 from demo_site_uploads.simulator.trial import SimulatedTrial
-from pipelines.taking_in import run
+from pipelines.assets.run import run
 from tests.delivery_builders import STUDY, tables
 
 RUN = Asked(muscles=False)
@@ -208,7 +208,7 @@ def taken(tmp_path_factory: pytest.TempPathFactory) -> Taken:
         delivery, own = _delivery(site)
         delivery.pack(folder / "inbox", folder / "work")
         ids |= own
-    run.run(STUDY, folder / "inbox", folder / "depot", "tester", workers=2)
+    run(STUDY, folder / "inbox", folder / "depot", "tester", workers=2)
     found: dict[str, list[tuple[str, str, str]]] = {}
     standings: dict[str, str] = {}
     for delivery_tables in tables(folder / "depot").values():

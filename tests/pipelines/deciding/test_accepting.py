@@ -27,7 +27,7 @@ from pipelines.errors import Unusable
 from pipelines.intake.tables import no_tables
 from pipelines.judging.judge import Verdict
 from pipelines.judging.standings import Judged, standing_of
-from pipelines.taking_in import opening, stages
+from pipelines.taking_in import opening, publishing
 from schemas.consent import Consent
 from schemas.consent_history import History
 from schemas.reading import Reading
@@ -131,7 +131,7 @@ def test_nothing_is_new_afterwards_and_asked_for_again_nothing_is_done(accepted:
 def test_it_lasts_when_other_code_judges_again(accepted: tuple[Path, Path], monkeypatch: pytest.MonkeyPatch) -> None:
     inbox, depot = accepted
     monkeypatch.setattr(opening, "code_version", lambda: "another")
-    for module in (opening, stages):
+    for module in (opening, publishing):
         monkeypatch.setattr(module, "judging_sources", lambda: {"science": {"a.py": "1"}, "checks": {"b.py": "1"}})
     assert "The science changed" in go(inbox, depot)
     assert marks(depot) == [("accepted", True)]

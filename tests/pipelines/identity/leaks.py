@@ -8,6 +8,8 @@ import duckdb
 
 from pipelines.depot.storage import Depot, read_table
 
+_TABLES = "SELECT table_schema, table_name FROM information_schema.tables"
+
 
 def where_it_shows(depot_root: Path, values: list[str]) -> list[str]:
     """Files of the depot, the raw store and what is kept apart left out, that hold one of ``values``."""
@@ -29,6 +31,6 @@ def _text(path: Path) -> str:
         text += read_table(path).to_csv()
     if path.suffix == ".duckdb":
         with duckdb.connect(str(path), read_only=True) as warehouse:
-            for (name,) in warehouse.execute("SELECT table_name FROM information_schema.tables").fetchall():
-                text += str(warehouse.execute(f'SELECT * FROM "{name}"').fetchall())
+            for schema, name in warehouse.execute(_TABLES).fetchall():
+                text += str(warehouse.execute(f'SELECT * FROM "{schema}"."{name}"').fetchall())
     return text
