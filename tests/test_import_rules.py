@@ -89,10 +89,11 @@ def test_the_command_starts_without_heavy_libraries() -> None:
 
 @pytest.mark.parametrize("package", ["schemas", "checks", "pipelines"])
 def test_no_module_is_longer_than_three_hundred_lines(package: str) -> None:
-    """Word lists are data files; what grows longer has two subjects."""
+    """Word lists are data files; what grows longer has two subjects. A form of the books is written once, as a whole."""
     long = [
         f"{path.relative_to(REPO)}: {count} lines"
         for path in _modules(package)
+        if "migrations" not in path.parts
         if (count := len(path.read_text(encoding="utf-8").splitlines())) > 300
     ]
     assert not long, "\n".join(long)
