@@ -1,12 +1,14 @@
-"""One writer at a time: a lock on a file that the system gives back when its holder ends, however it ends."""
+"""One writer at a time: a lock on a file that the system gives back when its holder ends, however it ends.
+
+The library filelock holds it; worker processes that are forked meanwhile do not keep it. Who holds it is written into
+the file, so that a refusal can name them. On a disk without such locks it is refused to go on.
+"""
 
 from __future__ import annotations
 
-import errno
 import json
 import os
 import socket
-import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from datetime import UTC, datetime
@@ -14,59 +16,44 @@ from pathlib import Path
 
 from pipelines.errors import Unusable
 
-#: The system's record lock is one per process, so a second holder in the same process is refused here.
-_held_here: set[Path] = set()
+_PAUSE_S = 0.2
 
 
 @contextmanager
 def held(path: Path, actor: str, wait_s: float = 0.0) -> Iterator[None]:
     """Hold the lock ``path``. Raises Unusable naming the holder if another has it for longer than ``wait_s``."""
-    import fcntl
+    from filelock import FileLock, Timeout
 
-    path = path.resolve()
-    if path in _held_here:
-        raise _refusal(path, f"process {os.getpid()} (this one)")
-    # a record lock (lockf), not flock: worker processes forked by the holder must not inherit it
-    handle = os.open(path, os.O_RDWR | os.O_CREAT, 0o644)
+    lock = FileLock(path.resolve(), fallback_to_soft=False, thread_local=False)
     try:
-        until = time.monotonic() + wait_s
-        while True:
-            try:
-                fcntl.lockf(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
-                break
-            except OSError as error:
-                if error.errno not in (errno.EACCES, errno.EAGAIN):
-                    raise
-                if time.monotonic() >= until:
-                    raise _refusal(path, _holder(handle)) from None
-                time.sleep(0.2)
-        _held_here.add(path)
-        who = {
-            "pid": os.getpid(),
-            "host": socket.gethostname(),
-            "actor": actor,
-            "since_utc": datetime.now(UTC).isoformat(timespec="seconds"),
-        }
-        os.ftruncate(handle, 0)
-        os.pwrite(handle, json.dumps(who).encode(), 0)
+        lock.acquire(timeout=wait_s, poll_interval=_PAUSE_S)
+    except Timeout:
+        raise refusal(path, _holder(path)) from None
+    try:
+        path.write_text(json.dumps(_myself(actor)), encoding="utf-8")
         yield
     finally:
-        _held_here.discard(path)
-        os.close(handle)
+        lock.release()
 
 
-def _holder(handle: int) -> str:
-    try:
-        who = json.loads(os.pread(handle, 4096, 0))
-        return f"process {who['pid']} on {who['host']}, started by {who['actor']} at {who['since_utc']}"
-    except (ValueError, KeyError, TypeError):
-        return "another process"
-
-
-def _refusal(path: Path, holder: str) -> Unusable:
+def refusal(path: Path, holder: str) -> Unusable:
+    """That somebody else is writing to the depot whose lock is ``path``."""
     return Unusable(
         f"Another run is writing to this depot: {holder}.",
         "one writer at a time.",
         "Wait until it has ended, then run again. Reading (query, pages) is always possible.",
         file=path.parent,
     )
+
+
+def _myself(actor: str) -> dict[str, str | int]:
+    now = datetime.now(UTC).isoformat(timespec="seconds")
+    return {"pid": os.getpid(), "host": socket.gethostname(), "actor": actor, "since_utc": now}
+
+
+def _holder(path: Path) -> str:
+    try:
+        who = json.loads(path.read_text(encoding="utf-8"))
+        return f"process {who['pid']} on {who['host']}, started by {who['actor']} at {who['since_utc']}"
+    except (OSError, ValueError, KeyError, TypeError):
+        return "another process"

@@ -179,17 +179,20 @@ class Depot:
 
         with nothing_for_everybody():
             self.root.mkdir(parents=True, exist_ok=True)
-            with held(self.lock_file, actor, wait_s), self.opened():
+            locked = held(self.lock_file, actor, wait_s)
+            with locked, self.opened() as books, books.my_turn(self.lock_file, actor, wait_s):
                 mend(self)
                 yield
 
 
-def write_bytes(path: Path, content: bytes, *, sync: bool = True) -> None:
+def write_bytes(path: Path, content: bytes, *, sync: bool = True, owner_only: bool = False) -> None:
     """Replace the file ``path`` by ``content`` in one step. sync False: whoever publishes its folder syncs it."""
     path.parent.mkdir(parents=True, exist_ok=True)
     beside = path.with_name(f".{path.name}.{secrets.token_hex(4)}")
     try:
         with beside.open("xb") as stream:
+            if owner_only:
+                beside.chmod(stat.S_IRUSR | stat.S_IWUSR)
             stream.write(content)
             stream.flush()
             if sync:

@@ -8,7 +8,8 @@ from __future__ import annotations
 import errno
 import os
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import AbstractContextManager, contextmanager
+from pathlib import Path
 
 import sqlalchemy as sa
 from sqlalchemy.exc import DBAPIError
@@ -75,6 +76,12 @@ class Books:
         if self._open is None:
             raise RuntimeError("the books are written to inside a transaction only")
         return self._open
+
+    def my_turn(self, lock_file: Path, actor: str, wait_s: float = 0.0) -> AbstractContextManager[None]:
+        """Be the only writer of books that several machines share; of SQLite the lock on the file is enough."""
+        from pipelines.depot.books.turn import my_turn
+
+        return my_turn(self.engine, lock_file, actor, wait_s)
 
     def forget_for_good(self) -> None:
         """See to it that no byte of the database's files still holds rows that were removed."""

@@ -53,21 +53,23 @@ def cluster() -> Iterator[str]:
         shutil.rmtree(folder, ignore_errors=True)
 
 
-@pytest.fixture(params=["sqlite", "postgresql"])
-def url(request: pytest.FixtureRequest) -> Iterator[str | None]:
-    """Where the books are: in the depot, or in a database of their own."""
-    if request.param == "sqlite":
-        yield None
-        return
+@pytest.fixture
+def database(cluster: str) -> str:
+    """The URL of a new, empty database."""
     import sqlalchemy as sa
 
-    cluster = request.getfixturevalue("cluster")
     made = sa.create_engine(cluster.format("postgres"), isolation_level="AUTOCOMMIT")
     with made.connect() as connection:
         connection.exec_driver_sql("DROP DATABASE IF EXISTS books WITH (FORCE)")
         connection.exec_driver_sql("CREATE DATABASE books")
     made.dispose()
-    yield cluster.format("books")
+    return cluster.format("books")
+
+
+@pytest.fixture(params=["sqlite", "postgresql"])
+def url(request: pytest.FixtureRequest) -> str | None:
+    """Where the books are: in the depot, or in a database of their own."""
+    return None if request.param == "sqlite" else str(request.getfixturevalue("database"))
 
 
 @pytest.fixture

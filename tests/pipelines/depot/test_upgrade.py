@@ -227,6 +227,15 @@ def test_a_result_without_a_record_ends_it(old: Path) -> None:
         go(old)
 
 
+def test_the_books_of_a_depot_from_before_may_be_made_elsewhere(place: Path, old: Path, database: str) -> None:
+    done = upgrade.upgrade(Depot(old, database), "ann")
+    assert done.taken_over == 1
+    with Depot(old, database).opened() as books:
+        assert [entry.what for entry in books.ledger.entries()][-1] == "upgraded"
+        assert books.deliveries.all() == records(place / "new")
+    assert not (old / "books.sqlite").exists()
+
+
 def test_the_record_of_a_stopped_delivery_is_taken_over_without_trials(old: Path) -> None:
     path = old / "deliveries" / "brack-001" / "record.json"
     content = json.loads(path.read_text()) | {"status": "stopped", "accepted": {}, "waiting": []}

@@ -1,0 +1,78 @@
+"""A depot whose books are a PostgreSQL database: one writer over all machines, upgraded like any other, and never mixed up."""
+
+from __future__ import annotations
+
+import os
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from pipelines.assets.run import run
+from pipelines.deciding.withdrawal import withdraw
+from pipelines.depot.books.opening import open_books
+from pipelines.depot.storage import BOOKS_VARIABLE, Depot
+from pipelines.errors import Unusable
+from pipelines.release.make import release
+from tests.delivery_builders import REPO, STUDY, a_delivery, tables
+from tests.depot_books import faults_of_the_ledger, ledger_lines
+
+
+@pytest.fixture
+def elsewhere(database: str, monkeypatch: pytest.MonkeyPatch) -> str:
+    """The URL of a new database, which the environment names."""
+    monkeypatch.setenv(BOOKS_VARIABLE, database)
+    return database
+
+
+def test_the_way_of_a_delivery_with_the_books_elsewhere(elsewhere: str, tmp_path: Path) -> None:
+    inbox, depot = tmp_path / "inbox", tmp_path / "depot"
+    a_delivery(inbox, runners=("FS-01", "FS-02"), names=("1",))
+    assert "2 accepted" in run(STUDY, inbox, depot, "tester", workers=1).text()
+    assert not (depot / "books.sqlite").exists()
+    assert "Nothing new" in run(STUDY, inbox, depot, "tester", workers=1).text()
+    release(STUDY, depot, "first", "tester")
+    assert withdraw(STUDY, depot, "FS-02", "all", "tester").found == ()
+    assert {row["participant_id"] for row in tables(depot)["brack-001"]["standings"]} == {"FS-01"}
+    assert faults_of_the_ledger(depot) == []
+    assert {line["what"] for line in ledger_lines(depot)} == {"taken_in", "built", "released", "withdrawal"}
+
+
+def test_without_its_books_the_depot_is_refused_and_other_books_are_too(
+    elsewhere: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    with Depot(tmp_path / "one").writing("ann"):
+        pass
+    (tmp_path / "two").mkdir()
+    (tmp_path / "two" / "books.id").write_text("another word\n")
+    with pytest.raises(Unusable, match="not the books of this depot"), Depot(tmp_path / "two").opened():
+        pass
+    monkeypatch.delenv(BOOKS_VARIABLE)
+    with pytest.raises(Unusable, match="books of the depot are missing"), Depot(tmp_path / "one").opened():
+        pass
+    assert not (tmp_path / "one" / "books.sqlite").exists()
+
+
+def test_a_writer_on_another_machine_is_named_and_its_turn_ends_with_it(elsewhere: str, tmp_path: Path) -> None:
+    """Another machine has another lock on the file, so only the database can tell."""
+    hold = (
+        "import sys; from pathlib import Path; from pipelines.depot.books.opening import open_books\n"
+        "books = open_books(Path(sys.argv[1]), sys.argv[2])\n"
+        "with books.my_turn(Path('elsewhere'), 'ann'): print('held', flush=True); sys.stdin.read()"
+    )
+    words = [sys.executable, "-c", hold, str(tmp_path / "depot"), elsewhere]
+    pipes = {"stdout": subprocess.PIPE, "stdin": subprocess.PIPE, "env": {**os.environ, "PYTHONPATH": str(REPO)}}
+    with subprocess.Popen(words, cwd=REPO, **pipes) as other:
+        assert other.stdout is not None
+        other.stdout.readline()
+        with pytest.raises(Unusable, match=rf"process {other.pid} on .*ann"), Depot(tmp_path / "depot").writing("ben"):
+            pass
+        other.kill()
+    with Depot(tmp_path / "depot").writing("ben", wait_s=30):
+        pass
+
+
+def test_a_database_that_does_not_answer_is_told_in_plain_words(tmp_path: Path) -> None:
+    with pytest.raises(Unusable, match="cannot be reached"):
+        open_books(tmp_path, f"postgresql://nobody@/none?host={tmp_path}")
