@@ -226,6 +226,11 @@ class Table:
         return tuple(f.name for f in self.fields if f.names_file)
 
     @property
+    def scopes_of_words(self) -> frozenset[str]:
+        """Scopes that a row can need for a word that stands in it."""
+        return frozenset(scope for f in self.fields for code in f.codes for scope in code.scopes)
+
+    @property
     def column_names(self) -> tuple[str, ...]:
         """Column names in file order."""
         return tuple(f.name for f in self.fields)

@@ -46,7 +46,8 @@ class ChannelFacts:
     named_count: rows. missing: labels that are in neither file. unit_conflicts: (label, unit of the row, unit of the
     file). clock_problem: why the second file's clock could not be matched, a sentence without full stop; None if it
     was, or if there is no second file. clock_event_count: events the match rests on. second: what the second file says
-    of itself. labels: of the channels that the rows name.
+    of itself. labels: of the channels that the rows name. unexplained: channels of the files that are no plate's and that
+    no row names, so that they may hold any signal.
     """
 
     named_count: int
@@ -57,3 +58,4 @@ class ChannelFacts:
     clock_event_count: int = 0
     second: SecondFileSays | None = None
     labels: tuple[str, ...] = ()
+    unexplained: int = 0

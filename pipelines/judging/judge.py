@@ -7,7 +7,7 @@ trials, or decides what becomes of the trial; ``pipelines.judging.standings`` do
 from __future__ import annotations
 
 import traceback
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -20,7 +20,7 @@ from pipelines.identity.identifiers import NOBODY
 from pipelines.identity.names import KnownNames
 from schemas.reading import ChannelFacts, Identifying, Reading
 from schemas.study import SiteProfile, Study
-from schemas.trial import Posture, Trial
+from schemas.trial import Channel, Posture, Trial
 
 if TYPE_CHECKING:
     from pipelines.intake.clocks import ClockFit, NoClock
@@ -57,7 +57,10 @@ class TrialJob:
 
 @dataclass(frozen=True)
 class Verdict:
-    """What was seen in one trial. ``facts``: measured columns of ``trials``; ``posture`` only of standing trials."""
+    """What was seen in one trial. ``facts``: measured columns of ``trials``; ``posture`` only of standing trials.
+
+    ``unexplained``: channels in its files of which no row says what they are.
+    """
 
     reading: Reading
     findings: list[Finding] = field(default_factory=list)
@@ -66,6 +69,7 @@ class Verdict:
     outcomes: dict[str, Rows] = field(default_factory=dict)  # table name -> rows less provenance
     facts: dict[str, Any] = field(default_factory=dict)
     posture: Posture | None = None
+    unexplained: int = 0
 
     def with_report(self, report: Report) -> Verdict:
         """The same with a report's rows added."""
@@ -130,6 +134,7 @@ def _read(job: TrialJob) -> tuple[Trial, ClockFit | NoClock | None, ChannelFacts
 
     processing = job.study.processing
     trial = to_trial(read_c3d(job.path), job.profile, processing, job.row)
+    channels = trial.channels
     sidecar = read_sidecar(job.second_path) if job.second_path is not None else None
     trial, clock, found = with_signals(trial, sidecar, job.channel_rows, processing)
     facts = ChannelFacts(
@@ -141,8 +146,15 @@ def _read(job: TrialJob) -> tuple[Trial, ClockFit | NoClock | None, ChannelFacts
         clock_event_count=clock.event_count if clock is not None and not isinstance(clock, NoClock) else 0,
         second=sidecar.says if sidecar is not None else None,
         labels=tuple(str(row.get("label")) for row in job.channel_rows),
+        unexplained=_unexplained(job, (*channels, *(sidecar.channels if sidecar is not None else ()))),
     )
     return trial, clock, facts
+
+
+def _unexplained(job: TrialJob, channels: Iterable[Channel]) -> int:
+    """How many channels of the trial's files no row names that the job was given."""
+    named = {str(row.get("label")).strip().casefold() for row in job.channel_rows}
+    return sum(channel.label.strip().casefold() not in named for channel in channels)
 
 
 def workspace_of(job: TrialJob) -> tuple[Workspace, ChannelFacts]:
@@ -152,7 +164,7 @@ def workspace_of(job: TrialJob) -> tuple[Workspace, ChannelFacts]:
 
     trial, clock, channels = _read(job)
     row = clock_row(trial.trial_id, clock) if clock is not None else None
-    return Workspace(trial, job.study.processing, job.posture, job.references, row), channels
+    return Workspace(trial, job.study.processing, job.posture, job.references, row, job.study.muscle_kinds()), channels
 
 
 def context_of(job: TrialJob, reading: Reading) -> Context:
@@ -179,6 +191,7 @@ def _judged(job: TrialJob, reading: Reading) -> Verdict:
         outcomes,
         _facts(trial),
         posture_of(trial) if trial.kind == "standing" else None,
+        context.channels.unexplained if context.channels is not None else 0,
     )
 
 

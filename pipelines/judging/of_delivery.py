@@ -26,6 +26,7 @@ from pipelines.judging.trial_jobs import shas_of, trial_job
 from pipelines.workers.engine import Task
 from pipelines.workers.isolation import Ended
 from schemas.consent import Consent
+from schemas.delivery import RECORDED, SENT_CHANNELS
 from schemas.reading import Reading
 from schemas.received import Received
 from schemas.trial import Posture
@@ -143,7 +144,20 @@ def judge_delivery(layout: Layout, tell: Tell, meanwhile: Callable[[], None] | N
         consent=judged.consent.withholding(telling),
         waiting=_waiting(replace(judged, verdicts=checked), postures),
         unread=unread,
+        unagreed=frozenset(t for t, verdict in checked.items() if _may_hold_more(judged.consent, t, verdict)),
     )
+
+
+def _may_hold_more(consent: Consent, trial: str, verdict: Verdict) -> bool:
+    """Whether the trial's files hold, or may hold, signals that need a consent which was not in force.
+
+    The files decide, not the tables: a row that was left out, or taken out by a withdrawal, leaves its signal there.
+    A file that could not be read may hold anything.
+    """
+    unread = verdict.reading.problem is not None
+    kinds = set(SENT_CHANNELS.scopes_of_words) if verdict.unexplained or unread else set()
+    kinds |= set(RECORDED.scopes) if verdict.facts.get("plate_count") or unread else set()
+    return not all(consent.allows(trial, scope) for scope in kinds)
 
 
 def verdict_of(task: Task, ended: Ended) -> Verdict:

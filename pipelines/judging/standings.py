@@ -61,7 +61,8 @@ class Judged:
     """All that was seen in one delivery. consent: over its rows and files; shas: trial -> raw sha256.
 
     waiting: session and condition of running trials that were judged without a standing posture. unread: trials whose
-    reading did not come to its end, so that nobody looked for identifying texts in their files. overrides: what a data
+    reading did not come to its end, so that nobody looked for identifying texts in their files. unagreed: trials whose
+    files hold, or may hold, signals that their runner did not agree to. overrides: what a data
     manager decided on trials of the delivery. stamps: trial -> what it was judged with (``pipelines.judging.stamps``).
     """
 
@@ -74,6 +75,7 @@ class Judged:
     shas: Mapping[str, str]
     waiting: tuple[tuple[str, str], ...] = ()
     unread: frozenset[str] = frozenset()
+    unagreed: frozenset[str] = frozenset()
     overrides: tuple[Override, ...] = ()
     stamps: Mapping[str, Mapping[str, str]] = field(default_factory=dict)
 

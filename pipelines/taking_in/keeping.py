@@ -17,16 +17,16 @@ from pipelines.identity.guard import OWN_TAG_FILES
 from schemas.consent import Consent
 
 
-def payload_of(opened: Opened, consent: Consent, unread: frozenset[str] = frozenset()) -> Payload:
+def payload_of(opened: Opened, consent: Consent, apart: frozenset[str] = frozenset()) -> Payload:
     """Where every payload file belongs: in raw, or apart if consent does not cover all of it or no table says whose.
 
-    Kept apart are files of withheld trials, tables with rows that consent does not cover, files of trials of
-    which only a part is covered, such as all but the muscles (bytes cannot be cut out of a file, so only what consent
-    covers is read from it), and files of ``unread`` trials, of which nobody knows whether they tell who was recorded.
+    Kept apart are files of withheld trials, tables with rows that consent does not cover, files of trials of which only
+    a part is covered, such as all but the muscles (bytes cannot be cut out of a file, so only what consent covers is
+    read from it), and files of the trials ``apart``, for what was seen on reading them.
     """
     files = opened.received.files
-    apart = consent.withheld | unread | consent.partly_covered
-    shut = {path for trial in apart for path in consent.files.get(trial, ())}
+    shut_trials = consent.withheld | apart | consent.partly_covered
+    shut = {path for trial in shut_trials for path in consent.files.get(trial, ())}
     shut |= set() if consent.covers_all else {f.path for f in files if _is_sent_table(f.path)}
     shut_shas = {f.sha256 for f in files if f.path in shut}
     named = {path for paths in consent.files.values() for path in paths}

@@ -141,7 +141,7 @@ def prepare(desk: Desk, gated: Gated, tell: Tell, meanwhile: Callable[[], None] 
     own = desk.books.trials.of_delivery(delivery_id) if gated.before else []
     words = {trial.trial_id: trial.resend for trial in own}
     trials = with_parts(trial_versions(judged, tables), consent, gated.earlier, words)
-    payload = payload_of(opened, judged.consent, judged.unread)
+    payload = payload_of(opened, judged.consent, judged.unread | judged.unagreed)
     result = Result(
         replace(record, held=bool(payload.stored)),
         payload,

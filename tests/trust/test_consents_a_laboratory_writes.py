@@ -1,0 +1,105 @@
+"""The real way of deliveries whose consents are missing, malformed or narrower than their files: what is kept and told."""
+
+from __future__ import annotations
+
+import hashlib
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from demo_site_uploads.simulator.tables import consent_rows, csv_bytes, participant_row
+from pipelines.assets.run import run
+from pipelines.deciding.withdrawal import withdraw
+from pipelines.depot.search_bytes import files_with
+from pipelines.depot.storage import Depot
+from schemas.delivery import SENT_CONSENTS, SENT_PARTICIPANTS, SENT_SESSIONS
+from tests.delivery_builders import STUDY, a_delivery, planned, raw_files, tables, trial_id
+
+RUNNER, SILENT = "FS-01", "FS-02"
+GIVEN = consent_rows(planned(RUNNER, "standing")[0].session.runner)
+FILE = hashlib.sha256(planned(RUNNER, "standing")[1]).hexdigest()
+
+
+def taken_in(folder: Path, consents: list[dict[str, Any]], trial: str = "standing", **files: bytes) -> Depot:
+    """A delivery of one trial with these consents, taken in; files: other tables, by name."""
+    replaced = {"consents.csv": csv_bytes(SENT_CONSENTS, consents)} | {f"{n}.csv": data for n, data in files.items()}
+    a_delivery(folder / "inbox", names=(trial,), replace_files=replaced)
+    depot = Depot(folder / "depot")
+    run(STUDY, folder / "inbox", depot.root, "tester", workers=1)
+    return depot
+
+
+def named_in_the_open(depot: Depot, *words: str) -> list[Path]:
+    """Live files with one of the words, less the list of a bag's files, which is shown nowhere."""
+    return [path for path in files_with(depot, words)[1] if path.parent.name != "bag"]
+
+
+def closed_files(depot: Depot) -> set[str]:
+    return {path.name for path in depot.closed.rglob("*") if path.is_file()}
+
+
+def standings(depot: Depot) -> list[str]:
+    return [row["standing"] for row in tables(depot.root)["brack-001"]["standings"]]
+
+
+@pytest.mark.parametrize(
+    "line",
+    [
+        {"event": "revoked"},
+        {"event": "zurückgezogen"},
+        {"event": "Withdrawn"},
+        {"event": "withdrawn", "participant_id": "fs-01"},
+        {"event": "withdrawn", "participant_id": "  FS-01 "},
+        {"event": "withdrawn", "scope": "everything"},
+        {"event": "withdrawn", "study_day": "2026-03-02"},
+        {"event": "given", "study_day": "second visit"},
+        {"event": "", "scope": "motion"},
+    ],
+    ids=lambda line: "-".join(line.values()),
+)
+def test_a_line_that_is_not_understood_withholds_the_runner_and_is_told(tmp_path: Path, line: dict[str, str]) -> None:
+    depot = taken_in(tmp_path, [*GIVEN, {**GIVEN[0], **line}])
+    assert standings(depot) == ["withheld"]
+    assert FILE not in raw_files(depot.root)
+    assert FILE in closed_files(depot)
+    told = [f["seen"] for f in tables(depot.root)["brack-001"]["findings"] if f["weight"] == "withholds"]
+    assert any("not in force" in seen or "consents.csv" in seen for seen in told)
+    assert named_in_the_open(depot, RUNNER) == []
+
+
+def test_of_a_runner_without_consent_findings_tell_no_value(tmp_path: Path) -> None:
+    first = planned(RUNNER, "standing")[0].session
+    people = [participant_row(first.runner), participant_row(first.runner) | {"participant_id": SILENT}]
+    people[1] |= {"stature_m": 2.2137, "mass_kg": 191.37, "leg_length_m": 0.4137}
+    session = first.row() | {"participant_id": SILENT, "session_id": "S-silent", "mass_kg": 31.37}
+    depot = taken_in(
+        tmp_path,
+        GIVEN,
+        participants=csv_bytes(SENT_PARTICIPANTS, people),
+        sessions=csv_bytes(SENT_SESSIONS, [first.row(), session]),
+    )
+    assert standings(depot) == ["accepted"]
+    values = ("2.2137", "2.21", "191.37", "191.4", "0.41", "31.4", "31.37")
+    assert named_in_the_open(depot, SILENT, "S-silent", *values) == []
+    seen = {f["file"]: f["seen"] for f in tables(depot.root)["brack-001"]["findings"] if "not shown" in f["seen"]}
+    lack = "not in force for the runner on that day."
+    assert seen == {
+        "participants.csv": f"Consent is not shown for 1 row of participants.csv: {lack}",
+        "sessions.csv": f"Consent is not shown for 1 row of sessions.csv: {lack}",
+    }
+
+
+def test_a_file_with_channels_that_may_be_muscles_is_kept_apart_whatever_the_tables_say(tmp_path: Path) -> None:
+    """The treadmill's recordings hold foot switches, of which channels.csv, not being there, says nothing."""
+    recording = hashlib.sha256(planned(RUNNER, "1")[1]).hexdigest()
+    whole = taken_in(tmp_path / "all", GIVEN, "1")
+    assert recording in raw_files(whole.root)
+    without = taken_in(tmp_path / "less", [row for row in GIVEN if row["scope"] != "muscle"], "1")
+    assert standings(without) == standings(whole) == ["accepted"]
+    assert recording not in raw_files(without.root)
+    assert recording in closed_files(without)
+    withdraw(STUDY, whole.root, RUNNER, "muscle", "tester")
+    assert standings(whole) == ["accepted"]
+    assert recording not in raw_files(whole.root)
+    assert {row["trial_id"] for row in tables(whole.root)["brack-001"]["trials"]} == {trial_id("1")}
