@@ -12,12 +12,25 @@ from typing import Any, Literal
 from pydantic import ConfigDict, Field, field_validator, model_validator
 from pydantic_core import PydanticCustomError
 
+from schemas.anatomy import SENIAM_KINDS, Landmark, MuscleKind
 from schemas.processing import Processing
 from schemas.quota import Quota
 from schemas.settings import Settings
 
 LabAxis = Literal["+x", "-x", "+y", "-y", "+z", "-z"]
 Surface = Literal["treadmill", "runway"]
+DoneWithout = Literal[
+    "foot_strike",
+    "strike_index",
+    "ankle",
+    "knee",
+    "hip",
+    "moments",
+    "marker_events",
+    "runway_speed",
+    "co_contraction",
+    "muscle_phases",
+]
 
 
 class Axes(Settings):
@@ -81,6 +94,18 @@ class MarkerRole(Settings):
         default=True, description="Whether there is one on each side; then roles end in _left and _right."
     )
     required: bool = Field(default=False, description="Whether a trial without it goes back.")
+    landmark: Landmark | None = Field(
+        default=None, description="Which landmark it is; needed only where the role is called something else."
+    )
+
+
+class MuscleSpec(Described):
+    """One muscle of the study."""
+
+    kind: MuscleKind | None = Field(
+        default=None,
+        description="What it does in running: calf or shin; needed only where the muscle has no SENIAM name. Others are not judged by phase.",
+    )
 
 
 class SiteLimit(Settings):
@@ -133,10 +158,14 @@ class Study(Settings):
     citation: str = Field(default="", description="How to cite the study.")
     conditions: dict[str, Described] = Field(description="Footwear conditions.")
     visits: dict[str, Visit] = Field(description="Visits of the plan.")
-    muscles: dict[str, Described] = Field(default_factory=dict, description="Muscles, by SENIAM name.")
+    muscles: dict[str, MuscleSpec] = Field(default_factory=dict, description="Muscles, by SENIAM name.")
     marker_roles: dict[str, MarkerRole] = Field(description="Anatomical landmarks.")
     sites: dict[str, Site] = Field(description="Laboratories.")
     processing: Processing = Field(default_factory=Processing, description="How signals become outcomes.")
+    does_without: tuple[DoneWithout, ...] = Field(
+        default=(),
+        description="What the study's markers and muscles can never give and the study can do without; anything else that they can never give is refused when the study is read.",
+    )
     limits: dict[str, dict[str, float]] = Field(
         default_factory=dict,
         description="Thresholds of checks that differ from their defaults: check name, then threshold.",
@@ -171,6 +200,11 @@ class Study(Settings):
         """Thresholds of a check that differ from its defaults: the study's, over which the laboratory's own win."""
         own = self.sites[site].limits.get(check, {}) if site in self.sites else {}
         return {**self.limits.get(check, {}), **{name: limit.value for name, limit in own.items()}}
+
+    def muscle_kinds(self) -> dict[str, MuscleKind]:
+        """Muscle -> its kind, of those whose kind is declared or known by the SENIAM name."""
+        kinds = {name: spec.kind or SENIAM_KINDS.get(name) for name, spec in self.muscles.items()}
+        return {name: kind for name, kind in kinds.items() if kind is not None}
 
     def words(self, study_list: str) -> tuple[str, ...]:
         """The allowed words of a ``study_list`` column, for example ``conditions``."""

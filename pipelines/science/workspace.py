@@ -29,6 +29,7 @@ from pipelines.science.signals.coded import Coded, coded
 from pipelines.science.signals.measures import BoolArray
 from pipelines.science.signals.smooth import SmoothMarkers
 from pipelines.science.trial_outcomes import trial_outcomes
+from schemas.anatomy import SENIAM_KINDS
 from schemas.outcomes import FOOTFALLS, TRIAL_OUTCOMES
 from schemas.outcomes_signals import CLOCK_FITS, EVENT_AGREEMENT, FOOTFALL_EVENTS
 from schemas.processing import Processing
@@ -43,8 +44,9 @@ class Workspace:
     """One trial and what is made of it.
 
     posture: of the standing trial. references: what muscle amplitudes are divided by. clock: the row of ``clock_fits``
-    less provenance that tells how a second file was matched; None without one. Nothing here raises on bad signals:
-    what cannot be computed is null or has no row. Nobody writes to an array that comes from here.
+    less provenance that tells how a second file was matched; None without one. muscle_kinds: calf or shin, by muscle.
+    Nothing here raises on bad signals: what cannot be computed is null or has no row. Nobody writes to an array that
+    comes from here.
     """
 
     def __init__(
@@ -54,13 +56,14 @@ class Workspace:
         posture: Posture | None = None,
         references: Mapping[Key, Reference] | None = None,
         clock: Mapping[str, Any] | None = None,
+        muscle_kinds: Mapping[str, str] = SENIAM_KINDS,
     ) -> None:
         self.trial, self.processing, self.posture = trial, processing, posture
-        self.references, self.clock = references or {}, clock
+        self.references, self.clock, self.muscle_kinds = references or {}, clock, muscle_kinds
 
     def given(self, **parts: Any) -> Workspace:
         """A workspace of the same trial in which these parts, by name, are taken as given instead of computed."""
-        other = Workspace(self.trial, self.processing, self.posture, self.references, self.clock)
+        other = Workspace(self.trial, self.processing, self.posture, self.references, self.clock, self.muscle_kinds)
         for name, part in parts.items():
             if not isinstance(vars(Workspace).get(name), cached_property):
                 raise AttributeError(f"{name} is no part of a workspace")
@@ -120,7 +123,7 @@ class Workspace:
     @cached_property
     def phased_muscles(self) -> list[Phased]:
         """How well muscles fit the phase of the stride that their kind works in."""
-        return phased(self.raw_muscles, contacts_by_side(self.footfalls))
+        return phased(self.raw_muscles, self.muscle_kinds, contacts_by_side(self.footfalls))
 
     @cached_property
     def switches(self) -> list[Switch]:

@@ -19,6 +19,7 @@ from pydantic import BaseModel, ValidationError
 
 from checks.registry import catalogue
 from pipelines.errors import Unusable
+from pipelines.study.anatomy import by_landmark, declared_twice, never
 from schemas.study import SiteProfile, Study
 
 Model = TypeVar("Model", bound=BaseModel)
@@ -67,6 +68,8 @@ def load_study(path: str | Path) -> LoadedStudy:
     _refuse(faults, path, "study_file.md")
     study = _checked(Study, settings, path)
     _refuse(list(_disagreements(study)), path, "study_file.md")
+    study = by_landmark(study)
+    _refuse([Fault(n.what, "can never be had", n.wanted) for n in never(study)], path, "study_file.md")
     return LoadedStudy(study, f"{study.version}+{digest.hexdigest()[:8]}", path)
 
 
@@ -245,10 +248,14 @@ def _disagreements(study: Study) -> Iterator[Fault]:
         yield from _profile_faults(name, site.profile, study)
         yield from _limit_faults(site.limits, f"sites.{name}.limits")
     yield from _limit_faults(study.limits, "limits")
-    sided = [role for role, spec in study.marker_roles.items() if spec.sided]
+    sided = {name for role, spec in study.marker_roles.items() if spec.sided for name in (role, spec.landmark)}
     for setting in ("heel_role", "forefoot_role", "toe_role"):
         if (role := getattr(study.processing, setting)) not in sided:
             yield Fault(f"processing.{setting}", f"is {role!r}", "a marker role with sides, from marker_roles")
+    for landmark, roles in declared_twice(study):
+        yield Fault(
+            "marker_roles", f"declares {' and '.join(roles)} to be the {landmark}", "one role for each landmark"
+        )
 
 
 def _profile_faults(name: str, profile: SiteProfile, study: Study) -> Iterator[Fault]:

@@ -15,27 +15,20 @@ import numpy as np
 from pipelines.science.muscles.measures import Muscle
 
 CALF, SHIN = "calf", "shin"
-#: Which of these are what, by SENIAM name.
-GROUPS = {
-    "gastrocnemius_medialis": CALF,
-    "gastrocnemius_lateralis": CALF,
-    "soleus": CALF,
-    "tibialis_anterior": SHIN,
-}
 OTHER = {"left": "right", "right": "left"}
 #: Own choice: the middle of contact as parts of it, and late swing before the calf tenses, in s before contact.
 STANCE_PART, SWING_BEFORE_S = (0.25, 0.60), (0.17, 0.10)
 
 
-def fit_to_phase(muscle: Muscle, contacts: Iterable[tuple[float, float]]) -> float | None:
-    """How well the muscle is active in its own phase of these contacts (start, end in s): 1, or -1 in the other's.
+def fit_to_phase(muscle: Muscle, group: str, contacts: Iterable[tuple[float, float]]) -> float | None:
+    """How well the muscle is active in the phase of its group in these contacts (start, end in s), from 1 to -1.
 
+    group: calf or shin; -1 is active in the other's phase.
     Level in the middle of contact less level in late swing, over the burst level; the sign is turned for the shin.
-    About 0 if it is active in neither. None for a muscle of unknown group, one without bursts, or too few contacts.
+    About 0 if it is active in neither. None without bursts, or with too few contacts.
     """
-    group = GROUPS.get(str(muscle.signal.muscle))
     times = np.array(list(contacts), float).reshape(-1, 2)
-    if group is None or not muscle.has_bursts or not len(times):
+    if not muscle.has_bursts or not len(times):
         return None
     start, length = times[:, 0], times[:, 1] - times[:, 0]
     stance = muscle.levels_in(*(start + part * length for part in STANCE_PART))
@@ -52,13 +45,9 @@ class Phased:
     """A muscle and how well it fits its own side's contacts and the other side's (None: cannot be told)."""
 
     muscle: Muscle
+    group: str  # calf or shin
     own: float
     other: float | None
-
-    @property
-    def group(self) -> str:
-        """Calf or shin."""
-        return GROUPS[str(self.muscle.signal.muscle)]
 
     @property
     def side(self) -> str:
@@ -66,12 +55,15 @@ class Phased:
         return str(self.muscle.signal.side)
 
 
-def phased(muscles: Iterable[Muscle], contacts: Mapping[str, Sequence[tuple[float, float]]]) -> list[Phased]:
-    """The muscles that can be judged. contacts: side -> (contact, toe-off) in s."""
+def phased(
+    muscles: Iterable[Muscle], kinds: Mapping[str, str], contacts: Mapping[str, Sequence[tuple[float, float]]]
+) -> list[Phased]:
+    """The muscles that can be judged. kinds: muscle -> calf or shin; contacts: side -> (contact, toe-off) in s."""
     found = []
     for muscle in muscles:
-        side = str(muscle.signal.side)
-        own = fit_to_phase(muscle, contacts.get(side, ()))
-        if own is not None:
-            found.append(Phased(muscle, own, fit_to_phase(muscle, contacts.get(OTHER.get(side, ""), ()))))
+        side, group = str(muscle.signal.side), kinds.get(str(muscle.signal.muscle))
+        own = fit_to_phase(muscle, group, contacts.get(side, ())) if group else None
+        if group and own is not None:
+            other = fit_to_phase(muscle, group, contacts.get(OTHER.get(side, ""), ()))
+            found.append(Phased(muscle, group, own, other))
     return found

@@ -1,0 +1,121 @@
+"""What a study declares its marker roles and muscles to be, and what can never be computed or checked with them.
+
+Inside, a marker is known by its landmark, whatever the study file calls its role: profiles and settings are turned to
+landmarks when the study is read, so that a role that is renamed changes nothing.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from typing import TypeVar
+
+from schemas.processing import Processing
+from schemas.settings import Settings
+from schemas.study import Study
+
+S = TypeVar("S", bound=Settings)
+_SIDES = ("_left", "_right")
+
+
+@dataclass(frozen=True)
+class Never:
+    """Something that can never be computed or checked. word: for ``does_without``; lacks: what would be needed."""
+
+    word: str
+    what: str
+    lacks: str
+
+    @property
+    def wanted(self) -> str:
+        """What the study file may say instead."""
+        return f"{self.lacks}, or {self.word} in does_without"
+
+
+def declared_twice(study: Study) -> Iterator[tuple[str, list[str]]]:
+    """Landmarks that more than one role stands for, with these roles."""
+    roles_of: dict[str, list[str]] = {}
+    for role, spec in study.marker_roles.items():
+        roles_of.setdefault(spec.landmark or role, []).append(role)
+    return ((landmark, roles) for landmark, roles in roles_of.items() if len(roles) > 1)
+
+
+def by_landmark(study: Study) -> Study:
+    """The study with every marker role called by the landmark it is declared to be."""
+    names = {role: str(spec.landmark) for role, spec in study.marker_roles.items() if spec.landmark not in (None, role)}
+    if not names:
+        return study
+    roles = {names.get(role, role): spec for role, spec in study.marker_roles.items()}
+    sites = {
+        name: site.model_copy(
+            update={
+                "profile": site.profile.model_copy(
+                    update={"markers": {_of_side(role, names): label for role, label in site.profile.markers.items()}}
+                )
+            }
+        )
+        for name, site in study.sites.items()
+    }
+    processing = _renamed(study.processing, names)
+    return study.model_copy(update={"marker_roles": roles, "sites": sites, "processing": processing})
+
+
+def _of_side(role: str, names: Mapping[str, str]) -> str:
+    for side in _SIDES:
+        bare = role.removesuffix(side)
+        if bare != role and bare in names:
+            return f"{names[bare]}{side}"
+    return names.get(role, role)
+
+
+def _renamed(settings: S, names: Mapping[str, str]) -> S:
+    """Settings in which every ``..._role`` and ``..._roles`` is called by its landmark, groups inside included."""
+    changes: dict[str, object] = {}
+    for field in type(settings).model_fields:
+        value = getattr(settings, field)
+        if isinstance(value, Settings):
+            changes[field] = _renamed(value, names)
+        elif field.endswith("_role") and isinstance(value, str):
+            changes[field] = names.get(value, value)
+        elif field.endswith("_roles") and isinstance(value, tuple):
+            changes[field] = tuple(names.get(role, role) for role in value)
+    return settings.model_copy(update=changes)
+
+
+def never(study: Study) -> list[Never]:
+    """All that can never be computed or checked with what the study declares; the study must call by landmark."""
+    found = [*_of_markers(study, study.processing), *_of_muscles(study)]
+    return [one for one in found if one.word not in study.does_without]
+
+
+def _of_markers(study: Study, p: Processing) -> Iterator[Never]:
+    j, sided = p.joints, {role for role, spec in study.marker_roles.items() if spec.sided}
+    back = j.pelvis_back_role in sided or j.pelvis_back_middle_role in study.marker_roles
+    pelvis = j.pelvis_front_role in sided and back
+    hip = {j.hip_role} if j.hip_role in sided or not pelvis else set()
+    needs = {
+        "foot_strike": ("foot strike, and which foot a contact is of", {p.heel_role, p.forefoot_role}),
+        "strike_index": ("the strike index", {p.heel_role, p.toe_role}),
+        "ankle": ("ankle angles", {p.heel_role, p.forefoot_role, j.ankle_role, j.knee_role}),
+        "knee": ("knee angles", {j.ankle_role, j.knee_role} | hip),
+        "hip": ("hip angles", {j.knee_role} | hip),
+        "moments": ("joint moments", {p.heel_role, p.toe_role, j.ankle_role}),
+    }
+    for word, (what, roles) in needs.items():
+        if lacking := sorted(roles - sided):
+            yield Never(word, what, f"a sided marker role for {', '.join(lacking)}")
+    heads = p.marker_events.metatarsal_roles
+    if p.heel_role not in sided or not set(heads) & sided:
+        yield Never("marker_events", "contacts from foot markers", f"{p.heel_role} and one of {', '.join(heads)}")
+    runway = any(site.profile.surface == "runway" for site in study.sites.values())
+    if runway and not set(p.speed_roles) & set(study.marker_roles):
+        yield Never("runway_speed", "speed on a runway", f"one of {', '.join(p.speed_roles)}")
+
+
+def _of_muscles(study: Study) -> Iterator[Never]:
+    for pair in study.processing.muscle.co_contraction_pairs:
+        if lacking := [muscle for muscle in pair if muscle not in study.muscles]:
+            what = f"co-contraction of {pair[0]} and {pair[1]}"
+            yield Never("co_contraction", what, f"{', '.join(lacking)} among the muscles")
+    if study.muscles and not study.muscle_kinds():
+        yield Never("muscle_phases", "checks of when muscles are active", "a muscle of kind calf or shin")
