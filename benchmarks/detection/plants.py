@@ -15,6 +15,7 @@ import numpy as np
 
 from benchmarks.detection.specimens import SITES, Case, Specimen
 from checks.findings import Report
+from checks.run import Context
 
 
 class Shown(Protocol):
@@ -22,6 +23,10 @@ class Shown(Protocol):
 
     def report(self, check_name: str) -> Report:
         """What the check says of it."""
+        ...
+
+    def context(self) -> Context:
+        """What the check is shown."""
         ...
 
 

@@ -181,7 +181,7 @@ def _made(
     )
     return Specimen(
         recording,
-        tuple(Contact(f.side, f.contact_at_20n_s, f.toe_off_at_20n_s) for f in trial.footfalls),
+        _contacts(trial),
         row,
         where.profile,
         study,
@@ -191,6 +191,36 @@ def _made(
         trial=trial,
         plates_hit=_plates_hit(recording),
     )
+
+
+def around(
+    recording: Recording, trial: SimulatedTrial, visit: str, profile: SiteProfile, rows: tuple[Mapping[str, Any], ...]
+) -> Specimen:
+    """A recording of the demonstration as a specimen. rows: of channels.csv."""
+    who = trial.runner
+    row = TrialRow(
+        trial.trial_id,
+        profile.site,
+        trial.kind,
+        trial.condition,
+        profile.surface,
+        who.participant_id,
+        f"{who.participant_id}-{visit}",
+        visit,
+        who.mass_kg,
+        who.sex,
+        who.stature_m,
+        who.leg_length_m,
+        trial.speed_m_per_s,
+        "0" * 64,
+        f"trials/{trial.trial_id}.c3d",
+    )
+    hit = _plates_hit(recording)
+    return Specimen(recording, _contacts(trial), row, profile, STUDY, rows, trial=trial, plates_hit=hit)
+
+
+def _contacts(trial: SimulatedTrial) -> tuple[Contact, ...]:
+    return tuple(Contact(f.side, f.contact_at_20n_s, f.toe_off_at_20n_s) for f in trial.footfalls)
 
 
 def _duration(case: Case, speed: float) -> float | None:

@@ -59,12 +59,16 @@ def job_of(specimen: Specimen, content: bytes | None = None) -> TrialJob:
 
 def seen_in(specimen: Specimen, check_name: str) -> Report:
     """What one check says of a specimen."""
-    spec = catalogue()[check_name]
+    return run_one(catalogue()[check_name], shown_of(specimen, check_name), STAMP)
+
+
+def shown_of(specimen: Specimen, check_name: str) -> Context:
+    """What one check is shown of a specimen."""
     job = job_of(specimen)
-    if spec.about is Subject.READING:
+    if catalogue()[check_name].about is Subject.READING:
         context = Context(study=specimen.study, delivery_id=job.delivery_id, site=specimen.row.site)
-        return run_one(spec, replace(context, reading=judge_trial(job).reading), STAMP)
-    return run_one(spec, _context(job), STAMP)
+        return replace(context, reading=judge_trial(job).reading)
+    return _context(job)
 
 
 def everything_seen_in(specimen: Specimen, content: bytes | None = None) -> Report:

@@ -4,7 +4,15 @@ in ``expected_findings.csv``, which is written by hand: it says what should be f
 
 from __future__ import annotations
 
-from demo_site_uploads.simulator import plan_copies, plan_force, plan_markers, plan_muscle, plan_resends, plan_study
+from demo_site_uploads.simulator import (
+    plan_copies,
+    plan_force,
+    plan_markers,
+    plan_muscle,
+    plan_resends,
+    plan_rows,
+    plan_study,
+)
 from demo_site_uploads.simulator.breathing import Bout
 from demo_site_uploads.simulator.delivery import Delivery, PlannedTrial, Session
 from demo_site_uploads.simulator.measure import Asked
@@ -67,4 +75,5 @@ def deliveries() -> tuple[Delivery, ...]:
     """All demonstration deliveries."""
     good = (*map(_before, COHORT), _after("brack", 4), _after("corrie", 6), _after("tarn", 2))
     by_subject = (plan_force, plan_markers, plan_muscle, plan_study, plan_resends, plan_copies)
-    return (*good, *faulty_deliveries(), *(d for plan in by_subject for d in plan.deliveries()))
+    by_hand = (*good, *faulty_deliveries(), *(d for plan in by_subject for d in plan.deliveries()))
+    return (*by_hand, *plan_rows.deliveries({f"{d.site}-{d.number or 0:03d}" for d in by_hand}))

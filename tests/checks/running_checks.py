@@ -28,11 +28,15 @@ STAMP = Stamp("test", "1")
 
 @dataclass(frozen=True)
 class Case:
-    """A context made when the test runs, and where the fault is (None: the finding names no place)."""
+    """A context made when the test runs, and where the fault is (None: the finding names no place).
+
+    exact: place and number of findings are known beforehand; of a fault planted for the measure of detection they are not.
+    """
 
     context: Callable[[], Context]
     place: str | None = None
     findings: int = 1
+    exact: bool = True
 
 
 def of_trial(

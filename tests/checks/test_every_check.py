@@ -31,14 +31,15 @@ def test_the_check_finds_its_planted_fault_and_says_so_in_whole_sentences(name: 
     context = case.context()
     report = run(name, context)
     assert report.runs[0].status == "found", report.runs[0].reason
-    assert len(report.findings) == case.findings
-    assert report.findings[0].place == case.place
+    if case.exact:
+        assert len(report.findings) == case.findings
+        assert report.findings[0].place == case.place
     assert {finding.weight for finding in report.findings} == {catalogue()[name].weight}
     for finding in report.findings:
         the_message_is_whole_sentences(finding)
     if context.trial is not None:
-        (finding,) = report.findings
-        the_moment_to_draw_lies_within(context.trial, finding)
+        for finding in report.findings:
+            the_moment_to_draw_lies_within(context.trial, finding)
 
 
 def the_message_is_whole_sentences(finding: Finding) -> None:
