@@ -40,9 +40,10 @@ def test_a_delivery_within_the_limits_is_as_if_it_were_opened_here(isolated, tmp
 
 
 def test_a_delivery_that_takes_too_long_to_open_is_refused_and_the_limit_told(isolated, tmp_path):
-    study = with_quota(opening_time_limit_s=0.001)
-    told = the_problem(open_delivery(isolated, a_bag(tmp_path), "mill", tmp_path / "work", study))
-    assert "it took longer than 0.001 s" in told
+    study, bag = with_quota(opening_time_limit_s=0.02), a_bag(tmp_path)
+    (bag / "data" / "weeks.csv").write_bytes(b"participant_id,week\n" + b"P1,1\n" * 2_000_000)  # tenths of a second
+    told = the_problem(open_delivery(isolated, bag, "mill", tmp_path / "work", study))
+    assert "it took longer than 0.02 s" in told
     assert "the study asks for" in told
     assert not (tmp_path / "work" / "unpacked").exists()
 
