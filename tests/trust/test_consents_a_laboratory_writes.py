@@ -63,8 +63,9 @@ def test_a_line_that_is_not_understood_withholds_the_runner_and_is_told(tmp_path
     assert standings(depot) == ["withheld"]
     assert FILE not in raw_files(depot.root)
     assert FILE in closed_files(depot)
-    told = [f["seen"] for f in tables(depot.root)["brack-001"]["findings"] if f["weight"] == "withholds"]
-    assert any("not in force" in seen or "consents.csv" in seen for seen in told)
+    (told,) = [f for f in tables(depot.root)["brack-001"]["findings"] if f["weight"] == "withholds"]
+    understood = line["event"] == "withdrawn" and set(line) <= {"event", "participant_id"}
+    assert ("not in force" if understood else "consents.csv") in told["seen"]
     assert named_in_the_open(depot, RUNNER) == []
 
 
