@@ -45,7 +45,7 @@ def events(consents: pd.DataFrame) -> list[ConsentEvent]:
         what = None if _null(scope) or scope not in _SCOPES else str(scope)
         when = None if _null(day) else int(day)
         word = NOT_UNDERSTOOD if _null(event) or event not in _EVENTS else str(event)
-        if word == _GIVEN and (what is None or when is None):
+        if what is None or when is None:
             word = NOT_UNDERSTOOD
         if not (who == ANYBODY and not _null(event) and event == _GIVEN):
             found.append((who, what, word, when))
