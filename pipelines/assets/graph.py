@@ -5,7 +5,7 @@
     received -> gated -> judged_trials -> delivery_tables -> depot -> warehouse -> site_checks -> pages
 
 Up to its tables each delivery is a partition; from ``depot`` on, what all deliveries make together is made once per
-run. One step does the first five, delivery by delivery in order, because a delivery is gated beside the results of
+run. One step does the first four, delivery by delivery in order, because a delivery is gated beside the results of
 those before it, and is in the depot whole or not at all. It says of each delivery how far it came. ``release`` is a
 job of its own.
 """
@@ -45,15 +45,9 @@ def _specs() -> Iterator[dg.AssetSpec]:
     before: list[str] = []
     for name, about in PER_DELIVERY.items():
         yield dg.AssetSpec(
-            name,
-            deps=before,
-            description=about,
-            group_name="deliveries",
-            partitions_def=DELIVERY_PARTITIONS,
-            skippable=True,  # how far each delivery came is told delivery by delivery
+            name, deps=before, description=about, group_name="deliveries", partitions_def=DELIVERY_PARTITIONS
         )
         before = [name]
-    yield dg.AssetSpec("depot", deps=before, description="All deliveries the depot holds.", group_name="pooled")
 
 
 @dg.multi_asset(
@@ -64,19 +58,47 @@ def _specs() -> Iterator[dg.AssetSpec]:
 )
 def take_in(
     context: dg.AssetExecutionContext, config: TakeIn, bench: dg.ResourceParam[Bench]
-) -> Iterator[dg.MaterializeResult]:
-    """Judge again what is due, take in what came, then what follows; with partitions, those and what follows."""
+) -> Iterator[dg.MaterializeResult | dg.AssetMaterialization | dg.AssetCheckEvaluation]:
+    """Judge again what is due, take in what came, then what follows; with partitions, those and what follows.
+
+    How far each delivery came is told in its own partition. A run that was asked for partitions fails if one of them
+    did not come through, so that Dagster shows that one as failed and the others as made.
+    """
     asked = context.partition_keys if context.has_partition_key or context.has_partition_key_range else None
-    counts = {"worked on": 0, "failed": 0}
+    made: list[dg.AssetMaterialization] = []  # of partitions asked for, which Dagster tells itself if all came through
+    not_through: list[str] = []
     try:
         for worked in work_off(replace(bench, yes=bench.yes or config.yes), asked):
-            counts["failed" if worked.failure else "worked on"] += 1
+            was_asked = asked is not None and worked.arrival in asked
             for event in way_of(bench.desk, worked):
-                context.log_event(event)
+                if was_asked and isinstance(event, dg.AssetMaterialization):
+                    made.append(event)
+                else:
+                    yield event
+            if was_asked and not worked.is_through:
+                not_through.append(worked.arrival)
     except NotPublishedError as refused:
         bench.summary.refused = str(refused)
         raise dg.Failure(description=str(refused), allow_retries=False) from refused
-    yield dg.MaterializeResult(asset_key="depot", metadata={**counts, **bench.desk.books.trials.standings()})
+    for event in made:
+        if not_through:
+            yield event
+        else:
+            context.add_asset_metadata(event.metadata, event.asset_key, event.partition)
+    if not_through:
+        told = f"These did not come through, the others did: {', '.join(not_through)}."
+        raise dg.Failure(description=told, allow_retries=False)
+    yield from (dg.MaterializeResult(asset_key=name) for name in PER_DELIVERY)
+
+
+@dg.asset(
+    deps=[dg.AssetDep("delivery_tables", partition_mapping=dg.AllPartitionMapping())],
+    group_name="pooled",
+    pool=_POOL,
+)
+def depot(bench: dg.ResourceParam[Bench]) -> dg.MaterializeResult:
+    """All deliveries the depot holds, as the books know them."""
+    return dg.MaterializeResult(metadata=dict(bench.desk.books.trials.standings()))
 
 
 @dg.multi_asset(
@@ -149,6 +171,6 @@ release_job = dg.define_asset_job(
     "freeze_a_release", selection=dg.AssetSelection.assets("release"), description="Freezes the pooled data."
 )
 
-ASSETS = (take_in, build_warehouse, pages, release)
+ASSETS = (take_in, depot, build_warehouse, pages, release)
 CHECKS = (checks_of_deliveries, told_by_delivery)
 JOBS = (take_in_job, release_job)

@@ -6,20 +6,32 @@ import dagster as dg
 
 from pipelines.assets.graph import take_in_job
 from pipelines.assets.place import DELIVERY_PARTITIONS, Place
+from pipelines.taking_in.building import is_built
 from pipelines.taking_in.due import what_is_due
+from pipelines.versions import shown_version
+
+_UNDER_WAY = [
+    dg.DagsterRunStatus.QUEUED,
+    dg.DagsterRunStatus.NOT_STARTED,
+    dg.DagsterRunStatus.STARTING,
+    dg.DagsterRunStatus.STARTED,
+    dg.DagsterRunStatus.CANCELING,
+]
 
 
 @dg.sensor(job=take_in_job, minimum_interval_seconds=30)
 def inbox_sensor(context: dg.SensorEvaluationContext, place: Place) -> dg.SensorResult | dg.SkipReason:
     """Ask the books what is due; the run itself asks again, so it does whatever is due by then."""
+    if context.instance.get_runs_count(dg.RunsFilter(statuses=_UNDER_WAY)):
+        return dg.SkipReason("A run is under way; what is due then is asked afterwards.")
     with place.reading() as desk:
-        due = what_is_due(desk, place.inbox_path)
-        versions = f"{desk.stamp.code_version} {desk.stamp.study_version}"
-    if not due:
+        due, built = what_is_due(desk, place.inbox_path), is_built(desk)
+        state = (due.state, desk.books.deliveries.results(), desk.stamp, shown_version())
+    if built and not due:
         return dg.SkipReason("Nothing is due.")
     there = set(context.instance.get_dynamic_partitions(str(DELIVERY_PARTITIONS.name)))
     new = [key for key in due.keys if key not in there]
     return dg.SensorResult(
-        run_requests=[dg.RunRequest(run_key=hashlib.sha256(repr((due.state, versions)).encode()).hexdigest())],
+        run_requests=[dg.RunRequest(run_key=hashlib.sha256(repr(state).encode()).hexdigest())],
         dynamic_partitions_requests=[DELIVERY_PARTITIONS.build_add_request(new)] if new else [],
     )

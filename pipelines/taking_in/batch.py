@@ -16,7 +16,7 @@ from pathlib import Path
 
 from pipelines import logs
 from pipelines.depot.arrivals import Arrival, find_arrivals
-from pipelines.depot.books.rows import Record
+from pipelines.depot.books.rows import STOPPED, Record
 from pipelines.depot.desk import Desk, Opened
 from pipelines.errors import Unusable
 from pipelines.identity.word_list import names_beside
@@ -52,6 +52,11 @@ class Worked:
     why: str
     record: Record | None = None
     failure: Failure | None = None
+
+    @property
+    def is_through(self) -> bool:
+        """Whether it came to its end and was not stopped."""
+        return self.failure is None and (self.record is None or self.record.status != STOPPED)
 
 
 class NotPublishedError(Exception):

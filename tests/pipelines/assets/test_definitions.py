@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+import shutil
 from pathlib import Path
 from typing import Any
 
@@ -26,11 +27,15 @@ pytestmark = pytest.mark.filterwarnings("ignore::dagster.BetaWarning", "ignore::
 KEYS = ["brack/brack-001", "brack/brack-002", "brack/brack-003"]
 
 
+def partitions(first: str, last: str) -> dict[str, str]:
+    return {"dagster/asset_partition_range_start": first, "dagster/asset_partition_range_end": last}
+
+
 class Made:
     """What Dagster made of an inbox: a run that the sensor asked for, then one of a partition that was asked for."""
 
     def __init__(self, inbox: Path) -> None:
-        self.inbox = inbox
+        self.inbox = Path(shutil.copytree(inbox, inbox.parent / "as_it_was"))
         self.place = Place(study=str(STUDY), inbox=str(inbox), depot=str(inbox.parent / "by_dagster"))
         job = dg.Definitions(
             assets=defs.assets,
@@ -49,9 +54,13 @@ class Made:
             self.rows = tables(Path(self.place.depot))
             self.again = inbox_sensor(dg.build_sensor_context(instance=instance), place=self.place)
             before = self.results()
-            tags = {"dagster/asset_partition_range_start": KEYS[1], "dagster/asset_partition_range_end": KEYS[1]}
-            self.second = job.execute_in_process(instance=instance, tags=tags)
+            self.second = job.execute_in_process(instance=instance, tags=partitions(KEYS[1], KEYS[1]))
             self.judged_again = {name for name, word in self.results().items() if before[name] != word}
+            broken = inbox / "brack" / "brack-003" / "bag-info.txt"
+            broken.write_text(broken.read_text() + "Contact-Name: nobody\n")
+            self.third = job.execute_in_process(
+                instance=instance, tags=partitions(KEYS[1], KEYS[2]), raise_on_error=False
+            )
             self.partitions = {name: instance.get_materialized_partitions(dg.AssetKey(name)) for name in PER_DELIVERY}
 
     def results(self) -> dict[str, str]:
@@ -74,8 +83,8 @@ def test_one_run_does_all_that_is_due_and_then_nothing_is(made: Made) -> None:
     assert made.first.success
     assert isinstance(made.again, dg.SkipReason)
     steps = [e.step_key for e in made.first.all_events if e.event_type_value == "STEP_SUCCESS"]
-    assert steps[:2] == ["take_in_deliveries", "build_warehouse"]
-    assert set(steps[2:]) == {"checks_of_deliveries", "pages"}
+    assert steps[:3] == ["take_in_deliveries", "depot", "build_warehouse"]
+    assert set(steps[3:]) == {"checks_of_deliveries", "pages"}
 
 
 def test_it_leaves_the_same_files_as_a_run(made: Made) -> None:
@@ -99,7 +108,7 @@ def test_a_delivery_is_shown_as_far_as_it_came_and_a_stopped_one_never_as_made(m
     told = {e.partition: e for e in made.first.get_asset_check_evaluations() if e.check_name == TAKEN_IN_CHECK}
     assert {key: e.passed for key, e in told.items()} == dict(zip(KEYS, (True, True, False), strict=True))
     stopped = told[KEYS[2]]
-    assert (stopped.severity, stopped.blocking) == (dg.AssetCheckSeverity.ERROR, True)
+    assert stopped.severity is dg.AssetCheckSeverity.ERROR
     assert "Stopped" in str(stopped.description)
 
 
@@ -107,7 +116,16 @@ def test_a_partition_that_is_asked_for_is_judged_again_and_no_other(made: Made) 
     assert made.second.success
     assert made.judged_again == {"brack-002"}
     events: list[Any] = made.second.get_asset_materialization_events()
-    assert {e.partition for e in events if e.asset_key == dg.AssetKey("received")} == {KEYS[1]}
+    (received,) = (e for e in events if e.asset_key == dg.AssetKey("received"))
+    assert received.partition == KEYS[1]
+    assert received.materialization.metadata["why"].value == "Asked for."
+
+
+def test_a_run_for_partitions_fails_if_one_is_stopped_and_shows_the_others_as_made(made: Made) -> None:
+    assert not made.third.success
+    events: list[Any] = made.third.get_asset_materialization_events()
+    through = {(e.asset_key.to_user_string(), e.partition) for e in events}
+    assert through == {(name, KEYS[1]) for name in PER_DELIVERY} | {("received", KEYS[2])}
 
 
 def test_each_check_is_shown_over_all_deliveries_so_that_none_hides_another(made: Made) -> None:
