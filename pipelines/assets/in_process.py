@@ -7,7 +7,7 @@ from typing import Any
 import dagster as dg
 from dagster._core.errors import DagsterExecutionInterruptedError
 
-from pipelines.assets.graph import ASSETS, CHECKS, PER_DELIVERY, POOLED, take_in_job
+from pipelines.assets.graph import ASSETS, CHECKS, PER_DELIVERY, POOLED
 from pipelines.assets.place import Place
 from pipelines.taking_in.batch import Bench
 
@@ -15,7 +15,11 @@ from pipelines.taking_in.batch import Bench
 _QUIET: dict[str, Any] = {"loggers": {"console": {"config": {"log_level": "CRITICAL"}}}}
 
 #: All that is made. How each check ended is told by a step of its own, which only shows; here nobody would look.
-_MADE = [dg.AssetKey(name) for name in (*PER_DELIVERY, *POOLED)]
+_MADE = dg.define_asset_job(
+    "made",
+    selection=dg.AssetSelection.assets(*PER_DELIVERY, *POOLED).without_checks()
+    | dg.AssetSelection.checks_for_assets("site_checks"),
+)
 
 
 def carry_out(bench: Bench) -> None:
@@ -25,14 +29,14 @@ def carry_out(bench: Bench) -> None:
     graph = dg.Definitions(
         assets=[*ASSETS],
         asset_checks=[*CHECKS],
-        jobs=[take_in_job],
+        jobs=[_MADE],
         resources={"place": place, "bench": bench},
         executor=dg.in_process_executor,
     )
-    job = graph.resolve_job_def(take_in_job.name)
+    job = graph.resolve_job_def(_MADE.name)
     with dg.DagsterInstance.ephemeral() as instance:
         try:
-            job.execute_in_process(instance=instance, run_config=_QUIET, asset_selection=_MADE)
+            job.execute_in_process(instance=instance, run_config=_QUIET)
         except DagsterExecutionInterruptedError:
             raise KeyboardInterrupt from None
         except dg.Failure:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -12,6 +13,7 @@ if TYPE_CHECKING:
     from jinja2 import Environment
 
 
+@cache
 def templates() -> Environment:
     """An environment that escapes every text and refuses a name it does not know."""
     from jinja2 import Environment, FileSystemLoader, StrictUndefined, select_autoescape
