@@ -45,23 +45,6 @@ def label_missing(label: str) -> Fault:
     return plant
 
 
-def last_plate_left_out(recording: Recording, trial: SimulatedTrial) -> Recording:
-    """The last plate was switched off in the export."""
-    own = f"P{len(recording.plate_types)}."
-    kept = [i for i, label in enumerate(recording.analog_labels) if not label.startswith(own)]
-    return replace(
-        recording,
-        analog=recording.analog[:, kept],
-        analog_labels=tuple(recording.analog_labels[i] for i in kept),
-        analog_units=tuple(recording.analog_units[i] for i in kept),
-        full_scale=recording.full_scale[kept],
-        analog_grid=recording.analog_grid[kept],
-        plate_types=recording.plate_types[:-1],
-        corners=recording.corners[:-1],
-        origins=recording.origins[:-1],
-    )
-
-
 def plate_not_zeroed(label: str, newtons: float) -> Fault:
     """The amplifier was not zeroed: a channel reads ``newtons`` too much from start to end."""
 

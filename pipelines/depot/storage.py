@@ -101,11 +101,6 @@ class Depot:
         """Where bytes of a delivery are that consent does not cover."""
         return self.closed / delivery_id / sha256
 
-    def bytes_path(self, delivery_id: str, sha256: str) -> Path:
-        """Where a delivery's bytes with this checksum are: in the raw store, or else apart."""
-        raw = self.raw_path(sha256)
-        return raw if raw.exists() else self.closed_path(delivery_id, sha256)
-
     def delivery_path(self, delivery_id: str) -> Path:
         """The result folder of a delivery."""
         return self.deliveries / delivery_id

@@ -10,30 +10,18 @@ from pipelines.intake.c3d import numbers
 from pipelines.intake.c3d.numbers import PROCESSORS, Processor
 from pipelines.intake.c3d.parameters import BLOCK, text_of
 from pipelines.intake.c3d.problem import C3dProblem
+from schemas.self_description import HeaderSays
 
 EVENT_LABELS_KEY = 12345
 
 
 @dataclass(frozen=True)
-class Header:
-    """What the header says; nothing is checked against the rest of the file here."""
+class Header(HeaderSays):
+    """What the header says, and where to read on; nothing is checked against the rest of the file here."""
 
     processor: Processor
     parameter_start: int  # byte of the first parameter record
-    points: int
-    analog_per_frame: int
-    first_frame: int
-    last_frame: int
-    scale: float
-    data_block: int
-    samples_per_frame: int
-    rate_hz: float
     events: tuple[tuple[float, str], ...]  # seconds, label
-
-    @property
-    def frames(self) -> int:
-        """Frames from the first to the last, both counted."""
-        return max(self.last_frame - self.first_frame + 1, 0)
 
 
 def read_header(data: bytes) -> Header:

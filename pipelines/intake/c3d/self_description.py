@@ -13,7 +13,6 @@ from pipelines.intake.c3d.parameters import BLOCK, Section
 from pipelines.intake.c3d.platforms import PlateSpec, of_plate
 from pipelines.intake.twins import twins_of
 from schemas.self_description import (
-    HeaderSays,
     ParametersSay,
     PlateSays,
     PlatesSay,
@@ -38,16 +37,7 @@ def describe(
     header = layout.header
     zeros = at_origin.sum(axis=0)
     return SelfDescription(
-        header=HeaderSays(
-            points=header.points,
-            analog_per_frame=header.analog_per_frame,
-            first_frame=header.first_frame,
-            last_frame=header.last_frame,
-            scale=header.scale,
-            data_block=header.data_block,
-            samples_per_frame=header.samples_per_frame,
-            rate_hz=header.rate_hz,
-        ),
+        header=header,
         parameters=_parameters(layout),
         read_as=_read_as(data, layout),
         plates=_plates(layout, plates),
