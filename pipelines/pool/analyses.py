@@ -81,7 +81,8 @@ def move_trial_values(connection: duckdb.DuckDBPyConnection) -> None:
 
 def runner_means(connection: duckdb.DuckDBPyConnection) -> pd.DataFrame:
     """Each runner's mean of every outcome at each site, visit and condition, as ``runner_contrasts`` takes it."""
-    return connection.sql(_RUNNER_MEANS).df()
+    means: pd.DataFrame = connection.sql(_RUNNER_MEANS).df()
+    return means
 
 
 def _transition(connection: duckdb.DuckDBPyConnection, processing: Processing, stamp: dict[str, str]) -> None:
