@@ -9,6 +9,7 @@ import json
 import warnings
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import cache
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
@@ -85,6 +86,7 @@ def _asset() -> Any:
     return context.data_sources.add_pandas("pool").add_dataframe_asset("rows")
 
 
+@cache
 def _library() -> Any:
     """Great Expectations, without its warnings about what it imports itself: nobody here can mend those."""
     with warnings.catch_warnings():
@@ -93,6 +95,7 @@ def _library() -> Any:
     return gx
 
 
+@cache
 def engine_version() -> str:
     """Version of the installed library."""
     from importlib import metadata

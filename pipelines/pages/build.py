@@ -15,8 +15,8 @@ from typing import TYPE_CHECKING, Any, Protocol
 from markupsafe import Markup
 
 from pipelines import logs
-from pipelines.depot.storage import write_bytes
-from pipelines.pages import decisions, habits, round_trip, view
+from pipelines.depot.storage import sync_folder, write_bytes
+from pipelines.pages import decisions, round_trip, view
 from pipelines.pages.change_over import MOST_DRAWN
 from pipelines.pages.charts.curve import curve_chart, curve_range
 from pipelines.pages.charts.forest import forest_chart
@@ -71,8 +71,10 @@ def write_pages(depot: Places, study: LoadedStudy) -> Path:
     for part in _portions(_changed(depot, pages, due)):
         traces = read_traces(depot.warehouse, [f.finding_id for sheet in part for f in sheet.drawn])
         for sheet in part:
-            write_bytes(depot.pages / "fix" / sheet.name, pages.sheet(sheet, traces).encode("utf-8", "replace"))
+            content = pages.sheet(sheet, traces).encode("utf-8", "replace")
+            write_bytes(depot.pages / "fix" / sheet.name, content, sync=False)
             written += 1
+        sync_folder(depot.pages / "fix")  # all at once, since to wait for the disk at each takes longer than to make it
     for parts, html in pages.others():
         path = depot.pages.joinpath(*parts)
         due.add(path)
@@ -130,7 +132,7 @@ class Pages:
             **self.foot,
             "judged_by": view.versions(facts.deliveries),
             "facts": facts,
-            **{module.__name__.rpartition(".")[2]: module for module in (round_trip, habits, decisions)},
+            **{module.__name__.rpartition(".")[2]: module for module in (round_trip, decisions)},
         }
 
     def sheets(self) -> Iterator[Sheet]:

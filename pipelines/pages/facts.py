@@ -11,11 +11,14 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
 from pipelines.pages.change_over import ChangeOver, read_change_over
+from pipelines.pages.check_runs import CheckRun, read_check_runs, read_looked_at
 from pipelines.pages.contrasts import Contrasts, read_contrasts
 from pipelines.pages.curves import Curves, read_curves
 from pipelines.pages.decisions import SetAside, read_set_aside
+from pipelines.pages.habits import Habit, habits
 from pipelines.pages.hiding import Hidden, names_hidden, without
 from pipelines.pages.outcomes_shown import Outcome, shown_outcomes
+from pipelines.pages.round_trip import moment_of
 from pipelines.pages.traces import read_traced
 from pipelines.pages.whole_sites import WholeSites, read_whole_sites
 from pipelines.pool.query import open_read_only
@@ -91,19 +94,6 @@ class Finding:
 
 
 @dataclass(frozen=True)
-class CheckRun:
-    """How often one check ended one way for one reason, and on what, in one delivery."""
-
-    delivery_id: str
-    check_name: str
-    site: str | None
-    status: str
-    reason: str | None
-    times: int
-    subjects: tuple[str, ...]
-
-
-@dataclass(frozen=True)
 class Facts:
     """Everything the pages are made from."""
 
@@ -114,6 +104,7 @@ class Facts:
     standings: tuple[Standing, ...]
     findings: tuple[Finding, ...]
     check_runs: tuple[CheckRun, ...]
+    looked_at: dict[str, frozenset[tuple[str, str]]]  # check -> (delivery, subject) that it could judge
     traced: dict[str, str]  # finding id -> digest of the signal drawn beside it
     footfall_count: int
     runner_count: int
@@ -152,6 +143,11 @@ class Facts:
         return {key: tuple(own) for key, own in on.items()}
 
     @cached_property
+    def habits(self) -> tuple[Habit, ...]:
+        """Faults that are habits, at every site."""
+        return tuple(habits(self))
+
+    @cached_property
     def findings_of(self) -> dict[str, tuple[Finding, ...]]:
         """Delivery -> its findings, in the order of all."""
         of: dict[str, list[Finding]] = {}
@@ -161,9 +157,21 @@ class Facts:
 
     def next_number(self, site: str | None) -> int | None:
         """The first delivery number that ``site`` has not used; None for a site that is not known."""
-        if site not in {s.site for s in self.sites}:
-            return None
-        return 1 + max((d.delivery_number or 0 for d in self.deliveries if d.site == site), default=0)
+        return self._next_numbers.get(site)
+
+    @cached_property
+    def _next_numbers(self) -> dict[str | None, int]:
+        numbers: dict[str | None, int] = {s.site: 1 for s in self.sites}
+        for delivery in self.deliveries:
+            if delivery.site in numbers:
+                numbers[delivery.site] = max(numbers[delivery.site], 1 + (delivery.delivery_number or 0))
+        return numbers
+
+    @cached_property
+    def newest_utc(self) -> str:
+        """When the newest delivery came; empty if none has a readable time."""
+        times = [(moment, d.received_utc) for d in self.deliveries if (moment := moment_of(d.received_utc)) is not None]
+        return max(times)[1] if times else ""
 
 
 def read_facts(warehouse: Path, study: Study) -> Facts:
@@ -190,7 +198,8 @@ def _read(connection: duckdb.DuckDBPyConnection, study: Study) -> Facts:
         deliveries=tuple(_rows(connection, Delivery, "FROM deliveries ORDER BY received_utc, delivery_id")),
         standings=_standings(connection, hidden),
         findings=_findings(connection, hidden),
-        check_runs=_check_runs(connection, hidden),
+        check_runs=read_check_runs(connection, hidden),
+        looked_at=read_looked_at(connection),
         traced=read_traced(connection, hidden),
         footfall_count=_one(connection, "SELECT count(*) FROM footfalls"),
         runner_count=_one(connection, "SELECT count(*) FROM runners"),
@@ -238,18 +247,6 @@ def _findings(connection: duckdb.DuckDBPyConnection, hidden: Hidden) -> tuple[Fi
         without(row, names.get(row.site or ""), ("file", "place", "seen", "expected", "remedy"))
         for row in rows
         if (row.site, row.trial_id) not in hidden
-    )
-
-
-def _check_runs(connection: duckdb.DuckDBPyConnection, hidden: Hidden) -> tuple[CheckRun, ...]:
-    rows = connection.execute(
-        """SELECT delivery_id, check_name, d.site, r.status, reason, count(*), list(subject ORDER BY subject)
-           FROM check_runs r LEFT JOIN deliveries d USING (delivery_id)
-           GROUP BY ALL ORDER BY check_name, delivery_id, r.status, reason"""
-    ).fetchall()
-    return tuple(
-        CheckRun(delivery, name, site, status, reason, times, tuple(s for s in subjects if (site, s) not in hidden))
-        for delivery, name, site, status, reason, times, subjects in rows
     )
 
 

@@ -10,6 +10,7 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from itertools import groupby
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
@@ -59,19 +60,22 @@ class _Seen:
     finding: Finding | None
 
 
-def habits(facts: Facts, site: str | None = None) -> list[Habit]:
-    """Every habit of the site, or of all sites, the one with the most trials first."""
-    current = {(s.delivery_id, s.trial_id): s for s in facts.current if s.trial_id and site in (None, s.site)}
+def habits(facts: Facts) -> list[Habit]:
+    """Every habit of all sites, the one with the most trials first."""
+    current = {(s.delivery_id, s.trial_id): s for s in facts.current if s.trial_id}
     faults: dict[tuple[str, str, str | None], dict[tuple[str, str | None], Finding]] = {}
     for finding in facts.findings:
         key = (finding.delivery_id, finding.trial_id)
         if key in current and finding.weight in ("returns", "notes"):
             what = (current[key].site, finding.check_name, steady_place(finding.place))
             faults.setdefault(what, {}).setdefault(key, finding)
+    of_sites: dict[str, list[Standing]] = {}
+    for standing in current.values():
+        of_sites.setdefault(standing.site, []).append(standing)
     found = []
     for (of_site, check, where), own in faults.items():
         if len(own) >= FEWEST_TRIALS:
-            seen = _seen(facts, [s for s in current.values() if s.site == of_site], check, own)
+            seen = _seen(facts, of_sites[of_site], check, own)
             if habit := _habit(facts, of_site, check, where, seen):
                 found.append(habit)
     return sorted(found, key=lambda h: (h.weight != "returns", -len(h.trials), h.site, h.check_name, h.where or ""))
@@ -86,17 +90,13 @@ def steady_place(place: str | None) -> str | None:
 def _seen(facts: Facts, current: Sequence[Standing], check: str, own: dict[Any, Finding]) -> list[_Seen]:
     """The trials the check looked at, whether it found something or not."""
     numbers = {d.delivery_id: d.delivery_number or 0 for d in facts.deliveries}
-    looked = {
-        (run.delivery_id, subject)
-        for run in facts.check_runs
-        if run.check_name == check and run.status in ("pass", "found")
-        for subject in run.subjects
-    }
+    looked = facts.looked_at.get(check, frozenset())
+    whole = {delivery for delivery in numbers if (delivery, "delivery") in looked}
     return [
         _Seen(str(s.trial_id), numbers[s.delivery_id], s.study_day, own.get(key))
         for s in current
         for key in [(s.delivery_id, s.trial_id)]
-        if key in own or key in looked or (s.delivery_id, "delivery") in looked
+        if key in looked or s.delivery_id in whole or key in own
     ]
 
 
@@ -123,11 +123,16 @@ def _habit(facts: Facts, site: str, check: str, where: str | None, seen: list[_S
 
 def since(trials: Sequence[_Seen], order: Callable[[_Seen], Any]) -> list[_Seen] | None:
     """The trials from the first point on from which nearly all have the fault; None if that is no habit."""
-    for start in sorted({order(s) for s in trials if s.finding}):
-        own = [s for s in trials if order(s) >= start]
-        faulty = len({s.trial_id for s in own if s.finding})
-        if faulty < FEWEST_TRIALS:
-            return None
-        if faulty >= NEARLY_ALL * len({s.trial_id for s in own}):
-            return own
+    faulty: set[str] = set()
+    told: set[str] = set()
+    begins: list[tuple[Any, int, int]] = []  # a point, how many trials have the fault since, and how many there are
+    for point, own in groupby(sorted(trials, key=order, reverse=True), key=order):
+        later = list(own)
+        told |= {s.trial_id for s in later}
+        if with_it := {s.trial_id for s in later if s.finding}:
+            faulty |= with_it
+            begins.append((point, len(faulty), len(told)))
+    for point, count, of in reversed(begins):
+        if count >= FEWEST_TRIALS and count >= NEARLY_ALL * of:
+            return [s for s in trials if order(s) >= point]
     return None

@@ -141,23 +141,18 @@ def age_days(facts: Facts, trip: RoundTrip | None) -> int | None:
     """Whole days from the delivery that went back to the newest one; None if it is not open or a time is unreadable."""
     if trip is None or trip.open_since is None:
         return None
-    days = days_between(trip.open_since.received_utc, newest_utc(facts))
+    days = days_between(trip.open_since.received_utc, facts.newest_utc)
     return None if days is None else int(days)
-
-
-def newest_utc(facts: Facts) -> str:
-    """When the newest delivery came; empty if none has a readable time."""
-    times = [(moment, d.received_utc) for d in facts.deliveries if (moment := _moment(d.received_utc)) is not None]
-    return max(times)[1] if times else ""
 
 
 def days_between(earlier: str, later: str) -> float | None:
     """Days between two ISO times in UTC, never less than 0; None if one cannot be read."""
-    one, other = _moment(earlier), _moment(later)
+    one, other = moment_of(earlier), moment_of(later)
     return None if one is None or other is None else max(0.0, (other - one).total_seconds() / 86400)
 
 
-def _moment(text: str) -> datetime | None:
+def moment_of(text: str) -> datetime | None:
+    """An ISO time, in UTC; None if it cannot be read."""
     try:
         moment = datetime.fromisoformat(text)
     except ValueError:

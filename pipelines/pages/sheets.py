@@ -56,9 +56,8 @@ def sheets(facts: Facts, names: dict[tuple[str, str], str]) -> Iterator[Sheet]:
     deliveries = {d.delivery_id: d for d in facts.deliveries}
     crashed: dict[tuple[str, str], list[str]] = {}
     for run in facts.check_runs:
-        if run.status == "crashed":
-            for subject in run.subjects:
-                crashed.setdefault((run.delivery_id, subject), []).append(run.check_name)
+        for where in run.crashed_on:
+            crashed.setdefault(where, []).append(run.check_name)
     for standing in facts.returned:
         name = names["trial", str(standing.trial_id)]
         failed = crashed.get((standing.delivery_id, str(standing.trial_id)), [])

@@ -8,7 +8,8 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 
 from pipelines.pages.cautions import caution
-from pipelines.pages.facts import CheckRun, Delivery, Facts, Finding, Standing
+from pipelines.pages.check_runs import CheckRun
+from pipelines.pages.facts import Delivery, Facts, Finding, Standing
 from pipelines.pages.outcomes_shown import Outcome
 from pipelines.pages.words import counted, joined
 
@@ -167,7 +168,7 @@ def check_tallies(facts: Facts, site: str | None = None) -> list[Tally]:
             if run.status in ("skipped", "crashed"):
                 reasons[run.status, run.reason or "no reason given"] += run.times
         ordered = sorted(reasons.items(), key=lambda item: (item[0][0] != "crashed", -item[1], item[0]))
-        crashed_on = tuple(s for run in runs if run.status == "crashed" for s in run.subjects)
+        crashed_on = tuple(subject for run in runs for _, subject in run.crashed_on)
         tallies.append(
             Tally(name, {s: counts[s] for s in STATUSES}, tuple((*key, n) for key, n in ordered), crashed_on)
         )

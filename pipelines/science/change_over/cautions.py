@@ -7,6 +7,8 @@ share are the study's own settings; on the questionnaire's sum there is no limit
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
+from itertools import groupby
+from operator import itemgetter
 from typing import TYPE_CHECKING, Any
 
 from pipelines.science.change_over.symptoms import SCORING
@@ -33,9 +35,10 @@ def cautions(transition: pd.DataFrame, processing: Processing) -> pd.DataFrame:
     """
     settings = processing.transition
     rows: list[dict[str, Any]] = []
-    for _, weeks in transition.sort_values(["participant_id", "week"]).groupby("participant_id"):
+    ordered = _records(transition.sort_values(["participant_id", "week"]))
+    for _, weeks in groupby(ordered, key=itemgetter("participant_id")):
         last_severity: float | None = None
-        for week in _records(weeks):
+        for week in weeks:
             for caution, seen, basis in (*_load(week, settings), *_symptoms(week, last_severity)):
                 key = {name: week[name] for name in ("participant_id", "week")}
                 rows.append(key | {"caution": caution, "seen": seen, "basis": basis, "wording": WORDING})
