@@ -1,8 +1,8 @@
 """A study of many trials out of a small one: its results and books copied under other ids. Nothing is judged.
 
-Footfalls are repeated within their trials, as in a long recording on a treadmill. A copy's runners, trials, sessions and
-deliveries are its own, so that every part that pools has as much to do as with so many real ones. Not copied are bytes
-(trial files, and the bags' own files), the ledger, and what was only drawn.
+Footfalls are repeated within their trials, as in a long recording on a treadmill. Runners, trials, sessions and
+deliveries of a copy are its own, so that every part that pools has as much to do as with so many real ones. Not copied
+are bytes (trial files, and the bags' own files), the ledger, and what was only drawn.
 """
 
 from __future__ import annotations
