@@ -128,7 +128,7 @@ def depot(bench: dg.ResourceParam[Bench]) -> dg.MaterializeResult:
 def build_warehouse(bench: dg.ResourceParam[Bench]) -> Iterator[dg.MaterializeResult]:
     """One step makes both, since the warehouse is swapped in with them or not at all."""
     bench.progress.say("building the warehouse")
-    rows = build_warehouse_stage(bench.desk)
+    rows = build_warehouse_stage(bench.desk, anew=bench.rebuild)
     counts = "\n".join(["| table | rows |", "| --- | --- |", *(f"| {name} | {n} |" for name, n in rows.items())])
     path = dg.MetadataValue.path(bench.desk.depot.warehouse)
     yield dg.MaterializeResult(asset_key="warehouse", metadata={"path": path, "rows": dg.MetadataValue.md(counts)})
@@ -140,7 +140,7 @@ def build_warehouse(bench: dg.ResourceParam[Bench]) -> Iterator[dg.MaterializeRe
 def pages(bench: dg.ResourceParam[Bench]) -> dg.MaterializeResult:
     """Overview, a page per site, a fix sheet per returned trial."""
     bench.progress.say("writing the pages")
-    folder = build_pages_stage(bench.desk)
+    folder = build_pages_stage(bench.desk, anew=bench.rebuild)
     bench.summary.built = True
     return dg.MaterializeResult(metadata={"path": dg.MetadataValue.path(folder)})
 

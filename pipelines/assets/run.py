@@ -31,10 +31,12 @@ def run(
     workers: int | None = None,
     *,
     yes: bool = False,
+    rebuild: bool = False,
 ) -> Summary:
     """Take in what is new, judge again what is due, and build warehouse and pages if anything changed.
 
-    yes: publish although judging again would move many trials into or out of the pool.
+    yes: publish although judging again would move many trials into or out of the pool. rebuild: make warehouse and
+    pages anew from the results of all deliveries, whether anything is due or not.
     Raises Unusable if the study file, the inbox or the depot cannot be used, or if another run is writing there.
     """
     study = load_study(study_path)
@@ -42,8 +44,8 @@ def run(
     depot = Depot(depot_root)
     with depot.writing(actor or whoami()), open_desk(depot, study, actor, workers) as desk:
         finish_what_a_kill_left(desk)
-        bench = Bench(desk, inbox, progress or Progress(), Summary(depot), yes)
-        if what_is_due(desk, inbox) or not is_built(desk):
+        bench = Bench(desk, inbox, progress or Progress(), Summary(depot), yes, rebuild)
+        if rebuild or what_is_due(desk, inbox) or not is_built(desk):
             _carry_out(bench)
         else:
             bench.summary.not_deliveries = arrivals_due(desk, inbox)[1]

@@ -35,13 +35,17 @@ NEW = "new"
 
 @dataclass(frozen=True)
 class Bench:
-    """What a batch is worked off at. yes: publish although many trials would stand otherwise."""
+    """What a batch is worked off at.
+
+    yes: publish although many trials would stand otherwise. rebuild: make warehouse and pages anew, whatever is there.
+    """
 
     desk: Desk
     inbox: Path
     progress: Progress
     summary: Summary
     yes: bool = False
+    rebuild: bool = False
 
 
 @dataclass(frozen=True)
