@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pipelines.science.muscles.measures import LEVEL_WINDOW_S, Muscle, levels
+from pipelines.science.signals.middle import known_median, percentiles
 from schemas.trial import FloatArray
 
 #: Own choices: from 60 to 187 beats a minute; the QRS complex has most of its power from 5 to 35 Hz (from memory).
@@ -52,7 +53,7 @@ def heartbeat_in(muscle: Muscle, steps_s: tuple[float, ...]) -> Heartbeat | None
         return None
     slow = np.where(_in_bursts(muscle), np.nan, muscle.within(*BEAT_HZ))  # mains lies above this band
     cells = _cells(slow[: round(STRETCH_S * rate)], rate)
-    limit = LIMIT * float(np.nanmedian(np.abs(cells))) if np.isfinite(cells).any() else 0.0
+    limit = LIMIT * known_median(np.abs(cells)) if np.isfinite(cells).any() else 0.0
     tried = np.arange(SHORTEST_S, longest, STEP_S)
     best: Heartbeat | None = None
     shares = _shares(cells, limit, tuple(tried.tolist()))
@@ -78,7 +79,7 @@ def _in_bursts(muscle: Muscle) -> NDArray[np.bool_]:
     """(n,) bool: samples in windows whose power above 100 Hz is three times that of quiet ones."""
     fast = levels(muscle.within(BURST_HZ, muscle.band[1]), muscle.rate_hz)
     known = fast[np.isfinite(fast)]
-    loud = ~(fast <= 3 * np.percentile(known, 20)) if len(known) else np.ones(len(fast), bool)
+    loud = ~(fast <= 3 * percentiles(known, 20)[0]) if len(known) else np.ones(len(fast), bool)
     length = max(round(LEVEL_WINDOW_S * muscle.rate_hz), 1)
     mask = np.zeros(len(muscle.raw), bool)
     for window in np.flatnonzero(loud):
@@ -125,13 +126,12 @@ def _shares(cells: FloatArray, limit: float, intervals_s: tuple[float, ...]) -> 
     fold, width = _folding(len(cells), intervals_s)
     known = np.isfinite(cells)
     y = np.where(known, np.clip(cells, -limit, limit), 0.0)  # so that one blow does not outweigh the beats
-    n, s, q = (fold @ values for values in (known.astype(float), y, y**2))
-    judged = n >= 3
-    n, s, q = (np.where(judged, part, 0.0).reshape(-1, width) for part in (n, s, q))
-    with np.errstate(invalid="ignore", divide="ignore"):
-        left = np.where(n > 0, n * (n * q - s**2) / (n - 1) ** 2, 0.0).sum(axis=1)
-        enough = (n.sum(axis=1) >= len(cells) / 3) & (q.sum(axis=1) > 0)
-        return np.where(enough, 1 - left / q.sum(axis=1), -1.0)
+    sums = fold @ np.stack([known, y, y * y], axis=1)  # together, since reading the matrix is what costs
+    n, s, q = (sums * (sums[:, :1] >= 3)).T.reshape(3, -1, width)
+    left = (n * (n * q - s * s) / (n - 1) ** 2).sum(axis=1)  # of a column that is not judged all three are 0
+    counts, squares = n.sum(axis=1), q.sum(axis=1)
+    enough = (counts >= len(cells) / 3) & (squares > 0)
+    return np.where(enough, 1 - left / np.where(enough, squares, 1.0), -1.0)
 
 
 def _waveform(cells: FloatArray, interval_s: float) -> FloatArray:
