@@ -105,10 +105,16 @@ _SUMS = 2 * MAINS_HARMONICS  # highest multiple in a product of two harmonics
 
 @lru_cache(maxsize=2)  # the muscles of one trial have the same rate
 def _multiples(rate_hz: float) -> FloatArray:
-    """(tried 2 m, n), over the longest stretch: of each frequency tried the cosines of its multiples, then the sines."""
-    times = np.arange(int(np.ceil(MAINS_STRETCH_S * rate_hz))) / rate_hz
-    multiples = np.arange(1, _SUMS + 1, dtype=float)
-    return np.concatenate([_waves(times, f * multiples).T for _, f in _TRIED])
+    """(tried 2 m, n) over the longest stretch: of each frequency tried the cosines of its multiples, then the sines."""
+    turns = 2j * np.pi * np.arange(int(np.ceil(MAINS_STRETCH_S * rate_hz))) / rate_hz
+    found = np.empty((len(_TRIED), 2, _SUMS, len(turns)))
+    for place, (_, frequency) in enumerate(_TRIED):
+        once = np.exp(frequency * turns)
+        power = once
+        for multiple in range(_SUMS):  # powers of one wave are its multiples
+            found[place, 0, multiple], found[place, 1, multiple] = power.real, power.imag
+            power = power * once
+    return found.reshape(-1, len(turns))
 
 
 def _normal_equations(sums: FloatArray, harmonics: NDArray[np.intp], count: int) -> tuple[FloatArray, FloatArray]:

@@ -1,4 +1,4 @@
-"""Medians and percentiles of short signals: what numpy gives, without the preparations that cost it more than the answer.
+"""Medians and percentiles of short signals: what numpy gives, without preparations that cost more than the answer.
 
 A trial is asked for hundreds of them, each of some hundred samples. Means are numpy's own.
 """
