@@ -9,7 +9,7 @@ import numpy as np
 
 from checks.registry import Limit, Looked, Subject, Weight, check, looked, nothing
 from pipelines.science.frames import Rows
-from pipelines.science.muscles.heartbeat import heartbeats_in
+from pipelines.science.muscles.heartbeat import heartbeat_in
 from pipelines.science.muscles.mains import hum_of, hums_of
 from pipelines.science.muscles.measures import Muscle, contacts_by_side, fault_of, without_muscles
 from pipelines.science.signals import measures as signals
@@ -194,7 +194,8 @@ def muscles_are_free_of_heartbeats(
         return nothing(without_muscles(trial))
     steps = _step_times(footfalls)
     faults, judged = [], 0
-    for m, beat in zip(muscles, heartbeats_in(muscles, steps), strict=True):
+    for m in muscles:
+        beat = heartbeat_in(m, steps)
         judged += beat is not None
         if beat is not None and beat.share >= least_share and beat.size_uv >= least_uv:
             found = {"size_uv": beat.size_uv, "per_min": 60 / beat.interval_s}

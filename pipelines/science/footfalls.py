@@ -70,7 +70,8 @@ class Signals:
         self.rate = trial.analog_rate_hz or 0.0
         force = trial.force if self.has_force else np.empty((0, 3))
         # a sample counts only if it is known in all directions
-        in_plane = np.where(np.isfinite(force).all(axis=1)[:, None], force[:, _IN_PLANE], np.nan)
+        known = np.isfinite(force).all(axis=1, keepdims=True)
+        in_plane = np.where(known, force[:, _IN_PLANE], np.nan)
         filtered = low_pass(in_plane, self.rate, processing.force_cutoff_hz, processing.filter_order)
         self.both = np.hstack([force[:, _IN_PLANE], filtered])
         found = contacts.believed

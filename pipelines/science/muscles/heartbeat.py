@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pipelines.science.muscles.measures import LEVEL_WINDOW_S, Muscle, levels
-from pipelines.science.signals.middle import median, percentiles
+from pipelines.science.signals.middle import known_median, percentiles
 from schemas.trial import FloatArray
 
 #: Own choices: from 60 to 187 beats a minute; the QRS complex has most of its power from 5 to 35 Hz (from memory).
@@ -26,7 +26,6 @@ LIMIT = 5.0
 CELL_S = 0.01
 #: Own choice: an interval this near to that of steps or strides is movement.
 NEAR_A_STEP = 0.08
-_CELLS_AT_ONCE = 500  # so that trials of about one length share a matrix
 _TRIED = tuple(np.arange(SHORTEST_S, LONGEST_S, STEP_S).tolist())
 
 
@@ -40,47 +39,34 @@ class Heartbeat:
     first_s: float
 
 
-def heartbeats_in(muscles: Sequence[Muscle], steps_s: tuple[float, ...]) -> list[Heartbeat | None]:
-    """For each muscle the interval at which its quiet signal repeats itself best; None if it is too short to tell.
+def heartbeat_in(muscle: Muscle, steps_s: tuple[float, ...]) -> Heartbeat | None:
+    """The interval at which the muscle's quiet signal repeats itself best; None if it is too short to tell.
 
     The signal from 5 to 35 Hz, outside the muscle's bursts, is averaged in cells of 10 ms and laid in rows of one
     interval each. Each cell is foretold by the mean of its column's other cells; ``share`` is 1 less the squared error
     over the squared signal, which is below zero when nothing repeats. Only the first 10 s are looked at. steps_s:
     intervals that are not to be taken; what repeats itself better with them is movement, and its share counts as 0.
     """
-    long_enough = [m for m in muscles if _longest_s(m) > SHORTEST_S and m.rate_hz / 2 > BURST_HZ]
-    cells = [_quiet_cells(muscle) for muscle in long_enough]
-    shares, locked = (_shares(cells, intervals) for intervals in (_TRIED, steps_s))
-    allowed = (np.abs(np.array(_TRIED)[:, None] / np.array(steps_s) - 1) >= NEAR_A_STEP).all(axis=1)
-    found = {
-        id(muscle): _best(muscle, cells[i], np.where(allowed, shares[:, i], -np.inf), locked[:, i])
-        for i, muscle in enumerate(long_enough)
-    }
-    return [found.get(id(muscle)) for muscle in muscles]
-
-
-def _longest_s(muscle: Muscle) -> float:
-    return min(LONGEST_S, len(muscle.raw) / muscle.rate_hz / FEWEST_BEATS)
-
-
-def _quiet_cells(muscle: Muscle) -> FloatArray:
-    """(m,) the muscle's slow signal in cells; NaN in bursts and gaps."""
+    rate = muscle.rate_hz
+    longest = min(LONGEST_S, len(muscle.raw) / rate / FEWEST_BEATS)
+    if longest <= SHORTEST_S or rate / 2 <= BURST_HZ:
+        return None
     slow = np.where(_in_bursts(muscle), np.nan, muscle.within(*BEAT_HZ))  # mains lies above this band
-    return _cells(slow[: round(STRETCH_S * muscle.rate_hz)], muscle.rate_hz)
-
-
-def _best(muscle: Muscle, cells: FloatArray, shares: FloatArray, locked: FloatArray) -> Heartbeat | None:
-    """The best of the intervals tried, by their shares (k,), minus infinity where one is not to be taken."""
+    cells = _cells(slow[: round(STRETCH_S * rate)], rate)
+    limit = LIMIT * known_median(np.abs(cells)) if np.isfinite(cells).any() else 0.0
+    intervals = _TRIED[: _up(sum(interval < longest for interval in _TRIED))]
+    tried = np.array(intervals)
     best: Heartbeat | None = None
-    longest = _longest_s(muscle)
-    for share, interval in zip(shares.tolist(), _TRIED, strict=True):
-        if interval >= longest:
-            break
-        if share > -np.inf and (best is None or share > best.share + 0.05):  # the shortest that serves about as well
+    shares = _shares(cells, limit, intervals)
+    allowed = (np.abs(tried[:, None] / np.array(steps_s) - 1) >= NEAR_A_STEP).all(axis=1) & (tried < longest)
+    for place in np.flatnonzero(allowed):
+        share, interval = float(shares[place]), float(tried[place])
+        if best is None or share > best.share + 0.05:  # the shortest of intervals that serve about as well
             best = Heartbeat(interval, share, 0.0, 0.0)
     if best is None:
         return None
-    if max(locked.tolist(), default=-1.0) >= best.share:  # movement, which repeats itself at fractions of a stride too
+    locked = max(_shares(cells, limit, steps_s).tolist(), default=-1.0)
+    if locked >= best.share:  # movement, which repeats itself at fractions of a stride as well
         return replace(best, share=0.0)
     shape = _waveform(cells, best.interval_s)
     middle = int(np.argmax(np.abs(shape)))
@@ -88,6 +74,11 @@ def _best(muscle: Muscle, cells: FloatArray, shares: FloatArray, locked: FloatAr
     while first_s < 0:
         first_s += best.interval_s
     return replace(best, size_uv=float(np.abs(shape[middle])), first_s=float(first_s))
+
+
+def _up(count: int) -> int:
+    """The next hundred, so that trials of about one length share a matrix."""
+    return -(-count // 100) * 100
 
 
 def _in_bursts(muscle: Muscle) -> NDArray[np.bool_]:
@@ -117,43 +108,37 @@ def _columns(count: int, intervals_s: Sequence[float]) -> NDArray[np.int32]:
     return cells
 
 
-@lru_cache(maxsize=4)
-def _folding(count: int, intervals_s: tuple[float, ...]) -> tuple[Any, Any, int]:
-    """A matrix that sums cells by interval and column: the rows that count for each cell in turn, where those of each
-    cell begin, and how many rows an interval has."""
+@lru_cache(maxsize=8)
+def _folding(count: int, intervals_s: tuple[float, ...]) -> tuple[Any, int]:
+    """Matrix (k w, count) that sums cells by interval and column, and w, the columns of the longest interval."""
+    from scipy.sparse import csc_array
+
     columns = _columns(count, intervals_s)
     width = int(columns.max()) + 1
     apart = columns + width * np.arange(len(intervals_s), dtype=np.int32)  # no two intervals share a column
-    return apart.ravel(), len(intervals_s) * np.arange(count + 1, dtype=np.int32), width
+    starts = len(intervals_s) * np.arange(count + 1)
+    parts = (np.ones(columns.size), apart.ravel(), starts)
+    return csc_array(parts, shape=(width * len(intervals_s), count)).tocsr(), width  # read row by row it is quicker
 
 
-def _shares(cells: Sequence[FloatArray], intervals_s: tuple[float, ...]) -> FloatArray:
-    """(k, s) how well the cells of each of s signals, cut off, foretell each other at these intervals; -1 where too
-    few do.
+def _shares(cells: FloatArray, limit: float, intervals_s: tuple[float, ...]) -> FloatArray:
+    """(k,) how well cells (m,), cut off at ``limit``, foretell each other at these intervals; -1 where too few do.
 
     With n cells in a column, their sum s and sum of squares q, a cell y is foretold by (s - y) / (n - 1), and the
     squared errors of the column add up to n (n q - s^2) / (n - 1)^2.
     """
-    from scipy.sparse import csc_array
-
-    count = max(map(len, cells), default=0)
-    if not count or not intervals_s:
-        return np.full((len(intervals_s), len(cells)), -1.0)
-    rows, starts, width = _folding(-(-count // _CELLS_AT_ONCE) * _CELLS_AT_ONCE, intervals_s)
-    size = width * len(intervals_s), count
-    fold = csc_array((np.ones(starts[count]), rows[: starts[count]], starts[: count + 1]), shape=size)
-    known, y = np.zeros((count, len(cells))), np.zeros((count, len(cells)))
-    for i, own in enumerate(cells):
-        there = np.isfinite(own)
-        limit = LIMIT * median(np.abs(own[there])) if there.any() else 0.0
-        known[: len(own), i] = there
-        y[: len(own), i] = np.where(there, np.clip(own, -limit, limit), 0.0)  # one blow does not outweigh the beats
+    if not len(cells) or not intervals_s:
+        return np.full(len(intervals_s), -1.0)
+    fold, width = _folding(_up(len(cells)), intervals_s)
+    known, y = np.zeros(fold.shape[1]), np.zeros(fold.shape[1])
+    known[: len(cells)] = np.isfinite(cells)
+    y[: len(cells)] = np.nan_to_num(np.clip(cells, -limit, limit))  # so that one blow does not outweigh the beats
     n, s, q = (fold @ values for values in (known, y, y * y))
     judged = n >= 3
-    n, s, q = ((judged * part).reshape(-1, width, len(cells)) for part in (n, s, q))
+    n, s, q = ((part * judged).reshape(-1, width) for part in (n, s, q))
     left = (n * (n * q - s * s) / (n - 1) ** 2).sum(axis=1)  # of a column that is not judged all three are 0
     counts, squares = n.sum(axis=1), q.sum(axis=1)
-    enough = (counts >= np.array([len(own) for own in cells]) / 3) & (squares > 0)
+    enough = (counts >= len(cells) / 3) & (squares > 0)
     return np.where(enough, 1 - left / np.where(enough, squares, 1.0), -1.0)
 
 

@@ -244,7 +244,7 @@ def levels(samples: FloatArray, rate_hz: float) -> FloatArray:
     squares, hop = samples**2, max(length // 2, 1)
     if length == 2 * hop:  # each half is part of two windows
         halves = squares[: len(squares) // hop * hop].reshape(-1, hop).sum(axis=1)
-        return np.sqrt((halves[1:] + halves[:-1]) / length)
+        return np.asarray(np.sqrt((halves[1:] + halves[:-1]) / length))
     return np.asarray(np.sqrt(np.mean(sliding_window_view(squares, length)[::hop], axis=1)))
 
 
