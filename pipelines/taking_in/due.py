@@ -92,6 +92,11 @@ def follow_ups(desk: Desk) -> Iterable[tuple[str, Callable[[], list[Record]]]]:
     )
 
 
+def any_follow_up(desk: Desk) -> bool:
+    """Whether a delivery is due since something else has changed."""
+    return any(asked() for _, asked in follow_ups(desk))
+
+
 def until_none(asked: Callable[[], list[Record]]) -> Iterator[Record]:
     """Deliveries that are due, asked for anew when all are done, until there is none: judging one may make others due.
 
