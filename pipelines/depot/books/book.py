@@ -19,6 +19,7 @@ from pipelines.depot.books.builds import Builds
 from pipelines.depot.books.decisions import Decisions
 from pipelines.depot.books.deliveries import Deliveries
 from pipelines.depot.books.gates import Gates
+from pipelines.depot.books.leaning import Leaning
 from pipelines.depot.books.ledger import LedgerLines
 from pipelines.depot.books.releases import Releases
 from pipelines.depot.books.stamps import Stamps
@@ -40,6 +41,7 @@ class Books:
         self.deliveries = Deliveries(self)
         self.trials = Trials(self)
         self.stamps = Stamps(self)
+        self.leaning = Leaning(self)
         self.ledger = LedgerLines(self)
         self.builds = Builds(self)
         self.gates = Gates(self)

@@ -13,6 +13,9 @@ from schemas.received import ConsentEvent
 
 #: The stamp of a delivery that stands for all its others.
 MADE = "made"
+#: Stamps of a trial: what it gives to trials of other deliveries, and what only another delivery could give it.
+GIVES_POSTURE, GIVES_REFERENCES = "gives", "gives_references"
+BORROWED_POSTURE, BORROWED_REFERENCES = "borrowed_posture", "borrowed_references"
 #: Statuses of a delivery.
 TAKEN_IN, STOPPED, REPEAT = "taken_in", "stopped", "repeat"
 #: (session, condition)

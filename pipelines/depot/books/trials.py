@@ -14,7 +14,7 @@ import sqlalchemy as sa
 from pipelines.depot.books.asking import in_order, in_portions
 from pipelines.depot.books.deliveries import current
 from pipelines.depot.books.rows import TAKEN_IN, Record, TrialVersion
-from pipelines.depot.books.tables import DELIVERIES, TRIAL_STAMPS, TRIALS
+from pipelines.depot.books.tables import DELIVERIES, TRIALS
 
 if TYPE_CHECKING:
     from pipelines.depot.books.book import Books
@@ -125,36 +125,6 @@ class Trials:
             for name, trial, before, parts in connection.execute(judged_with):
                 then[name, trial] = (before, parts)
         due = {key[0] for key, told in then.items() if now.get(key, (0, "", ""))[1:] != told}
-        return in_order(record for name in due if (record := self._books.deliveries.get(name)) is not None)
-
-    def leaning_on_another(self, made: Collection[str]) -> list[Record]:
-        """Deliveries with a running trial judged with a posture that no standing trial of its occasion gives now."""
-        d, g, gd = DELIVERIES, TRIALS.alias("g"), DELIVERIES.alias("gd")
-        used, given = TRIAL_STAMPS.alias("used"), TRIAL_STAMPS.alias("given")
-        there = (
-            sa.exists()
-            .where(
-                g.c.session_id == TRIALS.c.session_id,
-                g.c.condition == TRIALS.c.condition,
-                g.c.site == TRIALS.c.site,
-                g.c.gives_posture,
-                gd.c.delivery_id == g.c.delivery_id,
-                given.c.delivery_id == g.c.delivery_id,
-                given.c.trial_id == g.c.trial_id,
-                given.c.what == "gives",
-                given.c.used == used.c.used,
-            )
-            .correlate(TRIALS, used)
-        )
-        query = (
-            sa.select(TRIALS.c.delivery_id)
-            .distinct()
-            .join(d, d.c.delivery_id == TRIALS.c.delivery_id)
-            .join(used, sa.and_(used.c.delivery_id == TRIALS.c.delivery_id, used.c.trial_id == TRIALS.c.trial_id))
-            .where(used.c.what == "posture", used.c.used != "", current(made, d), d.c.held, sa.not_(there))
-        )
-        with self._books.reading() as connection:
-            due = list(connection.scalars(query))
         return in_order(record for name in due if (record := self._books.deliveries.get(name)) is not None)
 
     def standings(self) -> dict[str, int]:

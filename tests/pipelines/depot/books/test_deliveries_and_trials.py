@@ -163,19 +163,6 @@ def test_what_a_stamp_stands_for_is_kept_once(books: Books) -> None:
     assert books.stamps.content("s3") is None
 
 
-def test_a_running_trial_that_leaned_on_a_posture_nobody_gives_now_makes_its_delivery_due(books: Books) -> None:
-    standing = a_trial("brack-001", "S", kind="standing", gives_posture=True)
-    running = a_result("brack-002", a_trial("brack-002", "R"), trial_stamps={"R": {"posture": "p1"}})
-    put(books, a_result("brack-001", standing, trial_stamps={"S": {"gives": "p1"}}), running)
-    assert books.trials.leaning_on_another(TODAY) == []
-    put(books, a_result("brack-001", standing, trial_stamps={"S": {"gives": "p2"}}))
-    assert names(books.trials.leaning_on_another(TODAY)) == ["brack-002"]
-    put(books, a_result("brack-001", replace(standing, standing="returned", gives_posture=False)))
-    assert names(books.trials.leaning_on_another(TODAY)) == ["brack-002"]
-    put(books, a_result("brack-002", a_trial("brack-002", "R"), trial_stamps={"R": {"posture": ""}}))
-    assert books.trials.leaning_on_another(TODAY) == [], "it waits for one, which is another question"
-
-
 def test_more_ids_than_one_question_can_hold_are_asked_for(books: Books) -> None:
     put(books, a_result("brack-001", a_trial("brack-001", "T70000")))
     ids = (f"T{n}" for n in range(80_000))
