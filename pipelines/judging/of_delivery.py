@@ -14,7 +14,7 @@ from checks.context import Context
 from checks.findings import Report
 from checks.registry import Subject
 from checks.run import run_checks
-from pipelines.depot.books.rows import BORROWED_POSTURE, BORROWED_REFERENCES
+from pipelines.depot.books.rows import BORROWED_POSTURE, BORROWED_REFERENCES, COPY_OF
 from pipelines.depot.desk import Desk, Opened, Tell
 from pipelines.depot.overrides import in_force
 from pipelines.depot.storage import read_table
@@ -157,7 +157,7 @@ def judge_delivery(layout: Layout, tell: Tell, meanwhile: Callable[[], None] | N
     in_order = [*judged.verdicts, *layout.standing, *layout.others]  # they end in any order
     judged = replace(judged, verdicts={t: found[t] for t in in_order}, stamps=layout.borrowed(first, stamps))
     judged = replace(judged, references=layout.own_references(first))
-    judged = replace(judged, verdicts=_with_copies(desk, judged))
+    judged = _with_copies(desk, judged)
     checked = {t: v.with_report(_check_reading(desk, judged, v)) for t, v in judged.verdicts.items()}
     telling = {trial_id for trial_id, verdict in checked.items() if verdict.reading.identifying}
     unread = frozenset(t for t, verdict in checked.items() if verdict.reading.problem in _NOT_TO_ITS_END)
@@ -203,14 +203,18 @@ def _is_verdict(task: Task) -> bool:
     return task.function is judge_trial
 
 
-def _with_copies(desk: Desk, judged: Judged) -> dict[str, Verdict]:
-    """The verdicts, each with the trial it is a copy of, if it is one."""
+def _with_copies(desk: Desk, judged: Judged) -> Judged:
+    """The same, each trial with the one it is a copy of, if it is one."""
     shapes = [v.outcomes["trial_shapes"].frame() for v in judged.verdicts.values() if "trial_shapes" in v.outcomes]
-    copies, shaped = copies_by_shape(desk, judged.received, shapes, judged.shas)
-    return {
-        trial: replace(v, reading=replace(v.reading, copy_of=copies.get(trial), shaped=trial in shaped))
+    copies, shaped = copies_by_shape(desk, judged.delivery_id, judged.received, shapes, judged.shas)
+    named = {trial: copy.named for trial, copy in copies.items()}
+    verdicts = {
+        trial: replace(v, reading=replace(v.reading, copy_of=named.get(trial), shaped=trial in shaped))
         for trial, v in judged.verdicts.items()
     }
+    sources = {trial: {COPY_OF: copy.source} for trial, copy in copies.items() if copy.source}
+    stamps = {trial: {**own, **sources.get(trial, {})} for trial, own in judged.stamps.items()}
+    return replace(judged, verdicts=verdicts, stamps=stamps)
 
 
 def _check_reading(desk: Desk, judged: Judged, verdict: Verdict) -> Report:

@@ -76,6 +76,7 @@ def note_result(desk: Desk, result: Result) -> None:
     """Write a result into the books, and what its stamps stand for; in a transaction."""
     desk.books.deliveries.put(result)
     if result.record.taken_in:
+        desk.books.beside.note(result.record.delivery_id)
         used = used_today(desk, result.record.site).values()
         desk.books.stamps.note_content({one.digest: one.content for one in used})
 

@@ -15,6 +15,7 @@ import sqlalchemy as sa
 from sqlalchemy.exc import DBAPIError
 
 from pipelines.depot.books.arrivals import Arrivals
+from pipelines.depot.books.beside import Beside
 from pipelines.depot.books.builds import Builds
 from pipelines.depot.books.decisions import Decisions
 from pipelines.depot.books.deliveries import Deliveries
@@ -42,6 +43,7 @@ class Books:
         self.trials = Trials(self)
         self.stamps = Stamps(self)
         self.leaning = Leaning(self)
+        self.beside = Beside(self)
         self.ledger = LedgerLines(self)
         self.builds = Builds(self)
         self.gates = Gates(self)

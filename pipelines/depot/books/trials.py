@@ -1,6 +1,6 @@
 """The versions of every trial: which delivery brought it, how it stands, and what another delivery may ask of it.
 
-"Before" a delivery are those of the same laboratory with a smaller number, whenever they came.
+What is "before" a delivery is in ``pipelines.depot.books.order``; came: when it first came, None if only now.
 """
 
 from __future__ import annotations
@@ -13,6 +13,7 @@ import sqlalchemy as sa
 
 from pipelines.depot.books.asking import in_order, in_portions
 from pipelines.depot.books.deliveries import current
+from pipelines.depot.books.order import before, of_another_site
 from pipelines.depot.books.rows import TAKEN_IN, Record, TrialVersion
 from pipelines.depot.books.tables import DELIVERIES, TRIALS
 
@@ -56,23 +57,19 @@ class Trials:
         found = self._among(TRIALS.c.trial_id, ids, accepted, *_before(site, number, arrival))
         return {trial.trial_id: trial for trial in found}
 
-    def ids_of_others(self, site: str | None, arrival: str, ids: Iterable[str]) -> list[TrialVersion]:
-        """Versions of trials named like one of ``ids`` that another laboratory brought."""
-        return self._among(TRIALS.c.trial_id, ids, *_of_others(site, arrival))
+    def ids_of_others(self, site: str | None, came: str | None, ids: Iterable[str]) -> list[TrialVersion]:
+        """Versions of trials named like one of ``ids`` that another laboratory brought before."""
+        return self._among(TRIALS.c.trial_id, ids, DELIVERIES.c.status == TAKEN_IN, of_another_site(site, came))
 
-    def sessions_of_others(self, site: str | None, arrival: str, ids: Iterable[str]) -> list[TrialVersion]:
-        """Accepted trials of another laboratory in a session named like one of ``ids``."""
-        return self._among(TRIALS.c.session_id, ids, TRIALS.c.standing == ACCEPTED, *_of_others(site, arrival))
+    def sessions_of_others(self, site: str | None, came: str | None, ids: Iterable[str]) -> list[TrialVersion]:
+        """Accepted trials of another laboratory, brought before, in a session named like one of ``ids``."""
+        return self._among(TRIALS.c.session_id, ids, TRIALS.c.standing == ACCEPTED, of_another_site(site, came))
 
     def with_file(
-        self, shas: Iterable[str], site: str | None, number: int | None, arrival: str
+        self, shas: Iterable[str], site: str | None, number: int | None, came: str | None
     ) -> list[tuple[TrialVersion, Record]]:
-        """Accepted trials with one of these files: of other laboratories, or of a delivery before."""
-        c = DELIVERIES.c
-        later = sa.and_(c.site == site, sa.func.coalesce(c.number, 0) >= (number or 0))
-        found = self._among(
-            TRIALS.c.raw_sha256, shas, TRIALS.c.standing == ACCEPTED, c.arrival != arrival, sa.not_(later)
-        )
+        """Accepted trials with one of these files, of deliveries before."""
+        found = self._among(TRIALS.c.raw_sha256, shas, TRIALS.c.standing == ACCEPTED, before(site, number, came))
         records = {trial.delivery_id: self._books.deliveries.get(trial.delivery_id) for trial in found}
         return [(trial, record) for trial in found if (record := records[trial.delivery_id]) is not None]
 
@@ -161,8 +158,3 @@ def _before(site: str | None, number: int | None, arrival: str) -> tuple[sa.Colu
     c = DELIVERIES.c
     earlier = sa.func.coalesce(c.number, 0) < (number or 0)
     return c.status == TAKEN_IN, c.site == site, c.arrival != arrival, earlier
-
-
-def _of_others(site: str | None, arrival: str) -> tuple[sa.ColumnElement[bool], ...]:
-    c = DELIVERIES.c
-    return c.status == TAKEN_IN, c.site.is_distinct_from(site), c.arrival != arrival

@@ -77,7 +77,6 @@ def test_of_several_that_give_the_newest_counts_and_none_that_was_made_with_some
     assert due(books, words) == ["brack-002"]
     put(books, a_result("brack-003", other, made="older", trial_stamps={"S3": {gives: "p3"}}))
     assert due(books, words) == []
-    put(books, a_result("brack-001", one, trial_stamps={"S1": {gives: "p1"}}, site="corrie"))
 
 
 def test_references_are_taken_from_the_newest_other_delivery_of_the_laboratory(books: Books) -> None:
