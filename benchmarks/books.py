@@ -40,7 +40,7 @@ def books_lines() -> Iterator[str]:
         root = Path(folder)
         with Depot(root).opened() as books:
             fill(books)
-            books.count_anew()
+            books.take_stock()
         opening = _median_ms(lambda: _opened(root))
         told = "reached" if opening <= GOAL_MS else "MISSED"
         yield f"opening books of {DELIVERIES * TRIALS_OF_EACH} trials: {opening:.1f} ms (goal {GOAL_MS:g}: {told})"

@@ -178,7 +178,6 @@ class Depot:
             with locked, self.opened() as books, books.my_turn(self.lock_file, actor, wait_s):
                 mend(self)
                 yield
-                books.count_anew()
 
 
 def write_bytes(path: Path, content: bytes, *, sync: bool = True, owner_only: bool = False) -> None:

@@ -28,7 +28,6 @@ from pipelines.depot.books.trials import Trials
 from pipelines.depot.books.withdrawals import Withdrawals
 from pipelines.errors import Unusable
 
-_ENOUGH = 400  # rows of an index that are looked at
 #: Execution option of a connection that is going to write: SQLite must know when the transaction begins.
 WRITES = "manystrides_writes"
 
@@ -39,7 +38,6 @@ class Books:
     def __init__(self, engine: sa.Engine) -> None:
         self.engine = engine
         self._open: sa.Connection | None = None
-        self._written = False
         self.arrivals = Arrivals(self)
         self.deliveries = Deliveries(self)
         self.trials = Trials(self)
@@ -67,7 +65,6 @@ class Books:
                     yield
                 finally:
                     self._open = None
-            self._written = True
 
     @contextmanager
     def reading(self) -> Iterator[sa.Connection]:
@@ -90,6 +87,21 @@ class Books:
 
         return my_turn(self.engine, lock_file, actor, wait_s)
 
+    def take_stock(self) -> None:
+        """Let the database look how many rows there are now, by which it chooses how to answer.
+
+        SQLite never does so by itself, and without it asks what is due by walking whole tables: seconds in large books.
+        """
+        if self.engine.dialect.name != "sqlite":
+            return
+        with self.transaction():
+            writer = self.writer()
+            writer.exec_driver_sql("PRAGMA analysis_limit = 1000")  # rows per index: milliseconds
+            writer.exec_driver_sql("ANALYZE")
+            # numbers of rows are enough; some builds of SQLite keep whole values beside them, such as names of runners
+            if sa.inspect(writer).has_table("sqlite_stat4"):
+                writer.exec_driver_sql("DELETE FROM sqlite_stat4")
+
     def forget_for_good(self) -> None:
         """See to it that no byte of the database's files still holds rows that were removed."""
         if (
@@ -103,17 +115,6 @@ class Books:
             return
         with told_plainly(self.engine), self.engine.connect() as connection:
             connection.execution_options(isolation_level="AUTOCOMMIT").exec_driver_sql("VACUUM FULL")
-
-    def count_anew(self) -> None:
-        """Let the database look at how its tables are filled, if anything was written: by that it chooses its ways.
-
-        Without it a question of two tables can take a hundred times as long. PostgreSQL does so by itself.
-        """
-        if self._written and self.engine.dialect.name == "sqlite":
-            with self.transaction():
-                self.writer().exec_driver_sql(f"PRAGMA analysis_limit={_ENOUGH}")
-                self.writer().exec_driver_sql("ANALYZE")
-            self._written = False
 
     def close(self) -> None:
         """Let go of the database."""
