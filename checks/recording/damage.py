@@ -6,9 +6,13 @@ its samples a few bytes beside their places. Everything else that is then seen i
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from itertools import combinations
+
 import numpy as np
 
 from checks.registry import Limit, Looked, Subject, Weight, check, looked, nothing
+from pipelines.science.signals import measures as signals
 from pipelines.science.signals.measures import BoolArray
 from schemas.trial import FORWARD, RIGHT, UP, FloatArray, Trial
 
@@ -22,6 +26,9 @@ ABSURD_M = (1e-9, 1e6)
 ABSURD_SHARE = 0.02
 #: Own choice, of the body's size: a marker that trembles by less has noise, not other numbers.
 _LEAST_WAY = 0.2
+#: Own choice: skin moves the markers of a forefoot, 6 cm apart, by less than 1 cm against each other.
+_ELASTIC = 0.5
+_FEWEST_SEGMENTS = 4
 
 
 @check(
@@ -54,9 +61,11 @@ def samples_stand_in_their_places(
     paths = {role: path for role, path in trial.markers.items() if len(path) == frames and np.isfinite(path).any()}
     if len(paths) < _FEWEST_MARKERS or frames < _FEWEST_FRAMES:
         return nothing("too few markers or frames to know a body by")
-    points = np.stack(list(paths.values()), axis=1)
     parts = np.array_split(np.arange(frames), min(_PARTS, frames // _FEWEST_FRAMES))
-    told = [_not_a_body(points[part], flat_fraction, restless_fraction, share) for part in parts]
+    told = [
+        _not_a_body({role: path[part] for role, path in paths.items()}, flat_fraction, restless_fraction, share)
+        for part in parts
+    ]
     first = _first_damaged(told)
     if first is None:
         return looked(len(paths))
@@ -83,8 +92,11 @@ def _first_damaged(told: list[str | None]) -> int | None:
     return int(sound[-1]) + 1
 
 
-def _not_a_body(points: FloatArray, flat_fraction: float, restless_fraction: float, share: float) -> str | None:
-    """What shows that points (frames, markers, 3) in m are not those of a body; None if nothing does."""
+def _not_a_body(
+    paths: Mapping[str, FloatArray], flat_fraction: float, restless_fraction: float, share: float
+) -> str | None:
+    """What shows that paths, role -> (frames, 3) m, are not those of a body; None if nothing does."""
+    points = np.stack(list(paths.values()), axis=1)
     seen = points[np.isfinite(points).all(axis=2)]
     if len(seen) < _FEWEST_MARKERS:
         return None
@@ -100,7 +112,23 @@ def _not_a_body(points: FloatArray, flat_fraction: float, restless_fraction: flo
     restless = _restless(points, float(ranges.max()), restless_fraction)
     if restless.mean() >= share:
         return f"{int(restless.sum())} of {len(restless)} markers are elsewhere in every frame, without a path"
+    elastic = _elastic(paths)
+    if len(elastic) >= _FEWEST_SEGMENTS and np.mean(elastic) >= share:
+        return f"{sum(elastic)} of {len(elastic)} segments change their length by more than half of it"
     return None
+
+
+def _elastic(paths: Mapping[str, FloatArray]) -> list[bool]:
+    """Of each pair of markers on one bone that were seen, whether their distance changes by half of it and more."""
+    pairs = [*combinations(signals.FOOT, 2), signals.SHANK]
+    found = []
+    for side in signals.SIDES:
+        for one, other in pairs:
+            apart = signals.distance(paths, f"{one}_{side}", f"{other}_{side}")
+            if apart is not None and np.isfinite(apart).sum() >= _FEWEST_FRAMES // 2:
+                low, middle, high = np.nanpercentile(apart, [5, 50, 95])
+                found.append(bool(high - low > _ELASTIC * middle))
+    return found
 
 
 def _restless(points: FloatArray, size: float, restless_fraction: float) -> BoolArray:
