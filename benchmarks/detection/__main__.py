@@ -1,4 +1,4 @@
-"""``python -m benchmarks.detection [--full] [--check NAME ... [--clean]] [--write]``: how well every check sees its fault."""
+"""``python -m benchmarks.detection [--full] [--check NAME ... [--clean]] [--write]``: how well checks see faults."""
 
 from __future__ import annotations
 
