@@ -53,16 +53,16 @@ CAUSES: tuple[Cause, ...] = (
         ("plates_are_those_of_the_site", "foot_markers_meet_the_plates", *_BY_CONTACTS),
     ),
     Cause(
-        "names_stand_for_one_thing",
-        "another marker or channel than meant was read",
-        ("markers", "muscles", "sensors", "force.and_feet", "outcomes"),
-        ("positions_are_in_the_stated_unit", "clocks_of_both_files_match", "clock_match_leaves_little"),
-    ),
-    Cause(
         "second_file_agrees_with_itself",
         "behind a hole or a doubled record every sample has another time",
         ("recording.clocks", "recording.packets", "sensors", "muscles.timing"),
         ("clocks_of_both_files_match", "muscle_signals_have_no_spikes", "contact_times_are_credible", *_BY_CONTACTS),
+    ),
+    Cause(
+        "names_stand_for_one_thing",
+        "another marker or channel than meant was read",
+        ("markers", "muscles", "sensors", "force.and_feet", "outcomes"),
+        ("positions_are_in_the_stated_unit", "clocks_of_both_files_match", "clock_match_leaves_little"),
     ),
     _only("file_structure_is_consistent", "frames are read that nobody recorded", "missing_positions_are_marked"),
     Cause("missing_positions_are_marked", "zeros are read as gaps", ("markers.sight",)),
@@ -128,12 +128,7 @@ CAUSES: tuple[Cause, ...] = (
             "inner_and_outer_markers_are_on_their_sides",
         )
     ),
-    Cause(
-        "frames_are_not_repeated",
-        "where frames were lost every marker leaps",
-        ("markers.frames",),
-        ("markers_move_without_jumps", "markers_keep_their_distance"),
-    ),
+    _only("frames_are_not_repeated", "where frames were lost every marker leaps", "markers_move_without_jumps"),
     *(
         Cause(name, why, (), ("markers_move_without_jumps", "markers_keep_their_distance", *more), there=True)
         for name, why, more in (
@@ -181,7 +176,7 @@ CAUSES: tuple[Cause, ...] = (
         "whole_foot_is_on_the_plates",
         "part of the force goes into the floor",
         ("force.body_weight",),
-        ("foot_lands_on_one_plate", "active_peaks_are_credible", "centre_of_pressure_lies_under_the_foot"),
+        ("foot_lands_on_one_plate", "active_peaks_are_credible"),
     ),
     Cause(
         "mean_vertical_force_is_body_weight",
@@ -210,7 +205,7 @@ CAUSES: tuple[Cause, ...] = (
         "plates_do_not_talk_across",
         "an empty plate seems loaded",
         ("force.noise",),
-        ("foot_lands_on_one_plate", "whole_foot_is_on_the_plates", "plates_are_still_after_toe_off"),
+        ("foot_lands_on_one_plate", "whole_foot_is_on_the_plates"),
     ),
     Cause(
         "centre_of_pressure_lies_on_the_plate",
@@ -258,7 +253,7 @@ CAUSES: tuple[Cause, ...] = (
         ("sensors", "muscles.timing"),
         (*_BY_CONTACTS, "contact_times_are_credible", "muscles_are_active_in_running"),
     ),
-    Cause("foot_sensors_switch", "a foot whose sensor is silent has no contacts", ("sensors",), _BY_CONTACTS),
+    _only("foot_sensors_switch", "a foot whose sensor is silent has no contacts", *_BY_CONTACTS),
     _only("foot_sensors_close_at_contact", "phases are told from late contacts", "muscles_are_active_in_their_phase"),
     Cause(
         "channel_units_agree_with_the_file",

@@ -21,7 +21,7 @@ def _words_late(specimen: Specimen, size: float, chance: np.random.Generator) ->
     return specimen.with_recording(points=late[:, :, :3])
 
 
-def _bytes_late(share: float) -> Planting:
+def bytes_late(share: float) -> Planting:
     """A plant that puts bytes in after a share of the samples, so that as many are lost at the end of the file."""
 
     def plant(specimen: Specimen, size: float, chance: np.random.Generator) -> Specimen:
@@ -35,7 +35,7 @@ def _bytes_late(share: float) -> Planting:
     return plant
 
 
-def _other_axis_up(order: tuple[int, int, int], signs: tuple[int, int, int], *, plates: bool) -> Planting:
+def other_axis_up(order: tuple[int, int, int], signs: tuple[int, int, int], *, plates: bool) -> Planting:
     """A plant that takes other axes of the laboratory for x, y and z; without plates only those of the markers."""
 
     def turned(places: np.ndarray) -> np.ndarray:
@@ -82,19 +82,19 @@ PLANTS = (
         "each point is read {size} words beside its place, standing", _words_late, (1.0, 2.0, 3.0), "", "standing"
     ),
     _displaced("each point is read {size} words beside its place, running", _words_late, (1.0, 2.0, 3.0), ""),
-    _displaced("the file's samples are displaced by {size} from the first on", _bytes_late(0.0), (2.0, 1.0), "By"),
-    _displaced("the file's samples are displaced by {size} from a third on", _bytes_late(1 / 3), (2.0, 1.0), "By"),
+    _displaced("the file's samples are displaced by {size} from the first on", bytes_late(0.0), (2.0, 1.0), "By"),
+    _displaced("the file's samples are displaced by {size} from a third on", bytes_late(1 / 3), (2.0, 1.0), "By"),
     _axes(
         "the markers' y and z are exchanged, with the sign that keeps them right-handed, standing",
-        _other_axis_up((0, 2, 1), (1, 1, -1), plates=False),
+        other_axis_up((0, 2, 1), (1, 1, -1), plates=False),
         "standing",
     ),
     _axes(
         "the markers' y and z are exchanged, with the sign that keeps them right-handed, running",
-        _other_axis_up((0, 2, 1), (1, 1, -1), plates=False),
+        other_axis_up((0, 2, 1), (1, 1, -1), plates=False),
     ),
     _axes(
-        "x, y and z of markers and plates are taken for y, z and x", _other_axis_up((1, 2, 0), (1, 1, 1), plates=True)
+        "x, y and z of markers and plates are taken for y, z and x", other_axis_up((1, 2, 0), (1, 1, 1), plates=True)
     ),
-    _axes("the axis called up points down", _other_axis_up((0, 1, 2), (1, -1, -1), plates=True)),
+    _axes("the axis called up points down", other_axis_up((0, 1, 2), (1, -1, -1), plates=True)),
 )
