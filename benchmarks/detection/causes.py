@@ -22,8 +22,8 @@ from benchmarks.detection.way import everything_seen_in
 from benchmarks.detection.whole_recordings import FAULTS
 from checks.causes import causes_first, with_causes
 
-FULL, QUICK = 20, 3
-FULL_WHOLE, QUICK_WHOLE = 4, 1
+FULL, QUICK = 8, 2
+FULL_WHOLE, QUICK_WHOLE = 2, 1
 AIM = 0.95
 #: Plants whose fault is another check's as well, so that either names it: a C3D file holds a whole number of force
 #: samples a frame, and so both rates are wrong by the same factor.
