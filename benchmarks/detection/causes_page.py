@@ -46,14 +46,14 @@ def _intro(result: dict[str, Any]) -> list[str]:
         "compared with what was planted. Trials in which the fault's own check found nothing are not counted here;",
         "they are in [how well the checks see](detection.md). These are rates of simulated trials.",
         "",
-        f"- **Single faults of {len(plants)} kinds**: the planted one is named first in {named} of {found} trials "
+        f"- **Single faults of {len(plants)} kinds**: the planted one is named first in {named} of {found} trials",
         f"  ({100 * named / found:.1f} %, 95 % interval {100 * low:.1f} to {100 * high:.1f}; the aim is 95 %), and",
         f"  nothing else is to be mended in {alone}. Without faults that two checks name equally well: {strictly}.",
-        f"- **Findings of one such fault**: {_sum(plants, 'findings') / found:.2f} on average, of which "
-        f"{_sum(plants, 'causes') / found:.2f} are shown as something to mend.",
-        f"- **Faults of a whole recording**: named in {_sum(wholes, 'named')} of {_sum(wholes, 'found')} trials; "
-        f"{_sum(wholes, 'findings') / _sum(wholes, 'found'):.1f} findings on average, of which "
-        f"{_sum(wholes, 'causes') / _sum(wholes, 'found'):.1f} are shown as something to mend.",
+        f"- **Findings of one such fault**: {_sum(plants, 'findings') / found:.2f} on average, of which",
+        f"  {_sum(plants, 'causes') / found:.2f} are shown as something to mend.",
+        f"- **Faults of a whole recording**: named in {_sum(wholes, 'named')} of {_sum(wholes, 'found')} trials;",
+        f"  {_sum(wholes, 'findings') / _sum(wholes, 'found'):.1f} findings on average, of which",
+        f"  {_sum(wholes, 'causes') / _sum(wholes, 'found'):.1f} are shown as something to mend.",
         "",
     ]
 

@@ -24,6 +24,8 @@ _AXES = {FORWARD: "ahead", UP: "upwards", RIGHT: "sideways"}
 ABSURD_M = (1e-9, 1e6)
 #: Own choice: of 4-byte numbers made of the wrong bytes, four of five are absurd.
 ABSURD_SHARE = 0.02
+#: m; own choice: what markers in a laboratory lie apart, at least and at most.
+LABORATORY_M = (0.1, 50.0)
 #: Own choice, of the body's size: a marker that trembles by less has noise, not other numbers.
 _LEAST_WAY = 0.2
 #: Own choice: skin moves the markers of a forefoot, 6 cm apart, by less than 1 cm against each other.
@@ -105,6 +107,8 @@ def _not_a_body(
         return f"{100 * absurd.mean():.0f} % of them are beyond any length (above 1000 km or below a nanometre)"
     low, high = np.percentile(seen, [10, 90], axis=0)  # the first and the last marker may hold other channels
     ranges = high - low
+    if not LABORATORY_M[0] < ranges.max() < LABORATORY_M[1]:
+        return None  # another unit than the file states, and rounded or cut off by it
     thin, middle, _ = np.sort(ranges)
     if middle > 0 and thin < flat_fraction * middle:
         axis = _AXES[int(np.argmin(ranges))]

@@ -65,6 +65,13 @@ def test_a_wrong_unit_or_axis_is_no_damage(factor: float, order: tuple[int, int,
     assert status(DAMAGE, of_trial(replace(trial, markers=wrong))) == "pass"
 
 
+def test_a_wrong_unit_that_leaves_a_few_steps_of_numbers_is_no_damage() -> None:
+    """Metres called millimetres, in tenths of these."""
+    trial = a_runner()
+    markers = {role: np.round(path / 1000, 4) for role, path in trial.markers.items()}
+    assert status(DAMAGE, of_trial(replace(trial, markers=markers))) == "pass"
+
+
 def test_noise_gaps_and_one_bad_marker_are_no_damage() -> None:
     trial, rng = a_runner(), np.random.default_rng(2)
     markers = {role: path + rng.normal(0, 0.003, path.shape) for role, path in trial.markers.items()}
