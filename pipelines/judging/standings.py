@@ -11,6 +11,7 @@ from dataclasses import dataclass, field
 from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
+from checks.causes import with_causes
 from checks.findings import CheckRun, Finding, Report, Stamp, Status, rows_of
 from checks.registry import Weight
 from pipelines.consent.veil import Veil, veil_of
@@ -110,6 +111,11 @@ class Judged:
         """What of the delivery may not be shown."""
         return veil_of(self.delivery_id, self.consent)
 
+    @property
+    def runs(self) -> list[CheckRun]:
+        """How every check of the delivery and of its trials ended."""
+        return self.report.runs + [run for verdict in self.verdicts.values() for run in verdict.runs]
+
     def is_set_aside(self, finding: Finding) -> bool:
         """Whether a data manager set a finding aside; never one that only says that the check crashed."""
         trial, name = finding.trial_id, finding.check_name
@@ -121,8 +127,11 @@ class Judged:
 
 
 def findings_of(judged: Judged) -> list[Finding]:
-    """Every finding once. Of a withheld trial only that it is withheld, under another name."""
-    return judged.veil.findings(judged.report.findings + [f for v in judged.verdicts.values() for f in v.findings])
+    """Every finding once, with the one it follows from. Of a withheld trial only that it is withheld, under another
+    name.
+    """
+    shown = judged.veil.findings(judged.report.findings + [f for v in judged.verdicts.values() for f in v.findings])
+    return with_causes(shown, {(r.subject, r.check_name) for r in judged.runs if r.status is Status.CRASHED})
 
 
 def standing_of(trial_id: str, judged: Judged, findings: Iterable[Finding]) -> str:
@@ -146,7 +155,7 @@ def tables_of_delivery(judged: Judged) -> dict[Table, pd.DataFrame]:
     findings = findings_of(judged)
     standings = {trial_id: standing_of(trial_id, judged, findings) for trial_id in judged.rows}
     accepted = [trial_id for trial_id, standing in standings.items() if standing == ACCEPTED]
-    runs = judged.report.runs + [r for v in judged.verdicts.values() for r in v.runs]
+    runs = judged.runs
     shown = {f.finding_id for f in findings}
     traces = [t for v in judged.verdicts.values() for t in v.traces if t["finding_id"] in shown]
     sessions = {judged.rows[t]["session_id"] for t in accepted}
