@@ -211,7 +211,7 @@ def _outline(trial: Trial, study: Study, side: str, when: FloatArray) -> dict[st
     words=("found_ms", "order", "method", "allowed_ms"),
     limits={
         "frames": Limit("1", "common practice: one marker frame"),
-        "unsure_ms": Limit("ms", "own choice: what the method may be off by; 3 ms at most in two real runners"),
+        "unsure_ms": Limit("ms", "own choice: what the method may be off by; 3.6 ms at most in three real runners"),
         "delay_ms": Limit(
             "ms",
             "own choice, without pelvis markers; marker events lie -12 to +18 ms from force (Handsaker et al. 2016)",
@@ -247,7 +247,7 @@ def force_and_markers_share_one_clock(
         "order": "later" if found_ms > 0 else "earlier",
         "method": method,
         "allowed_ms": allowed_ms,
-        "place": "force against markers",
+        "place": "markers against force",
         **_first_contact(trial),
     }
     return looked(examined, [fault])
