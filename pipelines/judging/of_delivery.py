@@ -5,8 +5,9 @@ What is looked at in one trial is in ``pipelines.judging.judge``; here is only w
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -22,7 +23,7 @@ from pipelines.judging.muscle_references import by_session, earlier_references, 
 from pipelines.judging.same_signals import copies_by_shape
 from pipelines.judging.stamps import of_trial
 from pipelines.judging.standings import ACCEPTED, Judged, findings_of, standing_of
-from pipelines.judging.trial_jobs import shas_of, trial_job
+from pipelines.judging.trial_jobs import channel_rows, shas_of, trial_job
 from pipelines.workers.engine import Task
 from pipelines.workers.isolation import Ended
 from schemas.consent import Consent
@@ -58,24 +59,25 @@ class Layout:
     postures: Mapping[Occasion, Posture]
     references: Mapping[str, Mapping[Key, Reference]]
 
-    def first(self) -> list[Task]:
+    @cached_property
+    def first(self) -> tuple[Task, ...]:
         """What must be known before other trials can be judged: standing trials and muscle references."""
         wanted = reference_trials(self.desk, self.judged, self.others)
-        return [
+        return (
             *(_task(judge_trial, self._job(trial)) for trial in self.standing),
             *(_task(references_in, self._job(trial)) for trial in wanted),
-        ]
+        )
 
     def second(self, first: Mapping[str, Ended]) -> list[Task]:
         """All other trials. first: how ``first`` ended, by key."""
-        verdicts = {t.argument.row.trial_id: verdict_of(t, first[t.key]) for t in self.first() if _is_verdict(t)}
+        verdicts = {t.argument.row.trial_id: verdict_of(t, first[t.key]) for t in self.first if _is_verdict(t)}
         postures = {**self.postures, **_own_postures(replace(self.judged, verdicts=verdicts), self.standing)}
         references = {**self.references, **by_session(self._references(first))}
         jobs = (self._job(trial, postures, references) for trial in self.others)
         return [_task(judge_trial, job) for job in jobs]
 
     def _references(self, first: Mapping[str, Ended]) -> Iterator[tuple[str | None, Mapping[Key, Reference]]]:
-        for task in self.first():
+        for task in self.first:
             ended = first[task.key]
             if not _is_verdict(task) and ended.problem is None:
                 yield task.argument.row.session_id, ended.value
@@ -90,7 +92,11 @@ class Layout:
         occasion = (row["session_id"], row["condition"])
         posture = (postures or {}).get(occasion) if row["kind"] == "running" else None
         own = (references or {}).get(row["session_id"])
-        return trial_job(self.desk, self.judged, self.payload, trial, posture, own)
+        return trial_job(self.desk, self.judged, self.payload, trial, self._channels.get(trial, ()), posture, own)
+
+    @cached_property
+    def _channels(self) -> Mapping[str, list[dict[str, Any]]]:
+        return channel_rows(self.judged.consent)
 
 
 def lay_out(desk: Desk, delivery_id: str, opened: Opened, consent: Consent, report: Report) -> Layout:
@@ -120,7 +126,7 @@ def judge_delivery(layout: Layout, tell: Tell, meanwhile: Callable[[], None] | N
     found, stamps = dict(judged.verdicts), dict[str, Mapping[str, str]]()
     of = sum(trial not in judged.withheld for trial in judged.rows)
 
-    def carried_out(tasks: list[Task], then: Callable[[], None] | None = None) -> dict[str, Ended]:
+    def carried_out(tasks: Sequence[Task], then: Callable[[], None] | None = None) -> dict[str, Ended]:
         ended_by_key = {}
         for task, ended in desk.engine.results(tasks, then):
             ended_by_key[task.key] = ended
@@ -130,7 +136,7 @@ def judge_delivery(layout: Layout, tell: Tell, meanwhile: Callable[[], None] | N
                 tell(len(found), of)
         return ended_by_key
 
-    carried_out(layout.second(carried_out(layout.first())), meanwhile)
+    carried_out(layout.second(carried_out(layout.first)), meanwhile)
     in_order = [*judged.verdicts, *layout.standing, *layout.others]  # they end in any order
     judged = replace(judged, verdicts={t: found[t] for t in in_order}, stamps=stamps)
     judged = replace(judged, verdicts=_with_copies(desk, judged))

@@ -44,6 +44,7 @@ def build_pages_stage(desk: Desk) -> Path:
     pages = write_pages(desk.depot, desk.study)
     with desk.books.transaction():
         desk.books.builds.put(_state(desk))
+    desk.books.take_stock()
     return pages
 
 
