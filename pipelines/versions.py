@@ -43,6 +43,7 @@ _NOT_JUDGING = (
     "pipelines/taking_in/opening.py",
     "pipelines/taking_in/summary.py",
     "pipelines/taking_in/telling.py",
+    "pipelines/taking_in/withdrawing.py",
     "pipelines/workers/",
     "checks/site/",
 )

@@ -19,6 +19,8 @@ if TYPE_CHECKING:
 COLUMNS = ("participant_id", "scope", "event", "study_day")
 #: Word of an event that stands in the table and could not be understood: it counts like a withdrawal.
 NOT_UNDERSTOOD = "not_understood"
+#: Word of an event by which all that was given before its day counts no more: a form signed anew takes its place.
+VOIDED = "voided"
 #: Runner of an event that could be about anybody, since its id could not be read.
 ANYBODY = ""
 
@@ -57,12 +59,14 @@ class History:
 
     The last event on or before the day decides; on the same day whatever is no giving wins. An event without a scope
     counts for every scope and one without a day for every day, and both only against. A giving counts only for the id
-    as it is spelled in it; an event against, for every spelling of the id.
+    as it is spelled in it; an event against, for every spelling of the id. A giving before the day of a voiding counts
+    on no day.
     """
 
     def __init__(self, told: Iterable[ConsentEvent]) -> None:
         self._given: dict[tuple[str, str], list[int]] = defaultdict(list)
         self._against: dict[str, list[tuple[str | None, int | None]]] = defaultdict(list)
+        self._void: dict[str, list[tuple[str | None, int]]] = defaultdict(list)
         self._unclear: set[str] = set()
         self._spellings: dict[str, set[str]] = defaultdict(set)
         self._in_force: dict[tuple[str, str, int | None], bool] = {}
@@ -71,6 +75,9 @@ class History:
             if event == _GIVEN:
                 if scope is not None and day is not None:
                     self._given[runner, scope].append(day)
+                continue
+            if event == VOIDED and day is not None:
+                self._void[spelled(runner)].append((scope, day))
                 continue
             self._against[spelled(runner)].append((scope, day))
             if event == NOT_UNDERSTOOD:
@@ -102,7 +109,9 @@ class History:
         against = [when for what, when in own if what in (scope, None)]
         if None in against:
             return False
+        void_before = max((when for what, when in self._void.get(spelled(runner), ()) if what in (scope, None)), default=None)
         given = [when for when in self._given.get((runner, scope), ()) if day is None or when <= day]
+        given = [when for when in given if void_before is None or when >= void_before]
         taken = [when for when in against if when is not None and (day is None or when <= day)]
         return bool(given) and (not taken or max(given) > max(taken))
 

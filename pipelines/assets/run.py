@@ -41,8 +41,8 @@ def run(
     refuse_missing(inbox)
     depot = Depot(depot_root)
     with depot.writing(actor or whoami()), open_desk(depot, study, actor, workers) as desk:
-        finish_what_a_kill_left(desk)
-        bench = Bench(desk, inbox, progress or Progress(), Summary(depot), yes)
+        told = finish_what_a_kill_left(desk)
+        bench = Bench(desk, inbox, progress or Progress(), Summary(depot, finished=told), yes)
         if what_is_due(desk, inbox) or not is_built(desk):
             _carry_out(bench)
         else:
@@ -68,8 +68,8 @@ def plan(
             ["There is no depot yet. New in the inbox, would be taken in", *(f"  {a.key}" for a in arrivals)]
         )
     with depot.writing(actor or whoami()), open_desk(depot, study, actor, workers) as desk:
-        finish_what_a_kill_left(desk)
-        return plan_of(Bench(desk, inbox, progress or Progress(), Summary(depot)))
+        told = finish_what_a_kill_left(desk)
+        return "\n".join([*told, plan_of(Bench(desk, inbox, progress or Progress(), Summary(depot)))])
 
 
 def _carry_out(bench: Bench) -> None:

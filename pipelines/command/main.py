@@ -28,6 +28,7 @@ from pipelines.command.options import (
     InboxPath,
     StudyPath,
 )
+from pipelines.command.withdrawing import renew, withdraw
 from pipelines.errors import Unusable
 
 telemetry.switch_off()
@@ -63,9 +64,19 @@ def _common(
             help="URL of a PostgreSQL database with the depot's books, if they are not in the depot's folder.",
         ),
     ] = None,
+    register: Annotated[
+        Path | None,
+        typer.Option(
+            "--register",
+            envvar="MANYSTRIDES_REGISTER",
+            help="The register of withdrawals, if it is not beside the depot's folder; better on another disk.",
+        ),
+    ] = None,
 ) -> None:
     if books:
         os.environ["MANYSTRIDES_BOOKS"] = books  # whatever this command starts keeps the same books
+    if register:
+        os.environ["MANYSTRIDES_REGISTER"] = str(register)
 
 
 @app.command()
@@ -103,6 +114,8 @@ def run(
 
 for command in (check, pack, profile, look):
     app.command()(command)
+for decision in (withdraw, renew):
+    app.command()(logged(decision))
 
 
 @app.command()
@@ -144,27 +157,6 @@ def dev(
     from pipelines.assets.serve import serve
 
     raise typer.Exit(serve(study, inbox, depot, port))
-
-
-@app.command()
-@logged
-def withdraw(
-    runner: Annotated[str, typer.Argument(help="The runner's participant_id.")],
-    scope: Annotated[str, typer.Option("--scope", help="motion, force, muscle, metabolic, pooling or all.")],
-    study: StudyPath = DEFAULT_STUDY,
-    depot: DepotPath = DEFAULT_DEPOT,
-    actor: Actor = None,
-    why: Annotated[str | None, typer.Option("--why", help="Why, for the ledger; do not name the runner.")] = None,
-) -> None:
-    """Take a runner who withdrew, or one kind of data of the runner, out of everything live. Exit code 1 if it stays.
-
-    Example: manystrides withdraw FS-07 --scope all --depot depot
-    """
-    from pipelines.deciding.withdrawal import withdraw as take_out
-
-    done = take_out(study, depot, runner, scope, actor, why)
-    typer.echo(done.text())
-    raise typer.Exit(1 if done.found else 0)
 
 
 @app.command()

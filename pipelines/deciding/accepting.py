@@ -20,7 +20,8 @@ from pipelines.depot import overrides
 from pipelines.depot.books.rows import Decision, Override, Record
 from pipelines.depot.desk import Desk
 from pipelines.depot.overrides import in_force, overrides_changed, why_not
-from pipelines.depot.storage import Depot, read_table
+from pipelines.depot.published import read_result
+from pipelines.depot.storage import Depot
 from pipelines.errors import Unusable
 from pipelines.identity.identifiers import kinds_in, scan
 from pipelines.identity.names import known_in
@@ -30,6 +31,7 @@ from pipelines.taking_in.building import build, is_built
 from pipelines.taking_in.due import DECIDED, due_again
 from pipelines.taking_in.noting import again
 from pipelines.taking_in.opening import finish_what_a_kill_left, open_desk
+from schemas.quality import CHECK_RUNS, FINDINGS, STANDINGS
 from schemas.received import plain_rows
 
 ACCEPTED, RETURNED = "accepted", "returned"
@@ -149,8 +151,7 @@ def _find(desk: Desk, trial_id: str) -> _Found:
 
 
 def _found_in(desk: Desk, record: Record, trial_id: str) -> _Found:
-    folder = desk.depot.delivery_path(record.delivery_id)
-    standings, findings = read_table(folder / "standings.parquet"), read_table(folder / "findings.parquet")
+    standings, findings = (read_result(desk.depot, record.delivery_id, t) for t in (STANDINGS, FINDINGS))
     standing = str(standings.loc[standings["trial_id"] == trial_id, "standing"].iloc[0])
     own = findings[(findings["trial_id"] == trial_id) & (findings["weight"] == "returns")]
     files = tuple(desk.books.gates.get(record.delivery_id).files.get(trial_id, ()))
@@ -199,7 +200,7 @@ def _set_aside(desk: Desk, found: _Found, asked: Asked) -> None:
 
 
 def _crashed(desk: Desk, record: Record, asked: Asked) -> bool:
-    runs = read_table(desk.depot.delivery_path(record.delivery_id) / "check_runs.parquet")
+    runs = read_result(desk.depot, record.delivery_id, CHECK_RUNS)
     own = runs[(runs["check_name"] == asked.check_name) & runs["subject"].isin([asked.trial_id, "delivery"])]
     return bool((own["status"] == "crashed").any())
 

@@ -39,6 +39,8 @@ if TYPE_CHECKING:
 
 #: Names the database with the books, if it is not in the depot's folder.
 BOOKS_VARIABLE = "MANYSTRIDES_BOOKS"
+#: Names the register, if it is not beside the depot.
+REGISTER_VARIABLE = "MANYSTRIDES_REGISTER"
 _CHUNK = 1 << 20
 
 
@@ -46,11 +48,15 @@ class Depot:
     """The folder that holds everything, and the books that say what it means.
 
     root: a path, or a ``file://`` URL. books_url: where the books are, if not in the folder; left out, the environment
-    variable MANYSTRIDES_BOOKS is asked.
+    variable MANYSTRIDES_BOOKS is asked. register: the file beside it (``pipelines.depot.register``); left out,
+    MANYSTRIDES_REGISTER is asked.
     """
 
-    def __init__(self, root: str | os.PathLike[str], books_url: str | None = None) -> None:
+    def __init__(
+        self, root: str | os.PathLike[str], books_url: str | None = None, register: Path | None = None
+    ) -> None:
         self.root = _local_path(os.fspath(root))
+        self.register = register or _named_register() or self.root.with_name(f"{self.root.name}.register")
         self.books_url = books_url or os.environ.get(BOOKS_VARIABLE) or None
         self._books: Books | None = None
         self.raw = self.root / "raw"
@@ -170,12 +176,18 @@ class Depot:
         umask already says so.
         """
         from pipelines.depot.exchange import mend
+        from pipelines.depot.guarding import books_proved
         from pipelines.depot.lock import held
 
         with nothing_for_everybody():
             self.root.mkdir(parents=True, exist_ok=True)
-            locked = held(self.lock_file, actor, wait_s)
-            with locked, self.opened() as books, books.my_turn(self.lock_file, actor, wait_s):
+            with (
+                held(self.lock_file, actor, wait_s),
+                books_proved(self) as guarded,
+                self.opened() as books,
+                books.my_turn(self.lock_file, actor, wait_s),
+                guarded(),
+            ):
                 mend(self)
                 yield
 
@@ -261,6 +273,11 @@ def remove_folder(folder: Path) -> None:
         shutil.rmtree(folder, ignore_errors=True) if folder.is_dir() else folder.unlink(missing_ok=True)
         if not folder.exists():
             return
+
+
+def _named_register() -> Path | None:
+    named = os.environ.get(REGISTER_VARIABLE)
+    return Path(named).absolute() if named else None
 
 
 def _local_path(root: str) -> Path:

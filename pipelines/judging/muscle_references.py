@@ -9,8 +9,10 @@ from collections.abc import Iterable, Mapping
 from typing import TYPE_CHECKING
 
 from pipelines.depot.desk import Desk
-from pipelines.depot.storage import read_table
+from pipelines.depot.published import read_result
 from pipelines.judging.standings import Judged
+from schemas.core import TRIALS
+from schemas.outcomes_muscle import MUSCLE_AMPLITUDES
 
 if TYPE_CHECKING:
     from pipelines.science.muscles.amplitudes import Reference
@@ -61,10 +63,8 @@ def earlier_references(desk: Desk, judged: Judged, sessions: set[str]) -> dict[s
     for delivery_id in dict.fromkeys(trial.delivery_id for trial in having):
         if delivery_id == judged.delivery_id:
             continue
-        folder = desk.depot.delivery_path(delivery_id)
-        amplitudes = folder / "muscle_amplitudes.parquet"
-        session_of = read_table(folder / "trials.parquet").set_index("trial_id")["session_id"]
-        rows = read_table(amplitudes)
+        session_of = read_result(desk.depot, delivery_id, TRIALS).set_index("trial_id")["session_id"]
+        rows = read_result(desk.depot, delivery_id, MUSCLE_AMPLITUDES)
         rows = rows.assign(session_id=rows["trial_id"].map(session_of)).dropna(subset=["reference_uv"])
         rows = rows[rows["session_id"].isin(sessions)].drop_duplicates(["session_id", "muscle", "side"])
         for row in rows.to_dict("records"):

@@ -99,7 +99,8 @@ def open_again(desk: Desk, record: Record, work: Path) -> Opened:
     site, _, name = record.arrival.partition("/")
     bag = rebuild_bag(desk.depot, record, work / "bag")
     if desk.books.withdrawals.any():
-        redact(bag, desk.books.withdrawals.scopes)
+        now = datetime.now(UTC).isoformat(timespec="seconds")
+        redact(bag, lambda runner: desk.books.withdrawals.scopes_removed(runner, now))
     names = names_beside(desk.study.path)
     received, payload = open_delivery(desk.isolated, bag, site, work, desk.study.study, names)
     # it was taken in under the title the study had then: a new title stops none that is held

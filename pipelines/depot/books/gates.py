@@ -214,6 +214,12 @@ class Gates:
             .where(sa.func.coalesce(other.c.number, 0) > sa.func.coalesce(own.c.number, 0))
         )
 
+    def every_runner(self) -> set[str]:
+        """Every id of a runner that a delivery names."""
+        c = GATE_RUNNERS.c
+        with self._books.reading() as connection:
+            return set(connection.scalars(sa.select(c.participant_id).distinct()))
+
     def naming(self, runner: str) -> list[str]:
         """Deliveries that name a runner, by name."""
         with self._books.reading() as connection:

@@ -10,7 +10,7 @@ import sqlalchemy as sa
 from pipelines.depot.books import guards
 
 #: The newest form of the books that this code knows; each migration raises it by one.
-FORM = 1
+FORM = 4
 
 META = sa.MetaData(
     naming_convention={
@@ -209,6 +209,31 @@ WITHDRAWN_FILES = sa.Table(
     sa.Index(None, "file"),
 )
 
+#: The work that a withdrawal is: who asked for it, from when on bytes are removed, whether it is done. participants:
+#: the id in every spelling, as JSON, empty once it is done.
+WITHDRAWAL_JOBS = sa.Table(
+    "withdrawal_jobs",
+    META,
+    sa.Column("tombstone", sa.ForeignKey("withdrawals.tombstone", ondelete="CASCADE"), primary_key=True),
+    _text("by"),
+    _text("account"),
+    _text("why"),
+    _text("asked_utc"),
+    _text("due_utc"),
+    _text("ended_utc", null=True),
+    _text("participants"),
+    sa.Index(None, "ended_utc"),
+)
+
+#: Consent given anew after a withdrawal. from_day: study day of the new form; what was given before stays void.
+RENEWALS = sa.Table(
+    "renewals",
+    META,
+    sa.Column("tombstone", sa.ForeignKey("withdrawals.tombstone", ondelete="CASCADE"), primary_key=True),
+    sa.Column("from_day", sa.Integer, nullable=False),
+    _text("form_version"),
+)
+
 #: Decisions on single findings. back_: by whom, when and why it was taken back.
 DECISIONS = sa.Table(
     "decisions",
@@ -268,6 +293,9 @@ LEDGER = sa.Table(
     sa.Index(None, "actor"),
     sa.Index(None, "utc"),
 )
+
+#: Checksums of what was published. place: a path below the depot; path: of a file below that.
+PUBLISHED = sa.Table("published", META, _text("place", key=True), _text("path", key=True), _text("sha256"))
 
 #: The last build of warehouse and pages: what it was made from, and how far the ledger reached then.
 BUILT = sa.Table(
