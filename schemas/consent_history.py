@@ -17,6 +17,8 @@ if TYPE_CHECKING:
 
 #: What makes up an event, in the order of ``ConsentEvent``.
 COLUMNS = ("participant_id", "scope", "event", "study_day")
+#: Word of an event by which consent is given.
+GIVEN = codes.CONSENT_EVENT[0].value
 #: Word of an event that stands in the table and could not be understood: it counts like a withdrawal.
 NOT_UNDERSTOOD = "not_understood"
 #: Word of an event by which all that was given before its day counts no more: a form signed anew takes its place.
@@ -24,7 +26,6 @@ VOIDED = "voided"
 #: Runner of an event that could be about anybody, since its id could not be read.
 ANYBODY = ""
 
-_GIVEN = codes.CONSENT_EVENT[0].value
 _EVENTS = frozenset(code.value for code in codes.CONSENT_EVENT)
 _SCOPES = frozenset(code.value for code in codes.CONSENT_SCOPE)
 
@@ -49,7 +50,7 @@ def events(consents: pd.DataFrame) -> list[ConsentEvent]:
         word = NOT_UNDERSTOOD if _null(event) or event not in _EVENTS else str(event)
         if what is None or when is None:
             word = NOT_UNDERSTOOD
-        if not (who == ANYBODY and not _null(event) and event == _GIVEN):
+        if not (who == ANYBODY and not _null(event) and event == GIVEN):
             found.append((who, what, word, when))
     return found
 
@@ -72,7 +73,7 @@ class History:
         self._in_force: dict[tuple[str, str, int | None], bool] = {}
         for runner, scope, event, day in told:
             self._spellings[spelled(runner)].add(runner)
-            if event == _GIVEN:
+            if event == GIVEN:
                 if scope is not None and day is not None:
                     self._given[runner, scope].append(day)
                 continue

@@ -28,6 +28,7 @@ from pipelines.command.options import (
     InboxPath,
     StudyPath,
 )
+from pipelines.command.wholeness import verify
 from pipelines.command.withdrawing import renew, withdraw
 from pipelines.errors import Unusable
 
@@ -114,8 +115,8 @@ def run(
 
 for command in (check, pack, profile, look):
     app.command()(command)
-for decision in (withdraw, renew):
-    app.command()(logged(decision))
+for whole in (withdraw, renew, verify):
+    app.command()(logged(whole))
 
 
 @app.command()

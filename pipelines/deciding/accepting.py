@@ -51,7 +51,10 @@ class Asked:
 
 @dataclass(frozen=True)
 class Outcome:
-    """What became of the trial. still: other checks for which it goes back; judged: deliveries judged again for it."""
+    """What became of the trial. still: other checks for which it goes back; judged: deliveries judged again for it.
+
+    earlier: what was finished first, for people.
+    """
 
     asked: Asked
     delivery_id: str
@@ -59,11 +62,12 @@ class Outcome:
     still: tuple[str, ...]
     judged: tuple[str, ...]
     warning: str | None
+    earlier: tuple[str, ...] = ()
 
     def text(self) -> str:
         """The outcome, for people."""
         trial, check = f"Trial {self.asked.trial_id} of {self.delivery_id}", self.asked.check_name
-        lines = []
+        lines = list(self.earlier)
         if self.asked.take_back:
             lines.append(f"Taken back. {trial} is {self.standing} now.")
         elif self.standing == ACCEPTED:
@@ -102,7 +106,7 @@ def decide(study_path: Path, depot_root: Path | str, asked: Asked) -> Outcome:
     _refuse_empty(asked)
     depot, study = Depot(depot_root), load_study(study_path)
     with depot.writing(asked.by), open_desk(depot, study, asked.by) as desk:
-        finish_what_a_kill_left(desk)
+        told = finish_what_a_kill_left(desk)
         found = _find(desk, asked.trial_id)
         warning = _refuse_identity(desk, found.record, asked)
         (_take_back if asked.take_back else _set_aside)(desk, found, asked)
@@ -113,7 +117,7 @@ def decide(study_path: Path, depot_root: Path | str, asked: Asked) -> Outcome:
         own = {o.check_name for o in _own(desk, now, asked)}
         still = dict.fromkeys(f["check_name"] for f in now.findings if f["check_name"] not in own)
         left = tuple(still) if now.standing == RETURNED else ()
-        return Outcome(asked, now.record.delivery_id, now.standing, left, judged, warning)
+        return Outcome(asked, now.record.delivery_id, now.standing, left, judged, warning, told)
 
 
 def _refuse_empty(asked: Asked) -> None:

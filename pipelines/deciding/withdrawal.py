@@ -256,7 +256,7 @@ def _remember(desk: Desk, asked: Asked) -> Withdrawal:
     noted(desk.depot, _listed(withdrawal, job))
     with books.transaction():
         renewed = withdrawals.is_renewed(withdrawal.tombstone)
-        new = withdrawals.remember(withdrawal)
+        new = withdrawals.put(withdrawal)
         withdrawals.end_renewal(withdrawal.tombstone)
         if renewed:
             gates.know_anew(names)

@@ -100,38 +100,49 @@ def note_books_file(depot: Depot) -> None:
 
 def compare(depot: Depot, known: Register) -> None:
     """Raises Unusable if register and books cannot be of one depot and day; takes over what only the first knows."""
+    for problem in differences(depot, known):
+        raise problem
+    books = depot.books
+    in_ledger, taken_back = _told(books)
+    for tombstone in sorted(known.in_force.keys() - in_ledger - taken_back):
+        listed = known.in_force[tombstone]
+        with books.transaction():
+            books.jobs.take_over(listed)
+            why = "It stands in the register; the books did not know it."
+            Ledger(books, whoami()).write(WITHDRAWAL, f"tombstone-{tombstone}", why, scope=listed.scope)
+
+
+def differences(depot: Depot, known: Register) -> Iterator[Unusable]:
+    """Why register and books cannot be of one depot and day."""
     path, books = depot.register, depot.books
     if known.depot != books.word():
         seen = "The register of withdrawals belongs to another depot."
         remedy = f"Put its own register in this place, or name it with --register or {REGISTER_VARIABLE}."
-        raise Unusable(seen, "the register that was made with this depot.", remedy, file=path)
-    _refuse_cut(depot, known)
-    told, back = (set(books.ledger.abouts(what)) for what in (WITHDRAWAL, TAKEN_BACK))
-    in_ledger = {
-        about.removeprefix("tombstone-") for about in told - {about.removesuffix(".taken-back") for about in back}
-    }
-    if missing := sorted(in_ledger - known.in_force.keys()):
-        raise Unusable(
+        yield Unusable(seen, "the register that was made with this depot.", remedy, file=path)
+        return
+    yield from _cut(depot, known)
+    listed, (in_ledger, _) = known.in_force, _told(books)
+    if missing := sorted(in_ledger - listed.keys()):
+        yield Unusable(
             f"The register of withdrawals is missing or older than the books: {len(missing)} withdrawals that the "
             f"ledger tells are not in it, such as tombstone {missing[0]}.",
             "a register that lists every withdrawal of the ledger.",
             "Put the newest copy of it in this place. If there is none, make it anew with manystrides verify --repair.",
             file=path,
         )
-    listed = known.in_force
-    if lost := sorted(t for t in in_ledger if not books.withdrawals.is_as(listed[t])):
-        raise Unusable(
-            f"The books have lost {len(lost)} withdrawals that ledger and register tell, such as tombstone {lost[0]}.",
-            "books that hold every withdrawal.",
+    if lost := sorted(t for t in in_ledger & listed.keys() if not books.withdrawals.is_as(listed[t])):
+        yield Unusable(
+            f"Books and register differ on {len(lost)} withdrawals that the ledger tells, such as tombstone {lost[0]}.",
+            "books that hold every withdrawal as the register lists it.",
             "Run manystrides verify --repair, which puts them back from the register.",
             file=depot.root,
         )
-    taken_back = {about.removeprefix("tombstone-").removesuffix(".taken-back") for about in back}
-    for tombstone in sorted(listed.keys() - in_ledger - taken_back):
-        with books.transaction():
-            books.jobs.take_over(listed[tombstone])
-            why = "It stands in the register; the books did not know it."
-            Ledger(books, whoami()).write(WITHDRAWAL, f"tombstone-{tombstone}", why, scope=listed[tombstone].scope)
+
+
+def _told(books: Books) -> tuple[set[str], set[str]]:
+    """Tombstones that the ledger tells and that count, and those that were taken back."""
+    back = {about.removeprefix("tombstone-").removesuffix(".taken-back") for about in books.ledger.abouts(TAKEN_BACK)}
+    return {about.removeprefix("tombstone-") for about in books.ledger.abouts(WITHDRAWAL)} - back, back
 
 
 def noted(depot: Depot, listed: Listed) -> None:
@@ -163,14 +174,23 @@ def _begun(depot: Depot, older: Register | None) -> Register:
     return replace(bare, key=books.key(), withdrawals=older.withdrawals if older.in_force else ())
 
 
-def _refuse_cut(depot: Depot, known: Register) -> None:
+def _cut(depot: Depot, known: Register) -> Iterator[Unusable]:
     head, once = depot.books.ledger.head(), known.head
+    expected = "a ledger that only grows."
     if head.sequence < once.sequence:
         seen = f"The ledger has {head.sequence} lines, and once had {once.sequence}: lines are missing at its end."
-        raise Unusable(seen, "a ledger that only grows.", _REPAIR, file=depot.root)
-    if once.sequence and depot.books.ledger.hash_of(once.sequence) != once.hash:
+        yield Unusable(seen, expected, _REPAIR, file=depot.root)
+    elif once.sequence and depot.books.ledger.hash_of(once.sequence) != once.hash:
         seen = f"Line {once.sequence} of the ledger is not the one that was its last when the last command ended."
-        raise Unusable(seen, "a ledger that only grows.", _REPAIR, file=depot.root)
+        yield Unusable(seen, expected, _REPAIR, file=depot.root)
+
+
+def end_of_command(depot: Depot) -> None:
+    """Note how far the ledger reaches, and the checksum of the books; for a command that held the depot by itself."""
+    with depot.opened() as books, suppress(Unusable):
+        _note_head(books, depot.register)
+    with suppress(Unusable):
+        note_books_file(depot)
 
 
 def _note_head(books: Books, path: Path) -> None:

@@ -1,9 +1,9 @@
 """The register beside the depot: who withdrew, how far the ledger reached, and the checksum of the books.
 
 It lies outside the depot's folder, ``<depot>.register`` or where MANYSTRIDES_REGISTER says, so that no single file that
-is lost, cut or put back from an older day takes a withdrawal away without anybody noticing. Runners and files stand in it
-as keyed hashes, as in the books (``pipelines.depot.books.withdrawals``). Here it is read and written as a whole; every
-writing command compares it with the books first (``pipelines.depot.guarding``).
+is lost, cut or put back from an older day takes a withdrawal away without anybody noticing. Runners and files stand in
+it as keyed hashes, as in the books (``pipelines.depot.books.withdrawals``). Here it is read and written as a whole;
+every writing command compares it with the books first (``pipelines.depot.guarding``).
 """
 
 from __future__ import annotations

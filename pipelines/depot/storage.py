@@ -169,6 +169,14 @@ class Depot:
         return target
 
     @contextmanager
+    def alone(self, actor: str) -> Iterator[None]:
+        """Hold the depot so that nobody writes, whatever state it is in; nothing is compared or mended."""
+        from pipelines.depot.lock import held
+
+        with nothing_for_everybody(), held(self.lock_file, actor):
+            yield
+
+    @contextmanager
     def writing(self, actor: str, wait_s: float = 0.0) -> Iterator[None]:
         """Be the depot's only writer. Raises Unusable, naming the holder, if another still is after ``wait_s``.
 

@@ -23,7 +23,7 @@ from typing import TYPE_CHECKING
 
 from checks.findings import Stamp
 from pipelines import logs
-from pipelines.depot.published import ProvedResults
+from pipelines.depot.published import ProvedResults, sha256_of
 from pipelines.depot.storage import Depot
 from pipelines.pool import made_from
 from pipelines.pool.analyses import fill_analyses
@@ -78,6 +78,7 @@ def build_warehouse(
 
     new = depot.warehouse.with_name(depot.warehouse.name + ".new")
     _remove(new)
+    anew = anew or not _is_as_published(depot.warehouse, published)
     make = partial(_make, new, depot, ProvedResults(depot, published), study, code_version, results)
     try:
         updated = None if anew else make(of_old=True)
@@ -93,6 +94,12 @@ def build_warehouse(
     told = logs.facts(deliveries=len(results), anew=updated is None, rows=sum((rows or {}).values()))
     log.info("The warehouse is up to date.", extra=told)
     return Built(depot.warehouse, rows or {}, updated is None)
+
+
+def _is_as_published(warehouse: Path, published: Mapping[str, Mapping[str, str]]) -> bool:
+    """Whether the old file is the one that was built; of another one nothing is used."""
+    wanted = published.get(warehouse.name, {}).get(warehouse.name)
+    return wanted is not None and warehouse.exists() and sha256_of(warehouse) == wanted
 
 
 def _make(

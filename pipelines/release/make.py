@@ -10,7 +10,7 @@ import hashlib
 import json
 import stat
 from collections.abc import Iterator, Mapping
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -18,6 +18,7 @@ from typing import TYPE_CHECKING
 from pipelines.depot.books.rows import Entry
 from pipelines.depot.desk import Desk
 from pipelines.depot.ledger import whoami
+from pipelines.depot.published import hashes, prove
 from pipelines.depot.storage import Depot, read_table, sync_folder
 from pipelines.errors import Unusable
 from pipelines.release.changes import compare
@@ -38,14 +39,18 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class Released:
-    """new: False if the latest release holds the same already."""
+    """new: False if the latest release holds the same already. earlier: what was finished first, for people."""
 
     entry: Entry
     folder: Path
     new: bool
+    earlier: tuple[str, ...] = ()
 
     def text(self) -> str:
         """The outcome, for people."""
+        return "\n".join([*self.earlier, self._told()])
+
+    def _told(self) -> str:
         entry = self.entry
         if not self.new:
             return f"Nothing has changed since release {entry.number}: {self.folder}"
@@ -62,11 +67,11 @@ def release(study_path: Path, depot_root: Path | str, why: str, actor: str | Non
         raise Unusable("No reason is given.", "what the release is for.", "Say it with --why.")
     depot, study, actor = Depot(depot_root), load_study(study_path), actor or whoami()
     with depot.writing(actor), open_desk(depot, study, actor) as desk:
-        finish_what_a_kill_left(desk)
+        told = finish_what_a_kill_left(desk)
         _note_unlisted(desk)
         _up_to_date(desk)
         with depot.working("release") as work:
-            return _freeze(desk, work, why.strip(), actor)
+            return replace(_freeze(desk, work, why.strip(), actor), earlier=told)
 
 
 def _up_to_date(desk: Desk) -> None:
@@ -92,6 +97,8 @@ def _freeze(desk: Desk, work: Path, why: str, actor: str) -> Released:
     shelf, head = depot.books.releases.all(), depot.books.ledger.head()
     before = next((e for e in reversed(shelf) if depot.release_path(e.name).is_dir()), None)
     (work / "tables").mkdir()
+    built = depot.warehouse.name
+    prove(depot.warehouse, depot.books.files.of(built).get(built))
     fill(work / "warehouse.duckdb", depot.warehouse, study, desk.stamp.code_version)
     write_parquet(work / "warehouse.duckdb", work / "tables")
     trials = read_table(work / "tables" / "trials.parquet")
@@ -186,7 +193,18 @@ def _list(desk: Desk, entry: Entry) -> None:
     with desk.books.transaction():
         desk.books.releases.supersede_all(entry.utc, f"Release {entry.number} takes its place.")
         desk.books.releases.put(entry)
+        desk.books.files.put(f"releases/{entry.name}", hashes(desk.depot.release_path(entry.name)))
         desk.ledger.write("released", entry.name, entry.why, trials=entry.trial_count, content=entry.content_sha256)
+
+
+def _entry(path: Path) -> Entry:
+    """The entry of a release that was renamed into place before a kill. Raises Unusable."""
+    try:
+        return Entry(**json.loads(path.read_text(encoding="utf-8")))
+    except (ValueError, TypeError) as error:
+        seen, expected = f"It cannot be read: {error}.", "the entry of a release that was frozen just before a kill."
+        remedy = "Move the folder of this release away, then freeze the release again."
+        raise Unusable(seen, expected, remedy, file=path) from None
 
 
 def _note_unlisted(desk: Desk) -> None:
@@ -194,4 +212,4 @@ def _note_unlisted(desk: Desk) -> None:
     listed = {e.name for e in desk.books.releases.all()}
     for path in sorted(desk.depot.releases.glob("release-*/entry.json")):
         if path.parent.name not in listed:
-            _list(desk, Entry(**json.loads(path.read_text(encoding="utf-8"))))
+            _list(desk, _entry(path))

@@ -23,7 +23,7 @@ from pipelines.consent.veil import veil_of
 from pipelines.depot import overrides
 from pipelines.depot.arrivals import Arrival, slug
 from pipelines.depot.books.rows import MADE, REPEAT, STOPPED, TAKEN_IN, Payload, Record, Result
-from pipelines.depot.consents import gate_of, with_all_consents
+from pipelines.depot.consents import gate_of, taken_away, with_all_consents
 from pipelines.depot.desk import Desk, Opened, Tell
 from pipelines.depot.storage import write_table
 from pipelines.identity.word_list import names_beside
@@ -166,7 +166,9 @@ def _stopped(desk: Desk, gated: Gated) -> Prepared:
     veil = veil_of(name, consent, named=False)
     tables = delivery_files(name, opened.received, veil) | quality_tables(veil.findings(report.findings), report.runs)
     record = replace(_record(desk, opened, name, STOPPED, before), held=bool(payload.stored))
-    result = Result(record, payload)
+    # what is held keeps what it told; of what is not held at least whatever takes consent away counts
+    told = None if before is not None else taken_away(consent)
+    result = Result(record, payload, gate=told)
     return Prepared(result, _written(desk, opened, result, tables))
 
 

@@ -54,7 +54,7 @@ class Jobs:
         """Note a withdrawal that only the register knows, with its job; in a transaction."""
         withdrawals = self._books.withdrawals
         names = tuple(sorted(withdrawals.runners_of(listed.runner)))
-        withdrawals.remember(Withdrawal(listed.tombstone, listed.runner, listed.scope, listed.files))
+        withdrawals.put(Withdrawal(listed.tombstone, listed.runner, listed.scope, listed.files))
         self.put(
             Job(
                 listed.tombstone, listed.runner, listed.scope, "", "", "", listed.asked_utc, listed.due_utc, None, names

@@ -75,8 +75,13 @@ class Withdrawals:
         words = {self.word(sha): sha for sha in shas}
         return {words[word] for word in self.known(words)}
 
-    def remember(self, withdrawal: Withdrawal) -> bool:
-        """Note a withdrawal; one that is noted already only gains files. Whether it is new. In a transaction."""
+    def remember(self, runner: str, scope: str, shas: Iterable[str]) -> tuple[Withdrawal, bool]:
+        """Note a withdrawal with files of these checksums. Returns it, and whether it is new. In a transaction."""
+        withdrawal = self.as_noted(runner, scope, shas)
+        return withdrawal, self.put(withdrawal)
+
+    def put(self, withdrawal: Withdrawal) -> bool:
+        """Write a withdrawal; one that is noted already only gains files. Whether it is new. In a transaction."""
         connection, c = self._books.writer(), WITHDRAWALS.c
         own = c.tombstone == withdrawal.tombstone
         new = connection.scalar(sa.select(c.tombstone).where(own)) is None
@@ -105,10 +110,6 @@ class Withdrawals:
         c = WITHDRAWN_FILES.c
         with self._books.reading() as connection:
             return tuple(connection.scalars(sa.select(c.file).where(c.tombstone == tombstone).order_by(c.file)))
-
-    def put(self, withdrawal: Withdrawal) -> None:
-        """Write a withdrawal as it stands; in a transaction."""
-        self.remember(withdrawal)
 
     def drop(self, tombstone: str) -> None:
         """Take a withdrawal back; in a transaction."""

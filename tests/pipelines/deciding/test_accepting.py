@@ -32,7 +32,7 @@ from schemas.consent import Consent
 from schemas.consent_history import History
 from schemas.reading import Reading
 from schemas.received import Received
-from tests.delivery_builders import STUDY, a_delivery, trial_id
+from tests.delivery_builders import STUDY, a_delivery, leaving, trial_id
 from tests.depot_books import decisions, faults_of_the_ledger, ledger_lines
 from tests.finding_builders import a_check_run, a_finding
 
@@ -229,7 +229,7 @@ def test_killed_before_it_is_judged_the_next_run_finishes(
 
 def test_a_runner_who_withdraws_takes_the_decision_along(accepted: tuple[Path, Path]) -> None:
     _, depot = accepted
-    assert withdraw(STUDY, depot, "FS-01", "all").found == ()
+    assert withdraw(STUDY, depot, leaving("FS-01")).found == ()
     assert decisions(depot) == ()
     assert files_with(Depot(depot), ["FS-01"])[1] == []
 

@@ -15,7 +15,7 @@ from pipelines.depot.books.opening import open_books
 from pipelines.depot.storage import BOOKS_VARIABLE, Depot
 from pipelines.errors import Unusable
 from pipelines.release.make import release
-from tests.delivery_builders import REPO, STUDY, a_delivery, tables
+from tests.delivery_builders import REPO, STUDY, a_delivery, leaving, tables
 from tests.depot_books import faults_of_the_ledger, ledger_lines
 
 
@@ -33,7 +33,7 @@ def test_the_way_of_a_delivery_with_the_books_elsewhere(elsewhere: str, tmp_path
     assert not (depot / "books.sqlite").exists()
     assert "Nothing new" in run(STUDY, inbox, depot, "tester", workers=1).text()
     release(STUDY, depot, "first", "tester")
-    assert withdraw(STUDY, depot, "FS-02", "all", "tester").found == ()
+    assert withdraw(STUDY, depot, leaving("FS-02")).found == ()
     assert {row["participant_id"] for row in tables(depot)["brack-001"]["standings"]} == {"FS-01"}
     assert faults_of_the_ledger(depot) == []
     assert {line["what"] for line in ledger_lines(depot)} == {"taken_in", "built", "released", "withdrawal"}

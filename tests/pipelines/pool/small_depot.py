@@ -62,7 +62,9 @@ class SmallDepot:
 
     def published(self) -> dict[str, dict[str, str]]:
         """The checksums that the books would have."""
-        return {place_of(name): hashes(self.depot.delivery_path(name)) for name in self.depot.delivery_ids()}
+        results = {place_of(name): hashes(self.depot.delivery_path(name)) for name in self.depot.delivery_ids()}
+        warehouse = self.depot.warehouse
+        return results | ({warehouse.name: hashes(warehouse)} if warehouse.exists() else {})
 
     def drop(self, delivery_id: str) -> None:
         """Take a delivery out; its files stay, since only the results say what is in."""
