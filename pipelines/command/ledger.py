@@ -60,7 +60,7 @@ def head_of_ledger(
 ) -> None:
     """Show how far the ledger reaches: number and hash of its last line. Keep it where the depot's owner cannot write.
 
-    Sign the file if you like (for example with gpg or ssh-keygen -Y); `ledger verify --head` and `verify --head` compare.
+    Sign the file if you like, with gpg or ssh-keygen -Y; `ledger verify --head` and `verify --head` compare.
 
     Example: manystrides ledger head --depot depot --to heads/2026-05.txt
     """
@@ -81,7 +81,8 @@ def verify_ledger(depot: DepotPath = DEFAULT_DEPOT, head: HeadFile = None) -> No
     """Check that no line of the ledger was changed, removed or inserted. Exit code 1 if one was.
 
     Compared are the chain of lines, and how far the ledger had reached when the warehouse was last built, when each
-    release was frozen, when the last command ended (the register beside the depot), and as --head says. Keep the head that is printed somewhere else: nobody can then replace the ledger as a whole.
+    release was frozen, when the last command ended (the register beside the depot), and as --head says. Keep the
+    head that is printed somewhere else: nobody can then replace the ledger as a whole.
 
     Example: manystrides ledger verify --depot depot
     """

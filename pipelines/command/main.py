@@ -26,9 +26,10 @@ from pipelines.command.options import (
     Actor,
     DepotPath,
     InboxPath,
+    Person,
     StudyPath,
 )
-from pipelines.command.wholeness import verify
+from pipelines.command.wholeness import backup, restore, verify
 from pipelines.command.withdrawing import renew, withdraw
 from pipelines.errors import Unusable
 
@@ -117,6 +118,8 @@ for command in (check, pack, profile, look):
     app.command()(command)
 for whole in (withdraw, renew, verify):
     app.command()(logged(whole))
+for copied in (backup, restore):
+    app.command()(copied)
 
 
 @app.command()
@@ -166,7 +169,7 @@ def accept(
     trial: Annotated[str, typer.Argument(help="The trial_id of a returned trial.")],
     check_name: Annotated[str, typer.Option("--check", help="The check to set aside, by name, as in docs/reference.")],
     why: Annotated[str, typer.Option("--why", help="Why, for the ledger and the tables; do not name the runner.")],
-    by: Annotated[str, typer.Option("--as", help="Name of the data manager who decides it.")],
+    by: Person,
     take_back: Annotated[bool, typer.Option("--take-back", help="End an earlier decision instead.")] = False,
     study: StudyPath = DEFAULT_STUDY,
     depot: DepotPath = DEFAULT_DEPOT,
@@ -186,17 +189,17 @@ def accept(
 @logged
 def release(
     why: Annotated[str, typer.Option("--why", help="What the release is for, for the ledger and its README.")],
+    by: Person,
     study: StudyPath = DEFAULT_STUDY,
     depot: DepotPath = DEFAULT_DEPOT,
-    actor: Actor = None,
 ) -> None:
     """Freeze the pooled data as a numbered release; consent is looked up again first. Does nothing if nothing changed.
 
-    Example: manystrides release --why "First pooled analysis" --depot depot
+    Example: manystrides release --why "First pooled analysis" --as "Ann Lee" --depot depot
     """
     from pipelines.release.make import release as freeze
 
-    typer.echo(freeze(study, depot, why, actor).text())
+    typer.echo(freeze(study, depot, why, by).text())
 
 
 @app.command()

@@ -38,7 +38,7 @@ def verify(
     inbox: InboxPath = DEFAULT_INBOX,
     actor: Actor = None,
 ) -> None:
-    """Hash everything the depot holds and compare it with the books, the ledger and the register. Exit code 1 for faults.
+    """Hash everything the depot holds and compare it with books, ledger and register. Exit code 1 for faults.
 
     Example: manystrides verify --depot depot --repair --from backups/depot-2026-05-03T10-00-00
     """
@@ -68,6 +68,40 @@ def verify(
     else:
         typer.echo(f"The depot {place.root} is whole.")
     raise typer.Exit(1 if done.left else 0)
+
+
+def backup(
+    target: Annotated[
+        Path, typer.Argument(help="Folder of backups, better on another disk; a new folder is made in it.")
+    ],
+    depot: DepotPath = DEFAULT_DEPOT,
+    actor: Actor = None,
+) -> None:
+    """Copy a depot as it is at one moment, whether or not a run goes on. Warehouse and pages are made again from it.
+
+    Example: manystrides backup /mnt/backups --depot depot
+    """
+    from pipelines.depot.backup import back_up
+    from pipelines.depot.ledger import whoami
+    from pipelines.depot.storage import Depot
+
+    typer.echo(back_up(Depot(depot), target, actor or whoami()).text())
+
+
+def restore(
+    source: Annotated[Path, typer.Argument(help="One backup, as `manystrides backup` made it.")],
+    depot: DepotPath = DEFAULT_DEPOT,
+    actor: Actor = None,
+) -> None:
+    """Make a depot from a backup. Withdrawals since then, which the register beside the depot lists, are kept.
+
+    Example: manystrides restore /mnt/backups/depot-2026-05-03T10-00-00 --depot depot
+    """
+    from pipelines.depot.backup import restore as put_back
+    from pipelines.depot.ledger import whoami
+    from pipelines.depot.storage import Depot
+
+    typer.echo(put_back(source, Depot(depot), actor or whoami()).text())
 
 
 def read_head(path: Path | None) -> Head | None:

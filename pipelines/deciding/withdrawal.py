@@ -192,7 +192,7 @@ def take_back(study_path: Path, depot_root: Path | str, asked: Asked) -> str:
             raise Unusable(seen, "one that was asked for with --grace-days.", "What was removed cannot come back.")
         with desk.books.transaction():
             desk.books.withdrawals.drop(job.tombstone)
-            desk.ledger.write(TAKEN_BACK, f"tombstone-{job.tombstone}.taken-back", asked.why, scope=asked.scope)
+            desk.ledger.decided(TAKEN_BACK, f"tombstone-{job.tombstone}.taken-back", asked.why, scope=asked.scope)
         noted(depot, replace(_listed(withdrawal, job), taken_back=True))
         _judge_what_follows(desk)
         return f"Taken back: tombstone {job.tombstone}. Consent counts again as the deliveries tell it."
@@ -218,7 +218,7 @@ def renew(study_path: Path, depot_root: Path | str, asked: Renewed) -> str:
         with desk.books.transaction():
             desk.books.withdrawals.renew(withdrawal.tombstone, asked.from_day, asked.form_version.strip())
             details = {"scope": asked.scope, "from_day": asked.from_day, "form_version": asked.form_version.strip()}
-            desk.ledger.write(RENEWED, f"tombstone-{withdrawal.tombstone}", asked.why, **details)
+            desk.ledger.decided(RENEWED, f"tombstone-{withdrawal.tombstone}", asked.why, **details)
         _judge_what_follows(desk)
         return (
             f"Renewed: tombstone {withdrawal.tombstone}. What consents.csv gives from study day {asked.from_day} on "
@@ -262,7 +262,7 @@ def _remember(desk: Desk, asked: Asked) -> Withdrawal:
             gates.know_anew(names)
         books.jobs.put(job)
         if new or renewed:
-            desk.ledger.write(WITHDRAWAL, f"tombstone-{withdrawal.tombstone}", asked.why, scope=asked.scope)
+            desk.ledger.decided(WITHDRAWAL, f"tombstone-{withdrawal.tombstone}", asked.why, scope=asked.scope)
     return withdrawal
 
 

@@ -169,11 +169,11 @@ class Depot:
         return target
 
     @contextmanager
-    def alone(self, actor: str) -> Iterator[None]:
+    def alone(self, actor: str, wait_s: float = 0.0) -> Iterator[None]:
         """Hold the depot so that nobody writes, whatever state it is in; nothing is compared or mended."""
         from pipelines.depot.lock import held
 
-        with nothing_for_everybody(), held(self.lock_file, actor):
+        with nothing_for_everybody(), held(self.lock_file, actor, wait_s):
             yield
 
     @contextmanager

@@ -30,7 +30,7 @@ _LOOK = "Find out where it comes from, and move it away."
 
 @dataclass(frozen=True)
 class Fault:
-    """Something that is not as it was published. about: the delivery, release or built part; sha256: as it should be."""
+    """Something that is not as it was published. about: the delivery, release or built part; sha256: wanted."""
 
     kind: Kind
     file: Path
@@ -161,9 +161,8 @@ def _stored(depot: Depot) -> Iterator[Fault]:
             expected = f"a file of delivery {delivery_id} with the SHA-256 that begins {sha[:12]}."
             yield Fault(kind, file, seen, expected, REPAIR, delivery_id, sha)
     for folder in (depot.raw, depot.closed):
-        for path in sorted(p for p in folder.rglob("*") if not p.is_dir() or p.is_symlink()):
-            if path not in wanted:
-                yield _stray(path, "a payload file of a delivery")
+        there = sorted(p for p in folder.rglob("*") if not p.is_dir() or p.is_symlink())
+        yield from (_stray(file, "a payload file of a delivery") for file in there if file not in wanted)
 
 
 def _place(depot: Depot, place: str, published: Mapping[str, str], kind: Kind, about: str) -> Iterator[Fault]:

@@ -194,7 +194,7 @@ def _list(desk: Desk, entry: Entry) -> None:
         desk.books.releases.supersede_all(entry.utc, f"Release {entry.number} takes its place.")
         desk.books.releases.put(entry)
         desk.books.files.put(f"releases/{entry.name}", hashes(desk.depot.release_path(entry.name)))
-        desk.ledger.write("released", entry.name, entry.why, trials=entry.trial_count, content=entry.content_sha256)
+        desk.ledger.decided("released", entry.name, entry.why, trials=entry.trial_count, content=entry.content_sha256)
 
 
 def _entry(path: Path) -> Entry:

@@ -8,10 +8,11 @@ from __future__ import annotations
 
 import shutil
 import stat
+import tempfile
 import zipfile
 from collections.abc import Iterator
 from contextlib import suppress
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 from pipelines.depot import register as registers
@@ -20,6 +21,7 @@ from pipelines.depot.desk import Desk
 from pipelines.depot.guarding import end_of_command, made_from_books
 from pipelines.depot.ledger import Head
 from pipelines.depot.modes import only_for_the_owner
+from pipelines.depot.proof import ledger_problems
 from pipelines.depot.published import sha256_of
 from pipelines.depot.storage import Depot, to_disk
 from pipelines.depot.verify import Fault, verify
@@ -80,11 +82,26 @@ def _books(depot: Depot, faults: list[Fault], sources: Sources) -> Iterator[str]
     if not any(f.kind == "books" and f.file == target for f in faults) or sources.backup is None:
         return
     known, copy = registers.read(depot.register), sources.backup / FILE
-    if known is not None and copy.is_file() and sha256_of(copy) == known.books_sha256:
-        _put(copy, target, known.books_sha256, owner_only=True)
+    if known is not None and copy.is_file() and _reaches(copy, known):
         for rest in ("-wal", "-shm"):
             target.with_name(target.name + rest).unlink(missing_ok=True)
-        yield f"{target}: from the backup; nothing was written since."
+        sha = sha256_of(copy)
+        _put(copy, target, sha, owner_only=True)
+        registers.write(depot.register, replace(known, books_sha256=sha))
+        yield f"{target}: from the backup; no line of the ledger was written since."
+
+
+def _reaches(copy: Path, known: registers.Register) -> bool:
+    """Whether copied books are this depot's, whole, and reach as far as the ledger did when the last command ended."""
+    with tempfile.TemporaryDirectory(prefix="manystrides-books-") as folder:
+        shutil.copyfile(copy, Path(folder) / FILE)
+        try:
+            beside = Depot(folder, register=Path(folder) / "register")
+            with beside.opened() as books:
+                same = (books.word(), books.ledger.head()) == (known.depot, known.head)
+                return same and not ledger_problems(beside)
+        except Unusable:
+            return False
 
 
 def _register(depot: Depot, faults: list[Fault]) -> Iterator[str]:

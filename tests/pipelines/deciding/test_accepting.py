@@ -20,6 +20,7 @@ from pipelines.deciding import accepting
 from pipelines.deciding.accepting import Asked, decide
 from pipelines.deciding.withdrawal import withdraw
 from pipelines.depot.books.rows import Decision, Override
+from pipelines.depot.ledger import whoami
 from pipelines.depot.overrides import digest, why_not
 from pipelines.depot.search_bytes import files_with
 from pipelines.depot.storage import Depot
@@ -114,7 +115,7 @@ def test_the_ledger_says_who_and_why_and_not_whose_trial(once_accepted: Path) ->
     depot = once_accepted / "depot"
     (line,) = [line for line in ledger(depot) if line["what"] == "override"]
     assert (line["why"], line["actor"]) == (WHY, "Ann Dale")
-    assert line["details"] == {"by": "Ann Dale", "check": CHECK, "site": "brack"}
+    assert line["details"] == {"account": whoami(), "by": "Ann Dale", "check": CHECK, "site": "brack"}
     assert "FS-01" not in json.dumps(ledger(depot))
     assert faults_of_the_ledger(depot) == []
 

@@ -36,7 +36,13 @@ def test_the_way_of_a_delivery_with_the_books_elsewhere(elsewhere: str, tmp_path
     assert withdraw(STUDY, depot, leaving("FS-02")).found == ()
     assert {row["participant_id"] for row in tables(depot)["brack-001"]["standings"]} == {"FS-01"}
     assert faults_of_the_ledger(depot) == []
-    assert {line["what"] for line in ledger_lines(depot)} == {"taken_in", "built", "released", "withdrawal"}
+    assert {line["what"] for line in ledger_lines(depot)} == {
+        "taken_in",
+        "built",
+        "released",
+        "withdrawal",
+        "withdrawal_carried_out",
+    }
 
 
 def test_without_its_books_the_depot_is_refused_and_other_books_are_too(
