@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Literal
 
 from pipelines.depot import register as registers
+from pipelines.depot.books.opening import FILE
 from pipelines.depot.exchange import undo_exchanges
 from pipelines.depot.guarding import differences, prove_books_file
 from pipelines.depot.ledger import Head
@@ -25,6 +26,7 @@ if TYPE_CHECKING:
 
 Kind = Literal["books", "register", "ledger", "raw", "closed", "result", "release", "built", "stray"]
 REPAIR = "Run manystrides verify --repair, with --from BACKUP if you have one."
+_ALONE = " Without the books nothing else can be compared."
 _LOOK = "Find out where it comes from, and move it away."
 
 
@@ -53,6 +55,10 @@ def verify(depot: Depot, exported: Head | None = None) -> list[Fault]:
     if not (depot.exists or depot.deliveries.is_dir()):
         raise Unusable("There is no depot here.", "a depot.", "Name it with --depot.", file=depot.root)
     found = list(_word(depot))
+    books = depot.root / FILE
+    if depot.books_url is None and not books.exists():
+        remedy = "Run manystrides verify --repair --from BACKUP, or manystrides restore."
+        return [*found, Fault("books", books, "The file is missing." + _ALONE, "the books of the depot.", remedy)]
     try:
         prove_books_file(depot)
         with depot.opened():
@@ -63,7 +69,7 @@ def verify(depot: Depot, exported: Head | None = None) -> list[Fault]:
             found += _files(depot)
     except Unusable as problem:
         kind: Kind = "register" if problem.file == str(depot.register) else "books"
-        more = "" if kind == "register" else " Without the books nothing else can be compared."
+        more = "" if kind == "register" else _ALONE
         found.append(
             Fault(kind, Path(problem.file or depot.root), problem.seen + more, problem.expected, problem.remedy)
         )

@@ -37,7 +37,7 @@ def flip(path: Path) -> None:
 
 def cut(path: Path) -> None:
     path.chmod(0o640)
-    path.write_bytes(path.read_bytes()[:-1])
+    path.write_bytes(path.read_bytes()[:-5])
 
 
 DAMAGES: dict[str, Callable[[Path], None]] = {"flipped": flip, "cut": cut, "deleted": Path.unlink}
