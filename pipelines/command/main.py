@@ -178,7 +178,8 @@ def accept(
 
     Example: manystrides accept FS-04-w5-corrie-cushioned-6 --check plates_read_zero_unloaded --why "Known" --as Ann
     """
-    from pipelines.deciding.accepting import Asked, decide
+    from pipelines.assets.deciding import accept as decide
+    from pipelines.deciding.accepting import Asked
 
     done = decide(study, depot, Asked(trial, check_name, why, by, take_back))
     typer.echo(done.text())
@@ -197,7 +198,7 @@ def release(
 
     Example: manystrides release --why "First pooled analysis" --as "Ann Lee" --depot depot
     """
-    from pipelines.release.make import release as freeze
+    from pipelines.assets.deciding import release as freeze
 
     typer.echo(freeze(study, depot, why, by).text())
 

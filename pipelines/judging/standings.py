@@ -28,6 +28,9 @@ from schemas.trial import FORWARD, RIGHT, UP
 if TYPE_CHECKING:
     import pandas as pd
 
+    from pipelines.science.muscles.amplitudes import Reference
+    from pipelines.science.muscles.signal import Key
+
 ACCEPTED, RETURNED, WITHHELD = "accepted", "returned", "withheld"
 
 #: Tables that each accepted running trial fills.
@@ -45,6 +48,7 @@ DELIVERY_TABLES: tuple[Table, ...] = (
     core.SESSIONS,
     core.TRIALS,
     core.STANDING_POSTURES,
+    core.MUSCLE_REFERENCES,
     *(table for table in tables_of(Layer.CORE) if table.pools),
     *TRIAL_TABLES,
     outcomes_study.ENERGY_BOUTS,
@@ -64,6 +68,7 @@ class Judged:
     reading did not come to its end, so that nobody looked for identifying texts in their files. unagreed: trials whose
     files hold, or may hold, signals that their runner did not agree to. overrides: what a data
     manager decided on trials of the delivery. stamps: trial -> what it was judged with (``pipelines.judging.stamps``).
+    references: reference recording -> what it gives to divide muscle amplitudes by.
     """
 
     delivery_id: str
@@ -78,6 +83,7 @@ class Judged:
     unagreed: frozenset[str] = frozenset()
     overrides: tuple[Override, ...] = ()
     stamps: Mapping[str, Mapping[str, str]] = field(default_factory=dict)
+    references: Mapping[str, Mapping[Key, Reference]] = field(default_factory=dict)
 
     @property
     def received(self) -> Received:
@@ -153,6 +159,9 @@ def tables_of_delivery(judged: Judged) -> dict[Table, pd.DataFrame]:
         core.STANDING_POSTURES: frame(
             core.STANDING_POSTURES, [row for t in accepted for row in _posture_rows(t, judged)]
         ),
+        core.MUSCLE_REFERENCES: frame(
+            core.MUSCLE_REFERENCES, [row for t in accepted for row in _reference_rows(t, judged)]
+        ),
         **{table: _outcomes(table, accepted, judged) for table in TRIAL_TABLES},
         quality.STANDINGS: frame(
             quality.STANDINGS,
@@ -227,6 +236,19 @@ def _posture_rows(trial_id: str, judged: Judged) -> Iterable[dict[str, Any]]:
             "forward_m": float(place[FORWARD]),
             "up_m": float(place[UP]),
             "right_m": float(place[RIGHT]),
+            **_made_from(trial_id, judged),
+        }
+
+
+def _reference_rows(trial_id: str, judged: Judged) -> Iterable[dict[str, Any]]:
+    for (muscle, side), reference in judged.references.get(trial_id, {}).items():
+        yield {
+            "trial_id": trial_id,
+            "session_id": judged.rows[trial_id]["session_id"],
+            "muscle": muscle,
+            "side": side,
+            "normalisation": reference.kind,
+            "reference_uv": reference.amplitude_uv,
             **_made_from(trial_id, judged),
         }
 

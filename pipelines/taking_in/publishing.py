@@ -15,6 +15,7 @@ from pipelines.depot import exchange
 from pipelines.depot.books.rows import Record, Result
 from pipelines.depot.desk import Desk
 from pipelines.depot.published import hashes, place_of
+from pipelines.identity.word_list import names_beside
 from pipelines.judging.stamps import Used, of_delivery
 from pipelines.taking_in.keeping import drop_unheld, shut_bytes, store_files
 from pipelines.taking_in.telling import tell_result
@@ -81,13 +82,14 @@ def note_result(desk: Desk, prepared: Prepared) -> None:
     desk.books.deliveries.put(result)
     desk.books.files.put(place_of(delivery_id), hashes(desk.depot.delivery_path(delivery_id)))
     if result.record.taken_in:
+        desk.books.beside.note(result.record.delivery_id)
         used = used_today(desk, result.record.site).values()
         desk.books.stamps.note_content({one.digest: one.content for one in used})
 
 
 def used_today(desk: Desk, site: str | None) -> dict[str, Used]:
     """What a delivery of ``site`` is made with today."""
-    return of_delivery(desk.study.study, site, judging_sources())
+    return of_delivery(desk.study.study, site, names_beside(desk.study.path), judging_sources())
 
 
 def _evict(desk: Desk, delivery_id: str, arrival: str) -> Record | None:

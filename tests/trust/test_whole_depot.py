@@ -11,6 +11,7 @@ from pathlib import Path
 
 import pytest
 
+from pipelines.assets.deciding import release
 from pipelines.assets.run import run
 from pipelines.depot import register as registers
 from pipelines.depot.backup import back_up
@@ -19,7 +20,6 @@ from pipelines.depot.published import read_result
 from pipelines.depot.storage import Depot
 from pipelines.depot.verify import Fault, verify
 from pipelines.errors import Unusable
-from pipelines.release.make import release
 from pipelines.taking_in.repairing import Sources, repair
 from schemas.core import TRIALS
 from tests.delivery_builders import STUDY, a_delivery, tables

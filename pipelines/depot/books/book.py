@@ -15,12 +15,14 @@ import sqlalchemy as sa
 from sqlalchemy.exc import DBAPIError
 
 from pipelines.depot.books.arrivals import Arrivals
+from pipelines.depot.books.beside import Beside
 from pipelines.depot.books.builds import Builds
 from pipelines.depot.books.decisions import Decisions
 from pipelines.depot.books.deliveries import Deliveries
 from pipelines.depot.books.files import Files
 from pipelines.depot.books.gates import Gates
 from pipelines.depot.books.jobs import Jobs
+from pipelines.depot.books.leaning import Leaning
 from pipelines.depot.books.ledger import LedgerLines
 from pipelines.depot.books.releases import Releases
 from pipelines.depot.books.stamps import Stamps
@@ -43,6 +45,8 @@ class Books:
         self.deliveries = Deliveries(self)
         self.trials = Trials(self)
         self.stamps = Stamps(self)
+        self.leaning = Leaning(self)
+        self.beside = Beside(self)
         self.ledger = LedgerLines(self)
         self.builds = Builds(self)
         self.gates = Gates(self)
