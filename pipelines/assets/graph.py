@@ -140,7 +140,7 @@ def build_warehouse(bench: dg.ResourceParam[Bench]) -> Iterator[dg.MaterializeRe
     if not is_built(bench.desk):
         bench.progress.say("building the warehouse")
         with _not_tried_again():
-        rows = build_warehouse_stage(bench.desk)
+            rows = build_warehouse_stage(bench.desk)
         counts = ["| table | rows |", "| --- | --- |", *(f"| {name} | {n} |" for name, n in rows.items())]
         about["rows"] = dg.MetadataValue.md("\n".join(counts))
     yield dg.MaterializeResult(asset_key="warehouse", metadata=about)
@@ -153,7 +153,8 @@ def pages(bench: dg.ResourceParam[Bench]) -> dg.MaterializeResult:
     """Overview, a page per site, a fix sheet per returned trial."""
     if not is_built(bench.desk):
         bench.progress.say("writing the pages")
-        build_pages_stage(bench.desk)
+        with _not_tried_again():
+            build_pages_stage(bench.desk)
         bench.summary.built = True
     return dg.MaterializeResult(metadata={"path": dg.MetadataValue.path(bench.desk.depot.pages)})
 
