@@ -134,8 +134,7 @@ def preview(study_path: Path, depot_root: Path | str, runner: str, scope: str) -
         raise Unusable("There is no depot here.", "a depot.", "Name it with --depot.", file=depot.root)
     with open_desk(depot, load_study(study_path)) as desk:
         books, names = desk.books, _known_as(desk, runner)
-        every = sorted(books.gates.every_runner() - names)
-        near = tuple(difflib.get_close_matches(runner.strip(), every, n=3, cutoff=0.7))
+        near = _alike(desk, runner)
         if not names:
             return Preview(runner, known=bool(books.withdrawals.scopes(runner)), near=near)
         whole = scope in WHOLE_TRIAL
@@ -231,7 +230,7 @@ def _remember(desk: Desk, asked: Asked) -> Withdrawal:
     gates, withdrawals, books = desk.books.gates, desk.books.withdrawals, desk.books
     names = _known_as(desk, asked.runner)
     if not names and not withdrawals.scopes(asked.runner) and not asked.not_yet_delivered:
-        near = difflib.get_close_matches(asked.runner.strip(), sorted(gates.every_runner()), n=3, cutoff=0.7)
+        near = _alike(desk, asked.runner)
         raise Unusable(
             "The depot does not know this runner."
             + (f" Known ids that look alike: {', '.join(near)}." if near else ""),
@@ -274,6 +273,12 @@ def _listed(withdrawal: Withdrawal, job: Job) -> Listed:
 def _known_as(desk: Desk, runner: str) -> set[str]:
     """How deliveries spell the runner's id."""
     return desk.books.gates.spellings([runner])
+
+
+def _alike(desk: Desk, runner: str) -> tuple[str, ...]:
+    """Known ids that look like this one and are another's."""
+    others = {spelled(one): one for one in sorted(desk.books.gates.every_runner()) if spelled(one) != spelled(runner)}
+    return tuple(others[one] for one in difflib.get_close_matches(spelled(runner), sorted(others), n=3, cutoff=0.7))
 
 
 def _judge_what_follows(desk: Desk) -> None:
