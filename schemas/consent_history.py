@@ -19,6 +19,8 @@ if TYPE_CHECKING:
 COLUMNS = ("participant_id", "scope", "event", "study_day")
 #: Word of an event by which consent is given.
 GIVEN = codes.CONSENT_EVENT[0].value
+#: Word of an event by which it is taken back.
+WITHDRAWN = codes.CONSENT_EVENT[1].value
 #: Word of an event that stands in the table and could not be understood: it counts like a withdrawal.
 NOT_UNDERSTOOD = "not_understood"
 #: Word of an event by which all that was given before its day counts no more: a form signed anew takes its place.
@@ -69,6 +71,7 @@ class History:
         self._against: dict[str, list[tuple[str | None, int | None]]] = defaultdict(list)
         self._void: dict[str, list[tuple[str | None, int]]] = defaultdict(list)
         self._unclear: set[str] = set()
+        self._by_word: set[str] = set()
         self._spellings: dict[str, set[str]] = defaultdict(set)
         self._in_force: dict[tuple[str, str, int | None], bool] = {}
         for runner, scope, event, day in told:
@@ -81,6 +84,8 @@ class History:
                 self._void[spelled(runner)].append((scope, day))
                 continue
             self._against[spelled(runner)].append((scope, day))
+            if event == WITHDRAWN and day is None:
+                self._by_word.add(spelled(runner))
             if event == NOT_UNDERSTOOD:
                 self._unclear.add(spelled(runner))
 
@@ -100,6 +105,10 @@ class History:
     def is_unclear(self, runner: str | None) -> bool:
         """Whether an event that may be the runner's could not be understood."""
         return bool(self._unclear & {ANYBODY, spelled(runner or ANYBODY)})
+
+    def is_withdrawn_by_word(self, runner: str | None) -> bool:
+        """Whether the runner withdrew by word to the data manager: a line of a table always has a day."""
+        return spelled(runner or ANYBODY) in self._by_word
 
     def is_spelled_otherwise(self, runner: str | None) -> bool:
         """Whether an event names the runner's id with other capitals."""

@@ -18,7 +18,7 @@ import sqlalchemy as sa
 from pipelines.depot.books.asking import in_portions
 from pipelines.depot.books.rows import Listed, Withdrawal
 from pipelines.depot.books.tables import RENEWALS, WITHDRAWAL_JOBS, WITHDRAWALS, WITHDRAWN_FILES
-from schemas.consent_history import VOIDED, spelled
+from schemas.consent_history import VOIDED, WITHDRAWN, spelled
 from schemas.privacy import EVERY_SCOPE
 from schemas.received import ConsentEvent
 
@@ -66,7 +66,7 @@ class Withdrawals:
             return []
         own = [(runner, scope, day) for runner in runners for scope, day in sorted(self._told(runner), key=repr)]
         return [
-            (runner, None if scope == EVERY_SCOPE else scope, "withdrawn" if day is None else VOIDED, day)
+            (runner, None if scope == EVERY_SCOPE else scope, WITHDRAWN if day is None else VOIDED, day)
             for runner, scope, day in own
         ]
 
