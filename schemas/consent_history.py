@@ -119,7 +119,9 @@ class History:
         against = [when for what, when in own if what in (scope, None)]
         if None in against:
             return False
-        void_before = max((when for what, when in self._void.get(spelled(runner), ()) if what in (scope, None)), default=None)
+        void_before = max(
+            (when for what, when in self._void.get(spelled(runner), ()) if what in (scope, None)), default=None
+        )
         given = [when for when in self._given.get((runner, scope), ()) if day is None or when <= day]
         given = [when for when in given if void_before is None or when >= void_before]
         taken = [when for when in against if when is not None and (day is None or when <= day)]

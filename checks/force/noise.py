@@ -7,6 +7,7 @@ import numpy as np
 from checks.registry import Limit, Looked, Subject, Weight, check, looked, nothing
 from pipelines.science.gait.spells import Spell, plate_place, rate_of, resting_spells, without_trend
 from pipelines.science.signals import measures as signals
+from pipelines.science.signals.middle import median
 from schemas.trial import FloatArray, Plate, Trial
 
 #: Own choices: what is cut off the ends of a rest, where the foot still leaves the plate, and the windows looked at.
@@ -170,9 +171,10 @@ def _fall(frequencies: FloatArray, power: FloatArray) -> tuple[float, float]:
     """
     best = 0.0, 0.0
     for k in range(3, len(power)):
-        below, above = power[1 : k + 1], power[frequencies >= 2 * frequencies[k]]
+        above = power[np.searchsorted(frequencies, 2 * frequencies[k]) :]
         if len(above) < 3:
             break
-        times = float(np.median(below) / max(np.median(above), 1e-12 * np.median(below), 1e-300))
+        usual = median(power[1 : k + 1])
+        times = usual / max(median(above), 1e-12 * usual, 1e-300)
         best = max(best, (times, float(frequencies[k])))
     return best

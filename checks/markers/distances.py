@@ -58,7 +58,7 @@ def markers_keep_their_distance(
     """
     exchanged = list(signals.exchanges(trial.markers, foot_mm / 1000))
     faults = [_exchange_fault(trial, study, *found, foot_mm) for found in exchanged]
-    mended = signals.exchanged_back(trial.markers, foot_mm / 1000)
+    mended = signals.exchanged_back(trial.markers, exchanged)
     examined = 0
     for first, second, allowed_mm in _pairs(foot_mm, shank_mm):
         apart = signals.distance(mended, first, second)

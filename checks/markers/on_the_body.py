@@ -104,7 +104,8 @@ def markers_move_without_jumps(trial: Trial, study: Study, *, jump_mm: float = 6
         return nothing("no markers in the recording")
     required = study.roles_with_side(required_only=True)
     faults, examined = [], 0
-    for role, xyz in signals.exchanged_back(trial.markers, signals.EXCHANGE_TOLERANCE_M).items():
+    exchanged = signals.exchanges(trial.markers, signals.EXCHANGE_TOLERANCE_M)
+    for role, xyz in signals.exchanged_back(trial.markers, exchanged).items():
         bend = 1000 * np.diff(xyz, 2, axis=0)  # departure from a straight path
         off = signals.lengths(bend)
         examined += int(np.isfinite(off).sum())

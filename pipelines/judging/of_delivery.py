@@ -5,8 +5,9 @@ What is looked at in one trial is in ``pipelines.judging.judge``; here is only w
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -23,7 +24,7 @@ from pipelines.judging.muscle_references import by_session, earlier_references, 
 from pipelines.judging.same_signals import copies_by_shape
 from pipelines.judging.stamps import of_trial
 from pipelines.judging.standings import ACCEPTED, Judged, findings_of, standing_of
-from pipelines.judging.trial_jobs import shas_of, trial_job
+from pipelines.judging.trial_jobs import channel_rows, shas_of, trial_job
 from pipelines.workers.engine import Task
 from pipelines.workers.isolation import Ended
 from schemas.consent import Consent
@@ -61,13 +62,14 @@ class Layout:
     postures: Mapping[Occasion, Posture]
     references: Mapping[str, Mapping[Key, Reference]]
 
-    def first(self) -> list[Task]:
+    @cached_property
+    def first(self) -> tuple[Task, ...]:
         """What must be known before other trials can be judged: standing trials and muscle references."""
         wanted = reference_trials(self.desk, self.judged, self.others)
-        return [
+        return (
             *(_task(judge_trial, self._job(trial)) for trial in self.standing),
             *(_task(references_in, self._job(trial)) for trial in wanted),
-        ]
+        )
 
     def second(self, first: Mapping[str, Ended]) -> list[Task]:
         """All other trials. first: how ``first`` ended, by key."""
@@ -78,12 +80,12 @@ class Layout:
 
     def own_postures(self, first: Mapping[str, Ended]) -> dict[Occasion, Posture]:
         """Postures of the delivery's own standing trials."""
-        verdicts = {t.argument.row.trial_id: verdict_of(t, first[t.key]) for t in self.first() if _is_verdict(t)}
+        verdicts = {t.argument.row.trial_id: verdict_of(t, first[t.key]) for t in self.first if _is_verdict(t)}
         return _own_postures(replace(self.judged, verdicts=verdicts), self.standing)
 
     def own_references(self, first: Mapping[str, Ended]) -> dict[str, Mapping[Key, Reference]]:
         """What each of the delivery's own reference recordings gives, of those that give something."""
-        ended = {t.argument.row.trial_id: first[t.key] for t in self.first() if not _is_verdict(t)}
+        ended = {t.argument.row.trial_id: first[t.key] for t in self.first if not _is_verdict(t)}
         return {trial: one.value for trial, one in ended.items() if one.problem is None and one.value}
 
     def _own_by_session(self, first: Mapping[str, Ended]) -> dict[str, Mapping[Key, Reference]]:
@@ -113,7 +115,11 @@ class Layout:
         occasion = (row["session_id"], row["condition"])
         posture = (postures or {}).get(occasion) if row["kind"] == "running" else None
         own = (references or {}).get(row["session_id"])
-        return trial_job(self.desk, self.judged, self.payload, trial, posture, own)
+        return trial_job(self.desk, self.judged, self.payload, trial, self._channels.get(trial, ()), posture, own)
+
+    @cached_property
+    def _channels(self) -> Mapping[str, list[dict[str, Any]]]:
+        return channel_rows(self.judged.consent)
 
 
 def lay_out(desk: Desk, delivery_id: str, opened: Opened, consent: Consent, report: Report) -> Layout:
@@ -143,7 +149,7 @@ def judge_delivery(layout: Layout, tell: Tell, meanwhile: Callable[[], None] | N
     found, stamps = dict(judged.verdicts), dict[str, Mapping[str, str]]()
     of = sum(trial not in judged.withheld for trial in judged.rows)
 
-    def carried_out(tasks: list[Task], then: Callable[[], None] | None = None) -> dict[str, Ended]:
+    def carried_out(tasks: Sequence[Task], then: Callable[[], None] | None = None) -> dict[str, Ended]:
         ended_by_key = {}
         for task, ended in desk.engine.results(tasks, then):
             ended_by_key[task.key] = ended
@@ -153,7 +159,7 @@ def judge_delivery(layout: Layout, tell: Tell, meanwhile: Callable[[], None] | N
                 tell(len(found), of)
         return ended_by_key
 
-    first = carried_out(layout.first())
+    first = carried_out(layout.first)
     carried_out(layout.second(first), meanwhile)
     in_order = [*judged.verdicts, *layout.standing, *layout.others]  # they end in any order
     judged = replace(judged, verdicts={t: found[t] for t in in_order}, stamps=layout.borrowed(first, stamps))

@@ -14,8 +14,9 @@ from typing import TYPE_CHECKING
 from pipelines.depot.storage import write_bytes
 from pipelines.errors import Unusable
 from pipelines.pages import view
-from pipelines.pages.build import Pages, Places
+from pipelines.pages.build import Places
 from pipelines.pages.facts import Facts, read_facts
+from pipelines.pages.rendering import Pages
 from pipelines.pages.traces import read_traces
 from schemas.reading import Identifying
 

@@ -78,7 +78,6 @@ def _of_trial(facts: Facts, name: str, standing: Standing, delivery: Delivery | 
         "notes": [f for f in findings if f.weight == "notes"],
         "crashed": crashed,
         "only_crashed": bool(crashed) and {f.check_name for f in findings if f.weight == "returns"} <= set(crashed),
-        "next_number": facts.next_number(standing.site),
         "recording_again": RECORDING_AGAIN if standing.kind == "running" else None,
         "visits": facts.visits,
         "set_aside": [one for one in facts.set_aside if (one.delivery_id, one.trial_id) == key],
@@ -95,7 +94,7 @@ def _of_delivery(facts: Facts, name: str, delivery: Delivery) -> Sheet:
         "delivery": delivery,
         "groups": view.groups_of(f for f in findings if f.weight == "stops"),
         "others": view.groups_of(f for f in findings if f.weight != "stops"),
-        "next_number": delivery.delivery_number or facts.next_number(delivery.site),
+        "its_number": delivery.delivery_number,
         "judged_by": view.versions([delivery]),
     }
     return Sheet(name, "stopped.html.j2", delivery.site, values)

@@ -69,8 +69,11 @@ class Signals:
         self.has_force = has_force(trial)
         self.rate = trial.analog_rate_hz or 0.0
         force = trial.force if self.has_force else np.empty((0, 3))
-        filtered = low_pass(force, self.rate, processing.force_cutoff_hz, processing.filter_order)
-        self.both = np.hstack([force[:, _IN_PLANE], filtered[:, _IN_PLANE]])
+        # a sample counts only if it is known in all directions
+        known = np.isfinite(force).all(axis=1, keepdims=True)
+        in_plane = np.where(known, force[:, _IN_PLANE], np.nan)
+        filtered = low_pass(in_plane, self.rate, processing.force_cutoff_hz, processing.filter_order)
+        self.both = np.hstack([force[:, _IN_PLANE], filtered])
         found = contacts.believed
         self.footfalls = [Footfall(contact, side) for side, contact, _ in found]
         self.method = found[0][2] if found else None

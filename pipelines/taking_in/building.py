@@ -48,6 +48,7 @@ def build_pages_stage(desk: Desk) -> Path:
     with desk.books.transaction():
         desk.books.files.put(desk.depot.pages.name, hashes(desk.depot.pages))
         desk.books.builds.put(_state(desk))
+    desk.books.take_stock()
     return pages
 
 

@@ -269,7 +269,7 @@ def _written(desk: Desk, opened: Opened, result: Result, tables: dict[Table, pd.
     work = desk.depot.new_work(record.delivery_id)
     tables = {core.DELIVERIES: frame(core.DELIVERIES, [_delivery_row(opened, record)]), **tables}
     for table in dict.fromkeys((*DELIVERY_TABLES, *tables)):  # every delivery has every table, if only an empty one
-        rows = tables.get(table, empty_frame(table))
+        rows = tables[table] if table in tables else empty_frame(table)
         write_table(table, rows, work / f"{table.name}.parquet", sync=False)  # publish syncs
     (work / "bag").mkdir()
     if record.held and opened.payload is not None:
