@@ -41,14 +41,15 @@ def withdraw(
     Example: manystrides withdraw FS-07 --scope all --why "Letter of 3 May" --as "Ann Lee" --depot depot
     """
     from pipelines.deciding import withdrawal
+    from pipelines.deciding.preview import preview
 
     asked = withdrawal.Asked(runner, scope, why, by, grace_days, not_yet_delivered)
     if take_back:
         typer.echo(withdrawal.take_back(study, depot, asked))
         return
-    preview = withdrawal.preview(study, depot, runner, scope)
-    typer.echo(preview.text())
-    if not preview.known and not not_yet_delivered:
+    shown = preview(study, depot, runner, scope)
+    typer.echo(shown.text())
+    if not shown.known and not not_yet_delivered:
         raise Unusable(
             "The depot does not know this runner; nothing was done.",
             "the participant_id of a runner of a delivery that was taken in.",

@@ -7,13 +7,13 @@ which is in ``pipelines.taking_in.withdrawing``.
 
 from __future__ import annotations
 
-import difflib
 import re
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
+from pipelines.deciding.preview import alike, known_as, refuse_scope
 from pipelines.depot.books.rows import Job, Listed, Withdrawal
 from pipelines.depot.consents import WHOLE_TRIAL
 from pipelines.depot.desk import Desk
@@ -26,11 +26,9 @@ from pipelines.taking_in.building import build, is_built
 from pipelines.taking_in.due import due_again
 from pipelines.taking_in.noting import again
 from pipelines.taking_in.opening import finish_what_a_kill_left, open_desk
-from pipelines.taking_in.withdrawing import CarriedOut, carry_out, due_for
-from schemas.consent_history import spelled
+from pipelines.taking_in.withdrawing import CarriedOut, carry_out
 from schemas.privacy import EVERY_SCOPE
 
-SCOPES = ("motion", "force", "muscle", "metabolic", "pooling", EVERY_SCOPE)
 RENEWED = "withdrawal_renewed"
 _MOST_DAYS = 365
 
@@ -60,39 +58,6 @@ class Renewed:
     from_day: int
     why: str
     by: str
-
-
-@dataclass(frozen=True)
-class Preview:
-    """What a withdrawal would take away; nothing is changed by asking. near: ids that are known and look alike."""
-
-    runner: str
-    known: bool
-    near: tuple[str, ...]
-    deliveries: tuple[str, ...] = ()
-    trials: int = 0
-    files: int = 0
-    tables: int = 0
-    releases: tuple[str, ...] = ()
-
-    def text(self) -> str:
-        """For the person who asked."""
-        return "\n".join(self._lines())
-
-    def _lines(self) -> Iterator[str]:
-        alike = f" Ids that look alike: {', '.join(self.near)}." if self.near else ""
-        if not self.known:
-            yield f"The depot does not know runner {self.runner}.{alike}"
-            yield "The withdrawal would be noted, and the runner withheld when data come."
-            return
-        yield f"Withdrawing {self.runner} would take out"
-        yield f"  deliveries judged again: {', '.join(self.deliveries) or 'none'}"
-        yield f"  trials taken out: {self.trials}"
-        yield f"  recordings removed for good: {self.files}"
-        yield f"  tables written again without the runner's rows: {self.tables}"
-        yield f"  releases marked as superseded: {', '.join(self.releases) or 'none'}"
-        if alike:
-            yield f"Is it the right runner?{alike}"
 
 
 @dataclass(frozen=True)
@@ -126,45 +91,13 @@ class Withdrawn:
         return "\n".join([*lines, *(self.done.lines() if self.done else ["It was withdrawn before."])])
 
 
-def preview(study_path: Path, depot_root: Path | str, runner: str, scope: str) -> Preview:
-    """What withdrawing would take away. Raises Unusable for an unknown scope, or if there is no depot."""
-    _refuse_scope(scope)
-    depot = Depot(depot_root)
-    if not depot.exists:
-        raise Unusable("There is no depot here.", "a depot.", "Name it with --depot.", file=depot.root)
-    with open_desk(depot, load_study(study_path)) as desk:
-        books, names = desk.books, _known_as(desk, runner)
-        near = _alike(desk, runner)
-        if not names:
-            return Preview(runner, known=bool(books.withdrawals.scopes(runner)), near=near)
-        whole = scope in WHOLE_TRIAL
-        deliveries = due_for(desk, names, scope if whole else EVERY_SCOPE)
-        files = {sha for name in names for sha in books.gates.files_of_trials(name)} if whole else set()
-        trials = {
-            trial
-            for record in deliveries
-            for trial, owner in books.gates.get(record.delivery_id).runner_of.items()
-            if spelled(owner) == spelled(runner)
-        }
-        return Preview(
-            runner,
-            known=True,
-            near=near,
-            deliveries=tuple(record.delivery_id for record in deliveries),
-            trials=len(trials) if whole else 0,
-            files=len(files),
-            tables=sum(len(books.gates.get(record.delivery_id).tables) for record in deliveries),
-            releases=tuple(entry.name for entry in books.releases.all() if not entry.superseded_utc),
-        )
-
-
 def withdraw(study_path: Path, depot_root: Path | str, asked: Asked) -> Withdrawn:
     """Take ``scope`` ("all" or one kind of data) of a runner out of the depot and build warehouse and pages anew.
 
     Raises Unusable if the scope is unknown, if there is no reason or name, if the reason names the runner, or if the
     depot does not know the runner and nobody said that the runner is still to come.
     """
-    _refuse_scope(asked.scope)
+    refuse_scope(asked.scope)
     asked = replace(asked, why=" ".join(asked.why.split()), by=" ".join(asked.by.split()))
     _refuse_words(asked.runner, asked.why, asked.by)
     if not 0 <= asked.grace_days <= _MOST_DAYS:
@@ -228,9 +161,9 @@ def renew(study_path: Path, depot_root: Path | str, asked: Renewed) -> str:
 def _remember(desk: Desk, asked: Asked) -> Withdrawal:
     """Note the withdrawal and its job, and the tombstone that tells it: that somebody withdrew, when and what."""
     gates, withdrawals, books = desk.books.gates, desk.books.withdrawals, desk.books
-    names = _known_as(desk, asked.runner)
+    names = known_as(desk, asked.runner)
     if not names and not withdrawals.scopes(asked.runner) and not asked.not_yet_delivered:
-        near = _alike(desk, asked.runner)
+        near = alike(desk, asked.runner)
         raise Unusable(
             "The depot does not know this runner."
             + (f" Known ids that look alike: {', '.join(near)}." if near else ""),
@@ -270,27 +203,11 @@ def _listed(withdrawal: Withdrawal, job: Job) -> Listed:
     return Listed(*own, job.asked_utc, job.due_utc)
 
 
-def _known_as(desk: Desk, runner: str) -> set[str]:
-    """How deliveries spell the runner's id."""
-    return desk.books.gates.spellings([runner])
-
-
-def _alike(desk: Desk, runner: str) -> tuple[str, ...]:
-    """Known ids that look like this one and are another's."""
-    others = {spelled(one): one for one in sorted(desk.books.gates.every_runner()) if spelled(one) != spelled(runner)}
-    return tuple(others[one] for one in difflib.get_close_matches(spelled(runner), sorted(others), n=3, cutoff=0.7))
-
-
 def _judge_what_follows(desk: Desk) -> None:
     for why, record in due_again(desk):
         again(desk, record, why, lambda done, of: None)
     if not is_built(desk):
         build(desk, lambda text: None)
-
-
-def _refuse_scope(scope: str) -> None:
-    if scope not in SCOPES:
-        raise Unusable(f"There is no scope {scope!r}.", f"one of {', '.join(SCOPES)}.", "Give one with --scope.")
 
 
 def _refuse_words(runner: str, why: str, by: str) -> None:

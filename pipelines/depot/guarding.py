@@ -15,12 +15,12 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from pipelines.depot import register as registers
+from pipelines.depot.addresses import REGISTER_VARIABLE
 from pipelines.depot.books.opening import FILE
 from pipelines.depot.books.rows import Listed
 from pipelines.depot.ledger import Ledger, whoami
 from pipelines.depot.published import sha256_of
 from pipelines.depot.register import Register
-from pipelines.depot.storage import REGISTER_VARIABLE
 from pipelines.errors import Unusable
 
 if TYPE_CHECKING:

@@ -13,6 +13,7 @@ from dataclasses import asdict, dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
+from pipelines.depot.addresses import REGISTER_VARIABLE
 from pipelines.depot.books.rows import Listed
 from pipelines.depot.ledger import Head, canonical
 from pipelines.errors import Unusable
@@ -71,7 +72,7 @@ def read(path: Path) -> Register | None:
 
 def write(path: Path, register: Register) -> None:
     """Replace the register in one step; only its owner may read it."""
-    from pipelines.depot.storage import REGISTER_VARIABLE, write_bytes
+    from pipelines.depot.storage import write_bytes
 
     told: dict[str, Any] = {"form": FORM, **asdict(register)}
     told["sum"] = _sum(told)

@@ -28,6 +28,7 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from pipelines.depot.addresses import local_path, named_register
 from pipelines.depot.modes import nothing_for_everybody, only_for_the_owner
 from pipelines.errors import Unusable
 from schemas.model import Table
@@ -39,8 +40,6 @@ if TYPE_CHECKING:
 
 #: Names the database with the books, if it is not in the depot's folder.
 BOOKS_VARIABLE = "MANYSTRIDES_BOOKS"
-#: Names the register, if it is not beside the depot.
-REGISTER_VARIABLE = "MANYSTRIDES_REGISTER"
 _CHUNK = 1 << 20
 
 
@@ -55,8 +54,8 @@ class Depot:
     def __init__(
         self, root: str | os.PathLike[str], books_url: str | None = None, register: Path | None = None
     ) -> None:
-        self.root = _local_path(os.fspath(root))
-        self.register = register or _named_register() or self.root.with_name(f"{self.root.name}.register")
+        self.root = local_path(os.fspath(root))
+        self.register = register or named_register() or self.root.with_name(f"{self.root.name}.register")
         self.books_url = books_url or os.environ.get(BOOKS_VARIABLE) or None
         self._books: Books | None = None
         self.raw = self.root / "raw"
@@ -281,27 +280,3 @@ def remove_folder(folder: Path) -> None:
         shutil.rmtree(folder, ignore_errors=True) if folder.is_dir() else folder.unlink(missing_ok=True)
         if not folder.exists():
             return
-
-
-def _named_register() -> Path | None:
-    named = os.environ.get(REGISTER_VARIABLE)
-    return Path(named).absolute() if named else None
-
-
-def _local_path(root: str) -> Path:
-    if "://" not in root:
-        return Path(root).absolute()
-    import fsspec
-    from fsspec.implementations.local import LocalFileSystem
-
-    try:
-        filesystem, path = fsspec.core.url_to_fs(root)
-    except (ImportError, ValueError) as error:
-        filesystem, path = error, ""
-    if not isinstance(filesystem, LocalFileSystem):
-        raise Unusable(
-            f"The depot {root} is not a folder on this machine.",
-            "a local or mounted folder; results are renamed into place in one step, which buckets cannot do.",
-            "Give a path, and copy finished releases to the bucket.",
-        )
-    return Path(path)

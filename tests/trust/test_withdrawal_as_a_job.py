@@ -12,7 +12,8 @@ import pytest
 
 from benchmarks.withdrawal_kills import kills
 from pipelines.assets.run import run
-from pipelines.deciding.withdrawal import Renewed, preview, renew, take_back, withdraw
+from pipelines.deciding.preview import preview
+from pipelines.deciding.withdrawal import Renewed, renew, take_back, withdraw
 from pipelines.depot import register as registers
 from pipelines.depot.ledger import whoami
 from pipelines.depot.storage import Depot

@@ -22,8 +22,8 @@ from pipelines.depot.books.tables import (
     GATE_TABLES,
     GATE_TRIALS,
     RUNNERS_KNOWN,
-    WITHDRAWN_FILES,
 )
+from pipelines.depot.books.withdrawal_tables import WITHDRAWN_FILES
 from schemas.consent_history import GIVEN, spelled
 from schemas.received import ConsentEvent
 

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 import sqlalchemy as sa
 
 from pipelines.depot.books.rows import Job, Listed, Withdrawal
-from pipelines.depot.books.tables import WITHDRAWAL_JOBS, WITHDRAWALS
+from pipelines.depot.books.withdrawal_tables import WITHDRAWAL_JOBS, WITHDRAWALS
 
 if TYPE_CHECKING:
     from pipelines.depot.books.book import Books

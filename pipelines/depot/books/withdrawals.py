@@ -17,7 +17,7 @@ import sqlalchemy as sa
 
 from pipelines.depot.books.asking import in_portions
 from pipelines.depot.books.rows import Listed, Withdrawal
-from pipelines.depot.books.tables import RENEWALS, WITHDRAWAL_JOBS, WITHDRAWALS, WITHDRAWN_FILES
+from pipelines.depot.books.withdrawal_tables import RENEWALS, WITHDRAWAL_JOBS, WITHDRAWALS, WITHDRAWN_FILES
 from schemas.consent_history import VOIDED, WITHDRAWN, spelled
 from schemas.privacy import EVERY_SCOPE
 from schemas.received import ConsentEvent
