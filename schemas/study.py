@@ -156,6 +156,10 @@ class Study(Settings):
     version: str = Field(description="Version of this file; raise it with every change.")
     invented: bool = Field(default=False, description="Set for demonstration data, so that every page says so.")
     citation: str = Field(default="", description="How to cite the study.")
+    known_texts: tuple[str, ...] = Field(
+        default=(),
+        description="Texts that recording programs write into every file and that tell of nobody; any other text that is neither a code, a number nor words of the trade is held until a person has looked at it.",
+    )
     conditions: dict[str, Described] = Field(description="Footwear conditions.")
     visits: dict[str, Visit] = Field(description="Visits of the plan.")
     muscles: dict[str, MuscleSpec] = Field(default_factory=dict, description="Muscles, by SENIAM name.")

@@ -28,6 +28,7 @@ from pipelines.command.options import (
     InboxPath,
     StudyPath,
 )
+from pipelines.command.texts import texts_app
 from pipelines.errors import Unusable
 
 telemetry.switch_off()
@@ -40,6 +41,7 @@ app = typer.Typer(
     rich_markup_mode=None,
 )
 app.add_typer(ledger_app, name="ledger")
+app.add_typer(texts_app, name="texts")
 
 
 def _show_version(wanted: bool) -> None:

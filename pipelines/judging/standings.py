@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any
 
 from checks.findings import CheckRun, Finding, Report, Stamp, Status, rows_of
 from checks.registry import Weight
+from pipelines.consent.held_texts import HeldTexts
 from pipelines.consent.veil import Veil, veil_of
 from pipelines.depot.books.rows import Override
 from pipelines.judging.judge import Verdict
@@ -64,6 +65,7 @@ class Judged:
     reading did not come to its end, so that nobody looked for identifying texts in their files. unagreed: trials whose
     files hold, or may hold, signals that their runner did not agree to. overrides: what a data
     manager decided on trials of the delivery. stamps: trial -> what it was judged with (``pipelines.judging.stamps``).
+    held: texts that nobody has looked at.
     """
 
     delivery_id: str
@@ -78,6 +80,7 @@ class Judged:
     unagreed: frozenset[str] = frozenset()
     overrides: tuple[Override, ...] = ()
     stamps: Mapping[str, Mapping[str, str]] = field(default_factory=dict)
+    held: HeldTexts = field(default_factory=HeldTexts)
 
     @property
     def received(self) -> Received:
@@ -102,7 +105,7 @@ class Judged:
     @cached_property
     def veil(self) -> Veil:
         """What of the delivery may not be shown."""
-        return veil_of(self.delivery_id, self.consent)
+        return veil_of(self.delivery_id, self.consent, marks=self.held.marks)
 
     def is_set_aside(self, finding: Finding) -> bool:
         """Whether a data manager set a finding aside; never one that only says that the check crashed."""

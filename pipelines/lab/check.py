@@ -17,6 +17,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
+from pipelines.consent import held_texts
 from pipelines.depot.arrivals import Arrival
 from pipelines.depot.books.rows import Record
 from pipelines.depot.desk import Desk
@@ -104,7 +105,7 @@ def check_at_the_lab(
         depot = Depot(work / "depot")
         asked = _Asked(path, is_folder, known, out, compare, report, progress or Progress())
         with depot.writing("laboratory check"), open_desk(depot, study, "laboratory check") as desk:
-            return _checked(desk, bag, site or "", asked)
+            return _checked(replace(desk, shows_texts=True), bag, site or "", asked)
 
 
 def _refuse_report(report: Path, delivery: Path) -> None:
@@ -161,7 +162,7 @@ def _checked(desk: Desk, bag: Path, site: str, asked: _Asked) -> LabChecked:
         received, payload = open_delivery(desk.isolated, bag, site, work, desk.study.study, asked.known)
         files = _recordings(payload, asked.known)
         told = _identifying(desk, received, files)
-        lines = [*_summary(desk, record), *_told(told)]
+        lines = [*_summary(desk, record), *_told(told), *_held(desk, record)]
         differences = _compared(desk, files) if asked.compare else []
         lines += differences
         if asked.out is not None:
@@ -242,7 +243,7 @@ def _findings(desk: Desk, record: Record) -> list[dict[str, Any]]:
 def _summary(desk: Desk, record: Record) -> Iterator[str]:
     """The run's summary of this delivery, without what it says of the depot, and each remedy."""
     text = Summary(desk.depot, [Done(record, "new")]).text()
-    yield from text.partition("\nWhere to look")[0].splitlines()
+    yield from text.partition("\nHeld for a look")[0].partition("\nWhere to look")[0].splitlines()
     findings = _findings(desk, record)
     remedies = dict.fromkeys(f["remedy"] for f in findings if f["weight"] in ("returns", "withholds"))
     if remedies:
@@ -263,6 +264,15 @@ def _told(told: list[Identifying]) -> Iterator[str]:
             yield f"  {', '.join(part for part in (one.file, one.place) if part)}: {one.kind}"
         if len(told) > _MOST_SHOWN:
             yield f"  and {len(told) - _MOST_SHOWN} more"
+
+
+def _held(desk: Desk, record: Record) -> Iterator[str]:
+    """Texts that the depot keeps out until a person there has looked; shown, since they are its own."""
+    held = held_texts.read(desk.depot.delivery_path(record.delivery_id))
+    if held:
+        texts = "text" if len(held) == 1 else "texts"
+        yield f"{len(held)} {texts} will be kept out at the depot until a person there has looked; nothing need be done"
+        yield from (f"  {''.join(c if c.isprintable() else '?' for c in one.text)[:100]}" for one in held[:_MOST_SHOWN])
 
 
 def _scrubbed(done: Scrubbed, out: Path, is_folder: bool) -> Iterator[str]:

@@ -18,6 +18,8 @@ from typing import TYPE_CHECKING, Any
 from checks.findings import Report, Status
 from checks.registry import Weight
 from checks.run import check_delivery
+from pipelines.consent.held_texts import HeldTexts, held_texts, with_marks
+from pipelines.consent.held_texts import write as write_held
 from pipelines.consent.redaction import redact
 from pipelines.consent.veil import veil_of
 from pipelines.depot import overrides
@@ -65,6 +67,10 @@ if TYPE_CHECKING:
     from pipelines.depot.books.rows import TrialVersion
 
 
+#: Fields of bag-info.txt that the depot reads and keeps; ``Invented`` is that of the demonstration.
+_KEPT_INFO = ("Delivery-Number", "Invented", "Site", "Study")
+
+
 @dataclass(frozen=True)
 class Gated:
     """A delivery of which all is known but what its trials are like.
@@ -88,6 +94,7 @@ def open_arrival(desk: Desk, arrival: Arrival, work: Path) -> Opened:
 
     names = names_beside(desk.study.path)
     received, payload = open_delivery(desk.isolated, arrival.path, arrival.site, work, desk.study.study, names)
+    received = received if desk.shows_texts else with_marks(desk.books, received)
     return Opened(received, payload, arrival.site, arrival.name)
 
 
@@ -104,7 +111,10 @@ def open_again(desk: Desk, record: Record, work: Path) -> Opened:
     received, payload = open_delivery(desk.isolated, bag, site, work, desk.study.study, names)
     # it was taken in under the title the study had then: a new title stops none that is held
     problems = tuple(p for p in received.problems if not (p.kind == "bag_info" and p.place == STUDY))
-    return Opened(replace(received, arrived_as=name, problems=problems), payload, site, name)
+    others = desk.books.deliveries.payload(record.delivery_id).left_out
+    files = tuple(sorted((*received.files, *others), key=lambda file: file.path))
+    received = with_marks(desk.books, replace(received, arrived_as=name, problems=problems, files=files))
+    return Opened(received, payload, site, name)
 
 
 def gate(desk: Desk, opened: Opened, before: Record | None = None) -> Gated:
@@ -135,13 +145,14 @@ def prepare(desk: Desk, gated: Gated, tell: Tell, meanwhile: Callable[[], None] 
         return _stopped(desk, gated)
     opened, consent, delivery_id = gated.opened, gated.consent, gated.delivery_id
     judged = judge_delivery(layout_of(desk, gated), tell, meanwhile)
+    judged = replace(judged, held=_held(desk, judged))
     record = _record(desk, opened, delivery_id, TAKEN_IN, gated.before)
     record = replace(record, overrides=overrides.digest(judged.overrides))
     tables = tables_of_delivery(judged) | tables_beyond_trials(desk, judged)
     own = desk.books.trials.of_delivery(delivery_id) if gated.before else []
     words = {trial.trial_id: trial.resend for trial in own}
     trials = with_parts(trial_versions(judged, tables), consent, gated.earlier, words)
-    payload = payload_of(opened, judged.consent, judged.unread | judged.unagreed)
+    payload = payload_of(opened, judged.consent, judged.unread | judged.unagreed, judged.held.files)
     result = Result(
         replace(record, held=bool(payload.stored)),
         payload,
@@ -150,8 +161,18 @@ def prepare(desk: Desk, gated: Gated, tell: Tell, meanwhile: Callable[[], None] 
         stamps_of(desk, record.site),
         _trial_stamps(judged, trials),
         gate_of(judged.consent, judged.veil.names),
+        judged.held.decided,
     )
-    return Prepared(result, _written(desk, opened, result, tables), opened.payload)
+    folder = _written(desk, opened, result, tables)
+    write_held(judged.held, folder)
+    return Prepared(result, folder, opened.payload)
+
+
+def _held(desk: Desk, judged: Judged) -> HeldTexts:
+    """Texts that nobody has looked at, those of the recordings that were read and may be used, too."""
+    verdicts = ((trial, verdict) for trial, verdict in judged.verdicts.items() if trial not in judged.withheld)
+    held = held_texts(desk.books, judged.consent, (one for _, verdict in verdicts for one in verdict.held))
+    return replace(held, marks={}) if desk.shows_texts else held
 
 
 def _stopped(desk: Desk, gated: Gated) -> Prepared:
@@ -162,7 +183,8 @@ def _stopped(desk: Desk, gated: Gated) -> Prepared:
         report, consent = check_delivery(desk.study.study, name, consent, desk.stamp)
     # what the depot holds stays, so that the next code can judge it again
     payload = desk.books.deliveries.payload(name) if before is not None else Payload()
-    veil = veil_of(name, consent, named=False)
+    marks = {} if desk.shows_texts else held_texts(desk.books, consent, ()).marks
+    veil = veil_of(name, consent, named=False, marks=marks)
     tables = delivery_files(name, opened.received, veil) | quality_tables(veil.findings(report.findings), report.runs)
     record = replace(_record(desk, opened, name, STOPPED, before), held=bool(payload.stored))
     result = Result(record, payload)
@@ -252,7 +274,8 @@ def _written(desk: Desk, opened: Opened, result: Result, tables: dict[Table, pd.
         write_table(table, rows, work / f"{table.name}.parquet", sync=False)  # publish syncs
     (work / "bag").mkdir()
     if record.held and opened.payload is not None:
-        copy_tag_files(opened.payload, work / "bag")
+        info = {label: opened.received.bag_info[label] for label in _KEPT_INFO if label in opened.received.bag_info}
+        copy_tag_files(opened.payload, work / "bag", result.payload, info)
     return work
 
 

@@ -22,6 +22,7 @@ from pipelines.depot.books.gates import Gates
 from pipelines.depot.books.ledger import LedgerLines
 from pipelines.depot.books.releases import Releases
 from pipelines.depot.books.stamps import Stamps
+from pipelines.depot.books.texts import Texts
 from pipelines.depot.books.trials import Trials
 from pipelines.depot.books.withdrawals import Withdrawals
 from pipelines.errors import Unusable
@@ -46,6 +47,7 @@ class Books:
         self.withdrawals = Withdrawals(self)
         self.decisions = Decisions(self)
         self.releases = Releases(self)
+        self.texts = Texts(self)
 
     @contextmanager
     def transaction(self) -> Iterator[None]:
