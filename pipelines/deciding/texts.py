@@ -17,6 +17,7 @@ from pipelines.depot.books.rows import ALLOWED, OPEN, REFUSED, Decision
 from pipelines.depot.ledger import Ledger
 from pipelines.depot.storage import Depot
 from pipelines.errors import Unusable
+from pipelines.identity.identifiers import kinds_in, scan
 
 _MOST_PLACES = 3
 _LEAST_LETTERS = 4
@@ -32,9 +33,10 @@ class Looked:
     places: tuple[str, ...]
 
     def lines(self) -> Iterator[str]:
-        """The text and where it stands, for the person who decides."""
+        """The text, what the scanner thinks it may hold, and where it stands, for the person who decides."""
         plain = "".join(c if c.isprintable() else "?" for c in self.text)
-        yield f"{self.word[:8]}  {plain}{'   (refused)' if self.refused else ''}"
+        hints = ", ".join([*(["refused"] if self.refused else []), *kinds_in(scan(self.text))])
+        yield f"{self.word[:8]}  {plain}{f'   ({hints})' if hints else ''}"
         more = len(self.places) - _MOST_PLACES
         yield from (f"          {place}" for place in self.places[:_MOST_PLACES])
         if more > 0:

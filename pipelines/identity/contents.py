@@ -97,11 +97,11 @@ class Noted:
             if self.left < 0:
                 raise TooMuchText
             if how is _AS_PATH:
-                self.seen[key] = identifiers.scan_path(text, self.known)
+                self.seen[key] = identifiers.surely_in_path(text, self.known)
             elif how is _AS_NAME:
                 self.seen[key] = identifiers.scan_name(text, self.known)
             else:
-                self.seen[key] = identifiers.scan(text, how, self.known)
+                self.seen[key] = identifiers.surely(text, how, self.known)
         return self.seen[key]
 
 
@@ -215,4 +215,4 @@ def tells(data: bytes, name: str, known: KnownNames) -> bool:
         search(data, name, name, noted)
     except TooMuchText:
         return True
-    return bool(noted.places or identifiers.scan_path(name, known))
+    return bool(noted.places or identifiers.surely_in_path(name, known))

@@ -59,7 +59,7 @@ def _codes(received: Received) -> set[str]:
     named = (frame[column] for frame in received.tables.values() for column in IDS if column in frame)
     codes = {str(code) for column in named for code in column.dropna().unique()}
     number = () if received.number is None else (f"{received.site}-{received.number:03d}",)
-    return {code for code in codes if not identifiers.scan_path(code)} | set(number)
+    return {code for code in codes if not identifiers.surely_in_path(code)} | set(number)
 
 
 def _held(received: Received, plain: Vocabulary) -> Iterator[Held]:
@@ -81,7 +81,7 @@ def _not_searched(received: Received, noted: Noted, quota: Quota) -> Received:
     expected = f"the study asks for at most {quota.most_text_mib:g} MiB of text in the tables of one delivery"
     return replace(
         received,
-        arrived_as=KEPT_BACK if identifiers.scan_path(received.arrived_as, noted.known) else received.arrived_as,
+        arrived_as=KEPT_BACK if identifiers.surely_in_path(received.arrived_as, noted.known) else received.arrived_as,
         bag_info={},
         files=(),
         tables={name: frame.iloc[:0] for name, frame in received.tables.items()},
@@ -136,7 +136,7 @@ def _without(received: Received, noted: Noted, renamed: dict[str, str], info: di
         return received
     pattern = _any_of(noted.values)
     files = tuple(PayloadFile(renamed.get(f.path, f.path), f.bytes, f.sha256) for f in received.files)
-    arrived = identifiers.scan_path(received.arrived_as, noted.known)
+    arrived = identifiers.surely_in_path(received.arrived_as, noted.known)
     return replace(
         received,
         arrived_as=KEPT_BACK if arrived else received.arrived_as,
@@ -182,6 +182,6 @@ def _shown_text(text: str, pattern: re.Pattern[str] | None, known: KnownNames) -
     if pattern:
         text = pattern.sub(KEPT_BACK, text)
     for quoted in set(re.findall(r"'([^']*)'", text)):
-        if quoted and identifiers.scan_path(quoted, known):
+        if quoted and identifiers.surely_in_path(quoted, known):
             text = text.replace(quoted, KEPT_BACK)
     return identifiers.masked(text, identifiers.scan_name(text, known))

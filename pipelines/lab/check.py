@@ -23,7 +23,7 @@ from pipelines.depot.books.rows import Record
 from pipelines.depot.desk import Desk
 from pipelines.depot.storage import Depot
 from pipelines.errors import Unusable
-from pipelines.identity.identifiers import masked, scan_path
+from pipelines.identity.identifiers import kinds_in, masked, scan, surely_in_path
 from pipelines.identity.names import KnownNames
 from pipelines.identity.word_list import names_beside, names_in
 from pipelines.intake.bag_files import bag_in
@@ -187,7 +187,7 @@ def _reported(desk: Desk, asked: _Asked, told: list[Identifying], differences: l
     assert asked.report is not None
     asked.progress.say("writing the report")
     build_warehouse(desk.depot, desk.study, desk.stamp.code_version, desk.books.deliveries.results())
-    name = masked(asked.path.resolve().name, scan_path(asked.path.resolve().name, asked.known))
+    name = masked(asked.path.resolve().name, surely_in_path(asked.path.resolve().name, asked.known))
     return write_lab_report(desk.depot, desk.study, asked.report, LabNotes(name, clean, told, differences))
 
 
@@ -210,10 +210,10 @@ def _identifying(desk: Desk, received: Received, files: list[_File]) -> list[Ide
 
 
 def _inside(file: _File) -> tuple[Identifying, ...]:
-    from pipelines.identity.identifiers import masked, scan_path
+    from pipelines.identity.identifiers import masked, surely_in_path
     from pipelines.intake.identifying import identifying_in
 
-    return identifying_in(file.path, masked(file.name, scan_path(file.name, file.known)), file.known)
+    return identifying_in(file.path, masked(file.name, surely_in_path(file.name, file.known)), file.known)
 
 
 def _compared(desk: Desk, files: list[_File]) -> list[str]:
@@ -272,7 +272,10 @@ def _held(desk: Desk, record: Record) -> Iterator[str]:
     if held:
         texts = "text" if len(held) == 1 else "texts"
         yield f"{len(held)} {texts} will be kept out at the depot until a person there has looked; nothing need be done"
-        yield from (f"  {''.join(c if c.isprintable() else '?' for c in one.text)[:100]}" for one in held[:_MOST_SHOWN])
+        for one in held[:_MOST_SHOWN]:
+            hints = ", ".join(kinds_in(scan(one.text)))
+            plain = "".join(c if c.isprintable() else "?" for c in one.text)[:100]
+            yield f"  {plain}{f'   ({hints})' if hints else ''}"
 
 
 def _scrubbed(done: Scrubbed, out: Path, is_folder: bool) -> Iterator[str]:
