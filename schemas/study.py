@@ -13,6 +13,7 @@ from pydantic import ConfigDict, Field, field_validator, model_validator
 from pydantic_core import PydanticCustomError
 
 from schemas.anatomy import SENIAM_KINDS, Landmark, MuscleKind
+from schemas.disclosure import Disclosure
 from schemas.processing import Processing
 from schemas.quota import Quota
 from schemas.settings import Settings
@@ -177,8 +178,9 @@ class Study(Settings):
     smallest_cell: int = Field(
         default=5,
         ge=1,
-        description="In releases sex and decade of birth are told only where this many runners share them (common practice: 5 to 10).",
+        description="What a release tells of who runners are is told only where this many share it (common practice: 5 to 10).",
     )
+    disclosure: Disclosure = Field(default_factory=Disclosure, description="How exactly releases tell who runners are.")
     judging_again: JudgingAgain = Field(
         default_factory=JudgingAgain, description="When judging again needs somebody to say yes."
     )

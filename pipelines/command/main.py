@@ -198,6 +198,7 @@ def release(
     study: StudyPath = DEFAULT_STUDY,
     depot: DepotPath = DEFAULT_DEPOT,
     actor: Actor = None,
+    openly: Annotated[bool, typer.Option("--open", help="Only runners who agreed to open sharing.")] = False,
 ) -> None:
     """Freeze the pooled data as a numbered release; consent is looked up again first. Does nothing if nothing changed.
 
@@ -205,7 +206,7 @@ def release(
     """
     from pipelines.release.make import release as freeze
 
-    typer.echo(freeze(study, depot, why, actor).text())
+    typer.echo(freeze(study, depot, why, actor, openly=openly).text())
 
 
 @app.command()
