@@ -90,7 +90,8 @@ def test_nothing_that_few_runners_share_is_told_and_the_release_says_what_that_c
 def test_bands_and_k_are_the_studys_and_no_other_table_tells_it_more_exactly(depot: Path, tmp_path: Path) -> None:
     study = tmp_path / "study.yaml"
     bands = "disclosure: {bands: {stature_m: [0.5], birth_year: [100], mass_kg: [50], leg_length_m: [0.5]}}"
-    text = STUDY.read_text().replace("sites/", f"{STUDY.parent}/sites/")
+    shutil.copytree(STUDY.parent / "sites", tmp_path / "sites")
+    text = STUDY.read_text()
     study.write_text(f"{text}\nsmallest_cell: 2\n{bands}\n")
     folder = release(study, depot, "first analysis", "tester").folder
     with duckdb.connect(str(depot / "warehouse.duckdb"), read_only=True) as pooled:
@@ -109,7 +110,8 @@ def test_bands_and_k_are_the_studys_and_no_other_table_tells_it_more_exactly(dep
 
 def test_a_column_that_no_release_tells_in_bands_is_refused_in_the_study_file(depot: Path, tmp_path: Path) -> None:
     study = tmp_path / "study.yaml"
-    text = STUDY.read_text().replace("sites/", f"{STUDY.parent}/sites/")
+    shutil.copytree(STUDY.parent / "sites", tmp_path / "sites")
+    text = STUDY.read_text()
     study.write_text(f"{text}\ndisclosure: {{bands: {{shoe_size: [2]}}}}\n")
     with pytest.raises(Unusable, match="shoe_size"):
         release(study, depot, "first analysis", "tester")
