@@ -164,7 +164,15 @@ def with_an_archive_of_much_text(inbox: Path) -> None:
     lines = "".join(f"runner {i} went well\n" for i in range(700_000)).encode()
     with zipfile.ZipFile(content, "w", zipfile.ZIP_DEFLATED, compresslevel=9) as archive:
         archive.writestr("log.txt", lines)
-    a_delivery(inbox, 13, names=("standing",), runners=("FS-13",), replace_files={"log.zip": content.getvalue()})
+    a_delivery(inbox, 15, names=("standing",), runners=("FS-15",), replace_files={"log.zip": content.getvalue()})
+
+
+def much_text(text: str) -> bytes:
+    """More columns, each with a long remark."""
+    header, row = text.splitlines()
+    names = "".join(f",remark_{i}" for i in range(12))
+    remarks = "".join("," + f"run {i} went well " * 6_000 for i in range(12))
+    return f"{header}{names}\n{row}{remarks}\n".encode()
 
 
 TAKEN_IN: dict[int, Callable[[Path], None]] = {
@@ -174,6 +182,7 @@ TAKEN_IN: dict[int, Callable[[Path], None]] = {
     4: with_table(4, "sessions.csv", blank_rows_and_columns),
     5: with_files_beside,
     14: written_by_ezc3d,
+    15: with_an_archive_of_much_text,
 }
 STOPPED: dict[int, Callable[[Path], None]] = {
     6: with_table(6, "participants.csv", a_workbook),
@@ -183,7 +192,7 @@ STOPPED: dict[int, Callable[[Path], None]] = {
     10: with_table(10, "participants.csv", decimal_commas_that_cut_cells),
     11: a_bomb,
     12: with_a_pipe,
-    13: with_an_archive_of_much_text,
+    13: with_table(13, "trials.csv", much_text),
 }
 
 
@@ -233,6 +242,7 @@ def test_what_a_desktop_made_of_it_keeps_nothing_out(depot: Depot, number: int) 
         (2, ["2 files that operating systems left"]),
         (3, ["one folder deeper", "1 file that an operating system left"]),
         (5, ["2 files lie in the bag beside its payload", "not-kept-1.pdf is in the bag, but no table names it"]),
+        (15, ["log.zip is in the bag, but no table names it"]),
     ],
 )
 def test_what_was_passed_over_is_noted(depot: Depot, number: int, words: list[str]) -> None:
