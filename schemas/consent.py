@@ -18,7 +18,7 @@ from schemas.fields import first_day_of
 from schemas.joined import Visits, paths_of_trials, shas_of_trials, trials_and_visits
 from schemas.model import Layer, Table
 from schemas.privacy import RUNNER, SESSION, TRIAL, Rows
-from schemas.received import ConsentEvent, Received
+from schemas.received import ConsentEvent, Received, plain_column
 from schemas.study import Study
 
 if TYPE_CHECKING:
@@ -267,8 +267,7 @@ class Consent:
         return found
 
     def _column(self, table: str, column: str) -> list[Any]:
-        cells = self.received.tables[table][column]
-        return cells.astype(object).where(cells.notna(), None).tolist()
+        return plain_column(self.received.tables[table][column])
 
     # -- what may be told --------------------------------------------------------------------------------------------
 

@@ -39,15 +39,15 @@ def centre_of_pressure(
     """
     force = np.asarray(force, float).reshape(-1, 3)
     moment = np.asarray(moment, float).reshape(-1, 3)
-    vertical = force[:, UP]
-    loaded = (vertical >= threshold_n) & (vertical != 0)
+    vertical, height = force[:, UP], surface_height_m
+    with np.errstate(invalid="ignore"):
+        divisor = np.where((vertical >= threshold_n) & (vertical != 0), vertical, np.nan)
+        forward = (moment[:, RIGHT] + height * force[:, FORWARD]) / divisor
+        right = (height * force[:, RIGHT] - moment[:, FORWARD]) / divisor
+        known = np.isfinite(forward) & np.isfinite(right)
     where = np.full(force.shape, np.nan)
-    divisor = vertical[loaded]
-    height = surface_height_m
-    where[loaded, FORWARD] = (moment[loaded, RIGHT] + height * force[loaded, FORWARD]) / divisor
-    where[loaded, UP] = height
-    where[loaded, RIGHT] = (height * force[loaded, RIGHT] - moment[loaded, FORWARD]) / divisor
-    where[loaded & ~np.isfinite(where).all(axis=1)] = np.nan
+    for axis, value in ((FORWARD, forward), (UP, height), (RIGHT, right)):
+        where[:, axis] = np.where(known, value, np.nan)
     return where
 
 

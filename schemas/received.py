@@ -87,5 +87,11 @@ class Received:
 
 def plain_rows(frame: pd.DataFrame) -> list[dict[str, Any]]:
     """Rows of a table as dictionaries, with None for every missing value."""
-    plain = frame.astype(object).where(frame.notna(), None)
-    return [{str(name): value for name, value in row.items()} for row in plain.to_dict("records")]
+    names = [str(name) for name in frame.columns]
+    columns = [plain_column(cells) for _, cells in frame.items()]
+    return [dict(zip(names, values, strict=True)) for values in zip(*columns, strict=True)]
+
+
+def plain_column(cells: pd.Series) -> list[Any]:
+    """The cells of one column as plain values, with None for every missing one."""
+    return [None if missing else cell for cell, missing in zip(cells.tolist(), cells.isna().tolist(), strict=True)]

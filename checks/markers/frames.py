@@ -12,6 +12,7 @@ import numpy as np
 from checks.registry import Limit, Looked, Subject, Weight, check, looked, nothing
 from pipelines.science.signals import measures as signals
 from pipelines.science.signals.measures import BoolArray
+from pipelines.science.signals.middle import median
 from pipelines.science.workspace import Workspace
 from schemas.mechanics import runs
 from schemas.study import Study
@@ -185,7 +186,7 @@ def _off_the_middle(work: Workspace) -> np.ndarray:
 
 def _typical(values: np.ndarray) -> float:
     seen = values[np.isfinite(values)]
-    return float(np.median(seen)) if len(seen) else 0.0
+    return median(seen) if len(seen) else 0.0
 
 
 def moment_of(trial: Trial, study: Study, role: str, frame: int) -> dict[str, Any]:

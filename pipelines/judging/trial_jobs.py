@@ -5,7 +5,7 @@ Who is judged when is in ``pipelines.judging.of_delivery``; the judging itself i
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -13,7 +13,9 @@ from pipelines.depot.desk import Desk
 from pipelines.identity.word_list import names_beside
 from pipelines.judging.judge import TrialJob
 from pipelines.judging.standings import Judged
+from schemas.consent import Consent
 from schemas.delivery import SENT_CHANNELS
+from schemas.privacy import TRIAL
 from schemas.received import Received, plain_rows
 from schemas.trial import Posture
 
@@ -34,12 +36,13 @@ def trial_job(
     judged: Judged,
     payload: Path,
     trial_id: str,
+    channels: Sequence[dict[str, Any]],
     posture: Posture | None = None,
     references: Mapping[Key, Reference] | None = None,
 ) -> TrialJob:
-    """The job of judging one trial. Muscle channels travel only as far as the runner's consent.
+    """The job of judging one trial.
 
-    payload: the folder its files are read from.
+    payload: the folder its files are read from. channels: of ``channel_rows``, those of the trial.
     """
     row, sha = judged.rows[trial_id], judged.shas[trial_id]
     profile = desk.study.study.sites[judged.site].profile
@@ -56,15 +59,18 @@ def trial_job(
         second_path=payload / second if second else None,
         second_file=second,
         second_sha256=shas[second] if second else None,
-        channel_rows=_channel_rows(judged, trial_id),
+        channel_rows=tuple(channels),
         references=references or {},
         known=names_beside(desk.study.path),
     )
 
 
-def _channel_rows(judged: Judged, trial_id: str) -> tuple[dict[str, Any], ...]:
-    channels = judged.consent.rows(SENT_CHANNELS)
-    return tuple(plain_rows(channels[channels["trial_id"] == trial_id].drop_duplicates("label")))
+def channel_rows(consent: Consent) -> dict[str, list[dict[str, Any]]]:
+    """Trial -> what ``channels.csv`` says of its channels, only as far as the runner's consent goes; a label once."""
+    found: dict[str, dict[str | None, dict[str, Any]]] = {}
+    for row in plain_rows(consent.rows(SENT_CHANNELS)):
+        found.setdefault(row[TRIAL], {}).setdefault(row["label"], row)
+    return {trial: list(rows.values()) for trial, rows in found.items()}
 
 
 def _trial_row(row: Mapping[str, Any], site: str, surface: str, sha256: str) -> TrialRow:

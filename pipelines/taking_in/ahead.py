@@ -42,7 +42,7 @@ class Ahead:
             gated = gate(self._desk, opened, before)
             if not gated.stops:
                 layout = layout_of(self._desk, gated)
-                self._desk.engine.ahead(layout.first(), layout.second)
+                self._desk.engine.ahead(layout.first, layout.second)
         except Exception:
             self.drop()
 

@@ -18,6 +18,16 @@ from schemas.reading import Problem
 
 log = logging.getLogger(__name__)
 
+#: Set for the workers, which inherit them, unless somebody chose otherwise. pyarrow's own pool takes a GiB of the
+#: addresses a worker may have before it holds a byte. Every core has a worker already: threads of linear algebra would
+#: only take it from another one, and products as small as a trial's are slower with them.
+_INHERITED = {
+    "ARROW_DEFAULT_MEMORY_POOL": "system",
+    "OPENBLAS_NUM_THREADS": "1",
+    "OMP_NUM_THREADS": "1",
+    "MKL_NUM_THREADS": "1",
+}
+
 
 @dataclass(frozen=True)
 class Ended:
@@ -42,8 +52,8 @@ class Isolated:
     def __enter__(self) -> Isolated:
         from pebble import ProcessPool
 
-        # inherited by the workers: pyarrow's own pool takes a GiB of the addresses they may have before it holds a byte
-        os.environ.setdefault("ARROW_DEFAULT_MEMORY_POOL", "system")
+        for name, value in _INHERITED.items():
+            os.environ.setdefault(name, value)
         methods = multiprocessing.get_all_start_methods()
         context = multiprocessing.get_context("forkserver" if "forkserver" in methods else "spawn")
         self._pool = ProcessPool(

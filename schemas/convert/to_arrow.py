@@ -7,6 +7,7 @@ the matter of ``to_pandera`` and of the checks.
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
+from functools import cache
 from typing import TYPE_CHECKING, Any
 
 from schemas.convert.words import rows_sentence
@@ -73,10 +74,15 @@ def to_arrow_table(table: Table, rows: pd.DataFrame | Iterable[Mapping[str, Any]
 
 
 def empty_frame(table: Table) -> pd.DataFrame:
-    """A data frame with the table's columns, typed, and no rows."""
+    """A data frame with the table's columns, typed, and no rows; the caller's own."""
+    return _empty(tuple((f.name, PANDAS_TYPES[f.kind]) for f in table.fields)).copy()
+
+
+@cache
+def _empty(types: tuple[tuple[str, str], ...]) -> pd.DataFrame:
     import pandas as pd
 
-    return pd.DataFrame({f.name: pd.Series(dtype=PANDAS_TYPES[f.kind]) for f in table.fields})
+    return pd.DataFrame({name: pd.Series(dtype=kind) for name, kind in types})
 
 
 def _columns(table: Table, rows: pd.DataFrame | Iterable[Mapping[str, Any]]) -> dict[str, Any]:

@@ -15,7 +15,7 @@ import pytest
 
 from pipelines.science.events.agreement import event_agreement
 from pipelines.science.events.from_markers import marker_contacts
-from pipelines.science.signals.measures import exchanged_back
+from pipelines.science.signals.measures import exchanged_back, exchanges
 from schemas.processing import Processing
 from tests.as_frames import contacts_by_method, contacts_of
 from tests.published.force_of_the_real_run import needs_real_run, real_run, recorded_markers, truth
@@ -36,7 +36,8 @@ LABELS = {
 
 def markers() -> dict[str, np.ndarray]:
     """The recording's foot markers with its two exchanged labels put right, as ``truth.json`` does."""
-    return exchanged_back(recorded_markers(LABELS), 0.015)
+    recorded = recorded_markers(LABELS)
+    return exchanged_back(recorded, exchanges(recorded, 0.015))
 
 
 def found_contacts(**settings: Any) -> dict[str, tuple[float, float]]:

@@ -14,6 +14,7 @@ from typing import Literal
 import numpy as np
 
 from pipelines.science.events.from_force import SIDES, Contact, find_contacts
+from pipelines.science.signals.middle import median, percentiles
 from schemas.processing_signals import SensorProcessing
 from schemas.trial import FloatArray, Signal
 
@@ -97,13 +98,13 @@ def halfway(samples: FloatArray, contrast: float) -> float | None:
     They must lie further apart than ``contrast`` times the mean absolute distance of the samples from their level.
     """
     known = samples[np.isfinite(samples)]
-    low, high = np.percentile(known, [1, 99])
+    low, high = percentiles(known, 1, 99)
     middle = (low + high) / 2
     for _ in range(5):
         below, above = known[known < middle], known[known >= middle]
         if len(below) == 0 or len(above) == 0:
             return None
-        low, high = float(np.median(below)), float(np.median(above))
+        low, high = median(below), median(above)
         if (low + high) / 2 == middle:
             break
         middle = (low + high) / 2

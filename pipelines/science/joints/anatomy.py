@@ -14,7 +14,8 @@ from typing import Any, Concatenate, ParamSpec, TypeVar, cast
 
 import numpy as np
 
-from pipelines.science.signals.measures import FOOT, SIDES, Markers
+from pipelines.science.signals.measures import FOOT, SIDES, Markers, lengths
+from pipelines.science.signals.middle import known_median, median, percentiles
 from schemas.trial import FORWARD, RIGHT, UP, FloatArray
 
 #: outer landmark and inner landmark of one foot or joint
@@ -72,7 +73,7 @@ class Facing:
 
 def _median(vectors: FloatArray) -> FloatArray | None:
     seen = vectors[np.isfinite(vectors).all(axis=1)]
-    return np.asarray(np.median(seen, axis=0)) if len(seen) else None
+    return np.array([median(column) for column in seen.T]) if len(seen) else None
 
 
 def level(of: FloatArray | None) -> FloatArray | None:
@@ -91,17 +92,17 @@ def across_pelvis(vectors: FloatArray) -> FloatArray:
     Its length is the mean resultant of directional statistics.
     """
     flat = vectors[np.isfinite(vectors).all(axis=1)] * [1.0, 0.0, 1.0]
-    lengths = np.linalg.norm(flat, axis=1)
-    known = lengths > 1e-6
+    long = lengths(flat)
+    known = long > 1e-6
     if not known.any() or not _rigid(vectors):
         return np.zeros(3)
-    return np.asarray((flat[known] / lengths[known, None]).mean(axis=0))
+    return np.asarray((flat[known] / long[known, None]).mean(axis=0))
 
 
 def _rigid(vectors: FloatArray) -> bool:
     """Whether lines (frames, 3) keep their length; single wrong frames do not count."""
-    lengths = np.linalg.norm(vectors[np.isfinite(vectors).all(axis=1)], axis=1)
-    return bool(len(lengths)) and bool(np.ptp(np.percentile(lengths, [5, 95])) <= RIGID_M)
+    low, high = percentiles(lengths(vectors[np.isfinite(vectors).all(axis=1)]), 5, 95)
+    return high - low <= RIGID_M  # false where no line is known
 
 
 def degrees_from_forward(direction: FloatArray) -> float:
@@ -157,7 +158,7 @@ class Anatomy:
         path = self.markers.get(role)
         if path is None or not np.isfinite(path[:, UP]).any():
             return None
-        return float(np.nanmedian(path[:, UP]))
+        return known_median(path[:, UP])
 
     @kept
     def to_the_right(self) -> FloatArray | None:

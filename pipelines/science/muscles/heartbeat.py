@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pipelines.science.muscles.measures import LEVEL_WINDOW_S, Muscle, levels
+from pipelines.science.signals.middle import known_median, percentiles
 from schemas.trial import FloatArray
 
 #: Own choices: from 60 to 187 beats a minute; the QRS complex has most of its power from 5 to 35 Hz (from memory).
@@ -25,6 +26,7 @@ LIMIT = 5.0
 CELL_S = 0.01
 #: Own choice: an interval this near to that of steps or strides is movement.
 NEAR_A_STEP = 0.08
+_TRIED = tuple(np.arange(SHORTEST_S, LONGEST_S, STEP_S).tolist())
 
 
 @dataclass(frozen=True)
@@ -46,17 +48,17 @@ def heartbeat_in(muscle: Muscle, steps_s: tuple[float, ...]) -> Heartbeat | None
     intervals that are not to be taken; what repeats itself better with them is movement, and its share counts as 0.
     """
     rate = muscle.rate_hz
-    duration = len(muscle.raw) / rate
-    longest = min(LONGEST_S, duration / FEWEST_BEATS)
+    longest = min(LONGEST_S, len(muscle.raw) / rate / FEWEST_BEATS)
     if longest <= SHORTEST_S or rate / 2 <= BURST_HZ:
         return None
     slow = np.where(_in_bursts(muscle), np.nan, muscle.within(*BEAT_HZ))  # mains lies above this band
     cells = _cells(slow[: round(STRETCH_S * rate)], rate)
-    limit = LIMIT * float(np.nanmedian(np.abs(cells))) if np.isfinite(cells).any() else 0.0
-    tried = np.arange(SHORTEST_S, longest, STEP_S)
+    limit = LIMIT * known_median(np.abs(cells)) if np.isfinite(cells).any() else 0.0
+    intervals = _TRIED[: _up(sum(interval < longest for interval in _TRIED))]
+    tried = np.array(intervals)
     best: Heartbeat | None = None
-    shares = _shares(cells, limit, tuple(tried.tolist()))
-    allowed = (np.abs(tried[:, None] / np.array(steps_s) - 1) >= NEAR_A_STEP).all(axis=1)
+    shares = _shares(cells, limit, intervals)
+    allowed = (np.abs(tried[:, None] / np.array(steps_s) - 1) >= NEAR_A_STEP).all(axis=1) & (tried < longest)
     for place in np.flatnonzero(allowed):
         share, interval = float(shares[place]), float(tried[place])
         if best is None or share > best.share + 0.05:  # the shortest of intervals that serve about as well
@@ -74,11 +76,16 @@ def heartbeat_in(muscle: Muscle, steps_s: tuple[float, ...]) -> Heartbeat | None
     return replace(best, size_uv=float(np.abs(shape[middle])), first_s=float(first_s))
 
 
+def _up(count: int) -> int:
+    """The next hundred, so that trials of about one length share a matrix."""
+    return -(-count // 100) * 100
+
+
 def _in_bursts(muscle: Muscle) -> NDArray[np.bool_]:
     """(n,) bool: samples in windows whose power above 100 Hz is three times that of quiet ones."""
     fast = levels(muscle.within(BURST_HZ, muscle.band[1]), muscle.rate_hz)
     known = fast[np.isfinite(fast)]
-    loud = ~(fast <= 3 * np.percentile(known, 20)) if len(known) else np.ones(len(fast), bool)
+    loud = ~(fast <= 3 * percentiles(known, 20)[0]) if len(known) else np.ones(len(fast), bool)
     length = max(round(LEVEL_WINDOW_S * muscle.rate_hz), 1)
     mask = np.zeros(len(muscle.raw), bool)
     for window in np.flatnonzero(loud):
@@ -101,13 +108,13 @@ def _columns(count: int, intervals_s: Sequence[float]) -> NDArray[np.int32]:
     return cells
 
 
-@lru_cache(maxsize=4)  # the muscles of one trial are as long as each other
+@lru_cache(maxsize=8)
 def _folding(count: int, intervals_s: tuple[float, ...]) -> tuple[Any, int]:
     """Matrix (k w, count) that sums cells by interval and column, and w, the columns of the longest interval."""
     from scipy.sparse import csc_array
 
     columns = _columns(count, intervals_s)
-    width = int(columns.max()) + 1 if columns.size else 1
+    width = int(columns.max()) + 1
     apart = columns + width * np.arange(len(intervals_s), dtype=np.int32)  # no two intervals share a column
     starts = len(intervals_s) * np.arange(count + 1)
     parts = (np.ones(columns.size), apart.ravel(), starts)
@@ -122,16 +129,17 @@ def _shares(cells: FloatArray, limit: float, intervals_s: tuple[float, ...]) -> 
     """
     if not len(cells) or not intervals_s:
         return np.full(len(intervals_s), -1.0)
-    fold, width = _folding(len(cells), intervals_s)
-    known = np.isfinite(cells)
-    y = np.where(known, np.clip(cells, -limit, limit), 0.0)  # so that one blow does not outweigh the beats
-    n, s, q = (fold @ values for values in (known.astype(float), y, y**2))
+    fold, width = _folding(_up(len(cells)), intervals_s)
+    known, y = np.zeros(fold.shape[1]), np.zeros(fold.shape[1])
+    known[: len(cells)] = np.isfinite(cells)
+    y[: len(cells)] = np.nan_to_num(np.clip(cells, -limit, limit))  # so that one blow does not outweigh the beats
+    n, s, q = (fold @ values for values in (known, y, y * y))
     judged = n >= 3
-    n, s, q = (np.where(judged, part, 0.0).reshape(-1, width) for part in (n, s, q))
-    with np.errstate(invalid="ignore", divide="ignore"):
-        left = np.where(n > 0, n * (n * q - s**2) / (n - 1) ** 2, 0.0).sum(axis=1)
-        enough = (n.sum(axis=1) >= len(cells) / 3) & (q.sum(axis=1) > 0)
-        return np.where(enough, 1 - left / q.sum(axis=1), -1.0)
+    n, s, q = ((part * judged).reshape(-1, width) for part in (n, s, q))
+    left = (n * (n * q - s * s) / (n - 1) ** 2).sum(axis=1)  # of a column that is not judged all three are 0
+    counts, squares = n.sum(axis=1), q.sum(axis=1)
+    enough = (counts >= len(cells) / 3) & (squares > 0)
+    return np.where(enough, 1 - left / np.where(enough, squares, 1.0), -1.0)
 
 
 def _waveform(cells: FloatArray, interval_s: float) -> FloatArray:

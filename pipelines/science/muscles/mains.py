@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pipelines.science.muscles.measures import LEVEL_WINDOW_S, Muscle
+from pipelines.science.signals.middle import known_median
 from schemas.trial import FloatArray
 
 #: Mains frequencies in Hz (IEC 60038), how far they wander, and how many harmonics are looked at (own choices).
@@ -63,7 +64,7 @@ def hums_of(muscles: Sequence[Muscle], known_hz: float | None) -> list[Hum]:
     for stretch in set(stretches):
         own = [i for i, other in enumerate(stretches) if other == stretch]
         columns = [column[: stretch[0]].astype(float) for i in own for column in (quiet[i], ys[i])]
-        waves = _multiples(*stretch) @ np.stack(columns, axis=1)
+        waves = _multiples(stretch[1])[:, : stretch[0]] @ np.stack(columns, axis=1)
         sums |= {i: waves[:, 2 * at : 2 * at + 2] for at, i in enumerate(own)}
     return [
         _best(m, known_hz, sums[i], int(quiet[i][: stretches[i][0]].sum()), ys[i][: stretches[i][0]])
@@ -103,10 +104,17 @@ _SUMS = 2 * MAINS_HARMONICS  # highest multiple in a product of two harmonics
 
 
 @lru_cache(maxsize=2)  # the muscles of one trial have the same rate
-def _multiples(count: int, rate_hz: float) -> FloatArray:
-    """(tried 2 m, count): of each frequency tried the cosines of its multiples 1 to m, then the sines."""
-    multiples = np.arange(1, _SUMS + 1, dtype=float)
-    return np.concatenate([_waves(np.arange(count) / rate_hz, f * multiples).T for _, f in _TRIED])
+def _multiples(rate_hz: float) -> FloatArray:
+    """(tried 2 m, n) over the longest stretch: of each frequency tried the cosines of its multiples, then the sines."""
+    turns = 2j * np.pi * np.arange(int(np.ceil(MAINS_STRETCH_S * rate_hz))) / rate_hz
+    found = np.empty((len(_TRIED), 2, _SUMS, len(turns)))
+    for place, (_, frequency) in enumerate(_TRIED):
+        once = np.exp(frequency * turns)
+        power = once
+        for multiple in range(_SUMS):  # powers of one wave are its multiples
+            found[place, 0, multiple], found[place, 1, multiple] = power.real, power.imag
+            power = power * once
+    return found.reshape(-1, len(turns))
 
 
 def _normal_equations(sums: FloatArray, harmonics: NDArray[np.intp], count: int) -> tuple[FloatArray, FloatArray]:
@@ -136,7 +144,7 @@ def _waves(t: FloatArray, lines: FloatArray) -> FloatArray:
 def _quiet(muscle: Muscle) -> NDArray[np.bool_]:
     """(n,) samples in windows no louder than the median one, gaps left out."""
     length = max(round(LEVEL_WINDOW_S * muscle.rate_hz), 1)
-    loud = muscle.levels_uv > np.nanmedian(muscle.levels_uv)
+    loud = muscle.levels_uv > known_median(muscle.levels_uv)
     mask = np.isfinite(muscle.banded)
     for window in np.flatnonzero(loud):
         start = window * max(length // 2, 1)

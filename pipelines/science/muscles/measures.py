@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 from pipelines.science.frames import Rows
 from pipelines.science.muscles.outcomes import Muscles
 from pipelines.science.muscles.signal import Conditioned, filtered, is_muscle
+from pipelines.science.signals.middle import percentiles
 from pipelines.science.signals.spans import rms_over, spans_of
 from schemas.processing_signals import MuscleProcessing
 from schemas.reading import ChannelFacts
@@ -93,8 +94,8 @@ class Muscle:
         known = self.levels_uv[np.isfinite(self.levels_uv)]
         if not len(known):
             return 0.0, 0.0
-        burst, quiet = np.percentile(known, [BURST_PERCENT, QUIET_PERCENT])
-        return float(burst), float(quiet)
+        burst, quiet = percentiles(known, BURST_PERCENT, QUIET_PERCENT)
+        return burst, quiet
 
     @property
     def burst_uv(self) -> float:
@@ -121,6 +122,10 @@ class Muscle:
         return self.ratio > 2.5
 
     @cached_property
+    def _is_whole(self) -> bool:
+        return bool(np.isfinite(self.raw).all())
+
+    @cached_property
     def _spectrum(self) -> tuple[FloatArray, NDArray[np.complex128]]:
         """Frequencies in Hz and Fourier transform of the raw signal about its mean; gaps count as 0."""
         known = np.isfinite(self.raw)
@@ -135,8 +140,11 @@ class Muscle:
         For looking at one band beside others; the study's own band is ``banded``.
         """
         f, transform = self._spectrum
-        part = np.fft.irfft(np.where((f < low_hz) | (f > high_hz), 0.0, transform), len(self.raw))
-        return np.where(np.isfinite(self.raw), part, np.nan)
+        first, stop = np.searchsorted(f, low_hz, "left"), np.searchsorted(f, high_hz, "right")
+        kept = np.zeros_like(transform)
+        kept[first:stop] = transform[first:stop]
+        part = np.fft.irfft(kept, len(self.raw))
+        return part if self._is_whole else np.where(np.isfinite(self.raw), part, np.nan)
 
     def power_density(self, low_hz: float, high_hz: float) -> float:
         """Mean power per Hz between two frequencies, uV2/Hz; 0 where nothing is known."""
@@ -166,7 +174,7 @@ class Muscle:
         below. Smoothing leaves next to nothing above 30 Hz, where a raw signal has most of its power. A signal of a few
         steps of the converter is lopsided by chance and counts as raw.
         """
-        low, middle, high = np.nanpercentile(self.raw, [2, 50, 98])
+        low, middle, high = percentiles(self.raw[~np.isnan(self.raw)], 2, 50, 98)
         down, up = middle - low, high - middle
         if not max(up, down) > 4 * min(up, down) or up + down < 20 * self.step_uv:
             return "raw"
@@ -233,8 +241,11 @@ def levels(samples: FloatArray, rate_hz: float) -> FloatArray:
     length = max(round(LEVEL_WINDOW_S * rate_hz), 1)
     if len(samples) < length:
         return np.empty(0)
-    windows = sliding_window_view(samples, length)[:: max(length // 2, 1)]
-    return np.asarray(np.sqrt(np.mean(windows**2, axis=1)))
+    squares, hop = samples**2, max(length // 2, 1)
+    if length == 2 * hop:  # each half is part of two windows
+        halves = squares[: len(squares) // hop * hop].reshape(-1, hop).sum(axis=1)
+        return np.asarray(np.sqrt((halves[1:] + halves[:-1]) / length))
+    return np.asarray(np.sqrt(np.mean(sliding_window_view(squares, length)[::hop], axis=1)))
 
 
 def contacts_by_side(footfalls: Rows) -> dict[str, list[tuple[float, float]]]:

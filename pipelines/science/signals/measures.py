@@ -5,13 +5,15 @@ Pure functions on arrays and trials; registers no check. Nothing here judges: li
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
+from itertools import combinations
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from pipelines.science.frames import Rows
+from pipelines.science.signals.middle import known_median, percentiles
 from schemas import mechanics
 from schemas.mechanics import runs
 from schemas.study import SiteProfile, Study
@@ -19,6 +21,8 @@ from schemas.trial import FORWARD, RIGHT, UP, FloatArray, Plate, Trial
 
 BoolArray = NDArray[np.bool_]
 Markers = Mapping[str, FloatArray]
+#: Two roles whose labels change places, the third marker that tells it, and in which frames they do, (frames,).
+Exchange = tuple[str, str, str, BoolArray]
 
 SIDES = ("left", "right")
 
@@ -86,7 +90,7 @@ def unloaded_spells(force: FloatArray, rate_hz: float, edge_s: float) -> list[tu
     """
     if not np.isfinite(force).any():
         return []
-    low, high = np.nanpercentile(force, [2, 98])
+    low, high = percentiles(force[~np.isnan(force)], 2, 98)
     if abs(low) > abs(high):  # the sign is turned, which is another check's business
         force, low, high = -force, -high, -low
     quiet = force < low + max(0.05 * (high - low), 25.0)
@@ -104,19 +108,22 @@ def flat_tops(samples: FloatArray, shortest: int, least: float = 0.0) -> list[tu
     the value must be at least half of the largest the channel reaches.
     """
     x = np.asarray(samples, float)
-    levels = np.unique(x[np.isfinite(x)])
+    known = x[np.isfinite(x)]
+    if not len(known):
+        return []
+    ends = float(known.min()), float(known.max())
+    tops = [top for top in ends if abs(top) >= 0.5 * max(map(abs, ends))]
+    flat = [(top, a, b) for top in tops for a, b in runs(x == top) if b - a >= shortest]
+    if not flat:
+        return []
+    levels = np.unique(known)
     if len(levels) < 3:
         return []
     gaps = np.diff(levels)
-    step = gaps[gaps > (levels[-1] - levels[0]) * 1e-9].min()
-    cut = []
-    for top in (levels[0], levels[-1]):
-        if abs(top) < 0.5 * np.abs(levels[[0, -1]]).max():
-            continue
-        enough = max(8 * step, 0.005 * abs(top), least)
-        below = np.abs(top - x)
-        cut += [(a, b) for a, b in runs(x == top) if b - a >= shortest and _missing_above(below, a, b) > enough]
-    return sorted(cut)
+    step = float(gaps[gaps > (levels[-1] - levels[0]) * 1e-9].min())
+    return sorted(
+        (a, b) for top, a, b in flat if _missing_above(np.abs(top - x), a, b) > max(8 * step, 0.005 * abs(top), least)
+    )
 
 
 def _missing_above(below: FloatArray, start: int, stop: int) -> float:
@@ -150,14 +157,13 @@ def distance_outside(corners: FloatArray, points: FloatArray) -> FloatArray:
     NaN where the corners are not known or do not enclose a plate.
     """
     flat = np.asarray(corners, float)[:, [FORWARD, RIGHT]]
-    along = np.roll(flat, -1, axis=0) - flat
-    lengths = np.linalg.norm(along, axis=1, keepdims=True)
+    along = np.concatenate([flat[1:], flat[:1]]) - flat
+    lengths = np.hypot(along[:, 0], along[:, 1])
     if not (lengths > 0).all():
         return np.full(len(points), np.nan)
-    out = np.stack([along[:, 1], -along[:, 0]], axis=1) / lengths
-    inward = np.einsum("ij,ij->i", out, flat.mean(axis=0) - flat) > 0
-    out[inward] *= -1
-    beyond: FloatArray = np.max([(points - corner) @ normal for corner, normal in zip(flat, out, strict=True)], axis=0)
+    out = np.stack([along[:, 1], -along[:, 0]], axis=1) / lengths[:, None]
+    out[(out * (flat.mean(axis=0) - flat)).sum(axis=1) > 0] *= -1  # these pointed inward
+    beyond: FloatArray = np.max(out @ points.T - (out * flat).sum(axis=1)[:, None], axis=0)
     return beyond
 
 
@@ -181,16 +187,17 @@ def distance(markers: Markers, first: str, second: str) -> FloatArray | None:
 
 def lengths(vectors: FloatArray) -> FloatArray:
     """(n,) of vectors (n, 3); what numpy's norm gives, which is slow for many short rows."""
-    found: FloatArray = np.sqrt(np.einsum("ij,ij->i", vectors, vectors))
+    x, y, z = vectors.T
+    found: FloatArray = np.sqrt(x * x + y * y + z * z)
     return found
 
 
 def departure(apart: FloatArray) -> FloatArray:
     """(frames,) m: how far a distance is from its median; NaN where it is unknown."""
-    return np.abs(apart - np.nanmedian(apart))
+    return np.abs(apart - known_median(apart))
 
 
-def exchanges(markers: Markers, tolerance_m: float) -> Iterator[tuple[str, str, str, BoolArray]]:
+def exchanges(markers: Markers, tolerance_m: float) -> Iterator[Exchange]:
     """Pairs of foot markers whose labels change places: (first, second, the third marker, frames in which they do).
 
     In such a frame the third marker's distances to the two fit their medians only the other way round: at least one is
@@ -198,12 +205,14 @@ def exchanges(markers: Markers, tolerance_m: float) -> Iterator[tuple[str, str, 
     """
     for side in SIDES:
         roles = [f"{role}_{side}" for role in FOOT]
+        apart = {frozenset(pair): distance(markers, *pair) for pair in combinations(roles, 2)}
+        usual = {pair: None if found is None else known_median(found) for pair, found in apart.items()}
         for third in roles:
             first, second = (role for role in roles if role != third)
-            to_first, to_second = distance(markers, third, first), distance(markers, third, second)
-            if to_first is None or to_second is None:
+            pairs = frozenset((third, first)), frozenset((third, second))
+            (to_first, to_second), (one, other) = (apart[p] for p in pairs), (usual[p] for p in pairs)
+            if to_first is None or to_second is None or one is None or other is None:
                 continue
-            one, other = np.nanmedian(to_first), np.nanmedian(to_second)
             as_labelled = np.fmax(abs(to_first - one), abs(to_second - other))
             the_other_way = np.maximum(abs(to_first - other), abs(to_second - one))
             swapped = (as_labelled > tolerance_m) & (the_other_way <= tolerance_m)
@@ -211,10 +220,10 @@ def exchanges(markers: Markers, tolerance_m: float) -> Iterator[tuple[str, str, 
                 yield first, second, third, swapped
 
 
-def exchanged_back(markers: Markers, tolerance_m: float) -> dict[str, FloatArray]:
-    """The markers with exchanged foot labels put right; other markers are the same arrays."""
+def exchanged_back(markers: Markers, exchanged: Iterable[Exchange]) -> dict[str, FloatArray]:
+    """The markers with exchanged foot labels put right; other markers are the same arrays. exchanged: ``exchanges``."""
     mended = dict(markers)
-    for first, second, _, swapped in exchanges(markers, tolerance_m):
+    for first, second, _, swapped in exchanged:
         a, b = mended[first], mended[second]
         mended[first] = np.where(swapped[:, None], b, a)
         mended[second] = np.where(swapped[:, None], a, b)

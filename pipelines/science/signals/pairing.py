@@ -14,7 +14,7 @@ def nearest(times: FloatArray, among: FloatArray) -> NDArray[np.intp]:
     """Place in ``among`` (ascending, not empty) of the value nearest to each of ``times``; the earlier if as near."""
     if len(among) == 1:
         return np.zeros(len(times), np.intp)
-    after = np.clip(np.searchsorted(among, times), 1, len(among) - 1)
+    after = np.minimum(np.maximum(np.searchsorted(among, times), 1), len(among) - 1)
     before = after - 1
     return np.where(np.abs(among[before] - times) <= np.abs(among[after] - times), before, after)
 

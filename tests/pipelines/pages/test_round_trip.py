@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from pipelines.pages.facts import Facts, read_facts
-from pipelines.pages.round_trip import age_days, days_between, newest_utc, open_returns, round_trips
+from pipelines.pages.round_trip import age_days, days_between, open_returns, round_trips
 from tests.builders import a_study
 from tests.pipelines.pages import small_warehouse as small
 from tests.pipelines.pages.test_pages import read, table, write
@@ -113,7 +113,7 @@ def test_days_are_counted_between_times_that_can_be_read(earlier: str, later: st
 def test_unreadable_times_give_no_age(tmp_path: Path) -> None:
     rows = {"deliveries": [small.delivery("mill-001", "mill", 1, received_utc="<once>")]}
     own = facts(tmp_path, rows, came("T1", (1, "returned")))
-    assert newest_utc(own) == ""
+    assert own.newest_utc == ""
     assert age_days(own, round_trips(own)[0]) is None
 
 

@@ -29,6 +29,12 @@ def take_mebibytes(mebibytes):
     return int(np.ones(mebibytes * 2**20, np.uint8).sum() > 0)
 
 
+def threads_after_a_product(_):
+    large = np.ones((400, 400))
+    large @ large
+    return len(os.listdir("/proc/self/task"))
+
+
 def refuse(sentence):
     raise C3dProblem(sentence)
 
@@ -53,6 +59,11 @@ def do(job):
 def isolated():
     with Isolated(workers=2, time_limit_s=3, memory_limit_mb=300) as pool:
         yield pool
+
+
+@pytest.mark.skipif(not os.path.isdir("/proc/self/task"), reason="this system does not tell threads of a process")
+def test_a_worker_leaves_the_other_cores_to_the_other_workers(isolated):
+    assert isolated.run(threads_after_a_product, None).value == 1
 
 
 def test_a_value_comes_back(isolated):
