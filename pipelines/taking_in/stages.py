@@ -13,7 +13,7 @@ from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from checks.findings import Report, Status
 from checks.registry import Weight
@@ -37,12 +37,9 @@ from pipelines.depot.books.rows import (
 )
 from pipelines.depot.consents import gate_of, with_all_consents
 from pipelines.depot.desk import Desk, Opened, Tell
-from pipelines.depot.storage import write_table
 from pipelines.identity.word_list import names_beside
 from pipelines.judging.delivery_tables import (
-    DELIVERY_TABLES,
     delivery_files,
-    frame,
     quality_tables,
     tables_of_delivery,
 )
@@ -52,7 +49,6 @@ from pipelines.judging.stamps import made, posture_digest
 from pipelines.judging.standings import ACCEPTED, WITHHELD, Judged
 from pipelines.taking_in.beyond_trials import tables_beyond_trials
 from pipelines.taking_in.keeping import (
-    copy_tag_files,
     payload_of,
     rebuild_bag,
 )
@@ -66,19 +62,11 @@ from pipelines.taking_in.naming import (
 )
 from pipelines.taking_in.publishing import Passage, Prepared, forget_older, publish, used_today
 from pipelines.taking_in.resends import before_of, with_changed_trials, with_parts
-from schemas import core
+from pipelines.taking_in.writing import written
 from schemas.consent import Consent
-from schemas.convert.to_arrow import empty_frame
-from schemas.model import Table
 
 if TYPE_CHECKING:
-    import pandas as pd
-
     from pipelines.depot.books.rows import TrialVersion
-
-
-#: Fields of bag-info.txt that the depot reads and keeps; ``Invented`` is that of the demonstration.
-_KEPT_INFO = ("Delivery-Number", "Invented", "Site", "Study")
 
 
 @dataclass(frozen=True)
@@ -173,7 +161,7 @@ def prepare(desk: Desk, gated: Gated, tell: Tell, meanwhile: Callable[[], None] 
         gate_of(judged.consent, judged.veil.names),
         judged.held.decided,
     )
-    folder = _written(desk, opened, result, tables)
+    folder = written(desk, opened, result, tables)
     write_held(judged.held, folder)
     return Prepared(result, folder, opened.payload)
 
@@ -198,14 +186,14 @@ def _stopped(desk: Desk, gated: Gated) -> Prepared:
     tables = delivery_files(name, opened.received, veil) | quality_tables(veil.findings(report.findings), report.runs)
     record = replace(_record(desk, opened, name, STOPPED, before), held=bool(payload.stored))
     result = Result(record, payload)
-    return Prepared(result, _written(desk, opened, result, tables))
+    return Prepared(result, written(desk, opened, result, tables))
 
 
 def prepare_repeat(desk: Desk, opened: Opened, same: Record) -> Prepared:
     """A delivery whose bytes are those of ``same``: only that it came is noted."""
     name = f"{same.delivery_id}.repeat.{slug(opened.name)}"[:64]
     result = Result(_record(desk, opened, name, REPEAT))
-    return Prepared(result, _written(desk, opened, result, {}))
+    return Prepared(result, written(desk, opened, result, {}))
 
 
 def stamps_of(desk: Desk, site: str | None) -> dict[str, str]:
@@ -278,35 +266,3 @@ def _record(desk: Desk, opened: Opened, delivery_id: str, status: str, before: R
         result=secrets.token_hex(8),
         **vars(desk.stamp),
     )
-
-
-def _written(desk: Desk, opened: Opened, result: Result, tables: dict[Table, pd.DataFrame]) -> Path:
-    """A folder in ``work/`` with the tables of a result, and the bag's own files if its bytes are kept."""
-    record = result.record
-    work = desk.depot.new_work(record.delivery_id)
-    tables = {core.DELIVERIES: frame(core.DELIVERIES, [_delivery_row(opened, record)]), **tables}
-    for table in dict.fromkeys((*DELIVERY_TABLES, *tables)):  # every delivery has every table, if only an empty one
-        rows = tables[table] if table in tables else empty_frame(table)
-        write_table(table, rows, work / f"{table.name}.parquet", sync=False)  # publish syncs
-    (work / "bag").mkdir()
-    if record.held and opened.payload is not None:
-        info = {label: opened.received.bag_info[label] for label in _KEPT_INFO if label in opened.received.bag_info}
-        copy_tag_files(opened.payload, work / "bag", result.payload, info)
-    return work
-
-
-def _delivery_row(opened: Opened, record: Record) -> dict[str, Any]:
-    files = opened.received.files
-    return {
-        "delivery_id": record.delivery_id,
-        "site": record.site,
-        "delivery_number": record.number,
-        "status": record.status,
-        "arrived_as": opened.name,
-        "fingerprint_sha256": record.fingerprint,
-        "received_utc": record.received_utc,
-        "payload_count": len(files),
-        "payload_bytes": sum(f.bytes for f in files),
-        "code_version": record.code_version,
-        "study_version": record.study_version,
-    }
