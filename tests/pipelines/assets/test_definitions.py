@@ -87,6 +87,45 @@ def test_one_run_does_all_that_is_due_and_then_nothing_is(made: Made) -> None:
     assert set(steps[3:]) == {"checks_of_deliveries", "pages"}
 
 
+def test_what_is_due_still_after_a_run_is_tried_again_later_and_a_run_that_failed_is_not_repeated(
+    tmp_path: Path,
+) -> None:
+    a_delivery(tmp_path / "inbox", names=("standing",))
+    place = Place(study=str(STUDY), inbox=str(tmp_path / "inbox"), depot=str(tmp_path / "depot"))
+    with dg.DagsterInstance.ephemeral() as instance:
+
+        def asked() -> dg.RunRequest | str:
+            told = inbox_sensor(dg.build_sensor_context(instance=instance), place=place)
+            if isinstance(told, dg.SkipReason):
+                return str(told.skip_message)
+            assert isinstance(told, dg.SensorResult)
+            (request,) = told.run_requests or []
+            return request
+
+        first = asked()
+        assert isinstance(first, dg.RunRequest)
+        instance.add_run(
+            dg.DagsterRun(
+                "take_in",
+                "0" * 8 + "-0000-4000-8000-" + "0" * 12,
+                tags=dict(first.tags),
+                status=dg.DagsterRunStatus.SUCCESS,
+            )
+        )
+        again = asked()
+        assert isinstance(again, dg.RunRequest)
+        assert str(again.run_key).startswith(f"{first.run_key}-"), "one key an hour"
+        instance.add_run(
+            dg.DagsterRun(
+                "take_in",
+                "1" * 8 + "-0000-4000-8000-" + "0" * 12,
+                tags=dict(first.tags),
+                status=dg.DagsterRunStatus.FAILURE,
+            )
+        )
+        assert "start it again by hand" in str(asked())
+
+
 def test_it_leaves_the_same_files_as_a_run(made: Made) -> None:
     other = made.inbox.parent / "by_run"
     run(STUDY, made.inbox, other, "tester", workers=1)
