@@ -79,13 +79,15 @@ def at_work(
     workers: int | None = None,
     *,
     yes: bool = False,
+    wait_s: float = 0.0,
 ) -> Iterator[Bench]:
     """A bench at which this process is the depot's only writer; what a kill left is finished first.
 
-    inbox: None if only what follows from a decision is to be done. Raises Unusable as ``run`` does.
+    inbox: None if only what follows from a decision is to be done. wait_s: how long to wait for another writer's end.
+    Raises Unusable as ``run`` does.
     """
     study, depot, actor = load_study(study_path), Depot(depot_root), actor or whoami()
-    with depot.writing(actor), open_desk(depot, study, actor, workers) as desk:
+    with depot.writing(actor, wait_s), open_desk(depot, study, actor, workers) as desk:
         finish_what_a_kill_left(desk)
         yield Bench(desk, inbox, progress or Progress(), Summary(depot), yes)
 
