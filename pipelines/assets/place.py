@@ -42,8 +42,8 @@ class Place(dg.ConfigurableResource):
     def writing(self) -> Iterator[Bench]:
         """The bench, while this run is the depot's only writer; what a kill left is finished first."""
         refuse_missing(self.inbox_path)
-        actor = f"{whoami()} (dagster)"
-        with at_work(Path(self.study), self.depot, actor, self.inbox_path, wait_s=_WAIT_S) as bench:
+        place, actor = (Path(self.study), self.depot), f"{whoami()} (dagster)"
+        with at_work(*place, actor, self.inbox_path, wait_s=_WAIT_S, leave_history=True) as bench:
             yield bench
 
 
