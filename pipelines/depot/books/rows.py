@@ -13,6 +13,13 @@ from schemas.received import ConsentEvent
 
 #: The stamp of a delivery that stands for all its others.
 MADE = "made"
+#: Stamps of a trial: what it gives to trials of other deliveries, and what only another delivery could give it.
+GIVES_POSTURE, GIVES_REFERENCES = "gives", "gives_references"
+BORROWED_POSTURE, BORROWED_REFERENCES = "borrowed_posture", "borrowed_references"
+#: Stamp of a trial that is another's recording: ``delivery/trial`` of that one, if another delivery brought it.
+COPY_OF = "copy_of"
+#: Stamp of a delivery: what deliveries before it brought under the same ids or with the same files, if anything.
+BESIDE = "beside"
 #: Statuses of a delivery.
 TAKEN_IN, STOPPED, REPEAT = "taken_in", "stopped", "repeat"
 #: (session, condition)
@@ -125,6 +132,44 @@ class Withdrawal:
     runner: str
     scope: str
     files: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Job:
+    """What is to be done for a withdrawal. by, account: who asked, and as which user of the operating system.
+
+    due_utc: from when on bytes are removed; before, they are only withheld. participants: the runner's id in every
+    spelling that was known, until it is done.
+    """
+
+    tombstone: str
+    runner: str
+    scope: str
+    by: str
+    account: str
+    why: str
+    asked_utc: str
+    due_utc: str
+    ended_utc: str | None = None
+    participants: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Listed:
+    """A withdrawal as the register beside the depot lists it. runner and files: keyed hashes.
+
+    due_utc: when bytes are to be removed; renewed_from: study day from which consent counts again; taken_back: within
+    its time of grace.
+    """
+
+    tombstone: str
+    runner: str
+    scope: str
+    files: tuple[str, ...]
+    asked_utc: str
+    due_utc: str
+    renewed_from: int | None = None
+    taken_back: bool = False
 
 
 @dataclass(frozen=True)
