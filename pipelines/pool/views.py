@@ -111,7 +111,7 @@ def _outcome_spread() -> View:
     return View(
         "outcome_spread",
         "One row is one outcome of one accepted running trial: mean, standard deviation and number of footfalls, and "
-        "the standard uncertainty that the equipment leaves on each of them, which no number of footfalls makes smaller.",
+        "the standard uncertainty that the equipment leaves on each, which no number of footfalls makes smaller.",
         "SELECT trial_id, participant_id, site, visit, condition, outcome, avg(footfall_value) AS mean_value, "
         "stddev_samp(footfall_value) AS sd_value, count(footfall_value) AS footfall_count, "
         "any_value(standard_uncertainty_value) AS standard_uncertainty_value FROM "
