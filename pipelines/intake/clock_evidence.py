@@ -59,16 +59,16 @@ def objection(
     """
     moved = {kind: line.offset_s + line.scale * times for kind, times in theirs.items()}
     inside = _overlap(ours, moved, line, spans)
-    pairs, matched = [], {}
-    for kind, times in moved.items():
-        own = ours[kind]
-        places = paired(own, times, tolerance_s)
-        pairs.append(np.stack([own[places[:, 0]], times[places[:, 1]]], axis=1))
-        matched[kind] = places
-        told = _of_kind(kind, own, times, places, inside, complete=complete)
+    matched = {kind: paired(ours[kind], times, tolerance_s) for kind, times in moved.items()}
+    pairs = [np.stack([ours[k][at[:, 0]], moved[k][at[:, 1]]], axis=1) for k, at in matched.items()]
+    if not pairs:
+        return None
+    together = np.concatenate(pairs)
+    for kind, places in matched.items():
+        told = _of_kind(kind, ours[kind], moved[kind], places, inside, together[:, 0], complete=complete)
         if told:
             return told
-    return _step(np.concatenate(pairs)) or _stride_off(ours, moved, matched) if pairs else None
+    return _step(together) or _stride_off(ours, moved, matched)
 
 
 def _overlap(ours: Trains, moved: Trains, line: Line, spans: tuple[Span, Span] | None) -> Span:
@@ -82,9 +82,16 @@ def _overlap(ours: Trains, moved: Trains, line: Line, spans: tuple[Span, Span] |
 
 
 def _of_kind(
-    kind: str, ours: FloatArray, moved: FloatArray, places: NDArray[np.intp], inside: Span, *, complete: bool
+    kind: str,
+    ours: FloatArray,
+    moved: FloatArray,
+    places: NDArray[np.intp],
+    inside: Span,
+    together: FloatArray,
+    *,
+    complete: bool,
 ) -> str | None:
-    """What one kind of event leaves unexplained."""
+    """What one kind of event leaves unexplained. together: times of all events, of any kind, that have a partner."""
     left = [_unmatched(ours, places[:, 0], inside), _unmatched(moved, places[:, 1], inside)]
     anywhere = _unmatched(moved, places[:, 1], (-np.inf, np.inf))  # moved out of the overlap, perhaps
     for time in left[0]:
@@ -104,7 +111,7 @@ def _of_kind(
         within = times[(times >= inside[0] + EDGE_S) & (times <= inside[1] - EDGE_S)]
         if not len(within):
             continue
-        alone = _alone(all_times, within, all_times[matched])
+        alone = _alone(within, all_times[matched], together)
         held = int(np.sum((all_times >= inside[0]) & (all_times <= inside[1])))
         if len(within) > max(1.0, MISSED_SHARE * held) or not alone:
             where = ", ".join(f"{t:.2f} s" for t in within[:4]) + (" ..." if len(within) > 4 else "")
@@ -126,14 +133,15 @@ def _unmatched(times: FloatArray, matched: NDArray[np.intp], inside: Span) -> Fl
     return np.asarray(rest[np.abs(rest[:, None] - with_partner[None, :]).min(axis=1) > BOUNCE_S])
 
 
-def _alone(times: FloatArray, lacking: FloatArray, with_partner: FloatArray) -> bool:
-    """Whether each event without partner stands between two with one, none beside another without."""
+def _alone(lacking: FloatArray, with_partner: FloatArray, together: FloatArray) -> bool:
+    """Whether each event without partner has one with a partner before and after it, of its foot or of the other, and
+    none of its own foot is beside another without."""
     if not len(with_partner):
         return False
-    before = np.searchsorted(with_partner, lacking)
-    if (before == 0).any() or (before == len(with_partner)).any():
+    around = np.searchsorted(np.sort(together), lacking)
+    if (around == 0).any() or (around == len(together)).any():
         return False
-    return len(np.unique(before)) == len(lacking)
+    return len(np.unique(np.searchsorted(with_partner, lacking))) == len(lacking)
 
 
 def _step(pairs: FloatArray) -> str | None:
