@@ -17,6 +17,7 @@ from schemas.trial import FloatArray
 
 Trains = Mapping[str, FloatArray]
 Span = tuple[float, float]
+Places = NDArray[np.intp]
 
 #: Own choice: of the contacts of either record inside the overlap this part may be missing in the other, one at a time,
 #: with partners before and after that show that the clock is right there: a switch misses a contact now and then.
@@ -34,6 +35,8 @@ STEP_ERRORS, STEP_RESIDUALS = 6.0, 2.0
 FEWEST_A_SIDE, FEWEST_FOR_A_STEP = 3, 6
 #: Own choice: one or two events at an end scatter more than a mean, and a method is worst there.
 LEAST_STEP_OF_FEW_S, STEP_ERRORS_OF_FEW = 0.015, 4.0
+#: Own choice: a pair so far off the others, in their robust spread and at the least, is no pair.
+FAR_SPREADS = 6.0
 #: Own choice: evidence (natural logarithm of a likelihood ratio) for a stride lost in between, of some hundred places.
 STRIDE_EVIDENCE = 5.0
 #: Own choice: a residual below this is no evidence of anything finer.
@@ -59,7 +62,7 @@ def objection(
     """
     moved = {kind: line.offset_s + line.scale * times for kind, times in theirs.items()}
     inside = _overlap(ours, moved, line, spans)
-    matched = {kind: paired(ours[kind], times, tolerance_s) for kind, times in moved.items()}
+    matched = _near({kind: paired(ours[kind], times, tolerance_s) for kind, times in moved.items()}, ours, moved)
     pairs = [np.stack([ours[k][at[:, 0]], moved[k][at[:, 1]]], axis=1) for k, at in matched.items()]
     if not pairs:
         return None
@@ -69,6 +72,18 @@ def objection(
         if told:
             return told
     return _step(together) or _stride_off(ours, moved, matched)
+
+
+def _near(matched: Mapping[str, Places], ours: Trains, moved: Trains) -> dict[str, Places]:
+    """The pairs that are as near as the others: one that is far off them is two contacts without a partner."""
+    off = {kind: ours[kind][at[:, 0]] - moved[kind][at[:, 1]] for kind, at in matched.items()}
+    together = np.concatenate(list(off.values())) if off else np.empty(0)
+    if not len(together):
+        return dict(matched)
+    middle = float(np.median(together))
+    spread = 1.4826 * float(np.median(np.abs(together - middle)))
+    most = max(FAR_SPREADS * spread, LEAST_STEP_OF_FEW_S)
+    return {kind: at[np.abs(off[kind] - middle) <= most] for kind, at in matched.items()}
 
 
 def _overlap(ours: Trains, moved: Trains, line: Line, spans: tuple[Span, Span] | None) -> Span:
