@@ -11,7 +11,7 @@ from schemas import codes
 from schemas import fields as f
 from schemas.delivery import RECORDED
 from schemas.model import Code, Field, Kind, Layer, Reference, Table
-from schemas.privacy import PLAIN, QUASI, SENSITIVE, Privacy, Told
+from schemas.privacy import PLAIN, QUASI, SENSITIVE, Privacy
 
 TO_TRIAL = Reference(("trial_id",), "trials", ("trial_id",))
 
@@ -23,10 +23,9 @@ def real(
     low: float | None = None,
     high: float | None = None,
     privacy: Privacy = SENSITIVE,
-    told: Told | None = None,
 ) -> Field:
     """An outcome: a real number that may be null, for a reason its description gives."""
-    return Field(name, Kind.REAL, description, unit=unit, low=low, high=high, nullable=True, privacy=privacy, told=told)
+    return Field(name, Kind.REAL, description, unit=unit, low=low, high=high, nullable=True, privacy=privacy)
 
 
 _EVENTS = (
@@ -101,26 +100,17 @@ _FORCE = (
     real(
         "average_loading_rate_bw_per_s",
         "{BW}/s",
-        "Mean slope of vertical force between 20 % and 80 % of the time from contact to the loading instant (Milner et al. 2006, as remembered).",
+        "Mean slope of vertical force from 20 % to 80 % of the loading phase (that span: Milner et al. 2006, as remembered), which ends at the same fraction of contact in every footfall (study file), so that conditions with and without impact peaks compare.",
     ),
     real(
         "instantaneous_loading_rate_bw_per_s",
         "{BW}/s",
-        "Steepest slope between two samples from 20 % to 80 % of the time to the loading instant.",
+        "Steepest slope between two samples of the filtered force over the same span.",
     ),
-    Field(
-        "loading_instant",
-        Kind.CODE,
-        "What ends the loading phase.",
-        codes=(
-            Code("impact_peak", "The impact peak."),
-            Code(
-                "fraction_of_contact",
-                "No impact peak: a fixed fraction of contact time, from the study file.",
-            ),
-        ),
-        nullable=True,
-        privacy=SENSITIVE,
+    real(
+        "loading_rate_to_peak_bw_per_s",
+        "{BW}/s",
+        "Mean slope of vertical force from 20 % to 80 % of the time from contact to the impact peak (Milner et al. 2006, as remembered). Null when there is none; its means rest on the footfalls that have one, so that two conditions do not compare by it.",
     ),
     real("vertical_impulse_bw_s", "{BW}.s", "Integral of vertical force over the contact, trapezoid rule."),
     real(
@@ -217,8 +207,15 @@ TRIAL_OUTCOMES = Table(
     fields=(
         f.TRIAL_ID,
         Field("footfall_count", Kind.INTEGER, "Complete footfalls found.", low=0, privacy=PLAIN),
+        real(
+            "footfalls_with_impact_peak_fraction",
+            "1",
+            "Share of the footfalls with force that have an impact peak. Null without force.",
+            low=0,
+            high=1,
+        ),
         real("speed_m_per_s", "m/s", "Mean running speed, as in footfalls.", low=0),
-        real("mass_used_kg", "kg", "Body mass that forces were divided by.", low=0, privacy=QUASI, told=Told()),
+        real("mass_used_kg", "kg", "Body mass that forces were divided by.", low=0, privacy=QUASI),
         Field(
             "mass_source",
             Kind.CODE,
@@ -236,7 +233,6 @@ TRIAL_OUTCOMES = Table(
             "Mean vertical force over whole steps divided by standard gravity. Null with fewer than two contacts.",
             low=0,
             privacy=QUASI,
-            told=Told(),
         ),
         Field(
             "has_standing_posture",

@@ -6,11 +6,17 @@ import os
 import signal
 import subprocess
 import sys
+import time
+from collections.abc import Sequence
 from pathlib import Path
 
 from pipelines.depot.storage import Depot, write_bytes
 from pipelines.study.file import load_study
 from pipelines.telemetry import SWITCHES
+
+#: This machine, and no other.
+HOST = "127.0.0.1"
+_PAUSE_S = 0.05
 
 #: The instance settings of the Dagster web server. One run at a time, because a depot has one writer.
 DAGSTER_YAML = """\
@@ -46,23 +52,49 @@ def environment(study: Path, inbox: Path, depot: Depot) -> dict[str, str]:
     }
 
 
-def command(port: int) -> list[str]:
-    """The command that starts it."""
-    program = [sys.executable, "-m", "dagster", "dev", "--module-name", "pipelines.assets.definitions"]
-    return [*program, "--host", "127.0.0.1", "--port", str(port)]
+def commands(port: int) -> tuple[list[str], list[str]]:
+    """The commands that start the web page, behind its guard, and the daemon."""
+    module = ["--module-name", "pipelines.assets.definitions"]
+    web = [sys.executable, "-m", "pipelines.assets.web", "--host", HOST, "--port", str(port), *module]
+    return web, [sys.executable, "-m", "dagster._daemon", "run", *module]
 
 
 def serve(study: Path, inbox: Path, depot_root: str, port: int) -> int:
-    """Run until interrupted; returns the exit code. Raises Unusable for a study file that cannot be used."""
+    """Run until interrupted or terminated; returns the exit code. No process of it is left then.
+
+    Raises Unusable for a study file that cannot be used.
+    """
     load_study(study)
     depot = Depot(depot_root)
-    print(f"Dagster opens at http://127.0.0.1:{port} for the depot {depot.root}. Ctrl-C ends it.", flush=True)
-    server = subprocess.Popen(command(port), env=environment(study, inbox, depot))
+    print(f"Dagster opens at http://{HOST}:{port} for the depot {depot.root}. Ctrl-C ends it.", flush=True)
+    before = signal.signal(signal.SIGTERM, signal.default_int_handler)  # a service manager's word for Ctrl-C
+    around = environment(study, inbox, depot)
+    servers = [subprocess.Popen(words, env=around, start_new_session=True) for words in commands(port)]
     try:
-        return server.wait()
-    except KeyboardInterrupt:  # Ctrl-C reaches the server too; it needs a moment to end its own children
+        while all(server.poll() is None for server in servers):
+            time.sleep(_PAUSE_S)
+        return max(server.returncode or 0 for server in servers)
+    except KeyboardInterrupt:
         return 0
     finally:
-        if server.poll() is None:
-            server.send_signal(signal.SIGINT)
-            server.wait()
+        for server in servers:
+            end_group(server)
+        signal.signal(signal.SIGTERM, before)
+
+
+def end_group(leader: subprocess.Popen[bytes], patience_s: Sequence[float] = (20.0, 5.0, 5.0)) -> None:
+    """End a process that leads a group, and all that it started: asked, asked again, killed. patience_s: for each.
+
+    A run that is ended so is finished by the next one.
+    """
+    for word, wait_s in zip((signal.SIGINT, signal.SIGTERM, signal.SIGKILL), patience_s, strict=True):
+        until = time.monotonic() + wait_s
+        try:
+            os.killpg(leader.pid, word)
+            while time.monotonic() < until:
+                leader.poll()  # else it counts to its group after its end
+                os.killpg(leader.pid, 0)
+                time.sleep(_PAUSE_S)
+        except ProcessLookupError:
+            break
+    leader.wait()

@@ -26,8 +26,12 @@ from pipelines.command.options import (
     Actor,
     DepotPath,
     InboxPath,
+    Person,
     StudyPath,
 )
+from pipelines.command.texts import texts_app
+from pipelines.command.wholeness import backup, restore, verify
+from pipelines.command.withdrawing import renew, withdraw
 from pipelines.errors import Unusable
 
 telemetry.switch_off()
@@ -40,6 +44,7 @@ app = typer.Typer(
     rich_markup_mode=None,
 )
 app.add_typer(ledger_app, name="ledger")
+app.add_typer(texts_app, name="texts")
 
 
 def _show_version(wanted: bool) -> None:
@@ -63,9 +68,19 @@ def _common(
             help="URL of a PostgreSQL database with the depot's books, if they are not in the depot's folder.",
         ),
     ] = None,
+    register: Annotated[
+        Path | None,
+        typer.Option(
+            "--register",
+            envvar="MANYSTRIDES_REGISTER",
+            help="The register of withdrawals, if it is not beside the depot's folder; better on another disk.",
+        ),
+    ] = None,
 ) -> None:
     if books:
         os.environ["MANYSTRIDES_BOOKS"] = books  # whatever this command starts keeps the same books
+    if register:
+        os.environ["MANYSTRIDES_REGISTER"] = str(register)
 
 
 @app.command()
@@ -80,6 +95,10 @@ def run(
     ] = False,
     yes: Annotated[
         bool, typer.Option("--yes", help="Publish although many trials would come into the pool or go out of it.")
+    ] = False,
+    rebuild: Annotated[
+        bool,
+        typer.Option("--rebuild", help="Make warehouse and pages anew from all results, also if nothing is due."),
     ] = False,
 ) -> None:
     """Take in new deliveries, check every trial, compute outcomes, build warehouse and pages.
@@ -96,13 +115,17 @@ def run(
         typer.echo(text)
         return
     with shown() as progress:
-        summary = run_once(study, inbox, depot, actor, progress, yes=yes)
+        summary = run_once(study, inbox, depot, actor, progress, yes=yes, rebuild=rebuild)
     typer.echo(summary.text())
     raise typer.Exit(summary.exit_code)
 
 
 for command in (check, pack, profile, look):
     app.command()(command)
+for whole in (withdraw, renew, verify):
+    app.command()(logged(whole))
+for copied in (backup, restore):
+    app.command()(copied)
 
 
 @app.command()
@@ -148,32 +171,11 @@ def dev(
 
 @app.command()
 @logged
-def withdraw(
-    runner: Annotated[str, typer.Argument(help="The runner's participant_id.")],
-    scope: Annotated[str, typer.Option("--scope", help="motion, force, muscle, metabolic, pooling or all.")],
-    study: StudyPath = DEFAULT_STUDY,
-    depot: DepotPath = DEFAULT_DEPOT,
-    actor: Actor = None,
-    why: Annotated[str | None, typer.Option("--why", help="Why, for the ledger; do not name the runner.")] = None,
-) -> None:
-    """Take a runner who withdrew, or one kind of data of the runner, out of everything live. Exit code 1 if it stays.
-
-    Example: manystrides withdraw FS-07 --scope all --depot depot
-    """
-    from pipelines.deciding.withdrawal import withdraw as take_out
-
-    done = take_out(study, depot, runner, scope, actor, why)
-    typer.echo(done.text())
-    raise typer.Exit(1 if done.found else 0)
-
-
-@app.command()
-@logged
 def accept(
     trial: Annotated[str, typer.Argument(help="The trial_id of a returned trial.")],
     check_name: Annotated[str, typer.Option("--check", help="The check to set aside, by name, as in docs/reference.")],
     why: Annotated[str, typer.Option("--why", help="Why, for the ledger and the tables; do not name the runner.")],
-    by: Annotated[str, typer.Option("--as", help="Name of the data manager who decides it.")],
+    by: Person,
     take_back: Annotated[bool, typer.Option("--take-back", help="End an earlier decision instead.")] = False,
     study: StudyPath = DEFAULT_STUDY,
     depot: DepotPath = DEFAULT_DEPOT,
@@ -182,7 +184,8 @@ def accept(
 
     Example: manystrides accept FS-04-w5-corrie-cushioned-6 --check plates_read_zero_unloaded --why "Known" --as Ann
     """
-    from pipelines.deciding.accepting import Asked, decide
+    from pipelines.assets.deciding import accept as decide
+    from pipelines.deciding.accepting import Asked
 
     done = decide(study, depot, Asked(trial, check_name, why, by, take_back))
     typer.echo(done.text())
@@ -193,17 +196,18 @@ def accept(
 @logged
 def release(
     why: Annotated[str, typer.Option("--why", help="What the release is for, for the ledger and its README.")],
+    by: Person,
     study: StudyPath = DEFAULT_STUDY,
     depot: DepotPath = DEFAULT_DEPOT,
-    actor: Actor = None,
+    openly: Annotated[bool, typer.Option("--open", help="Only runners who agreed to open sharing.")] = False,
 ) -> None:
     """Freeze the pooled data as a numbered release; consent is looked up again first. Does nothing if nothing changed.
 
-    Example: manystrides release --why "First pooled analysis" --depot depot
+    Example: manystrides release --why "First pooled analysis" --as "Ann Lee" --depot depot
     """
-    from pipelines.release.make import release as freeze
+    from pipelines.assets.deciding import release as freeze
 
-    typer.echo(freeze(study, depot, why, actor).text())
+    typer.echo(freeze(study, depot, why, by, openly=openly).text())
 
 
 @app.command()

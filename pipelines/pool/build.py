@@ -13,7 +13,7 @@ import errno
 import logging
 import os
 import shutil
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from contextlib import closing
 from dataclasses import dataclass
 from datetime import UTC, datetime
@@ -23,6 +23,7 @@ from typing import TYPE_CHECKING
 
 from checks.findings import Stamp
 from pipelines import logs
+from pipelines.depot.published import ProvedResults, sha256_of
 from pipelines.depot.storage import Depot
 from pipelines.pool import made_from
 from pipelines.pool.analyses import fill_analyses
@@ -30,7 +31,7 @@ from pipelines.pool.filling import Delta, LostRows, bring_in, fill_from_study, r
 from pipelines.pool.site_checks import fill_site_checks
 from pipelines.pool.views import all_views
 from pipelines.telemetry import DUCKDB_CONFIG
-from schemas import quality
+from schemas.catalogue import TABLES
 from schemas.convert.to_duckdb import comment_sql, create_table_sql, quote_name, quote_text, view_comment_sql
 from schemas.model import Table
 
@@ -59,18 +60,26 @@ class Built:
 
 
 def build_warehouse(
-    depot: Depot, study: LoadedStudy, code_version: str, results: Mapping[str, str], *, anew: bool = False
+    depot: Depot,
+    study: LoadedStudy,
+    code_version: str,
+    results: Mapping[str, str],
+    published: Mapping[str, Mapping[str, str]],
+    *,
+    anew: bool = False,
 ) -> Built:
     """Bring the warehouse up to date and swap it in. Whoever has the old one open keeps reading the old one.
 
-    results: delivery -> a word that changes with its result; these deliveries are in, and no others. anew: make it from
-    the Parquet files of all deliveries, whatever the old one holds.
+    results: delivery -> a word that changes with its result; these deliveries are in, and no others. published:
+    place -> file -> checksum, by which their files are proved before they are read. anew: make it from the Parquet
+    files of all deliveries, whatever the old one holds. Raises Unusable if a file is not what was published.
     """
     import duckdb
 
     new = depot.warehouse.with_name(depot.warehouse.name + ".new")
     _remove(new)
-    make = partial(_make, new, depot, study, code_version, results)
+    anew = anew or not _is_as_published(depot.warehouse, published)
+    make = partial(_make, new, depot, ProvedResults(depot, published), study, code_version, results)
     try:
         updated = None if anew else make(of_old=True)
         rows = make(of_old=False) if updated is None else updated
@@ -87,8 +96,21 @@ def build_warehouse(
     return Built(depot.warehouse, rows or {}, updated is None)
 
 
+def _is_as_published(warehouse: Path, published: Mapping[str, Mapping[str, str]]) -> bool:
+    """Whether the old file is the one that was built; of another one nothing is used."""
+    wanted = published.get(warehouse.name, {}).get(warehouse.name)
+    return wanted is not None and warehouse.exists() and sha256_of(warehouse) == wanted
+
+
 def _make(
-    new: Path, depot: Depot, study: LoadedStudy, code_version: str, results: Mapping[str, str], *, of_old: bool
+    new: Path,
+    depot: Depot,
+    proved: ProvedResults,
+    study: LoadedStudy,
+    code_version: str,
+    results: Mapping[str, str],
+    *,
+    of_old: bool,
 ) -> dict[str, int] | None:
     """Make the file ``new``; rows by table. None if it cannot be made of the old one."""
     import duckdb
@@ -104,7 +126,7 @@ def _make(
             if not of_old:
                 _make_tables(connection)
             fill_from_study(connection, study)
-            bring_in(connection, depot, delta)
+            bring_in(connection, proved, delta)
             fill_analyses(connection, study.study.processing, code_version, study.version)
             if not of_old:
                 make_views(connection)
@@ -160,9 +182,9 @@ def _make_tables(connection: duckdb.DuckDBPyConnection) -> None:
         connection.execute(comment_sql(table))
 
 
-def make_views(connection: duckdb.DuckDBPyConnection, findings: Table = quality.FINDINGS) -> None:
-    """The views over the tables. findings: its table with the columns that are there."""
-    for view in all_views(findings):
+def make_views(connection: duckdb.DuckDBPyConnection, present: Iterable[Table] = TABLES.values()) -> None:
+    """The views over the tables. present: those that are there, with their columns."""
+    for view in all_views(present):
         connection.execute(f"CREATE VIEW {quote_name(view.name)} AS {view.sql}")
         connection.execute(view_comment_sql(view.name, view.about, view.columns))
 

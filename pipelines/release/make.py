@@ -1,7 +1,8 @@
 """Freezes a release: consent looked up again, tables written, described, proven free of withdrawn runners, shelved.
 
-Made in ``work/`` and renamed into place, so that a kill leaves a whole release or none. What it holds is in
-``contents``; a release is never changed afterwards, only marked as superseded.
+Warehouse and pages are there already: ``pipelines.assets`` makes them first. A release is made in ``work/`` and renamed
+into place, so that a kill leaves a whole one or none. What it holds is in ``contents``; it is never changed afterwards,
+only marked as superseded.
 """
 
 from __future__ import annotations
@@ -17,18 +18,16 @@ from typing import TYPE_CHECKING
 
 from pipelines.depot.books.rows import Entry
 from pipelines.depot.desk import Desk
-from pipelines.depot.ledger import whoami
+from pipelines.depot.published import hashes, prove
 from pipelines.depot.storage import Depot, read_table, sync_folder
 from pipelines.errors import Unusable
 from pipelines.release.changes import compare
 from pipelines.release.contents import fill, released_tables, write_parquet
 from pipelines.release.describe import describe
-from pipelines.study.file import load_study
-from pipelines.taking_in.building import build, is_built
-from pipelines.taking_in.due import due_again
+from pipelines.taking_in.building import is_built
+from pipelines.taking_in.due import any_follow_up
 from pipelines.taking_in.due import stale as made_with_something_else
-from pipelines.taking_in.noting import again
-from pipelines.taking_in.opening import finish_what_a_kill_left, open_desk
+from schemas.consent_history import History
 from schemas.model import Table
 from schemas.privacy import EVERY_SCOPE, POOLING, RUNNER, SESSION, TRIAL
 
@@ -36,16 +35,24 @@ if TYPE_CHECKING:
     import pandas as pd
 
 
+#: The scope without which nothing of a runner may be shared openly.
+OPEN_SHARING = "open_sharing"
+
+
 @dataclass(frozen=True)
 class Released:
-    """new: False if the latest release holds the same already."""
+    """new: False if the latest release holds the same already. earlier: what was finished first, for people."""
 
     entry: Entry
     folder: Path
     new: bool
+    earlier: tuple[str, ...] = ()
 
     def text(self) -> str:
         """The outcome, for people."""
+        return "\n".join([*self.earlier, self._told()])
+
+    def _told(self) -> str:
         entry = self.entry
         if not self.new:
             return f"Nothing has changed since release {entry.number}: {self.folder}"
@@ -56,21 +63,29 @@ class Released:
         )
 
 
-def release(study_path: Path, depot_root: Path | str, why: str, actor: str | None = None) -> Released:
-    """Freeze what the depot pools today. Raises Unusable if there is nothing to freeze, or no reason is given."""
+def freeze(desk: Desk, why: str, *, openly: bool = False) -> Entry:
+    """Freeze what the depot pools, in the name of the desk's actor; the latest release again if nothing has changed.
+
+    openly: only of runners who agreed to open sharing and have not taken that back, in whatever delivery. Raises
+    Unusable if there is nothing to freeze, no reason is given, or the pool is not what the books know today.
+    """
+    note_unlisted(desk)
+    refuse_what_a_run_must_do(desk, why)
+    if any_follow_up(desk) or not is_built(desk):
+        raise Unusable(
+            "Some deliveries could not be judged with what is known today, or the warehouse could not be built.",
+            "a pool that is up to date.",
+            "Run `manystrides run`, mend what it names, then freeze the release.",
+            file=desk.depot.root,
+        )
+    with desk.depot.working("release") as work:
+        return _freeze(desk, work, why.strip(), desk.ledger.actor, openly)
+
+
+def refuse_what_a_run_must_do(desk: Desk, why: str) -> None:
+    """Raises Unusable without a reason, in an empty depot, or if another code or study file judged some deliveries."""
     if not why.strip():
         raise Unusable("No reason is given.", "what the release is for.", "Say it with --why.")
-    depot, study, actor = Depot(depot_root), load_study(study_path), actor or whoami()
-    with depot.writing(actor), open_desk(depot, study, actor) as desk:
-        finish_what_a_kill_left(desk)
-        _note_unlisted(desk)
-        _up_to_date(desk)
-        with depot.working("release") as work:
-            return _freeze(desk, work, why.strip(), actor)
-
-
-def _up_to_date(desk: Desk) -> None:
-    """Judge again what consent asks for today, and build; refuse what another code or study judged."""
     if not desk.books.deliveries.any_taken_in():
         seen = "The depot holds no delivery that was taken in."
         raise Unusable(seen, "a depot with accepted trials.", "Run `manystrides run` first.", file=desk.depot.root)
@@ -81,27 +96,27 @@ def _up_to_date(desk: Desk) -> None:
             "Run `manystrides run` first, then freeze the release.",
             file=desk.depot.root,
         )
-    for why, record in due_again(desk):
-        again(desk, record, why, lambda done, of: None)
-    if not is_built(desk):
-        build(desk, lambda text: None)
 
 
-def _freeze(desk: Desk, work: Path, why: str, actor: str) -> Released:
+def _freeze(desk: Desk, work: Path, why: str, actor: str, openly: bool) -> Entry:
     depot, study = desk.depot, desk.study
     shelf, head = depot.books.releases.all(), depot.books.ledger.head()
     before = next((e for e in reversed(shelf) if depot.release_path(e.name).is_dir()), None)
     (work / "tables").mkdir()
-    fill(work / "warehouse.duckdb", depot.warehouse, study, desk.stamp.code_version)
+    built = depot.warehouse.name
+    prove(depot.warehouse, depot.books.files.of(built).get(built))
+    only = open_runners(desk) if openly else None
+    told = fill(work / "warehouse.duckdb", depot.warehouse, study, desk.stamp.code_version, only)
     write_parquet(work / "warehouse.duckdb", work / "tables")
     trials = read_table(work / "tables" / "trials.parquet")
     if trials.empty:
-        raise Unusable("No trial is accepted.", "accepted trials to freeze.", "See the pages.", file=depot.root)
+        seen = "No trial is accepted of a runner who agreed to open sharing." if openly else "No trial is accepted."
+        raise Unusable(seen, "accepted trials to freeze.", "See the pages.", file=depot.root)
     prove_consent(desk, work / "tables")
     content = _content(work / "tables")
     latest = shelf[-1] if shelf else None
     if latest is not None and latest.content_sha256 == content and not latest.superseded_utc:
-        return Released(latest, depot.release_path(latest.name), new=False)
+        return latest
     now = datetime.now(UTC).isoformat(timespec="seconds")
     entry = Entry(
         (shelf[-1].number if shelf else 0) + 1,
@@ -117,17 +132,30 @@ def _freeze(desk: Desk, work: Path, why: str, actor: str) -> Released:
     )
     (work / "entry.json").write_text(json.dumps(asdict(entry), indent=1) + "\n", encoding="utf-8")
     changes = compare(depot.release_path(before.name) / "tables" if before else None, work / "tables")
-    describe(work, study.study, entry, changes, trials)
+    describe(work, study.study, entry, changes, trials, told, openly=openly)
     _place(depot, work, entry)
     _list(desk, entry)
-    return Released(entry, depot.release_path(entry.name), new=True)
+    return entry
+
+
+def open_runners(desk: Desk) -> frozenset[str]:
+    """Runners whose consent to open sharing is in force after all that any delivery or withdrawal says."""
+    runners = {runner for record in desk.books.deliveries.taken_in() for runner in _named(desk, record.delivery_id)}
+    events = set(desk.books.gates.told(runners)) | set(desk.books.withdrawals.events(runners))
+    history = History(events)
+    return frozenset(r for r in runners if history.covered(r, None, {OPEN_SHARING, POOLING}))
+
+
+def _named(desk: Desk, delivery_id: str) -> tuple[str, ...]:
+    gate = desk.books.gates.get(delivery_id)
+    return gate.runners if gate is not None else ()
 
 
 def prove_consent(desk: Desk, tables: Path) -> None:
     """Raises Unusable if a runner who withdrew, or a file that was taken out, is in any of the tables."""
     withdrawals = desk.books.withdrawals
     owners = _owners(tables)
-    for table in released_tables():
+    for table in (t for t in released_tables() if (tables / f"{t.name}.parquet").exists()):
         frame = read_table(tables / f"{table.name}.parquet")
         shas = set(frame["raw_sha256"].dropna()) if "raw_sha256" in frame else set()
         gone = any(needs & withdrawals.scopes(runner) for runner, needs in _needed(table, frame, owners))
@@ -186,12 +214,23 @@ def _list(desk: Desk, entry: Entry) -> None:
     with desk.books.transaction():
         desk.books.releases.supersede_all(entry.utc, f"Release {entry.number} takes its place.")
         desk.books.releases.put(entry)
-        desk.ledger.write("released", entry.name, entry.why, trials=entry.trial_count, content=entry.content_sha256)
+        desk.books.files.put(f"releases/{entry.name}", hashes(desk.depot.release_path(entry.name)))
+        desk.ledger.decided("released", entry.name, entry.why, trials=entry.trial_count, content=entry.content_sha256)
 
 
-def _note_unlisted(desk: Desk) -> None:
+def _entry(path: Path) -> Entry:
+    """The entry of a release that was renamed into place before a kill. Raises Unusable."""
+    try:
+        return Entry(**json.loads(path.read_text(encoding="utf-8")))
+    except (ValueError, TypeError) as error:
+        seen, expected = f"It cannot be read: {error}.", "the entry of a release that was frozen just before a kill."
+        remedy = "Move the folder of this release away, then freeze the release again."
+        raise Unusable(seen, expected, remedy, file=path) from None
+
+
+def note_unlisted(desk: Desk) -> None:
     """List releases that were renamed into place before a kill."""
     listed = {e.name for e in desk.books.releases.all()}
     for path in sorted(desk.depot.releases.glob("release-*/entry.json")):
         if path.parent.name not in listed:
-            _list(desk, Entry(**json.loads(path.read_text(encoding="utf-8"))))
+            _list(desk, _entry(path))

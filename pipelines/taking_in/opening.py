@@ -11,6 +11,7 @@ from checks.findings import Stamp
 from pipelines.depot.desk import Desk
 from pipelines.depot.ledger import Ledger, whoami
 from pipelines.depot.storage import Depot
+from pipelines.identity.word_list import names_beside
 from pipelines.judging.stamps import made_today
 from pipelines.study.file import LoadedStudy
 from pipelines.taking_in.keeping import shut_bytes
@@ -44,11 +45,17 @@ def open_desk(depot: Depot, study: LoadedStudy, actor: str | None = None, worker
     count = workers or os.cpu_count() or 1
     limits = settings.trial_time_limit_s, settings.trial_memory_limit_mb
     with depot.opened(), Isolated(count, *limits) as isolated:
-        made = made_today(settings, judging_sources())
+        made = made_today(settings, names_beside(study.path), judging_sources())
         ledger = Ledger(depot.books, actor or whoami())
         yield Desk(depot, study, stamp, ledger, isolated, LocalEngine(isolated), made)
 
 
-def finish_what_a_kill_left(desk: Desk) -> None:
-    """Finish what an earlier run was killed over: bytes still to be shut. Folders were mended with the lock."""
+def finish_what_a_kill_left(desk: Desk, *, leave_history: bool = False) -> tuple[str, ...]:
+    """Finish what an earlier command was killed over: bytes still to be shut, withdrawals not carried out.
+
+    Folders were mended with the lock. Returns what was done, in lines for people. leave_history: Dagster is running.
+    """
+    from pipelines.taking_in.withdrawing import carry_out
+
     shut_bytes(desk.depot)
+    return tuple(done.told() for done in carry_out(desk, leave_history=leave_history))

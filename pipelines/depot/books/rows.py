@@ -9,12 +9,21 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from checks.findings import Stamp
-from schemas.received import ConsentEvent
+from schemas.received import ConsentEvent, PayloadFile
 
 #: The stamp of a delivery that stands for all its others.
 MADE = "made"
+#: Stamps of a trial: what it gives to trials of other deliveries, and what only another delivery could give it.
+GIVES_POSTURE, GIVES_REFERENCES = "gives", "gives_references"
+BORROWED_POSTURE, BORROWED_REFERENCES = "borrowed_posture", "borrowed_references"
+#: Stamp of a trial that is another's recording: ``delivery/trial`` of that one, if another delivery brought it.
+COPY_OF = "copy_of"
+#: Stamp of a delivery: what deliveries before it brought under the same ids or with the same files, if anything.
+BESIDE = "beside"
 #: Statuses of a delivery.
 TAKEN_IN, STOPPED, REPEAT = "taken_in", "stopped", "repeat"
+#: What was decided on a text; of an open one nothing yet.
+ALLOWED, REFUSED, OPEN = "allowed", "refused", ""
 #: (session, condition)
 Occasion = tuple[str, str]
 #: Digests of a trial's parts, in the order of ``pipelines.taking_in.resends.PARTS``.
@@ -65,10 +74,14 @@ class Record:
 
 @dataclass(frozen=True)
 class Payload:
-    """The payload files of a delivery the depot holds. stored: path -> sha256; closed: paths that are kept apart."""
+    """The payload files of a delivery the depot holds. stored: path -> sha256; closed: paths that are kept apart.
+
+    left_out: files that came and are not kept; they are told whenever the delivery is judged.
+    """
 
     stored: Mapping[str, str] = field(default_factory=dict)
     closed: frozenset[str] = frozenset()
+    left_out: tuple[PayloadFile, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -125,6 +138,44 @@ class Withdrawal:
     runner: str
     scope: str
     files: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Job:
+    """What is to be done for a withdrawal. by, account: who asked, and as which user of the operating system.
+
+    due_utc: from when on bytes are removed; before, they are only withheld. participants: the runner's id in every
+    spelling that was known, until it is done.
+    """
+
+    tombstone: str
+    runner: str
+    scope: str
+    by: str
+    account: str
+    why: str
+    asked_utc: str
+    due_utc: str
+    ended_utc: str | None = None
+    participants: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Listed:
+    """A withdrawal as the register beside the depot lists it. runner and files: keyed hashes.
+
+    due_utc: when bytes are to be removed; renewed_from: study day from which consent counts again; taken_back: within
+    its time of grace.
+    """
+
+    tombstone: str
+    runner: str
+    scope: str
+    files: tuple[str, ...]
+    asked_utc: str
+    due_utc: str
+    renewed_from: int | None = None
+    taken_back: bool = False
 
 
 @dataclass(frozen=True)
@@ -193,6 +244,7 @@ class Result:
     waiting: session and condition of running trials for which no standing trial has come yet.
     gate: None if nothing was taken in; what an older result told stays then, as long as its bytes are held.
     stamps: what was used -> its value, for the delivery as a whole. trial_stamps: trial -> the same, trial by trial.
+    texts: keyed hash of each text that needed a person -> what was decided on it; empty if nothing yet.
     """
 
     record: Record
@@ -202,3 +254,4 @@ class Result:
     stamps: Mapping[str, str] = field(default_factory=dict)
     trial_stamps: Mapping[str, Mapping[str, str]] = field(default_factory=dict)
     gate: Gate | None = None
+    texts: Mapping[str, str] = field(default_factory=dict)

@@ -15,11 +15,13 @@ import pytest
 
 from checks.findings import CheckRun, Finding, Report, Stamp
 from checks.registry import catalogue
+from pipelines.assets import deciding
+from pipelines.assets.deciding import accept
 from pipelines.assets.run import run
-from pipelines.deciding import accepting
-from pipelines.deciding.accepting import Asked, decide
+from pipelines.deciding.accepting import Asked
 from pipelines.deciding.withdrawal import withdraw
 from pipelines.depot.books.rows import Decision, Override
+from pipelines.depot.ledger import whoami
 from pipelines.depot.overrides import digest, why_not
 from pipelines.depot.search_bytes import files_with
 from pipelines.depot.storage import Depot
@@ -32,7 +34,7 @@ from schemas.consent import Consent
 from schemas.consent_history import History
 from schemas.reading import Reading
 from schemas.received import Received
-from tests.delivery_builders import STUDY, a_delivery, trial_id
+from tests.delivery_builders import STUDY, a_delivery, leaving, trial_id
 from tests.depot_books import decisions, faults_of_the_ledger, ledger_lines
 from tests.finding_builders import a_check_run, a_finding
 
@@ -78,7 +80,7 @@ def once_accepted(once_returned: Path, tmp_path_factory: pytest.TempPathFactory)
     """The same with the check set aside."""
     folder = tmp_path_factory.mktemp("accepted") / "copy"
     shutil.copytree(once_returned, folder)
-    done = decide(STUDY, folder / "depot", ASKED)
+    done = accept(STUDY, folder / "depot", ASKED)
     assert (done.standing, done.exit_code, done.judged) == ("accepted", 0, ("brack-001",))
     return folder
 
@@ -114,7 +116,7 @@ def test_the_ledger_says_who_and_why_and_not_whose_trial(once_accepted: Path) ->
     depot = once_accepted / "depot"
     (line,) = [line for line in ledger(depot) if line["what"] == "override"]
     assert (line["why"], line["actor"]) == (WHY, "Ann Dale")
-    assert line["details"] == {"by": "Ann Dale", "check": CHECK, "site": "brack"}
+    assert line["details"] == {"account": whoami(), "by": "Ann Dale", "check": CHECK, "site": "brack"}
     assert "FS-01" not in json.dumps(ledger(depot))
     assert faults_of_the_ledger(depot) == []
 
@@ -123,7 +125,7 @@ def test_nothing_is_new_afterwards_and_asked_for_again_nothing_is_done(accepted:
     inbox, depot = accepted
     assert "Nothing new" in go(inbox, depot)
     lines = len(ledger(depot))
-    done = decide(STUDY, depot, ASKED)
+    done = accept(STUDY, depot, ASKED)
     assert (done.standing, done.judged) == ("accepted", ())
     assert len(ledger(depot)) == lines
 
@@ -148,7 +150,7 @@ def test_a_trial_resent_with_other_bytes_is_judged_anew(accepted: tuple[Path, Pa
 
 def test_taken_back_it_is_returned_again_and_gone_from_the_pool(accepted: tuple[Path, Path]) -> None:
     _, depot = accepted
-    done = decide(STUDY, depot, replace(ASKED, why="A second look at the plate.", by="Ben Hill", take_back=True))
+    done = accept(STUDY, depot, replace(ASKED, why="A second look at the plate.", by="Ben Hill", take_back=True))
     assert (done.standing, done.still, done.exit_code) == ("returned", (CHECK,), 0)
     assert marks(depot) == [("returned", False)]
     assert ask(depot, "SELECT count(*) FROM overrides") == [(0,)]
@@ -156,7 +158,7 @@ def test_taken_back_it_is_returned_again_and_gone_from_the_pool(accepted: tuple[
     (line,) = [line for line in ledger(depot) if line["what"] == "override_taken_back"]
     assert (line["why"], line["actor"]) == ("A second look at the plate.", "Ben Hill")
     with pytest.raises(Unusable, match="never set aside"):
-        decide(STUDY, depot, Asked(STANDING, CHECK, WHY, "Ann", take_back=True))
+        accept(STUDY, depot, Asked(STANDING, CHECK, WHY, "Ann", take_back=True))
 
 
 @pytest.mark.parametrize(
@@ -185,7 +187,7 @@ def test_what_cannot_be_accepted_is_refused_in_plain_words(once_returned: Path, 
     depot = once_returned / "depot"
     lines = len(ledger(depot))
     with pytest.raises(Unusable) as refused:
-        decide(STUDY, depot, replace(ASKED, **change))
+        accept(STUDY, depot, replace(ASKED, **change))
     assert words in str(refused.value)
     assert "What to do:" in str(refused.value)
     assert len(ledger(depot)) == lines
@@ -201,7 +203,7 @@ def test_nothing_that_withholds_or_stops_can_ever_be_set_aside() -> None:
 
 def test_a_reason_that_may_tell_a_day_is_warned_of(returned: tuple[Path, Path]) -> None:
     _, depot = returned
-    done = decide(STUDY, depot, replace(ASKED, why="Plate calibrated on 14.03.2025 after all."))
+    done = accept(STUDY, depot, replace(ASKED, why="Plate calibrated on 14.03.2025 after all."))
     assert done.warning is not None
     assert "CAUTION" in done.text()
     assert TRIAL in done.text()
@@ -218,9 +220,9 @@ def test_killed_before_it_is_judged_the_next_run_finishes(
 
     inbox, depot = returned
     with monkeypatch.context() as patch:
-        patch.setattr(accepting, "_judge", die)
+        patch.setattr(deciding, "carry_out", die)
         with pytest.raises(KilledError):
-            decide(STUDY, depot, ASKED)
+            accept(STUDY, depot, ASKED)
     assert "A data manager decided on a finding" in go(inbox, depot)
     assert marks(depot) == [("accepted", True)]
     (line,) = [line for line in ledger(depot) if line["what"] == "override"]
@@ -229,7 +231,7 @@ def test_killed_before_it_is_judged_the_next_run_finishes(
 
 def test_a_runner_who_withdraws_takes_the_decision_along(accepted: tuple[Path, Path]) -> None:
     _, depot = accepted
-    assert withdraw(STUDY, depot, "FS-01", "all").found == ()
+    assert withdraw(STUDY, depot, leaving("FS-01")).found == ()
     assert decisions(depot) == ()
     assert files_with(Depot(depot), ["FS-01"])[1] == []
 
