@@ -18,7 +18,7 @@ from typing import TYPE_CHECKING, Any
 from checks.findings import Report, Status
 from checks.registry import Weight
 from checks.run import check_delivery
-from pipelines.consent.redaction import redact
+from pipelines.consent.redaction import redact_apart
 from pipelines.consent.veil import veil_of
 from pipelines.depot import overrides
 from pipelines.depot.arrivals import Arrival, slug
@@ -111,8 +111,9 @@ def open_again(desk: Desk, record: Record, work: Path) -> Opened:
     site, _, name = record.arrival.partition("/")
     bag = rebuild_bag(desk.depot, record, work / "bag")
     if desk.books.withdrawals.any():
-        now = datetime.now(UTC).isoformat(timespec="seconds")
-        redact(bag, lambda runner: desk.books.withdrawals.scopes_removed(runner, now))
+        redact_apart(
+            desk.isolated, bag, desk.books.withdrawals.removed(datetime.now(UTC).isoformat(timespec="seconds"))
+        )
     names = names_beside(desk.study.path)
     received, payload = open_delivery(desk.isolated, bag, site, work, desk.study.study, names)
     # it was taken in under the title the study had then: a new title stops none that is held
