@@ -137,10 +137,10 @@ def _not_tried_again() -> Iterator[None]:
 def build_warehouse(bench: dg.ResourceParam[Bench]) -> Iterator[dg.MaterializeResult]:
     """One step makes both, since the warehouse is swapped in with them or not at all."""
     about: dict[str, dg.MetadataValue] = {"path": dg.MetadataValue.path(bench.desk.depot.warehouse)}
-    if not is_built(bench.desk):
+    if bench.rebuild or not is_built(bench.desk):
         bench.progress.say("building the warehouse")
         with _not_tried_again():
-            rows = build_warehouse_stage(bench.desk)
+            rows = build_warehouse_stage(bench.desk, anew=bench.rebuild)
         counts = ["| table | rows |", "| --- | --- |", *(f"| {name} | {n} |" for name, n in rows.items())]
         about["rows"] = dg.MetadataValue.md("\n".join(counts))
     yield dg.MaterializeResult(asset_key="warehouse", metadata=about)
@@ -151,10 +151,10 @@ def build_warehouse(bench: dg.ResourceParam[Bench]) -> Iterator[dg.MaterializeRe
 @dg.asset(deps=["site_checks"], group_name="pooled", kinds={"html"}, pool=_POOL, retry_policy=_RETRIES)
 def pages(bench: dg.ResourceParam[Bench]) -> dg.MaterializeResult:
     """Overview, a page per site, a fix sheet per returned trial."""
-    if not is_built(bench.desk):
+    if bench.rebuild or not is_built(bench.desk):
         bench.progress.say("writing the pages")
         with _not_tried_again():
-            build_pages_stage(bench.desk)
+            build_pages_stage(bench.desk, anew=bench.rebuild)
         bench.summary.built = True
     return dg.MaterializeResult(metadata={"path": dg.MetadataValue.path(bench.desk.depot.pages)})
 

@@ -33,15 +33,17 @@ def run(
     workers: int | None = None,
     *,
     yes: bool = False,
+    rebuild: bool = False,
 ) -> Summary:
     """Take in what is new, judge again what is due, and build warehouse and pages if anything changed.
 
-    yes: publish although judging again would move many trials into or out of the pool.
+    yes: publish although judging again would move many trials into or out of the pool. rebuild: make warehouse and
+    pages anew from the results of all deliveries, whether anything is due or not.
     Raises Unusable if the study file, the inbox or the depot cannot be used, or if another run is writing there.
     """
     refuse_missing(inbox)
-    with at_work(study_path, depot_root, actor, inbox, progress, workers, yes=yes) as bench:
-        if what_is_due(bench.desk, inbox) or not is_built(bench.desk):
+    with at_work(study_path, depot_root, actor, inbox, progress, workers, yes=yes, rebuild=rebuild) as bench:
+        if rebuild or what_is_due(bench.desk, inbox) or not is_built(bench.desk):
             carry_out(bench)
         else:
             bench.summary.not_deliveries = arrivals_due(bench.desk, inbox)[1]
@@ -79,6 +81,7 @@ def at_work(
     workers: int | None = None,
     *,
     yes: bool = False,
+    rebuild: bool = False,
 ) -> Iterator[Bench]:
     """A bench at which this process is the depot's only writer; what a kill left is finished first.
 
@@ -87,7 +90,7 @@ def at_work(
     study, depot, actor = load_study(study_path), Depot(depot_root), actor or whoami()
     with depot.writing(actor), open_desk(depot, study, actor, workers) as desk:
         told = finish_what_a_kill_left(desk)
-        yield Bench(desk, inbox, progress or Progress(), Summary(depot, finished=told), yes)
+        yield Bench(desk, inbox, progress or Progress(), Summary(depot, finished=told), yes, rebuild)
 
 
 def carry_out(bench: Bench, freeze: str | None = None) -> None:

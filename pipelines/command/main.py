@@ -94,6 +94,10 @@ def run(
     yes: Annotated[
         bool, typer.Option("--yes", help="Publish although many trials would come into the pool or go out of it.")
     ] = False,
+    rebuild: Annotated[
+        bool,
+        typer.Option("--rebuild", help="Make warehouse and pages anew from all results, also if nothing is due."),
+    ] = False,
 ) -> None:
     """Take in new deliveries, check every trial, compute outcomes, build warehouse and pages.
 
@@ -109,7 +113,7 @@ def run(
         typer.echo(text)
         return
     with shown() as progress:
-        summary = run_once(study, inbox, depot, actor, progress, yes=yes)
+        summary = run_once(study, inbox, depot, actor, progress, yes=yes, rebuild=rebuild)
     typer.echo(summary.text())
     raise typer.Exit(summary.exit_code)
 

@@ -37,17 +37,17 @@ class Places(Protocol):
         """DuckDB file the pages are read from."""
 
 
-def write_pages(depot: Places, study: LoadedStudy) -> Path:
+def write_pages(depot: Places, study: LoadedStudy, *, anew: bool = False) -> Path:
     """Write all pages from the warehouse and remove those that are no longer due; returns the overview's path.
 
-    Raises Unusable if the warehouse cannot be read. A fix sheet that would say the same is not made again, and no file
-    whose content has not changed is touched.
+    anew: make every page, whatever its file says. Raises Unusable if the warehouse cannot be read. A page that would
+    say the same, as its hash tells, is not made again, and no file whose content has not changed is touched.
     """
     facts = read_facts(depot.warehouse, study.study)
     pages = Pages(facts, study)
     due: set[Path] = set()
     written = 0
-    for part in _portions(_changed(depot, pages, due)):
+    for part in _portions(_changed(depot, pages, due, anew)):
         traces = read_traces(depot.warehouse, [f.finding_id for sheet in part for f in sheet.drawn])
         for sheet in part:
             content = pages.sheet(sheet, traces).encode("utf-8", "replace")
@@ -59,7 +59,7 @@ def write_pages(depot: Places, study: LoadedStudy) -> Path:
     for page in pages.others():
         path = depot.pages.joinpath(*page.parts)
         due.add(path)
-        if page.made_from is not None and made_from(path) == page.made_from:
+        if not anew and page.made_from is not None and made_from(path) == page.made_from:
             continue
         content = page.render().encode("utf-8", "replace")
         if not path.is_file() or path.read_bytes() != content:
@@ -73,13 +73,13 @@ def write_pages(depot: Places, study: LoadedStudy) -> Path:
     return depot.pages / "index.html"
 
 
-def _changed(depot: Places, pages: Pages, due: set[Path]) -> list[Sheet]:
+def _changed(depot: Places, pages: Pages, due: set[Path], anew: bool) -> list[Sheet]:
     """The sheets that say something else than their files; the paths of all are added to ``due``."""
     changed = []
     for sheet in pages.sheets():
         path = depot.pages / "fix" / sheet.name
         due.add(path)
-        if made_from(path) != pages.made_from(sheet):
+        if anew or made_from(path) != pages.made_from(sheet):
             changed.append(sheet)
     return changed
 

@@ -35,8 +35,9 @@ NEW = "new"
 
 @dataclass(frozen=True)
 class Bench:
-    """What a batch is worked off at. yes: publish although many trials would stand otherwise.
+    """What a batch is worked off at.
 
+    yes: publish although many trials would stand otherwise. rebuild: make warehouse and pages anew, whatever is there.
     inbox: None after a decision of a person, when only what follows from it is done: what came meanwhile, or was made
     with something else than today's, is left for the next run.
     """
@@ -46,6 +47,7 @@ class Bench:
     progress: Progress
     summary: Summary
     yes: bool = False
+    rebuild: bool = False
 
 
 @dataclass(frozen=True)

@@ -37,19 +37,17 @@ from pipelines.depot.consents import gate_of, taken_away, with_all_consents
 from pipelines.depot.desk import Desk, Opened, Tell
 from pipelines.depot.storage import write_table
 from pipelines.identity.word_list import names_beside
-from pipelines.judging.muscle_references import given_digests
-from pipelines.judging.of_delivery import Layout, judge_delivery, lay_out
-from pipelines.judging.stamps import made, posture_digest
-from pipelines.judging.standings import (
-    ACCEPTED,
+from pipelines.judging.delivery_tables import (
     DELIVERY_TABLES,
-    WITHHELD,
-    Judged,
     delivery_files,
     frame,
     quality_tables,
     tables_of_delivery,
 )
+from pipelines.judging.muscle_references import given_digests
+from pipelines.judging.of_delivery import Layout, judge_delivery, lay_out
+from pipelines.judging.stamps import made, posture_digest
+from pipelines.judging.standings import ACCEPTED, WITHHELD, Judged
 from pipelines.taking_in.beyond_trials import tables_beyond_trials
 from pipelines.taking_in.keeping import (
     copy_tag_files,

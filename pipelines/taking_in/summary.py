@@ -144,7 +144,8 @@ class Summary:
         by_check: dict[str, list[dict[str, Any]]] = {}
         for finding in _rows(self.depot, done.record, quality.FINDINGS):
             of_a_table = finding["trial_id"] is None and done.record.status == "taken_in"
-            if finding["weight"] == "returns" and (of_a_table or finding["trial_id"] in returned):
+            own = finding["weight"] == "returns" and finding["consequence_of"] is None
+            if own and (of_a_table or finding["trial_id"] in returned):
                 by_check.setdefault(finding["check_name"], []).append(finding)
         if by_check:
             what = f"{len(returned)} {_trials(len(returned))}" if returned else "parts of its tables"
