@@ -198,7 +198,7 @@ def reader_holds_the_warehouse(undisturbed: Path, more: Path) -> Tried:
     return Tried("a reader holds the warehouse open during a run", 1, tuple(bad))
 
 
-def accidents(kills: int, disks: int, pairs: int = 1, seed: int = 4) -> Iterator[Tried]:
+def accidents(kills: int, disks: int, pairs: int = 1, readers: int = 1, seed: int = 4) -> Iterator[Tried]:
     """Every kind of accident, on two small deliveries of which the second makes the first be judged again."""
     from tests.delivery_builders import a_delivery
 
@@ -223,7 +223,8 @@ def accidents(kills: int, disks: int, pairs: int = 1, seed: int = 4) -> Iterator
             yield full_disks(inbox, wanted, needed, disks, chance)
         for _ in range(pairs):
             yield two_at_once(inbox, wanted)
-        yield reader_holds_the_warehouse(depot, more)
+        for _ in range(readers):
+            yield reader_holds_the_warehouse(depot, more)
 
 
 def main() -> int:

@@ -6,7 +6,7 @@ books know.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from pathlib import Path
 
@@ -96,8 +96,8 @@ def at_work(
         yield Bench(desk, inbox, progress or Progress(), Summary(depot, finished=told), yes, rebuild)
 
 
-def carry_out(bench: Bench, freeze: str | None = None) -> None:
-    """Carry out the graph for all that is due. freeze: what a release is for, if one is to be frozen as well."""
+def carry_out(bench: Bench, freeze: Mapping[str, str | bool] | None = None) -> None:
+    """Carry out the graph for all that is due. freeze: as its asset asks, if a release is to be frozen as well."""
     from pipelines.assets.in_process import carry_out as in_process
 
     in_process(bench, freeze)
