@@ -18,7 +18,7 @@ from pipelines.depot.desk import Desk, Opened, Tell
 from pipelines.depot.storage import Depot
 from pipelines.judging.standings import ACCEPTED, WITHHELD
 from pipelines.taking_in.ahead import Ahead
-from pipelines.taking_in.due import Due
+from pipelines.taking_in.due import Due, in_turn
 from pipelines.taking_in.publishing import Prepared, note_result
 from pipelines.taking_in.stages import gate, open_again, prepare
 from schemas.study import JudgingAgain
@@ -89,16 +89,18 @@ class _Overlay(Depot):
         target = self._over / prepared.record.delivery_id
         target.parent.mkdir(parents=True, exist_ok=True)
         prepared.folder.rename(target)
-        note_result(desk, prepared)
+        note_result(replace(desk, depot=self), prepared)
         return replace(prepared, folder=target)
 
 
 @contextmanager
 def judged_again(desk: Desk, due: Sequence[Due], delivery: Told) -> Iterator[Again]:
-    """Judge deliveries again, in order; what came of it lies in ``work/`` until this ends. Nothing else has changed.
+    """Judge deliveries again, each after those it takes something from; nothing that counts has changed by it.
 
-    delivery: a context round the work on one delivery, which gives whom to tell of each trial.
+    What came of it lies in ``work/`` until this ends. delivery: a context round the work on one delivery, which gives
+    whom to tell of each trial.
     """
+    due = in_turn(due, desk.books.leaning.lenders())
     with desk.depot.working("again") as work:
         over = _Overlay(desk.depot, work)
         before = {one.record.delivery_id: _standings(desk, one.record.delivery_id) for one in due}
