@@ -43,4 +43,5 @@ def release(
         before = {entry.number for entry in books.releases.all()}
         carry_out(bench, freeze={"why": why, "openly": openly})
         entry = books.releases.all()[-1]
-        return Released(entry, bench.desk.depot.release_path(entry.name), new=entry.number not in before)
+        new, folder = entry.number not in before, bench.desk.depot.release_path(entry.name)
+        return Released(entry, folder, new, bench.summary.finished)

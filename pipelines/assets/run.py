@@ -68,7 +68,7 @@ def plan(
             ["There is no depot yet. New in the inbox, would be taken in", *(f"  {a.key}" for a in arrivals)]
         )
     with at_work(study_path, depot_root, actor, inbox, progress, workers) as bench:
-        return plan_of(bench, inbox)
+        return "\n".join([*bench.summary.finished, plan_of(bench, inbox)])
 
 
 @contextmanager
@@ -82,15 +82,18 @@ def at_work(
     *,
     yes: bool = False,
     rebuild: bool = False,
+    wait_s: float = 0.0,
+    leave_history: bool = False,
 ) -> Iterator[Bench]:
     """A bench at which this process is the depot's only writer; what a kill left is finished first.
 
-    inbox: None if only what follows from a decision is to be done. Raises Unusable as ``run`` does.
+    inbox: None if only what follows from a decision is to be done. wait_s: how long to wait for another writer's end.
+    leave_history: Dagster is running, whose history cannot be removed under it. Raises Unusable as ``run`` does.
     """
     study, depot, actor = load_study(study_path), Depot(depot_root), actor or whoami()
-    with depot.writing(actor), open_desk(depot, study, actor, workers) as desk:
-        finish_what_a_kill_left(desk)
-        yield Bench(desk, inbox, progress or Progress(), Summary(depot), yes, rebuild)
+    with depot.writing(actor, wait_s), open_desk(depot, study, actor, workers) as desk:
+        told = finish_what_a_kill_left(desk, leave_history=leave_history)
+        yield Bench(desk, inbox, progress or Progress(), Summary(depot, finished=told), yes, rebuild)
 
 
 def carry_out(bench: Bench, freeze: Mapping[str, str | bool] | None = None) -> None:

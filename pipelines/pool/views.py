@@ -116,11 +116,15 @@ def _outcome_spread() -> View:
     names = ", ".join(f.name for f in NUMERIC)
     return View(
         "outcome_spread",
-        "One row is one outcome of one accepted running trial: mean, standard deviation and number of footfalls.",
+        "One row is one outcome of one accepted running trial: mean, standard deviation and number of footfalls, and "
+        "the standard uncertainty that the equipment leaves on each, which no number of footfalls makes smaller.",
         "SELECT trial_id, participant_id, site, visit, condition, outcome, avg(footfall_value) AS mean_value, "
-        "stddev_samp(footfall_value) AS sd_value, count(footfall_value) AS footfall_count FROM "
+        "stddev_samp(footfall_value) AS sd_value, count(footfall_value) AS footfall_count, "
+        "any_value(standard_uncertainty_value) AS standard_uncertainty_value FROM "
         f"(UNPIVOT (SELECT trial_id, participant_id, site, visit, condition, {names} FROM footfalls_full) "
         f"ON {names} INTO NAME outcome VALUE footfall_value) "
+        "LEFT JOIN (SELECT trial_id, outcome, standard_uncertainty_value FROM outcome_uncertainties) "
+        "USING (trial_id, outcome) "
         "GROUP BY trial_id, participant_id, site, visit, condition, outcome",
         _words(TRIALS, "trial_id", "participant_id", "site", "visit", "condition")
         | {
@@ -128,6 +132,7 @@ def _outcome_spread() -> View:
             "mean_value": "Mean over the footfalls that have a value, in the outcome's unit.",
             "sd_value": "Sample standard deviation over those footfalls; null for a single one.",
             "footfall_count": "Footfalls that have a value.",
+            "standard_uncertainty_value": "As in outcome_uncertainties; null where nothing is stated.",
         },
     )
 

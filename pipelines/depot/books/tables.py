@@ -192,24 +192,6 @@ GATE_FILES = sa.Table(
 
 GATE_TABLES = sa.Table("gate_tables", META, of_delivery(), text_column("sha256", key=True), sa.Index(None, "sha256"))
 
-#: Withdrawals by command. runner, file: keyed hashes.
-WITHDRAWALS = sa.Table(
-    "withdrawals",
-    META,
-    text_column("tombstone", key=True),
-    text_column("runner"),
-    text_column("scope"),
-    sa.UniqueConstraint("runner", "scope"),
-)
-
-WITHDRAWN_FILES = sa.Table(
-    "withdrawn_files",
-    META,
-    sa.Column("tombstone", sa.ForeignKey("withdrawals.tombstone", ondelete="CASCADE"), primary_key=True),
-    text_column("file", key=True),
-    sa.Index(None, "file"),
-)
-
 #: Decisions on single findings. back_: by whom, when and why it was taken back.
 DECISIONS = sa.Table(
     "decisions",
@@ -268,6 +250,11 @@ LEDGER = sa.Table(
     sa.Index(None, "about"),
     sa.Index(None, "actor"),
     sa.Index(None, "utc"),
+)
+
+#: Checksums of what was published. place: a path below the depot; path: of a file below that.
+PUBLISHED = sa.Table(
+    "published", META, text_column("place", key=True), text_column("path", key=True), text_column("sha256")
 )
 
 #: The last build of warehouse and pages: what it was made from, and how far the ledger reached then.
