@@ -33,7 +33,7 @@ demo: setup ## take in the demo deliveries: depot, warehouse and pages
 	@$(BIN)/manystrides run --study demo_site_uploads/study.yaml --inbox demo_site_uploads/inbox --depot $(DEPOT)
 
 test: setup-dev ## run every test
-	@$(BIN)/python -m pytest -n auto
+	@$(BIN)/python -m pytest -n auto --dist loadscope
 
 explore: setup-dev ## property tests from new random seeds; what is found becomes a plain test (long)
 	@MANYSTRIDES_HYPOTHESIS=explore $(BIN)/python -m pytest -n auto -m 'hypothesis'
