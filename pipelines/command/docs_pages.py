@@ -24,8 +24,11 @@ from schemas.convert.words import number
 
 REFERENCE = Path(__file__).resolve().parents[2] / "docs" / "reference"
 _MADE = "\n<!-- Made by `make docs` from the definitions in the code; changes by hand are lost. -->\n"
-#: Measured, not made from the definitions: ``python -m benchmarks.detection`` writes it.
-MEASURED = "detection.md"
+#: Measured, not made from the definitions: ``python -m benchmarks.detection`` and ``python -m benchmarks`` write them.
+MEASURED = {
+    "detection.md": "[How well the checks see](detection.md): how often each finds its fault, by size; measured",
+    "speed.md": "[What it costs](speed.md): a trial, the demonstration; measured, with the machine it was measured on",
+}
 _ABOUT = {
     Subject.DELIVERY: "the delivery: its bag and its tables",
     Subject.READING: "the reading of one trial file",
@@ -76,7 +79,7 @@ def stale_reference(out: Path | None = None) -> list[str]:
 
 
 def _pages_there(out: Path) -> list[str]:
-    return sorted(path.relative_to(out).as_posix() for path in out.rglob("*.md") if path != out / MEASURED)
+    return sorted(found for path in out.rglob("*.md") if (found := path.relative_to(out).as_posix()) not in MEASURED)
 
 
 def _text(path: Path) -> str:
@@ -91,7 +94,7 @@ def _index() -> str:
     lines += ["- [Study file](study_file.md): every setting of a study"]
     lines += ["- [Site profile](site_profile.md): every setting of a laboratory, with an example"]
     lines += ["- [Commands](commands.md): the `manystrides` command"]
-    lines += [f"- [How well the checks see]({MEASURED}): how often each finds its fault, by size; measured"]
+    lines += [f"- {page}" for page in MEASURED.values()]
     return "\n".join(lines) + "\n"
 
 
