@@ -122,9 +122,9 @@ def _results(desk: Desk, due: Sequence[Due], delivery: Told) -> Iterator[tuple[D
         for one, following in zip(due, [*due[1:], None], strict=True):
             name = one.record.delivery_id
             try:
-                with delivery(name) as tell, ahead.opened(name, _opener(desk, one.record)) as opened:
+                with delivery(name) as tell, ahead.opened(name, _opener(desk, one.record)) as (opened, gated):
                     begin = None if following is None else _beginning(ahead, desk, following.record)
-                    yield one, prepare(desk, gate(desk, opened, one.record), tell, begin)
+                    yield one, prepare(desk, gate(desk, opened, one.record, gated), tell, begin)
             except Exception as error:  # one delivery's failure keeps no other out
                 yield one, error
     finally:

@@ -81,6 +81,12 @@ class Gated:
     earlier: Mapping[str, TrialVersion]
     before: Record | None
 
+    def rests_on(self, opened: Opened, earlier: Mapping[str, TrialVersion], before: Record | None) -> bool:
+        """Whether it would come out the same from these, as far as it was not stopped: a name may hang on more."""
+        alike = replace(self.opened.received, tables={}) == replace(opened.received, tables={})
+        tables = self.opened.received.tables is opened.received.tables  # not compared: the same object, or another
+        return alike and tables and (self.earlier, self.before) == (earlier, before)
+
 
 def open_arrival(desk: Desk, arrival: Arrival, work: Path) -> Opened:
     """Receive what lies in the inbox into ``work``."""
@@ -107,12 +113,17 @@ def open_again(desk: Desk, record: Record, work: Path) -> Opened:
     return Opened(replace(received, arrived_as=name, problems=problems), payload, site, name)
 
 
-def gate(desk: Desk, opened: Opened, before: Record | None = None) -> Gated:
-    """Check a delivery as a whole, beside all others, and find which trials consent covers. Writes nothing."""
+def gate(desk: Desk, opened: Opened, before: Record | None = None, ahead: Gated | None = None) -> Gated:
+    """Check a delivery as a whole, beside all others, and find which trials consent covers. Writes nothing.
+
+    ahead: how it was gated before others were taken in; it holds still if what the depot knows of it is the same.
+    """
     if before is None:
         opened = with_number_conflict(opened, desk.books)
     opened = with_all_consents(desk, with_earlier_trials(desk.books, opened), numbered(opened.received))
     earlier = before_of(desk.books, opened)
+    if ahead is not None and not ahead.stops and ahead.rests_on(opened, earlier, before):
+        return ahead
     consent = with_changed_trials(Consent.of(opened.received, desk.study.study), earlier)
     number = numbered(consent.received)
     delivery_id = number or name_for_stopped(opened, desk.books)
@@ -197,14 +208,20 @@ def take_in(desk: Desk, arrival: Arrival, tell: Tell) -> Passage:
         return take_in_opened(desk, open_arrival(desk, arrival, work), tell)
 
 
-def take_in_opened(desk: Desk, opened: Opened, tell: Tell, meanwhile: Callable[[], None] | None = None) -> Passage:
-    """Take in a delivery that was opened; its folder must stay until this ends."""
+def take_in_opened(
+    desk: Desk,
+    opened: Opened,
+    tell: Tell,
+    meanwhile: Callable[[], None] | None = None,
+    ahead: Gated | None = None,
+) -> Passage:
+    """Take in a delivery that was opened; its folder must stay until this ends. ahead: as in ``gate``."""
     why = f"It arrived as {opened.arrival}."
     if (same := same_content(opened, desk.books)) is not None:
         if same.arrival == opened.arrival:
             return Passage(same, changed=False)
         return publish(desk, prepare_repeat(desk, opened, same), why)
-    passage = publish(desk, prepare(desk, gate(desk, opened), tell, meanwhile), why)
+    passage = publish(desk, prepare(desk, gate(desk, opened, ahead=ahead), tell, meanwhile), why)
     forget_older(desk, passage.record)
     return passage
 
