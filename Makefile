@@ -8,6 +8,8 @@ export UV_PYTHON_DOWNLOADS := never
 export UV_PROJECT_ENVIRONMENT := .venv
 export DAGSTER_DISABLE_TELEMETRY := yes
 export GX_ANALYTICS_ENABLED := false
+# Else a machine that keeps Python from writing .pyc files compiles every library again at each start.
+export UV_COMPILE_BYTECODE := 1
 
 .PHONY: help setup setup-dev demo test explore lint format docs benchmark detection attack crash clean
 

@@ -15,6 +15,7 @@ from benchmarks.page import PAGE, kept, told, write
 PARTS = {
     "trials": "benchmarks.trials",
     "reading": "benchmarks.reading",
+    "books": "benchmarks.books",
     "demo": "benchmarks.demo",
 }
 

@@ -8,10 +8,9 @@ import numpy as np
 import pandas as pd
 
 from benchmarks.plain_script import (
-    FORCE_HZ,
     FORWARD,
     MARKER_HZ,
-    THRESHOLD_N,
+    SURE_N,
     UP,
     Array,
     G,
@@ -21,6 +20,7 @@ from benchmarks.plain_script import (
     between,
     low_pass,
     smooth,
+    under_the_feet,
 )
 
 Key = tuple[str, str]
@@ -111,7 +111,7 @@ def joints_of(
     rows, made = [], {}
     for number, footfall in enumerate(footfalls.itertuples(), start=1):
         first, last = int(np.ceil(footfall.contact_s * one.force_rate)), int(footfall.toe_off_s * one.force_rate)
-        loaded = [i for i, p in enumerate(one.plates) if (p[0][first : last + 1, UP] >= THRESHOLD_N).any()]
+        loaded = [i for i, p in enumerate(one.plates) if (p[0][first : last + 1, UP] >= SURE_N).any()]
         key = footfall.side, tuple(loaded)
         if key not in made:
             made[key] = moments(one, person, footfall.side, loaded)
@@ -248,7 +248,7 @@ def curves_of(
     one: Recording, person: Person, footfalls: pd.DataFrame, angles: Mapping[Key, Array], envelopes: Mapping[Key, Array]
 ) -> pd.DataFrame:
     """Mean and standard deviation at 101 points over contact, of envelopes over the stride."""
-    vertical = low_pass(sum(p[0] for p in one.plates)[:, UP], one.force_rate, FORCE_HZ) / (person.mass * G)
+    vertical = under_the_feet(one.plates, one.force_rate)[1][:, UP] / (person.mass * G)
     signals = [(side, "vertical_force_bw", one.force_rate, vertical) for side in ("left", "right")]
     signals += [(side, f"{joint}_sagittal", one.rate, angle) for (side, joint), angle in angles.items()]
     signals += [(side, f"{muscle}_envelope", one.force_rate, curve) for (muscle, side), curve in envelopes.items()]

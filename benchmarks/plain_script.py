@@ -11,6 +11,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from itertools import pairwise
 from pathlib import Path
 
 import ezc3d
@@ -21,7 +22,7 @@ from scipy.signal import butter, find_peaks, sosfiltfilt
 
 Array = NDArray[np.float64]
 G = 9.80665
-THRESHOLD_N, FORCE_HZ, MARKER_HZ, COP_N = 20.0, 50.0, 20.0, 50.0
+THRESHOLD_N, SURE_N, STRIKE_N, FORCE_HZ, MARKER_HZ, COP_N = 20.0, 50.0, 200.0, 50.0, 20.0, 50.0
 FORWARD, UP, RIGHT = 0, 1, 2
 
 
@@ -83,7 +84,8 @@ def read(
         turn = np.stack([v / np.linalg.norm(v) for v in (x, np.cross(z, x), z)], axis=1)
         force, moment = force @ turn.T, moment @ turn.T
         moment = moment + np.cross(corners.mean(axis=0), force)
-        plates.append((force @ axes.T, moment @ axes.T, float((corners @ axes.T)[:, UP].mean())))
+        centre, force_rate = (corners @ axes.T).mean(axis=0), float(parameters["ANALOG"]["RATE"]["value"][0])
+        plates.append((*zeroed(force @ axes.T, moment @ axes.T, centre, force_rate), float(centre[UP])))
     emg = {
         key: analog[channels.index(label)] * per_unit for key, (label, per_unit) in muscles.items() if label in channels
     }
@@ -175,20 +177,52 @@ def side_of(contact: tuple[float, float, int, int], cop: Array, one: Recording, 
     return min(distance, key=lambda side: distance[side])
 
 
-def pressure(plates: list[tuple[Array, Array, float]], contacts: list[tuple[float, float, int, int]]) -> Array:
-    """Centre of pressure during the contacts, from the plates that are loaded."""
-    cop = np.full((len(plates[0][0]), 3), np.nan)
+def zeroed(force: Array, moment: Array, centre: Array, rate: float) -> tuple[Array, Array]:
+    """A plate less what it reads in the middle of each flight (median)."""
+    low, high = np.percentile(force[:, UP], [2, 98])
+    quiet = force[:, UP] < low + max(0.05 * (high - low), 25)
+    edges, edge = np.flatnonzero(np.diff(np.concatenate([[0], quiet.astype(int), [0]]))), round(0.015 * rate)
+    rest = []
+    for start, stop in edges.reshape(-1, 2) + np.array([edge, -edge]):
+        quarter = (stop - start) // 4
+        if stop - start > 4 and stop - start - 2 * quarter >= 4:
+            rest += range(start + quarter, stop - quarter)
+    level = np.median(force[rest], axis=0)
+    turn = np.median(moment[rest] - np.cross(centre, force[rest]), axis=0)
+    return force - level, moment - turn - np.cross(centre, level)
+
+
+def under_the_feet(plates: list[tuple[Array, Array, float]], rate: float) -> tuple[Array, Array, Array]:
+    """Force and moment (n, 6) of the plates that carry each contact, raw and filtered, and their height (n,)."""
+    raw = [np.hstack([force, moment]) for force, moment, _ in plates]
+    smooth = [low_pass(own, rate, FORCE_HZ) for own in raw]
+    stands: list[list] = []
+    loads = [np.diff(np.concatenate([[0], (own[:, UP] >= SURE_N).astype(int), [0]])) for own in smooth]
+    spells = [(*ab, i) for i, load in enumerate(loads) for ab in np.flatnonzero(load).reshape(-1, 2)]
+    for start, stop, plate in sorted(spells):
+        if stands and start - stands[-1][1] < 0.02 * rate:
+            stands[-1][1], stands[-1][2] = max(stop, stands[-1][1]), stands[-1][2] | {plate}
+        else:
+            stands.append([start, stop, {plate}])
+    middles = [(one[1] + later[0]) // 2 for one, later in pairwise(stands)]
+    edges = [0, *middles, len(raw[0])]
+    sums, height = [np.zeros_like(raw[0]), np.zeros_like(raw[0])], np.zeros(len(raw[0]))
+    for start, stop, (_, _, loaded) in zip(edges, edges[1:], stands, strict=False):
+        height[start:stop] = np.mean([plates[i][2] for i in loaded])
+        for total, own in zip(sums, (raw, smooth), strict=True):
+            total[start:stop] = sum(own[i][start:stop] for i in loaded)
+    return sums[0], sums[1], height
+
+
+def pressure(wrench: Array, heights: Array, contacts: list[tuple[float, float, int, int]]) -> Array:
+    """Centre of pressure during the contacts."""
+    cop = np.full((len(wrench), 3), np.nan)
     for _, _, first, last in contacts:
-        loaded = [p for p in plates if (p[0][first : last + 1, UP] >= THRESHOLD_N).any()]
-        force = sum(p[0][first : last + 1] for p in loaded)
-        moment = sum(p[1][first : last + 1] for p in loaded)
-        height = np.mean([p[2] for p in loaded])
-        there = force[:, UP] >= COP_N
-        own = np.full(force.shape, np.nan)
-        own[there, FORWARD] = (moment[there, RIGHT] + height * force[there, FORWARD]) / force[there, UP]
-        own[there, UP] = height
-        own[there, RIGHT] = (height * force[there, RIGHT] - moment[there, FORWARD]) / force[there, UP]
-        cop[first : last + 1] = own
+        there = first + np.flatnonzero(wrench[first : last + 1, UP] >= COP_N)
+        force, moment, height = wrench[there, :3], wrench[there, 3:], heights[there]
+        cop[there, FORWARD] = (moment[:, RIGHT] + height * force[:, FORWARD]) / force[:, UP]
+        cop[there, UP] = height
+        cop[there, RIGHT] = (height * force[:, RIGHT] - moment[:, FORWARD]) / force[:, UP]
     return cop
 
 
@@ -204,9 +238,12 @@ def peaks_and_rates(time: Array, force: Array, smooth_force: Array) -> dict[str,
         if min(vertical[peak], vertical[top]) - vertical[peak:top].min() >= 0.02:
             impact = peak
             break
-    instant = 0.13 * time[-1] if impact is None else time[impact]
-    low, high = 0.2 * instant, 0.8 * instant
+    low, high = 0.2 * 0.13 * time[-1], 0.8 * 0.13 * time[-1]
     rising = np.interp([low, high], time, vertical)
+    to_peak = np.nan
+    if impact is not None:
+        start, end = np.interp([0.2 * time[impact], 0.8 * time[impact]], time, vertical)
+        to_peak = (end - start) / (0.8 * time[impact] - 0.2 * time[impact])
     slopes = np.diff(vertical) / np.diff(time)
     whole = np.trapezoid(force[:, 1], time)
     return {
@@ -216,6 +253,7 @@ def peaks_and_rates(time: Array, force: Array, smooth_force: Array) -> dict[str,
         "active_peak_time_s": time[top],
         "average_loading_rate_bw_per_s": (rising[1] - rising[0]) / (high - low),
         "instantaneous_loading_rate_bw_per_s": slopes[(time[1:] > low) & (time[:-1] < high)].max(),
+        "loading_rate_to_peak_bw_per_s": to_peak,
         "vertical_impulse_bw_s": whole,
         "braking_impulse_bw_s": np.trapezoid(np.minimum(force[:, 0], 0), time),
         "propulsive_impulse_bw_s": np.trapezoid(np.maximum(force[:, 0], 0), time),
@@ -241,12 +279,12 @@ def slope(line: Array) -> float:
 
 def footfalls_of(one: Recording, person: Person, standing: Mapping[str, Array], belt: float | None) -> pd.DataFrame:
     """One row per footfall."""
-    force = sum(p[0] for p in one.plates)
-    contacts = contacts_in(force[:, UP], one.force_rate)
-    cop = pressure(one.plates, contacts)
+    raw, filtered, heights = under_the_feet(one.plates, one.force_rate)
+    force = raw[:, :3]
+    contacts = contacts_in(filtered[:, UP], one.force_rate)
+    cop = pressure(filtered, heights, contacts)
     markers = {name: low_pass(path, one.rate, MARKER_HZ) for name, path in one.markers.items()}
     sides = [side_of(contact, cop, one, markers) for contact in contacts]
-    filtered = low_pass(force, one.force_rate, FORCE_HZ)
     weight = person.mass * G
     speed = belt or np.mean(
         [
@@ -290,10 +328,16 @@ def footfalls_of(one: Recording, person: Person, standing: Mapping[str, Array], 
         heel, toe = markers[f"calcaneus_{side}"], markers[f"second_metatarsal_head_{side}"]
         stood = standing[f"second_metatarsal_head_{side}"] - standing[f"calcaneus_{side}"]
         row["foot_strike_angle_deg"] = slope(at(toe - heel, one.rate, start)) - slope(stood)
-        known = np.flatnonzero(np.isfinite(cop[first : last + 1, 0]))[0] + first
-        back, front = (at(path, one.rate, known / one.force_rate) for path in (heel, toe))
+        sample = first + np.flatnonzero(filtered[first : last + 1, UP] >= STRIKE_N)[0]
+        below, above = filtered[sample - 1, UP], filtered[sample, UP]
+        when = (sample - 1 + (STRIKE_N - below) / (above - below)) / one.force_rate
+        back, front = (at(path, one.rate, when) for path in (heel, toe))
         line = front - back
-        along = (cop[known] - back)[[FORWARD, RIGHT]] @ line[[FORWARD, RIGHT]] / np.hypot(line[FORWARD], line[RIGHT])
+        along = (
+            (at(cop, one.force_rate, when) - back)[[FORWARD, RIGHT]]
+            @ line[[FORWARD, RIGHT]]
+            / np.hypot(line[FORWARD], line[RIGHT])
+        )
         row["strike_index_percent"] = 100 * along / (np.linalg.norm(line) * 1.39)
         rows.append(row)
     return pd.DataFrame(rows)

@@ -23,6 +23,7 @@ from benchmarks.detection.specimens import Case, specimen
 from benchmarks.detection.way import job_of
 from benchmarks.measured import Part, Row
 from benchmarks.plain_script import Person, everything
+from benchmarks.real_recordings.recordings import there, treadmill
 from benchmarks.timing import milliseconds, ratios_of
 from checks.findings import Stamp
 from demo_site_uploads.simulator.labs import lab, record
@@ -63,7 +64,20 @@ def measured() -> Part:
     title, notes = "What one trial costs", [*NOTES]
     with TemporaryDirectory() as folder:
         rows = [row for timed in _trials(Path(folder)) for row in _rows_of(timed, notes)]
+    if there():
+        rows += _real_rows(treadmill().job)
+        notes.append("The real trial has gaps, which the plain script cannot fill; it has no muscles.")
     return Part.of(title, notes, rows)
+
+
+def _real_rows(job: TrialJob) -> Iterator[Row]:
+    """A real recording of 30 s, where it is on this machine."""
+    (judging,) = ratios_of(lambda: ezc3d.c3d(str(job.path)), [lambda: judge_trial(job)])
+    name = "real treadmill for 30 s"
+    yield Row(f"{name}: judged / ezc3d reading it", judging, "times", GOALS["ezc3d"]["30 s"])
+    yield Row(f"{name}: ezc3d reading it", milliseconds(lambda: ezc3d.c3d(str(job.path))), "ms")
+    for what, taken in _where_it_goes(job).items():
+        yield Row(f"{name}: {what}", taken, "ms")
 
 
 def _rows_of(timed: Timed, notes: list[str]) -> Iterator[Row]:

@@ -1,13 +1,15 @@
 """What a check is shown: the context of one subject, and by which name and of which type a check takes each part of it.
 
-A check takes what it looks at by parameter name. ``ACCESS`` holds one typed function for each name; declaring a check
-compares the parameter's annotation with what that function returns, so what mypy sees in the check is what it gets.
+A check takes what it looks at by parameter name. ``PARTS`` holds for each name a typed function and the subjects that
+have it; declaring a check compares the parameter's annotation with what that function returns, so what mypy sees in the
+check is what it gets.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from enum import StrEnum
 from typing import TYPE_CHECKING, Any, TypeVar
 
 from schemas.consent import Consent
@@ -22,6 +24,16 @@ if TYPE_CHECKING:
 
     from pipelines.science.frames import Rows
     from pipelines.science.workspace import Workspace
+
+
+class Subject(StrEnum):
+    """What a check is about; it is run once for each."""
+
+    DELIVERY = "delivery"  # the bag and its tables
+    READING = "reading"  # one trial file, readable or not
+    TRIAL = "trial"  # one trial in memory, with its footfalls
+    SITE = "site"  # all outcomes of one site against the others
+
 
 T = TypeVar("T")
 Pool = Mapping[str, "pd.DataFrame"]
@@ -130,24 +142,39 @@ def _outcomes(context: Context) -> Pool:
     return _there(context.outcomes, "pooled outcomes")
 
 
-#: Parameter name -> what it is. The function's own annotation is the type that a check must state.
-ACCESS: Mapping[str, Callable[[Context], Any]] = {
-    "study": _study,
-    "delivery_id": _delivery_id,
-    "site": _site,
-    "delivery": _delivery,
-    "arrived": _arrived,
-    "consent": _consent,
-    "reading": _reading,
-    "work": _work,
-    "trial": _trial,
-    "footfalls": _footfalls,
-    "posture": _posture,
-    "channels": _channels,
-    "outcomes": _outcomes,
+@dataclass(frozen=True)
+class Part:
+    """One part of a context. access: its annotation is the type a check must state; of: the subjects that have it."""
+
+    access: Callable[[Context], Any]
+    of: frozenset[Subject]
+
+
+_OF_EVERY = frozenset(Subject)
+_OF_DELIVERY, _OF_TRIAL = frozenset({Subject.DELIVERY}), frozenset({Subject.TRIAL})
+#: Parameter name -> what it is.
+PARTS: Mapping[str, Part] = {
+    "study": Part(_study, _OF_EVERY),
+    "delivery_id": Part(_delivery_id, _OF_EVERY),
+    "site": Part(_site, _OF_EVERY),
+    "delivery": Part(_delivery, _OF_DELIVERY),
+    "arrived": Part(_arrived, _OF_DELIVERY),
+    "consent": Part(_consent, _OF_DELIVERY),
+    "reading": Part(_reading, frozenset({Subject.READING, Subject.TRIAL})),
+    "work": Part(_work, _OF_TRIAL),
+    "trial": Part(_trial, _OF_TRIAL),
+    "footfalls": Part(_footfalls, _OF_TRIAL),
+    "posture": Part(_posture, _OF_TRIAL),
+    "channels": Part(_channels, _OF_TRIAL),
+    "outcomes": Part(_outcomes, frozenset({Subject.SITE})),
 }
+
+
+def shown_to(subject: Subject) -> frozenset[str]:
+    """The names by which a check about a subject takes what it looks at."""
+    return frozenset(name for name, part in PARTS.items() if subject in part.of)
 
 
 def type_shown(name: str) -> str:
     """The annotation that a parameter of this name has, as it is written. KeyError for a name that is not shown."""
-    return str(ACCESS[name].__annotations__["return"])
+    return str(PARTS[name].access.__annotations__["return"])

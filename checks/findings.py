@@ -51,6 +51,7 @@ class Finding:
     signal: str | None
     code_version: str
     study_version: str
+    consequence_of: str | None = None  # told by ``checks.causes`` when all findings of a trial are there
 
 
 @dataclass(frozen=True, slots=True)

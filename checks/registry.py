@@ -18,17 +18,9 @@ from functools import cache
 from numbers import Real
 from typing import Any
 
-from checks.context import ACCESS, type_shown
+from checks.context import PARTS, shown_to, type_shown
+from checks.context import Subject as Subject
 from schemas.units import refusal_of_unit
-
-
-class Subject(StrEnum):
-    """What a check is about; it is run once for each."""
-
-    DELIVERY = "delivery"  # the bag and its tables
-    READING = "reading"  # one trial file, readable or not
-    TRIAL = "trial"  # one trial in memory, with its footfalls
-    SITE = "site"  # all outcomes of one site against the others
 
 
 class Weight(StrEnum):
@@ -38,16 +30,6 @@ class Weight(StrEnum):
     WITHHOLDS = "withholds"
     RETURNS = "returns"
     NOTES = "notes"
-
-
-#: What a check about a subject is shown, by parameter name.
-_ALWAYS = frozenset({"study", "delivery_id", "site"})
-SHOWN = {
-    Subject.DELIVERY: _ALWAYS | {"delivery", "arrived", "consent"},
-    Subject.READING: _ALWAYS | {"reading"},
-    Subject.TRIAL: _ALWAYS | {"reading", "trial", "footfalls", "posture", "channels", "work"},
-    Subject.SITE: _ALWAYS | {"outcomes"},
-}
 
 
 @dataclass(frozen=True)
@@ -201,10 +183,11 @@ def _parameter_refusals(spec: CheckSpec) -> Iterator[str]:
     for parameter in parameters.values():
         if parameter.kind in (inspect.Parameter.VAR_POSITIONAL, inspect.Parameter.VAR_KEYWORD):
             yield f"parameter {parameter.name} takes what nobody named"
-    if isinstance(spec.about, Subject) and (unknown := sorted(set(spec.needs) - SHOWN[spec.about])):
-        yield f"a check about a {spec.about} is shown {', '.join(sorted(SHOWN[spec.about]))}, not {', '.join(unknown)}"
+    shown_to_it = shown_to(spec.about) if isinstance(spec.about, Subject) else frozenset(spec.needs)
+    if unknown := sorted(set(spec.needs) - shown_to_it):
+        yield f"a check about a {spec.about} is shown {', '.join(sorted(shown_to_it))}, not {', '.join(unknown)}"
     for name in spec.needs:
-        if name in ACCESS and (stated := str(parameters[name].annotation)) != (shown := type_shown(name)):
+        if name in PARTS and (stated := str(parameters[name].annotation)) != (shown := type_shown(name)):
             yield f"parameter {name} is stated as {stated} and shown as {shown}"
 
 

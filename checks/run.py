@@ -6,7 +6,7 @@ import hashlib
 import traceback
 from collections.abc import Iterable
 
-from checks.context import ACCESS, Context, of_delivery
+from checks.context import PARTS, Context, of_delivery
 from checks.findings import CheckRun, Finding, Report, Stamp, Status
 from checks.registry import CheckSpec, Fault, Looked, Subject, Weight, catalogue
 from schemas.consent import Consent
@@ -40,7 +40,7 @@ def run_one(spec: CheckSpec, context: Context, stamp: Stamp) -> Report:
     status: Status
     reason: str | None
     try:
-        result = spec.function(**{name: ACCESS[name](context) for name in spec.needs}, **limits)
+        result = spec.function(**{name: PARTS[name].access(context) for name in spec.needs}, **limits)
         findings = [row for fault in result.faults for row in _findings(spec, fault, limits, context, stamp)]
         status, reason = _status(result)
     except Exception as error:  # any fault of ours must not take the run down

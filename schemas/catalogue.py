@@ -7,6 +7,7 @@ from schemas import (
     core,
     delivery,
     delivery_beside,
+    equipment,
     outcomes,
     outcomes_muscle,
     outcomes_signals,
@@ -23,6 +24,7 @@ _MODULES = (
     outcomes_signals,
     outcomes_muscle,
     outcomes_study,
+    equipment,
     quality,
 )
 

@@ -200,6 +200,26 @@ STANDING_POSTURES = Table(
     references=(_TO_TRIAL,),
 )
 
+MUSCLE_REFERENCES = Table(
+    name="muscle_references",
+    layer=Layer.CORE,
+    one_row_is="what one accepted reference recording gives to divide one muscle's amplitudes by",
+    key=("trial_id", "muscle", "side"),
+    rows=Rows(TRIAL, scopes=("motion", "force", "muscle")),
+    fields=(
+        f.TRIAL_ID,
+        f.SESSION_ID,
+        f.MUSCLE,
+        f.SIDE,
+        Field("normalisation", Kind.CODE, "What kind of reference it is.", codes=codes.NORMALISATION, privacy=PLAIN),
+        Field("reference_uv", Kind.REAL, "The reference amplitude.", unit="uV", low=0, privacy=SENSITIVE),
+        *f.PROVENANCE,
+    ),
+    references=(_TO_TRIAL,),
+    notes="Of several recordings of a session the strongest contraction counts, or the mean of the dynamic peaks. A "
+    "delivery without a reference recording of its own takes those of the newest other delivery of its session.",
+)
+
 REPORTED_WEEKS = Table(
     name="reported_weeks",
     layer=Layer.CORE,

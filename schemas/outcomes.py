@@ -101,26 +101,17 @@ _FORCE = (
     real(
         "average_loading_rate_bw_per_s",
         "{BW}/s",
-        "Mean slope of vertical force between 20 % and 80 % of the time from contact to the loading instant (Milner et al. 2006, as remembered).",
+        "Mean slope of vertical force from 20 % to 80 % of the loading phase (that span: Milner et al. 2006, as remembered), which ends at the same fraction of contact in every footfall (study file), so that conditions with and without impact peaks compare.",
     ),
     real(
         "instantaneous_loading_rate_bw_per_s",
         "{BW}/s",
-        "Steepest slope between two samples from 20 % to 80 % of the time to the loading instant.",
+        "Steepest slope between two samples of the filtered force over the same span.",
     ),
-    Field(
-        "loading_instant",
-        Kind.CODE,
-        "What ends the loading phase.",
-        codes=(
-            Code("impact_peak", "The impact peak."),
-            Code(
-                "fraction_of_contact",
-                "No impact peak: a fixed fraction of contact time, from the study file.",
-            ),
-        ),
-        nullable=True,
-        privacy=SENSITIVE,
+    real(
+        "loading_rate_to_peak_bw_per_s",
+        "{BW}/s",
+        "Mean slope of vertical force from 20 % to 80 % of the time from contact to the impact peak (Milner et al. 2006, as remembered). Null when there is none; its means rest on the footfalls that have one, so that two conditions do not compare by it.",
     ),
     real("vertical_impulse_bw_s", "{BW}.s", "Integral of vertical force over the contact, trapezoid rule."),
     real(
@@ -217,6 +208,13 @@ TRIAL_OUTCOMES = Table(
     fields=(
         f.TRIAL_ID,
         Field("footfall_count", Kind.INTEGER, "Complete footfalls found.", low=0, privacy=PLAIN),
+        real(
+            "footfalls_with_impact_peak_fraction",
+            "1",
+            "Share of the footfalls with force that have an impact peak. Null without force.",
+            low=0,
+            high=1,
+        ),
         real("speed_m_per_s", "m/s", "Mean running speed, as in footfalls.", low=0),
         real("mass_used_kg", "kg", "Body mass that forces were divided by.", low=0, privacy=QUASI, told=Told()),
         Field(

@@ -54,6 +54,14 @@ FINDINGS = Table(
             nullable=True,
             privacy=PLAIN,
         ),
+        Field(
+            "consequence_of",
+            Kind.IDENTIFIER,
+            "Finding of the same trial that this one most likely follows from: mend that one, and do nothing about "
+            "this. Null for a cause and for what stands for itself.",
+            nullable=True,
+            privacy=PLAIN,
+        ),
         f.CODE_VERSION,
         f.STUDY_VERSION,
     ),

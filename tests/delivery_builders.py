@@ -29,10 +29,12 @@ FAULTS = {
 
 
 @cache
-def planned(runner: str, name: str, visit: str = "week_0", fault: str | None = None) -> tuple[PlannedTrial, bytes]:
+def planned(
+    runner: str, name: str, visit: str = "week_0", fault: str | None = None, condition: str = "cushioned"
+) -> tuple[PlannedTrial, bytes]:
     """One trial at the treadmill laboratory; ``name`` is "standing" or a number."""
     asked = Asked(kind="standing") if name == "standing" else Asked(duration_s=2.6)
-    trial = PlannedTrial(Session(runner, visit, "brack"), "cushioned", name, asked, FAULTS[fault] if fault else None)
+    trial = PlannedTrial(Session(runner, visit, "brack"), condition, name, asked, FAULTS[fault] if fault else None)
     return trial, trial.content()
 
 
@@ -53,15 +55,17 @@ def a_delivery(
     replace_files: dict[str, bytes] | None = None,
     zipped: bool = False,
     reasons: dict[str, str] | None = None,
+    condition: str = "cushioned",
+    channels: bool = False,
 ) -> Path:
     """Put a delivery of the laboratory brack into ``inbox``; returns its folder or file.
 
     faulty: trial name -> fault. withdrawn: runner -> study day. replace_files: payload path -> other content. reasons:
-    trial name -> why it is sent again.
+    trial name -> why it is sent again. channels: whether channels.csv names the muscles.
     """
     rows, payload = Rows(), {}
     for runner in runners:
-        trials = [planned(runner, name, fault=(faulty or {}).get(name)) for name in names]
+        trials = [planned(runner, name, fault=(faulty or {}).get(name), condition=condition) for name in names]
         session = trials[0][0].session
         rows.participants.append(participant_row(session.runner))
         rows.consents += consent_rows(session.runner, (withdrawn or {}).get(runner))
@@ -69,6 +73,7 @@ def a_delivery(
         for order, (trial, content) in enumerate(trials, start=1):
             reason = {"resend_reason": reasons[trial.name]} if reasons and trial.name in reasons else {}
             rows.trials.append(trial.row(order) | reason)
+            rows.channels += trial.channel_rows() if channels else []
             payload[trial.file] = content
     payload |= rows.files() | {"datapackage.json": descriptor("test")} | (replace_files or {})
     name = arrives_as or f"brack-{number or 0:03d}"

@@ -1,4 +1,4 @@
-"""``python -m benchmarks.detection [--full] [--check NAME ...] [--write]``: how well every check sees its fault."""
+"""``python -m benchmarks.detection [--full] [--check NAME ... [--clean]] [--write]``: how well checks see faults."""
 
 from __future__ import annotations
 
@@ -16,13 +16,14 @@ def main() -> int:
     parser = argparse.ArgumentParser(prog="python -m benchmarks.detection", description=__doc__)
     parser.add_argument("--full", action="store_true", help=f"{FULL} trials for each size instead of {QUICK}")
     parser.add_argument("--check", action="append", default=[], metavar="NAME", help="only this check; may be repeated")
+    parser.add_argument("--clean", action="store_true", help="with --check: look at clean trials, too")
     parser.add_argument("--write", action="store_true", help="write docs/reference/detection.md and its results")
     given = parser.parse_args()
     if unknown := set(given.check) - set(catalogue()):
         parser.error(f"no check is called {', '.join(sorted(unknown))}")
     start = time.monotonic()
     trials, amounts = (FULL, CLEAN_FULL) if given.full else (QUICK, CLEAN_QUICK)
-    result = measure(trials, amounts, given.check, lambda line: print(line, flush=True))
+    result = measure(trials, amounts, given.check, lambda line: print(line, flush=True), clean=given.clean)
     for where, name, weight, seen in wrong_findings(result):
         print(f"FALSE ALARM {where}: {name} ({weight}): {seen}")
     if given.write:

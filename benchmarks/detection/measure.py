@@ -118,8 +118,10 @@ def _summary(name: str, kind: str, report: Report) -> Result:
     }
 
 
-def measure(trials: int, amounts: Sequence[int], only: Iterable[str], tell: Callable[[str], None]) -> Result:
-    """Everything, or only the plants of the named checks (then without the clean trials)."""
+def measure(
+    trials: int, amounts: Sequence[int], only: Iterable[str], tell: Callable[[str], None], *, clean: bool = False
+) -> Result:
+    """Everything, or only the plants of the named checks (then without the clean trials, unless they are asked for)."""
     wanted = set(only)
     chosen = [p for p in plants().values() if not wanted or p.check_name in wanted]
     result: Result = {"trials": trials, "plants": [], "clean": {}, "real_clean": {}}
@@ -129,7 +131,7 @@ def measure(trials: int, amounts: Sequence[int], only: Iterable[str], tell: Call
             tell(line_of(row))
             result["plants"].append(row)
             assert row["check"] == plant.check_name
-        if not wanted:
+        if clean or not wanted:
             result["clean"] = gathered(pool.map(look_at_clean, clean_cases(amounts), chunksize=8))
             result["real_clean"] = gathered(look_at_real() if real.there() else ())
     return result

@@ -5,6 +5,7 @@ pipeline's own functions; nothing is judged here.
 from __future__ import annotations
 
 import tempfile
+from collections.abc import Mapping
 from dataclasses import replace
 from functools import cache
 from pathlib import Path
@@ -15,7 +16,11 @@ from checks.findings import Report, Stamp
 from checks.registry import Subject, catalogue
 from checks.run import run_checks, run_one
 from demo_site_uploads.simulator.c3d_writer import c3d_bytes
+from pipelines.intake.c3d.problem import C3dProblem
+from pipelines.intake.sidecar import SidecarProblem
 from pipelines.judging.judge import TrialJob, context_of, judge_trial, references_in
+from pipelines.science.muscles.amplitudes import Reference
+from pipelines.science.muscles.signal import Key
 from schemas.reading import Reading
 from schemas.trial import Posture
 
@@ -74,13 +79,21 @@ def shown_of(specimen: Specimen, check_name: str) -> Context:
 def everything_seen_in(specimen: Specimen, content: bytes | None = None) -> Report:
     """What all checks of a trial and of its reading say of a specimen."""
     job = job_of(specimen, content)
-    verdict = judge_trial(replace(job, references=references_in(job)))
+    verdict = judge_trial(replace(job, references=_references(job)))
     report = Report(list(verdict.findings), list(verdict.runs))
     context = Context(
         study=specimen.study, delivery_id=job.delivery_id, site=specimen.row.site, reading=verdict.reading
     )
     report.add(run_checks(Subject.READING, context, STAMP))
     return report
+
+
+def _references(job: TrialJob) -> Mapping[Key, Reference]:
+    """What muscle amplitudes are divided by; nothing where a file cannot be read, which the verdict then says."""
+    try:
+        return references_in(job)
+    except (C3dProblem, SidecarProblem):
+        return {}
 
 
 def posture_in(standing: Specimen) -> Posture:

@@ -11,13 +11,17 @@ from typing import Any
 import numpy as np
 
 from checks.registry import Limit, Looked, Subject, Weight, check, looked, nothing
+from pipelines.science.events.ground import Ground
 from pipelines.science.gait.spells import Spell, contact_spells, plate_place, rate_of
 from pipelines.science.signals import measures as signals
+from pipelines.science.workspace import Workspace
 from schemas import mechanics
 from schemas.trial import FORWARD, RIGHT, UP, FloatArray, Plate, Trial
 
 #: Common practice: the direction of a smaller force is uncertain.
 LOADED_N = 100.0
+#: Common practice: the centre of pressure is uncertain by centimetres below it.
+SURE_N = 200.0
 _NOT_LOADED = "no plate carried a whole contact"
 
 
@@ -146,39 +150,54 @@ def ground_pushes_nearly_straight_up(trial: Trial, *, lean_deg: float = 18.0) ->
 @check(
     about=Subject.TRIAL,
     weight=Weight.RETURNS,
-    seen="The foot twists plate {number} by up to {twist_found:.0f} N.m (free moment).",
-    expected="A running foot twists the ground by less than {twist_nm:g} N.m.",
+    seen="In {wrong} of {footfalls} footfalls the foot twists plate {number} by more than {twist_nm:g} N.m; the median "
+    "of their largest free moments is {twist_found:.0f} N.m.",
+    expected="A running foot twists the ground by less than {twist_nm:g} N.m in most footfalls.",
     remedy="Check the moment about the plate's vertical axis: unit (N.m or N.mm) and sensitivity in the export, and on "
     "a plate with eight channels that no two horizontal channels are exchanged. Correct it and export again.",
-    words=("number", "twist_found"),
+    words=("wrong", "footfalls", "number", "twist_found"),
     limits={
-        "twist_nm": Limit("N.m", "own choice; up to 12 N.m in one real runner, 3 N.m in the demonstration"),
+        "twist_nm": Limit(
+            "N.m",
+            "own choice; medians of 7 to 30 N.m in two real runners after a 50 Hz filter, 3 N.m in simulated ones",
+        ),
+        "share_percent": Limit("%", "own choice: a belt's vibration makes single footfalls look worse than they are"),
     },
 )
-def free_moment_is_credible(trial: Trial, *, twist_nm: float = 40.0) -> Looked:
+def free_moment_is_credible(
+    trial: Trial, work: Workspace, *, twist_nm: float = 40.0, share_percent: float = 50.0
+) -> Looked:
     """The moment about the vertical through the centre of pressure is one that a shoe can hold.
 
     The centre of pressure does not depend on it, so a wrong gain there stays unseen until somebody looks at the
-    rotation of the leg.
+    rotation of the leg. It is judged as outcomes see it, from filtered force.
     """
     if reason := signals.without_force(trial):
         return nothing(reason)
-    faults, examined = [], 0
+    peaks = _free_moments(work.contacts.ground)
+    examined = sum(map(len, peaks.values()))
+    faults = []
     for plate in trial.plates:
-        spells = _whole_contacts(trial, plate)
-        twist = np.abs(_free_moment(plate)) if spells else np.empty(0)
-        loaded = np.concatenate([np.arange(a, b) for a, b in spells]) if spells else np.empty(0, int)
-        places = loaded[np.isfinite(twist[loaded])]
-        examined += len(places)
-        worst = int(places[np.argmax(twist[places])]) if len(places) else 0
-        if len(places) and twist[worst] > twist_nm:
-            fault = {"number": plate.number, "twist_found": float(twist[worst]), "moment_s": worst / rate_of(trial)}
+        own = peaks.get(plate.number, [])
+        beyond = [(twist, moment) for twist, moment in own if twist > twist_nm]
+        if own and 100 * len(beyond) > share_percent * len(own):
+            fault: dict[str, Any] = {"wrong": len(beyond), "footfalls": len(own), "number": plate.number}
+            fault |= {"twist_found": float(np.median([twist for twist, _ in own])), "moment_s": max(beyond)[1]}
             faults.append({**fault, **plate_place(plate)})
     return looked(examined, faults) if examined else nothing(_NOT_LOADED)
 
 
-def _free_moment(plate: Plate) -> FloatArray:
-    """(n,) N.m about the vertical through the plate's centre of pressure; NaN below 200 N."""
-    height = float(np.mean(plate.corners[:, UP]))
-    point = mechanics.centre_of_pressure(plate.force, plate.moment, height, 200.0)
-    return mechanics.free_moment(plate.force, plate.moment, point)
+def _free_moments(ground: Ground) -> dict[int, list[tuple[float, float]]]:
+    """Plate -> of each contact on it alone the largest free moment under load in N.m, and its moment in s."""
+    found: dict[int, list[tuple[float, float]]] = {}
+    for contact in ground.contacts:
+        loaded = ground.loaded(contact.start_s)
+        span = slice(contact.first, contact.last + 1)
+        force, moment = ground.smooth[span, :3], ground.smooth[span, 3:]
+        twist = np.abs(mechanics.free_moment(force, moment, ground.centre_of_pressure[span]))
+        twist = np.where(force[:, UP] >= SURE_N, twist, np.nan)
+        if len(loaded) == 1 and np.isfinite(twist).any():
+            worst = int(np.nanargmax(twist))
+            moment_s = (contact.first + worst) / ground.rate_hz
+            found.setdefault(ground.plates[loaded[0]].number, []).append((float(twist[worst]), moment_s))
+    return found

@@ -8,6 +8,7 @@ from checks.registry import Limit, Looked, Subject, Weight, check, looked, nothi
 from pipelines.science.gait.spells import Spell, plate_place, rate_of, resting_spells, without_trend
 from pipelines.science.signals import measures as signals
 from pipelines.science.signals.middle import median
+from pipelines.science.workspace import Workspace
 from schemas.trial import FloatArray, Plate, Trial
 
 #: Own choices: what is cut off the ends of a rest, where the foot still leaves the plate, and the windows looked at.
@@ -16,6 +17,8 @@ EDGE_S, WINDOW_S = 0.02, 0.06
 FEWEST, TONE_VARIES = 5, 0.4
 #: Own choice: where more samples repeat exactly there is no noise to look at.
 SILENT_PERCENT = 80.0
+#: Own choice: with a gap between 0 and the smallest force, fewer samples that repeat are enough to tell of a cut.
+CUT_PERCENT = 25.0
 _NO_REST = "no plate rests long enough to show its noise"
 
 
@@ -93,31 +96,44 @@ def _mostly(windows: list[FloatArray], rate: float) -> str:
 @check(
     about=Subject.TRIAL,
     weight=Weight.NOTES,
-    seen="With nobody on it, {same_percent:.0f} % of plate {number}'s samples are exactly the same as the one before, "
-    "in all its channels.",
-    expected="An amplifier is never silent: fewer than {still_percent:g} % of an empty plate's samples repeat exactly.",
+    seen="With nobody on it, {same_percent:.0f} % of the samples of {place} are exactly the same as the one before, in "
+    "all channels{left_n}.",
+    expected="An amplifier is never silent: fewer than {still_percent:g} % of an empty plate's samples repeat exactly, "
+    "and small forces are left in.",
     remedy="Switch off whatever sets small forces to zero, or smooths them away, before the export, and export again "
     "as recorded. If nothing does, check that the plate's cable is plugged in.",
-    words=("same_percent", "number"),
+    words=("same_percent", "left_n"),
     limits={"still_percent": Limit("%", "own choice; 95 to 97 % in one real trial that was smoothed and cut")},
 )
-def empty_plates_keep_their_noise(trial: Trial, *, still_percent: float = SILENT_PERCENT) -> Looked:
+def empty_plates_keep_their_noise(trial: Trial, work: Workspace, *, still_percent: float = SILENT_PERCENT) -> Looked:
     """Nothing has set the force of an empty plate to exactly zero.
 
     Where software cut away small forces, contact times are those of its own threshold, and whether the plate was
-    zeroed can no longer be seen.
+    zeroed can no longer be seen. It is a habit of the laboratory's program, so it is told once for all plates.
     """
     if reason := signals.without_force(trial):
         return nothing(reason)
-    rate, faults, examined = rate_of(trial), [], 0
+    rate, examined, silent = rate_of(trial), 0, []
+    bands = {reading.number: reading.dead_band_n for reading in work.plate_readings}
     for plate in trial.plates:
         rests = resting_spells(plate, rate, EDGE_S, WINDOW_S / 2)
         share = _same_share(plate, rests)
         examined += sum(b - a for a, b in rests)
-        if share > still_percent:
-            fault = {"number": plate.number, "same_percent": share, "moment_s": rests[0][0] / rate}
-            faults.append({**fault, **plate_place(plate)})
-    return looked(examined, faults) if examined else nothing(_NO_REST)
+        if share > still_percent or (share > CUT_PERCENT and bands.get(plate.number) is not None):
+            start = rests[0][0] / rate if rests else 0.0
+            silent.append((plate, share, start, bands.get(plate.number)))
+    if not silent:
+        return looked(examined) if examined else nothing(_NO_REST)
+    first, _, moment, _ = silent[0]
+    left = [band for *_, band in silent if band is not None]
+    fault = {
+        **plate_place(first),
+        "place": f"plate{'s' * (len(silent) > 1)} {', '.join(str(plate.number) for plate, *_ in silent)}",
+        "same_percent": float(np.mean([share for _, share, *_ in silent])),
+        "left_n": f"; the smallest force but zero is {min(left):.1f} N" if left else "",
+        "moment_s": moment,
+    }
+    return looked(max(examined, 1), [fault])
 
 
 def _same_share(plate: Plate, rests: list[Spell]) -> float:

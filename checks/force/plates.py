@@ -10,10 +10,12 @@ from typing import Any
 import numpy as np
 
 from checks.registry import Limit, Looked, Subject, Weight, check, looked, nothing
+from pipelines.science.equipment.plates import PlateReading
 from pipelines.science.frames import Rows
 from pipelines.science.signals import measures as signals
+from pipelines.science.workspace import Workspace
 from schemas.mechanics import runs
-from schemas.trial import Plate, Trial
+from schemas.trial import FORWARD, RIGHT, UP, Plate, Trial
 
 #: Own choice: a peak that misses less than this part of the plate's largest force (or moment) is as good as whole.
 LEAST_LOSS = 0.005
@@ -23,46 +25,44 @@ LEAST_LOSS = 0.005
     about=Subject.TRIAL,
     weight=Weight.RETURNS,
     seen="With nobody on it, plate {number} reads {level_n:+.0f} N vertically, going from {start_n:+.0f} N "
-    "at the start to {end_n:+.0f} N at the end of the trial.",
-    expected="An unloaded plate reads 0 N, within {offset_n:g} N, from start to end.",
+    "at the start to {end_n:+.0f} N at the end of the trial; {level_fore_aft_n:+.0f} N fore-aft, "
+    "{level_sideways_n:+.0f} N sideways, and a moment of up to {level_nm:.1f} N.m.",
+    expected="An unloaded plate reads 0 N, within {offset_n:g} N, from start to end in each channel; of a moment, what "
+    "such a force makes at the plate's corner.",
     remedy="If an unloaded recording of the same session exists, subtract it and export again; otherwise "
     "subtract this trial's own unloaded level. Before the next session zero the amplifier with the plate "
     "warm and unloaded, and with the belt running on a treadmill.",
-    words=("number", "level_n", "start_n", "end_n"),
+    words=("number", "level_n", "start_n", "end_n", "level_fore_aft_n", "level_sideways_n", "level_nm"),
     limits={"offset_n": Limit("N", "common practice: below the 20 N contact threshold")},
 )
-def plates_read_zero_unloaded(trial: Trial, *, offset_n: float = 15.0) -> Looked:
+def plates_read_zero_unloaded(trial: Trial, work: Workspace, *, offset_n: float = 15.0) -> Looked:
     """A force plate reads zero while no foot is on it.
 
-    An offset moves contact and toe-off, adds to every impulse and bends the centre of pressure most where the force is
-    small, which is where the strike index is read.
+    A small level is taken off before anything is computed. A large one is no offset that anybody can be sure of: it
+    moves contact and toe-off, adds to every impulse and bends the centre of pressure, and what the amplifier did under
+    load is not known.
     """
     if reason := signals.without_force(trial):
         return nothing(reason)
-    faults, examined = [], 0
-    for plate in trial.plates:
-        force, rate = signals.vertical(plate), trial.analog_rate_hz or 1.0
-        spells = signals.unloaded_spells(force, rate, edge_s=0.015)
-        examined += sum(b - a for a, b in spells)
-        fault = _zero_fault(force, rate, spells, offset_n)
-        faults += [{**fault, "number": plate.number, **_at(plate)}] if fault else []
+    readings = work.plate_readings
+    beyond = [one for one in readings if max(one.largest_n, abs(one.start_n), abs(one.end_n)) > offset_n]
+    plates = {plate.number: plate for plate in trial.plates}
+    faults = [{**_level(reading), **_at(plates[reading.number])} for reading in beyond]
+    examined = sum(reading.samples for reading in readings)
     return looked(examined, faults) if examined else nothing("no plate is ever unloaded")
 
 
-def _zero_fault(
-    force: np.ndarray, rate: float, spells: list[tuple[int, int]], offset_n: float
-) -> dict[str, float] | None:
-    """Levels and the moment of the spell that is furthest from zero; None if the plate stays within the limit."""
-    levels = np.array([np.nanmedian(force[a:b]) for a, b in spells if np.isfinite(force[a:b]).any()])
-    if not len(levels):
-        return None
-    third = max(1, len(levels) // 3)  # several flights together, so that one shaken flight is not a drift
-    start, end = float(np.median(levels[:third])), float(np.median(levels[-third:]))
-    level = float(np.median(np.concatenate([force[a:b] for a, b in spells])))
-    if max(abs(start), abs(end), abs(level)) <= offset_n:
-        return None
-    a, b = spells[-1] if abs(end) >= abs(start) else spells[0]
-    return {"level_n": level, "start_n": start, "end_n": end, "moment_s": (a + b) / 2 / rate}
+def _level(reading: PlateReading) -> dict[str, Any]:
+    return {
+        "number": reading.number,
+        "level_n": float(reading.force_n[UP]),
+        "start_n": reading.start_n,
+        "end_n": reading.end_n,
+        "level_fore_aft_n": float(reading.force_n[FORWARD]),
+        "level_sideways_n": float(reading.force_n[RIGHT]),
+        "level_nm": float(np.abs(reading.moment_nm).max()),
+        "moment_s": reading.moment_s,
+    }
 
 
 @check(

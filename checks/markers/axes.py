@@ -16,7 +16,42 @@ from pipelines.science.frames import Rows
 from pipelines.science.joints import anatomy as landmarks
 from pipelines.science.signals import measures as signals
 from pipelines.science.workspace import Workspace
-from schemas.trial import UP, FloatArray, Trial
+from schemas.trial import FORWARD, RIGHT, UP, FloatArray, Trial
+
+
+@check(
+    about=Subject.TRIAL,
+    weight=Weight.RETURNS,
+    seen="From the feet to the pelvis it goes {angle_deg:.0f} degrees away from the vertical.",
+    expected="The pelvis is above the feet, within {most_deg:g} degrees (median of the trial).",
+    remedy="The export or the profile calls another axis the vertical: compare 'up' in the profile with the axes of "
+    "this recording, markers and force plates both. If the profile is right, export in the laboratory's usual axes. "
+    "Labels and units are not to be changed for it.",
+    words=("angle_deg",),
+    limits={"most_deg": Limit("deg", "common practice: who leans forward has 20 degrees, a wrong axis 90 or 180")},
+)
+def runner_is_upright(trial: Trial, *, most_deg: float = 45.0) -> Looked:
+    """The vertical axis of the markers is the vertical.
+
+    With another axis called up, heights are widths: lengths stay right, and whatever looks at heights sees another
+    fault, in labels, units or floor.
+    """
+    if trial.kind == "reference_contraction":
+        return nothing("a reference contraction may be lying down")
+    middle = {
+        part: [path for role, path in trial.markers.items() if of(role) and np.isfinite(path).all(axis=1).any()]
+        for part, of in (("pelvis", _of_pelvis), ("foot", _of_foot))
+    }
+    if not (middle["pelvis"] and middle["foot"]):
+        return nothing("no marker of the pelvis or none of a foot was seen")
+    pelvis, foot = (np.mean([np.nanmedian(path, axis=0) for path in paths], axis=0) for paths in middle.values())
+    line = pelvis - foot
+    angle = float(np.degrees(np.arctan2(np.hypot(line[FORWARD], line[RIGHT]), line[UP])))
+    if not angle > most_deg:
+        return looked(1)
+    role = next(role for role in trial.markers if _of_pelvis(role))
+    fault = {"angle_deg": angle, "place": "axes", "moment_s": 0.0, "signal": f"marker:{role}:up"}
+    return looked(1, [fault])
 
 
 @check(
@@ -78,7 +113,8 @@ def runner_runs_forwards(
     way, travel = work.anatomy.facing, _travel(trial)
     if way.ahead is None and travel is None:
         return nothing("too few markers to know which way the runner goes")
-    if way.sides_are_turned or way.handed < -0.5:  # told by left_and_right_are_on_their_sides and the mirror's check
+    if (way.sides_are_turned and not turned_round(way)) or way.handed < -0.5:  # told by left_and_right_are_on_their_
+        # sides, and by the mirror's check
         return looked(1)
     for direction, what, remedy in (
         (way.ahead, "runner faces", _AXES),
@@ -94,9 +130,15 @@ def runner_runs_forwards(
     return looked(1)
 
 
+def turned_round(way: landmarks.Facing) -> bool:
+    """Whether the whole runner faces backwards, sides and all: the axes are turned, and no label is exchanged."""
+    return way.ahead is not None and bool(way.ahead[FORWARD] < -0.5) and way.handed > 0.5
+
+
 _AXES = (
     "Compare 'forward' and 'right' in the profile with the axes of this recording: near 90 degrees another axis is the "
-    "running direction. If the profile is right, export in the laboratory's usual axes"
+    "running direction, near 180 it points the other way. If the profile is right, export in the laboratory's usual "
+    "axes"
 )
 _TIME = (
     "The runner faces forward and travels another way: look whether the frames were exported in reverse order, or "
@@ -126,6 +168,10 @@ def _travel(trial: Trial) -> FloatArray | None:
 
 def _of_pelvis(role: str) -> bool:
     return any(part in role for part in ("sacrum", "iliac_spine", "trochanter"))
+
+
+def _of_foot(role: str) -> bool:
+    return any(part in role for part in (landmarks.HEEL, *landmarks.FOREFOOT))
 
 
 def _median_velocity(

@@ -8,8 +8,12 @@ import numpy as np
 
 from checks.registry import Limit, Looked, Subject, Weight, check, looked, nothing
 from pipelines.science.signals import measures as signals
+from pipelines.science.workspace import Workspace
 from schemas.study import Study
 from schemas.trial import Trial
+
+#: Own choices: how long after toe-off a foot takes to straighten, and how much of a bend may lie outside push-off.
+LEAVING_S, PUSHING_SHARE = 0.06, 0.9
 
 
 @check(
@@ -46,6 +50,7 @@ from schemas.trial import Trial
 def markers_keep_their_distance(
     trial: Trial,
     study: Study,
+    work: Workspace,
     *,
     foot_mm: float = 15.0,
     shank_mm: float = 60.0,
@@ -54,7 +59,9 @@ def markers_keep_their_distance(
     """Markers on one foot, and those on one shank, keep their distance from each other.
 
     A distance that jumps means labels that change places or a marker that came loose; either bends the foot angle,
-    and with it the foot-strike class, without any gap that would show it.
+    and with it the foot-strike class, without any gap that would show it. A foot bends at its toes: where heel and
+    forefoot marker come nearer to each other in the second half of most contacts and at no other time, the marker lies
+    in front of that joint, and the distance is none of a rigid segment.
     """
     exchanged = list(signals.exchanges(trial.markers, foot_mm / 1000))
     faults = [_exchange_fault(trial, study, *found, foot_mm) for found in exchanged]
@@ -67,9 +74,30 @@ def markers_keep_their_distance(
         off = signals.departure(apart) * 1000
         known = int(np.isfinite(off).sum())
         examined += known
-        if 100 * np.sum(off > allowed_mm) > share_percent * known:
+        beyond = np.flatnonzero(off > allowed_mm)
+        if 100 * len(beyond) > share_percent * known and not _bends_at_the_toes(work, first, second, apart, beyond):
             faults.append(_distance_fault(trial, study, first, second, apart, allowed_mm))
     return looked(examined, faults) if examined else nothing("no two markers of one foot or shank")
+
+
+def _bends_at_the_toes(work: Workspace, first: str, second: str, apart: np.ndarray, beyond: np.ndarray) -> bool:
+    """Whether heel and forefoot marker are too near to each other, in pushing off, in most contacts, and only then."""
+    heel, toe, _ = signals.FOOT
+    side = first.rsplit("_", 1)[1]
+    if (first, second) != (f"{heel}_{side}", f"{toe}_{side}") or (apart[beyond] > np.nanmedian(apart)).any():
+        return False
+    times = beyond / (work.trial.marker_rate_hz or 1.0)
+    own = [row for row in work.footfalls.records if row["side"] == side and np.isfinite(row["contact_time_s"])]
+    pushing = [
+        (times >= (row["contact_s"] + row["toe_off_s"]) / 2) & (times <= row["toe_off_s"] + LEAVING_S) for row in own
+    ]
+    if not pushing:
+        return False
+    with_bend = sum(bool(one.any()) for one in pushing)
+    first_s, last_s = own[0]["contact_s"], own[-1]["toe_off_s"] + LEAVING_S
+    judged = (times >= first_s) & (times <= last_s)
+    within = np.any(pushing, axis=0)[judged]
+    return 2 * with_bend > len(own) and bool(judged.any()) and float(within.mean()) > PUSHING_SHARE
 
 
 def _pairs(foot_mm: float, shank_mm: float) -> list[tuple[str, str, float]]:

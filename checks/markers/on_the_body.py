@@ -6,9 +6,11 @@ from typing import Any
 
 import numpy as np
 
+from checks.markers.axes import turned_round
 from checks.registry import Limit, Looked, Subject, Weight, check, looked, nothing
 from pipelines.science.frames import Rows
 from pipelines.science.signals import measures as signals
+from pipelines.science.workspace import Workspace
 from schemas.mechanics import runs
 from schemas.study import Study
 from schemas.trial import RIGHT, Trial
@@ -179,7 +181,9 @@ def standing_trial_stands_still(trial: Trial, study: Study, *, still_mm: float =
     words=("wrong", "pairs", "left", "beyond_mm", "right", "what_to_do"),
     limits={"crossing_mm": Limit("mm", "common practice: feet may cross the middle line, knees and hips do not")},
 )
-def left_and_right_are_on_their_sides(trial: Trial, study: Study, *, crossing_mm: float = 40.0) -> Looked:
+def left_and_right_are_on_their_sides(
+    trial: Trial, study: Study, work: Workspace, *, crossing_mm: float = 40.0
+) -> Looked:
     """Left markers are on the runner's left, right ones on the right.
 
     Exchanged sides give every outcome to the other leg, and nothing else in the data tells.
@@ -195,7 +199,7 @@ def left_and_right_are_on_their_sides(trial: Trial, study: Study, *, crossing_mm
     if not beyond:
         return nothing("no marker was seen on both sides")
     wrong = [role for role in beyond if beyond[role] > crossing_mm]
-    if not wrong:
+    if not wrong or (trial.kind == "running" and turned_round(work.anatomy.facing)):  # told by runner_runs_forwards
         return looked(len(beyond))
     role = max(wrong, key=lambda r: beyond[r])
     whole = len(wrong) > len(beyond) / 2

@@ -16,6 +16,8 @@ from schemas.self_description import PlateSays, SelfDescription
 
 #: Own choice, as share of the plate's longer side; the most uneven plate of a public sample file has 0.7 %.
 NO_RECTANGLE = 0.03
+#: Own choice, degrees: 5 read a twelfth of the body's weight as braking; the most uneven public sample lies 1.8 off.
+TILTED, NEARLY_LEVEL = 5.0, 2.5
 #: Types whose ORIGIN is needed: 2 and 4 (where force is sensed) and 3 (where its four sensors are).
 NEEDS_ORIGIN = (2, 3, 4)
 
@@ -111,6 +113,28 @@ def _uneven(plate: PlateSays) -> float | None:
     return float(max(open_by, abs(diagonals)) / side) if side > 0 else None
 
 
+def _tilt(description: SelfDescription) -> Iterator[Said]:
+    for plate in description.plates.plates:
+        tilt = _degrees_off_level(plate)
+        if tilt is None or tilt <= NEARLY_LEVEL:
+            continue
+        said = (
+            f"The corners of force plate {plate.number} tilt its surface by {tilt:.1f} degrees against every axis of "
+            "the laboratory"
+        )
+        yield wrong(said) if tilt > TILTED else untidy(f"{said}; forces were turned by as much")
+
+
+def _degrees_off_level(plate: PlateSays) -> float | None:
+    """Angle between the plate's normal and the nearest axis of the laboratory; None where it cannot be told."""
+    off = _uneven(plate)
+    if plate.corners is None or off is None or off > NO_RECTANGLE:
+        return None
+    corners = np.asarray(plate.corners)
+    normal = np.cross(corners[1] - corners[0], corners[2] - corners[1])
+    return float(np.degrees(np.arccos(np.clip(np.abs(normal).max() / np.linalg.norm(normal), 0.0, 1.0))))
+
+
 PLATE_RULES: tuple[Rule, ...] = (
     Rule(
         "number of force plates",
@@ -156,5 +180,12 @@ PLATE_RULES: tuple[Rule, ...] = (
         "they are off a flat rectangle by more than 3 % of a side",
         "",
         _corners,
+    ),
+    Rule(
+        "level of a force plate",
+        ("FORCE_PLATFORM:CORNERS", "axes of the laboratory"),
+        "its surface is tilted against every axis by more than 5 degrees",
+        "it is tilted by more than 2.5 degrees",
+        _tilt,
     ),
 )

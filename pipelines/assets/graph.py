@@ -6,23 +6,21 @@
 
 Up to its tables each delivery is a partition; from ``depot`` on, what all deliveries make together is made once per
 run. One step does the first four, delivery by delivery in order, because a delivery is gated beside the results of
-those before it, and is in the depot whole or not at all. It says of each delivery how far it came. ``release`` is a
-job of its own.
+those before it, and is in the depot whole or not at all. It says of each delivery how far it came. What is built from
+all that the books know is not built again. ``release`` is made by a job of its own, after all the others.
 """
 
 from collections.abc import Iterator
 from dataclasses import replace
 from datetime import timedelta
-from pathlib import Path
 
 import dagster as dg
 
 from checks.registry import Subject
 from pipelines.assets.checks import checks_of_deliveries, results_about, specs_about, told_by_delivery, way_of
-from pipelines.assets.place import DELIVERY_PARTITIONS, Place
-from pipelines.depot.ledger import whoami
+from pipelines.assets.place import DELIVERY_PARTITIONS
 from pipelines.taking_in.batch import Bench, NotPublishedError, work_off
-from pipelines.taking_in.building import build_pages_stage, build_warehouse_stage
+from pipelines.taking_in.building import build_pages_stage, build_warehouse_stage, is_built
 
 PER_DELIVERY = {
     "received": "Opened, unpacked safely, checked against its checksums, told from repeats.",
@@ -127,11 +125,13 @@ def depot(bench: dg.ResourceParam[Bench]) -> dg.MaterializeResult:
 )
 def build_warehouse(bench: dg.ResourceParam[Bench]) -> Iterator[dg.MaterializeResult]:
     """One step makes both, since the warehouse is swapped in with them or not at all."""
-    bench.progress.say("building the warehouse")
-    rows = build_warehouse_stage(bench.desk)
-    counts = "\n".join(["| table | rows |", "| --- | --- |", *(f"| {name} | {n} |" for name, n in rows.items())])
-    path = dg.MetadataValue.path(bench.desk.depot.warehouse)
-    yield dg.MaterializeResult(asset_key="warehouse", metadata={"path": path, "rows": dg.MetadataValue.md(counts)})
+    about: dict[str, dg.MetadataValue] = {"path": dg.MetadataValue.path(bench.desk.depot.warehouse)}
+    if bench.rebuild or not is_built(bench.desk):
+        bench.progress.say("building the warehouse")
+        rows = build_warehouse_stage(bench.desk, anew=bench.rebuild)
+        counts = ["| table | rows |", "| --- | --- |", *(f"| {name} | {n} |" for name, n in rows.items())]
+        about["rows"] = dg.MetadataValue.md("\n".join(counts))
+    yield dg.MaterializeResult(asset_key="warehouse", metadata=about)
     results = list(results_about(bench.desk.depot, Subject.SITE, asset="site_checks"))
     yield dg.MaterializeResult(asset_key="site_checks", check_results=results)
 
@@ -139,10 +139,11 @@ def build_warehouse(bench: dg.ResourceParam[Bench]) -> Iterator[dg.MaterializeRe
 @dg.asset(deps=["site_checks"], group_name="pooled", kinds={"html"}, pool=_POOL, retry_policy=_RETRIES)
 def pages(bench: dg.ResourceParam[Bench]) -> dg.MaterializeResult:
     """Overview, a page per site, a fix sheet per returned trial."""
-    bench.progress.say("writing the pages")
-    folder = build_pages_stage(bench.desk)
-    bench.summary.built = True
-    return dg.MaterializeResult(metadata={"path": dg.MetadataValue.path(folder)})
+    if bench.rebuild or not is_built(bench.desk):
+        bench.progress.say("writing the pages")
+        build_pages_stage(bench.desk, anew=bench.rebuild)
+        bench.summary.built = True
+    return dg.MaterializeResult(metadata={"path": dg.MetadataValue.path(bench.desk.depot.pages)})
 
 
 class Freeze(dg.Config):
@@ -152,23 +153,29 @@ class Freeze(dg.Config):
 
 
 @dg.asset(deps=["pages"], group_name="releases", pool=_POOL)
-def release(config: Freeze, place: Place) -> dg.MaterializeResult:
+def release(config: Freeze, bench: dg.ResourceParam[Bench]) -> dg.MaterializeResult:
     """A frozen, numbered version of the pooled data; asked for by a person, with a reason."""
-    from pipelines.release.make import release as freeze
+    from pipelines.release.make import freeze
 
-    done = freeze(Path(place.study), place.depot, config.why, f"{whoami()} (dagster)")
-    return dg.MaterializeResult(metadata={"path": dg.MetadataValue.path(done.folder), "new": done.new})
+    entry = freeze(bench.desk, config.why)
+    path = dg.MetadataValue.path(bench.desk.depot.release_path(entry.name))
+    return dg.MaterializeResult(metadata={"path": path, "number": entry.number})
 
+
+#: What a run makes, with the checks that are made in the same step.
+MADE = dg.AssetSelection.assets(*PER_DELIVERY, *POOLED).without_checks() | dg.AssetSelection.checks_for_assets(
+    "site_checks"
+)
+#: The same, and a release of it.
+FROZEN = MADE | dg.AssetSelection.assets("release")
 
 take_in_job = dg.define_asset_job(
     "take_in",
-    selection=dg.AssetSelection.assets(*PER_DELIVERY, *POOLED).without_checks()
-    | dg.AssetSelection.checks_for_assets("site_checks")
-    | dg.AssetSelection.checks(checks_of_deliveries),
+    selection=MADE | dg.AssetSelection.checks(checks_of_deliveries),
     description="Does all that is due in one run, then builds warehouse and pages.",
 )
 release_job = dg.define_asset_job(
-    "freeze_a_release", selection=dg.AssetSelection.assets("release"), description="Freezes the pooled data."
+    "freeze_a_release", selection=FROZEN, description="Does all that is due in one run, then freezes the pooled data."
 )
 
 ASSETS = (take_in, depot, build_warehouse, pages, release)

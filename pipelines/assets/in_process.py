@@ -7,36 +7,33 @@ from typing import Any
 import dagster as dg
 from dagster._core.errors import DagsterExecutionInterruptedError
 
-from pipelines.assets.graph import ASSETS, CHECKS, PER_DELIVERY, POOLED
-from pipelines.assets.place import Place
+from pipelines.assets.graph import ASSETS, CHECKS, FROZEN, MADE
 from pipelines.taking_in.batch import Bench
 
 #: Dagster's own log goes to its web page; here the summary tells what a person wants to know.
 _QUIET: dict[str, Any] = {"loggers": {"console": {"config": {"log_level": "CRITICAL"}}}}
 
-#: All that is made. How each check ended is told by a step of its own, which only shows; here nobody would look.
-_MADE = dg.define_asset_job(
-    "made",
-    selection=dg.AssetSelection.assets(*PER_DELIVERY, *POOLED).without_checks()
-    | dg.AssetSelection.checks_for_assets("site_checks"),
-)
+#: Without the step that shows how each check ended: it only shows, and here nobody would look.
+_JOBS = [dg.define_asset_job("made", MADE), dg.define_asset_job("frozen", FROZEN)]
 
 
-def carry_out(bench: Bench) -> None:
-    """Do all that is due. Raises what a step of it raised; a refusal to publish stands in the summary."""
-    desk = bench.desk
-    place = Place(study=str(desk.study.path), inbox=str(bench.inbox), depot=str(desk.depot.root))
+def carry_out(bench: Bench, freeze: str | None = None) -> None:
+    """Do all that is due. Raises what a step of it raised; a refusal to publish stands in the summary.
+
+    freeze: what for; then a release is frozen as well.
+    """
     graph = dg.Definitions(
         assets=[*ASSETS],
         asset_checks=[*CHECKS],
-        jobs=[_MADE],
-        resources={"place": place, "bench": bench},
+        jobs=[*_JOBS],
+        resources={"bench": bench},
         executor=dg.in_process_executor,
     )
-    job = graph.resolve_job_def(_MADE.name)
+    job = graph.resolve_job_def("made" if freeze is None else "frozen")
+    config = _QUIET if freeze is None else {**_QUIET, "ops": {"release": {"config": {"why": freeze}}}}
     with dg.DagsterInstance.ephemeral() as instance:
         try:
-            job.execute_in_process(instance=instance, run_config=_QUIET)
+            job.execute_in_process(instance=instance, run_config=config)
         except DagsterExecutionInterruptedError:
             raise KeyboardInterrupt from None
         except dg.Failure:

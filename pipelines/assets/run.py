@@ -6,6 +6,8 @@ books know.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 from pipelines.depot.arrivals import find_arrivals
@@ -31,22 +33,20 @@ def run(
     workers: int | None = None,
     *,
     yes: bool = False,
+    rebuild: bool = False,
 ) -> Summary:
     """Take in what is new, judge again what is due, and build warehouse and pages if anything changed.
 
-    yes: publish although judging again would move many trials into or out of the pool.
+    yes: publish although judging again would move many trials into or out of the pool. rebuild: make warehouse and
+    pages anew from the results of all deliveries, whether anything is due or not.
     Raises Unusable if the study file, the inbox or the depot cannot be used, or if another run is writing there.
     """
-    study = load_study(study_path)
     refuse_missing(inbox)
-    depot = Depot(depot_root)
-    with depot.writing(actor or whoami()), open_desk(depot, study, actor, workers) as desk:
-        finish_what_a_kill_left(desk)
-        bench = Bench(desk, inbox, progress or Progress(), Summary(depot), yes)
-        if what_is_due(desk, inbox) or not is_built(desk):
-            _carry_out(bench)
+    with at_work(study_path, depot_root, actor, inbox, progress, workers, yes=yes, rebuild=rebuild) as bench:
+        if rebuild or what_is_due(bench.desk, inbox) or not is_built(bench.desk):
+            carry_out(bench)
         else:
-            bench.summary.not_deliveries = arrivals_due(desk, inbox)[1]
+            bench.summary.not_deliveries = arrivals_due(bench.desk, inbox)[1]
     return bench.summary
 
 
@@ -67,12 +67,34 @@ def plan(
         return "\n".join(
             ["There is no depot yet. New in the inbox, would be taken in", *(f"  {a.key}" for a in arrivals)]
         )
-    with depot.writing(actor or whoami()), open_desk(depot, study, actor, workers) as desk:
+    with at_work(study_path, depot_root, actor, inbox, progress, workers) as bench:
+        return plan_of(bench, inbox)
+
+
+@contextmanager
+def at_work(
+    study_path: Path,
+    depot_root: Path | str,
+    actor: str | None = None,
+    inbox: Path | None = None,
+    progress: Progress | None = None,
+    workers: int | None = None,
+    *,
+    yes: bool = False,
+    rebuild: bool = False,
+) -> Iterator[Bench]:
+    """A bench at which this process is the depot's only writer; what a kill left is finished first.
+
+    inbox: None if only what follows from a decision is to be done. Raises Unusable as ``run`` does.
+    """
+    study, depot, actor = load_study(study_path), Depot(depot_root), actor or whoami()
+    with depot.writing(actor), open_desk(depot, study, actor, workers) as desk:
         finish_what_a_kill_left(desk)
-        return plan_of(Bench(desk, inbox, progress or Progress(), Summary(depot)))
+        yield Bench(desk, inbox, progress or Progress(), Summary(depot), yes, rebuild)
 
 
-def _carry_out(bench: Bench) -> None:
-    from pipelines.assets.in_process import carry_out
+def carry_out(bench: Bench, freeze: str | None = None) -> None:
+    """Carry out the graph for all that is due. freeze: what a release is for, if one is to be frozen as well."""
+    from pipelines.assets.in_process import carry_out as in_process
 
-    carry_out(bench)
+    in_process(bench, freeze)

@@ -14,6 +14,7 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from checks.registry import CheckSpec, Subject, catalogue
+from pipelines.command.causes_page import causes_page
 from pipelines.command.docs_commands import commands_page
 from pipelines.command.docs_settings import profile_page, study_page
 from pipelines.command.statements_page import statements_page
@@ -24,10 +25,11 @@ from schemas.convert.words import number
 
 REFERENCE = Path(__file__).resolve().parents[2] / "docs" / "reference"
 _MADE = "\n<!-- Made by `make docs` from the definitions in the code; changes by hand are lost. -->\n"
-#: Measured, not made from the definitions: ``python -m benchmarks.detection`` and ``python -m benchmarks`` write them.
+#: Measured, not made from the definitions: page -> what its line in the index says. Benchmarks write them.
 MEASURED = {
     "detection.md": "[How well the checks see](detection.md): how often each finds its fault, by size; measured",
-    "speed.md": "[What it costs](speed.md): a trial, the demonstration; measured, with the machine it was measured on",
+    "named_causes.md": "[How often the named cause is the true one](named_causes.md); measured",
+    "speed.md": "[What it costs](speed.md): a trial, the books, the demonstration; measured, with the machine's facts",
 }
 _ABOUT = {
     Subject.DELIVERY: "the delivery: its bag and its tables",
@@ -48,6 +50,7 @@ def reference_pages() -> dict[str, str]:
         "site_profile.md": profile_page(),
         "commands.md": commands_page(),
         "statements.md": statements_page(),
+        "causes.md": causes_page(),
     }
     pages |= {f"tables/{name}.md": table_page(table) for name, table in TABLES.items()}
     pages |= {f"checks/{name}.md": _check_page(spec) for name, spec in checks.items()}
@@ -79,7 +82,7 @@ def stale_reference(out: Path | None = None) -> list[str]:
 
 
 def _pages_there(out: Path) -> list[str]:
-    return sorted(found for path in out.rglob("*.md") if (found := path.relative_to(out).as_posix()) not in MEASURED)
+    return sorted(path.relative_to(out).as_posix() for path in out.rglob("*.md") if path.name not in MEASURED)
 
 
 def _text(path: Path) -> str:
@@ -91,10 +94,11 @@ def _index() -> str:
     lines += ["- [Tables](tables/index.md): every table and column with unit, range and words"]
     lines += ["- [Checks](checks/index.md): what is checked, why, at which limits"]
     lines += ["- [What a recording says twice](statements.md): every statement that is compared, and what happens"]
+    lines += ["- [What follows from what](causes.md): which finding of a trial is a cause, and which are consequences"]
     lines += ["- [Study file](study_file.md): every setting of a study"]
     lines += ["- [Site profile](site_profile.md): every setting of a laboratory, with an example"]
     lines += ["- [Commands](commands.md): the `manystrides` command"]
-    lines += [f"- {page}" for page in MEASURED.values()]
+    lines += [f"- {line}" for line in MEASURED.values()]
     return "\n".join(lines) + "\n"
 
 

@@ -81,6 +81,10 @@ def run(
     yes: Annotated[
         bool, typer.Option("--yes", help="Publish although many trials would come into the pool or go out of it.")
     ] = False,
+    rebuild: Annotated[
+        bool,
+        typer.Option("--rebuild", help="Make warehouse and pages anew from all results, also if nothing is due."),
+    ] = False,
 ) -> None:
     """Take in new deliveries, check every trial, compute outcomes, build warehouse and pages.
 
@@ -96,7 +100,7 @@ def run(
         typer.echo(text)
         return
     with shown() as progress:
-        summary = run_once(study, inbox, depot, actor, progress, yes=yes)
+        summary = run_once(study, inbox, depot, actor, progress, yes=yes, rebuild=rebuild)
     typer.echo(summary.text())
     raise typer.Exit(summary.exit_code)
 
@@ -182,7 +186,8 @@ def accept(
 
     Example: manystrides accept FS-04-w5-corrie-cushioned-6 --check plates_read_zero_unloaded --why "Known" --as Ann
     """
-    from pipelines.deciding.accepting import Asked, decide
+    from pipelines.assets.deciding import accept as decide
+    from pipelines.deciding.accepting import Asked
 
     done = decide(study, depot, Asked(trial, check_name, why, by, take_back))
     typer.echo(done.text())
@@ -201,7 +206,7 @@ def release(
 
     Example: manystrides release --why "First pooled analysis" --depot depot
     """
-    from pipelines.release.make import release as freeze
+    from pipelines.assets.deciding import release as freeze
 
     typer.echo(freeze(study, depot, why, actor).text())
 

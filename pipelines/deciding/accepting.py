@@ -1,7 +1,7 @@
-"""A data manager accepts a trial in spite of one check, or takes that back; then its delivery is judged again.
+"""A data manager accepts a trial in spite of one check, or takes that back: refused, or kept in books and ledger.
 
-Order matters, since a kill may come at any moment: the decision is kept and told to the ledger in one transaction, then
-the delivery is judged with it. A run after a kill goes on from there. What can be set aside is in
+Nothing is judged here: that a delivery was judged with other decisions the books know, and whoever asks them what is
+due (``pipelines.assets.deciding``, or the next run after a kill) does the rest. What can be set aside is in
 ``pipelines.depot.overrides``.
 """
 
@@ -12,24 +12,19 @@ import re
 import secrets
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
-from pathlib import Path
 from typing import Any
 
 from checks.registry import catalogue
 from pipelines.depot import overrides
 from pipelines.depot.books.rows import Decision, Override, Record
 from pipelines.depot.desk import Desk
-from pipelines.depot.overrides import in_force, overrides_changed, why_not
-from pipelines.depot.storage import Depot, read_table
+from pipelines.depot.overrides import in_force, why_not
+from pipelines.depot.storage import read_table
 from pipelines.errors import Unusable
 from pipelines.identity.identifiers import kinds_in, scan
 from pipelines.identity.names import known_in
 from pipelines.identity.word_list import names_beside
-from pipelines.study.file import load_study
-from pipelines.taking_in.building import build, is_built
-from pipelines.taking_in.due import DECIDED, due_again
-from pipelines.taking_in.noting import again
-from pipelines.taking_in.opening import finish_what_a_kill_left, open_desk
+from pipelines.taking_in.summary import Summary
 from schemas.received import plain_rows
 
 ACCEPTED, RETURNED = "accepted", "returned"
@@ -49,7 +44,10 @@ class Asked:
 
 @dataclass(frozen=True)
 class Outcome:
-    """What became of the trial. still: other checks for which it goes back; judged: deliveries judged again for it."""
+    """What became of the trial. still: other checks for which it goes back; judged: deliveries judged again for it.
+
+    done: all that the run after the decision did.
+    """
 
     asked: Asked
     delivery_id: str
@@ -57,6 +55,7 @@ class Outcome:
     still: tuple[str, ...]
     judged: tuple[str, ...]
     warning: str | None
+    done: Summary
 
     def text(self) -> str:
         """The outcome, for people."""
@@ -72,13 +71,14 @@ class Outcome:
         if self.still:
             lines.append(f"It goes back for {', '.join(self.still)}.")
         lines.append(f"Judged again: {', '.join(self.judged) or 'nothing, all was done before'}.")
+        lines += self.done.faults()
         lines.append("Reason and name stand in the ledger for good.")
         return "\n".join([*lines, *([self.warning] if self.warning else [])])
 
     @property
     def exit_code(self) -> int:
-        """0; 1 if the trial was to be accepted and still goes back."""
-        return int(not self.asked.take_back and self.standing != ACCEPTED)
+        """0; 1 if the trial was to be accepted and still goes back; as a run's if it did not come to its end."""
+        return self.done.exit_code or int(not self.asked.take_back and self.standing != ACCEPTED)
 
 
 @dataclass(frozen=True)
@@ -91,27 +91,44 @@ class _Found:
     findings: tuple[dict[str, Any], ...]
 
 
-def decide(study_path: Path, depot_root: Path | str, asked: Asked) -> Outcome:
-    """Accept a trial in spite of a check, or take that back, and build warehouse and pages anew.
+@dataclass(frozen=True)
+class Decided:
+    """A decision that the books keep. asked: in its plain form."""
+
+    asked: Asked
+    delivery_id: str
+    warning: str | None
+
+
+def in_plain_form(asked: Asked) -> Asked:
+    """What is asked for, without blanks that say nothing. Raises Unusable for what no depot could accept."""
+    asked = replace(asked, why=" ".join(asked.why.split()), by=" ".join(asked.by.split()))
+    _refuse_empty(asked)
+    return asked
+
+
+def decide(desk: Desk, asked: Asked) -> Decided:
+    """Keep that a check of a trial is set aside, or that this is taken back; asked for again, nothing is kept twice.
 
     Raises Unusable if it cannot be: nothing to set aside, a check nobody can set aside, no reason, no name.
     """
-    asked = replace(asked, why=" ".join(asked.why.split()), by=" ".join(asked.by.split()))
-    _refuse_empty(asked)
-    depot, study = Depot(depot_root), load_study(study_path)
-    with depot.writing(asked.by), open_desk(depot, study, asked.by) as desk:
-        finish_what_a_kill_left(desk)
-        found = _find(desk, asked.trial_id)
-        warning = _refuse_identity(desk, found.record, asked)
-        (_take_back if asked.take_back else _set_aside)(desk, found, asked)
-        judged = _judge(desk, asked)
-        if judged or not is_built(desk):
-            build(desk, lambda text: None)
-        now = _found_in(desk, desk.books.deliveries.get(found.record.delivery_id) or found.record, asked.trial_id)
-        own = {o.check_name for o in _own(desk, now, asked)}
-        still = dict.fromkeys(f["check_name"] for f in now.findings if f["check_name"] not in own)
-        left = tuple(still) if now.standing == RETURNED else ()
-        return Outcome(asked, now.record.delivery_id, now.standing, left, judged, warning)
+    asked = in_plain_form(asked)
+    found = _find(desk, asked.trial_id)
+    warning = _refuse_identity(desk, found.record, asked)
+    (_take_back if asked.take_back else _set_aside)(desk, found, asked)
+    return Decided(asked, found.record.delivery_id, warning)
+
+
+def outcome(desk: Desk, decided: Decided, done: Summary) -> Outcome:
+    """What became of the trial. done: the run that followed the decision."""
+    asked, record = decided.asked, desk.books.deliveries.get(decided.delivery_id)
+    assert record is not None  # judging again never removes a delivery
+    now = _found_in(desk, record, asked.trial_id)
+    own = {o.check_name for o in _own(desk, now, asked)}
+    still = dict.fromkeys(f["check_name"] for f in now.findings if f["check_name"] not in own)
+    left = tuple(still) if now.standing == RETURNED else ()
+    judged = tuple(one.record.delivery_id for one in done.done)
+    return Outcome(asked, decided.delivery_id, now.standing, left, judged, decided.warning, done)
 
 
 def _refuse_empty(asked: Asked) -> None:
@@ -216,32 +233,3 @@ def _take_back(desk: Desk, found: _Found, asked: Asked) -> None:
     with desk.books.transaction():
         for override in own:
             overrides.decide(desk, replace(override, taken_back=decision))
-
-
-def _judge(desk: Desk, asked: Asked) -> tuple[str, ...]:
-    """Judge again what the decision changes: the trial's delivery, and others of its session, which may lean on it."""
-    judged: dict[str, None] = {}
-
-    def work(record: Record, why: str) -> None:
-        again(desk, record, why, lambda done, of: None)
-        judged[record.delivery_id] = None
-
-    sessions = _sessions(desk, asked.trial_id)
-    for record in overrides_changed(desk):
-        work(record, DECIDED)
-    if not judged:
-        return ()
-    sessions |= _sessions(desk, asked.trial_id)
-    leaning = {trial.delivery_id for trial in desk.books.trials.in_sessions(desk.made, sessions)}
-    for record in desk.books.deliveries.current(desk.made):
-        if record.delivery_id in leaning - judged.keys():
-            work(record, "A trial of the same session was decided on.")
-    for why, record in due_again(desk):
-        work(record, why)
-    return tuple(judged)
-
-
-def _sessions(desk: Desk, trial_id: str) -> set[tuple[str, str]]:
-    """Site and session of the trial, wherever it is accepted."""
-    versions = desk.books.trials.versions(trial_id)
-    return {(v.site, v.session_id) for v in versions if v.standing == ACCEPTED and v.session_id is not None}

@@ -10,9 +10,13 @@ from typing import TYPE_CHECKING
 
 from pipelines.depot.desk import Desk
 from pipelines.depot.storage import read_table
+from pipelines.judging.stamps import references_digest
 from pipelines.judging.standings import Judged
+from schemas.core import MUSCLE_REFERENCES
 
 if TYPE_CHECKING:
+    import pandas as pd
+
     from pipelines.science.muscles.amplitudes import Reference
     from pipelines.science.muscles.signal import Key
 
@@ -50,24 +54,36 @@ def _is_reference(desk: Desk, judged: Judged, trial_id: str) -> bool:
     return bool(row["kind"] == "running" and row["condition"] == settings.reference_condition)
 
 
-def earlier_references(desk: Desk, judged: Judged, sessions: set[str]) -> dict[str, Mapping[Key, Reference]]:
-    """References that other deliveries of the site stored with the amplitudes of these sessions; the newest count."""
-    from pipelines.science.muscles.amplitudes import Reference
+def given_digests(judged: Judged, accepted: Iterable[str]) -> dict[str, str]:
+    """Accepted reference recording -> digest of what other deliveries of its session take from this one."""
+    given: dict[str, list[str]] = {}
+    for trial in sorted(set(accepted) & judged.references.keys()):
+        if (session := judged.rows[trial]["session_id"]) is not None:
+            given.setdefault(session, []).append(trial)
+    together = by_session((session, judged.references[t]) for session, trials in given.items() for t in trials)
+    return {t: references_digest(together[session]) for session, trials in given.items() for t in trials}
 
+
+def earlier_references(desk: Desk, judged: Judged, sessions: set[str]) -> dict[str, Mapping[Key, Reference]]:
+    """References from accepted recordings of these sessions in other deliveries of the site; the newest count.
+
+    Only what is made with today's code and study is used.
+    """
     if not sessions or _kind(desk) == "none":
         return {}
-    found: dict[str, dict[Key, Reference]] = {}
-    having = desk.books.trials.in_sessions(desk.made, ((judged.site, session) for session in sessions))
-    for delivery_id in dict.fromkeys(trial.delivery_id for trial in having):
-        if delivery_id == judged.delivery_id:
-            continue
-        folder = desk.depot.delivery_path(delivery_id)
-        amplitudes = folder / "muscle_amplitudes.parquet"
-        session_of = read_table(folder / "trials.parquet").set_index("trial_id")["session_id"]
-        rows = read_table(amplitudes)
-        rows = rows.assign(session_id=rows["trial_id"].map(session_of)).dropna(subset=["reference_uv"])
-        rows = rows[rows["session_id"].isin(sessions)].drop_duplicates(["session_id", "muscle", "side"])
-        for row in rows.to_dict("records"):
-            reference = Reference(str(row["normalisation"]), float(row["reference_uv"]))
-            found.setdefault(str(row["session_id"]), {})[(str(row["muscle"]), str(row["side"]))] = reference
-    return dict(found)
+    newest = desk.books.leaning.newest_references(desk.made, judged.site, judged.delivery_id, sessions)
+    found: list[tuple[str, Mapping[Key, Reference]]] = []
+    for session, delivery_id in newest.items():
+        rows = read_table(desk.depot.table_path(delivery_id, MUSCLE_REFERENCES))
+        recordings = rows[rows["session_id"] == session].groupby("trial_id", sort=True)
+        found += [(session, _references_in(own)) for _, own in recordings]
+    return by_session(found)
+
+
+def _references_in(rows: pd.DataFrame) -> dict[Key, Reference]:
+    from pipelines.science.muscles.amplitudes import Reference
+
+    return {
+        (str(row["muscle"]), str(row["side"])): Reference(str(row["normalisation"]), float(row["reference_uv"]))
+        for row in rows.to_dict("records")
+    }

@@ -5,7 +5,7 @@ What is looked at in one trial is in ``pipelines.judging.judge``; here is only w
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 from pathlib import Path
@@ -15,6 +15,7 @@ from checks.context import Context
 from checks.findings import Report
 from checks.registry import Subject
 from checks.run import run_checks
+from pipelines.depot.books.rows import BORROWED_POSTURE, BORROWED_REFERENCES, COPY_OF
 from pipelines.depot.desk import Desk, Opened, Tell
 from pipelines.depot.overrides import in_force
 from pipelines.depot.storage import read_table
@@ -39,6 +40,7 @@ if TYPE_CHECKING:
 #: Problems after which nobody knows what texts are in the file.
 _NOT_TO_ITS_END = frozenset({"crashed", "too_slow", "too_large"})
 
+Stamps = Mapping[str, Mapping[str, str]]
 #: (session, condition)
 Occasion = tuple[str, str]
 
@@ -70,17 +72,37 @@ class Layout:
 
     def second(self, first: Mapping[str, Ended]) -> list[Task]:
         """All other trials. first: how ``first`` ended, by key."""
-        verdicts = {t.argument.row.trial_id: verdict_of(t, first[t.key]) for t in self.first if _is_verdict(t)}
-        postures = {**self.postures, **_own_postures(replace(self.judged, verdicts=verdicts), self.standing)}
-        references = {**self.references, **by_session(self._references(first))}
+        postures = {**self.postures, **self.own_postures(first)}
+        references = {**self.references, **self._own_by_session(first)}
         jobs = (self._job(trial, postures, references) for trial in self.others)
         return [_task(judge_trial, job) for job in jobs]
 
-    def _references(self, first: Mapping[str, Ended]) -> Iterator[tuple[str | None, Mapping[Key, Reference]]]:
-        for task in self.first:
-            ended = first[task.key]
-            if not _is_verdict(task) and ended.problem is None:
-                yield task.argument.row.session_id, ended.value
+    def own_postures(self, first: Mapping[str, Ended]) -> dict[Occasion, Posture]:
+        """Postures of the delivery's own standing trials."""
+        verdicts = {t.argument.row.trial_id: verdict_of(t, first[t.key]) for t in self.first if _is_verdict(t)}
+        return _own_postures(replace(self.judged, verdicts=verdicts), self.standing)
+
+    def own_references(self, first: Mapping[str, Ended]) -> dict[str, Mapping[Key, Reference]]:
+        """What each of the delivery's own reference recordings gives, of those that give something."""
+        ended = {t.argument.row.trial_id: first[t.key] for t in self.first if not _is_verdict(t)}
+        return {trial: one.value for trial, one in ended.items() if one.problem is None and one.value}
+
+    def _own_by_session(self, first: Mapping[str, Ended]) -> dict[str, Mapping[Key, Reference]]:
+        rows = self.judged.rows
+        return by_session((rows[trial]["session_id"], given) for trial, given in self.own_references(first).items())
+
+    def borrowed(self, first: Mapping[str, Ended], stamps: Mapping[str, Mapping[str, str]]) -> Stamps:
+        """The same stamps, with those marked of what only another delivery could give: the delivery has none itself."""
+        occasions, sessions = set(self.own_postures(first)), set(self._own_by_session(first))
+        found = {}
+        for trial, own in stamps.items():
+            row, more = self.judged.rows[trial], {}
+            if row["kind"] == "running" and (row["session_id"], row["condition"]) not in occasions:
+                more[BORROWED_POSTURE] = own["posture"]
+            if row["kind"] != "standing" and row["session_id"] not in sessions:
+                more[BORROWED_REFERENCES] = own["references"]
+            found[trial] = {**own, **more}
+        return found
 
     def _job(
         self,
@@ -136,10 +158,12 @@ def judge_delivery(layout: Layout, tell: Tell, meanwhile: Callable[[], None] | N
                 tell(len(found), of)
         return ended_by_key
 
-    carried_out(layout.second(carried_out(layout.first)), meanwhile)
+    first = carried_out(layout.first)
+    carried_out(layout.second(first), meanwhile)
     in_order = [*judged.verdicts, *layout.standing, *layout.others]  # they end in any order
-    judged = replace(judged, verdicts={t: found[t] for t in in_order}, stamps=stamps)
-    judged = replace(judged, verdicts=_with_copies(desk, judged))
+    judged = replace(judged, verdicts={t: found[t] for t in in_order}, stamps=layout.borrowed(first, stamps))
+    judged = replace(judged, references=layout.own_references(first))
+    judged = _with_copies(desk, judged)
     checked = {t: v.with_report(_check_reading(desk, judged, v)) for t, v in judged.verdicts.items()}
     telling = {trial_id for trial_id, verdict in checked.items() if verdict.reading.identifying}
     unread = frozenset(t for t, verdict in checked.items() if verdict.reading.problem in _NOT_TO_ITS_END)
@@ -185,14 +209,18 @@ def _is_verdict(task: Task) -> bool:
     return task.function is judge_trial
 
 
-def _with_copies(desk: Desk, judged: Judged) -> dict[str, Verdict]:
-    """The verdicts, each with the trial it is a copy of, if it is one."""
+def _with_copies(desk: Desk, judged: Judged) -> Judged:
+    """The same, each trial with the one it is a copy of, if it is one."""
     shapes = [v.outcomes["trial_shapes"].frame() for v in judged.verdicts.values() if "trial_shapes" in v.outcomes]
-    copies, shaped = copies_by_shape(desk, judged.received, shapes, judged.shas)
-    return {
-        trial: replace(v, reading=replace(v.reading, copy_of=copies.get(trial), shaped=trial in shaped))
+    copies, shaped = copies_by_shape(desk, judged.delivery_id, judged.received, shapes, judged.shas)
+    named = {trial: copy.named for trial, copy in copies.items()}
+    verdicts = {
+        trial: replace(v, reading=replace(v.reading, copy_of=named.get(trial), shaped=trial in shaped))
         for trial, v in judged.verdicts.items()
     }
+    sources = {trial: {COPY_OF: copy.source} for trial, copy in copies.items() if copy.source}
+    stamps = {trial: {**own, **sources.get(trial, {})} for trial, own in judged.stamps.items()}
+    return replace(judged, verdicts=verdicts, stamps=stamps)
 
 
 def _check_reading(desk: Desk, judged: Judged, verdict: Verdict) -> Report:

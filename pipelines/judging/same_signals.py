@@ -7,13 +7,13 @@ paths once it was judged. A resend under the trial's own id is neither; ``pipeli
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from pipelines.depot.books.rows import Record
 from pipelines.depot.desk import Desk, Opened
-from pipelines.depot.earlier import current_records
 from pipelines.depot.storage import read_table
 from schemas.quality import TRIAL_SHAPES
 from schemas.received import Problem, Received
@@ -28,13 +28,24 @@ if TYPE_CHECKING:
 _Shape = tuple[str, Mapping[str, Any], str, Record | None]
 
 
-def with_copies(books: Books, opened: Opened) -> tuple[Problem, ...]:
-    """A problem for each trial whose file is byte for byte that of another trial, here or accepted before."""
+@dataclass(frozen=True)
+class Copy:
+    """Whose recording a trial is. named: for people; source: ``delivery/trial`` if another delivery brought it."""
+
+    named: str
+    source: str
+
+
+def with_copies(books: Books, opened: Opened, came: str | None) -> tuple[Problem, ...]:
+    """A problem for each trial whose file is byte for byte that of another trial, here or accepted before.
+
+    came: when the delivery first came; None if only now.
+    """
     received = opened.received
     shas = {f.path: f.sha256 for f in received.files}
     own = [(trial, shas[path]) for trial, path in _trials(received) if path in shas]
     others: list[tuple[str, str, Record | None]] = [(trial, sha, None) for trial, sha in own]
-    earlier = books.trials.with_file((sha for _, sha in own), received.site, received.number, opened.arrival)
+    earlier = books.trials.with_file((sha for _, sha in own), received.site, received.number, came)
     others += [(trial.trial_id, str(trial.raw_sha256), record) for trial, record in earlier]
     by_sha: dict[str, list[tuple[str, Record | None]]] = {}
     for trial, sha, source in others:
@@ -50,11 +61,6 @@ def with_copies(books: Books, opened: Opened) -> tuple[Problem, ...]:
 def _trials(received: Received) -> Iterator[tuple[str, str]]:
     for row in received.tables["sent_trials"][["trial_id", "file"]].dropna().itertuples(index=False):
         yield str(row.trial_id), str(row.file)
-
-
-def _later(record: Record, received: Received) -> bool:
-    """Whether a delivery of the same laboratory came after this one: then the copy is the other one's fault."""
-    return record.site == received.site and (record.number or 0) >= (received.number or 0)
 
 
 def _problem(trial: str, twin: str, record: Record | None, received: Received) -> Problem:
@@ -78,9 +84,9 @@ def _named(twin: str, record: Record | None, received: Received) -> str:
 
 
 def copies_by_shape(
-    desk: Desk, received: Received, shapes: Iterable[pd.DataFrame], shas: Mapping[str, str]
-) -> tuple[dict[str, str], set[str]]:
-    """Trials that are another trial's recording, resampled or rescaled, and how that one is named; and all compared.
+    desk: Desk, delivery_id: str, received: Received, shapes: Iterable[pd.DataFrame], shas: Mapping[str, str]
+) -> tuple[dict[str, Copy], set[str]]:
+    """Trials that are another trial's recording, resampled or rescaled; and all compared.
 
     shapes: rows of ``trial_shapes`` of each trial of the delivery; shas: trial -> checksum of its file. Compared are
     the delivery's own trials with each other and with trials accepted from deliveries before it.
@@ -90,23 +96,24 @@ def copies_by_shape(
     own = {trial: shape for rows in shapes if len(rows) for trial, shape in shapes_in(rows).items()}
     others: list[_Shape] = [(trial, shape, shas.get(trial, ""), None) for trial, shape in own.items()]
     if own:
-        others += _accepted_before(desk, received)
+        others += _accepted_before(desk, delivery_id, received)
     pile = Pile([shape for _, shape, _, _ in others])
-    copies: dict[str, str] = {}
+    copies: dict[str, Copy] = {}
     for trial, shape in own.items():
         for other, its_shape, its_sha, record in (others[i] for i in pile.worth_a_look(shape)):
             exact = its_sha == shas.get(trial, "")  # told by checksum already
             if other != trial and not exact and alike(shape, its_shape):
-                copies.setdefault(trial, _named(other, record, received))
+                source = f"{record.delivery_id}/{other}" if record is not None else ""
+                copies.setdefault(trial, Copy(_named(other, record, received), source))
     return copies, set(own)
 
 
-def _accepted_before(desk: Desk, received: Received) -> list[_Shape]:
+def _accepted_before(desk: Desk, delivery_id: str, received: Received) -> list[_Shape]:
     found: list[_Shape] = []
-    for record in current_records(desk):
-        if not _later(record, received):
-            path = desk.depot.table_path(record.delivery_id, TRIAL_SHAPES)
-            found += [(trial, shape, sha, record) for trial, shape, sha in _shapes_of_result(path, record.result)]
+    deliveries = desk.books.deliveries
+    for record in deliveries.before(desk.made, received.site, received.number, deliveries.came(delivery_id)):
+        path = desk.depot.table_path(record.delivery_id, TRIAL_SHAPES)
+        found += [(trial, shape, sha, record) for trial, shape, sha in _shapes_of_result(path, record.result)]
     return found
 
 

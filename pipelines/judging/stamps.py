@@ -1,7 +1,8 @@
 """What a result was made with, as far as another value of it could have made another result; how two of them differ.
 
-Of a delivery: ``science`` and ``checks`` (the sources that ran), ``profile`` (how its laboratory records) and
-``settings`` (what judging reads of the study file). Of a trial: its ``files``, ``rows``, ``posture``, ``references``.
+Of a delivery: ``science`` and ``checks`` (the sources that ran), ``profile`` (how its laboratory records), ``settings``
+(what judging reads of the study file) and ``names`` (the list of names beside it). Of a trial: its ``files``, ``rows``,
+``posture``, ``references``; and of these what other deliveries lent it (``borrowed``) and what it gives (``gives``).
 Which settings judging does not read is listed here, closed: a setting that is not listed counts. Pure; when a
 delivery is due is in ``pipelines.taking_in.due``.
 """
@@ -16,15 +17,18 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from checks.registry import Subject, catalogue
+from pipelines.identity.names import KnownNames
 from schemas.study import Site, SiteProfile, Study
 from schemas.trial import Posture
 
 if TYPE_CHECKING:
     from pipelines.judging.judge import TrialJob
+    from pipelines.science.muscles.amplitudes import Reference
+    from pipelines.science.muscles.signal import Key
 
-SCIENCE, CHECKS, PROFILE, SETTINGS = "science", "checks", "profile", "settings"
+SCIENCE, CHECKS, PROFILE, SETTINGS, NAMES = "science", "checks", "profile", "settings", "names"
 #: What the trials of one delivery are made with alike.
-OF_A_DELIVERY = (SCIENCE, CHECKS, PROFILE, SETTINGS)
+OF_A_DELIVERY = (SCIENCE, CHECKS, PROFILE, SETTINGS, NAMES)
 
 #: Settings no trial is judged by: they are shown, or read where all deliveries are pooled. A star stands for one name.
 NOT_READ_BY_JUDGING = (
@@ -65,12 +69,14 @@ def made(used: Mapping[str, Used]) -> str:
     return _digest(sorted((what, one.digest) for what, one in used.items()))
 
 
-def made_today(study: Study, sources: Mapping[str, Mapping[str, str]]) -> frozenset[str]:
+def made_today(study: Study, names: KnownNames, sources: Mapping[str, Mapping[str, str]]) -> frozenset[str]:
     """``made`` of each laboratory of the study."""
-    return frozenset(made(of_delivery(study, site, sources)) for site in study.sites)
+    return frozenset(made(of_delivery(study, site, names, sources)) for site in study.sites)
 
 
-def of_delivery(study: Study, site: str | None, sources: Mapping[str, Mapping[str, str]]) -> dict[str, Used]:
+def of_delivery(
+    study: Study, site: str | None, names: KnownNames, sources: Mapping[str, Mapping[str, str]]
+) -> dict[str, Used]:
     """What a delivery of ``site`` judged now is made with. sources: ``pipelines.versions.judging_sources()``."""
     own = study.sites.get(site) if site is not None else None
     profile = profile_content(own.profile) if own is not None else {}
@@ -79,6 +85,7 @@ def of_delivery(study: Study, site: str | None, sources: Mapping[str, Mapping[st
         Used(CHECKS, sources[CHECKS]),
         Used(PROFILE, profile),
         Used(SETTINGS, settings_content(study, site)),
+        Used(NAMES, {"": _digest(sorted(names.parts))} if names.parts else {}),  # the names themselves are not noted
     )
     return {used.what: used for used in found}
 
@@ -145,8 +152,9 @@ def reason(now: Used, before: Mapping[str, str] | None, site: str | None) -> str
         CHECKS: "Checks changed",
         PROFILE: f"The profile of {site} changed",
         SETTINGS: "Settings changed",
+        NAMES: "The list of names changed",
     }[now.what]
-    places = changed_places(before, now.content) if before is not None else []
+    places = [p for p in changed_places(before, now.content) if p] if before is not None else []
     if not places:
         return f"{about}."
     named = ", ".join(places[:_MOST_NAMED])
@@ -165,8 +173,13 @@ def of_trial(job: TrialJob) -> dict[str, str]:
         "files": _digest([row.raw_sha256, job.second_sha256]),
         "rows": _digest([repr(row), job.second_file, repr(job.channel_rows)]),
         "posture": posture_digest(job.posture),
-        "references": _digest(sorted(repr(item) for item in job.references.items())),
+        "references": references_digest(job.references),
     }
+
+
+def references_digest(references: Mapping[Key, Reference]) -> str:
+    """Equal for the same amplitudes of the same muscles; empty without any."""
+    return _digest(sorted(repr(item) for item in references.items())) if references else ""
 
 
 def posture_digest(posture: Posture | None) -> str:

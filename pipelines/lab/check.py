@@ -244,11 +244,14 @@ def _summary(desk: Desk, record: Record) -> Iterator[str]:
     text = Summary(desk.depot, [Done(record, "new")]).text()
     yield from text.partition("\nWhere to look")[0].splitlines()
     findings = _findings(desk, record)
-    remedies = dict.fromkeys(f["remedy"] for f in findings if f["weight"] in ("returns", "withholds"))
+    causes = [f for f in findings if f["consequence_of"] is None]
+    remedies = dict.fromkeys(f["remedy"] for f in causes if f["weight"] in ("returns", "withholds"))
     if remedies:
         yield "What to do"
         yield from (f"  {remedy}" for remedy in remedies)
-    notes = Counter(f["seen"] for f in findings if f["weight"] == "notes")
+    if follow := len(findings) - len(causes):
+        yield f"Findings that follow from the above, with nothing to do about them: {follow}"
+    notes = Counter(f["seen"] for f in causes if f["weight"] == "notes")
     if notes:
         yield "Notes, which keep nothing back"
         yield from (f"  {seen}{f' ({count} times)' if count > 1 else ''}" for seen, count in notes.most_common(8))

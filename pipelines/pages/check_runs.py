@@ -41,13 +41,17 @@ def read_check_runs(connection: duckdb.DuckDBPyConnection, hidden: Hidden) -> tu
 def read_looked_at(connection: duckdb.DuckDBPyConnection) -> dict[str, frozenset[tuple[str, str]]]:
     """Check -> (delivery, subject) that it could judge.
 
-    Only of checks that found something on a few trials: of all others nobody asks, and they are most of the rows.
+    Only of checks, and of sites, where something was found on a few trials: of all others nobody asks, and they are
+    most of the rows.
     """
     rows = connection.execute(
-        """SELECT check_name, delivery_id, subject FROM check_runs WHERE status IN ('pass', 'found') AND check_name IN (
-             SELECT check_name FROM findings JOIN standings s USING (delivery_id, trial_id)
+        """SELECT r.check_name, r.delivery_id, r.subject FROM check_runs r JOIN deliveries d USING (delivery_id)
+           SEMI JOIN (
+             SELECT check_name, s.site FROM findings JOIN standings s USING (delivery_id, trial_id)
              WHERE weight IN ('returns', 'notes') AND NOT s.superseded
-             GROUP BY check_name, s.site HAVING count(DISTINCT trial_id) >= ?)""",
+             GROUP BY check_name, s.site HAVING count(DISTINCT trial_id) >= ?) often
+             ON often.check_name = r.check_name AND often.site = d.site
+           WHERE r.status IN ('pass', 'found')""",
         [FEWEST_TRIALS],
     ).fetchall()
     looked: dict[str, set[tuple[str, str]]] = {}

@@ -91,6 +91,7 @@ class Finding:
     remedy: str
     moment_s: float | None
     signal: str | None
+    consequence_of: str | None = None
 
 
 @dataclass(frozen=True)

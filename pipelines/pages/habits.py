@@ -66,7 +66,7 @@ def habits(facts: Facts) -> list[Habit]:
     faults: dict[tuple[str, str, str | None], dict[tuple[str, str | None], Finding]] = {}
     for finding in facts.findings:
         key = (finding.delivery_id, finding.trial_id)
-        if key in current and finding.weight in ("returns", "notes"):
+        if key in current and finding.weight in ("returns", "notes") and finding.consequence_of is None:
             what = (current[key].site, finding.check_name, steady_place(finding.place))
             faults.setdefault(what, {}).setdefault(key, finding)
     of_sites: dict[str, list[Standing]] = {}

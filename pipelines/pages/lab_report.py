@@ -14,8 +14,9 @@ from typing import TYPE_CHECKING
 from pipelines.depot.storage import write_bytes
 from pipelines.errors import Unusable
 from pipelines.pages import view
-from pipelines.pages.build import Pages, Places
+from pipelines.pages.build import Places
 from pipelines.pages.facts import Facts, read_facts
+from pipelines.pages.rendering import Pages
 from pipelines.pages.traces import read_traces
 from schemas.reading import Identifying
 
@@ -87,7 +88,11 @@ class _LabPages(Pages):
             returns=[(s, facts.findings_on.get((s.delivery_id, s.trial_id), ())) for s in facts.returned],
             stopped=facts.stopped,
             loose=[f for f in self._loose(None) if f.weight != "notes"],
-            notices=[f for f in facts.findings if f.weight == "notes" and f.trial_id not in on_sheets],
+            notices=[
+                f
+                for f in facts.findings
+                if f.weight == "notes" and f.trial_id not in on_sheets and f.consequence_of is None
+            ],
             grid=view.completeness(facts, sites),
             tallies=view.check_tallies(facts),
         )

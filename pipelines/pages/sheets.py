@@ -8,11 +8,12 @@ from __future__ import annotations
 
 import hashlib
 import re
-from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
+from collections.abc import Collection, Iterable, Iterator, Sequence
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
+from checks.causes import causes_first
 from pipelines.pages import view
 from pipelines.pages.cautions import RECORDING_AGAIN
 from pipelines.pages.facts import Delivery, Facts, Finding, Standing
@@ -71,21 +72,29 @@ def _of_trial(facts: Facts, name: str, standing: Standing, delivery: Delivery | 
     key = (standing.delivery_id, standing.trial_id)
     findings = facts.findings_on.get(key, ())
     crashed = tuple(dict.fromkeys(failed))
-    drawn = tuple(f for group in view.groups_of(findings) for f in group.drawn)
+    set_aside = [one for one in facts.set_aside if (one.delivery_id, one.trial_id) == key]
+    causes = _causes(findings, {one.check_name for one in set_aside})
+    drawn = tuple(f for group in view.groups_of(causes) for f in group.drawn)
     values = {
         "standing": standing,
-        "groups": view.groups_of(f for f in findings if f.weight != "notes"),
-        "notes": [f for f in findings if f.weight == "notes"],
+        "groups": view.groups_of(f for f in causes if f.weight != "notes"),
+        "notes": [f for f in causes if f.weight == "notes"],
+        "consequences": [f for f in findings if f.finding_id not in {c.finding_id for c in causes}],
         "crashed": crashed,
         "only_crashed": bool(crashed) and {f.check_name for f in findings if f.weight == "returns"} <= set(crashed),
-        "next_number": facts.next_number(standing.site),
         "recording_again": RECORDING_AGAIN if standing.kind == "running" else None,
         "visits": facts.visits,
-        "set_aside": [one for one in facts.set_aside if (one.delivery_id, one.trial_id) == key],
+        "set_aside": set_aside,
         "judged_by": view.versions([delivery] if delivery else []),
     }
     traces = tuple((f.finding_id, facts.traced[f.finding_id]) for f in drawn if f.finding_id in facts.traced)
     return Sheet(name, "fix.html.j2", standing.site, values, drawn, traces)
+
+
+def _causes(findings: Sequence[Finding], set_aside: Collection[str]) -> list[Finding]:
+    """What is to be mended: causes, the likeliest first. What follows from one that was set aside stands for itself."""
+    aside = {f.finding_id for f in findings if f.check_name in set_aside}
+    return causes_first(replace(f, consequence_of=None) if f.consequence_of in aside else f for f in findings)
 
 
 def _of_delivery(facts: Facts, name: str, delivery: Delivery) -> Sheet:
@@ -95,7 +104,7 @@ def _of_delivery(facts: Facts, name: str, delivery: Delivery) -> Sheet:
         "delivery": delivery,
         "groups": view.groups_of(f for f in findings if f.weight == "stops"),
         "others": view.groups_of(f for f in findings if f.weight != "stops"),
-        "next_number": delivery.delivery_number or facts.next_number(delivery.site),
+        "its_number": delivery.delivery_number,
         "judged_by": view.versions([delivery]),
     }
     return Sheet(name, "stopped.html.j2", delivery.site, values)

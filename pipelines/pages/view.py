@@ -7,6 +7,7 @@ from collections import Counter
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 
+from checks.causes import causes_first
 from pipelines.pages.cautions import caution
 from pipelines.pages.check_runs import CheckRun
 from pipelines.pages.facts import Delivery, Facts, Finding, Standing
@@ -123,7 +124,8 @@ def frequent_faults(facts: Facts, site: str | None = None) -> list[Fault]:
     by_check: dict[str, list[Finding]] = {}
     for finding in facts.findings:
         judged = finding.trial_id is None or (finding.delivery_id, finding.trial_id) in returned
-        if finding.weight == "returns" and judged and site in (None, finding.site):
+        cause = finding.weight == "returns" and finding.consequence_of is None
+        if cause and judged and site in (None, finding.site):
             by_check.setdefault(finding.check_name, []).append(finding)
     faults = [_fault(name, found, returned) for name, found in by_check.items()]
     return sorted(faults, key=lambda fault: (-fault.trials, -fault.in_tables, fault.check_name))
@@ -206,11 +208,13 @@ def groups_of(findings: Iterable[Finding]) -> list[Group]:
 
 
 def reason_line(findings: Sequence[Finding]) -> str:
-    """Why a trial went back, in one line: what the first finding saw, and how many more there are."""
-    own = [f for f in findings if f.weight in ("returns", "stops")]
+    """Why a trial went back, in one line: its likeliest cause, and how many more there are."""
+    own = [f for f in causes_first(findings) if f.weight in ("returns", "stops")]
     if not own:
         return "No finding is recorded; ask the data manager."
-    return own[0].seen + (f" And {counted(len(own) - 1, 'more finding')}." if len(own) > 1 else "")
+    follow = sum(f.consequence_of is not None for f in findings)
+    more = f" And {counted(len(own) - 1, 'more finding')}." if len(own) > 1 else ""
+    return own[0].seen + more + (f" What follows from it: {counted(follow, 'finding')}." if follow else "")
 
 
 @dataclass(frozen=True)

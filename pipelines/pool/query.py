@@ -62,7 +62,7 @@ def open_read_only(warehouse: Path) -> duckdb.DuckDBPyConnection:
         raise Unusable(
             f"The warehouse cannot be opened: {error}",
             "a warehouse of this version of DuckDB.",
-            "Delete the file and run `manystrides run` again; it is built anew from the depot.",
+            "Run `manystrides run --rebuild`; it is built anew from the depot.",
             file=warehouse,
         ) from None
 

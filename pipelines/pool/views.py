@@ -97,8 +97,10 @@ def _trial_means() -> View:
         "trial_means",
         "One row is one accepted running trial: the mean of each outcome over its footfalls, both sides together. "
         "A footfall without a value is left out of that mean; outcome_spread tells how many there were.",
-        f"SELECT trial_id, count(*) AS footfall_count, {about}, {means} FROM footfalls_full GROUP BY trial_id",
+        "SELECT trial_id, count(*) AS footfall_count, count(impact_peak_bw) AS impact_peak_count, "
+        f"{about}, {means} FROM footfalls_full GROUP BY trial_id",
         {"trial_id": column_comment(TRIALS.column("trial_id")), "footfall_count": "Footfalls of the trial."}
+        | {"impact_peak_count": "Footfalls with an impact peak, on which the means of the impact peak rest."}
         | {name: column_comment(field) for _, name, field in _ABOUT_TRIAL}
         | {f.name: f"Mean over the trial's footfalls. {column_comment(f)}" for f in NUMERIC},
     )
@@ -131,10 +133,11 @@ def _runner_condition_means() -> View:
         "One row is one runner at one site and visit in one condition: footfalls are averaged within each trial first, "
         "then trials, so that a long trial weighs no more than a short one and a runner counts once.",
         "SELECT participant_id, site, visit, condition, count(*) AS trial_count, "
-        f"sum(footfall_count)::BIGINT AS footfall_count, {means} "
+        f"sum(footfall_count)::BIGINT AS footfall_count, sum(impact_peak_count)::BIGINT AS impact_peak_count, {means} "
         "FROM trial_means GROUP BY participant_id, site, visit, condition",
         _words(TRIALS, "participant_id", "site", "visit", "condition")
         | {"trial_count": "Trials averaged.", "footfall_count": "Footfalls in those trials."}
+        | {"impact_peak_count": "Those with an impact peak, on which the means of the impact peak rest."}
         | {f.name: f"Mean over trials of the trial's mean. {column_comment(f)}" for f in NUMERIC},
     )
 

@@ -1,7 +1,8 @@
 """Freezes a release: consent looked up again, tables written, described, proven free of withdrawn runners, shelved.
 
-Made in ``work/`` and renamed into place, so that a kill leaves a whole release or none. What it holds is in
-``contents``; a release is never changed afterwards, only marked as superseded.
+Warehouse and pages are there already: ``pipelines.assets`` makes them first. A release is made in ``work/`` and renamed
+into place, so that a kill leaves a whole one or none. What it holds is in ``contents``; it is never changed afterwards,
+only marked as superseded.
 """
 
 from __future__ import annotations
@@ -17,18 +18,14 @@ from typing import TYPE_CHECKING
 
 from pipelines.depot.books.rows import Entry
 from pipelines.depot.desk import Desk
-from pipelines.depot.ledger import whoami
 from pipelines.depot.storage import Depot, read_table, sync_folder
 from pipelines.errors import Unusable
 from pipelines.release.changes import compare
 from pipelines.release.contents import fill, released_tables, write_parquet
 from pipelines.release.describe import describe
-from pipelines.study.file import load_study
-from pipelines.taking_in.building import build, is_built
-from pipelines.taking_in.due import due_again
+from pipelines.taking_in.building import is_built
+from pipelines.taking_in.due import any_follow_up
 from pipelines.taking_in.due import stale as made_with_something_else
-from pipelines.taking_in.noting import again
-from pipelines.taking_in.opening import finish_what_a_kill_left, open_desk
 from schemas.model import Table
 from schemas.privacy import EVERY_SCOPE, POOLING, RUNNER, SESSION, TRIAL
 
@@ -56,21 +53,28 @@ class Released:
         )
 
 
-def release(study_path: Path, depot_root: Path | str, why: str, actor: str | None = None) -> Released:
-    """Freeze what the depot pools today. Raises Unusable if there is nothing to freeze, or no reason is given."""
+def freeze(desk: Desk, why: str) -> Entry:
+    """Freeze what the depot pools, in the name of the desk's actor; the latest release again if nothing has changed.
+
+    Raises Unusable if there is nothing to freeze, no reason is given, or the pool is not what the books know today.
+    """
+    note_unlisted(desk)
+    refuse_what_a_run_must_do(desk, why)
+    if any_follow_up(desk) or not is_built(desk):
+        raise Unusable(
+            "Some deliveries could not be judged with what is known today, or the warehouse could not be built.",
+            "a pool that is up to date.",
+            "Run `manystrides run`, mend what it names, then freeze the release.",
+            file=desk.depot.root,
+        )
+    with desk.depot.working("release") as work:
+        return _freeze(desk, work, why.strip(), desk.ledger.actor)
+
+
+def refuse_what_a_run_must_do(desk: Desk, why: str) -> None:
+    """Raises Unusable without a reason, in an empty depot, or if another code or study file judged some deliveries."""
     if not why.strip():
         raise Unusable("No reason is given.", "what the release is for.", "Say it with --why.")
-    depot, study, actor = Depot(depot_root), load_study(study_path), actor or whoami()
-    with depot.writing(actor), open_desk(depot, study, actor) as desk:
-        finish_what_a_kill_left(desk)
-        _note_unlisted(desk)
-        _up_to_date(desk)
-        with depot.working("release") as work:
-            return _freeze(desk, work, why.strip(), actor)
-
-
-def _up_to_date(desk: Desk) -> None:
-    """Judge again what consent asks for today, and build; refuse what another code or study judged."""
     if not desk.books.deliveries.any_taken_in():
         seen = "The depot holds no delivery that was taken in."
         raise Unusable(seen, "a depot with accepted trials.", "Run `manystrides run` first.", file=desk.depot.root)
@@ -81,13 +85,9 @@ def _up_to_date(desk: Desk) -> None:
             "Run `manystrides run` first, then freeze the release.",
             file=desk.depot.root,
         )
-    for why, record in due_again(desk):
-        again(desk, record, why, lambda done, of: None)
-    if not is_built(desk):
-        build(desk, lambda text: None)
 
 
-def _freeze(desk: Desk, work: Path, why: str, actor: str) -> Released:
+def _freeze(desk: Desk, work: Path, why: str, actor: str) -> Entry:
     depot, study = desk.depot, desk.study
     shelf, head = depot.books.releases.all(), depot.books.ledger.head()
     before = next((e for e in reversed(shelf) if depot.release_path(e.name).is_dir()), None)
@@ -101,7 +101,7 @@ def _freeze(desk: Desk, work: Path, why: str, actor: str) -> Released:
     content = _content(work / "tables")
     latest = shelf[-1] if shelf else None
     if latest is not None and latest.content_sha256 == content and not latest.superseded_utc:
-        return Released(latest, depot.release_path(latest.name), new=False)
+        return latest
     now = datetime.now(UTC).isoformat(timespec="seconds")
     entry = Entry(
         (shelf[-1].number if shelf else 0) + 1,
@@ -120,7 +120,7 @@ def _freeze(desk: Desk, work: Path, why: str, actor: str) -> Released:
     describe(work, study.study, entry, changes, trials)
     _place(depot, work, entry)
     _list(desk, entry)
-    return Released(entry, depot.release_path(entry.name), new=True)
+    return entry
 
 
 def prove_consent(desk: Desk, tables: Path) -> None:
@@ -189,7 +189,7 @@ def _list(desk: Desk, entry: Entry) -> None:
         desk.ledger.write("released", entry.name, entry.why, trials=entry.trial_count, content=entry.content_sha256)
 
 
-def _note_unlisted(desk: Desk) -> None:
+def note_unlisted(desk: Desk) -> None:
     """List releases that were renamed into place before a kill."""
     listed = {e.name for e in desk.books.releases.all()}
     for path in sorted(desk.depot.releases.glob("release-*/entry.json")):

@@ -7,13 +7,12 @@ from typing import Any
 
 import numpy as np
 
-from pipelines.science.events.contacts import Contacts, cop_of, has_force, loaded_plates
+from pipelines.science.events.contacts import Contacts, has_force
 from pipelines.science.events.from_force import SIDES
 from pipelines.science.frames import Rows, computed_fields
 from pipelines.science.gait import foot_strike, spatiotemporal, stiffness
 from pipelines.science.gait.force import force_outcomes
 from pipelines.science.gait.spatiotemporal import Footfall
-from pipelines.science.signals.filters import low_pass
 from pipelines.science.signals.sampling import stretch, value_at
 from pipelines.science.signals.smooth import SmoothMarkers
 from schemas.mechanics import STANDARD_GRAVITY
@@ -68,17 +67,11 @@ class Signals:
         self.trial, self.processing, self._markers = trial, processing, smooth.paths
         self.has_force = has_force(trial)
         self.rate = trial.analog_rate_hz or 0.0
-        force = trial.force if self.has_force else np.empty((0, 3))
-        # a sample counts only if it is known in all directions
-        known = np.isfinite(force).all(axis=1, keepdims=True)
-        in_plane = np.where(known, force[:, _IN_PLANE], np.nan)
-        filtered = low_pass(in_plane, self.rate, processing.force_cutoff_hz, processing.filter_order)
-        self.both = np.hstack([force[:, _IN_PLANE], filtered])
+        self.ground = contacts.ground
+        self.both = np.hstack([self.ground.raw[:, _IN_PLANE], self.ground.smooth[:, _IN_PLANE]])
         found = contacts.believed
         self.footfalls = [Footfall(contact, side) for side, contact, _ in found]
         self.method = found[0][2] if found else None
-        plates = trial.plates if self.has_force else ()
-        self.cop = cop_of(plates, [footfall.contact for footfall in self.footfalls] if plates else [], processing)
         mass = trial.mass_kg
         self.weight = mass * STANDARD_GRAVITY if mass is not None and mass > 0 else None
 
@@ -93,7 +86,7 @@ class Signals:
 
 
 def _identity(trial: Trial, signals: Signals, footfall: Footfall, number: int) -> dict[str, Any]:
-    contact, threshold = footfall.contact, signals.processing.contact_threshold_n
+    contact = footfall.contact
     return {
         "trial_id": trial.trial_id,
         "footfall_number": number,
@@ -101,7 +94,7 @@ def _identity(trial: Trial, signals: Signals, footfall: Footfall, number: int) -
         "contact_s": contact.start_s,
         "toe_off_s": contact.end_s,
         "event_method": signals.method,
-        "plate_count": len(loaded_plates(trial.plates, contact, threshold)) if signals.has_force else None,
+        "plate_count": len(signals.ground.loaded(contact.start_s)) if signals.has_force else None,
     }
 
 
@@ -152,7 +145,7 @@ def _forces(signals: Signals, footfall: Footfall) -> dict[str, Any]:
         signals.weight,
         impact_window_fraction=settings.impact_window_fraction,
         impact_prominence_bw=settings.impact_prominence_bw,
-        loading_fallback_fraction=settings.loading_fallback_fraction,
+        loading_fraction=settings.loading_fraction,
     )
 
 
@@ -193,18 +186,18 @@ def _strike_angle(signals: Signals, contact_s: float, side: str, posture: Postur
 
 
 def _strike_index(signals: Signals, footfall: Footfall) -> float | None:
-    """Strike index at the first known centre of pressure, with the markers of that moment; else None."""
+    """Strike index where the smoothed vertical force first reaches the study's force for it; else None."""
     settings, side = signals.processing, footfall.side or ""
     heel, toe = signals.marker(settings.heel_role, side), signals.marker(settings.toe_role, side)
-    if not signals.has_force:
+    if not signals.has_force or heel is None or toe is None:
         return None
-    sample = foot_strike.first_cop(signals.cop, footfall.contact.first, footfall.contact.last)
-    if heel is None or toe is None or sample is None:
+    first, last = footfall.contact.first, footfall.contact.last
+    when = foot_strike.loaded_at(signals.filtered_vertical, signals.rate, first, last, settings.strike_index_force_n)
+    if when is None:
         return None
-    when, rate = sample / signals.rate, signals.trial.marker_rate_hz
     return foot_strike.strike_index(
-        signals.cop[sample],
-        value_at(heel, rate, when),
-        value_at(toe, rate, when),
+        value_at(signals.ground.centre_of_pressure, signals.rate, when),
+        value_at(heel, signals.trial.marker_rate_hz, when),
+        value_at(toe, signals.trial.marker_rate_hz, when),
         settings.strike_index_toe_fraction,
     )

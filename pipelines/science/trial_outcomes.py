@@ -26,6 +26,7 @@ def trial_outcomes(
     return {
         "trial_id": trial.trial_id,
         "footfall_count": len(footfalls),
+        "footfalls_with_impact_peak_fraction": with_impact_peak(footfalls),
         "speed_m_per_s": speed_m_per_s,
         "mass_used_kg": trial.mass_kg if weighed else None,
         "mass_source": "session" if weighed else None,
@@ -33,6 +34,12 @@ def trial_outcomes(
         "has_standing_posture": posture is not None,
         "filled_fraction": filled_fraction(trial),
     }
+
+
+def with_impact_peak(footfalls: Rows) -> float | None:
+    """Share of the footfalls whose force is known that have an impact peak; null if none is."""
+    known = np.isfinite(footfalls.numbers("active_peak_bw"))
+    return float(np.isfinite(footfalls.numbers("impact_peak_bw"))[known].mean()) if known.any() else None
 
 
 def mass_from_force(
@@ -57,9 +64,9 @@ def mass_from_force(
 
 def trial_mass_from_force(trial: Trial, footfalls: Rows) -> float | None:
     """``mass_from_force`` over the longest run of steps without a missing contact; null where there is no step."""
-    start, stop = _longest_run(np.isfinite(footfalls.numbers("step_time_s")))
-    if stop - start < 2 or not trial.analog_rate_hz:
+    if whole_steps(footfalls) < 1 or not trial.analog_rate_hz:
         return None
+    start, stop = longest_run(footfalls)
     vertical = trial.force[:, UP]
     begins, ends = (footfalls.numbers(name)[start:stop].tolist() for name in ("contact_s", "toe_off_s"))
     impulses = [
@@ -68,10 +75,17 @@ def trial_mass_from_force(trial: Trial, footfalls: Rows) -> float | None:
     return mass_from_force(begins, impulses)
 
 
-def _longest_run(leads_on: np.ndarray) -> tuple[int, int]:
+def whole_steps(footfalls: Rows) -> int:
+    """Steps over which ``trial_mass_from_force`` goes: an even number of them, or one where there is no more."""
+    start, stop = longest_run(footfalls)
+    steps = stop - start - 1
+    return steps if steps < 2 else steps - steps % 2
+
+
+def longest_run(footfalls: Rows) -> tuple[int, int]:
     """First footfall of the longest run in which each but the last leads on to the next, and the one after its last."""
     best, start = (0, 0), 0
-    for i, leads in enumerate(leads_on):
+    for i, leads in enumerate(np.isfinite(footfalls.numbers("step_time_s"))):
         if i + 1 - start > best[1] - best[0]:
             best = (start, i + 1)
         if not leads:

@@ -13,6 +13,8 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from pipelines.science.curves import Series, angle_series, curve_rows, force_series
+from pipelines.science.equipment.plates import PlateReading, plate_readings, without_levels
+from pipelines.science.equipment.readings import equipment_rows
 from pipelines.science.events.agreement import event_agreement, footfall_events
 from pipelines.science.events.contacts import Contacts
 from pipelines.science.events.switches import Switch, switches_of
@@ -30,6 +32,7 @@ from pipelines.science.signals.measures import BoolArray
 from pipelines.science.signals.smooth import SmoothMarkers
 from pipelines.science.trial_outcomes import trial_outcomes
 from schemas.anatomy import SENIAM_KINDS
+from schemas.equipment import EQUIPMENT_READINGS
 from schemas.outcomes import FOOTFALLS, TRIAL_OUTCOMES
 from schemas.outcomes_signals import CLOCK_FITS, EVENT_AGREEMENT, FOOTFALL_EVENTS
 from schemas.processing import Processing
@@ -78,14 +81,24 @@ class Workspace:
         return SmoothMarkers(self.trial, self.processing)
 
     @cached_property
+    def plate_readings(self) -> tuple[PlateReading, ...]:
+        """What each plate reads with nobody on it."""
+        return plate_readings(self.trial)
+
+    @cached_property
+    def corrected(self) -> Trial:
+        """The trial that outcomes are computed from: small levels of its plates are taken off."""
+        return without_levels(self.trial, self.plate_readings, self.processing.largest_level_n)
+
+    @cached_property
     def contacts(self) -> Contacts:
         """Contacts by each method."""
-        return Contacts(self.trial, self.processing, self.smooth)
+        return Contacts(self.corrected, self.processing, self.smooth)
 
     @cached_property
     def signals(self) -> Signals:
         """Force, centre of pressure and markers as footfalls need them."""
-        return Signals(self.trial, self.processing, self.contacts, self.smooth)
+        return Signals(self.corrected, self.processing, self.contacts, self.smooth)
 
     @cached_property
     def speed_m_per_s(self) -> float | None:
@@ -161,7 +174,7 @@ class Workspace:
     @cached_property
     def trial_outcomes(self) -> Rows:
         """The one row about the trial as a whole."""
-        row = trial_outcomes(self.trial, self.footfalls, self.speed_m_per_s, self.posture)
+        row = trial_outcomes(self.corrected, self.footfalls, self.speed_m_per_s, self.posture)
         return Rows.of(TRIAL_OUTCOMES, [row])
 
     @cached_property
@@ -178,12 +191,21 @@ class Workspace:
     @cached_property
     def footfall_joints(self) -> Rows:
         """Angles and moments of each footfall."""
-        return joint_rows(self.trial, self.footfalls, self.joint_angles, self.processing, self.smooth)
+        ground = self.contacts.ground
+        return joint_rows(self.trial, self.footfalls, self.joint_angles, self.processing, self.smooth, ground)
 
     @cached_property
     def muscle_outcomes(self) -> MuscleOutcomes:
         """The four tables about muscles."""
         return muscle_outcomes(self.trial.trial_id, self.muscles, self.footfalls, self.references)
+
+    @cached_property
+    def equipment_readings(self) -> Rows:
+        """What the equipment showed, and what was corrected."""
+        if self.trial.kind != "running":
+            return Rows.of(EQUIPMENT_READINGS, [])
+        ground = self.contacts.ground
+        return equipment_rows(self.corrected, self.plate_readings, ground, self.footfalls, self.processing)
 
     @cached_property
     def trial_shapes(self) -> Rows:
@@ -218,6 +240,7 @@ class Workspace:
             "muscle_bursts": muscles.bursts,
             "co_contractions": muscles.co_contractions,
             "muscle_signals": muscles.signals,
+            "equipment_readings": self.equipment_readings,
             "trial_shapes": self.trial_shapes,
             "curves": self.curves,
             "clock_fits": self.clock_fits,

@@ -35,13 +35,19 @@ NEW = "new"
 
 @dataclass(frozen=True)
 class Bench:
-    """What a batch is worked off at. yes: publish although many trials would stand otherwise."""
+    """What a batch is worked off at.
+
+    yes: publish although many trials would stand otherwise. rebuild: make warehouse and pages anew, whatever is there.
+    inbox: None after a decision of a person, when only what follows from it is done: what came meanwhile, or was made
+    with something else than today's, is left for the next run.
+    """
 
     desk: Desk
-    inbox: Path
+    inbox: Path | None
     progress: Progress
     summary: Summary
     yes: bool = False
+    rebuild: bool = False
 
 
 @dataclass(frozen=True)
@@ -68,8 +74,9 @@ def work_off(bench: Bench, asked: Sequence[str] | None = None) -> Iterator[Worke
 
     asked: only these arrivals, by ``site/name``, whether they are due or not, and what follows from them.
     """
-    yield from _again_together(bench, asked)
-    yield from _arrivals(bench, asked)
+    if bench.inbox is not None:
+        yield from _again_together(bench, asked)
+        yield from _arrivals(bench, bench.inbox, asked)
     yield from _follow_ups(bench)
 
 
@@ -111,9 +118,9 @@ def refusal(judged: Again) -> Iterator[str]:
     yield "Nothing was changed. If this is what you want, run again with --yes; if not, take the change back."
 
 
-def _arrivals(bench: Bench, asked: Sequence[str] | None) -> Iterator[Worked]:
+def _arrivals(bench: Bench, inbox: Path, asked: Sequence[str] | None) -> Iterator[Worked]:
     desk = bench.desk
-    found, bench.summary.not_deliveries = arrivals_due(desk, bench.inbox)
+    found, bench.summary.not_deliveries = arrivals_due(desk, inbox)
     queue = deque(a for a in found if asked is None or a.key in set(asked))
     ahead = Ahead(desk)
     try:
@@ -124,7 +131,7 @@ def _arrivals(bench: Bench, asked: Sequence[str] | None) -> Iterator[Worked]:
             one = _Arriving(bench, ahead, arrival, begin, evicted)
             yield _attempt(bench, arrival.key, arrival.key, NEW, one.take_in)
             for record in evicted:  # it lies in the inbox still, and is named anew
-                there, _ = find_arrivals(bench.inbox, names_beside(desk.study.path))
+                there, _ = find_arrivals(inbox, names_beside(desk.study.path))
                 queue.extend(a for a in there if a.key == record.arrival)
     finally:
         ahead.drop()

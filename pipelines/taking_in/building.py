@@ -27,23 +27,24 @@ def build(desk: Desk, say: Callable[[str], None]) -> Path:
     return desk.depot.pages
 
 
-def build_warehouse_stage(desk: Desk) -> dict[str, int]:
-    """Build the warehouse; rows by table."""
+def build_warehouse_stage(desk: Desk, *, anew: bool = False) -> dict[str, int]:
+    """Build the warehouse; rows by table. anew: from the Parquet files of all deliveries, whatever is there."""
     from pipelines.pool.build import build_warehouse
 
     results = desk.books.deliveries.results()
-    rows = build_warehouse(desk.depot, desk.study, desk.stamp.code_version, results).rows
+    rows = build_warehouse(desk.depot, desk.study, desk.stamp.code_version, results, anew=anew).rows
     desk.ledger.write("built", "depot", "Deliveries, code or study file changed.", rows=rows)
     return rows
 
 
-def build_pages_stage(desk: Desk) -> Path:
-    """Write the pages, then note that all is built."""
+def build_pages_stage(desk: Desk, *, anew: bool = False) -> Path:
+    """Write the pages, then note that all is built. anew: also those that would say the same as the file there."""
     from pipelines.pages import write_pages
 
-    pages = write_pages(desk.depot, desk.study)
+    pages = write_pages(desk.depot, desk.study, anew=anew)
     with desk.books.transaction():
         desk.books.builds.put(_state(desk))
+    desk.books.take_stock()
     return pages
 
 

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 
 from pipelines.depot.arrivals import Arrival, find_arrivals
@@ -25,6 +25,8 @@ DECIDED = "A data manager decided on a finding."
 EARLIER_CHANGED = "An earlier delivery has come, or accepts other trials than before."
 STANDING_CAME = "A standing trial it waited for has come."
 POSTURE_CHANGED = "The standing trial it leaned on has changed."
+REFERENCES_CHANGED = "The muscle references of a session, which another delivery gives, have changed."
+OTHERS_CHANGED = "What deliveries before it brought under the same ids, or of the same recordings, has changed."
 ASKED_FOR = "Asked for."
 _MOST_TIMES = 3
 STOPPED_BEFORE = "It was stopped by other code or another study file."
@@ -58,9 +60,8 @@ def why_stale(desk: Desk, record: Record) -> str:
     wanted = used_today(desk, record.site)
     told = []
     for what in OF_A_DELIVERY:
-        if used.get(what) != wanted[what].digest:
-            before = desk.books.stamps.content(used[what]) if what in used else None
-            told.append(reason(wanted[what], before, record.site))
+        if what in used and used[what] != wanted[what].digest:
+            told.append(reason(wanted[what], desk.books.stamps.content(used[what]), record.site))
     return " ".join(told) or "It was made by an older manystrides."
 
 
@@ -87,34 +88,60 @@ def follow_ups(desk: Desk) -> Iterable[tuple[str, Callable[[], list[Record]]]]:
         (CONSENTS_CHANGED, lambda: changed(desk)),
         (DECIDED, lambda: overrides_changed(desk)),
         (EARLIER_CHANGED, lambda: books.trials.compared_with_another(desk.made)),
+        (OTHERS_CHANGED, lambda: books.beside.others(desk.made)),
         (STANDING_CAME, lambda: books.deliveries.standing_came(desk.made)),
-        (POSTURE_CHANGED, lambda: books.trials.leaning_on_another(desk.made)),
+        (POSTURE_CHANGED, lambda: books.leaning.on_other_postures(desk.made)),
+        (REFERENCES_CHANGED, lambda: books.leaning.on_other_references(desk.made)),
     )
 
 
-def until_none(asked: Callable[[], list[Record]]) -> Iterator[Record]:
+def any_follow_up(desk: Desk) -> bool:
+    """Whether a delivery is due since something else has changed."""
+    return any(asked() for _, asked in follow_ups(desk))
+
+
+@dataclass
+class Tried:
+    """What was judged again already for one reason. One delivery is judged a few times at most."""
+
+    results: set[tuple[str, str]] = field(default_factory=set)
+    times: Counter[str] = field(default_factory=Counter)
+
+    def leaves(self, record: Record) -> bool:
+        """Whether a delivery that is due may be judged again."""
+        return (record.delivery_id, record.result) not in self.results and self.times[record.delivery_id] < _MOST_TIMES
+
+    def add(self, record: Record) -> None:
+        """Note that a delivery is judged again."""
+        self.results.add((record.delivery_id, record.result))
+        self.times[record.delivery_id] += 1
+
+
+def until_none(asked: Callable[[], list[Record]], tried: Tried | None = None) -> Iterator[Record]:
     """Deliveries that are due, asked for anew when all are done, until there is none: judging one may make others due.
 
-    One that is due still although nothing came of judging it is left for the next run.
+    One that is due still although nothing came of judging it is left for the next run. tried: before, filled.
     """
-    tried: set[tuple[str, str]] = set()
-    times: Counter[str] = Counter()
-
-    def is_left(record: Record) -> bool:
-        return (record.delivery_id, record.result) not in tried and times[record.delivery_id] < _MOST_TIMES
-
-    while due := [record for record in asked() if is_left(record)]:
+    tried = tried if tried is not None else Tried()
+    while due := [record for record in asked() if tried.leaves(record)]:
         for record in due:
-            tried.add((record.delivery_id, record.result))
-            times[record.delivery_id] += 1
+            tried.add(record)
             yield record
 
 
 def due_again(desk: Desk) -> Iterator[tuple[str, Record]]:
-    """Deliveries that must be judged again since something else has changed, and why; whoever asks judges them."""
-    for why, asked in follow_ups(desk):
-        for record in until_none(asked):
-            yield why, record
+    """Deliveries that must be judged again since something else has changed, and why; whoever asks judges them.
+
+    Asked in turn until none is due for any reason, as what comes of one may be what another one waits for.
+    """
+    tried: dict[str, Tried] = {}
+    found = True
+    while found:
+        found = False
+        for why, asked in follow_ups(desk):
+            for record in until_none(asked, tried.setdefault(why, Tried())):
+                found = True
+                yield why, record
 
 
 @dataclass(frozen=True)

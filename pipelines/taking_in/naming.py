@@ -71,19 +71,20 @@ def with_number_conflict(opened: Opened, books: Books) -> Opened:
 def with_earlier_trials(books: Books, opened: Opened) -> Opened:
     """Adds which trials earlier deliveries brought, and a problem for each id of another laboratory and each copy."""
     received, arrival = opened.received, opened.arrival
+    came = books.deliveries.came(numbered(received))
     trials = {str(t) for t in received.tables["sent_trials"]["trial_id"].dropna()}
     sessions = {str(s) for s in received.tables["sent_sessions"]["session_id"].dropna()}
-    taken = _taken(received, books, arrival, trials, sessions)
-    taken += with_copies(books, opened)
+    taken = _taken(received, books, came, trials, sessions)
+    taken += with_copies(books, opened, came)
     known = books.trials.known_before(received.site, received.number, arrival, trials)
     return replace(opened, received=replace(received, known_trials=known, problems=(*received.problems, *taken)))
 
 
-def _taken(received: Received, books: Books, arrival: str, trials: set[str], sessions: set[str]) -> list[Problem]:
+def _taken(received: Received, books: Books, came: str | None, trials: set[str], sessions: set[str]) -> list[Problem]:
     """A problem for each id that another laboratory used."""
-    by_trial = {(t.delivery_id, t.trial_id): t for t in books.trials.ids_of_others(received.site, arrival, trials)}
+    by_trial = {(t.delivery_id, t.trial_id): t for t in books.trials.ids_of_others(received.site, came, trials)}
     by_session = {
-        (t.delivery_id, t.session_id): t for t in books.trials.sessions_of_others(received.site, arrival, sessions)
+        (t.delivery_id, t.session_id): t for t in books.trials.sessions_of_others(received.site, came, sessions)
     }
     return [
         *(_taken_id("trial_id", t.trial_id, t) for t in by_trial.values()),

@@ -11,6 +11,7 @@ from checks.findings import Stamp
 from pipelines.depot.desk import Desk
 from pipelines.depot.ledger import Ledger, whoami
 from pipelines.depot.storage import Depot
+from pipelines.identity.word_list import names_beside
 from pipelines.judging.stamps import made_today
 from pipelines.study.file import LoadedStudy
 from pipelines.taking_in.keeping import shut_bytes
@@ -44,7 +45,7 @@ def open_desk(depot: Depot, study: LoadedStudy, actor: str | None = None, worker
     count = workers or os.cpu_count() or 1
     limits = settings.trial_time_limit_s, settings.trial_memory_limit_mb
     with depot.opened(), Isolated(count, *limits) as isolated:
-        made = made_today(settings, judging_sources())
+        made = made_today(settings, names_beside(study.path), judging_sources())
         ledger = Ledger(depot.books, actor or whoami())
         yield Desk(depot, study, stamp, ledger, isolated, LocalEngine(isolated), made)
 

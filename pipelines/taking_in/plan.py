@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import replace
+from pathlib import Path
 
 from pipelines.taking_in.again import Again, judged_again
 from pipelines.taking_in.batch import Bench
@@ -15,10 +16,10 @@ from pipelines.taking_in.due import WhatIsDue, what_is_due
 NOTHING_DUE = "Nothing new: a run would take in nothing and judge nothing again."
 
 
-def plan(bench: Bench) -> str:
+def plan(bench: Bench, inbox: Path) -> str:
     """What a run would do, for people. What follows from new deliveries is known only when they have come."""
     desk = bench.desk
-    due = what_is_due(desk, bench.inbox)
+    due = what_is_due(desk, inbox)
     if not due:
         return NOTHING_DUE
     with judged_again(desk, due.again, bench.progress.delivery) as judged:

@@ -14,6 +14,7 @@ from pipelines import logs
 from pipelines.depot import exchange
 from pipelines.depot.books.rows import Record, Result
 from pipelines.depot.desk import Desk
+from pipelines.identity.word_list import names_beside
 from pipelines.judging.stamps import Used, of_delivery
 from pipelines.taking_in.keeping import drop_unheld, shut_bytes, store_files
 from pipelines.taking_in.telling import tell_result
@@ -75,13 +76,14 @@ def note_result(desk: Desk, result: Result) -> None:
     """Write a result into the books, and what its stamps stand for; in a transaction."""
     desk.books.deliveries.put(result)
     if result.record.taken_in:
+        desk.books.beside.note(result.record.delivery_id)
         used = used_today(desk, result.record.site).values()
         desk.books.stamps.note_content({one.digest: one.content for one in used})
 
 
 def used_today(desk: Desk, site: str | None) -> dict[str, Used]:
     """What a delivery of ``site`` is made with today."""
-    return of_delivery(desk.study.study, site, judging_sources())
+    return of_delivery(desk.study.study, site, names_beside(desk.study.path), judging_sources())
 
 
 def _evict(desk: Desk, delivery_id: str, arrival: str) -> Record | None:

@@ -22,22 +22,32 @@ from pipelines.consent.redaction import redact
 from pipelines.consent.veil import veil_of
 from pipelines.depot import overrides
 from pipelines.depot.arrivals import Arrival, slug
-from pipelines.depot.books.rows import MADE, REPEAT, STOPPED, TAKEN_IN, Payload, Record, Result
+from pipelines.depot.books.rows import (
+    GIVES_POSTURE,
+    GIVES_REFERENCES,
+    MADE,
+    REPEAT,
+    STOPPED,
+    TAKEN_IN,
+    Payload,
+    Record,
+    Result,
+)
 from pipelines.depot.consents import gate_of, with_all_consents
 from pipelines.depot.desk import Desk, Opened, Tell
 from pipelines.depot.storage import write_table
 from pipelines.identity.word_list import names_beside
-from pipelines.judging.of_delivery import Layout, judge_delivery, lay_out
-from pipelines.judging.stamps import made, posture_digest
-from pipelines.judging.standings import (
+from pipelines.judging.delivery_tables import (
     DELIVERY_TABLES,
-    WITHHELD,
-    Judged,
     delivery_files,
     frame,
     quality_tables,
     tables_of_delivery,
 )
+from pipelines.judging.muscle_references import given_digests
+from pipelines.judging.of_delivery import Layout, judge_delivery, lay_out
+from pipelines.judging.stamps import made, posture_digest
+from pipelines.judging.standings import ACCEPTED, WITHHELD, Judged
 from pipelines.taking_in.beyond_trials import tables_beyond_trials
 from pipelines.taking_in.keeping import (
     copy_tag_files,
@@ -194,11 +204,17 @@ def stamps_of(desk: Desk, site: str | None) -> dict[str, str]:
 
 
 def _trial_stamps(judged: Judged, trials: Iterable[TrialVersion]) -> dict[str, Mapping[str, str]]:
-    """What each trial was judged with; of a withheld one nothing; of a standing one what it gives to others."""
+    """What each trial was judged with, and what it gives to others; of a withheld one nothing."""
     found: dict[str, Mapping[str, str]] = {}
+    trials = list(trials)
+    references = given_digests(judged, (t.trial_id for t in trials if t.standing == ACCEPTED))
     for trial in (t for t in trials if t.standing != WITHHELD and t.trial_id in judged.stamps):
-        gives = {"gives": posture_digest(judged.verdicts[trial.trial_id].posture)} if trial.gives_posture else {}
-        found[trial.trial_id] = {**judged.stamps[trial.trial_id], **gives}
+        name, gives = trial.trial_id, dict[str, str]()
+        if trial.gives_posture:
+            gives[GIVES_POSTURE] = posture_digest(judged.verdicts[name].posture)
+        if name in references:
+            gives[GIVES_REFERENCES] = references[name]
+        found[name] = {**judged.stamps[name], **gives}
     return found
 
 

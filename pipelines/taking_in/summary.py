@@ -94,6 +94,16 @@ class Summary:
         if returned:
             yield "What goes back, and why"
             yield from returned
+        yield from self.faults()
+        if self.not_deliveries:
+            yield "Not looked at, since neither a bag (no bagit.txt) nor a .zip: " + ", ".join(self.not_deliveries)
+        yield "Where to look"
+        yield f"  pages      {self.depot.pages / 'index.html'}"
+        yield f'  warehouse  {self.depot.warehouse}   (manystrides query "SELECT * FROM completeness")'
+        yield f"  ledger     manystrides ledger show --depot {self.depot.root}"
+
+    def faults(self) -> Iterator[str]:
+        """What did not come to its end, line by line."""
         for failure in self.failures:
             fault = "a fault of manystrides" if failure.ours else "it is tried again with the next run"
             yield f"COULD NOT BE WORKED ON ({fault}): {failure.about}"
@@ -101,12 +111,6 @@ class Summary:
         for name, places in self.crashed().items():
             yield f"CHECK CRASHED, a fault of manystrides: {name} ({len(places)} times)"
             yield from (f"  {place}" for place in places[:_MOST_SHOWN])
-        if self.not_deliveries:
-            yield "Not looked at, since neither a bag (no bagit.txt) nor a .zip: " + ", ".join(self.not_deliveries)
-        yield "Where to look"
-        yield f"  pages      {self.depot.pages / 'index.html'}"
-        yield f'  warehouse  {self.depot.warehouse}   (manystrides query "SELECT * FROM completeness")'
-        yield f"  ledger     manystrides ledger show --depot {self.depot.root}"
 
     def _delivery(self, done: Done) -> str:
         record = done.record
@@ -133,7 +137,8 @@ class Summary:
         by_check: dict[str, list[dict[str, Any]]] = {}
         for finding in _rows(self.depot, done.record, "findings"):
             of_a_table = finding["trial_id"] is None and done.record.status == "taken_in"
-            if finding["weight"] == "returns" and (of_a_table or finding["trial_id"] in returned):
+            own = finding["weight"] == "returns" and finding["consequence_of"] is None
+            if own and (of_a_table or finding["trial_id"] in returned):
                 by_check.setdefault(finding["check_name"], []).append(finding)
         if by_check:
             what = f"{len(returned)} {_trials(len(returned))}" if returned else "parts of its tables"

@@ -8,7 +8,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from benchmarks.detection import page
+from benchmarks.detection import causes_page, page
 from benchmarks.detection.measure import (
     clean_cases,
     false_alarms,
@@ -127,6 +127,7 @@ def test_false_alarms_count_data_that_the_check_looked_at_and_each_once() -> Non
 
 def test_the_page_is_that_of_the_kept_results() -> None:
     assert page.PAGE.read_text(encoding="utf-8") == page.page(page.kept())
+    assert causes_page.PAGE.read_text(encoding="utf-8") == causes_page.page(causes_page.kept())
 
 
 def test_the_kept_results_are_of_the_plants_as_they_are_and_of_every_check() -> None:

@@ -57,8 +57,8 @@ def test_every_footfall_is_found_with_its_side_and_times(
     assert trial.turned == backwards
     assert len(found) == len(true) >= (6 if site == "brack" else 3)
     assert found["side"].tolist() == [f.side for f in true]
-    # force is sampled each ms and crosses 20 N steeply at contact, slowly at toe-off
-    assert np.abs(_errors(found, "contact_s", [f.contact_at_20n_s for f in true])).max() < 0.0005
+    # at 50 Hz force rises a little before it does: contact is early by up to 0.8 ms; toe-off is slow and not moved
+    assert np.abs(_errors(found, "contact_s", [f.contact_at_20n_s for f in true])).max() < 0.0010
     assert np.abs(_errors(found, "toe_off_s", [f.toe_off_at_20n_s for f in true])).max() < 0.0015
 
 
@@ -88,8 +88,7 @@ def test_foot_strike_comes_back(site: str, runner: str, condition: str, backward
     assert np.mean(errors * np.sign([f.strike_deg for f in true])) < 0.2
     expected = {"cushioned": "rearfoot", "thin_soled": "midfoot", "unshod": "forefoot"}[condition]
     assert set(found["strike_class_by_angle"]) == {expected}
-    # the index is read once force passes 50 N, when the point has moved towards the middle of the foot, and noise of
-    # the plates moves it by some centimetres at so small a force
+    # the index is read once filtered force passes 200 N, when the point has moved towards the middle of the foot
     index = _errors(found, "strike_index_percent", [100 * f.strike_share for f in true])
     assert abs(np.mean(index)) < 20
     most = found["strike_class_by_index"].mode()[0]
@@ -114,7 +113,7 @@ def test_one_foot_only_on_a_plate_is_one_footfall(folder: Path) -> None:
     (only,) = complete(simulated)
     found = compute_footfalls(through_a_file(simulated, "corrie", folder), STUDY.processing, None)
     assert found["side"].tolist() == [only.side]
-    assert found["contact_s"].tolist() == pytest.approx([only.contact_at_20n_s], abs=0.0005)
+    assert found["contact_s"].tolist() == pytest.approx([only.contact_at_20n_s], abs=0.0010)
     assert found["active_peak_bw"].tolist() == pytest.approx([only.active_peak_bw], abs=0.005)
     assert found["step_time_s"].isna().all()
 

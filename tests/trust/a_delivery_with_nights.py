@@ -14,11 +14,11 @@ import duckdb
 
 import schemas
 from demo_site_uploads.simulator.tables import consent_rows, csv_bytes
+from pipelines.assets.deciding import release
 from pipelines.assets.run import run
 from pipelines.deciding.withdrawal import withdraw
 from pipelines.depot.search_bytes import files_with
 from pipelines.depot.storage import Depot, read_table
-from pipelines.release.make import release
 from schemas.catalogue import TABLES
 from schemas.delivery import SENT_CONSENTS
 from tests.delivery_builders import STUDY, a_delivery, planned

@@ -17,12 +17,12 @@ from demo_site_uploads.simulator.bags import bag_info, descriptor, make_bag
 from demo_site_uploads.simulator.delivery import PlannedTrial, Session
 from demo_site_uploads.simulator.measure import Asked
 from demo_site_uploads.simulator.tables import Rows, participant_row
+from pipelines.assets.deciding import release
 from pipelines.assets.run import run
 from pipelines.deciding.withdrawal import withdraw
 from pipelines.depot.search_bytes import files_with
 from pipelines.depot.storage import Depot
 from pipelines.intake.c3d.layout import read_layout
-from pipelines.release.make import release
 from tests.delivery_builders import STUDY
 from tests.trust.test_random_consents import Event, a_history, may
 

@@ -8,6 +8,8 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 
+import edfio
+import numpy as np
 import pytest
 
 from demo_site_uploads.simulator import edf_edit
@@ -31,7 +33,7 @@ RUN = Asked(muscles=False)
 STAND = Asked("standing", duration_s=0.5)
 FILE, PLATES, NAMES = "file_agrees_with_itself", "force_plates_are_described_in_full", "names_stand_for_one_thing"
 SECOND, ZEROS, TIDY = "second_file_agrees_with_itself", "missing_positions_are_marked", "file_structure_is_consistent"
-READ = "trial_file_can_be_read"
+READ, CLOCK = "trial_file_can_be_read", "clocks_of_both_files_match"
 
 
 @dataclass(frozen=True)
@@ -70,6 +72,37 @@ def _one_channel_twice(content: bytes) -> bytes:
 def _corner_pulled(content: bytes) -> bytes:
     corners = [*parameter(content, "FORCE_PLATFORM", "CORNERS")]
     return with_parameter(content, "FORCE_PLATFORM", "CORNERS", [corners[0] + 150, *corners[1:]])
+
+
+def _tilted(content: bytes) -> bytes:
+    """Two neighbouring corners 100 mm higher: still a flat rectangle."""
+    corners = [*parameter(content, "FORCE_PLATFORM", "CORNERS")]
+    up = min(range(3), key=lambda axis: max(corners[axis:12:3]) - min(corners[axis:12:3]))
+    for corner in (0, 1):
+        corners[3 * corner + up] += 100
+    return with_parameter(content, "FORCE_PLATFORM", "CORNERS", corners)
+
+
+def _origin_upwards(content: bytes) -> bytes:
+    origin = [*parameter(content, "FORCE_PLATFORM", "ORIGIN")]
+    return with_parameter(content, "FORCE_PLATFORM", "ORIGIN", [-x for x in origin])
+
+
+def _one_point_more(content: bytes) -> bytes:
+    return with_header_word(content, 2, header_word(content, 2) + 1)
+
+
+def _every_other_contact(content: bytes) -> bytes:
+    """A second file whose foot switches close at every other contact of a foot only."""
+    file = edfio.read_edf(content)
+    for signal in file.signals:
+        if signal.label.startswith("FOOT"):
+            data = signal.data.copy()
+            closed = np.concatenate([[False], data > (data.min() + data.max()) / 2])
+            runs = np.cumsum(np.diff(closed.astype(int)) == 1)
+            data[closed[1:] & (runs % 2 == 0)] = data.min()
+            signal.update_data(data)
+    return file.to_bytes()
 
 
 def _scale_of_first_channel_gone(content: bytes) -> bytes:
@@ -141,6 +174,18 @@ SENT = {
         "brack", NAMES, ("heel_L (2 times)",), STAND, fault=_same_label("heel_L", "heel_R")
     ),
     "two channels of one name": Sent("brack", NAMES, ("switch_L (2 times)",), RUN, fault=_same_channel),
+    "plate tilted": Sent("brack", PLATES, ("tilt its surface",), RUN, _tilted),
+    "origin against the convention": Sent("brack", TIDY, ("ORIGIN", "turned round"), RUN, _origin_upwards),
+    "points counted twice over": Sent("brack", TIDY, ("points", "POINT:USED"), STAND, _one_point_more),
+    "block lost in a second file without times": Sent(
+        "tarn", CLOCK, ("cannot be matched",), RUN, second_fault=lambda c: edf_edit.retimed(edf_edit.without_record(c, 20))
+    ),
+    "block doubled in a second file without times": Sent(
+        "tarn", CLOCK, ("cannot be matched",), RUN, second_fault=lambda c: edf_edit.retimed(edf_edit.doubled_record(c, 20))
+    ),
+    "every other contact missing in the second file": Sent(
+        "tarn", CLOCK, ("cannot be matched",), RUN, second_fault=_every_other_contact
+    ),
     "hole in the second file": Sent(
         "tarn", SECOND, ("0.1 s are missing",), RUN, second_fault=lambda c: edf_edit.without_record(c, 20)
     ),

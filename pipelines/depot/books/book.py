@@ -15,10 +15,12 @@ import sqlalchemy as sa
 from sqlalchemy.exc import DBAPIError
 
 from pipelines.depot.books.arrivals import Arrivals
+from pipelines.depot.books.beside import Beside
 from pipelines.depot.books.builds import Builds
 from pipelines.depot.books.decisions import Decisions
 from pipelines.depot.books.deliveries import Deliveries
 from pipelines.depot.books.gates import Gates
+from pipelines.depot.books.leaning import Leaning
 from pipelines.depot.books.ledger import LedgerLines
 from pipelines.depot.books.releases import Releases
 from pipelines.depot.books.stamps import Stamps
@@ -40,6 +42,8 @@ class Books:
         self.deliveries = Deliveries(self)
         self.trials = Trials(self)
         self.stamps = Stamps(self)
+        self.leaning = Leaning(self)
+        self.beside = Beside(self)
         self.ledger = LedgerLines(self)
         self.builds = Builds(self)
         self.gates = Gates(self)
@@ -82,6 +86,21 @@ class Books:
         from pipelines.depot.books.turn import my_turn
 
         return my_turn(self.engine, lock_file, actor, wait_s)
+
+    def take_stock(self) -> None:
+        """Let the database look how many rows there are now, by which it chooses how to answer.
+
+        SQLite never does so by itself, and without it asks what is due by walking whole tables: seconds in large books.
+        """
+        if self.engine.dialect.name != "sqlite":
+            return
+        with self.transaction():
+            writer = self.writer()
+            writer.exec_driver_sql("PRAGMA analysis_limit = 1000")  # rows per index: milliseconds
+            writer.exec_driver_sql("ANALYZE")
+            # numbers of rows are enough; some builds of SQLite keep whole values beside them, such as names of runners
+            if sa.inspect(writer).has_table("sqlite_stat4"):
+                writer.exec_driver_sql("DELETE FROM sqlite_stat4")
 
     def forget_for_good(self) -> None:
         """See to it that no byte of the database's files still holds rows that were removed."""

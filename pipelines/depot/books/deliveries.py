@@ -11,6 +11,7 @@ import sqlalchemy as sa
 from checks.findings import Stamp
 from pipelines.depot.books import tables
 from pipelines.depot.books.asking import in_order
+from pipelines.depot.books.order import before
 from pipelines.depot.books.rows import MADE, TAKEN_IN, Payload, Record, Result, TrialVersion
 from pipelines.depot.books.tables import DELIVERIES, DELIVERY_STAMPS, PAYLOAD, TRIALS, WAITING
 
@@ -84,6 +85,15 @@ class Deliveries:
         """Deliveries of a site that brought these bytes and are held."""
         c = DELIVERIES.c
         return self._where(c.fingerprint == fingerprint, c.site == site, c.held)
+
+    def came(self, delivery_id: str | None) -> str | None:
+        """When a delivery that the depot holds first came; None for one that comes only now."""
+        record = self.get(delivery_id) if delivery_id is not None else None
+        return record.received_utc if record is not None and record.held else None
+
+    def before(self, made: Collection[str], site: str | None, number: int | None, came: str | None) -> list[Record]:
+        """Deliveries made with what is wanted today that are before one. came: as ``came`` tells."""
+        return self._where(current(made), before(site, number, came))
 
     def with_overrides(self) -> list[Record]:
         """Deliveries that were judged with decisions of a data manager."""

@@ -13,6 +13,13 @@ from schemas.received import ConsentEvent
 
 #: The stamp of a delivery that stands for all its others.
 MADE = "made"
+#: Stamps of a trial: what it gives to trials of other deliveries, and what only another delivery could give it.
+GIVES_POSTURE, GIVES_REFERENCES = "gives", "gives_references"
+BORROWED_POSTURE, BORROWED_REFERENCES = "borrowed_posture", "borrowed_references"
+#: Stamp of a trial that is another's recording: ``delivery/trial`` of that one, if another delivery brought it.
+COPY_OF = "copy_of"
+#: Stamp of a delivery: what deliveries before it brought under the same ids or with the same files, if anything.
+BESIDE = "beside"
 #: Statuses of a delivery.
 TAKEN_IN, STOPPED, REPEAT = "taken_in", "stopped", "repeat"
 #: (session, condition)

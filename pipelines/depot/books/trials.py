@@ -1,6 +1,6 @@
 """The versions of every trial: which delivery brought it, how it stands, and what another delivery may ask of it.
 
-"Before" a delivery are those of the same laboratory with a smaller number, whenever they came.
+What is "before" a delivery is in ``pipelines.depot.books.order``; came: when it first came, None if only now.
 """
 
 from __future__ import annotations
@@ -13,8 +13,9 @@ import sqlalchemy as sa
 
 from pipelines.depot.books.asking import in_order, in_portions
 from pipelines.depot.books.deliveries import current
+from pipelines.depot.books.order import before, of_another_site
 from pipelines.depot.books.rows import TAKEN_IN, Record, TrialVersion
-from pipelines.depot.books.tables import DELIVERIES, TRIAL_STAMPS, TRIALS
+from pipelines.depot.books.tables import DELIVERIES, TRIALS
 
 if TYPE_CHECKING:
     from pipelines.depot.books.book import Books
@@ -56,23 +57,19 @@ class Trials:
         found = self._among(TRIALS.c.trial_id, ids, accepted, *_before(site, number, arrival))
         return {trial.trial_id: trial for trial in found}
 
-    def ids_of_others(self, site: str | None, arrival: str, ids: Iterable[str]) -> list[TrialVersion]:
-        """Versions of trials named like one of ``ids`` that another laboratory brought."""
-        return self._among(TRIALS.c.trial_id, ids, *_of_others(site, arrival))
+    def ids_of_others(self, site: str | None, came: str | None, ids: Iterable[str]) -> list[TrialVersion]:
+        """Versions of trials named like one of ``ids`` that another laboratory brought before."""
+        return self._among(TRIALS.c.trial_id, ids, DELIVERIES.c.status == TAKEN_IN, of_another_site(site, came))
 
-    def sessions_of_others(self, site: str | None, arrival: str, ids: Iterable[str]) -> list[TrialVersion]:
-        """Accepted trials of another laboratory in a session named like one of ``ids``."""
-        return self._among(TRIALS.c.session_id, ids, TRIALS.c.standing == ACCEPTED, *_of_others(site, arrival))
+    def sessions_of_others(self, site: str | None, came: str | None, ids: Iterable[str]) -> list[TrialVersion]:
+        """Accepted trials of another laboratory, brought before, in a session named like one of ``ids``."""
+        return self._among(TRIALS.c.session_id, ids, TRIALS.c.standing == ACCEPTED, of_another_site(site, came))
 
     def with_file(
-        self, shas: Iterable[str], site: str | None, number: int | None, arrival: str
+        self, shas: Iterable[str], site: str | None, number: int | None, came: str | None
     ) -> list[tuple[TrialVersion, Record]]:
-        """Accepted trials with one of these files: of other laboratories, or of a delivery before."""
-        c = DELIVERIES.c
-        later = sa.and_(c.site == site, sa.func.coalesce(c.number, 0) >= (number or 0))
-        found = self._among(
-            TRIALS.c.raw_sha256, shas, TRIALS.c.standing == ACCEPTED, c.arrival != arrival, sa.not_(later)
-        )
+        """Accepted trials with one of these files, of deliveries before."""
+        found = self._among(TRIALS.c.raw_sha256, shas, TRIALS.c.standing == ACCEPTED, before(site, number, came))
         records = {trial.delivery_id: self._books.deliveries.get(trial.delivery_id) for trial in found}
         return [(trial, record) for trial in found if (record := records[trial.delivery_id]) is not None]
 
@@ -127,36 +124,6 @@ class Trials:
         due = {key[0] for key, told in then.items() if now.get(key, (0, "", ""))[1:] != told}
         return in_order(record for name in due if (record := self._books.deliveries.get(name)) is not None)
 
-    def leaning_on_another(self, made: Collection[str]) -> list[Record]:
-        """Deliveries with a running trial judged with a posture that no standing trial of its occasion gives now."""
-        d, g, gd = DELIVERIES, TRIALS.alias("g"), DELIVERIES.alias("gd")
-        used, given = TRIAL_STAMPS.alias("used"), TRIAL_STAMPS.alias("given")
-        there = (
-            sa.exists()
-            .where(
-                g.c.session_id == TRIALS.c.session_id,
-                g.c.condition == TRIALS.c.condition,
-                g.c.site == TRIALS.c.site,
-                g.c.gives_posture,
-                gd.c.delivery_id == g.c.delivery_id,
-                given.c.delivery_id == g.c.delivery_id,
-                given.c.trial_id == g.c.trial_id,
-                given.c.what == "gives",
-                given.c.used == used.c.used,
-            )
-            .correlate(TRIALS, used)
-        )
-        query = (
-            sa.select(TRIALS.c.delivery_id)
-            .distinct()
-            .join(d, d.c.delivery_id == TRIALS.c.delivery_id)
-            .join(used, sa.and_(used.c.delivery_id == TRIALS.c.delivery_id, used.c.trial_id == TRIALS.c.trial_id))
-            .where(used.c.what == "posture", used.c.used != "", current(made, d), d.c.held, sa.not_(there))
-        )
-        with self._books.reading() as connection:
-            due = list(connection.scalars(query))
-        return in_order(record for name in due if (record := self._books.deliveries.get(name)) is not None)
-
     def standings(self) -> dict[str, int]:
         """Trials by standing, each version counted."""
         query = sa.select(TRIALS.c.standing, sa.func.count()).group_by(TRIALS.c.standing)
@@ -191,8 +158,3 @@ def _before(site: str | None, number: int | None, arrival: str) -> tuple[sa.Colu
     c = DELIVERIES.c
     earlier = sa.func.coalesce(c.number, 0) < (number or 0)
     return c.status == TAKEN_IN, c.site == site, c.arrival != arrival, earlier
-
-
-def _of_others(site: str | None, arrival: str) -> tuple[sa.ColumnElement[bool], ...]:
-    c = DELIVERIES.c
-    return c.status == TAKEN_IN, c.site.is_distinct_from(site), c.arrival != arrival

@@ -11,8 +11,9 @@ from schemas.trial import FloatArray
 def analog_limits(layout: Layout, analog: FloatArray) -> FloatArray:
     """(channels, 2) in scaled units, the smaller first; NaN where unknown.
 
-    Numbers stored as floats are taken as a converter's only where ANALOG:BITS is there and the first samples are all
-    whole before scaling; a channel with scale 0 has no limits.
+    Numbers stored as floats are taken as a converter's only where ANALOG:BITS is there and samples from all over the
+    channel are whole before scaling and not all alike: many writers state the bits of a converter whose counts they no
+    longer store, and set small forces to exactly 0. A channel with scale 0 has no limits.
     """
     channels = layout.counts.channels
     limits = np.full((channels, 2), np.nan)
@@ -22,9 +23,9 @@ def analog_limits(layout: Layout, analog: FloatArray) -> FloatArray:
     scale = np.where(known, layout.analog_scale, 1.0)
     bits, unsigned = _converter(layout, analog, scale)
     if layout.storage == "float":
-        first = analog[:256] / scale + layout.analog_offset
-        whole = np.abs(first - np.round(first)) < 1e-3
-        known = known & whole.all(axis=0) & (np.abs(first) <= 2**bits).all(axis=0)
+        some = analog[:: len(analog) // 1024 + 1] / scale + layout.analog_offset
+        whole = (np.abs(some - np.round(some)) < 1e-3).all(axis=0) & (np.abs(some) <= 2**bits).all(axis=0)
+        known = known & whole & (some != some[:1]).any(axis=0)
     low, high = (0, 2**bits - 1) if unsigned else (-(2 ** (bits - 1)), 2 ** (bits - 1) - 1)
     ends = (np.array([low, high]) - layout.analog_offset[:, None]) * scale[:, None]
     limits[known] = np.sort(ends[known], axis=1)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import statistics
+from collections import Counter
 from collections.abc import Sequence
 
 from markupsafe import Markup
@@ -16,6 +17,8 @@ from pipelines.pages.outcomes_shown import Outcome
 _WIDTH, _STEP, _HEADING, _BETWEEN = 400, 28, 22, 6
 _LONGEST_NAME, _OTHERS = 150, "#6b7780"
 _MEAN_UP, _RUNNERS_DOWN = -3, 8
+#: More runners of one condition at one site are not drawn each: rings would only cover one another.
+MOST_RINGS = 40
 Means = Sequence[tuple[str, str, float]]
 
 
@@ -77,9 +80,22 @@ def _row(values: Sequence[float], across: Scale, middle: float, colour: str, sha
     parts = [marks.rule((across(low), up), (across(high), up), colour=colour, width=5, opacity=0.4)]
     parts += [
         marks.mark("circle", (across(v), middle + _RUNNERS_DOWN), 26, edge=colour, width=1.3, opacity=0.9)
-        for v in values
+        for v in _drawn(values)
     ]
     return [*parts, marks.mark(shape, (across(statistics.fmean(values)), up), 100, fill=colour)]
+
+
+def _drawn(values: Sequence[float]) -> list[float]:
+    """All values, or of many so many evenly along their order, the least and the greatest among them."""
+    ordered = sorted(values)
+    if len(ordered) <= MOST_RINGS:
+        return ordered
+    return [ordered[round(n * (len(ordered) - 1) / (MOST_RINGS - 1))] for n in range(MOST_RINGS)]
+
+
+def is_crowded(means: Means) -> bool:
+    """Whether of some condition at some site not all runners are drawn."""
+    return max(Counter((site, condition) for site, condition, _ in means).values(), default=0) > MOST_RINGS
 
 
 def _spread(values: Sequence[float]) -> tuple[float, float]:

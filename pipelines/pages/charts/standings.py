@@ -13,6 +13,8 @@ from pipelines.pages.words import SIGNS
 
 STANDING_FILL = {"accepted": BLUE, "returned": ORANGE, "withheld": "#ffffff"}
 _STEP, _BAR, _LONGEST_NAME = 26, 16, 150
+#: Deliveries beyond these, the newest, are not drawn; their numbers are in the table.
+MOST_BARS = 60
 
 
 def standing_chart(rows: Sequence[tuple[str, dict[str, int]]], key: str, *, width: int) -> Markup:

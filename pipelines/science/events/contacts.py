@@ -2,18 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from functools import cached_property
 
-import numpy as np
-
-from pipelines.science.events.from_force import SIDES, Contact, find_contacts, plate_count, sides_of
+from pipelines.science.equipment.plates import plate_readings, without_levels
+from pipelines.science.events.from_force import SIDES, Contact, sides_of
 from pipelines.science.events.from_markers import marker_contacts
 from pipelines.science.events.from_sensors import sensor_contacts
+from pipelines.science.events.ground import Ground
 from pipelines.science.signals.smooth import SmoothMarkers
-from schemas.mechanics import centre_of_pressure
 from schemas.processing import Processing
-from schemas.trial import UP, FloatArray, Plate, Trial
+from schemas.trial import FloatArray, Trial
 
 #: The methods of ``codes.EVENT_METHOD`` in the order in which they are believed.
 METHODS = ("force", "sensor", "markers")
@@ -23,16 +21,25 @@ Sided = list[tuple[str | None, Contact]]
 class Contacts:
     """The contacts of one trial by each method, found when first asked for.
 
-    smooth: the filtered markers of the same trial.
+    trial: with small levels of its plates taken off. smooth: the filtered markers of the same trial.
     """
 
     def __init__(self, trial: Trial, processing: Processing, smooth: SmoothMarkers) -> None:
         self._trial, self._processing, self._smooth = trial, processing, smooth
 
     @cached_property
+    def ground(self) -> Ground:
+        """What the plates carry."""
+        plates = self._trial.plates if has_force(self._trial) else ()
+        return Ground(plates, self._trial.analog_rate_hz or 0.0, self._processing)
+
+    @cached_property
     def force(self) -> Sided:
-        """Every complete contact in the summed vertical force, with its side where that can be told."""
-        return force_contacts(self._trial, self._processing, self._smooth)
+        """Every complete contact in vertical force, with its side where that can be told."""
+        found, cop = self.ground.contacts, self.ground.centre_of_pressure
+        feet = feet_of(self._smooth, self._processing)
+        sides = sides_of(found, cop, self.ground.rate_hz, feet, self._trial.marker_rate_hz)
+        return list(zip(sides, found, strict=True))
 
     @cached_property
     def sensor(self) -> list[tuple[str, Contact]]:
@@ -80,21 +87,9 @@ def has_force(trial: Trial) -> bool:
 
 
 def force_contacts(trial: Trial, processing: Processing, smooth: SmoothMarkers) -> Sided:
-    """Every complete contact in the summed vertical force, with its side where that can be told."""
-    if not has_force(trial):
-        return []
-    rate = trial.analog_rate_hz or 0.0
-    contacts = find_contacts(
-        trial.force[:, UP],
-        rate,
-        threshold_n=processing.contact_threshold_n,
-        shortest_contact_s=processing.shortest_contact_s,
-        shortest_flight_s=processing.shortest_flight_s,
-    )
-    cop = cop_of(trial.plates, contacts, processing)
-    feet = feet_of(smooth, processing)
-    sides = sides_of(contacts, cop, rate, feet, trial.marker_rate_hz)
-    return list(zip(sides, contacts, strict=True))
+    """``Contacts.force`` of a trial as it was recorded; none without force."""
+    corrected = without_levels(trial, plate_readings(trial), processing.largest_level_n)
+    return Contacts(corrected, processing, smooth).force
 
 
 def feet_of(smooth: SmoothMarkers, processing: Processing) -> dict[str, tuple[FloatArray, FloatArray]]:
@@ -105,28 +100,3 @@ def feet_of(smooth: SmoothMarkers, processing: Processing) -> dict[str, tuple[Fl
         if there := [smooth.paths[name] for name in names if name in smooth.paths]:
             feet[side] = (there[0], there[-1])
     return feet
-
-
-def cop_of(plates: Sequence[Plate], contacts: Sequence[Contact], processing: Processing) -> FloatArray:
-    """Centre of pressure (n, 3) m during the contacts, NaN between them and below the threshold for it.
-
-    Only the plates that are loaded during a contact count for it: the noise of the others, at the long lever of their
-    distance from the foot, would move the point by centimetres. If none is loaded on its own all of them count.
-    """
-    where = np.full((len(plates[0].force), 3), np.nan) if plates else np.empty((0, 3))
-    points: dict[tuple[int, ...], FloatArray] = {}  # plates by number -> their centre of pressure over the trial
-    for contact in contacts:
-        loaded = loaded_plates(plates, contact, processing.contact_threshold_n) or list(plates)
-        key = tuple(plate.number for plate in loaded)
-        if key not in points:
-            force, moment = (np.sum([getattr(plate, name) for plate in loaded], axis=0) for name in ("force", "moment"))
-            height = float(np.mean([plate.corners[:, UP].mean() for plate in loaded]))
-            points[key] = centre_of_pressure(force, moment, height, processing.cop_threshold_n)
-        span = slice(contact.first, contact.last + 1)
-        where[span] = points[key][span]
-    return where
-
-
-def loaded_plates(plates: Sequence[Plate], contact: Contact, threshold_n: float) -> list[Plate]:
-    """The plates whose own vertical force reaches the threshold during the contact."""
-    return [plate for plate in plates if plate_count((plate,), contact, threshold_n)]

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from schemas.mechanics import runs
-from schemas.trial import UP, FloatArray, Plate
+from schemas.trial import UP, FloatArray
 
 SIDES = ("left", "right")
 #: Common practice: with markers on one foot only, a centre of pressure further from it than this is under the other.
@@ -88,12 +88,6 @@ def _crossing(vertical: FloatArray, before: int, threshold_n: float) -> float:
     """Place of the threshold between sample ``before`` and the next, in samples."""
     a, b = vertical[before], vertical[before + 1]
     return float(before + (threshold_n - a) / (b - a))
-
-
-def plate_count(plates: Sequence[Plate], contact: Contact, threshold_n: float) -> int:
-    """Plates whose own vertical force reaches ``threshold_n`` during the contact; 0 if only their sum does."""
-    span = slice(contact.first, contact.last + 1)
-    return sum(bool(np.any(plate.force[span, UP] >= threshold_n)) for plate in plates)
 
 
 def sides_of(

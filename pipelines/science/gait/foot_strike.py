@@ -11,7 +11,7 @@ from schemas.trial import FORWARD, RIGHT, UP, FloatArray
 StrikeClass = Literal["rearfoot", "midfoot", "forefoot"]
 
 #: Common practice: a centre of pressure first known later than this part of contact is not "at contact".
-COP_LATEST_FRACTION = 0.10
+LATEST_FRACTION = 0.10
 _GROUND = [FORWARD, RIGHT]
 
 
@@ -50,15 +50,19 @@ def class_by_angle(
     return "forefoot" if angle_deg < forefoot_below_deg else "midfoot"
 
 
-def first_cop(cop: FloatArray, first: int, last: int) -> int | None:
-    """Sample of the first known centre of pressure of a contact; None if none is known in the first tenth of it.
+def loaded_at(vertical: FloatArray, rate_hz: float, first: int, last: int, force_n: float) -> float | None:
+    """When vertical force first reaches ``force_n`` in a contact, in s, linear between two samples; None if late.
 
-    cop: (n, 3) m, NaN below the threshold of the centre of pressure. first, last: samples of the contact.
+    vertical: (n,) N, smoothed. first, last: samples of the contact. Late is after the first tenth of it.
     """
-    known = np.flatnonzero(np.isfinite(cop[first : last + 1]).all(axis=1))
-    if len(known) == 0 or known[0] > COP_LATEST_FRACTION * (last - first):
+    reached = np.flatnonzero(vertical[first : last + 1] >= force_n)
+    if len(reached) == 0 or reached[0] > LATEST_FRACTION * (last - first):
         return None
-    return first + int(known[0])
+    sample = first + int(reached[0])
+    if sample == 0 or not vertical[sample - 1] < force_n:
+        return sample / rate_hz
+    below, above = vertical[sample - 1], vertical[sample]
+    return float((sample - 1 + (force_n - below) / (above - below)) / rate_hz)
 
 
 def strike_index(cop: FloatArray, heel: FloatArray, toe: FloatArray, toe_fraction: float = 1.0) -> float | None:

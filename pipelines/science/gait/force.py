@@ -13,7 +13,7 @@ import numpy as np
 from pipelines.science.signals.sampling import integral
 from schemas.trial import FloatArray
 
-#: Part of the time to the loading instant over which loading rates are taken (Milner et al. 2006, as remembered).
+#: Part of the time to the end of loading over which loading rates are taken (Milner et al. 2006, as remembered).
 LOADING_SPAN = (0.2, 0.8)
 
 
@@ -62,23 +62,23 @@ def impact_peak(
     return None
 
 
-def average_loading_rate(times_s: FloatArray, force: FloatArray, loading_instant_s: float) -> float:
-    """Mean slope of vertical force from 20 % to 80 % of the time from contact to the loading instant, force per s.
+def average_loading_rate(times_s: FloatArray, force: FloatArray, loading_s: float) -> float:
+    """Mean slope of vertical force from 20 % to 80 % of the time from contact to the end of loading, force per s.
 
     That is the rise between the two (interpolated) moments over the time between them (Milner et al. 2006, as
     remembered; other definitions of the same name give values several times as large).
     """
-    a, b = (share * loading_instant_s for share in LOADING_SPAN)
+    a, b = (share * loading_s for share in LOADING_SPAN)
     low, high = np.interp([a, b], times_s, force)
     return float((high - low) / (b - a))
 
 
-def instantaneous_loading_rate(times_s: FloatArray, force: FloatArray, loading_instant_s: float) -> float:
+def instantaneous_loading_rate(times_s: FloatArray, force: FloatArray, loading_s: float) -> float:
     """Steepest slope of vertical force between neighbouring samples, over the span of the average rate, force per s.
 
     The slope between two samples counts if any part of it lies in the span, so that it is never below the average.
     """
-    a, b = (share * loading_instant_s for share in LOADING_SPAN)
+    a, b = (share * loading_s for share in LOADING_SPAN)
     within = (times_s[1:] > a) & (times_s[:-1] < b)
     return float((np.diff(force)[within] / np.diff(times_s)[within]).max())
 
@@ -118,29 +118,29 @@ def force_outcomes(
     *,
     impact_window_fraction: float,
     impact_prominence_bw: float,
-    loading_fallback_fraction: float,
-) -> dict[str, float | str | None]:
+    loading_fraction: float,
+) -> dict[str, float | None]:
     """The force columns of one footfall, from impact peak to mean vertical force, by column name.
 
     times_s: (m,) s, contact and toe-off included as first and last. force, filtered: (m, 2), N, forward and up.
-    Values that cannot be computed are None; the loading instant says whether the rates end at the impact peak or, in
-    its absence, at ``loading_fallback_fraction`` of contact.
+    Values that cannot be computed are None. Loading ends at ``loading_fraction`` of contact in every footfall, so that
+    footfalls with and without an impact peak compare; the rate up to the peak stands beside it.
     """
     since = times_s - times_s[0]
     fore_aft, vertical = (force / body_weight_n).T
     smooth_fore_aft, smooth = (filtered / body_weight_n).T
     impact = impact_peak(since, smooth, impact_window_fraction, impact_prominence_bw)
     active = active_peak(since, smooth, impact_window_fraction)
-    instant = impact.time_s if impact else loading_fallback_fraction * float(since[-1])
+    loading_s = loading_fraction * float(since[-1])
     whole = impulse(since, vertical)
     return {
         "impact_peak_bw": impact.height if impact else None,
         "impact_peak_time_s": impact.time_s if impact else None,
         "active_peak_bw": active.height if active else None,
         "active_peak_time_s": active.time_s if active else None,
-        "average_loading_rate_bw_per_s": average_loading_rate(since, smooth, instant),
-        "instantaneous_loading_rate_bw_per_s": instantaneous_loading_rate(since, smooth, instant),
-        "loading_instant": "impact_peak" if impact else "fraction_of_contact",
+        "average_loading_rate_bw_per_s": average_loading_rate(since, smooth, loading_s),
+        "instantaneous_loading_rate_bw_per_s": instantaneous_loading_rate(since, smooth, loading_s),
+        "loading_rate_to_peak_bw_per_s": average_loading_rate(since, smooth, impact.time_s) if impact else None,
         "vertical_impulse_bw_s": whole,
         "braking_impulse_bw_s": braking_impulse(since, fore_aft),
         "propulsive_impulse_bw_s": propulsive_impulse(since, fore_aft),

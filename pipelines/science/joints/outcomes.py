@@ -13,18 +13,18 @@ from typing import Any
 import numpy as np
 
 from pipelines.science.events.from_force import SIDES
+from pipelines.science.events.ground import Ground
 from pipelines.science.frames import Rows
 from pipelines.science.joints import angles as joint_angles
 from pipelines.science.joints import frames as joint_frames
 from pipelines.science.joints import moments as joint_moments
 from pipelines.science.joints.landmarks import Landmarks, seen
 from pipelines.science.joints.segments import Segment, segments_for
-from pipelines.science.signals.filters import low_pass
 from pipelines.science.signals.sampling import stretch, value_at
 from pipelines.science.signals.smooth import SmoothMarkers
 from schemas.outcomes_signals import FOOTFALL_JOINTS
 from schemas.processing import Processing
-from schemas.trial import UP, FloatArray, Posture, Trial
+from schemas.trial import FloatArray, Posture, Trial
 
 JOINTS = ("ankle", "knee", "hip")
 _DISTAL = {"ankle": ("shank", "foot"), "knee": ("thigh", "shank"), "hip": ("pelvis", "thigh")}
@@ -46,16 +46,22 @@ class JointAngle:
 
 
 def joint_rows(
-    trial: Trial, footfalls: Rows, angles: Sequence[JointAngle], processing: Processing, smooth: SmoothMarkers
+    trial: Trial,
+    footfalls: Rows,
+    angles: Sequence[JointAngle],
+    processing: Processing,
+    smooth: SmoothMarkers,
+    ground: Ground,
 ) -> Rows:
     """One row per footfall, joint and plane that the trial's markers allow: ``footfall_joints`` less provenance.
 
-    footfalls, angles, smooth: of the same trial, angles by ``joint_series``. Segment parameters are those of the sex
-    the runner stated; None or any word but female and male means the study's default set. Angles are null without a
-    posture, moments without force or mass; a marker hidden during a contact makes what needs it null for that contact
-    only. Joints whose markers the trial lacks have no rows. Bad signals give nulls, not errors.
+    footfalls, angles, smooth, ground: of the same trial, angles by ``joint_series``. Segment parameters are those of
+    the sex the runner stated; None or any word but female and male means the study's default set. Angles are null
+    without a posture, moments without force or mass; a marker hidden during a contact makes what needs it null for that
+    contact only. Joints whose markers the trial lacks have no rows. Bad signals give nulls, not errors.
     """
-    moments = _Moments(trial, processing, segments_for(trial.sex, processing.joints.segments_when_sex_unknown), smooth)
+    segments = segments_for(trial.sex, processing.joints.segments_when_sex_unknown)
+    moments = _Moments(trial, processing, segments, smooth, ground)
     rate = trial.marker_rate_hz
     of_side = {side: [angle for angle in angles if angle.side == side] for side in SIDES}
     together = {side: np.stack([a.angle_deg for a in own], axis=1) for side, own in of_side.items() if own}
@@ -150,9 +156,15 @@ class _Moments:
     """Joint moments of one trial, worked out once for each leg and set of plates."""
 
     def __init__(
-        self, trial: Trial, processing: Processing, segments: Mapping[str, Segment], smooth: SmoothMarkers
+        self,
+        trial: Trial,
+        processing: Processing,
+        segments: Mapping[str, Segment],
+        smooth: SmoothMarkers,
+        ground: Ground,
     ) -> None:
-        self.trial, self.processing, self.segments, self.smooth = trial, processing, segments, smooth
+        self.trial, self.processing, self.segments = trial, processing, segments
+        self.smooth, self.ground = smooth, ground
         self.made: dict[tuple[str, tuple[int, ...]], tuple[tuple[str, ...], FloatArray]] = {}
         self.wrenches: dict[tuple[int, ...], tuple[FloatArray, FloatArray]] = {}
         self.usable = moments_can_be_had(trial, processing)
@@ -164,12 +176,7 @@ class _Moments:
         """
         if not self.usable:
             return {}
-        rate = self.trial.analog_rate_hz or 0.0
-        span = slice(max(int(np.ceil(start_s * rate)), 0), int(end_s * rate) + 1)
-        threshold = self.processing.contact_threshold_n
-        loaded = tuple(
-            i for i, plate in enumerate(self.trial.plates) if bool(np.any(plate.force[span, UP] >= threshold))
-        )
+        loaded = self.ground.loaded((start_s + end_s) / 2)
         if not loaded:
             return {}
         if (side, loaded) not in self.made:
@@ -199,9 +206,7 @@ class _Moments:
     def _wrench(self, loaded: tuple[int, ...]) -> tuple[FloatArray, FloatArray]:
         """Force in N and moment about the study's origin in N.m of these plates at the marker frames, (frames, 3)."""
         settings, rate = self.processing, float(self.trial.analog_rate_hz or 0.0)
-        plates = [self.trial.plates[i] for i in loaded]
-        signal = np.hstack([sum(p.force for p in plates), sum(p.moment for p in plates)])
-        signal = low_pass(signal, rate, settings.joints.moment_cutoff_hz, settings.filter_order)
+        signal = self.ground.below(settings.joints.moment_cutoff_hz, loaded)
         frames = max((len(path) for path in self.trial.markers.values()), default=0)
         times = np.arange(frames) / self.trial.marker_rate_hz
         sampled = np.arange(len(signal)) / rate

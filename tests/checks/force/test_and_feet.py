@@ -14,6 +14,7 @@ from tests.as_frames import rows_like
 from tests.builders import a_trial, mirrored
 from tests.checks.force_builders import RUNWAY, noisy, on_plate, pushed_to
 from tests.checks.running_checks import Case, of_trial, run, status, with_parts, with_plates
+from tests.pipelines.science.test_equipment import moved_by_its_force
 
 
 def turned_end_for_end(plate):
@@ -193,8 +194,14 @@ def test_a_delay_moves_both_events_the_same_way(contact_ms: float, toe_off_ms: f
 def test_the_finding_says_which_comes_first() -> None:
     (late,) = run("force_and_markers_share_one_clock", with_bias(50, 50)).findings
     (early,) = run("force_and_markers_share_one_clock", with_bias(-50, -50)).findings
-    assert "50 ms after the force" in late.seen
-    assert "50 ms before the force" in early.seen
+    assert "50 ms earlier than the markers" in late.seen
+    assert "50 ms later than the markers" in early.seen
+
+
+@pytest.mark.parametrize(("lag_ms", "expected"), [(8, "pass"), (-8, "pass"), (11, "found"), (-20, "found")])
+def test_the_pelvis_tells_a_delay_of_little_more_than_a_frame(lag_ms: float, expected: str) -> None:
+    trial = moved_by_its_force(lag_ms / 1000)  # 200 frames/s: 5 ms, and 4 ms for the method
+    assert status("force_and_markers_share_one_clock", of_trial(trial)) == expected
 
 
 def test_one_kind_of_event_is_not_enough() -> None:

@@ -67,8 +67,21 @@ def test_a_coarse_converter_does_not_look_like_cut_off_noise(step_n: float) -> N
     assert status("empty_plates_keep_their_noise", of_trial(with_plates(noisy(), coarse))) == "pass"
 
 
-def test_a_plate_without_any_noise_is_noted() -> None:
-    assert len(run("empty_plates_keep_their_noise", of_trial(a_trial(**RUNWAY))).findings) == 2
+def test_plates_without_any_noise_are_noted_once() -> None:
+    (finding,) = run("empty_plates_keep_their_noise", of_trial(a_trial(**RUNWAY))).findings
+    assert finding.place == "plates 1, 2"
+
+
+def test_forces_that_were_cut_away_are_told_by_the_smallest_that_is_left() -> None:
+    rng = np.random.default_rng(4)
+
+    def cut_away(plate):
+        force = plate.force + rng.normal(0, 6, plate.force.shape)  # one sample in eighty still reaches the 15 N
+        force = np.where(np.abs(force[:, [UP]]) < 15, 0.0, force)
+        return replace(plate, force=force, raw=np.hstack([force, np.where(force[:, [UP]] == 0, 0.0, plate.moment)]))
+
+    (finding,) = run("empty_plates_keep_their_noise", of_trial(with_plates(a_trial(), cut_away))).findings
+    assert "smallest force but zero is 15." in finding.seen
 
 
 def test_noise_in_one_channel_is_enough_to_show_that_nothing_was_cut() -> None:

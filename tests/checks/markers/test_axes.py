@@ -70,10 +70,32 @@ def test_a_runner_may_cross_the_runway_a_little(degrees: float, expected: str) -
     assert status(FORWARDS, of_trial(turned(a_runner(), degrees))) == expected
 
 
-def test_a_runner_turned_half_round_is_left_to_the_check_of_sides() -> None:
+def test_a_runner_turned_half_round_has_wrong_axes_and_no_exchanged_labels() -> None:
+    """To exchange the labels of left and right would spoil them: the whole body faces backwards."""
     trial = turned(a_runner(), 180)
-    assert status(FORWARDS, of_trial(trial)) == "pass"
+    (finding,) = run(FORWARDS, of_trial(trial)).findings
+    assert "faces 180 degrees" in finding.seen
+    assert status(SIDES, of_trial(trial)) == "pass"
+
+
+def test_exchanged_labels_of_all_sides_are_still_exchanged_labels() -> None:
+    trial = a_runner()
+    for role in {role.removesuffix("_left") for role in trial.markers if role.endswith("_left")}:
+        trial = labels_exchanged(trial, f"{role}_left", f"{role}_right")
     assert status(SIDES, of_trial(trial)) == "found"
+    assert status(FORWARDS, of_trial(trial)) == "pass"
+
+
+@pytest.mark.parametrize(
+    ("degrees", "expected"), [(0, "pass"), (30, "pass"), (60, "found"), (90, "found"), (180, "found")]
+)
+def test_a_person_is_upright_whatever_the_unit(degrees: float, expected: str) -> None:
+    """A lean of 30 degrees is posture; what is upright does not depend on a wrong unit."""
+    around = np.radians(degrees)
+    lean = np.array([[np.cos(around), -np.sin(around), 0.0], [np.sin(around), np.cos(around), 0.0], [0.0, 0.0, 1.0]])
+    for factor in (1.0, 0.001, 25.4):
+        trial = all_markers(a_person(), lambda path, factor=factor: factor * path @ lean.T)
+        assert status("runner_is_upright", of_trial(trial)) == expected
 
 
 @pytest.mark.parametrize("surface", ["treadmill", "runway"])

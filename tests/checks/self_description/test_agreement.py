@@ -6,6 +6,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
 
 from checks.context import Context
@@ -133,9 +134,13 @@ WRONG = {
         says("plate", corners=((0.3, 0.2, 0.1), *CORNERS[1:])),
         says("plate", corners=((0.34, 0.2, 0.0), *CORNERS[1:])),
     ],
+    "level of a force plate": [
+        says("plate", corners=((0.3, 0.2, 0.1), (-0.3, 0.2, 0.1), *CORNERS[2:])),
+    ],
 }  # fmt: skip
 #: place of the rule -> what real files say and no value depends on.
 UNTIDY = {
+    "level of a force plate": [says("plate", corners=((0.3, 0.2, 0.02), (-0.3, 0.2, 0.02), *CORNERS[2:]))],
     "scale of positions": [
         replace(
             says("header", scale=-0.2),
@@ -258,3 +263,20 @@ def test_a_real_corner_that_was_measured_is_a_rectangle() -> None:
     measured = ((0.0, 0.0, 0.0), (459.4, 0.0, 0.0), (460.6, 504.75, 0.0), (0.0, 507.75, 0.0))
     off = says("plate", corners=measured)
     assert contradictions_in(off) == []
+
+
+@pytest.mark.parametrize(
+    ("degrees", "weights"), [(0.0, []), (2.0, []), (3.0, ["notes"]), (6.0, ["returns"]), (40.0, ["returns"])]
+)
+@pytest.mark.parametrize("about", [0, 1])
+def test_a_tilted_plate_is_told_whichever_way_it_leans(degrees: float, weights: list[str], about: int) -> None:
+    """Its corners still make a flat rectangle; a plate that is turned about the vertical is no tilted one."""
+    cos, sin = np.cos(np.radians(degrees)), np.sin(np.radians(degrees))
+    other, up = 1 - about, 2
+    lean = np.eye(3)
+    lean[[other, other, up, up], [other, up, other, up]] = cos, -sin, sin, cos
+    c, s = np.cos(0.5), np.sin(0.5)
+    turn = np.array([[c, -s, 0.0], [s, c, 0.0], [0.0, 0.0, 1.0]])
+    corners = np.asarray(CORNERS) @ lean.T @ turn.T
+    told = contradictions_in(says("plate", corners=tuple(map(tuple, corners))))
+    assert [(c.place, str(c.weight)) for c in told] == [("level of a force plate", weight) for weight in weights]

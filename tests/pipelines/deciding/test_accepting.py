@@ -15,9 +15,10 @@ import pytest
 
 from checks.findings import CheckRun, Finding, Report, Stamp
 from checks.registry import catalogue
+from pipelines.assets import deciding
+from pipelines.assets.deciding import accept
 from pipelines.assets.run import run
-from pipelines.deciding import accepting
-from pipelines.deciding.accepting import Asked, decide
+from pipelines.deciding.accepting import Asked
 from pipelines.deciding.withdrawal import withdraw
 from pipelines.depot.books.rows import Decision, Override
 from pipelines.depot.overrides import digest, why_not
@@ -78,7 +79,7 @@ def once_accepted(once_returned: Path, tmp_path_factory: pytest.TempPathFactory)
     """The same with the check set aside."""
     folder = tmp_path_factory.mktemp("accepted") / "copy"
     shutil.copytree(once_returned, folder)
-    done = decide(STUDY, folder / "depot", ASKED)
+    done = accept(STUDY, folder / "depot", ASKED)
     assert (done.standing, done.exit_code, done.judged) == ("accepted", 0, ("brack-001",))
     return folder
 
@@ -123,7 +124,7 @@ def test_nothing_is_new_afterwards_and_asked_for_again_nothing_is_done(accepted:
     inbox, depot = accepted
     assert "Nothing new" in go(inbox, depot)
     lines = len(ledger(depot))
-    done = decide(STUDY, depot, ASKED)
+    done = accept(STUDY, depot, ASKED)
     assert (done.standing, done.judged) == ("accepted", ())
     assert len(ledger(depot)) == lines
 
@@ -148,7 +149,7 @@ def test_a_trial_resent_with_other_bytes_is_judged_anew(accepted: tuple[Path, Pa
 
 def test_taken_back_it_is_returned_again_and_gone_from_the_pool(accepted: tuple[Path, Path]) -> None:
     _, depot = accepted
-    done = decide(STUDY, depot, replace(ASKED, why="A second look at the plate.", by="Ben Hill", take_back=True))
+    done = accept(STUDY, depot, replace(ASKED, why="A second look at the plate.", by="Ben Hill", take_back=True))
     assert (done.standing, done.still, done.exit_code) == ("returned", (CHECK,), 0)
     assert marks(depot) == [("returned", False)]
     assert ask(depot, "SELECT count(*) FROM overrides") == [(0,)]
@@ -156,7 +157,7 @@ def test_taken_back_it_is_returned_again_and_gone_from_the_pool(accepted: tuple[
     (line,) = [line for line in ledger(depot) if line["what"] == "override_taken_back"]
     assert (line["why"], line["actor"]) == ("A second look at the plate.", "Ben Hill")
     with pytest.raises(Unusable, match="never set aside"):
-        decide(STUDY, depot, Asked(STANDING, CHECK, WHY, "Ann", take_back=True))
+        accept(STUDY, depot, Asked(STANDING, CHECK, WHY, "Ann", take_back=True))
 
 
 @pytest.mark.parametrize(
@@ -185,7 +186,7 @@ def test_what_cannot_be_accepted_is_refused_in_plain_words(once_returned: Path, 
     depot = once_returned / "depot"
     lines = len(ledger(depot))
     with pytest.raises(Unusable) as refused:
-        decide(STUDY, depot, replace(ASKED, **change))
+        accept(STUDY, depot, replace(ASKED, **change))
     assert words in str(refused.value)
     assert "What to do:" in str(refused.value)
     assert len(ledger(depot)) == lines
@@ -201,7 +202,7 @@ def test_nothing_that_withholds_or_stops_can_ever_be_set_aside() -> None:
 
 def test_a_reason_that_may_tell_a_day_is_warned_of(returned: tuple[Path, Path]) -> None:
     _, depot = returned
-    done = decide(STUDY, depot, replace(ASKED, why="Plate calibrated on 14.03.2025 after all."))
+    done = accept(STUDY, depot, replace(ASKED, why="Plate calibrated on 14.03.2025 after all."))
     assert done.warning is not None
     assert "CAUTION" in done.text()
     assert TRIAL in done.text()
@@ -218,9 +219,9 @@ def test_killed_before_it_is_judged_the_next_run_finishes(
 
     inbox, depot = returned
     with monkeypatch.context() as patch:
-        patch.setattr(accepting, "_judge", die)
+        patch.setattr(deciding, "carry_out", die)
         with pytest.raises(KilledError):
-            decide(STUDY, depot, ASKED)
+            accept(STUDY, depot, ASKED)
     assert "A data manager decided on a finding" in go(inbox, depot)
     assert marks(depot) == [("accepted", True)]
     (line,) = [line for line in ledger(depot) if line["what"] == "override"]

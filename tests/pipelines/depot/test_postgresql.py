@@ -9,12 +9,12 @@ from pathlib import Path
 
 import pytest
 
+from pipelines.assets.deciding import release
 from pipelines.assets.run import run
 from pipelines.deciding.withdrawal import withdraw
 from pipelines.depot.books.opening import open_books
 from pipelines.depot.storage import BOOKS_VARIABLE, Depot
 from pipelines.errors import Unusable
-from pipelines.release.make import release
 from tests.delivery_builders import REPO, STUDY, a_delivery, tables
 from tests.depot_books import faults_of_the_ledger, ledger_lines
 

@@ -11,8 +11,8 @@ import pytest
 from checks.findings import Stamp
 from checks.registry import Subject, catalogue
 from pipelines.intake.to_trial import TrialRow
+from pipelines.judging.delivery_tables import TRIAL_TABLES
 from pipelines.judging.judge import TrialJob, Verdict, judge_trial
-from pipelines.judging.standings import TRIAL_TABLES
 from pipelines.study.file import load_study
 from pipelines.workers.isolation import Isolated
 from schemas.core import TRIALS

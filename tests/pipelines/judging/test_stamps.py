@@ -9,6 +9,7 @@ from typing import Any
 import pytest
 import yaml
 
+from pipelines.identity.identifiers import NOBODY
 from pipelines.judging import stamps
 from pipelines.judging.stamps import PROFILE, SETTINGS, Used, changed_places, of_delivery, reason
 from pipelines.study.file import load_study
@@ -18,7 +19,7 @@ from tests.delivery_builders import REPO, STUDY
 
 
 def used(study: Path = STUDY, site: str = "corrie") -> dict[str, Used]:
-    return of_delivery(load_study(study).study, site, judging_sources())
+    return of_delivery(load_study(study).study, site, NOBODY, judging_sources())
 
 
 def edited(tmp_path: Path, old: str, new: str, file: str = "study.yaml") -> Path:

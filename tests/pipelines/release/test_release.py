@@ -11,6 +11,7 @@ import duckdb
 import pytest
 from typer.testing import CliRunner
 
+from pipelines.assets.deciding import release
 from pipelines.assets.run import run as run_once
 from pipelines.command import main as cli
 from pipelines.deciding.withdrawal import withdraw
@@ -20,7 +21,6 @@ from pipelines.depot.storage import Depot, read_table
 from pipelines.errors import Unusable
 from pipelines.release import make
 from pipelines.release.contents import released_tables
-from pipelines.release.make import release
 from tests.delivery_builders import STUDY, a_delivery
 from tests.depot_books import faults_of_the_ledger, ledger_lines, shelf
 

@@ -5,8 +5,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from pipelines.science.events.from_force import Contact, find_contacts, plate_count, sides_of
-from tests.builders import a_plate
+from pipelines.science.events.from_force import Contact, find_contacts, sides_of
 
 LIMITS = {"threshold_n": 20.0, "shortest_contact_s": 0.08, "shortest_flight_s": 0.02}
 
@@ -105,19 +104,6 @@ def test_contact_and_flight_fill_the_time_between_two_contacts(contact_s: float,
     found = spans(humps(first, second, rate=rate), rate)
     late = contact_s * np.arcsin(20 / 1500) / np.pi  # when a half-sine of 1500 N passes 20 N
     assert np.array(found) == pytest.approx(np.array([first, second]) + np.array([late, -late]), abs=0.5 / rate)
-
-
-def test_plates_are_counted_by_their_own_force_during_the_contact() -> None:
-    force = np.zeros((300, 3))
-    force[100:200, 1] = 800.0
-    still, cop = np.zeros((300, 3)), np.zeros((300, 3))
-    early = still.copy()
-    early[50, 1] = 500.0
-    contact = Contact(0.0999, 0.2, 100, 199)
-    plates = [a_plate(i, f, cop, (0, 0)) for i, f in enumerate((force, still, force, early), 1)]
-    assert plate_count(plates, contact, 20.0) == 2
-    assert plate_count([], contact, 20.0) == 0
-    assert plate_count([a_plate(1, force * 0.024, cop, (0, 0))] * 2, contact, 20.0) == 0  # 19.2 N each, 38.4 N together
 
 
 # one contact from 0.1 to 0.2 s, centre of pressure under a foot that stands 5 cm to the right

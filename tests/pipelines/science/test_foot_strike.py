@@ -52,13 +52,14 @@ def test_two_markers_above_one_another_have_no_foot_axis() -> None:
     assert fs.strike_index(TOE, HEEL, HEEL + np.array([0, 0.2, 0])) is None
 
 
-def test_the_first_centre_of_pressure_must_come_early_in_contact() -> None:
-    cop = np.zeros((300, 3))
-    cop[:110] = np.nan
-    assert fs.first_cop(cop, 100, 299) == 110
-    cop[:130] = np.nan
-    assert fs.first_cop(cop, 100, 299) is None
-    assert fs.first_cop(cop * np.nan, 100, 299) is None
+def test_the_moment_of_the_index_is_where_force_crosses_its_force_early_in_contact() -> None:
+    vertical = np.zeros(300)
+    vertical[100:] = 20 + 30 * np.arange(200)  # crosses 200 N six samples after the contact's first
+    assert fs.loaded_at(vertical, 1000.0, 100, 299, 200.0) == pytest.approx(0.106)
+    assert fs.loaded_at(vertical, 1000.0, 100, 299, 185.0) == pytest.approx(0.1055)
+    assert fs.loaded_at(vertical, 1000.0, 100, 150, 200.0) is None  # after the first tenth
+    assert fs.loaded_at(vertical * 0.001, 1000.0, 100, 299, 200.0) is None
+    assert fs.loaded_at(vertical * np.nan, 1000.0, 100, 299, 200.0) is None
 
 
 @pytest.mark.parametrize(

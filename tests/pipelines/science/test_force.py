@@ -19,7 +19,7 @@ def outcomes(values: np.ndarray, **settings: float) -> dict:
     both = np.stack([-0.3 * np.sin(2 * np.pi * T / T[-1]) * values.max(), values], axis=1)
     return force.force_outcomes(
         T, both, both, 700.0,
-        **{"impact_window_fraction": 0.25, "impact_prominence_bw": 0.02, "loading_fallback_fraction": 0.13} | settings,
+        **{"impact_window_fraction": 0.25, "impact_prominence_bw": 0.02, "loading_fraction": 0.13} | settings,
     )  # fmt: skip
 
 
@@ -65,24 +65,28 @@ def test_an_impact_peak_higher_than_the_active_peak_is_still_the_impact_peak() -
     assert impact.height > active.height == pytest.approx(2.5, abs=0.01)
 
 
-def test_loading_ends_at_the_impact_peak_or_else_at_the_declared_part_of_contact() -> None:
-    with_peak, without = outcomes(with_bump(1.2, 0.03) * 700), outcomes(HUMP * 700)
-    assert with_peak["loading_instant"] == "impact_peak"
-    assert without["loading_instant"] == "fraction_of_contact"
-    assert without["impact_peak_bw"] is without["impact_peak_time_s"] is None
-    # slope of the half-sine between 20 and 80 % of 13 % of contact
+def test_loading_ends_at_the_same_part_of_contact_with_an_impact_peak_and_without() -> None:
+    bumpy = with_bump(1.2, 0.03)
+    with_peak, without = outcomes(bumpy * 700), outcomes(HUMP * 700)
     a, b = 0.2 * 0.13 * 0.25, 0.8 * 0.13 * 0.25
+    # slope of the half-sine, and of the half-sine with its bump, between 20 and 80 % of 13 % of contact
     slope = 2.5 * (np.sin(np.pi * b / 0.25) - np.sin(np.pi * a / 0.25)) / (b - a)
+    bump = 1.2 * (np.exp(-(((b - 0.03) / 0.012) ** 2)) - np.exp(-(((a - 0.03) / 0.012) ** 2))) / (b - a)
     assert without["average_loading_rate_bw_per_s"] == pytest.approx(slope, rel=1e-4)
+    assert with_peak["average_loading_rate_bw_per_s"] == pytest.approx(slope + bump, rel=1e-3)
+    assert without["impact_peak_bw"] is without["loading_rate_to_peak_bw_per_s"] is None
+    peak_s = with_peak["impact_peak_time_s"]
+    low, high = np.interp([0.2 * peak_s, 0.8 * peak_s], T, bumpy)
+    assert with_peak["loading_rate_to_peak_bw_per_s"] == pytest.approx((high - low) / (0.6 * peak_s), rel=1e-6)
 
 
-def test_the_fallback_fraction_is_the_study_files() -> None:
-    earlier = outcomes(HUMP * 700, loading_fallback_fraction=0.06)
+def test_the_part_of_contact_is_the_study_files() -> None:
+    earlier = outcomes(HUMP * 700, loading_fraction=0.06)
     assert earlier["average_loading_rate_bw_per_s"] > outcomes(HUMP * 700)["average_loading_rate_bw_per_s"]
 
 
 def test_what_is_steep_outside_the_span_does_not_make_the_rate_of_loading() -> None:
-    # 0.1 s to the loading instant: slope 100 in the first and the last part, 10 between, 500 after it
+    # 0.1 s to the end of loading: slope 100 in the first and the last part, 10 between, 500 after it
     times = np.arange(0, 0.1501, 0.001)
     values = np.interp(times, [0, 0.018, 0.083, 0.1, 0.15], [0, 1.8, 2.45, 4.15, 29.15])
     assert force.instantaneous_loading_rate(times, values, 0.1) == pytest.approx(10)
@@ -111,7 +115,7 @@ def test_force_in_one_direction_only_has_no_peak_in_the_other() -> None:
 def test_a_contact_of_two_samples_has_times_and_impulse_but_no_peaks() -> None:
     times, both = np.array([0.0, 0.001]), np.array([[0.0, 20.0], [0.0, 20.0]])
     found = force.force_outcomes(
-        times, both, both, 700.0, impact_window_fraction=0.25, impact_prominence_bw=0.02, loading_fallback_fraction=0.13
+        times, both, both, 700.0, impact_window_fraction=0.25, impact_prominence_bw=0.02, loading_fraction=0.13
     )
     assert found["active_peak_bw"] is None
     assert found["mean_vertical_force_bw"] == pytest.approx(20 / 700)

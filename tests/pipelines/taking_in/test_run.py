@@ -63,6 +63,23 @@ def test_a_clean_delivery_is_accepted_and_running_again_does_nothing(inbox: Path
     assert after == before
 
 
+def test_a_rebuild_makes_warehouse_and_pages_anew_from_the_results_and_judges_nothing(inbox: Path, depot: Path) -> None:
+    a_delivery(inbox)
+    go(inbox, depot)
+    result, built = records(depot), Depot(depot).warehouse
+    pages = {p: p.read_bytes() for p in (depot / "pages").rglob("*.html")}
+    with duckdb.connect(str(built)) as connection:
+        connection.execute("DELETE FROM footfalls")
+    for page in pages:
+        page.write_bytes(b"spoiled")
+    assert not go(inbox, depot).built, "the books say that all is built"
+    again = run(STUDY, inbox, depot, "tester", workers=1, rebuild=True)
+    assert (again.exit_code, again.built, again.done) == (0, True, [])
+    assert ask(depot, "SELECT count(*) > 4 FROM footfalls") == [(True,)]
+    assert {p: p.read_bytes() for p in (depot / "pages").rglob("*.html")} == pages
+    assert records(depot) == result
+
+
 def test_the_raw_store_holds_every_file_under_its_checksum(inbox: Path, depot: Path) -> None:
     folder = a_delivery(inbox)
     go(inbox, depot)

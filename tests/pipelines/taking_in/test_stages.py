@@ -19,8 +19,9 @@ from pipelines.depot.books.rows import Payload, Record, Result
 from pipelines.depot.desk import Opened
 from pipelines.identity.names import KnownNames
 from pipelines.intake.tables import no_tables
+from pipelines.judging.delivery_tables import tables_of_delivery
 from pipelines.judging.judge import Verdict
-from pipelines.judging.standings import Judged, findings_of, standing_of, tables_of_delivery
+from pipelines.judging.standings import Judged, findings_of, standing_of
 from pipelines.taking_in.naming import name_for_stopped, same_content, with_number_conflict
 from pipelines.taking_in.stages import Gated
 from schemas.consent import Consent

@@ -9,9 +9,11 @@ import sys
 from pathlib import Path
 
 import pytest
+import sqlalchemy as sa
 
 from pipelines.depot.books.opening import FILE, WORD, open_books
 from pipelines.depot.books.tables import FORM
+from pipelines.depot.ledger import Entry
 from pipelines.errors import Unusable
 from tests.delivery_builders import REPO
 
@@ -47,6 +49,23 @@ def test_every_promise_of_the_database_holds_on_every_connection(tmp_path: Path)
         "secure_delete": 1,
         "busy_timeout": 30_000,
     }
+
+
+def test_the_database_learns_how_many_rows_there_are_and_keeps_no_values_for_it(tmp_path: Path) -> None:
+    books = open_books(tmp_path)
+    try:
+        with books.transaction():
+            books.ledger.append(Entry(1, "2026-01-01T00:00:00.000", "somebody", "built", "depot", "why"))
+        books.take_stock()
+        with books.reading() as connection:
+            told = "\n".join(str(row) for row in connection.exec_driver_sql("SELECT * FROM sqlite_stat1"))
+            has_values = sa.inspect(connection).has_table("sqlite_stat4")
+            values = connection.exec_driver_sql("SELECT * FROM sqlite_stat4").all() if has_values else []
+    finally:
+        books.close()
+    assert "ledger" in told
+    assert "somebody" not in told
+    assert values == []
 
 
 @pytest.mark.parametrize(("form", "told"), [(FORM + 1, "newer manystrides"), (FORM - 1, "manystrides upgrade")])

@@ -1,0 +1,1 @@
+"""Studies of many trials, made by multiplying the results of a small one, and what they cost."""

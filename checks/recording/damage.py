@@ -1,0 +1,149 @@
+"""Whether the numbers of a recording are the ones that were written: not displaced, not overwritten.
+
+What a file says of itself is for ``checks.self_description``; a file whose header agrees with its size may still hold
+its samples a few bytes beside their places. Everything else that is then seen in the trial follows from it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from itertools import combinations
+
+import numpy as np
+
+from checks.registry import Limit, Looked, Subject, Weight, check, looked, nothing
+from pipelines.science.signals import measures as signals
+from pipelines.science.signals.measures import BoolArray
+from schemas.trial import FORWARD, RIGHT, UP, FloatArray, Trial
+
+_FEWEST_MARKERS, _FEWEST_FRAMES = 6, 20
+#: Parts of the trial that are looked at one by one, so that damage from some place on is seen.
+_PARTS = 10
+_AXES = {FORWARD: "ahead", UP: "upwards", RIGHT: "sideways"}
+#: m; own choice, far outside what any wrong unit makes of a laboratory.
+ABSURD_M = (1e-9, 1e6)
+#: Own choice: of 4-byte numbers made of the wrong bytes, four of five are absurd.
+ABSURD_SHARE = 0.02
+#: m; own choice: what markers in a laboratory lie apart, at least and at most.
+LABORATORY_M = (0.1, 50.0)
+#: Own choice, of the body's size: a marker that trembles by less has noise, not other numbers.
+_LEAST_WAY = 0.2
+#: Own choice: skin moves the markers of a forefoot, 6 cm apart, by less than 1 cm against each other.
+_ELASTIC = 0.5
+_FEWEST_SEGMENTS = 4
+
+
+@check(
+    about=Subject.TRIAL,
+    weight=Weight.RETURNS,
+    seen="{since} the numbers in the file are no positions of a body: {what}.",
+    expected="Markers on a person are spread in all three directions, no direction by less than {flat_fraction:g} of "
+    "the next, and move from frame to frame by little of the way they go.",
+    remedy="The samples were displaced or overwritten after they were recorded, as by a copy in text mode, a broken "
+    "transfer or a fault of the export. Export the trial again from the original recording, and copy it in binary "
+    "mode. Change no label, axis or unit because of anything else that is said of this trial.",
+    words=("since", "what"),
+    limits={
+        "flat_fraction": Limit("1", "common practice: a person is a quarter as wide as tall, a displaced column is 0"),
+        "restless_fraction": Limit(
+            "1", "Von Neumann 1941: 1 for numbers without order; a run at 100 frames a second has less than 0.1"
+        ),
+        "share": Limit("1", "own choice: one or two markers may have faults of their own, half of them have not"),
+    },
+)
+def samples_stand_in_their_places(
+    trial: Trial, *, flat_fraction: float = 0.05, restless_fraction: float = 0.3, share: float = 0.5
+) -> Looked:
+    """Samples stand where the file says, so that positions are positions.
+
+    Displaced by a byte or two they still are numbers, and every check that looks at them sees another fault: axes,
+    units, labels and plates that all are right at the laboratory.
+    """
+    frames = max((len(path) for path in trial.markers.values()), default=0)
+    paths = {role: path for role, path in trial.markers.items() if len(path) == frames and np.isfinite(path).any()}
+    if len(paths) < _FEWEST_MARKERS or frames < _FEWEST_FRAMES:
+        return nothing("too few markers or frames to know a body by")
+    parts = np.array_split(np.arange(frames), min(_PARTS, frames // _FEWEST_FRAMES))
+    told = [
+        _not_a_body({role: path[part] for role, path in paths.items()}, flat_fraction, restless_fraction, share)
+        for part in parts
+    ]
+    first = _first_damaged(told)
+    if first is None:
+        return looked(len(paths))
+    frame, rate = int(parts[first][0]), trial.marker_rate_hz or 1.0
+    role = next(iter(paths))
+    fault = {
+        "since": f"From about frame {frame + 1} on" if first else "From the first frame on",
+        "what": told[first],
+        "place": "samples",
+        "moment_s": frame / rate,
+        "signal": f"marker:{role}:up",
+    }
+    return looked(len(paths), [fault])
+
+
+def _first_damaged(told: list[str | None]) -> int | None:
+    """The part from which on most are damaged; None unless the last is, since nothing moves back by itself."""
+    damaged = np.array([one is not None for one in told])
+    if damaged.mean() > 0.5:
+        return int(np.argmax(damaged))
+    if not damaged[-2:].all():
+        return None
+    sound = np.flatnonzero(~damaged)
+    return int(sound[-1]) + 1
+
+
+def _not_a_body(
+    paths: Mapping[str, FloatArray], flat_fraction: float, restless_fraction: float, share: float
+) -> str | None:
+    """What shows that paths, role -> (frames, 3) m, are not those of a body; None if nothing does."""
+    points = np.stack(list(paths.values()), axis=1)
+    seen = points[np.isfinite(points).all(axis=2)]
+    if len(seen) < _FEWEST_MARKERS:
+        return None
+    absurd = (np.abs(seen) > ABSURD_M[1]) | ((np.abs(seen) < ABSURD_M[0]) & (seen != 0))
+    if absurd.mean() > ABSURD_SHARE:
+        return f"{100 * absurd.mean():.0f} % of them are beyond any length (above 1000 km or below a nanometre)"
+    low, high = np.percentile(seen, [10, 90], axis=0)  # the first and the last marker may hold other channels
+    ranges = high - low
+    if not LABORATORY_M[0] < ranges.max() < LABORATORY_M[1]:
+        return None  # another unit than the file states, and rounded or cut off by it
+    thin, middle, _ = np.sort(ranges)
+    if middle > 0 and thin < flat_fraction * middle:
+        axis = _AXES[int(np.argmin(ranges))]
+        return f"all markers lie in one plane, {1000 * thin:.3g} mm thick {axis} and {middle:.3g} m wide"
+    restless = _restless(points, float(ranges.max()), restless_fraction)
+    if restless.mean() >= share:
+        return f"{int(restless.sum())} of {len(restless)} markers are elsewhere in every frame, without a path"
+    elastic = _elastic(paths)
+    if len(elastic) >= _FEWEST_SEGMENTS and np.mean(elastic) >= share:
+        return f"{sum(elastic)} of {len(elastic)} segments change their length by more than half of it"
+    return None
+
+
+def _elastic(paths: Mapping[str, FloatArray]) -> list[bool]:
+    """Of each pair of markers on one bone that were seen, whether their distance changes by half of it and more."""
+    pairs = [*combinations(signals.FOOT, 2), signals.SHANK]
+    found = []
+    for side in signals.SIDES:
+        for one, other in pairs:
+            apart = signals.distance(paths, f"{one}_{side}", f"{other}_{side}")
+            if apart is not None and np.isfinite(apart).sum() >= _FEWEST_FRAMES // 2:
+                low, middle, high = np.nanpercentile(apart, [5, 50, 95])
+                found.append(bool(high - low > _ELASTIC * middle))
+    return found
+
+
+def _restless(points: FloatArray, size: float, restless_fraction: float) -> BoolArray:
+    """(markers,) whether a marker's path has no order, in ranks so that single huge numbers do not decide."""
+    found = np.zeros(points.shape[1], bool)
+    for marker in range(points.shape[1]):
+        for axis in range(3):
+            path = points[:, marker, axis]
+            path = path[np.isfinite(path)]
+            if len(path) < _FEWEST_FRAMES // 2 or np.ptp(np.percentile(path, [5, 95])) < _LEAST_WAY * size:
+                continue
+            ranks = np.argsort(np.argsort(path)).astype(np.float64)
+            found[marker] |= float((np.diff(ranks) ** 2).mean()) > restless_fraction * 2 * float(ranks.var())
+    return found

@@ -1,0 +1,80 @@
+"""What the equipment itself showed in each trial: the definition of ``equipment_readings``.
+
+Checks and control charts read from it; what is computed of the runner is in ``outcomes``. Layer: outcome.
+"""
+
+from __future__ import annotations
+
+from schemas import fields as f
+from schemas.delivery import RECORDED
+from schemas.model import Field, Kind, Layer, Table
+from schemas.outcomes import TO_TRIAL
+from schemas.privacy import PLAIN, Privacy
+
+#: The row about all plates together.
+ALL_PLATES = "all_plates"
+
+
+def _read(name: str, unit: str, description: str, low: float | None = None, privacy: Privacy = PLAIN) -> Field:
+    return Field(name, Kind.REAL, description, unit=unit, low=low, nullable=True, privacy=privacy)
+
+
+EQUIPMENT_READINGS = Table(
+    name="equipment_readings",
+    layer=Layer.OUTCOME,
+    one_row_is="one force plate in one running trial, or all its plates together, and what was corrected",
+    key=("trial_id", "device"),
+    rows=RECORDED,
+    fields=(
+        f.TRIAL_ID,
+        Field("device", Kind.IDENTIFIER, "plate_1 and so on, or all_plates.", privacy=PLAIN),
+        Field(
+            "unloaded_samples",
+            Kind.INTEGER,
+            "Samples with nobody on the plate that were looked at: the middle half of each flight.",
+            low=0,
+            nullable=True,
+            privacy=PLAIN,
+        ),
+        _read("level_n", "N", "What the plate reads vertically with nobody on it (median). Null for all_plates."),
+        _read("level_fore_aft_n", "N", "The same, fore-aft."),
+        _read("level_sideways_n", "N", "The same, sideways."),
+        _read("level_nm", "N.m", "Largest of the three moments about the plate's middle with nobody on it.", low=0),
+        _read("level_change_n", "N", "Vertical level in the last third of the flights less that in the first."),
+        Field(
+            "level_was_taken_off",
+            Kind.BOOLEAN,
+            "Whether outcomes were computed with these levels taken off; a larger level is left and the trial goes back.",
+            nullable=True,
+            privacy=PLAIN,
+        ),
+        _read("noise_n", "N", "Standard deviation of vertical force within flights.", low=0),
+        _read(
+            "dead_band_n",
+            "N",
+            "Smallest vertical force but zero, where smaller ones were set to zero before the export; else null.",
+            low=0,
+        ),
+        _read(
+            "vibration_n",
+            "N",
+            "Root mean square of vertical force above the cut-off for events, from 20 to 90 % of contacts. Null without a cut-off or contacts.",
+            low=0,
+        ),
+        _read("vibration_hz", "Hz", "Frequency at which that is strongest.", low=0),
+        _read("vibration_nm", "N.m", "The same of the moment about the vertical.", low=0),
+        _read(
+            "scale_ratio",
+            "1",
+            "Mean vertical force over whole strides divided by body weight; only of all_plates. Null without mass or steps.",
+            low=0,
+        ),
+        _read(
+            "lag_s",
+            "s",
+            "How much later force tells of the same movement than markers do: the delay at which force and the vertical acceleration of the pelvis fit best, both below 8 Hz; only of all_plates. Null without pelvis markers or two contacts in a row.",
+        ),
+        *f.PROVENANCE,
+    ),
+    references=(TO_TRIAL,),
+)

@@ -1,0 +1,73 @@
+"""What a delivery takes from others: when that changes it is judged again, for the true reason, and no other is."""
+
+from __future__ import annotations
+
+import shutil
+from pathlib import Path
+
+import pytest
+
+from pipelines.assets.run import plan, run
+from pipelines.taking_in.due import REFERENCES_CHANGED
+from tests.delivery_builders import STUDY, a_delivery, tables
+
+
+def go(place: Path) -> dict[str, str]:
+    """What a run did: delivery -> why."""
+    summary = run(place / "study.yaml", place / "inbox", place / "depot", "tester", workers=2)
+    assert summary.exit_code == 0, summary.text()
+    return {done.record.delivery_id: done.why for done in summary.done}
+
+
+@pytest.fixture(scope="module")
+def taken_in(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A session in two deliveries: in the first its trial in the reference condition, in the second another trial."""
+    place = tmp_path_factory.mktemp("leaning")
+    shutil.copytree(STUDY.parent / "sites", place / "sites")
+    shutil.copyfile(STUDY, place / "study.yaml")
+    a_delivery(place / "inbox", 1, channels=True)
+    a_delivery(place / "inbox", 2, names=("1",), condition="thin_soled", channels=True)
+    go(place)
+    return place
+
+
+@pytest.fixture
+def place(taken_in: Path, tmp_path: Path) -> Path:
+    return shutil.copytree(taken_in, tmp_path / "place")
+
+
+def given(place: Path, delivery: str) -> dict[tuple[str, str], float]:
+    rows = tables(place / "depot")[delivery]["muscle_references"]
+    return {(row["muscle"], row["side"]): row["reference_uv"] for row in rows}
+
+
+def used(place: Path, delivery: str) -> dict[tuple[str, str], float]:
+    rows = tables(place / "depot")[delivery]["muscle_amplitudes"]
+    return {(row["muscle"], row["side"]): row["reference_uv"] for row in rows if row["reference_uv"] is not None}
+
+
+def test_muscle_references_of_another_delivery_are_used_and_followed_when_a_newer_one_comes(place: Path) -> None:
+    first = given(place, "brack-001")
+    assert first
+    assert given(place, "brack-002") == {}
+    assert used(place, "brack-001") == used(place, "brack-002") == first
+    a_delivery(place / "inbox", 3, names=("2",), channels=True)
+    assert go(place) == {"brack-003": "new", "brack-002": REFERENCES_CHANGED}
+    newer = given(place, "brack-003")
+    assert used(place, "brack-002") == newer != first
+    assert used(place, "brack-001") == first, "it has its own"
+    assert go(place) == {}
+
+
+def test_a_name_on_the_list_judges_all_again_and_a_comment_in_it_judges_nothing(place: Path) -> None:
+    names = place / "names.txt"
+    names.write_text("# who works here\nBertholdina Quux\n", encoding="utf-8")
+    told = plan(place / "study.yaml", place / "inbox", place / "depot", "tester", workers=2)
+    assert "brack-001: The list of names changed.\n" in told
+    assert "quux" not in told.lower()
+    assert go(place) == dict.fromkeys(("brack-001", "brack-002"), "The list of names changed.")
+    names.write_text("# nobody new\nquux,   BERTHOLDINA\n", encoding="utf-8")
+    assert go(place) == {}
+    assert b"quux" not in (place / "depot" / "books.sqlite").read_bytes().lower()
+    names.unlink()
+    assert go(place).keys() == {"brack-001", "brack-002"}
