@@ -41,8 +41,10 @@ _NOT_JUDGING = (
     "pipelines/taking_in/due.py",
     "pipelines/taking_in/noting.py",
     "pipelines/taking_in/opening.py",
+    "pipelines/taking_in/repairing.py",
     "pipelines/taking_in/summary.py",
     "pipelines/taking_in/telling.py",
+    "pipelines/taking_in/withdrawing.py",
     "pipelines/workers/",
     "checks/site/",
 )

@@ -113,6 +113,8 @@ class Consent:
             return None
         if any(self.history.is_unclear(runner) for runner, _ in own):
             return f"a line of consents.csv that may be about its runner cannot be understood{self._unclear_places}"
+        if any(self.history.is_withdrawn_by_word(runner) for runner, _ in own):
+            return "its runner withdrew by word to the data manager; consent given anew counts once that is noted there"
         other = any(self.history.is_spelled_otherwise(runner) for runner, _ in own)
         hint = "; consents.csv has the runner's code in another spelling" if other else ""
         return f"not in force on the day of its session: {', '.join(missing)}{hint}"

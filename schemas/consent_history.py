@@ -17,12 +17,17 @@ if TYPE_CHECKING:
 
 #: What makes up an event, in the order of ``ConsentEvent``.
 COLUMNS = ("participant_id", "scope", "event", "study_day")
+#: Word of an event by which consent is given.
+GIVEN = codes.CONSENT_EVENT[0].value
+#: Word of an event by which it is taken back.
+WITHDRAWN = codes.CONSENT_EVENT[1].value
 #: Word of an event that stands in the table and could not be understood: it counts like a withdrawal.
 NOT_UNDERSTOOD = "not_understood"
+#: Word of an event by which all that was given before its day counts no more: a form signed anew takes its place.
+VOIDED = "voided"
 #: Runner of an event that could be about anybody, since its id could not be read.
 ANYBODY = ""
 
-_GIVEN = codes.CONSENT_EVENT[0].value
 _EVENTS = frozenset(code.value for code in codes.CONSENT_EVENT)
 _SCOPES = frozenset(code.value for code in codes.CONSENT_SCOPE)
 
@@ -47,7 +52,7 @@ def events(consents: pd.DataFrame) -> list[ConsentEvent]:
         word = NOT_UNDERSTOOD if _null(event) or event not in _EVENTS else str(event)
         if what is None or when is None:
             word = NOT_UNDERSTOOD
-        if not (who == ANYBODY and not _null(event) and event == _GIVEN):
+        if not (who == ANYBODY and not _null(event) and event == GIVEN):
             found.append((who, what, word, when))
     return found
 
@@ -57,22 +62,30 @@ class History:
 
     The last event on or before the day decides; on the same day whatever is no giving wins. An event without a scope
     counts for every scope and one without a day for every day, and both only against. A giving counts only for the id
-    as it is spelled in it; an event against, for every spelling of the id.
+    as it is spelled in it; an event against, for every spelling of the id. A giving before the day of a voiding counts
+    on no day.
     """
 
     def __init__(self, told: Iterable[ConsentEvent]) -> None:
         self._given: dict[tuple[str, str], list[int]] = defaultdict(list)
         self._against: dict[str, list[tuple[str | None, int | None]]] = defaultdict(list)
+        self._void: dict[str, list[tuple[str | None, int]]] = defaultdict(list)
         self._unclear: set[str] = set()
+        self._by_word: set[str] = set()
         self._spellings: dict[str, set[str]] = defaultdict(set)
         self._in_force: dict[tuple[str, str, int | None], bool] = {}
         for runner, scope, event, day in told:
             self._spellings[spelled(runner)].add(runner)
-            if event == _GIVEN:
+            if event == GIVEN:
                 if scope is not None and day is not None:
                     self._given[runner, scope].append(day)
                 continue
+            if event == VOIDED and day is not None:
+                self._void[spelled(runner)].append((scope, day))
+                continue
             self._against[spelled(runner)].append((scope, day))
+            if event == WITHDRAWN and day is None:
+                self._by_word.add(spelled(runner))
             if event == NOT_UNDERSTOOD:
                 self._unclear.add(spelled(runner))
 
@@ -93,6 +106,10 @@ class History:
         """Whether an event that may be the runner's could not be understood."""
         return bool(self._unclear & {ANYBODY, spelled(runner or ANYBODY)})
 
+    def is_withdrawn_by_word(self, runner: str | None) -> bool:
+        """Whether the runner withdrew by word to the data manager: a line of a table always has a day."""
+        return spelled(runner or ANYBODY) in self._by_word
+
     def is_spelled_otherwise(self, runner: str | None) -> bool:
         """Whether an event names the runner's id with other capitals."""
         return bool(self._spellings.get(spelled(runner or ANYBODY), set()) - {runner})
@@ -102,7 +119,11 @@ class History:
         against = [when for what, when in own if what in (scope, None)]
         if None in against:
             return False
+        void_before = max(
+            (when for what, when in self._void.get(spelled(runner), ()) if what in (scope, None)), default=None
+        )
         given = [when for when in self._given.get((runner, scope), ()) if day is None or when <= day]
+        given = [when for when in given if void_before is None or when >= void_before]
         taken = [when for when in against if when is not None and (day is None or when <= day)]
         return bool(given) and (not taken or max(given) > max(taken))
 

@@ -17,6 +17,7 @@ from demo_site_uploads.simulator.bags import bag_info, descriptor, make_bag, zip
 from demo_site_uploads.simulator.delivery import PlannedTrial, Session
 from demo_site_uploads.simulator.measure import Asked
 from demo_site_uploads.simulator.tables import Rows, consent_rows, participant_row
+from pipelines.deciding.withdrawal import Asked as Leaving
 from pipelines.depot.storage import Depot, read_table
 
 REPO = Path(__file__).resolve().parents[1]
@@ -85,6 +86,11 @@ def a_delivery(
         path.unlink() if path.is_file() else path.rmdir()
     folder.rmdir()
     return target
+
+
+def leaving(runner: str, scope: str = "all", by: str = "tester", why: str = "by letter", **more: Any) -> Leaving:
+    """A withdrawal that is asked for."""
+    return Leaving(runner, scope, why, by, **more)
 
 
 def tables(depot: Path) -> dict[str, dict[str, Any]]:

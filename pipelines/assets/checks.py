@@ -16,7 +16,8 @@ from checks.registry import CheckSpec, Subject, Weight, catalogue
 from pipelines.assets.place import DELIVERY_PARTITIONS
 from pipelines.depot.books.rows import STOPPED, TAKEN_IN
 from pipelines.depot.desk import Desk
-from pipelines.depot.storage import Depot, read_table
+from pipelines.depot.published import read_result
+from pipelines.depot.storage import Depot
 from pipelines.taking_in.batch import Bench, Worked
 from schemas import quality
 
@@ -146,7 +147,7 @@ def way_of(desk: Desk, worked: Worked) -> Iterator[dg.AssetMaterialization | dg.
     about = {"delivery": f"{record.delivery_id}: {record.status}", "why": worked.why}
     yield dg.AssetMaterialization("received", partition=key, metadata=about)
     if record.status == STOPPED:
-        findings = read_table(desk.depot.table_path(record.delivery_id, quality.FINDINGS))
+        findings = read_result(desk.depot, record.delivery_id, quality.FINDINGS)
         seen = findings.loc[findings["weight"] == "stops", "seen"].tolist()
         yield _taken_in(key, passed=False, told="Stopped, nothing of it is used. " + " ".join(seen[:_MOST_LISTED]))
     elif record.status == TAKEN_IN:

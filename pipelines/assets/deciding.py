@@ -40,4 +40,5 @@ def release(study_path: Path, depot_root: Path | str, why: str, actor: str | Non
         before = {entry.number for entry in books.releases.all()}
         carry_out(bench, freeze=why)
         entry = books.releases.all()[-1]
-        return Released(entry, bench.desk.depot.release_path(entry.name), new=entry.number not in before)
+        new, folder = entry.number not in before, bench.desk.depot.release_path(entry.name)
+        return Released(entry, folder, new, bench.summary.finished)

@@ -11,6 +11,7 @@ all that the books know is not built again. ``release`` is made by a job of its 
 """
 
 from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import replace
 from datetime import timedelta
 
@@ -19,6 +20,7 @@ import dagster as dg
 from checks.registry import Subject
 from pipelines.assets.checks import checks_of_deliveries, results_about, specs_about, told_by_delivery, way_of
 from pipelines.assets.place import DELIVERY_PARTITIONS
+from pipelines.errors import Unusable
 from pipelines.taking_in.batch import Bench, NotPublishedError, work_off
 from pipelines.taking_in.building import build_pages_stage, build_warehouse_stage, is_built
 
@@ -99,6 +101,15 @@ def depot(bench: dg.ResourceParam[Bench]) -> dg.MaterializeResult:
     return dg.MaterializeResult(metadata=dict(bench.desk.books.trials.standings()))
 
 
+@contextmanager
+def _not_tried_again() -> Iterator[None]:
+    """What a person must mend first, such as a damaged file, is told as it is and not tried again."""
+    try:
+        yield
+    except Unusable as problem:
+        raise dg.Failure(description=str(problem), allow_retries=False) from problem
+
+
 @dg.multi_asset(
     name="build_warehouse",
     specs=[
@@ -128,7 +139,8 @@ def build_warehouse(bench: dg.ResourceParam[Bench]) -> Iterator[dg.MaterializeRe
     about: dict[str, dg.MetadataValue] = {"path": dg.MetadataValue.path(bench.desk.depot.warehouse)}
     if bench.rebuild or not is_built(bench.desk):
         bench.progress.say("building the warehouse")
-        rows = build_warehouse_stage(bench.desk, anew=bench.rebuild)
+        with _not_tried_again():
+            rows = build_warehouse_stage(bench.desk, anew=bench.rebuild)
         counts = ["| table | rows |", "| --- | --- |", *(f"| {name} | {n} |" for name, n in rows.items())]
         about["rows"] = dg.MetadataValue.md("\n".join(counts))
     yield dg.MaterializeResult(asset_key="warehouse", metadata=about)
@@ -141,7 +153,8 @@ def pages(bench: dg.ResourceParam[Bench]) -> dg.MaterializeResult:
     """Overview, a page per site, a fix sheet per returned trial."""
     if bench.rebuild or not is_built(bench.desk):
         bench.progress.say("writing the pages")
-        build_pages_stage(bench.desk, anew=bench.rebuild)
+        with _not_tried_again():
+            build_pages_stage(bench.desk, anew=bench.rebuild)
         bench.summary.built = True
     return dg.MaterializeResult(metadata={"path": dg.MetadataValue.path(bench.desk.depot.pages)})
 

@@ -8,6 +8,7 @@ import dagster as dg
 from dagster._core.errors import DagsterExecutionInterruptedError
 
 from pipelines.assets.graph import ASSETS, CHECKS, FROZEN, MADE
+from pipelines.errors import Unusable
 from pipelines.taking_in.batch import Bench
 
 #: Dagster's own log goes to its web page; here the summary tells what a person wants to know.
@@ -36,6 +37,8 @@ def carry_out(bench: Bench, freeze: str | None = None) -> None:
             job.execute_in_process(instance=instance, run_config=config)
         except DagsterExecutionInterruptedError:
             raise KeyboardInterrupt from None
-        except dg.Failure:
+        except dg.Failure as failure:
+            if isinstance(failure.__cause__, Unusable):
+                raise failure.__cause__ from None
             if bench.summary.refused is None:
                 raise

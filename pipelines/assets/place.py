@@ -45,8 +45,8 @@ class Place(dg.ConfigurableResource):
         refuse_missing(Path(self.inbox))
         actor, depot = f"{whoami()} (dagster)", Depot(self.depot)
         with depot.writing(actor, _WAIT_S), open_desk(depot, load_study(self.study), actor) as desk:
-            finish_what_a_kill_left(desk)
-            yield Bench(desk, Path(self.inbox), Progress(), Summary(depot))
+            told = finish_what_a_kill_left(desk, leave_history=True)
+            yield Bench(desk, Path(self.inbox), Progress(), Summary(depot, finished=told))
 
 
 @dg.resource(required_resource_keys={"place"}, description="The depot, held by one run from its beginning to its end.")

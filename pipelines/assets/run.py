@@ -68,7 +68,7 @@ def plan(
             ["There is no depot yet. New in the inbox, would be taken in", *(f"  {a.key}" for a in arrivals)]
         )
     with at_work(study_path, depot_root, actor, inbox, progress, workers) as bench:
-        return plan_of(bench, inbox)
+        return "\n".join([*bench.summary.finished, plan_of(bench, inbox)])
 
 
 @contextmanager
@@ -89,8 +89,8 @@ def at_work(
     """
     study, depot, actor = load_study(study_path), Depot(depot_root), actor or whoami()
     with depot.writing(actor), open_desk(depot, study, actor, workers) as desk:
-        finish_what_a_kill_left(desk)
-        yield Bench(desk, inbox, progress or Progress(), Summary(depot), yes, rebuild)
+        told = finish_what_a_kill_left(desk)
+        yield Bench(desk, inbox, progress or Progress(), Summary(depot, finished=told), yes, rebuild)
 
 
 def carry_out(bench: Bench, freeze: str | None = None) -> None:

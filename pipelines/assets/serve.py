@@ -14,6 +14,8 @@ from pipelines.depot.storage import Depot, write_bytes
 from pipelines.study.file import load_study
 from pipelines.telemetry import SWITCHES
 
+#: This machine, and no other.
+HOST = "127.0.0.1"
 _PAUSE_S = 0.05
 
 #: The instance settings of the Dagster web server. One run at a time, because a depot has one writer.
@@ -50,10 +52,11 @@ def environment(study: Path, inbox: Path, depot: Depot) -> dict[str, str]:
     }
 
 
-def command(port: int) -> list[str]:
-    """The command that starts it."""
-    program = [sys.executable, "-m", "dagster", "dev", "--module-name", "pipelines.assets.definitions"]
-    return [*program, "--host", "127.0.0.1", "--port", str(port)]
+def commands(port: int) -> tuple[list[str], list[str]]:
+    """The commands that start the web page, behind its guard, and the daemon."""
+    module = ["--module-name", "pipelines.assets.definitions"]
+    web = [sys.executable, "-m", "pipelines.assets.web", "--host", HOST, "--port", str(port), *module]
+    return web, [sys.executable, "-m", "dagster._daemon", "run", *module]
 
 
 def serve(study: Path, inbox: Path, depot_root: str, port: int) -> int:
@@ -63,15 +66,19 @@ def serve(study: Path, inbox: Path, depot_root: str, port: int) -> int:
     """
     load_study(study)
     depot = Depot(depot_root)
-    print(f"Dagster opens at http://127.0.0.1:{port} for the depot {depot.root}. Ctrl-C ends it.", flush=True)
+    print(f"Dagster opens at http://{HOST}:{port} for the depot {depot.root}. Ctrl-C ends it.", flush=True)
     before = signal.signal(signal.SIGTERM, signal.default_int_handler)  # a service manager's word for Ctrl-C
-    server = subprocess.Popen(command(port), env=environment(study, inbox, depot), start_new_session=True)
+    around = environment(study, inbox, depot)
+    servers = [subprocess.Popen(words, env=around, start_new_session=True) for words in commands(port)]
     try:
-        return server.wait()
+        while all(server.poll() is None for server in servers):
+            time.sleep(_PAUSE_S)
+        return max(server.returncode or 0 for server in servers)
     except KeyboardInterrupt:
         return 0
     finally:
-        end_group(server)
+        for server in servers:
+            end_group(server)
         signal.signal(signal.SIGTERM, before)
 
 

@@ -29,7 +29,8 @@ _OWN = {
     "profile": {0: "The draft is made. Whether lines are open stands in it, and with `--to` on standard output."},
     "look": {1: "The file cannot be read as a C3D file."},
     "accept": {1: "The check is set aside, and the trial still goes back for another one."},
-    "withdraw": {1: "Something of the runner is still there; the command says where."},
+    "withdraw": {1: "The runner's id is still somewhere; the command says where."},
+    "verify": {1: "Something is not as it was published; with `--repair`, something that has no source is left."},
     "ledger verify": {1: "A line of the ledger was changed, removed or inserted."},
 }
 

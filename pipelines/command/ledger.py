@@ -5,11 +5,13 @@ from __future__ import annotations
 import json
 from collections.abc import Iterator
 from datetime import UTC, datetime, time
+from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from pipelines.command.options import DEFAULT_DEPOT, DepotPath
+from pipelines.command.wholeness import HeadFile, read_head
 from pipelines.errors import Unusable
 
 if TYPE_CHECKING:
@@ -49,12 +51,38 @@ def show_ledger(
             typer.echo(entry.line() if as_json else "\n".join(_told(entry)))
 
 
+@ledger_app.command("head")
+def head_of_ledger(
+    depot: DepotPath = DEFAULT_DEPOT,
+    to: Annotated[
+        Path | None, typer.Option("--to", help="Write it to this file as well, to be kept elsewhere.")
+    ] = None,
+) -> None:
+    """Show how far the ledger reaches: number and hash of its last line. Keep it where the depot's owner cannot write.
+
+    Sign the file if you like, with gpg or ssh-keygen -Y; `ledger verify --head` and `verify --head` compare.
+
+    Example: manystrides ledger head --depot depot --to heads/2026-05.txt
+    """
+    from pipelines.depot.storage import write_bytes
+
+    place = _depot(depot)
+    with place.opened() as books:
+        head, word = books.ledger.head(), books.word()
+    now = datetime.now(UTC).isoformat(timespec="seconds")
+    text = f"Depot: {word}\nAt: {now}\nHead: {head.sequence} {head.hash}\n"
+    typer.echo(text, nl=False)
+    if to is not None:
+        write_bytes(to, text.encode())
+
+
 @ledger_app.command("verify")
-def verify_ledger(depot: DepotPath = DEFAULT_DEPOT) -> None:
+def verify_ledger(depot: DepotPath = DEFAULT_DEPOT, head: HeadFile = None) -> None:
     """Check that no line of the ledger was changed, removed or inserted. Exit code 1 if one was.
 
-    Compared are the chain of lines, and how far the ledger had reached when the warehouse was last built and when each
-    release was frozen. Keep the head that is printed somewhere else: nobody can then replace the ledger as a whole.
+    Compared are the chain of lines, and how far the ledger had reached when the warehouse was last built, when each
+    release was frozen, when the last command ended (the register beside the depot), and as --head says. Keep the
+    head that is printed somewhere else: nobody can then replace the ledger as a whole.
 
     Example: manystrides ledger verify --depot depot
     """
@@ -62,11 +90,11 @@ def verify_ledger(depot: DepotPath = DEFAULT_DEPOT) -> None:
 
     place = _depot(depot)
     with place.opened() as books:
-        problems, head = ledger_problems(place), books.ledger.head()
+        problems, last = ledger_problems(place, read_head(head)), books.ledger.head()
     for problem in problems:
         typer.echo(f"{place.root}, ledger: {problem}", err=True)
     if not problems:
-        typer.echo(f"The ledger of {place.root} is whole: {head.sequence} lines.\nHead: {head.sequence} {head.hash}")
+        typer.echo(f"The ledger of {place.root} is whole: {last.sequence} lines.\nHead: {last.sequence} {last.hash}")
     raise typer.Exit(1 if problems else 0)
 
 

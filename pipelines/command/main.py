@@ -26,8 +26,11 @@ from pipelines.command.options import (
     Actor,
     DepotPath,
     InboxPath,
+    Person,
     StudyPath,
 )
+from pipelines.command.wholeness import backup, restore, verify
+from pipelines.command.withdrawing import renew, withdraw
 from pipelines.errors import Unusable
 
 telemetry.switch_off()
@@ -63,9 +66,19 @@ def _common(
             help="URL of a PostgreSQL database with the depot's books, if they are not in the depot's folder.",
         ),
     ] = None,
+    register: Annotated[
+        Path | None,
+        typer.Option(
+            "--register",
+            envvar="MANYSTRIDES_REGISTER",
+            help="The register of withdrawals, if it is not beside the depot's folder; better on another disk.",
+        ),
+    ] = None,
 ) -> None:
     if books:
         os.environ["MANYSTRIDES_BOOKS"] = books  # whatever this command starts keeps the same books
+    if register:
+        os.environ["MANYSTRIDES_REGISTER"] = str(register)
 
 
 @app.command()
@@ -107,6 +120,10 @@ def run(
 
 for command in (check, pack, profile, look):
     app.command()(command)
+for whole in (withdraw, renew, verify):
+    app.command()(logged(whole))
+for copied in (backup, restore):
+    app.command()(copied)
 
 
 @app.command()
@@ -152,32 +169,11 @@ def dev(
 
 @app.command()
 @logged
-def withdraw(
-    runner: Annotated[str, typer.Argument(help="The runner's participant_id.")],
-    scope: Annotated[str, typer.Option("--scope", help="motion, force, muscle, metabolic, pooling or all.")],
-    study: StudyPath = DEFAULT_STUDY,
-    depot: DepotPath = DEFAULT_DEPOT,
-    actor: Actor = None,
-    why: Annotated[str | None, typer.Option("--why", help="Why, for the ledger; do not name the runner.")] = None,
-) -> None:
-    """Take a runner who withdrew, or one kind of data of the runner, out of everything live. Exit code 1 if it stays.
-
-    Example: manystrides withdraw FS-07 --scope all --depot depot
-    """
-    from pipelines.deciding.withdrawal import withdraw as take_out
-
-    done = take_out(study, depot, runner, scope, actor, why)
-    typer.echo(done.text())
-    raise typer.Exit(1 if done.found else 0)
-
-
-@app.command()
-@logged
 def accept(
     trial: Annotated[str, typer.Argument(help="The trial_id of a returned trial.")],
     check_name: Annotated[str, typer.Option("--check", help="The check to set aside, by name, as in docs/reference.")],
     why: Annotated[str, typer.Option("--why", help="Why, for the ledger and the tables; do not name the runner.")],
-    by: Annotated[str, typer.Option("--as", help="Name of the data manager who decides it.")],
+    by: Person,
     take_back: Annotated[bool, typer.Option("--take-back", help="End an earlier decision instead.")] = False,
     study: StudyPath = DEFAULT_STUDY,
     depot: DepotPath = DEFAULT_DEPOT,
@@ -198,17 +194,17 @@ def accept(
 @logged
 def release(
     why: Annotated[str, typer.Option("--why", help="What the release is for, for the ledger and its README.")],
+    by: Person,
     study: StudyPath = DEFAULT_STUDY,
     depot: DepotPath = DEFAULT_DEPOT,
-    actor: Actor = None,
 ) -> None:
     """Freeze the pooled data as a numbered release; consent is looked up again first. Does nothing if nothing changed.
 
-    Example: manystrides release --why "First pooled analysis" --depot depot
+    Example: manystrides release --why "First pooled analysis" --as "Ann Lee" --depot depot
     """
     from pipelines.assets.deciding import release as freeze
 
-    typer.echo(freeze(study, depot, why, actor).text())
+    typer.echo(freeze(study, depot, why, by).text())
 
 
 @app.command()

@@ -19,12 +19,13 @@ from pipelines.depot import overrides
 from pipelines.depot.books.rows import Decision, Override, Record
 from pipelines.depot.desk import Desk
 from pipelines.depot.overrides import in_force, why_not
-from pipelines.depot.storage import read_table
+from pipelines.depot.published import read_result
 from pipelines.errors import Unusable
 from pipelines.identity.identifiers import kinds_in, scan
 from pipelines.identity.names import known_in
 from pipelines.identity.word_list import names_beside
 from pipelines.taking_in.summary import Summary
+from schemas.quality import CHECK_RUNS, FINDINGS, STANDINGS
 from schemas.received import plain_rows
 
 ACCEPTED, RETURNED = "accepted", "returned"
@@ -60,7 +61,7 @@ class Outcome:
     def text(self) -> str:
         """The outcome, for people."""
         trial, check = f"Trial {self.asked.trial_id} of {self.delivery_id}", self.asked.check_name
-        lines = []
+        lines = list(self.done.finished)
         if self.asked.take_back:
             lines.append(f"Taken back. {trial} is {self.standing} now.")
         elif self.standing == ACCEPTED:
@@ -166,8 +167,7 @@ def _find(desk: Desk, trial_id: str) -> _Found:
 
 
 def _found_in(desk: Desk, record: Record, trial_id: str) -> _Found:
-    folder = desk.depot.delivery_path(record.delivery_id)
-    standings, findings = read_table(folder / "standings.parquet"), read_table(folder / "findings.parquet")
+    standings, findings = (read_result(desk.depot, record.delivery_id, t) for t in (STANDINGS, FINDINGS))
     standing = str(standings.loc[standings["trial_id"] == trial_id, "standing"].iloc[0])
     own = findings[(findings["trial_id"] == trial_id) & (findings["weight"] == "returns")]
     files = tuple(desk.books.gates.get(record.delivery_id).files.get(trial_id, ()))
@@ -216,7 +216,7 @@ def _set_aside(desk: Desk, found: _Found, asked: Asked) -> None:
 
 
 def _crashed(desk: Desk, record: Record, asked: Asked) -> bool:
-    runs = read_table(desk.depot.delivery_path(record.delivery_id) / "check_runs.parquet")
+    runs = read_result(desk.depot, record.delivery_id, CHECK_RUNS)
     own = runs[(runs["check_name"] == asked.check_name) & runs["subject"].isin([asked.trial_id, "delivery"])]
     return bool((own["status"] == "crashed").any())
 

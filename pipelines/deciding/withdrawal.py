@@ -1,147 +1,220 @@
-"""Takes a runner, or one kind of the runner's data, out of everything live, and proves it by searching afterwards.
+"""A withdrawal is asked for: shown beforehand, remembered, taken back in its time of grace, followed by new consent.
 
-Order matters, since a kill may come at any moment: first the withdrawal is remembered, so that from then on every run
-withholds the runner; then each delivery is judged again without the rows and files; then bytes nobody holds are
-removed; then warehouse and pages are built. Asked for again, it goes on where it stopped. What is taken out of a bag is
-in ``pipelines.consent.redaction``; how runners are known again in ``pipelines.depot.books.withdrawals``.
+Order matters, since a kill may come at any moment: the register beside the depot is told first, then the books in one
+transaction with the ledger's line. From then on every command withholds the runner and goes on with what is to be done,
+which is in ``pipelines.taking_in.withdrawing``.
 """
 
 from __future__ import annotations
 
 import re
-import shutil
-from collections.abc import Iterator
-from dataclasses import dataclass
-from datetime import UTC, datetime
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
-from pipelines.depot.books.rows import Entry, Record, Withdrawal
-from pipelines.depot.consents import WHOLE_TRIAL, changed
+from pipelines.deciding.preview import alike, known_as, refuse_scope
+from pipelines.depot.books.rows import Job, Listed, Withdrawal
+from pipelines.depot.consents import WHOLE_TRIAL
 from pipelines.depot.desk import Desk
+from pipelines.depot.guarding import TAKEN_BACK, WITHDRAWAL, noted
 from pipelines.depot.ledger import whoami
-from pipelines.depot.overrides import forget_gone
-from pipelines.depot.search_bytes import files_with
-from pipelines.depot.storage import Depot, remove_folder
-from pipelines.depot.upgrade import ASIDE
+from pipelines.depot.storage import Depot
 from pipelines.errors import Unusable
 from pipelines.study.file import load_study
 from pipelines.taking_in.building import build, is_built
-from pipelines.taking_in.due import until_none
+from pipelines.taking_in.due import due_again
 from pipelines.taking_in.noting import again
 from pipelines.taking_in.opening import finish_what_a_kill_left, open_desk
+from pipelines.taking_in.withdrawing import CarriedOut, carry_out
 from schemas.privacy import EVERY_SCOPE
 
-SCOPES = ("motion", "force", "muscle", "metabolic", "pooling", EVERY_SCOPE)
+RENEWED = "withdrawal_renewed"
+_MOST_DAYS = 365
+
+
+@dataclass(frozen=True)
+class Asked:
+    """What is asked for.
+
+    grace_days: how long bytes are kept, withheld. not_yet_delivered: whether the runner may be unknown.
+    """
+
+    runner: str
+    scope: str
+    why: str
+    by: str
+    grace_days: int = 0
+    not_yet_delivered: bool = False
+
+
+@dataclass(frozen=True)
+class Renewed:
+    """Consent given anew after a withdrawal. from_day: study day on which the new form was signed."""
+
+    runner: str
+    scope: str
+    form_version: str
+    from_day: int
+    why: str
+    by: str
 
 
 @dataclass(frozen=True)
 class Withdrawn:
-    """What a withdrawal did. files_removed: of the raw store and the closed folder; found: live files with the id."""
+    """What a withdrawal did. earlier: what was done for others that were not finished."""
 
     tombstone: str
     scope: str
-    deliveries: tuple[str, ...]
-    files_removed: int
-    searched: int
-    found: tuple[Path, ...]
-    superseded: tuple[Entry, ...] = ()
+    done: CarriedOut | None
+    earlier: tuple[str, ...] = ()
+
+    @property
+    def deliveries(self) -> tuple[str, ...]:
+        """Deliveries that were judged again."""
+        return self.done.deliveries if self.done else ()
+
+    @property
+    def files_removed(self) -> int:
+        """Files removed of the raw store and the closed folder."""
+        return self.done.files_removed if self.done else 0
+
+    @property
+    def found(self) -> tuple[Path, ...]:
+        """Live files in which the runner's id still stands."""
+        return self.done.found if self.done else ()
 
     def text(self) -> str:
         """The outcome, for people; the runner is not named."""
         scope = "everything" if self.scope == EVERY_SCOPE else self.scope
-        lines = [
-            f"Withdrawn: {scope}. Tombstone {self.tombstone} in the ledger, without identity.",
-            f"Judged again without it: {', '.join(self.deliveries) or 'no delivery, nothing of it was here any more'}.",
-            f"Files removed: {self.files_removed}. The same files, if sent again, are withheld.",
-        ]
-        if self.scope == EVERY_SCOPE:
-            found = len(self.found)
-            lines.append(f"The runner's id was searched for in {self.searched} live files and found in {found}.")
-            lines += [f"  STILL IN {path}" for path in self.found]
-        if self.superseded:
-            names = ", ".join(entry.name for entry in self.superseded)
-            lines.append(f"Listed as superseded: {names}. Freeze a new release; delete old copies as the consent says.")
-        lines.append("Not touched: the inbox, backups and copies made outside the depot. Remove the runner there, too.")
-        return "\n".join(lines)
+        lines = [*self.earlier, f"Withdrawn: {scope}. Tombstone {self.tombstone} in the ledger, without identity."]
+        return "\n".join([*lines, *(self.done.lines() if self.done else ["It was withdrawn before."])])
 
 
-def withdraw(
-    study_path: Path, depot_root: Path | str, runner: str, scope: str, actor: str | None = None, why: str | None = None
-) -> Withdrawn:
-    """Take ``scope`` ("all" or one kind of data) of ``runner`` out of the depot and build warehouse and pages anew.
+def withdraw(study_path: Path, depot_root: Path | str, asked: Asked) -> Withdrawn:
+    """Take ``scope`` ("all" or one kind of data) of a runner out of the depot and build warehouse and pages anew.
 
-    Raises Unusable if the scope is unknown, or if the depot does not know the runner and nothing was withdrawn before.
+    Raises Unusable if the scope is unknown, if there is no reason or name, if the reason names the runner, or if the
+    depot does not know the runner and nobody said that the runner is still to come.
     """
-    if scope not in SCOPES:
-        raise Unusable(f"There is no scope {scope!r}.", f"one of {', '.join(SCOPES)}.", "Give one with --scope.")
-    if why and re.search(rf"(?<![0-9A-Za-z]){re.escape(runner)}(?![0-9A-Za-z])", why):
-        seen = "The reason names the runner, and the ledger can never forget."
-        raise Unusable(seen, "a reason without identity.", "Give another with --why, or leave it out.")
+    refuse_scope(asked.scope)
+    asked = replace(asked, why=" ".join(asked.why.split()), by=" ".join(asked.by.split()))
+    _refuse_words(asked.runner, asked.why, asked.by)
+    if not 0 <= asked.grace_days <= _MOST_DAYS:
+        seen = f"{asked.grace_days} days of grace were asked for."
+        raise Unusable(seen, f"0 to {_MOST_DAYS} days.", "Correct --grace-days.")
     depot, study = Depot(depot_root), load_study(study_path)
-    with depot.writing(actor or whoami()), open_desk(depot, study, actor) as desk:
+    with depot.writing(asked.by), open_desk(depot, study, asked.by) as desk:
+        earlier = finish_what_a_kill_left(desk)
+        withdrawal = _remember(desk, asked)
+        done = next((one for one in carry_out(desk) if one.job.tombstone == withdrawal.tombstone), None)
+        return Withdrawn(withdrawal.tombstone, asked.scope, done, earlier)
+
+
+def take_back(study_path: Path, depot_root: Path | str, asked: Asked) -> str:
+    """End a withdrawal within its time of grace. Raises Unusable if there is none."""
+    _refuse_words(asked.runner, asked.why, asked.by)
+    depot, study = Depot(depot_root), load_study(study_path)
+    with depot.writing(asked.by), open_desk(depot, study, asked.by) as desk:
         finish_what_a_kill_left(desk)
-        withdrawal = _remember(desk, runner, scope, why)
-        judged = []
-        for record in _due(desk, runner, scope):
-            again(desk, record, "A runner withdrew.", lambda done, of: None)
-            judged.append(record.delivery_id)
-        forget_gone(depot.books)
-        removed = _remove_files(depot, withdrawal)
-        now = datetime.now(UTC).isoformat(timespec="seconds")
-        with depot.books.transaction():
-            older = depot.books.releases.supersede_all(now, "A runner withdrew data that it holds or may hold.")
-        depot.books.forget_for_good()
-        remove_folder(depot.root / ASIDE)  # what an upgrade left names runners
-        if scope == EVERY_SCOPE:
-            shutil.rmtree(depot.dagster_home, ignore_errors=True)  # its history shows rows of tables
-        if judged or not is_built(desk):
-            build(desk, lambda text: None)
-        searched, found = files_with(depot, [runner]) if scope == EVERY_SCOPE else (0, [])
-        return Withdrawn(withdrawal.tombstone, scope, tuple(judged), removed, searched, tuple(found), tuple(older))
+        withdrawal = desk.books.withdrawals.as_noted(asked.runner, asked.scope, ())
+        job = desk.books.jobs.get(withdrawal.tombstone)
+        if job is None:
+            seen = "No withdrawal of this runner and scope is in its time of grace."
+            raise Unusable(seen, "one that was asked for with --grace-days.", "What was removed cannot come back.")
+        with desk.books.transaction():
+            desk.books.withdrawals.drop(job.tombstone)
+            desk.ledger.decided(TAKEN_BACK, f"tombstone-{job.tombstone}.taken-back", asked.why, scope=asked.scope)
+        noted(depot, replace(_listed(withdrawal, job), taken_back=True))
+        _judge_what_follows(desk)
+        return f"Taken back: tombstone {job.tombstone}. Consent counts again as the deliveries tell it."
 
 
-def _remember(desk: Desk, runner: str, scope: str, why: str | None) -> Withdrawal:
-    """Note the withdrawal, and the tombstone that tells it: that somebody withdrew, when, and what; told once."""
-    gates = desk.books.gates
-    if not gates.naming(runner) and not desk.books.withdrawals.scopes(runner):
+def renew(study_path: Path, depot_root: Path | str, asked: Renewed) -> str:
+    """Let consent that a runner gave anew count from its day on; what was taken out does not come back.
+
+    Raises Unusable if the runner never withdrew this scope.
+    """
+    _refuse_words(asked.runner, asked.why, asked.by)
+    if not asked.form_version.strip():
+        raise Unusable("There is no version of the form.", "the new form's version.", "Give it with --form-version.")
+    depot, study = Depot(depot_root), load_study(study_path)
+    with depot.writing(asked.by), open_desk(depot, study, asked.by) as desk:
+        finish_what_a_kill_left(desk)
+        if asked.scope not in desk.books.withdrawals.scopes(asked.runner):
+            seen = f"The runner has not withdrawn {asked.scope} by command."
+            raise Unusable(seen, "a withdrawal that is in force.", "There is nothing to renew; see consents.csv.")
+        withdrawal = desk.books.withdrawals.as_noted(asked.runner, asked.scope, ())
+        own = next(one for one in desk.books.withdrawals.listed() if one.tombstone == withdrawal.tombstone)
+        noted(depot, replace(own, renewed_from=asked.from_day))
+        with desk.books.transaction():
+            desk.books.withdrawals.renew(withdrawal.tombstone, asked.from_day, asked.form_version.strip())
+            details = {"scope": asked.scope, "from_day": asked.from_day, "form_version": asked.form_version.strip()}
+            desk.ledger.decided(RENEWED, f"tombstone-{withdrawal.tombstone}", asked.why, **details)
+        _judge_what_follows(desk)
+        return (
+            f"Renewed: tombstone {withdrawal.tombstone}. What consents.csv gives from study day {asked.from_day} on "
+            "counts again; what was given before, and what was taken out, does not."
+        )
+
+
+def _remember(desk: Desk, asked: Asked) -> Withdrawal:
+    """Note the withdrawal and its job, and the tombstone that tells it: that somebody withdrew, when and what."""
+    gates, withdrawals, books = desk.books.gates, desk.books.withdrawals, desk.books
+    names = known_as(desk, asked.runner)
+    if not names and not withdrawals.scopes(asked.runner) and not asked.not_yet_delivered:
+        near = alike(desk, asked.runner)
         raise Unusable(
-            "The depot does not know this runner.",
+            "The depot does not know this runner."
+            + (f" Known ids that look alike: {', '.join(near)}." if near else ""),
             "the participant_id of a runner of a delivery that was taken in.",
-            "Compare it with participants.csv of the delivery; capital and small letters count.",
+            "Compare it with participants.csv. If data of the runner are still to come, add --not-yet-delivered.",
             file=desk.depot.root,
         )
-    shas = gates.tables_naming(runner) | (gates.files_of_trials(runner) if scope in WHOLE_TRIAL else set())
-    with desk.books.transaction():
-        withdrawal, new = desk.books.withdrawals.remember(runner, scope, shas)
-        if new:
-            desk.ledger.write(
-                "withdrawal", f"tombstone-{withdrawal.tombstone}", why or "A runner withdrew.", scope=scope
-            )
+    shas = {sha for name in names for sha in gates.tables_naming(name)}
+    if asked.scope in WHOLE_TRIAL:
+        shas |= {sha for name in names for sha in gates.files_of_trials(name)}
+    withdrawal = withdrawals.as_noted(asked.runner, asked.scope, shas)
+    if not names and asked.scope in withdrawals.scopes(asked.runner) and books.jobs.get(withdrawal.tombstone) is None:
+        return withdrawal  # asked for again when all is done
+    now = datetime.now(UTC)
+    before = books.jobs.get(withdrawal.tombstone)
+    job = Job(
+        *(withdrawal.tombstone, withdrawal.runner, asked.scope, asked.by, whoami(), asked.why),
+        asked_utc=before.asked_utc if before else now.isoformat(timespec="seconds"),
+        due_utc=(now + timedelta(days=asked.grace_days)).isoformat(timespec="seconds"),
+        participants=tuple(sorted(names | {asked.runner.strip()} | set(before.participants if before else ()))),
+    )
+    noted(desk.depot, _listed(withdrawal, job))
+    with books.transaction():
+        renewed = withdrawals.is_renewed(withdrawal.tombstone)
+        new = withdrawals.put(withdrawal)
+        withdrawals.end_renewal(withdrawal.tombstone)
+        if renewed:
+            gates.know_anew(names)
+        books.jobs.put(job)
+        if new or renewed:
+            desk.ledger.decided(WITHDRAWAL, f"tombstone-{withdrawal.tombstone}", asked.why, scope=asked.scope)
     return withdrawal
 
 
-def _due(desk: Desk, runner: str, scope: str) -> Iterator[Record]:
-    """Deliveries to judge again: where consent has changed by it, and where rows came again after an earlier one."""
-    done = set()
-    for record in until_none(lambda: changed(desk)):
-        done.add(record.delivery_id)
-        yield record
-    gates, names = desk.books.gates, set()
-    if scope in (EVERY_SCOPE, "pooling"):
-        names |= set(gates.naming(runner))
-    if scope in WHOLE_TRIAL:
-        names |= set(gates.with_trials_of(runner))
-    for name in sorted(names - done):
-        left = desk.books.deliveries.get(name)
-        if left is not None and left.held:
-            yield left
+def _listed(withdrawal: Withdrawal, job: Job) -> Listed:
+    own = (withdrawal.tombstone, withdrawal.runner, withdrawal.scope, withdrawal.files)
+    return Listed(*own, job.asked_utc, job.due_utc)
 
 
-def _remove_files(depot: Depot, withdrawal: Withdrawal) -> int:
-    """Remove the runner's files, and tables as they were with the runner, wherever no delivery holds them any more."""
-    withdrawals, held = depot.books.withdrawals, depot.books.deliveries.shas_held()
-    out = [p for folder in (depot.raw, depot.closed) for p in folder.rglob("*") if p.is_file() and p.name not in held]
-    out = [path for path in out if withdrawals.word(path.name) in withdrawal.files]
-    for path in out:
-        path.unlink()
-    return len(out)
+def _judge_what_follows(desk: Desk) -> None:
+    for why, record in due_again(desk):
+        again(desk, record, why, lambda done, of: None)
+    if not is_built(desk):
+        build(desk, lambda text: None)
+
+
+def _refuse_words(runner: str, why: str, by: str) -> None:
+    named: Sequence[tuple[str, str, str]] = ((why, "reason", "--why"), (by, "name", "--as"))
+    for words, what, option in named:
+        if not re.search(r"\w", words):
+            raise Unusable(f"There is no {what}.", f"a {what}, for the ledger.", f"Give it with {option}.")
+    if re.search(rf"(?i)(?<![0-9A-Za-z]){re.escape(runner.strip())}(?![0-9A-Za-z])", why):
+        seen = "The reason names the runner, and the ledger can never forget."
+        raise Unusable(seen, "a reason without identity.", "Word it differently with --why.")

@@ -12,7 +12,7 @@ from dataclasses import replace
 from pipelines.depot.books.rows import Gate, Record
 from pipelines.depot.desk import Desk, Opened
 from schemas.consent import Consent
-from schemas.consent_history import ANYBODY, spelled
+from schemas.consent_history import ANYBODY, GIVEN, spelled
 from schemas.delivery import RECORDED
 from schemas.joined import runners_of, shas_of_trials
 from schemas.privacy import EVERY_SCOPE
@@ -42,6 +42,12 @@ def gate_of(consent: Consent, withheld: Mapping[str, str]) -> Gate:
         {runner: knowledge(told.get(spelled(runner), ())) for runner in runners},
         received.shut_trials,
     )
+
+
+def taken_away(consent: Consent) -> Gate:
+    """What a delivery that is not taken in tells the gate: events that take consent away, or were not understood."""
+    own = {event for event in consent.events if event[0] != ANYBODY and event[2] != GIVEN}
+    return Gate(events=tuple(sorted(own, key=repr)))
 
 
 def with_all_consents(desk: Desk, opened: Opened, delivery_id: str | None) -> Opened:

@@ -36,6 +36,13 @@ def mend(depot: Depot) -> list[str]:
 
     Raises Unusable if a folder is missing, or is there and the books do not know it, and no kill explains that.
     """
+    undone = undo_exchanges(depot)
+    _refuse_differing(depot, set(depot.books.deliveries.results()), set(depot.delivery_ids()))
+    return undone
+
+
+def undo_exchanges(depot: Depot) -> list[str]:
+    """Put back what a kill left half exchanged, and clear ``work/``; returns the deliveries concerned."""
     undone, results = [], depot.books.deliveries.results()
     for rest in _rests(depot):
         delivery_id, replaced, word = rest.name.rpartition(_REPLACED)
@@ -44,7 +51,6 @@ def mend(depot: Depot) -> list[str]:
             undone.append(delivery_id)
     for rest in _rests(depot):
         remove_folder(rest)
-    _refuse_differing(depot, set(results), set(depot.delivery_ids()))
     return undone
 
 

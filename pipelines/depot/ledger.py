@@ -98,6 +98,10 @@ class Ledger:
         self._books = books
         self.actor = actor
 
+    def decided(self, what: str, about: str, why: str, **details: Any) -> Head:
+        """Append a line about what a person decided: it tells the operating system's user beside the name given."""
+        return self.write(what, about, why, account=whoami(), **details)
+
     def write(self, what: str, about: str, why: str, **details: Any) -> Head:
         """Append one line, in the transaction that is open, else in one of its own."""
         with self._books.transaction():

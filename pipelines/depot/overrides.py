@@ -63,7 +63,7 @@ def decide(desk: Desk, override: Override) -> None:
     details = {"check": override.check_name, "site": override.site, "by": decision.by}
     with desk.books.transaction():
         desk.books.decisions.put(override)
-        desk.ledger.write(what, about, decision.why, **details)
+        desk.ledger.decided(what, about, decision.why, **details)
 
 
 def forget_gone(books: Books) -> None:

@@ -4,24 +4,34 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterator
+from contextlib import suppress
 from typing import TYPE_CHECKING
 
 from pipelines.depot.ledger import Head, Reached, verify
+from pipelines.depot.register import read
 from pipelines.errors import Unusable
 
 if TYPE_CHECKING:
     from pipelines.depot.storage import Depot
 
 
-def ledger_problems(depot: Depot) -> list[str]:
-    """What does not fit in the ledger, in sentences; empty if it is whole. The depot must be opened."""
+def ledger_problems(depot: Depot, exported: Head | None = None) -> list[str]:
+    """What does not fit in the ledger, in sentences; empty if it is whole. The depot must be opened.
+
+    exported: how far it once went, as somebody keeps it elsewhere.
+    """
     books = depot.books
-    found = [f"line {p.line}: {p.text}" for p in verify(books.ledger.entries(), _reached(depot))]
+    found = [f"line {p.line}: {p.text}" for p in verify(books.ledger.entries(), _reached(depot, exported))]
     return found if books.ledger.guarded() else [*found, "the database no longer refuses to change lines"]
 
 
-def _reached(depot: Depot) -> Iterator[Reached]:
-    """How far the ledger once went, by the books and by the folders of the releases themselves."""
+def _reached(depot: Depot, exported: Head | None) -> Iterator[Reached]:
+    """How far the ledger once went, by books, register, the folders of the releases and what was kept elsewhere."""
+    if exported is not None:
+        yield Reached(exported, "the head that was kept elsewhere")
+    with suppress(Unusable):  # a damaged register is told by verify and by every command that writes
+        if (known := read(depot.register)) is not None and known.depot == depot.books.word() and known.head.sequence:
+            yield Reached(known.head, "the register")
     if (head := depot.books.builds.reached()) is not None:
         yield Reached(head, "the last build")
     for entry in depot.books.releases.all():

@@ -28,6 +28,7 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from pipelines.depot.addresses import local_path, named_register
 from pipelines.depot.modes import nothing_for_everybody, only_for_the_owner
 from pipelines.errors import Unusable
 from schemas.model import Table
@@ -46,11 +47,15 @@ class Depot:
     """The folder that holds everything, and the books that say what it means.
 
     root: a path, or a ``file://`` URL. books_url: where the books are, if not in the folder; left out, the environment
-    variable MANYSTRIDES_BOOKS is asked.
+    variable MANYSTRIDES_BOOKS is asked. register: the file beside it (``pipelines.depot.register``); left out,
+    MANYSTRIDES_REGISTER is asked.
     """
 
-    def __init__(self, root: str | os.PathLike[str], books_url: str | None = None) -> None:
-        self.root = _local_path(os.fspath(root))
+    def __init__(
+        self, root: str | os.PathLike[str], books_url: str | None = None, register: Path | None = None
+    ) -> None:
+        self.root = local_path(os.fspath(root))
+        self.register = register or named_register() or self.root.with_name(f"{self.root.name}.register")
         self.books_url = books_url or os.environ.get(BOOKS_VARIABLE) or None
         self._books: Books | None = None
         self.raw = self.root / "raw"
@@ -163,6 +168,14 @@ class Depot:
         return target
 
     @contextmanager
+    def alone(self, actor: str, wait_s: float = 0.0) -> Iterator[None]:
+        """Hold the depot so that nobody writes, whatever state it is in; nothing is compared or mended."""
+        from pipelines.depot.lock import held
+
+        with nothing_for_everybody(), held(self.lock_file, actor, wait_s):
+            yield
+
+    @contextmanager
     def writing(self, actor: str, wait_s: float = 0.0) -> Iterator[None]:
         """Be the depot's only writer. Raises Unusable, naming the holder, if another still is after ``wait_s``.
 
@@ -170,12 +183,18 @@ class Depot:
         umask already says so.
         """
         from pipelines.depot.exchange import mend
+        from pipelines.depot.guarding import books_proved
         from pipelines.depot.lock import held
 
         with nothing_for_everybody():
             self.root.mkdir(parents=True, exist_ok=True)
-            locked = held(self.lock_file, actor, wait_s)
-            with locked, self.opened() as books, books.my_turn(self.lock_file, actor, wait_s):
+            with (
+                held(self.lock_file, actor, wait_s),
+                books_proved(self) as guarded,
+                self.opened() as books,
+                books.my_turn(self.lock_file, actor, wait_s),
+                guarded(),
+            ):
                 mend(self)
                 yield
 
@@ -261,22 +280,3 @@ def remove_folder(folder: Path) -> None:
         shutil.rmtree(folder, ignore_errors=True) if folder.is_dir() else folder.unlink(missing_ok=True)
         if not folder.exists():
             return
-
-
-def _local_path(root: str) -> Path:
-    if "://" not in root:
-        return Path(root).absolute()
-    import fsspec
-    from fsspec.implementations.local import LocalFileSystem
-
-    try:
-        filesystem, path = fsspec.core.url_to_fs(root)
-    except (ImportError, ValueError) as error:
-        filesystem, path = error, ""
-    if not isinstance(filesystem, LocalFileSystem):
-        raise Unusable(
-            f"The depot {root} is not a folder on this machine.",
-            "a local or mounted folder; results are renamed into place in one step, which buckets cannot do.",
-            "Give a path, and copy finished releases to the bucket.",
-        )
-    return Path(path)

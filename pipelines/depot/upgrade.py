@@ -13,9 +13,12 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from pipelines.depot import before_books
+from pipelines.depot import register as registers
 from pipelines.depot.before_books import Before
+from pipelines.depot.guarding import made_from_books, note_books_file, prove_books_file
 from pipelines.depot.ledger import Ledger
 from pipelines.depot.lock import held
+from pipelines.depot.published import hashes
 from pipelines.depot.storage import Depot, remove_folder, to_disk
 from pipelines.errors import Unusable
 
@@ -60,6 +63,7 @@ def upgrade(depot: Depot, actor: str) -> Upgraded:
     if not (is_old or depot.exists):
         raise Unusable("There is no depot here.", "a depot.", "Name it with --depot.", file=depot.root)
     with held(depot.lock_file, actor):
+        prove_books_file(depot)
         before = _read(depot) if is_old and not depot.exists else None
         engine = make_engine(depot.root, depot.books_url, lost_ok=is_old)
         try:
@@ -74,6 +78,10 @@ def upgrade(depot: Depot, actor: str) -> Upgraded:
             engine.dispose()
         with depot.opened():
             moved = _move_aside(depot.root)
+            if form != FORM or not depot.register.exists():
+                note_checksums(depot)
+                registers.write(depot.register, made_from_books(depot))
+        note_books_file(depot)
     return Upgraded(depot, taken_over, (FORM if form is None else form, FORM), moved)
 
 
@@ -183,3 +191,15 @@ def _move_aside(root: Path) -> int:
     if moved:
         to_disk(root)
     return moved
+
+
+def note_checksums(depot: Depot) -> int:
+    """Note checksums of what was published before checksums were kept; how many places. The depot must be open."""
+    books, known = depot.books, depot.books.files.all()
+    names = [f"deliveries/{name}" for name in sorted(books.deliveries.ids())]
+    names += [f"releases/{entry.name}" for entry in books.releases.all() if depot.release_path(entry.name).is_dir()]
+    new = [place for place in names if place not in known and (depot.root / place).is_dir()]
+    with books.transaction():
+        for place in new:
+            books.files.put(place, hashes(depot.root / place))
+    return len(new)

@@ -9,7 +9,7 @@ from collections.abc import Iterable, Mapping
 from typing import TYPE_CHECKING
 
 from pipelines.depot.desk import Desk
-from pipelines.depot.storage import read_table
+from pipelines.depot.published import read_result
 from pipelines.judging.stamps import references_digest
 from pipelines.judging.standings import Judged
 from schemas.core import MUSCLE_REFERENCES
@@ -74,7 +74,7 @@ def earlier_references(desk: Desk, judged: Judged, sessions: set[str]) -> dict[s
     newest = desk.books.leaning.newest_references(desk.made, judged.site, judged.delivery_id, sessions)
     found: list[tuple[str, Mapping[Key, Reference]]] = []
     for session, delivery_id in newest.items():
-        rows = read_table(desk.depot.table_path(delivery_id, MUSCLE_REFERENCES))
+        rows = read_result(desk.depot, delivery_id, MUSCLE_REFERENCES)
         recordings = rows[rows["session_id"] == session].groupby("trial_id", sort=True)
         found += [(session, _references_in(own)) for _, own in recordings]
     return by_session(found)

@@ -18,7 +18,7 @@ from checks.run import run_checks
 from pipelines.depot.books.rows import BORROWED_POSTURE, BORROWED_REFERENCES, COPY_OF
 from pipelines.depot.desk import Desk, Opened, Tell
 from pipelines.depot.overrides import in_force
-from pipelines.depot.storage import read_table
+from pipelines.depot.published import read_result
 from pipelines.judging.judge import TrialJob, Verdict, judge_trial, references_in
 from pipelines.judging.muscle_references import by_session, earlier_references, reference_trials
 from pipelines.judging.same_signals import copies_by_shape
@@ -28,6 +28,7 @@ from pipelines.judging.trial_jobs import channel_rows, shas_of, trial_job
 from pipelines.workers.engine import Task
 from pipelines.workers.isolation import Ended
 from schemas.consent import Consent
+from schemas.core import STANDING_POSTURES
 from schemas.delivery import RECORDED, SENT_CHANNELS
 from schemas.reading import Reading
 from schemas.received import Received
@@ -260,8 +261,8 @@ def other_postures(desk: Desk, received: Received) -> dict[Occasion, Posture]:
     sessions = {str(s) for s in received.tables["sent_trials"]["session_id"].dropna()}
     giving = desk.books.trials.giving_posture(desk.made, received.site, received.number, sessions)
     for delivery_id in dict.fromkeys(trial.delivery_id for trial in giving):
-        path = desk.depot.delivery_path(delivery_id) / "standing_postures.parquet"
-        for trial_id, rows in read_table(path).groupby("trial_id", sort=True):
+        postures = read_result(desk.depot, delivery_id, STANDING_POSTURES)
+        for trial_id, rows in postures.groupby("trial_id", sort=True):
             first = rows.iloc[0]
             places = rows[["forward_m", "up_m", "right_m"]].to_numpy(dtype=np.float64)
             markers = dict(zip(rows["marker"], places, strict=True))

@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Any
 
 from pipelines.depot.books.rows import Record
 from pipelines.depot.desk import Desk, Opened
+from pipelines.depot.published import place_of, prove
 from pipelines.depot.storage import read_table
 from schemas.quality import TRIAL_SHAPES
 from schemas.received import Problem, Received
@@ -113,15 +114,17 @@ def _accepted_before(desk: Desk, delivery_id: str, received: Received) -> list[_
     deliveries = desk.books.deliveries
     for record in deliveries.before(desk.made, received.site, received.number, deliveries.came(delivery_id)):
         path = desk.depot.table_path(record.delivery_id, TRIAL_SHAPES)
-        found += [(trial, shape, sha, record) for trial, shape, sha in _shapes_of_result(path, record.result)]
+        wanted = desk.books.files.of(place_of(record.delivery_id)).get(path.name)
+        found += [(trial, shape, sha, record) for trial, shape, sha in _shapes_of_result(path, wanted)]
     return found
 
 
 @cache
-def _shapes_of_result(path: Path, result: str) -> tuple[tuple[str, Mapping[str, FloatArray], str], ...]:
-    """Trial, shapes and checksum of what one result accepted: read once in a run, 4 kB a trial. result: its word."""
+def _shapes_of_result(path: Path, wanted: str | None) -> tuple[tuple[str, Mapping[str, FloatArray], str], ...]:
+    """Trial, shapes and checksum of what one result accepted: read once in a run. wanted: its checksum."""
     from pipelines.science.shapes import shapes_in
 
+    prove(path, wanted)
     rows = read_table(path)
     shas = dict(zip(rows["trial_id"], rows["raw_sha256"], strict=True))
     return tuple((trial, shape, shas[trial]) for trial, shape in shapes_in(rows).items())

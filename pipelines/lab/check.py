@@ -20,6 +20,7 @@ from typing import Any
 from pipelines.depot.arrivals import Arrival
 from pipelines.depot.books.rows import Record
 from pipelines.depot.desk import Desk
+from pipelines.depot.published import read_result
 from pipelines.depot.storage import Depot
 from pipelines.errors import Unusable
 from pipelines.identity.identifiers import masked, scan_path
@@ -30,6 +31,7 @@ from pipelines.lab.scrub import Scrubbed, info_of, scrub, write_bag
 from pipelines.progress import Progress
 from pipelines.study.file import LoadedStudy, load_study
 from pipelines.taking_in.summary import Done, Summary
+from schemas.quality import FINDINGS
 from schemas.reading import Identifying
 from schemas.received import Received, plain_rows
 
@@ -101,7 +103,7 @@ def check_at_the_lab(
         study = _beside_names(study, names, work)
         is_folder = path.is_dir() and not (bag_in(path) / "bagit.txt").exists()
         bag = _bagged(path, site, study, work) if is_folder else path
-        depot = Depot(work / "depot")
+        depot = Depot(work / "depot", register=work / "register")
         asked = _Asked(path, is_folder, known, out, compare, report, progress or Progress())
         with depot.writing("laboratory check"), open_desk(depot, study, "laboratory check") as desk:
             return _checked(desk, bag, site or "", asked)
@@ -185,7 +187,9 @@ def _reported(desk: Desk, asked: _Asked, told: list[Identifying], differences: l
 
     assert asked.report is not None
     asked.progress.say("writing the report")
-    build_warehouse(desk.depot, desk.study, desk.stamp.code_version, desk.books.deliveries.results())
+    build_warehouse(
+        desk.depot, desk.study, desk.stamp.code_version, desk.books.deliveries.results(), desk.books.files.all()
+    )
     name = masked(asked.path.resolve().name, scan_path(asked.path.resolve().name, asked.known))
     return write_lab_report(desk.depot, desk.study, asked.report, LabNotes(name, clean, told, differences))
 
@@ -234,9 +238,7 @@ def _both_readers(file: _File) -> list[str]:
 
 
 def _findings(desk: Desk, record: Record) -> list[dict[str, Any]]:
-    from pipelines.depot.storage import read_table
-
-    return plain_rows(read_table(desk.depot.delivery_path(record.delivery_id) / "findings.parquet"))
+    return plain_rows(read_result(desk.depot, record.delivery_id, FINDINGS))
 
 
 def _summary(desk: Desk, record: Record) -> Iterator[str]:

@@ -23,6 +23,7 @@ from typing import TYPE_CHECKING
 
 from checks.findings import Stamp
 from pipelines import logs
+from pipelines.depot.published import ProvedResults, sha256_of
 from pipelines.depot.storage import Depot
 from pipelines.pool import made_from
 from pipelines.pool.analyses import fill_analyses
@@ -59,18 +60,26 @@ class Built:
 
 
 def build_warehouse(
-    depot: Depot, study: LoadedStudy, code_version: str, results: Mapping[str, str], *, anew: bool = False
+    depot: Depot,
+    study: LoadedStudy,
+    code_version: str,
+    results: Mapping[str, str],
+    published: Mapping[str, Mapping[str, str]],
+    *,
+    anew: bool = False,
 ) -> Built:
     """Bring the warehouse up to date and swap it in. Whoever has the old one open keeps reading the old one.
 
-    results: delivery -> a word that changes with its result; these deliveries are in, and no others. anew: make it from
-    the Parquet files of all deliveries, whatever the old one holds.
+    results: delivery -> a word that changes with its result; these deliveries are in, and no others. published:
+    place -> file -> checksum, by which their files are proved before they are read. anew: make it from the Parquet
+    files of all deliveries, whatever the old one holds. Raises Unusable if a file is not what was published.
     """
     import duckdb
 
     new = depot.warehouse.with_name(depot.warehouse.name + ".new")
     _remove(new)
-    make = partial(_make, new, depot, study, code_version, results)
+    anew = anew or not _is_as_published(depot.warehouse, published)
+    make = partial(_make, new, depot, ProvedResults(depot, published), study, code_version, results)
     try:
         updated = None if anew else make(of_old=True)
         rows = make(of_old=False) if updated is None else updated
@@ -87,8 +96,21 @@ def build_warehouse(
     return Built(depot.warehouse, rows or {}, updated is None)
 
 
+def _is_as_published(warehouse: Path, published: Mapping[str, Mapping[str, str]]) -> bool:
+    """Whether the old file is the one that was built; of another one nothing is used."""
+    wanted = published.get(warehouse.name, {}).get(warehouse.name)
+    return wanted is not None and warehouse.exists() and sha256_of(warehouse) == wanted
+
+
 def _make(
-    new: Path, depot: Depot, study: LoadedStudy, code_version: str, results: Mapping[str, str], *, of_old: bool
+    new: Path,
+    depot: Depot,
+    proved: ProvedResults,
+    study: LoadedStudy,
+    code_version: str,
+    results: Mapping[str, str],
+    *,
+    of_old: bool,
 ) -> dict[str, int] | None:
     """Make the file ``new``; rows by table. None if it cannot be made of the old one."""
     import duckdb
@@ -104,7 +126,7 @@ def _make(
             if not of_old:
                 _make_tables(connection)
             fill_from_study(connection, study)
-            bring_in(connection, depot, delta)
+            bring_in(connection, proved, delta)
             fill_analyses(connection, study.study.processing, code_version, study.version)
             if not of_old:
                 make_views(connection)

@@ -21,7 +21,7 @@ from schemas.model import Layer, Table
 if TYPE_CHECKING:
     import duckdb
 
-    from pipelines.depot.storage import Depot
+    from pipelines.depot.published import ProvedResults
     from pipelines.study.file import LoadedStudy
 
 # A version of a trial counts no more once a later delivery of its site brought the trial again; an accepted one stays
@@ -79,16 +79,18 @@ def warehouse_tables() -> tuple[Table, ...]:
     return tables_of(Layer.CORE, Layer.OUTCOME, Layer.QUALITY)
 
 
-def bring_in(connection: duckdb.DuckDBPyConnection, depot: Depot, delta: Delta) -> None:
+def bring_in(connection: duckdb.DuckDBPyConnection, results: ProvedResults, delta: Delta) -> None:
     """Bring the deliveries in. Raises LostRows if that would take away what no newer row stands for.
+
+    Raises Unusable if a file is not what was published.
 
     Afterwards the temporary tables ``leaving`` and ``entering`` say which trials went out and came in.
     """
     for table in _sent() if delta.changed else ():
-        _refuse_loss(connection, depot, table, delta.changed)
+        _refuse_loss(connection, results, table, delta.changed)
     for table in (t for t in _sent() if _of_delivery(t)):
         _delete(connection, table, "list_contains($1, delivery_id)", [list(delta.changed)])
-        _insert(connection, depot, table, delta.all)
+        _insert(connection, results, table, delta.all)
     connection.execute(_VERSIONS)
     for statement in _MOVES.split(";\n"):
         if statement.strip():
@@ -96,9 +98,9 @@ def bring_in(connection: duckdb.DuckDBPyConnection, depot: Depot, delta: Delta) 
     _refuse_rest(connection, "SELECT trial_id FROM leaving ANTI JOIN counting USING (trial_id)")
     of_trials = [t for t in _sent() if not _of_delivery(t) and "trial_id" in t.column_names]
     for table in sorted(of_trials, key=lambda t: t is not core.TRIALS):
-        _move_trials(connection, depot, table)
-    _note_names(connection, depot, delta)
-    _move_owners(connection, depot, [t for t in _sent() if not _of_delivery(t) and "trial_id" not in t.column_names])
+        _move_trials(connection, results, table)
+    _note_names(connection, results, delta)
+    _move_owners(connection, results, [t for t in _sent() if not _of_delivery(t) and "trial_id" not in t.column_names])
 
 
 def fill_from_study(connection: duckdb.DuckDBPyConnection, study: LoadedStudy) -> None:
@@ -145,9 +147,11 @@ def _of_delivery(table: Table) -> bool:
     return table.layer is Layer.QUALITY or table in (core.DELIVERIES, core.DELIVERY_FILES)
 
 
-def _refuse_loss(connection: duckdb.DuckDBPyConnection, depot: Depot, table: Table, changed: Sequence[str]) -> None:
+def _refuse_loss(
+    connection: duckdb.DuckDBPyConnection, results: ProvedResults, table: Table, changed: Sequence[str]
+) -> None:
     names = ", ".join(quote_name(n) for n in table.column_names if n not in _TOLD_ANEW)
-    source = _parquet(depot, table, changed)
+    source = _parquet(results, table, changed)
     new = f"SELECT {names} FROM {source}" if source else f"SELECT {names} FROM {quote_name(table.name)} LIMIT 0"
     old = f"SELECT {names} FROM {quote_name(table.name)} WHERE list_contains($1, delivery_id)"
     _refuse_rest(connection, f"({old}) EXCEPT ({new})", [list(changed)])
@@ -158,7 +162,7 @@ def _refuse_rest(connection: duckdb.DuckDBPyConnection, sql: str, values: list[A
         raise LostRows(sql)
 
 
-def _move_trials(connection: duckdb.DuckDBPyConnection, depot: Depot, table: Table) -> None:
+def _move_trials(connection: duckdb.DuckDBPyConnection, results: ProvedResults, table: Table) -> None:
     name = quote_name(table.name)
     connection.execute(
         f"CREATE OR REPLACE TEMP TABLE held AS SELECT DISTINCT trial_id FROM {name} "
@@ -167,11 +171,11 @@ def _move_trials(connection: duckdb.DuckDBPyConnection, depot: Depot, table: Tab
     if _some(connection, "leaving"):
         _delete(connection, table, "(trial_id, delivery_id) IN (SELECT (trial_id, delivery_id) FROM leaving)")
     deliveries = connection.execute("SELECT DISTINCT delivery_id FROM entering ORDER BY ALL").fetchall()
-    _insert(connection, depot, table, [d for (d,) in deliveries], "SEMI JOIN entering USING (trial_id, delivery_id)")
+    _insert(connection, results, table, [d for (d,) in deliveries], "SEMI JOIN entering USING (trial_id, delivery_id)")
     _refuse_rest(connection, f"SELECT trial_id FROM held ANTI JOIN {name} USING (trial_id)")
 
 
-def _note_names(connection: duckdb.DuckDBPyConnection, depot: Depot, delta: Delta) -> None:
+def _note_names(connection: duckdb.DuckDBPyConnection, results: ProvedResults, delta: Delta) -> None:
     """Which runners and sessions the deliveries have rows of, and which of them are touched by what came."""
     connection.execute("DELETE FROM made_from.named WHERE list_contains($1, delivery_id)", [list(delta.changed)])
     connection.execute(
@@ -180,7 +184,7 @@ def _note_names(connection: duckdb.DuckDBPyConnection, depot: Depot, delta: Delt
         "UNION SELECT session_id FROM trials SEMI JOIN entering USING (trial_id)"
     )
     for table in (t for t in _sent() if not _of_delivery(t) and "trial_id" not in t.column_names):
-        if source := _parquet(depot, table, delta.all):
+        if source := _parquet(results, table, delta.all):
             for column in {"participant_id", "session_id"} & set(_found(connection, table, source)):
                 rows = f"SELECT DISTINCT delivery_id, {column} AS id FROM {source}"
                 name = NAME_SQL.format(id="id")
@@ -188,7 +192,7 @@ def _note_names(connection: duckdb.DuckDBPyConnection, depot: Depot, delta: Delt
                 connection.execute(f"INSERT INTO touched SELECT DISTINCT id FROM ({rows})")
 
 
-def _move_owners(connection: duckdb.DuckDBPyConnection, depot: Depot, tables: Iterable[Table]) -> None:
+def _move_owners(connection: duckdb.DuckDBPyConnection, results: ProvedResults, tables: Iterable[Table]) -> None:
     """Rows of runners and sessions that were touched: of each key the newest, if a trial of theirs is in."""
     name = NAME_SQL.format(id="id")
     deliveries = connection.execute(
@@ -208,7 +212,7 @@ def _move_owners(connection: duckdb.DuckDBPyConnection, depot: Depot, tables: It
             "JOIN (SELECT delivery_id, delivery_number FROM deliveries) d USING (delivery_id) "
             f"WHERE {mine} AND {owner} IN (SELECT {owner} FROM trials) QUALIFY {newest}"
         )
-        _insert(connection, depot, table, ids, which)
+        _insert(connection, results, table, ids, which)
         _refuse_rest(connection, f"SELECT {keys} FROM held ANTI JOIN {quote_name(table.name)} USING ({keys})")
 
 
@@ -221,17 +225,20 @@ def _delete(connection: duckdb.DuckDBPyConnection, table: Table, where: str, val
 
 
 def _insert(
-    connection: duckdb.DuckDBPyConnection, depot: Depot, table: Table, deliveries: Sequence[str], which: str = ""
+    connection: duckdb.DuckDBPyConnection,
+    results: ProvedResults,
+    table: Table,
+    deliveries: Sequence[str],
+    which: str = "",
 ) -> None:
-    if source := _parquet(depot, table, deliveries):
+    if source := _parquet(results, table, deliveries):
         columns = ", ".join(map(quote_name, _found(connection, table, source)))
         connection.execute(f"INSERT INTO {quote_name(table.name)} BY NAME SELECT {columns} FROM {source} {which}")
 
 
-def _parquet(depot: Depot, table: Table, deliveries: Iterable[str]) -> str:
+def _parquet(results: ProvedResults, table: Table, deliveries: Iterable[str]) -> str:
     """The table's files of these deliveries as an SQL source; empty if there is none."""
-    paths = [depot.table_path(name, table) for name in deliveries]
-    files = ", ".join(quote_text(str(path)) for path in paths if path.exists())
+    files = ", ".join(quote_text(str(path)) for path in results.paths(deliveries, table))
     return f"read_parquet([{files}], union_by_name => true) p" if files else ""
 
 

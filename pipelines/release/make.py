@@ -18,6 +18,7 @@ from typing import TYPE_CHECKING
 
 from pipelines.depot.books.rows import Entry
 from pipelines.depot.desk import Desk
+from pipelines.depot.published import hashes, prove
 from pipelines.depot.storage import Depot, read_table, sync_folder
 from pipelines.errors import Unusable
 from pipelines.release.changes import compare
@@ -35,14 +36,18 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class Released:
-    """new: False if the latest release holds the same already."""
+    """new: False if the latest release holds the same already. earlier: what was finished first, for people."""
 
     entry: Entry
     folder: Path
     new: bool
+    earlier: tuple[str, ...] = ()
 
     def text(self) -> str:
         """The outcome, for people."""
+        return "\n".join([*self.earlier, self._told()])
+
+    def _told(self) -> str:
         entry = self.entry
         if not self.new:
             return f"Nothing has changed since release {entry.number}: {self.folder}"
@@ -92,6 +97,8 @@ def _freeze(desk: Desk, work: Path, why: str, actor: str) -> Entry:
     shelf, head = depot.books.releases.all(), depot.books.ledger.head()
     before = next((e for e in reversed(shelf) if depot.release_path(e.name).is_dir()), None)
     (work / "tables").mkdir()
+    built = depot.warehouse.name
+    prove(depot.warehouse, depot.books.files.of(built).get(built))
     fill(work / "warehouse.duckdb", depot.warehouse, study, desk.stamp.code_version)
     write_parquet(work / "warehouse.duckdb", work / "tables")
     trials = read_table(work / "tables" / "trials.parquet")
@@ -186,7 +193,18 @@ def _list(desk: Desk, entry: Entry) -> None:
     with desk.books.transaction():
         desk.books.releases.supersede_all(entry.utc, f"Release {entry.number} takes its place.")
         desk.books.releases.put(entry)
-        desk.ledger.write("released", entry.name, entry.why, trials=entry.trial_count, content=entry.content_sha256)
+        desk.books.files.put(f"releases/{entry.name}", hashes(desk.depot.release_path(entry.name)))
+        desk.ledger.decided("released", entry.name, entry.why, trials=entry.trial_count, content=entry.content_sha256)
+
+
+def _entry(path: Path) -> Entry:
+    """The entry of a release that was renamed into place before a kill. Raises Unusable."""
+    try:
+        return Entry(**json.loads(path.read_text(encoding="utf-8")))
+    except (ValueError, TypeError) as error:
+        seen, expected = f"It cannot be read: {error}.", "the entry of a release that was frozen just before a kill."
+        remedy = "Move the folder of this release away, then freeze the release again."
+        raise Unusable(seen, expected, remedy, file=path) from None
 
 
 def note_unlisted(desk: Desk) -> None:
@@ -194,4 +212,4 @@ def note_unlisted(desk: Desk) -> None:
     listed = {e.name for e in desk.books.releases.all()}
     for path in sorted(desk.depot.releases.glob("release-*/entry.json")):
         if path.parent.name not in listed:
-            _list(desk, Entry(**json.loads(path.read_text(encoding="utf-8"))))
+            _list(desk, _entry(path))

@@ -89,7 +89,7 @@ class _Overlay(Depot):
         target = self._over / prepared.record.delivery_id
         target.parent.mkdir(parents=True, exist_ok=True)
         prepared.folder.rename(target)
-        note_result(desk, prepared.result)
+        note_result(desk, prepared)
         return replace(prepared, folder=target)
 
 

@@ -8,6 +8,7 @@ from dataclasses import asdict
 from pathlib import Path
 
 from pipelines.depot.desk import Desk
+from pipelines.depot.published import hashes
 from pipelines.versions import shown_version
 
 
@@ -31,9 +32,11 @@ def build_warehouse_stage(desk: Desk, *, anew: bool = False) -> dict[str, int]:
     """Build the warehouse; rows by table. anew: from the Parquet files of all deliveries, whatever is there."""
     from pipelines.pool.build import build_warehouse
 
-    results = desk.books.deliveries.results()
-    rows = build_warehouse(desk.depot, desk.study, desk.stamp.code_version, results, anew=anew).rows
-    desk.ledger.write("built", "depot", "Deliveries, code or study file changed.", rows=rows)
+    results, published = desk.books.deliveries.results(), desk.books.files.all()
+    rows = build_warehouse(desk.depot, desk.study, desk.stamp.code_version, results, published, anew=anew).rows
+    with desk.books.transaction():
+        desk.books.files.put(desk.depot.warehouse.name, hashes(desk.depot.warehouse))
+        desk.ledger.write("built", "depot", "Deliveries, code or study file changed.", rows=rows)
     return rows
 
 
@@ -43,6 +46,7 @@ def build_pages_stage(desk: Desk, *, anew: bool = False) -> Path:
 
     pages = write_pages(desk.depot, desk.study, anew=anew)
     with desk.books.transaction():
+        desk.books.files.put(desk.depot.pages.name, hashes(desk.depot.pages))
         desk.books.builds.put(_state(desk))
     desk.books.take_stock()
     return pages

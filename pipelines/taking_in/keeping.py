@@ -12,6 +12,7 @@ from pathlib import Path
 
 from pipelines.depot.books.rows import Payload, Record
 from pipelines.depot.desk import Opened
+from pipelines.depot.published import place_of, prove
 from pipelines.depot.storage import Depot
 from pipelines.identity.guard import OWN_TAG_FILES
 from schemas.consent import Consent
@@ -69,18 +70,24 @@ def drop_unheld(depot: Depot, record: Record) -> None:
 
 
 def rebuild_bag(depot: Depot, record: Record, target: Path) -> Path:
-    """The bag as it came, put together from the depot, so that it is read the same way as on arrival."""
-    shutil.copytree(depot.delivery_path(record.delivery_id) / "bag", target)
+    """The bag as it came, put together from the depot, so that it is read the same way as on arrival.
+
+    Raises Unusable if a file is not the one that was stored: a damaged depot is not the laboratory's fault.
+    """
+    result = depot.delivery_path(record.delivery_id)
+    for path, sha256 in depot.books.files.of(place_of(record.delivery_id)).items():
+        if path.startswith("bag/"):
+            prove(result / path, sha256)
+    shutil.copytree(result / "bag", target)
     payload = depot.books.deliveries.payload(record.delivery_id)
     for path, sha256 in payload.stored.items():
         closed = path in payload.closed
         source = depot.closed_path(record.delivery_id, sha256) if closed else depot.raw_path(sha256)
         place = target / "data" / path
         place.parent.mkdir(parents=True, exist_ok=True)
+        prove(source, sha256)
         try:
             os.link(source, place)
-        except FileNotFoundError:
-            continue  # the bag's own checksums then tell which file the depot has lost
         except OSError:
             shutil.copyfile(source, place)
     return target

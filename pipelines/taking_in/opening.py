@@ -50,6 +50,12 @@ def open_desk(depot: Depot, study: LoadedStudy, actor: str | None = None, worker
         yield Desk(depot, study, stamp, ledger, isolated, LocalEngine(isolated), made)
 
 
-def finish_what_a_kill_left(desk: Desk) -> None:
-    """Finish what an earlier run was killed over: bytes still to be shut. Folders were mended with the lock."""
+def finish_what_a_kill_left(desk: Desk, *, leave_history: bool = False) -> tuple[str, ...]:
+    """Finish what an earlier command was killed over: bytes still to be shut, withdrawals not carried out.
+
+    Folders were mended with the lock. Returns what was done, in lines for people. leave_history: Dagster is running.
+    """
+    from pipelines.taking_in.withdrawing import carry_out
+
     shut_bytes(desk.depot)
+    return tuple(done.told() for done in carry_out(desk, leave_history=leave_history))

@@ -15,9 +15,10 @@ from typing import TYPE_CHECKING, Any
 
 from pipelines.depot.books.rows import Parts, Record, TrialVersion
 from pipelines.depot.desk import Desk, Opened
-from pipelines.depot.storage import read_table
+from pipelines.depot.published import read_result
 from pipelines.judging.standings import ACCEPTED
 from schemas.consent import Consent
+from schemas.quality import STANDINGS
 from schemas.received import Changed, plain_rows
 
 if TYPE_CHECKING:
@@ -121,7 +122,7 @@ def told_resends(desk: Desk, record: Record) -> list[dict[str, str]]:
     resends = {t.trial_id: t.resend for t in desk.books.trials.of_delivery(record.delivery_id) if t.resend}
     if not resends:
         return []
-    rows = read_table(desk.depot.delivery_path(record.delivery_id) / "standings.parquet")
+    rows = read_result(desk.depot, record.delivery_id, STANDINGS)
     reasons = dict(zip(rows["trial_id"], rows["resend_reason"], strict=True))
     gate = desk.books.gates.get(record.delivery_id)
     ids = {*gate.runners, *gate.files}

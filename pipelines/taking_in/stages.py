@@ -33,7 +33,7 @@ from pipelines.depot.books.rows import (
     Record,
     Result,
 )
-from pipelines.depot.consents import gate_of, with_all_consents
+from pipelines.depot.consents import gate_of, taken_away, with_all_consents
 from pipelines.depot.desk import Desk, Opened, Tell
 from pipelines.depot.storage import write_table
 from pipelines.identity.word_list import names_beside
@@ -115,7 +115,8 @@ def open_again(desk: Desk, record: Record, work: Path) -> Opened:
     site, _, name = record.arrival.partition("/")
     bag = rebuild_bag(desk.depot, record, work / "bag")
     if desk.books.withdrawals.any():
-        redact(bag, desk.books.withdrawals.scopes)
+        now = datetime.now(UTC).isoformat(timespec="seconds")
+        redact(bag, lambda runner: desk.books.withdrawals.scopes_removed(runner, now))
     names = names_beside(desk.study.path)
     received, payload = open_delivery(desk.isolated, bag, site, work, desk.study.study, names)
     # it was taken in under the title the study had then: a new title stops none that is held
@@ -186,7 +187,9 @@ def _stopped(desk: Desk, gated: Gated) -> Prepared:
     veil = veil_of(name, consent, named=False)
     tables = delivery_files(name, opened.received, veil) | quality_tables(veil.findings(report.findings), report.runs)
     record = replace(_record(desk, opened, name, STOPPED, before), held=bool(payload.stored))
-    result = Result(record, payload)
+    # what is held keeps what it told; of what is not held at least whatever takes consent away counts
+    told = None if before is not None else taken_away(consent)
+    result = Result(record, payload, gate=told)
     return Prepared(result, _written(desk, opened, result, tables))
 
 

@@ -8,7 +8,10 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from pipelines.depot.books.rows import Record
-from pipelines.depot.storage import Depot, read_table
+from pipelines.depot.published import read_result
+from pipelines.depot.storage import Depot
+from schemas import quality
+from schemas.model import Table
 from schemas.received import plain_rows
 
 _ORDER = ("accepted", "returned", "withheld")
@@ -35,13 +38,14 @@ class Failure:
 
 @dataclass
 class Summary:
-    """What a run did."""
+    """What a run did. finished: what it went on with that an earlier command had left."""
 
     depot: Depot
     done: list[Done] = field(default_factory=list)
     failures: list[Failure] = field(default_factory=list)
     not_deliveries: list[str] = field(default_factory=list)
     built: bool = False
+    finished: tuple[str, ...] = ()
     refused: str | None = None
 
     def add(self, done: Done) -> None:
@@ -65,7 +69,7 @@ class Summary:
         """Checks that crashed: name -> where and how."""
         found: dict[str, list[str]] = {}
         for done in self.done:
-            for run in _rows(self.depot, done.record, "check_runs"):
+            for run in _rows(self.depot, done.record, quality.CHECK_RUNS):
                 if run["status"] == "crashed":
                     where = f"{run['delivery_id']}, {run['subject']}: {run['reason']}"
                     found.setdefault(run["check_name"], []).append(where)
@@ -78,6 +82,7 @@ class Summary:
     def _lines(self) -> Iterator[str]:
         stopped = [d for d in self.done if d.record.status == "stopped"]
         others = sorted((d for d in self.done if d.record.status != "stopped"), key=lambda d: d.record.delivery_id)
+        yield from self.finished
         if self.refused is not None:
             yield self.refused
             return
@@ -123,7 +128,7 @@ class Summary:
 
     def _stopped(self, done: Done) -> Iterator[str]:
         yield f"STOPPED, nothing of it was used: {done.record.arrival} ({done.record.delivery_id})"
-        findings = [f for f in _rows(self.depot, done.record, "findings") if f["weight"] == "stops"]
+        findings = [f for f in _rows(self.depot, done.record, quality.FINDINGS) if f["weight"] == "stops"]
         for finding in findings[:_MOST_SHOWN]:
             where = ", ".join(str(part) for part in (finding["file"], finding["place"]) if part)
             yield f"  {where + ': ' if where else ''}{finding['seen']} Expected: {finding['expected']}"
@@ -133,9 +138,11 @@ class Summary:
             yield f"  What to do: {remedy}"
 
     def _returned(self, done: Done) -> Iterator[str]:
-        returned = {s["trial_id"] for s in _rows(self.depot, done.record, "standings") if s["standing"] == "returned"}
+        returned = {
+            s["trial_id"] for s in _rows(self.depot, done.record, quality.STANDINGS) if s["standing"] == "returned"
+        }
         by_check: dict[str, list[dict[str, Any]]] = {}
-        for finding in _rows(self.depot, done.record, "findings"):
+        for finding in _rows(self.depot, done.record, quality.FINDINGS):
             of_a_table = finding["trial_id"] is None and done.record.status == "taken_in"
             own = finding["weight"] == "returns" and finding["consequence_of"] is None
             if own and (of_a_table or finding["trial_id"] in returned):
@@ -161,11 +168,9 @@ def _trials(count: int) -> str:
 
 def count_standings(depot: Depot, record: Record) -> Counter[str]:
     """Trials of a delivery by standing."""
-    return Counter(row["standing"] for row in _rows(depot, record, "standings"))
+    return Counter(row["standing"] for row in _rows(depot, record, quality.STANDINGS))
 
 
-def _rows(depot: Depot, record: Record, table: str) -> list[dict[str, Any]]:
-    path = depot.delivery_path(record.delivery_id) / f"{table}.parquet"
-    if not path.exists():
-        return []
-    return plain_rows(read_table(path))
+def _rows(depot: Depot, record: Record, table: Table) -> list[dict[str, Any]]:
+    with depot.opened():
+        return plain_rows(read_result(depot, record.delivery_id, table))

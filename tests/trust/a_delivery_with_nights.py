@@ -21,7 +21,7 @@ from pipelines.depot.search_bytes import files_with
 from pipelines.depot.storage import Depot, read_table
 from schemas.catalogue import TABLES
 from schemas.delivery import SENT_CONSENTS
-from tests.delivery_builders import STUDY, a_delivery, planned
+from tests.delivery_builders import STUDY, a_delivery, leaving, planned
 
 AGREES, NOT_TO_GAS, NOBODY_ASKED = "FS-01", "FS-02", "FS-77"
 MINUTES = {AGREES: 411.0625, NOT_TO_GAS: 422.0625, NOBODY_ASKED: 433.0625}
@@ -67,7 +67,7 @@ def go(folder: Path) -> dict[str, Any]:
     }
     frozen = release(STUDY, depot.root, "the nights", "tester").folder
     seen["released"] = read_table(frozen / "tables" / "reported_sleep.parquet").columns.tolist()
-    withdraw(STUDY, depot.root, AGREES, "metabolic", "tester")
+    withdraw(STUDY, depot.root, leaving(AGREES, "metabolic"))
     seen["pooled after"] = read_table(depot.table_path("brack-001", pooled))[_COLUMNS].to_numpy().tolist()
     kept = [p for place in (depot.raw, depot.closed) for p in place.rglob("*") if p.is_file()]
     seen["bytes after"] = [p.name for p in kept if str(MINUTES[AGREES]).encode() in p.read_bytes()]

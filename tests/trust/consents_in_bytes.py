@@ -23,7 +23,7 @@ from pipelines.deciding.withdrawal import withdraw
 from pipelines.depot.search_bytes import files_with
 from pipelines.depot.storage import Depot
 from pipelines.intake.c3d.layout import read_layout
-from tests.delivery_builders import STUDY
+from tests.delivery_builders import STUDY, leaving
 from tests.trust.test_random_consents import Event, a_history, may
 
 RUNNERS_EACH = 12
@@ -73,16 +73,16 @@ def search(folder: Path, deliveries: int, seed: int, withdrawals: int) -> Search
     release(STUDY, depot.root, "search", "tester")
     done = Searched(histories=len(people), kept=sum(p.trial for p in people))
     done.leaks = tuple(_leaks(depot, people, done))
-    leaving = [p for p in people if p.trial][:withdrawals]
-    for person in leaving:
-        withdraw(STUDY, depot.root, person.name, "all", "tester")
-    if leaving:
+    going = [p for p in people if p.trial][:withdrawals]
+    for person in going:
+        withdraw(STUDY, depot.root, leaving(person.name))
+    if going:
         release(STUDY, depot.root, "search again", "tester")
-        gone = {p.name for p in leaving}
+        gone = {p.name for p in going}
         none = dict.fromkeys(("trial", "breaths", "week"), False)
         after = [Person(**{**vars(p), **none}) if p.name in gone else p for p in people]
         done.leaks += tuple(_leaks(depot, after, done))
-        done.withdrawn = len(leaving)
+        done.withdrawn = len(going)
     return done
 
 

@@ -12,7 +12,7 @@ from pipelines.deciding.withdrawal import withdraw
 from pipelines.depot.search_bytes import files_with
 from pipelines.depot.storage import Depot
 from schemas.delivery import SENT_CONSENTS, SENT_PARTICIPANTS, SENT_SESSIONS
-from tests.delivery_builders import STUDY, a_delivery, planned, raw_files, tables, trial_id
+from tests.delivery_builders import STUDY, a_delivery, leaving, planned, raw_files, tables, trial_id
 
 RUNNER, SILENT = "FS-01", "FS-02"
 GIVEN = consent_rows(planned(RUNNER, "standing")[0].session.runner)
@@ -110,7 +110,7 @@ def test_a_file_with_channels_that_may_be_muscles_is_kept_apart_whatever_the_tab
     assert standings(without) == standings(whole) == ["accepted"]
     assert recording not in raw_files(without.root)
     assert recording in closed_files(without)
-    withdraw(STUDY, whole.root, RUNNER, "muscle", "tester")
+    withdraw(STUDY, whole.root, leaving(RUNNER, "muscle"))
     assert standings(whole) == ["accepted"]
     assert recording not in raw_files(whole.root)
     assert {row["trial_id"] for row in tables(whole.root)["brack-001"]["trials"]} == {trial_id("1")}

@@ -12,13 +12,12 @@ import pytest
 
 from pipelines.assets.run import run
 from pipelines.consent import redaction
-from pipelines.deciding import withdrawal
 from pipelines.deciding.withdrawal import withdraw
 from pipelines.depot.search_bytes import files_with
 from pipelines.depot.storage import Depot
 from pipelines.errors import Unusable
-from pipelines.taking_in import stages
-from tests.delivery_builders import STUDY, a_delivery, planned, raw_files, tables, trial_id
+from pipelines.taking_in import stages, withdrawing
+from tests.delivery_builders import STUDY, a_delivery, leaving, planned, raw_files, tables, trial_id
 from tests.depot_books import bytes_of_the_books, faults_of_the_ledger, ledger_lines
 
 LEAVES, STAYS = "FS-02", "FS-01"
@@ -62,7 +61,7 @@ def test_nothing_live_holds_the_runner_afterwards_and_the_others_stay(taken_in: 
     before = ask(depot, f"SELECT * EXCLUDE (delivery_id) FROM footfalls WHERE trial_id = '{trial_id('1')}'")
     signal = planned(LEAVES, "1")[1][4096:4160]
     assert files_with(Depot(depot), [LEAVES], [signal])[1], "the search finds the runner while there is something"
-    done = withdraw(STUDY, depot, LEAVES, "all", "ann", "by letter")
+    done = withdraw(STUDY, depot, leaving(LEAVES, "all", "ann"))
     assert (done.deliveries, done.found) == (("brack-001",), ())
     assert LEAVES not in done.text()
     assert files_with(Depot(depot), [LEAVES], [signal])[1] == []
@@ -77,13 +76,13 @@ def test_nothing_live_holds_the_runner_afterwards_and_the_others_stay(taken_in: 
     assert [(s["about"], s["why"], s["actor"]) for s in stones] == [(f"tombstone-{done.tombstone}", "by letter", "ann")]
     assert faults_of_the_ledger(depot) == []
     assert "Nothing new" in go(inbox, depot), "the delivery in the inbox is still known"
-    again = withdraw(STUDY, depot, LEAVES, "all")
+    again = withdraw(STUDY, depot, leaving(LEAVES, "all"))
     assert (again.tombstone, again.deliveries, again.files_removed) == (done.tombstone, (), 0)
 
 
 def test_what_is_sent_again_is_withheld_under_the_same_id_and_under_another(taken_in: tuple[Path, Path]) -> None:
     inbox, depot = taken_in
-    withdraw(STUDY, depot, LEAVES, "all")
+    withdraw(STUDY, depot, leaving(LEAVES, "all"))
     a_delivery(inbox, 2, runners=(LEAVES,))
     other = planned("FS-03", "1")[0].file
     a_delivery(inbox, 3, runners=("FS-03",), replace_files={other: planned(LEAVES, "1")[1]})
@@ -93,11 +92,11 @@ def test_what_is_sent_again_is_withheld_under_the_same_id_and_under_another(take
     assert standings == {trial_id("standing", "FS-03"): "accepted", "brack-003.withheld-1": "withheld"}
     _, found = files_with(Depot(depot), [LEAVES])
     assert [p for p in found if "bag" not in p.parts] == []
-    assert withdraw(STUDY, depot, LEAVES, "all").found == ()
+    assert withdraw(STUDY, depot, leaving(LEAVES, "all")).found == ()
 
 
 @pytest.mark.parametrize("moment", ["judging", "removing", "building"])
-def test_killed_half_way_and_asked_for_again_it_finishes(
+def test_killed_half_way_the_next_command_finishes_it_and_tells(
     taken_in: tuple[Path, Path], moment: str, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     class KilledError(BaseException):
@@ -108,15 +107,15 @@ def test_killed_half_way_and_asked_for_again_it_finishes(
 
     place = {
         "judging": (stages, "publish"),
-        "removing": (withdrawal, "_remove_files"),
-        "building": (withdrawal, "build"),
+        "removing": (withdrawing, "_remove_files"),
+        "building": (withdrawing, "build"),
     }[moment]
-    _, depot = taken_in
+    inbox, depot = taken_in
     with monkeypatch.context() as patch:
         patch.setattr(*place, die)
         with pytest.raises(KilledError):
-            withdraw(STUDY, depot, LEAVES, "all")
-    withdraw(STUDY, depot, LEAVES, "all")
+            withdraw(STUDY, depot, leaving(LEAVES, "all"))
+    assert "was not finished and is carried out now" in go(inbox, depot)
     assert files_with(Depot(depot), [LEAVES])[1] == []
     assert not shas(LEAVES) & everything(depot)
     assert [line["what"] for line in ledger_lines(depot)].count("withdrawal") == 1
@@ -124,7 +123,7 @@ def test_killed_half_way_and_asked_for_again_it_finishes(
 
 def test_one_scope_takes_the_trials_and_leaves_the_runner(taken_in: tuple[Path, Path]) -> None:
     _, depot = taken_in
-    withdraw(STUDY, depot, LEAVES, "force")
+    withdraw(STUDY, depot, leaving(LEAVES, "force"))
     assert not shas(LEAVES) & everything(depot)
     assert ask(depot, "SELECT DISTINCT participant_id FROM trials") == [(STAYS,)]
 
@@ -132,11 +131,11 @@ def test_one_scope_takes_the_trials_and_leaves_the_runner(taken_in: tuple[Path, 
 def test_an_unknown_runner_or_scope_and_a_telling_reason_are_refused(taken_in: tuple[Path, Path]) -> None:
     _, depot = taken_in
     with pytest.raises(Unusable, match="does not know this runner"):
-        withdraw(STUDY, depot, "FS-99", "all")
+        withdraw(STUDY, depot, leaving("FS-99", "all"))
     with pytest.raises(Unusable, match="no scope"):
-        withdraw(STUDY, depot, LEAVES, "legs")
+        withdraw(STUDY, depot, leaving(LEAVES, "legs"))
     with pytest.raises(Unusable, match="names the runner"):
-        withdraw(STUDY, depot, LEAVES, "all", why=f"{LEAVES} moved away")
+        withdraw(STUDY, depot, leaving(LEAVES, "all", why=f"{LEAVES} moved away"))
     assert shas(LEAVES) <= raw_files(depot)
 
 

@@ -19,11 +19,14 @@ from pipelines.depot.books.beside import Beside
 from pipelines.depot.books.builds import Builds
 from pipelines.depot.books.decisions import Decisions
 from pipelines.depot.books.deliveries import Deliveries
+from pipelines.depot.books.files import Files
 from pipelines.depot.books.gates import Gates
+from pipelines.depot.books.jobs import Jobs
 from pipelines.depot.books.leaning import Leaning
 from pipelines.depot.books.ledger import LedgerLines
 from pipelines.depot.books.releases import Releases
 from pipelines.depot.books.stamps import Stamps
+from pipelines.depot.books.tables import DEPOT
 from pipelines.depot.books.trials import Trials
 from pipelines.depot.books.withdrawals import Withdrawals
 from pipelines.errors import Unusable
@@ -48,8 +51,10 @@ class Books:
         self.builds = Builds(self)
         self.gates = Gates(self)
         self.withdrawals = Withdrawals(self)
+        self.jobs = Jobs(self)
         self.decisions = Decisions(self)
         self.releases = Releases(self)
+        self.files = Files(self)
 
     @contextmanager
     def transaction(self) -> Iterator[None]:
@@ -80,6 +85,24 @@ class Books:
         if self._open is None:
             raise RuntimeError("the books are written to inside a transaction only")
         return self._open
+
+    def word(self) -> str:
+        """The word by which books and depot know that they belong together."""
+        with self.reading() as connection:
+            return str(connection.scalar(sa.select(DEPOT.c.word)))
+
+    def key(self) -> str:
+        """The secret by which withdrawn runners and files are known again."""
+        with self.reading() as connection:
+            return str(connection.scalar(sa.select(DEPOT.c.key)))
+
+    def adopt_key(self, key: str) -> None:
+        """Let new books know those who withdrew from the depot that was here before. Raises RuntimeError for others."""
+        if self.ledger.head().sequence or self.deliveries.ids():
+            raise RuntimeError("only new books may take another key")
+        with self.transaction():
+            self.writer().execute(sa.update(DEPOT).values(key=key))
+        self.withdrawals.forget_key()
 
     def my_turn(self, lock_file: Path, actor: str, wait_s: float = 0.0) -> AbstractContextManager[None]:
         """Be the only writer of books that several machines share; of SQLite the lock on the file is enough."""

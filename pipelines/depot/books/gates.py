@@ -22,9 +22,9 @@ from pipelines.depot.books.tables import (
     GATE_TABLES,
     GATE_TRIALS,
     RUNNERS_KNOWN,
-    WITHDRAWN_FILES,
 )
-from schemas.consent_history import spelled
+from pipelines.depot.books.withdrawal_tables import WITHDRAWN_FILES
+from schemas.consent_history import GIVEN, spelled
 from schemas.received import ConsentEvent
 
 if TYPE_CHECKING:
@@ -127,14 +127,18 @@ class Gates:
     # -- across deliveries -------------------------------------------------------------------------------------------
 
     def told(self, runners: Iterable[str], *, but: str | None = None) -> set[ConsentEvent]:
-        """Events of these runners, in any spelling, from every delivery that was taken in. but: not from this one."""
+        """Events of these runners, in any spelling, from every delivery. but: not from this one.
+
+        A delivery that was stopped gives nothing; what it takes away counts, whatever it was stopped for.
+        """
         c, found = CONSENT_EVENTS.c, set()
+        counts = sa.or_(DELIVERIES.c.status == TAKEN_IN, c.event != GIVEN)
         with self._books.reading() as connection:
             for portion in in_portions(spelled(r) for r in runners):
                 query = (
                     sa.select(c.participant_id, c.scope, c.event, c.day)
                     .join(DELIVERIES, DELIVERIES.c.delivery_id == c.delivery_id)
-                    .where(c.alike.in_(portion), DELIVERIES.c.status == TAKEN_IN, c.delivery_id != (but or ""))
+                    .where(c.alike.in_(portion), counts, c.delivery_id != (but or ""))
                 )
                 found |= {_event(row) for row in connection.execute(query)}
         return found
@@ -213,6 +217,12 @@ class Gates:
             .where(later.c.withheld_as.is_not(None), other.c.status == TAKEN_IN, other.c.site == own.c.site)
             .where(sa.func.coalesce(other.c.number, 0) > sa.func.coalesce(own.c.number, 0))
         )
+
+    def every_runner(self) -> set[str]:
+        """Every id of a runner that a delivery names."""
+        c = GATE_RUNNERS.c
+        with self._books.reading() as connection:
+            return set(connection.scalars(sa.select(c.participant_id).distinct()))
 
     def naming(self, runner: str) -> list[str]:
         """Deliveries that name a runner, by name."""

@@ -46,6 +46,18 @@ class LedgerLines:
         with self._books.reading() as connection:
             return connection.scalar(sa.select(found)) is True
 
+    def hash_of(self, sequence: int) -> str | None:
+        """The hash of one line; None if there is no such line."""
+        with self._books.reading() as connection:
+            return connection.scalar(sa.select(LEDGER.c.hash).where(LEDGER.c.sequence == sequence))
+
+    def abouts(self, what: str) -> list[str]:
+        """What the lines of one kind are about that are about a tombstone, oldest first."""
+        c = LEDGER.c
+        tombstones = sa.and_(c.about >= "tombstone-", c.about < "tombstone.")
+        with self._books.reading() as connection:
+            return list(connection.scalars(sa.select(c.about).where(tombstones, c.what == what).order_by(c.sequence)))
+
     def entries(self, wanted: Wanted | None = None) -> Iterator[Entry]:
         """Lines from the first on. wanted: only these."""
         conditions, last = _conditions(wanted) if wanted is not None else [], 0

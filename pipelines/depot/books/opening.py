@@ -145,12 +145,17 @@ def make_tables(connection: sa.Connection, key: str | None = None) -> str:
     key: by which withdrawn runners are known; left out, a new one.
     """
     META.create_all(connection)
-    connection.exec_driver_sql(_FORM_SQL)
-    connection.execute(sa.insert(_FORM), {"version_num": f"{FORM:04d}"})
+    make_form_table(connection, f"{FORM:04d}")
     now = datetime.now(UTC).isoformat(timespec="seconds")
     row = {"word": secrets.token_hex(16), "key": key or secrets.token_hex(32), "made_utc": now}
     connection.execute(sa.insert(DEPOT), row)
     return row["word"]
+
+
+def make_form_table(connection: sa.Connection, form: str) -> None:
+    """Note the form of new books, as Alembic does."""
+    connection.exec_driver_sql(_FORM_SQL)
+    connection.execute(sa.insert(_FORM), {"version_num": form})
 
 
 def mark(root: Path, word: str) -> None:

@@ -135,6 +135,44 @@ class Withdrawal:
 
 
 @dataclass(frozen=True)
+class Job:
+    """What is to be done for a withdrawal. by, account: who asked, and as which user of the operating system.
+
+    due_utc: from when on bytes are removed; before, they are only withheld. participants: the runner's id in every
+    spelling that was known, until it is done.
+    """
+
+    tombstone: str
+    runner: str
+    scope: str
+    by: str
+    account: str
+    why: str
+    asked_utc: str
+    due_utc: str
+    ended_utc: str | None = None
+    participants: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Listed:
+    """A withdrawal as the register beside the depot lists it. runner and files: keyed hashes.
+
+    due_utc: when bytes are to be removed; renewed_from: study day from which consent counts again; taken_back: within
+    its time of grace.
+    """
+
+    tombstone: str
+    runner: str
+    scope: str
+    files: tuple[str, ...]
+    asked_utc: str
+    due_utc: str
+    renewed_from: int | None = None
+    taken_back: bool = False
+
+
+@dataclass(frozen=True)
 class Decision:
     """Who decided what, when and why. utc: ISO 8601."""
 

@@ -10,7 +10,7 @@ import sqlalchemy as sa
 from pipelines.depot.books import guards
 
 #: The newest form of the books that this code knows; each migration raises it by one.
-FORM = 1
+FORM = 4
 
 META = sa.MetaData(
     naming_convention={
@@ -22,7 +22,8 @@ META = sa.MetaData(
 )
 
 
-def _text(name: str, *, null: bool = False, key: bool = False) -> sa.Column[str]:
+def text(name: str, *, null: bool = False, key: bool = False) -> sa.Column[str]:
+    """A column of text."""
     return sa.Column(name, sa.Text, primary_key=key, nullable=null)
 
 
@@ -33,32 +34,32 @@ def _of_delivery() -> sa.Column[str]:
 
 #: One row. word: random, by which books and depot know that they belong together; key: secret, by which runners and
 #: files that were withdrawn are known again.
-DEPOT = sa.Table("depot", META, _text("word", key=True), _text("key"), _text("made_utc"))
+DEPOT = sa.Table("depot", META, text("word", key=True), text("key"), text("made_utc"))
 
 ARRIVALS = sa.Table(
     "arrivals",
     META,
-    _text("site", key=True),
-    _text("name", key=True),
-    _text("signature"),
-    _text("delivery_id"),
+    text("site", key=True),
+    text("name", key=True),
+    text("signature"),
+    text("delivery_id"),
 )
 
 DELIVERIES = sa.Table(
     "deliveries",
     META,
-    _text("delivery_id", key=True),
-    _text("arrival"),
-    _text("status"),
-    _text("site", null=True),
+    text("delivery_id", key=True),
+    text("arrival"),
+    text("status"),
+    text("site", null=True),
     sa.Column("number", sa.BigInteger),
-    _text("fingerprint"),
-    _text("received_utc"),
-    _text("code_version"),
-    _text("study_version"),
-    _text("result"),
+    text("fingerprint"),
+    text("received_utc"),
+    text("code_version"),
+    text("study_version"),
+    text("result"),
     sa.Column("held", sa.Boolean, nullable=False),
-    _text("overrides"),
+    text("overrides"),
     sa.Index(None, "arrival"),
     sa.Index(None, "site", "number"),
     sa.Index(None, "fingerprint"),
@@ -71,8 +72,8 @@ PAYLOAD = sa.Table(
     "payload",
     META,
     _of_delivery(),
-    _text("path", key=True),
-    _text("sha256"),
+    text("path", key=True),
+    text("sha256"),
     sa.Column("closed", sa.Boolean, nullable=False),
     sa.Index(None, "sha256", "closed"),
 )
@@ -81,8 +82,8 @@ WAITING = sa.Table(
     "waiting",
     META,
     _of_delivery(),
-    _text("session_id", key=True),
-    _text("condition", key=True),
+    text("session_id", key=True),
+    text("condition", key=True),
     sa.Index(None, "session_id", "condition"),
 )
 
@@ -90,19 +91,19 @@ TRIALS = sa.Table(
     "trials",
     META,
     _of_delivery(),
-    _text("trial_id", key=True),
-    _text("site"),
-    _text("standing"),
-    _text("kind", null=True),
-    _text("session_id", null=True),
-    _text("condition", null=True),
-    _text("raw_sha256", null=True),
-    _text("second_sha256", null=True),
+    text("trial_id", key=True),
+    text("site"),
+    text("standing"),
+    text("kind", null=True),
+    text("session_id", null=True),
+    text("condition", null=True),
+    text("raw_sha256", null=True),
+    text("second_sha256", null=True),
     sa.Column("gives_posture", sa.Boolean, nullable=False),
-    _text("parts"),
-    _text("resend"),
-    _text("before_delivery"),
-    _text("before_parts"),
+    text("parts"),
+    text("resend"),
+    text("before_delivery"),
+    text("before_parts"),
     sa.Index(None, "trial_id"),
     sa.Index(None, "session_id", "condition"),
     sa.Index(None, "raw_sha256"),
@@ -113,8 +114,8 @@ DELIVERY_STAMPS = sa.Table(
     "delivery_stamps",
     META,
     _of_delivery(),
-    _text("what", key=True),
-    _text("used"),
+    text("what", key=True),
+    text("used"),
     sa.Index(None, "what", "used"),
 )
 
@@ -122,14 +123,14 @@ TRIAL_STAMPS = sa.Table(
     "trial_stamps",
     META,
     _of_delivery(),
-    _text("trial_id", key=True),
-    _text("what", key=True),
-    _text("used"),
+    text("trial_id", key=True),
+    text("what", key=True),
+    text("used"),
     sa.Index(None, "what", "used"),
 )
 
 #: What a value of a stamp stands for, place by place as JSON, so that the reason told is the true one.
-STAMP_CONTENTS = sa.Table("stamp_contents", META, _text("used", key=True), _text("content"))
+STAMP_CONTENTS = sa.Table("stamp_contents", META, text("used", key=True), text("content"))
 
 #: Runners a delivery names. alike: the id without case and outer spaces; knew: digest of what was known of the runner's
 #: consent when the delivery was judged.
@@ -137,9 +138,9 @@ GATE_RUNNERS = sa.Table(
     "gate_runners",
     META,
     _of_delivery(),
-    _text("participant_id", key=True),
-    _text("alike"),
-    _text("knew"),
+    text("participant_id", key=True),
+    text("alike"),
+    text("knew"),
     sa.Index(None, "participant_id", "knew"),
     sa.Index(None, "alike"),
 )
@@ -149,16 +150,16 @@ CONSENT_EVENTS = sa.Table(
     META,
     _of_delivery(),
     sa.Column("number", sa.Integer, primary_key=True, autoincrement=False),
-    _text("participant_id"),
-    _text("alike"),
-    _text("scope", null=True),
-    _text("event"),
+    text("participant_id"),
+    text("alike"),
+    text("scope", null=True),
+    text("event"),
     sa.Column("day", sa.Integer),
     sa.Index(None, "alike"),
 )
 
 #: What is known today of the consent of each runner that a delivery names, as a digest; written with what it rests on.
-RUNNERS_KNOWN = sa.Table("runners_known", META, _text("participant_id", key=True), _text("digest"))
+RUNNERS_KNOWN = sa.Table("runners_known", META, text("participant_id", key=True), text("digest"))
 
 #: Trials by the ids they came with. withheld_as: the name it goes by, if it is withheld; shut: why it was withheld
 #: whatever its own delivery says.
@@ -166,10 +167,10 @@ GATE_TRIALS = sa.Table(
     "gate_trials",
     META,
     _of_delivery(),
-    _text("trial_id", key=True),
-    _text("participant_id", null=True),
-    _text("withheld_as", null=True),
-    _text("shut"),
+    text("trial_id", key=True),
+    text("participant_id", null=True),
+    text("withheld_as", null=True),
+    text("shut"),
     sa.Index(None, "trial_id"),
     sa.Index(None, "participant_id"),
     sa.Index(None, "withheld_as"),
@@ -181,49 +182,31 @@ GATE_FILES = sa.Table(
     "gate_files",
     META,
     _of_delivery(),
-    _text("trial_id", key=True),
+    text("trial_id", key=True),
     sa.Column("number", sa.Integer, primary_key=True, autoincrement=False),
-    _text("sha256"),
-    _text("word"),
+    text("sha256"),
+    text("word"),
     sa.Index(None, "sha256"),
     sa.Index(None, "word"),
 )
 
-GATE_TABLES = sa.Table("gate_tables", META, _of_delivery(), _text("sha256", key=True), sa.Index(None, "sha256"))
-
-#: Withdrawals by command. runner, file: keyed hashes.
-WITHDRAWALS = sa.Table(
-    "withdrawals",
-    META,
-    _text("tombstone", key=True),
-    _text("runner"),
-    _text("scope"),
-    sa.UniqueConstraint("runner", "scope"),
-)
-
-WITHDRAWN_FILES = sa.Table(
-    "withdrawn_files",
-    META,
-    sa.Column("tombstone", sa.ForeignKey("withdrawals.tombstone", ondelete="CASCADE"), primary_key=True),
-    _text("file", key=True),
-    sa.Index(None, "file"),
-)
+GATE_TABLES = sa.Table("gate_tables", META, _of_delivery(), text("sha256", key=True), sa.Index(None, "sha256"))
 
 #: Decisions on single findings. back_: by whom, when and why it was taken back.
 DECISIONS = sa.Table(
     "decisions",
     META,
-    _text("word", key=True),
+    text("word", key=True),
     sa.Column("number", sa.Integer, nullable=False),
-    _text("site"),
-    _text("trial_id"),
-    _text("check_name"),
-    _text("why"),
-    _text("by"),
-    _text("utc"),
-    _text("back_why", null=True),
-    _text("back_by", null=True),
-    _text("back_utc", null=True),
+    text("site"),
+    text("trial_id"),
+    text("check_name"),
+    text("why"),
+    text("by"),
+    text("utc"),
+    text("back_why", null=True),
+    text("back_by", null=True),
+    text("back_utc", null=True),
     sa.Index(None, "trial_id"),
 )
 
@@ -232,51 +215,54 @@ DECISION_FILES = sa.Table(
     META,
     sa.Column("word", sa.ForeignKey("decisions.word", ondelete="CASCADE"), primary_key=True),
     sa.Column("number", sa.Integer, primary_key=True, autoincrement=False),
-    _text("sha256"),
+    text("sha256"),
 )
 
 RELEASES = sa.Table(
     "releases",
     META,
     sa.Column("number", sa.Integer, primary_key=True, autoincrement=False),
-    _text("utc"),
-    _text("actor"),
-    _text("why"),
-    _text("code_version"),
-    _text("study_version"),
+    text("utc"),
+    text("actor"),
+    text("why"),
+    text("code_version"),
+    text("study_version"),
     sa.Column("trial_count", sa.Integer, nullable=False),
-    _text("content_sha256"),
-    _text("superseded_utc"),
-    _text("superseded_why"),
+    text("content_sha256"),
+    text("superseded_utc"),
+    text("superseded_why"),
     sa.Column("ledger_sequence", sa.BigInteger, nullable=False),
-    _text("ledger_hash"),
+    text("ledger_hash"),
 )
 
 LEDGER = sa.Table(
     "ledger",
     META,
     sa.Column("sequence", sa.BigInteger().with_variant(sa.Integer, "sqlite"), primary_key=True, autoincrement=False),
-    _text("utc"),
-    _text("actor"),
-    _text("what"),
-    _text("about"),
-    _text("why"),
-    _text("details"),
-    _text("previous"),
-    _text("hash"),
+    text("utc"),
+    text("actor"),
+    text("what"),
+    text("about"),
+    text("why"),
+    text("details"),
+    text("previous"),
+    text("hash"),
     sa.Index(None, "about"),
     sa.Index(None, "actor"),
     sa.Index(None, "utc"),
 )
 
+#: Checksums of what was published. place: a path below the depot; path: of a file below that.
+PUBLISHED = sa.Table("published", META, text("place", key=True), text("path", key=True), text("sha256"))
+
 #: The last build of warehouse and pages: what it was made from, and how far the ledger reached then.
 BUILT = sa.Table(
     "built",
     META,
-    _text("what", key=True),
-    _text("made_from"),
+    text("what", key=True),
+    text("made_from"),
     sa.Column("sequence", sa.BigInteger, nullable=False),
-    _text("hash"),
+    text("hash"),
 )
 
 for _dialect, _statements in guards.BY_DIALECT.items():

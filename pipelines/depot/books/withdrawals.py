@@ -1,7 +1,8 @@
-"""Withdrawals by command. Runners and files stand here as hashes with a key that only the books have.
+"""Withdrawals by command. Runners and files stand here as hashes with a key that only books and register have.
 
-That is enough to know them when they are sent again, without a list of who left. How a runner is taken out is in
-``pipelines.deciding.withdrawal``.
+That is enough to know them when they are sent again, without a list of who left; an id is known without case and outer
+spaces. What is to be done for a withdrawal is in ``pipelines.depot.books.jobs``; how a runner is taken out in
+``pipelines.taking_in.withdrawing``.
 """
 
 from __future__ import annotations
@@ -9,14 +10,15 @@ from __future__ import annotations
 import hashlib
 import hmac
 import secrets
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from typing import TYPE_CHECKING
 
 import sqlalchemy as sa
 
 from pipelines.depot.books.asking import in_portions
-from pipelines.depot.books.rows import Withdrawal
-from pipelines.depot.books.tables import DEPOT, WITHDRAWALS, WITHDRAWN_FILES
+from pipelines.depot.books.rows import Listed, Withdrawal
+from pipelines.depot.books.withdrawal_tables import RENEWALS, WITHDRAWAL_JOBS, WITHDRAWALS, WITHDRAWN_FILES
+from schemas.consent_history import VOIDED, WITHDRAWN, spelled
 from schemas.privacy import EVERY_SCOPE
 from schemas.received import ConsentEvent
 
@@ -34,15 +36,24 @@ class Withdrawals:
     def word(self, text: str) -> str:
         """A keyed hash of a runner's id or a file's checksum."""
         if self._key is None:
-            with self._books.reading() as connection:
-                self._key = str(connection.scalar(sa.select(DEPOT.c.key)))
+            self._key = self._books.key()
         return hmac.new(bytes.fromhex(self._key), text.encode(), hashlib.sha256).hexdigest()
 
+    def forget_key(self) -> None:
+        """Ask the books for the key again."""
+        self._key = None
+
     def scopes(self, runner: str) -> set[str]:
-        """What the runner has withdrawn by command; may hold "all"."""
-        query = sa.select(WITHDRAWALS.c.scope).where(WITHDRAWALS.c.runner == self.word(runner))
+        """What the runner has withdrawn by command and not given anew; may hold "all"."""
+        return {scope for scope, day in self._told(runner) if day is None}
+
+    def scopes_removed(self, runner: str, utc: str) -> set[str]:
+        """Those of ``scopes`` of which bytes are no longer kept: their time of grace has ended. utc: now."""
+        w, j = WITHDRAWALS.c, WITHDRAWAL_JOBS.c
+        waiting = sa.exists().where(j.tombstone == w.tombstone, j.due_utc > utc)
         with self._books.reading() as connection:
-            return set(connection.scalars(query))
+            kept = set(connection.scalars(sa.select(w.scope).where(w.runner.in_(self._words(runner)), waiting)))
+        return self.scopes(runner) - kept
 
     def any(self) -> bool:
         """Whether anybody ever withdrew by command."""
@@ -50,11 +61,14 @@ class Withdrawals:
             return connection.scalar(sa.select(sa.exists(sa.select(WITHDRAWALS.c.tombstone)))) is True
 
     def events(self, runners: Iterable[str]) -> list[ConsentEvent]:
-        """The withdrawals of these runners as events that count on every day."""
+        """The withdrawals of these runners as events: they count on every day, or void what was given before a day."""
         if not self.any():
             return []
-        own = [(runner, scope) for runner in runners for scope in sorted(self.scopes(runner))]
-        return [(runner, None if scope == EVERY_SCOPE else scope, "withdrawn", None) for runner, scope in own]
+        own = [(runner, scope, day) for runner in runners for scope, day in sorted(self._told(runner), key=repr)]
+        return [
+            (runner, None if scope == EVERY_SCOPE else scope, WITHDRAWN if day is None else VOIDED, day)
+            for runner, scope, day in own
+        ]
 
     def files_taken_out(self, shas: Iterable[str]) -> set[str]:
         """Those of the files with these checksums that were taken out when their runner withdrew."""
@@ -62,34 +76,90 @@ class Withdrawals:
         return {words[word] for word in self.known(words)}
 
     def remember(self, runner: str, scope: str, shas: Iterable[str]) -> tuple[Withdrawal, bool]:
-        """Note a withdrawal; one that is noted already only gains files. Returns it, and whether it is new.
+        """Note a withdrawal with files of these checksums. Returns it, and whether it is new. In a transaction."""
+        withdrawal = self.as_noted(runner, scope, shas)
+        return withdrawal, self.put(withdrawal)
 
-        In a transaction, before anything is removed.
-        """
-        connection, word = self._books.writer(), self.word(runner)
+    def put(self, withdrawal: Withdrawal) -> bool:
+        """Write a withdrawal; one that is noted already only gains files. Whether it is new. In a transaction."""
+        connection, c = self._books.writer(), WITHDRAWALS.c
+        own = c.tombstone == withdrawal.tombstone
+        new = connection.scalar(sa.select(c.tombstone).where(own)) is None
+        if new:
+            row = {"tombstone": withdrawal.tombstone, "runner": withdrawal.runner, "scope": withdrawal.scope}
+            connection.execute(sa.insert(WITHDRAWALS), row)
+        have = set(self.files_of(withdrawal.tombstone))
+        if more := sorted(set(withdrawal.files) - have):
+            rows = [{"tombstone": withdrawal.tombstone, "file": file} for file in more]
+            connection.execute(sa.insert(WITHDRAWN_FILES), rows)
+        self._books.gates.know_anew(self.runners_of(withdrawal.runner))
+        return new
+
+    def as_noted(self, runner: str, scope: str, shas: Iterable[str]) -> Withdrawal:
+        """A withdrawal as it stands or would stand in the books, with files of these checksums."""
         c = WITHDRAWALS.c
-        query = sa.select(c.tombstone).where(c.runner == word, c.scope == scope)
-        known = connection.scalar(query)
-        tombstone = known or secrets.token_hex(8)
-        if known is None:
-            connection.execute(sa.insert(WITHDRAWALS), {"tombstone": tombstone, "runner": word, "scope": scope})
-        have = set(
-            connection.scalars(sa.select(WITHDRAWN_FILES.c.file).where(WITHDRAWN_FILES.c.tombstone == tombstone))
-        )
-        files = {self.word(sha) for sha in shas}
-        if more := sorted(files - have):
-            connection.execute(sa.insert(WITHDRAWN_FILES), [{"tombstone": tombstone, "file": f} for f in more])
-        self._books.gates.know_anew([runner])
-        return Withdrawal(tombstone, word, scope, tuple(sorted(files | have))), known is None
+        with self._books.reading() as connection:
+            query = sa.select(c.tombstone, c.runner).where(c.runner.in_(self._words(runner)), c.scope == scope)
+            known = connection.execute(query).first()
+        tombstone, word = (known[0], known[1]) if known else (secrets.token_hex(8), self.word(spelled(runner)))
+        files = {self.word(sha) for sha in shas} | set(self.files_of(tombstone))
+        return Withdrawal(tombstone, word, scope, tuple(sorted(files)))
 
-    def put(self, withdrawal: Withdrawal) -> None:
-        """Write a withdrawal as it stands; in a transaction."""
-        connection = self._books.writer()
-        row = {"tombstone": withdrawal.tombstone, "runner": withdrawal.runner, "scope": withdrawal.scope}
-        connection.execute(sa.insert(WITHDRAWALS), row)
-        files = [{"tombstone": withdrawal.tombstone, "file": file} for file in withdrawal.files]
-        if files:
-            connection.execute(sa.insert(WITHDRAWN_FILES), files)
+    def files_of(self, tombstone: str) -> tuple[str, ...]:
+        """The files of one withdrawal, as keyed hashes."""
+        c = WITHDRAWN_FILES.c
+        with self._books.reading() as connection:
+            return tuple(connection.scalars(sa.select(c.file).where(c.tombstone == tombstone).order_by(c.file)))
+
+    def drop(self, tombstone: str) -> None:
+        """Take a withdrawal back; in a transaction."""
+        connection, c = self._books.writer(), WITHDRAWALS.c
+        word = connection.scalar(sa.select(c.runner).where(c.tombstone == tombstone))
+        connection.execute(sa.delete(WITHDRAWALS).where(c.tombstone == tombstone))
+        self._books.gates.know_anew(self.runners_of(str(word)))
+
+    def renew(self, tombstone: str, from_day: int, form_version: str) -> None:
+        """Note that consent was given anew; in a transaction."""
+        connection, c = self._books.writer(), RENEWALS.c
+        connection.execute(sa.delete(RENEWALS).where(c.tombstone == tombstone))
+        row = {"tombstone": tombstone, "from_day": from_day, "form_version": form_version}
+        connection.execute(sa.insert(RENEWALS), row)
+        word = connection.scalar(sa.select(WITHDRAWALS.c.runner).where(WITHDRAWALS.c.tombstone == tombstone))
+        self._books.gates.know_anew(self.runners_of(str(word)))
+
+    def end_renewal(self, tombstone: str) -> None:
+        """Let a withdrawal count again; in a transaction."""
+        self._books.writer().execute(sa.delete(RENEWALS).where(RENEWALS.c.tombstone == tombstone))
+
+    def is_renewed(self, tombstone: str) -> bool:
+        """Whether consent was given anew since."""
+        with self._books.reading() as connection:
+            found = sa.exists().where(RENEWALS.c.tombstone == tombstone)
+            return connection.scalar(sa.select(found)) is True
+
+    def runners_of(self, word: str) -> set[str]:
+        """Ids that deliveries name, of the runner with this keyed hash, in every spelling."""
+        return {id_ for id_ in self._books.gates.every_runner() if word in self._words(id_)}
+
+    def listed(self) -> Iterator[Listed]:
+        """Every withdrawal as the register lists it."""
+        w, j, r = WITHDRAWALS.c, WITHDRAWAL_JOBS.c, RENEWALS.c
+        query = (
+            sa.select(w.tombstone, w.runner, w.scope, j.asked_utc, j.due_utc, r.from_day)
+            .outerjoin(WITHDRAWAL_JOBS, j.tombstone == w.tombstone)
+            .outerjoin(RENEWALS, r.tombstone == w.tombstone)
+        )
+        with self._books.reading() as connection:
+            rows = connection.execute(query.order_by(w.tombstone)).all()
+        for tombstone, runner, scope, asked, due, day in rows:
+            yield Listed(tombstone, runner, scope, self.files_of(tombstone), asked or "", due or "", day)
+
+    def is_as(self, listed: Listed) -> bool:
+        """Whether the books hold a withdrawal as the register lists it, or as it was before it was renewed."""
+        own = next((one for one in self.listed() if one.tombstone == listed.tombstone), None)
+        if own is None or (own.runner, own.scope) != (listed.runner, listed.scope):
+            return False
+        return own.renewed_from in (None, listed.renewed_from)
 
     def known(self, words: Iterable[str]) -> set[str]:
         """Those of these keyed hashes that are of files which were taken out."""
@@ -100,3 +170,15 @@ class Withdrawals:
                 for portion in in_portions(words)
                 for word in connection.scalars(sa.select(c.file).where(c.file.in_(portion)).distinct())
             }
+
+    def _told(self, runner: str) -> set[tuple[str, int | None]]:
+        """Scope, and the study day from which consent counts again if it was given anew."""
+        w, r = WITHDRAWALS.c, RENEWALS.c
+        query = sa.select(w.scope, r.from_day).outerjoin(RENEWALS, r.tombstone == w.tombstone)
+        with self._books.reading() as connection:
+            rows = connection.execute(query.where(w.runner.in_(self._words(runner))))
+            return {(str(scope), None if day is None else int(day)) for scope, day in rows}
+
+    def _words(self, runner: str) -> tuple[str, ...]:
+        """Keyed hashes of an id: as noted today, and as it was noted once, with its case and spaces."""
+        return tuple(dict.fromkeys((self.word(spelled(runner)), self.word(runner))))

@@ -4,8 +4,10 @@ from __future__ import annotations
 
 from alembic import context
 
+from pipelines.depot.books import withdrawal_tables
 from pipelines.depot.books.tables import META
 
+assert withdrawal_tables.WITHDRAWALS.metadata is META  # imported, so that its tables are known
 context.configure(
     connection=context.config.attributes["connection"],
     target_metadata=META,

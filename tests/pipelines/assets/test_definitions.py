@@ -18,7 +18,7 @@ from pipelines.assets.graph import PER_DELIVERY
 from pipelines.assets.inbox_sensor import inbox_sensor
 from pipelines.assets.place import Place
 from pipelines.assets.run import run
-from pipelines.assets.serve import command, environment
+from pipelines.assets.serve import commands, environment
 from pipelines.depot.storage import Depot
 from pipelines.pool.query import ask
 from tests.delivery_builders import STUDY, a_delivery, raw_files, tables
@@ -176,5 +176,6 @@ def test_the_web_page_is_for_this_machine_only_and_sends_nothing(tmp_path: Path)
     assert settings["DAGSTER_DISABLE_TELEMETRY"] == "yes"
     assert settings["DAGSTER_HOME"] == str(tmp_path / "depot" / "dagster")
     assert "enabled: false" in (tmp_path / "depot" / "dagster" / "dagster.yaml").read_text()
-    words = command(3000)
-    assert words[words.index("--host") + 1] == "127.0.0.1"
+    web, daemon = commands(3000)
+    assert web[web.index("--host") + 1] == "127.0.0.1"
+    assert "--host" not in daemon

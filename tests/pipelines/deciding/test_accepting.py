@@ -21,6 +21,7 @@ from pipelines.assets.run import run
 from pipelines.deciding.accepting import Asked
 from pipelines.deciding.withdrawal import withdraw
 from pipelines.depot.books.rows import Decision, Override
+from pipelines.depot.ledger import whoami
 from pipelines.depot.overrides import digest, why_not
 from pipelines.depot.search_bytes import files_with
 from pipelines.depot.storage import Depot
@@ -33,7 +34,7 @@ from schemas.consent import Consent
 from schemas.consent_history import History
 from schemas.reading import Reading
 from schemas.received import Received
-from tests.delivery_builders import STUDY, a_delivery, trial_id
+from tests.delivery_builders import STUDY, a_delivery, leaving, trial_id
 from tests.depot_books import decisions, faults_of_the_ledger, ledger_lines
 from tests.finding_builders import a_check_run, a_finding
 
@@ -115,7 +116,7 @@ def test_the_ledger_says_who_and_why_and_not_whose_trial(once_accepted: Path) ->
     depot = once_accepted / "depot"
     (line,) = [line for line in ledger(depot) if line["what"] == "override"]
     assert (line["why"], line["actor"]) == (WHY, "Ann Dale")
-    assert line["details"] == {"by": "Ann Dale", "check": CHECK, "site": "brack"}
+    assert line["details"] == {"account": whoami(), "by": "Ann Dale", "check": CHECK, "site": "brack"}
     assert "FS-01" not in json.dumps(ledger(depot))
     assert faults_of_the_ledger(depot) == []
 
@@ -230,7 +231,7 @@ def test_killed_before_it_is_judged_the_next_run_finishes(
 
 def test_a_runner_who_withdraws_takes_the_decision_along(accepted: tuple[Path, Path]) -> None:
     _, depot = accepted
-    assert withdraw(STUDY, depot, "FS-01", "all").found == ()
+    assert withdraw(STUDY, depot, leaving("FS-01")).found == ()
     assert decisions(depot) == ()
     assert files_with(Depot(depot), ["FS-01"])[1] == []
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import shutil
 import subprocess
 import sys
 from pathlib import Path
@@ -12,10 +13,12 @@ import pytest
 from pipelines.assets.deciding import release
 from pipelines.assets.run import run
 from pipelines.deciding.withdrawal import withdraw
+from pipelines.depot.backup import back_up, restore
 from pipelines.depot.books.opening import open_books
 from pipelines.depot.storage import BOOKS_VARIABLE, Depot
+from pipelines.depot.verify import verify
 from pipelines.errors import Unusable
-from tests.delivery_builders import REPO, STUDY, a_delivery, tables
+from tests.delivery_builders import REPO, STUDY, a_delivery, leaving, tables
 from tests.depot_books import faults_of_the_ledger, ledger_lines
 
 
@@ -33,10 +36,16 @@ def test_the_way_of_a_delivery_with_the_books_elsewhere(elsewhere: str, tmp_path
     assert not (depot / "books.sqlite").exists()
     assert "Nothing new" in run(STUDY, inbox, depot, "tester", workers=1).text()
     release(STUDY, depot, "first", "tester")
-    assert withdraw(STUDY, depot, "FS-02", "all", "tester").found == ()
+    assert withdraw(STUDY, depot, leaving("FS-02")).found == ()
     assert {row["participant_id"] for row in tables(depot)["brack-001"]["standings"]} == {"FS-01"}
     assert faults_of_the_ledger(depot) == []
-    assert {line["what"] for line in ledger_lines(depot)} == {"taken_in", "built", "released", "withdrawal"}
+    assert {line["what"] for line in ledger_lines(depot)} == {
+        "taken_in",
+        "built",
+        "released",
+        "withdrawal",
+        "withdrawal_carried_out",
+    }
 
 
 def test_without_its_books_the_depot_is_refused_and_other_books_are_too(
@@ -76,3 +85,23 @@ def test_a_writer_on_another_machine_is_named_and_its_turn_ends_with_it(elsewher
 def test_a_database_that_does_not_answer_is_told_in_plain_words(tmp_path: Path) -> None:
     with pytest.raises(Unusable, match="cannot be reached"):
         open_books(tmp_path, f"postgresql://nobody@/none?host={tmp_path}")
+
+
+def test_books_on_postgresql_are_copied_into_a_file_and_put_back_into_an_empty_database(
+    elsewhere: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    depot = Depot(tmp_path / "depot")
+    a_delivery(tmp_path / "inbox", names=("standing",))
+    run(STUDY, tmp_path / "inbox", depot.root, "tester", workers=1)
+    before, lines = tables(depot.root), ledger_lines(depot.root)
+    copy = back_up(depot, tmp_path / "backups", "tester").folder
+    shutil.rmtree(depot.root)
+    with pytest.raises(Unusable, match="database has books already"):
+        restore(copy, depot, "tester")
+    monkeypatch.delenv(BOOKS_VARIABLE)
+    again = Depot(tmp_path / "again")
+    restore(copy, again, "tester")
+    with again.alone("tester"):
+        assert verify(again) == []
+    assert tables(again.root) == before
+    assert ledger_lines(again.root)[: len(lines)] == lines

@@ -8,6 +8,7 @@ from typing import Any
 
 import pandas as pd
 
+from pipelines.depot.published import hashes, place_of
 from pipelines.depot.storage import Depot, write_table
 from schemas.catalogue import TABLES
 from schemas.model import Kind, Table
@@ -58,6 +59,12 @@ class SmallDepot:
         for name, rows in _rows(parcel).items():
             _write(self.depot, TABLES[name], rows, parcel.delivery_id)
         self.results[parcel.delivery_id] = secrets.token_hex(8)
+
+    def published(self) -> dict[str, dict[str, str]]:
+        """The checksums that the books would have."""
+        results = {place_of(name): hashes(self.depot.delivery_path(name)) for name in self.depot.delivery_ids()}
+        warehouse = self.depot.warehouse
+        return results | ({warehouse.name: hashes(warehouse)} if warehouse.exists() else {})
 
     def drop(self, delivery_id: str) -> None:
         """Take a delivery out; its files stay, since only the results say what is in."""

@@ -25,7 +25,7 @@ FIRST = Parcel("brack", 1, (Sent("T1", "FS-01"), Sent("T2", "FS-02")), (("FS-01"
 
 
 def built(small: SmallDepot, *, anew: bool = False) -> Built:
-    return build_warehouse(small.depot, LOADED, "0", small.results, anew=anew)
+    return build_warehouse(small.depot, LOADED, "0", small.results, small.published(), anew=anew)
 
 
 def content(warehouse: Path) -> dict[str, list[tuple[Any, ...]]]:
@@ -169,7 +169,7 @@ def test_readers_of_the_old_file_never_meet_a_half_of_the_new_one(small: SmallDe
 
 def test_another_code_or_a_damaged_file_makes_it_anew(small: SmallDepot) -> None:
     assert not built(small).anew
-    assert build_warehouse(small.depot, LOADED, "1", small.results).anew
+    assert build_warehouse(small.depot, LOADED, "1", small.results, small.published()).anew
     small.depot.warehouse.write_bytes(b"damaged" * 1000)
     assert built(small).anew
 

@@ -124,7 +124,7 @@ def test_completeness_shows_the_empty_cells_of_the_plan_too(connection: duckdb.D
 
 def test_a_depot_without_deliveries_gives_empty_tables(tmp_path: Path) -> None:
     depot = Depot(tmp_path)
-    built = build_warehouse(depot, load_study(STUDY), "0", {})
+    built = build_warehouse(depot, load_study(STUDY), "0", {}, {})
     told = {"check_runs"}  # whole sites were looked at, and every check says that there was nothing to judge
     assert {name for name, rows in built.rows.items() if rows} == {"sites", "visits", "conditions"} | told
     with open_read_only(depot.warehouse) as connection:
@@ -134,13 +134,13 @@ def test_a_depot_without_deliveries_gives_empty_tables(tmp_path: Path) -> None:
 
 def test_a_reader_with_the_warehouse_open_keeps_reading_while_it_is_rebuilt(tmp_path: Path) -> None:
     depot, study = Depot(tmp_path), load_study(STUDY)
-    build_warehouse(depot, study, "old", {})
+    build_warehouse(depot, study, "old", {}, {})
     sql = "SELECT code_version FROM about_this_warehouse"
     with open_read_only(depot.warehouse) as reader:
         assert reader.execute(sql).fetchall() == [("old",)]
         cursor = reader.execute("SELECT * FROM range(300000) r, conditions")
         first = cursor.fetchmany(10)
-        build_warehouse(depot, study, "new", {})
+        build_warehouse(depot, study, "new", {}, {})
         assert len(first) + len(cursor.fetchall()) == 900000
         assert reader.execute(sql).fetchall() == [("old",)]
         assert reader.execute("SELECT count(*) FROM visits").fetchall() == [(3,)]
@@ -150,7 +150,7 @@ def test_a_reader_with_the_warehouse_open_keeps_reading_while_it_is_rebuilt(tmp_
 
 def test_a_build_that_fails_leaves_the_old_warehouse(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     depot = Depot(tmp_path)
-    build_warehouse(depot, load_study(STUDY), "first", {})
+    build_warehouse(depot, load_study(STUDY), "first", {}, {})
     before = depot.warehouse.read_bytes()
 
     def full(self: Path, target: Path) -> Path:
@@ -159,9 +159,9 @@ def test_a_build_that_fails_leaves_the_old_warehouse(tmp_path: Path, monkeypatch
     with monkeypatch.context() as patch:
         patch.setattr(Path, "replace", full)
         with pytest.raises(OSError, match="No space"):
-            build_warehouse(depot, load_study(STUDY), "other", {})
+            build_warehouse(depot, load_study(STUDY), "other", {}, {})
     assert depot.warehouse.read_bytes() == before
-    build_warehouse(depot, load_study(STUDY), "other", {})
+    build_warehouse(depot, load_study(STUDY), "other", {}, {})
     assert not depot.warehouse.with_name("warehouse.duckdb.new").exists()
 
 

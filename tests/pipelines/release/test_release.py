@@ -21,7 +21,7 @@ from pipelines.depot.storage import Depot, read_table
 from pipelines.errors import Unusable
 from pipelines.release import make
 from pipelines.release.contents import released_tables
-from tests.delivery_builders import STUDY, a_delivery
+from tests.delivery_builders import STUDY, a_delivery, leaving
 from tests.depot_books import faults_of_the_ledger, ledger_lines, shelf
 
 RUNNERS = ("FS-01", "FS-02")
@@ -92,7 +92,7 @@ def test_whoever_withdrew_is_in_no_byte_of_the_next_release_and_the_older_one_is
     place = Depot(depot)
     first = release(STUDY, depot, "first analysis", "tester").folder
     assert first in {p.parent.parent for p in files_with(place, ["FS-02"])[1]}
-    done = withdraw(STUDY, depot, "FS-02", "all", "tester")
+    done = withdraw(STUDY, depot, leaving("FS-02"))
     assert done.found == ()
     assert "release-0001" in done.text()
     second = release(STUDY, depot, "after a withdrawal", "tester")

@@ -82,14 +82,14 @@ def test_an_id_in_another_spelling_counts(books: Books) -> None:
     assert due(books) == ["brack-001"]
 
 
-def test_what_a_stopped_delivery_told_counts_no_more_and_is_kept_while_its_bytes_are(books: Books) -> None:
+def test_a_stopped_delivery_gives_nothing_and_what_it_took_away_still_counts(books: Books) -> None:
     told = judged(books, "brack-002", GIVEN, BACK)
     judged(books, "brack-001", GIVEN)
     with books.transaction():
         books.deliveries.put(Result(a_record("brack-002", status="stopped"), Payload({"a": "1"})))
     assert books.gates.get("brack-002") == told
     assert books.gates.naming("FS-01") == ["brack-001", "brack-002"]
-    assert due(books) == ["brack-001"]
+    assert due(books) == []
     with books.transaction():
         books.deliveries.put(Result(a_record("brack-002", status="stopped", held=False)))
     assert books.gates.naming("FS-01") == ["brack-001"]

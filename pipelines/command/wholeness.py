@@ -1,0 +1,130 @@
+"""The commands that prove, copy and put back a whole depot. How: ``pipelines.depot.verify`` and ``backup``."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from pipelines.command.options import (
+    DEFAULT_DEPOT,
+    DEFAULT_INBOX,
+    DEFAULT_STUDY,
+    Actor,
+    DepotPath,
+    InboxPath,
+    StudyPath,
+)
+from pipelines.errors import Unusable
+
+if TYPE_CHECKING:
+    from pipelines.depot.ledger import Head
+    from pipelines.depot.verify import Fault
+
+HeadFile = Annotated[
+    Path | None, typer.Option("--head", help="File with a head of the ledger, as `ledger head --to` wrote it.")
+]
+
+
+def verify(
+    depot: DepotPath = DEFAULT_DEPOT,
+    head: HeadFile = None,
+    repair: Annotated[bool, typer.Option("--repair", help="Mend what has a source: inbox, backup, raw files.")] = False,
+    source: Annotated[
+        Path | None, typer.Option("--from", help="With --repair: a backup made by `manystrides backup`.")
+    ] = None,
+    study: StudyPath = DEFAULT_STUDY,
+    inbox: InboxPath = DEFAULT_INBOX,
+    actor: Actor = None,
+) -> None:
+    """Hash everything the depot holds and compare it with books, ledger and register. Exit code 1 for faults.
+
+    Example: manystrides verify --depot depot --repair --from backups/depot-2026-05-03T10-00-00
+    """
+    from pipelines.depot.ledger import whoami
+    from pipelines.depot.storage import Depot
+    from pipelines.depot.verify import verify as look
+
+    place = Depot(depot)
+    by = actor or whoami()
+    if not repair:
+        with place.alone(by):
+            found = look(place, read_head(head))
+        _tell(found)
+        if not found:
+            typer.echo(f"The depot {place.root} is whole: every file has the checksum that the books tell.")
+        raise typer.Exit(1 if found else 0)
+    from pipelines.taking_in.repairing import Sources
+    from pipelines.taking_in.repairing import repair as mend
+
+    done = mend(study, place, by, Sources(inbox if inbox.is_dir() else None, source), read_head(head))
+    _tell(done.found)
+    for line in done.mended:
+        typer.echo(f"Mended: {line}")
+    if done.left:
+        typer.echo(f"Left, without a source: {len(done.left)}", err=True)
+        _tell(done.left)
+    else:
+        typer.echo(f"The depot {place.root} is whole.")
+    raise typer.Exit(1 if done.left else 0)
+
+
+def backup(
+    target: Annotated[
+        Path, typer.Argument(help="Folder of backups, better on another disk; a new folder is made in it.")
+    ],
+    depot: DepotPath = DEFAULT_DEPOT,
+    actor: Actor = None,
+) -> None:
+    """Copy a depot as it is at one moment, whether or not a run goes on. Warehouse and pages are made again from it.
+
+    Example: manystrides backup /mnt/backups --depot depot
+    """
+    from pipelines.depot.backup import back_up
+    from pipelines.depot.ledger import whoami
+    from pipelines.depot.storage import Depot
+
+    typer.echo(back_up(Depot(depot), target, actor or whoami()).text())
+
+
+def restore(
+    source: Annotated[Path, typer.Argument(help="One backup, as `manystrides backup` made it.")],
+    depot: DepotPath = DEFAULT_DEPOT,
+    actor: Actor = None,
+) -> None:
+    """Make a depot from a backup. Withdrawals since then, which the register beside the depot lists, are kept.
+
+    Example: manystrides restore /mnt/backups/depot-2026-05-03T10-00-00 --depot depot
+    """
+    from pipelines.depot.backup import restore as put_back
+    from pipelines.depot.ledger import whoami
+    from pipelines.depot.storage import Depot
+
+    typer.echo(put_back(source, Depot(depot), actor or whoami()).text())
+
+
+def read_head(path: Path | None) -> Head | None:
+    """A head of the ledger from a file. Raises Unusable."""
+    from pipelines.depot.ledger import Head
+
+    if path is None:
+        return None
+    try:
+        for line in path.read_text(encoding="utf-8").splitlines():
+            words = line.split()
+            if len(words) == 3 and words[0] == "Head:":
+                return Head(int(words[1]), words[2])
+    except (OSError, ValueError) as error:
+        raise _no_head(path, str(error)) from None
+    raise _no_head(path, "there is no line that begins with Head:")
+
+
+def _no_head(path: Path, why: str) -> Unusable:
+    expected = "a line such as: Head: 12 9f86d08..."
+    return Unusable(f"No head of a ledger can be read: {why}.", expected, "Name the file that was exported.", file=path)
+
+
+def _tell(faults: list[Fault]) -> None:
+    for fault in faults:
+        typer.echo(fault.line(), err=True)

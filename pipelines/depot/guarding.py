@@ -1,0 +1,204 @@
+"""What every writing command does first and last: compare the books with the register beside the depot, and note them.
+
+Refused is what can only be a loss: fewer lines of the ledger than were there, other bytes of the books than the last
+command left, a withdrawal that the ledger knows and the register or the books do not. A withdrawal that only the
+register knows was killed on its way, or the books are from an older day: it is taken over and carried out.
+"""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable, Iterator
+from contextlib import AbstractContextManager, contextmanager, suppress
+from dataclasses import replace
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from pipelines.depot import register as registers
+from pipelines.depot.addresses import REGISTER_VARIABLE
+from pipelines.depot.books.opening import FILE
+from pipelines.depot.books.rows import Listed
+from pipelines.depot.ledger import Ledger, whoami
+from pipelines.depot.published import sha256_of
+from pipelines.depot.register import Register
+from pipelines.errors import Unusable
+
+if TYPE_CHECKING:
+    from pipelines.depot.books.book import Books
+    from pipelines.depot.storage import Depot
+
+WITHDRAWAL, TAKEN_BACK = "withdrawal", "withdrawal_taken_back"
+_REPAIR = "Find out what happened; then put books and register of the same day in their place (manystrides restore)."
+
+
+@contextmanager
+def books_proved(depot: Depot) -> Iterator[Callable[[], AbstractContextManager[None]]]:
+    """Round a writing command, with the books still shut; gives what is to be round it once they are open.
+
+    Raises Unusable if the file of the books is not what the last command left.
+    """
+    new = not depot.exists
+    prove_books_file(depot)
+    entered = False
+
+    @contextmanager
+    def with_open_books() -> Iterator[None]:
+        nonlocal entered
+        with _guarded(depot, new=new):
+            entered = True
+            yield
+
+    try:
+        yield with_open_books
+    except BaseException:
+        with suppress(OSError, Unusable):  # what ended the command is what is told
+            if entered:
+                note_books_file(depot)
+        raise
+    note_books_file(depot)
+
+
+def prove_books_file(depot: Depot) -> None:
+    """Raises Unusable if the file of the books is not what the last command left. Before it is opened."""
+    known, path = registers.read(depot.register), depot.root / FILE
+    if known is None or not known.books_sha256 or depot.books_url or not path.exists() or _has_log(path):
+        return
+    if sha256_of(path) != known.books_sha256:
+        raise Unusable(
+            "The books are not what the last command left: they were damaged, changed by hand or put back from an "
+            "older day.",
+            f"the file whose SHA-256 begins {known.books_sha256[:12]}, as {depot.register} says.",
+            "Run manystrides verify --repair --from BACKUP, or manystrides restore.",
+            file=path,
+        )
+
+
+@contextmanager
+def _guarded(depot: Depot, *, new: bool) -> Iterator[None]:
+    """Round a writing command, with the books open. new: the depot was made just now. Raises Unusable."""
+    path, books = depot.register, depot.books
+    known = registers.read(path)
+    known = _begun(depot, known) if known is None or new else known
+    compare(depot, known)
+    registers.write(path, replace(known, books_sha256=""))
+    try:
+        yield
+    except BaseException:
+        with suppress(OSError, Unusable):  # what ended the command is what is told
+            _note_head(books, path)
+        raise
+    _note_head(books, path)
+
+
+def note_books_file(depot: Depot) -> None:
+    """Note the checksum of the books' file, after they were closed; not if somebody else still reads them."""
+    path, own = depot.register, depot.root / FILE
+    known = registers.read(path)
+    if known is not None and depot.books_url is None and own.exists() and not _has_log(own):
+        registers.write(path, replace(known, books_sha256=sha256_of(own)))
+
+
+def compare(depot: Depot, known: Register) -> None:
+    """Raises Unusable if register and books cannot be of one depot and day; takes over what only the first knows."""
+    for problem in differences(depot, known):
+        raise problem
+    books = depot.books
+    in_ledger, taken_back = _told(books)
+    for tombstone in sorted(known.in_force.keys() - in_ledger - taken_back):
+        listed = known.in_force[tombstone]
+        with books.transaction():
+            books.jobs.take_over(listed)
+            why = "It stands in the register; the books did not know it."
+            Ledger(books, whoami()).write(WITHDRAWAL, f"tombstone-{tombstone}", why, scope=listed.scope)
+
+
+def differences(depot: Depot, known: Register) -> Iterator[Unusable]:
+    """Why register and books cannot be of one depot and day."""
+    path, books = depot.register, depot.books
+    if known.depot != books.word():
+        seen = "The register of withdrawals belongs to another depot."
+        remedy = f"Put its own register in this place, or name it with --register or {REGISTER_VARIABLE}."
+        yield Unusable(seen, "the register that was made with this depot.", remedy, file=path)
+        return
+    yield from _cut(depot, known)
+    listed, (in_ledger, _) = known.in_force, _told(books)
+    if missing := sorted(in_ledger - listed.keys()):
+        yield Unusable(
+            f"The register of withdrawals is missing or older than the books: {len(missing)} withdrawals that the "
+            f"ledger tells are not in it, such as tombstone {missing[0]}.",
+            "a register that lists every withdrawal of the ledger.",
+            "Put the newest copy of it in this place. If there is none, make it anew with manystrides verify --repair.",
+            file=path,
+        )
+    if lost := sorted(t for t in in_ledger & listed.keys() if not books.withdrawals.is_as(listed[t])):
+        yield Unusable(
+            f"Books and register differ on {len(lost)} withdrawals that the ledger tells, such as tombstone {lost[0]}.",
+            "books that hold every withdrawal as the register lists it.",
+            "Run manystrides verify --repair, which puts them back from the register.",
+            file=depot.root,
+        )
+
+
+def _told(books: Books) -> tuple[set[str], set[str]]:
+    """Tombstones that the ledger tells and that count, and those that were taken back."""
+    back = {about.removeprefix("tombstone-").removesuffix(".taken-back") for about in books.ledger.abouts(TAKEN_BACK)}
+    return {about.removeprefix("tombstone-") for about in books.ledger.abouts(WITHDRAWAL)} - back, back
+
+
+def noted(depot: Depot, listed: Listed) -> None:
+    """Write a withdrawal into the register; before the books know it."""
+    path = depot.register
+    known = registers.read(path) or _begun(depot, None)
+    registers.write(path, known.with_withdrawal(listed))
+
+
+def made_from_books(depot: Depot) -> Register:
+    """A register with all that the books know."""
+    books = depot.books
+    listed = tuple(books.withdrawals.listed())
+    return Register(books.word(), books.key(), books.ledger.head(), withdrawals=listed)
+
+
+def _begun(depot: Depot, older: Register | None) -> Register:
+    """The register of a new depot, or of one that has none yet. older: what lies in its place."""
+    books = depot.books
+    bare = Register(books.word(), books.key())
+    if older is None:
+        return bare
+    if older.depot == bare.depot:
+        return replace(bare, withdrawals=older.withdrawals)
+    if os.environ.get(REGISTER_VARIABLE):
+        return older  # it was named, and is not replaced: that it is another depot's is told
+    if older.in_force:  # made anew where a depot was: who withdrew from that one is withheld here, too
+        books.adopt_key(older.key)
+    return replace(bare, key=books.key(), withdrawals=older.withdrawals if older.in_force else ())
+
+
+def _cut(depot: Depot, known: Register) -> Iterator[Unusable]:
+    head, once = depot.books.ledger.head(), known.head
+    expected = "a ledger that only grows."
+    if head.sequence < once.sequence:
+        seen = f"The ledger has {head.sequence} lines, and once had {once.sequence}: lines are missing at its end."
+        yield Unusable(seen, expected, _REPAIR, file=depot.root)
+    elif once.sequence and depot.books.ledger.hash_of(once.sequence) != once.hash:
+        seen = f"Line {once.sequence} of the ledger is not the one that was its last when the last command ended."
+        yield Unusable(seen, expected, _REPAIR, file=depot.root)
+
+
+def end_of_command(depot: Depot) -> None:
+    """Note how far the ledger reaches, and the checksum of the books; for a command that held the depot by itself."""
+    with depot.opened() as books, suppress(Unusable):
+        _note_head(books, depot.register)
+    with suppress(Unusable):
+        note_books_file(depot)
+
+
+def _note_head(books: Books, path: Path) -> None:
+    known = registers.read(path)
+    if known is not None:
+        registers.write(path, replace(known, head=books.ledger.head()))
+
+
+def _has_log(path: Path) -> bool:
+    log = path.with_name(f"{path.name}-wal")
+    return log.exists() and log.stat().st_size > 0

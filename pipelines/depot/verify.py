@@ -1,0 +1,220 @@
+"""Everything the depot holds is hashed and compared with what the books say, and the books with ledger and register.
+
+Here faults are found and told, each with its file, what was seen, what was expected and what to do; how they are mended
+is in ``pipelines.taking_in.repairing``. Not looked at are the log, the lock, Dagster's history and ``work/``, which
+prove nothing. The depot is held meanwhile, so that nobody writes.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Literal
+
+from pipelines.depot import register as registers
+from pipelines.depot.books.opening import FILE
+from pipelines.depot.exchange import undo_exchanges
+from pipelines.depot.guarding import differences, prove_books_file
+from pipelines.depot.ledger import Head
+from pipelines.depot.proof import ledger_problems
+from pipelines.depot.published import hashes, sha256_of
+from pipelines.errors import Unusable
+
+if TYPE_CHECKING:
+    from pipelines.depot.storage import Depot
+
+Kind = Literal["books", "register", "ledger", "raw", "closed", "result", "release", "built", "stray"]
+REPAIR = "Run manystrides verify --repair, with --from BACKUP if you have one."
+_ALONE = " Without the books nothing else can be compared."
+_LOOK = "Find out where it comes from, and move it away."
+
+
+@dataclass(frozen=True)
+class Fault:
+    """Something that is not as it was published. about: the delivery, release or built part; sha256: wanted."""
+
+    kind: Kind
+    file: Path
+    seen: str
+    expected: str
+    remedy: str
+    about: str = ""
+    sha256: str = ""
+
+    def line(self) -> str:
+        """For people."""
+        return f"{self.file}: {self.seen} Expected: {self.expected} What to do: {self.remedy}"
+
+
+def verify(depot: Depot, exported: Head | None = None) -> list[Fault]:
+    """Every fault of a depot that nobody writes to. exported: a head of the ledger that was kept elsewhere.
+
+    Raises Unusable if there is no depot.
+    """
+    if not (depot.exists or depot.deliveries.is_dir()):
+        raise Unusable("There is no depot here.", "a depot.", "Name it with --depot.", file=depot.root)
+    found = list(_word(depot))
+    books = depot.root / FILE
+    if depot.books_url is None and not books.exists():
+        remedy = "Run manystrides verify --repair --from BACKUP, or manystrides restore."
+        return [*found, Fault("books", books, "The file is missing." + _ALONE, "the books of the depot.", remedy)]
+    try:
+        prove_books_file(depot)
+        with depot.opened():
+            undo_exchanges(depot)
+            found += _damage(depot)
+            found += _register(depot)
+            found += _ledger(depot, exported)
+            found += _files(depot)
+    except Unusable as problem:
+        kind: Kind = "register" if problem.file == str(depot.register) else "books"
+        more = "" if kind == "register" else _ALONE
+        found.append(
+            Fault(kind, Path(problem.file or depot.root), problem.seen + more, problem.expected, problem.remedy)
+        )
+    return found
+
+
+def _word(depot: Depot) -> Iterator[Fault]:
+    from pipelines.depot.books.opening import WORD
+
+    marker = depot.root / WORD
+    if not marker.exists():
+        remedy = "Nothing: it was written again from the books, unless they are another depot's."
+        yield Fault(
+            "books", marker, "The file is missing.", "the word by which depot and books know each other.", remedy
+        )
+
+
+def _damage(depot: Depot) -> Iterator[Fault]:
+    """What the database itself finds."""
+    engine = depot.books.engine
+    if engine.dialect.name != "sqlite":
+        return
+    with depot.books.reading() as connection:
+        told = [str(row[0]) for row in connection.exec_driver_sql("PRAGMA integrity_check(5)")]
+        broken = connection.exec_driver_sql("PRAGMA foreign_key_check").fetchall()
+    file = Path(str(engine.url.database))
+    if told != ["ok"] or broken:
+        seen = (
+            f"The database is damaged: {'; '.join(told[:2]) if told != ['ok'] else 'rows without what they belong to'}."
+        )
+        yield Fault("books", file, seen, "whole books.", "Run manystrides restore with your newest backup.")
+
+
+def _register(depot: Depot) -> Iterator[Fault]:
+    known = registers.read(depot.register)
+    if known is None:
+        expected = "the register of withdrawals, which every command that writes keeps."
+        yield Fault("register", depot.register, "The file is missing.", expected, REPAIR)
+        return
+    for problem in differences(depot, known):
+        yield Fault("register", Path(problem.file or depot.root), problem.seen, problem.expected, problem.remedy)
+
+
+def _ledger(depot: Depot, exported: Head | None) -> Iterator[Fault]:
+    remedy = "Find out who changed it; then restore a backup (manystrides restore)."
+    try:
+        problems = ledger_problems(depot, exported)
+    except Unusable as problem:  # the entry of a release, which is looked at with the release
+        problems = []
+        yield Fault(
+            "release",
+            Path(str(problem.file)),
+            problem.seen,
+            problem.expected,
+            REPAIR,
+            Path(str(problem.file)).parent.name,
+        )
+    yield from (Fault("ledger", depot.root, f"In the ledger, {p}.", "a whole ledger.", remedy) for p in problems)
+
+
+def _files(depot: Depot) -> Iterator[Fault]:
+    yield from _stored(depot)
+    published = depot.books.files.all()
+    results = depot.books.deliveries.ids()
+    for delivery_id in sorted(results):
+        place = f"deliveries/{delivery_id}"
+        yield from _place(depot, place, published.get(place, {}), "result", delivery_id)
+    yield from (_stray(depot.delivery_path(name), "a delivery") for name in depot.delivery_ids() if name not in results)
+    shelf = depot.books.releases.all()
+    for entry in shelf:
+        place = f"releases/{entry.name}"
+        deleted = entry.superseded_utc and not depot.release_path(entry.name).exists()  # as the consent may ask
+        if not deleted:
+            yield from _place(depot, place, published.get(place, {}), "release", entry.name)
+    listed = {entry.name for entry in shelf}
+    releases = sorted(depot.releases.iterdir()) if depot.releases.is_dir() else []
+    yield from (_stray(path, "a release") for path in releases if path.name not in listed)
+    for built in (depot.warehouse.name, depot.pages.name):
+        if built in published:
+            yield from _place(depot, built, published[built], "built", built)
+
+
+def _stored(depot: Depot) -> Iterator[Fault]:
+    """Payload files in raw and closed, both ways."""
+    wanted: dict[Path, tuple[Kind, str, str]] = {}
+    for delivery_id in sorted(depot.books.deliveries.ids()):
+        payload = depot.books.deliveries.payload(delivery_id)
+        for path, sha in payload.stored.items():
+            if path in payload.closed:
+                wanted[depot.closed_path(delivery_id, sha)] = ("closed", delivery_id, sha)
+            else:
+                wanted[depot.raw_path(sha)] = ("raw", delivery_id, sha)
+    for file, (kind, delivery_id, sha) in sorted(wanted.items()):
+        if (seen := _seen(file, sha)) is not None:
+            expected = f"a file of delivery {delivery_id} with the SHA-256 that begins {sha[:12]}."
+            yield Fault(kind, file, seen, expected, REPAIR, delivery_id, sha)
+    for folder in (depot.raw, depot.closed):
+        there = sorted(p for p in folder.rglob("*") if not p.is_dir() or p.is_symlink())
+        yield from (_stray(file, "a payload file of a delivery") for file in there if file not in wanted)
+
+
+def _place(depot: Depot, place: str, published: Mapping[str, str], kind: Kind, about: str) -> Iterator[Fault]:
+    """Files of one place, both ways."""
+    root = depot.root / place
+    files = {(root / path if path != root.name else root): sha for path, sha in published.items()}
+    if not files:
+        yield Fault(kind, root, "The books have no checksums of it.", "checksums of its files.", REPAIR, about)
+    for file, sha in sorted(files.items()):
+        seen = _seen(file, sha)
+        if seen is None and file.suffix == ".parquet":
+            seen = _unreadable(file)
+        if seen is not None:
+            expected = f"the file that was published, with the SHA-256 that begins {sha[:12]}."
+            yield Fault(kind, file, seen, expected, REPAIR, about, sha)
+    there = {root / path for path in hashes(root)} if root.is_dir() else set()
+    yield from (_stray(path, f"a file of {about}") for path in sorted(there - files.keys()))
+
+
+def _seen(file: Path, sha: str) -> str | None:
+    """What is wrong with a file, as a sentence; None if it has the checksum."""
+    if file.is_symlink() or (file.exists() and not file.is_file()):
+        return "It is no regular file."
+    try:
+        own = sha256_of(file)
+    except FileNotFoundError:
+        return "The file is missing."
+    except OSError as error:
+        return f"The file cannot be read: {error.strerror}."
+    return (
+        None
+        if own == sha
+        else f"Its content was changed or cut: it has {file.stat().st_size} bytes, SHA-256 {own[:12]}."
+    )
+
+
+def _unreadable(file: Path) -> str | None:
+    import pyarrow as pa
+    import pyarrow.parquet as parquet
+
+    try:
+        parquet.read_table(file)
+    except (OSError, pa.ArrowException) as error:
+        return f"It cannot be read as Parquet: {error}."
+    return None
+
+
+def _stray(path: Path, what: str) -> Fault:
+    return Fault("stray", path, "The books do not know it.", f"nothing but {what} that they name.", _LOOK)

@@ -1,0 +1,250 @@
+"""Mends what ``pipelines.depot.verify`` finds: from copies in the depot, the inbox or a backup, or by judging again.
+
+Nothing is taken that does not have the checksum the books ask for. What has no source is left and told. What the books
+do not know is never removed here: it may be the only copy of something.
+"""
+
+from __future__ import annotations
+
+import shutil
+import stat
+import tempfile
+import zipfile
+from collections.abc import Iterator
+from contextlib import suppress
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+
+from pipelines.depot import register as registers
+from pipelines.depot.books.opening import FILE
+from pipelines.depot.desk import Desk
+from pipelines.depot.guarding import end_of_command, made_from_books
+from pipelines.depot.ledger import Head
+from pipelines.depot.modes import only_for_the_owner
+from pipelines.depot.proof import ledger_problems
+from pipelines.depot.published import sha256_of
+from pipelines.depot.storage import Depot, to_disk
+from pipelines.depot.verify import Fault, verify
+from pipelines.errors import Unusable
+from pipelines.intake.bag_files import bag_in
+from pipelines.study.file import load_study
+from pipelines.taking_in.building import build
+from pipelines.taking_in.noting import again
+from pipelines.taking_in.opening import open_desk
+
+
+@dataclass
+class Repaired:
+    """What was found, what was mended and from where, and what is left."""
+
+    found: list[Fault]
+    mended: list[str] = field(default_factory=list)
+    left: list[Fault] = field(default_factory=list)
+
+
+@dataclass(frozen=True)
+class Sources:
+    """Where good bytes may lie. backup: a folder that ``manystrides backup`` made."""
+
+    inbox: Path | None = None
+    backup: Path | None = None
+
+
+def repair(study_path: Path, depot: Depot, by: str, sources: Sources, exported: Head | None = None) -> Repaired:
+    """Mend a depot as far as there are sources. Raises Unusable if it cannot be held, or the study file is unusable."""
+    study = load_study(study_path)
+    with depot.alone(by):
+        done = Repaired(verify(depot, exported))
+        done.mended += _books(depot, done.found, sources)
+        faults = verify(depot, exported)
+        if not any(fault.kind == "books" and fault.file.name == FILE for fault in faults):
+            with depot.opened(), suppress(_StopError):
+                done.mended += _register(depot, faults)
+                done.mended += _stored(depot, faults, sources)
+                done.mended += _copied(depot, faults, sources)
+                with open_desk(depot, study, by) as desk:
+                    done.mended += _made_again(desk, verify(depot, exported))
+                    if done.mended:
+                        told = {"found": len(done.found), "mended": len(done.mended)}
+                        desk.ledger.write("repaired", "depot", "manystrides verify found faults.", **told)
+            end_of_command(depot)
+        done.left = verify(depot, exported)
+    return done
+
+
+class _StopError(Exception):
+    """Nothing more can be mended."""
+
+
+def _books(depot: Depot, faults: list[Fault], sources: Sources) -> Iterator[str]:
+    """Books from a backup, if they are those that the last command left."""
+    target = depot.root / FILE
+    if not any(f.kind == "books" and f.file == target for f in faults) or sources.backup is None:
+        return
+    known, copy = registers.read(depot.register), sources.backup / FILE
+    if known is not None and copy.is_file() and _reaches(copy, known):
+        for rest in ("-wal", "-shm"):
+            target.with_name(target.name + rest).unlink(missing_ok=True)
+        sha = sha256_of(copy)
+        _put(copy, target, sha, owner_only=True)
+        registers.write(depot.register, replace(known, books_sha256=sha))
+        yield f"{target}: from the backup; no line of the ledger was written since."
+
+
+def _reaches(copy: Path, known: registers.Register) -> bool:
+    """Whether copied books are this depot's, whole, and reach as far as the ledger did when the last command ended."""
+    with tempfile.TemporaryDirectory(prefix="manystrides-books-") as folder:
+        shutil.copyfile(copy, Path(folder) / FILE)
+        try:
+            beside = Depot(folder, register=Path(folder) / "register")
+            with beside.opened() as books:
+                same = (books.word(), books.ledger.head()) == (known.depot, known.head)
+                return same and not ledger_problems(beside)
+        except Unusable:
+            return False
+
+
+def _register(depot: Depot, faults: list[Fault]) -> Iterator[str]:
+    if not any(f.kind == "register" for f in faults):
+        return
+    if any(f.kind == "ledger" for f in faults):
+        raise _StopError  # a register made from a ledger that is not whole would hide it
+    try:
+        known = registers.read(depot.register)
+    except Unusable:
+        known = None
+    if known is None or known.depot == depot.books.word():
+        for listed in known.in_force.values() if known else ():
+            if not depot.books.withdrawals.is_as(listed):
+                with depot.books.transaction():
+                    depot.books.withdrawals.drop(listed.tombstone)
+                    depot.books.jobs.take_over(listed)
+                yield f"{depot.root}: withdrawal {listed.tombstone} is in the books again, from the register."
+        own = depot.books.ledger
+        if known is None or own.hash_of(known.head.sequence) in (known.head.hash, None if known.head.sequence else ""):
+            lost = [one for one in (known.withdrawals if known else ()) if one.taken_back]
+            made = made_from_books(depot)
+            for one in lost:
+                made = made.with_withdrawal(one)
+            registers.write(depot.register, made)
+            yield f"{depot.register}: made anew from the books."
+
+
+def _stored(depot: Depot, faults: list[Fault], sources: Sources) -> Iterator[str]:
+    """Payload files."""
+    for fault in faults:
+        if fault.kind in ("raw", "closed") and fault.sha256:
+            for source, content in _copies(depot, fault, sources):
+                if _put_bytes(content, fault.file, fault.sha256, owner_only=fault.kind == "closed", depot=depot):
+                    yield f"{fault.file}: from {source}."
+                    break
+
+
+def _copies(depot: Depot, fault: Fault, sources: Sources) -> Iterator[tuple[str, Path | bytes]]:
+    """Files that may have the bytes, nearest first."""
+    sha = fault.sha256
+    yield from (
+        ("the depot itself", p) for p in (depot.raw_path(sha), *depot.closed.glob(f"*/{sha}")) if p != fault.file
+    )
+    if sources.backup is not None:
+        backup = sources.backup
+        yield from (("the backup", p) for p in (backup / "raw" / sha[:2] / sha, *backup.glob(f"closed/*/{sha}")))
+    if sources.inbox is None:
+        return
+    for delivery_id in sorted(depot.books.deliveries.ids()):
+        stored = depot.books.deliveries.payload(delivery_id).stored
+        paths = [path for path, own in stored.items() if own == sha]
+        record = depot.books.deliveries.get(delivery_id)
+        if paths and record is not None:
+            arrival = sources.inbox / record.arrival
+            yield from (("the inbox", one) for path in paths for one in _in_arrival(arrival, path))
+
+
+def _in_arrival(arrival: Path, path: str) -> Iterator[Path | bytes]:
+    if arrival.is_dir():
+        yield bag_in(arrival) / "data" / path
+    elif zipfile.is_zipfile(arrival):
+        with zipfile.ZipFile(arrival) as archive:
+            for info in archive.infolist():
+                if info.filename.replace("\\", "/").endswith(f"/data/{path}"):
+                    with suppress(Exception):  # a damaged member is no source
+                        yield archive.read(info)
+
+
+def _copied(depot: Depot, faults: list[Fault], sources: Sources) -> Iterator[str]:
+    """Files of results and releases from the backup."""
+    if sources.backup is None:
+        return
+    for fault in faults:
+        if fault.kind in ("result", "release") and fault.sha256:
+            copy = sources.backup / fault.file.relative_to(depot.root)
+            if _put_bytes(copy, fault.file, fault.sha256, owner_only=False, depot=depot):
+                yield f"{fault.file}: from the backup."
+
+
+def _made_again(desk: Desk, faults: list[Fault]) -> Iterator[str]:
+    """Results judged again from raw, or left to the inbox; warehouse and pages built."""
+    depot, books = desk.depot, desk.books
+    without = {fault.about for fault in faults if fault.kind in ("raw", "closed")}
+    for name in sorted({fault.about for fault in faults if fault.kind == "result"} - without):
+        record = books.deliveries.get(name)
+        if record is None:
+            continue
+        if record.held and not _tags_lost(depot, faults, name):
+            again(desk, record, "Its result was damaged.", lambda done, of: None)
+            yield f"{depot.delivery_path(name)}: judged again from the depot's raw files."
+        elif not record.held:
+            _forget(desk, name)
+            yield f"{depot.delivery_path(name)}: forgotten; the next run takes it in again if it is still in the inbox."
+    if any(fault.kind in ("built", "result") for fault in faults):
+        depot.warehouse.unlink(missing_ok=True)  # nothing of it is used
+        build(desk, lambda text: None)
+        yield f"{depot.warehouse}, {depot.pages}: built anew."
+
+
+def _tags_lost(depot: Depot, faults: list[Fault], name: str) -> bool:
+    """Whether the bag's own files are damaged, without which the delivery cannot be put together again."""
+    bag = depot.delivery_path(name) / "bag"
+    return any(fault.about == name and fault.file.is_relative_to(bag) for fault in faults)
+
+
+def _forget(desk: Desk, name: str) -> None:
+    from pipelines.depot import exchange
+
+    def decide() -> None:
+        with desk.books.transaction():
+            desk.books.deliveries.drop(name)
+            desk.books.files.drop(f"deliveries/{name}")
+            desk.ledger.write("withdrawn", name, "Its result was damaged; it is taken in again from the inbox.")
+
+    exchange.withdraw(desk.depot, name, decide)
+
+
+def _put_bytes(content: Path | bytes, target: Path, sha: str, *, owner_only: bool, depot: Depot) -> bool:
+    """Put a file in its place if the source has the checksum."""
+    if isinstance(content, Path):
+        if content.is_symlink() or not content.is_file():
+            return False
+        with suppress(OSError):
+            if sha256_of(content) == sha:
+                _put(content, target, sha, owner_only=owner_only)
+                return True
+        return False
+    with depot.working("mended") as work:
+        (work / sha).write_bytes(content)
+        return _put_bytes(work / sha, target, sha, owner_only=owner_only, depot=depot)
+
+
+def _put(source: Path, target: Path, sha: str, *, owner_only: bool) -> None:
+    if owner_only:
+        only_for_the_owner(target.parent)
+    target.parent.mkdir(parents=True, exist_ok=True)
+    beside = target.with_name(f".{target.name}.mended")
+    shutil.copyfile(source, beside)
+    beside.chmod(stat.S_IRUSR | (stat.S_IWUSR if target.name == FILE else 0) | (0 if owner_only else stat.S_IRGRP))
+    if sha256_of(beside) != sha:
+        beside.unlink()
+        raise OSError(f"{target} could not be written as it was read")
+    to_disk(beside)
+    beside.replace(target)
+    to_disk(target.parent)

@@ -1,0 +1,194 @@
+"""Stored bytes: every file of a depot flipped, cut and deleted is found, nothing wrong is used, and what has a source heals."""
+
+from __future__ import annotations
+
+import hashlib
+import shutil
+import sqlite3
+from collections.abc import Callable
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+
+from pipelines.assets.deciding import release
+from pipelines.assets.run import run
+from pipelines.depot import register as registers
+from pipelines.depot.backup import back_up
+from pipelines.depot.books.opening import FILE, WORD
+from pipelines.depot.published import read_result
+from pipelines.depot.storage import Depot
+from pipelines.depot.verify import Fault, verify
+from pipelines.errors import Unusable
+from pipelines.taking_in.repairing import Sources, repair
+from schemas.core import TRIALS
+from tests.delivery_builders import STUDY, a_delivery, tables
+
+#: What proves nothing and is looked at by nobody: logs, the lock.
+_NO_PROOF = ("depot.lock", "log")
+
+
+def flip(path: Path) -> None:
+    path.chmod(0o640)
+    content = bytearray(path.read_bytes())
+    content[len(content) // 2] ^= 1
+    path.write_bytes(content)
+
+
+def cut(path: Path) -> None:
+    path.chmod(0o640)
+    path.write_bytes(path.read_bytes()[:-5])
+
+
+DAMAGES: dict[str, Callable[[Path], None]] = {"flipped": flip, "cut": cut, "deleted": Path.unlink}
+
+
+@pytest.fixture(scope="module")
+def made(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """An inbox, a depot with raw and closed files, a stopped delivery and a release, and a backup of it."""
+    folder = tmp_path_factory.mktemp("whole")
+    a_delivery(folder / "inbox", runners=("FS-01", "FS-02"), withdrawn={"FS-02": 0})
+    a_delivery(folder / "inbox", 2, replace_files={"trials.csv": b"no table"})
+    run(STUDY, folder / "inbox", folder / "depot", "tester", workers=1)
+    release(STUDY, folder / "depot", "first", "tester")
+    back_up(Depot(folder / "depot"), folder / "backups", "tester")
+    return folder
+
+
+@pytest.fixture
+def place(made: Path, tmp_path: Path) -> Path:
+    shutil.copytree(made, tmp_path / "copy")
+    return tmp_path / "copy"
+
+
+def files_of(depot: Depot) -> list[Path]:
+    """Every file that proves something, but those of the books, which are damaged one by one."""
+    files = [p for p in depot.root.rglob("*") if p.is_file() and p.relative_to(depot.root).parts[0] not in _NO_PROOF]
+    return sorted(p for p in files if p.parent != depot.root or not p.name.startswith("books."))
+
+
+def found(depot: Depot) -> list[Fault]:
+    with depot.alone("tester"):
+        return verify(depot)
+
+
+def mended(place: Path, *, inbox: bool = True, backup: bool = True) -> list[Fault]:
+    copy = next((place / "backups").iterdir())
+    sources = Sources(place / "inbox" if inbox else None, copy if backup else None)
+    return repair(STUDY, Depot(place / "depot"), "tester", sources).left
+
+
+def test_a_depot_that_nobody_touched_is_whole(place: Path) -> None:
+    depot = Depot(place / "depot")
+    assert found(depot) == []
+    assert {p.relative_to(depot.root).parts[0] for p in files_of(depot)} >= {
+        *("raw", "closed", "deliveries", "releases", "pages", "warehouse.duckdb")
+    }
+
+
+@pytest.mark.parametrize("damage", DAMAGES)
+def test_every_damaged_file_is_found_and_mended_from_a_backup(place: Path, damage: str) -> None:
+    depot = Depot(place / "depot")
+    before = tables(depot.root)
+    files = files_of(depot)
+    for path in files:
+        DAMAGES[damage](path)
+    told = found(depot)
+    assert {fault.file for fault in told} >= set(files)
+    assert all(fault.seen and fault.expected and fault.remedy for fault in told)
+    assert mended(place, inbox=False) == []
+    assert found(depot) == []
+    assert tables(depot.root) == before
+    assert "Nothing new" in run(STUDY, place / "inbox", depot.root, "tester", workers=1).text()
+
+
+@pytest.mark.parametrize("damage", DAMAGES)
+@pytest.mark.parametrize("name", [FILE, WORD, "register"])
+def test_damaged_books_and_registers_are_found_refused_and_mended(place: Path, name: str, damage: str) -> None:
+    depot = Depot(place / "depot")
+    file = depot.register if name == "register" else depot.root / name
+    DAMAGES[damage](file)
+    if damage != "deleted" or name == FILE:  # without withdrawals nothing is lost with the others
+        with pytest.raises(Unusable):
+            run(STUDY, place / "inbox", depot.root, "tester", workers=1)
+    assert found(depot) != [] or name == WORD
+    if name != WORD:
+        assert mended(place) == []
+        assert found(depot) == []
+
+
+def test_without_a_backup_raw_files_come_from_the_inbox_and_results_are_judged_again(place: Path) -> None:
+    depot = Depot(place / "depot")
+    before = tables(depot.root)
+    for path in [*depot.raw.rglob("*"), *depot.closed.rglob("*"), *depot.delivery_path("brack-001").glob("*.parquet")]:
+        if path.is_file():
+            flip(path)
+    assert mended(place, backup=False) == []
+    assert tables(depot.root)["brack-001"] == before["brack-001"]
+
+
+def test_what_has_no_source_is_left_and_told(place: Path) -> None:
+    depot = Depot(place / "depot")
+    lost = sorted(p for p in depot.raw.rglob("*") if p.is_file())[0]
+    lost.unlink()
+    assert [fault.file for fault in mended(place, inbox=False, backup=False)] == [lost]
+
+
+def test_a_file_that_the_books_do_not_know_is_told_and_left_alone(place: Path) -> None:
+    depot = Depot(place / "depot")
+    stray = depot.raw / "00" / hashlib.sha256(b"stray").hexdigest()
+    stray.parent.mkdir(exist_ok=True)
+    stray.write_bytes(b"stray")
+    assert [(fault.kind, fault.file) for fault in mended(place)] == [("stray", stray)]
+
+
+def test_of_a_table_with_any_one_bit_turned_no_value_is_read(place: Path) -> None:
+    depot = Depot(place / "depot")
+    path = depot.table_path("brack-001", TRIALS)
+    good = path.read_bytes()
+    with depot.opened():
+        for place_in_file in range(0, len(good), max(1, len(good) // 400)):
+            content = bytearray(good)
+            content[place_in_file] ^= 1 << (place_in_file % 8)
+            path.write_bytes(content)
+            with pytest.raises(Unusable, match="not what was published"):
+                read_result(depot, "brack-001", TRIALS)
+        path.write_bytes(good)
+        assert len(read_result(depot, "brack-001", TRIALS))
+
+
+def test_a_damaged_result_is_not_pooled(place: Path) -> None:
+    depot = Depot(place / "depot")
+    flip(depot.table_path("brack-001", TRIALS))
+    flip(depot.warehouse)
+    shutil.rmtree(depot.pages)  # so that all is built again
+    with pytest.raises(Unusable, match=r"trials\.parquet: The file is not what was published"):
+        run(STUDY, place / "inbox", depot.root, "tester", workers=1)
+
+
+def test_a_damaged_raw_file_is_not_laid_at_the_laboratorys_door(place: Path) -> None:
+    depot = Depot(place / "depot")
+    before = tables(depot.root)["brack-001"]
+    for path in depot.raw.rglob("*"):
+        if path.is_file():
+            flip(path)
+    a_delivery(place / "inbox", 3, names=("2",), withdrawn={"FS-01": 0})  # makes the first be judged again
+    summary = run(STUDY, place / "inbox", depot.root, "tester", workers=1)
+    assert [failure.about for failure in summary.failures] == ["brack-001"]
+    assert "is not what was published" in summary.failures[0].text
+    assert (summary.exit_code, tables(depot.root)["brack-001"]) == (2, before)
+
+
+def test_a_cut_ledger_is_refused_by_the_next_command(place: Path) -> None:
+    depot = Depot(place / "depot")
+    with sqlite3.connect(depot.root / FILE) as connection:
+        connection.execute("DROP TRIGGER ledger_no_removal")
+        connection.execute("DELETE FROM ledger WHERE sequence > 3")
+    connection.close()
+    with pytest.raises(Unusable, match="books are not what the last command left"):
+        run(STUDY, place / "inbox", depot.root, "tester", workers=1)
+    known = registers.read(depot.register)
+    assert known is not None
+    registers.write(depot.register, replace(known, books_sha256=""))  # as after a kill
+    with pytest.raises(Unusable, match="lines are missing at its end"):
+        run(STUDY, place / "inbox", depot.root, "tester", workers=1)

@@ -1,0 +1,144 @@
+"""A withdrawal is a job: asked about beforehand, known apart from the depot, with days of grace, and never lost."""
+
+from __future__ import annotations
+
+import shutil
+import sqlite3
+from dataclasses import replace
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+
+import pytest
+
+from benchmarks.withdrawal_kills import kills
+from pipelines.assets.run import run
+from pipelines.deciding.preview import preview
+from pipelines.deciding.withdrawal import Renewed, renew, take_back, withdraw
+from pipelines.depot import register as registers
+from pipelines.depot.ledger import whoami
+from pipelines.depot.storage import Depot
+from pipelines.errors import Unusable
+from tests.delivery_builders import STUDY, a_delivery, leaving, planned, raw_files, tables, trial_id
+from tests.depot_books import ledger_lines
+
+LEAVES, STAYS = "FS-02", "FS-01"
+
+
+def go(place: Path) -> str:
+    return run(STUDY, place / "inbox", place / "depot", "tester", workers=1).text()
+
+
+def standings(place: Path, delivery_id: str = "brack-001") -> dict[str, str]:
+    return {row["trial_id"]: row["standing"] for row in tables(place / "depot")[delivery_id]["standings"]}
+
+
+@pytest.fixture(scope="module")
+def once(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    folder = tmp_path_factory.mktemp("job")
+    a_delivery(folder / "inbox", names=("standing",), runners=(STAYS, LEAVES))
+    run(STUDY, folder / "inbox", folder / "depot", "tester", workers=1)
+    return folder
+
+
+@pytest.fixture
+def place(once: Path, tmp_path: Path) -> Path:
+    shutil.copytree(once, tmp_path / "copy")
+    return tmp_path / "copy"
+
+
+def test_what_would_go_is_told_beforehand_and_nothing_is_changed(place: Path) -> None:
+    before = {p: p.read_bytes() for p in (place / "depot").rglob("*") if p.is_file()}
+    told = preview(STUDY, place / "depot", f" {LEAVES.lower()} ", "all")
+    assert (told.known, told.trials, told.files, told.deliveries) == (True, 1, 1, ("brack-001",))
+    assert STAYS in told.near
+    assert {p: p.read_bytes() for p in before} == before
+
+
+def test_an_id_nobody_knows_is_asked_about_with_those_that_look_alike(place: Path) -> None:
+    assert not preview(STUDY, place / "depot", "FS-03", "all").known
+    with pytest.raises(Unusable, match="look alike: FS-0"):
+        withdraw(STUDY, place / "depot", leaving("FS-03"))
+    assert set(standings(place).values()) == {"accepted"}
+
+
+def test_a_runner_who_is_still_to_come_is_withheld_when_data_come(place: Path) -> None:
+    withdraw(STUDY, place / "depot", leaving("FS-03", not_yet_delivered=True))
+    a_delivery(place / "inbox", 2, names=("standing",), runners=("FS-03",))
+    go(place)
+    assert standings(place, "brack-002") == {"brack-002.withheld-1": "withheld"}
+
+
+def test_the_ledger_tells_the_name_given_and_the_user_of_the_system(place: Path) -> None:
+    withdraw(STUDY, place / "depot", leaving(LEAVES, by="Ann Lee"))
+    (line,) = [line for line in ledger_lines(place / "depot") if line["what"] == "withdrawal"]
+    assert (line["actor"], line["details"]["account"]) == ("Ann Lee", whoami())
+
+
+def test_within_days_of_grace_bytes_are_withheld_and_it_can_be_taken_back(place: Path) -> None:
+    sent = raw_files(place / "depot")
+    done = withdraw(STUDY, place / "depot", leaving(LEAVES, grace_days=7))
+    assert done.files_removed == 0
+    assert sorted(standings(place).values()) == ["accepted", "withheld"]
+    assert "waits until" in go(place)
+    take_back(STUDY, place / "depot", leaving(LEAVES, why="A mistake."))
+    assert set(standings(place).values()) == {"accepted"}
+    assert raw_files(place / "depot") >= sent
+    assert "Nothing new" in go(place)
+
+
+def test_when_the_days_of_grace_are_over_the_next_command_removes_the_bytes(place: Path) -> None:
+    withdraw(STUDY, place / "depot", leaving(LEAVES, grace_days=7))
+    over = (datetime.now(UTC) - timedelta(days=1)).isoformat(timespec="seconds")
+    with Depot(place / "depot").writing("tester"), Depot(place / "depot").opened() as books, books.transaction():
+        books.jobs.put(replace(books.jobs.open()[0], due_utc=over))
+    assert "carried out now" in go(place)
+    assert list(standings(place)) == [trial_id("standing", STAYS)]
+
+
+def test_consent_given_anew_counts_from_its_day_and_nothing_from_before(place: Path) -> None:
+    depot = place / "depot"
+    withdraw(STUDY, depot, leaving(LEAVES))
+    a_delivery(place / "inbox", 2, names=("1",), runners=(LEAVES,))
+    go(place)
+    assert set(standings(place, "brack-002").values()) == {"withheld"}
+    day = planned(LEAVES, "1")[0].session.row()["study_day"]
+    with pytest.raises(Unusable, match="not withdrawn muscle"):
+        renew(STUDY, depot, Renewed(LEAVES, "muscle", "3", day, "A new form.", "Ann"))
+    renew(STUDY, depot, Renewed(LEAVES, "all", "3", day + 1, "A new form.", "Ann"))
+    assert set(standings(place, "brack-002").values()) == {"withheld"}, "consent of before that day stays void"
+
+
+@pytest.mark.parametrize("harm", ["missing", "older", "damaged"])
+def test_without_its_register_no_command_writes_once_somebody_withdrew(place: Path, harm: str) -> None:
+    depot = Depot(place / "depot")
+    older = depot.register.read_bytes()
+    withdraw(STUDY, depot.root, leaving(LEAVES))
+    if harm == "missing":
+        depot.register.unlink()
+    else:
+        depot.register.write_bytes(older if harm == "older" else depot.register.read_bytes()[:-9])
+    with pytest.raises(Unusable, match=r"register of withdrawals|books are not what"):
+        go(place)
+
+
+def test_a_withdrawal_that_the_books_lost_is_refused_and_one_that_only_the_register_knows_is_carried_out(
+    place: Path,
+) -> None:
+    depot = Depot(place / "depot")
+    withdraw(STUDY, depot.root, leaving(LEAVES))
+    known = registers.read(depot.register)
+    assert known is not None
+    with sqlite3.connect(depot.root / "books.sqlite") as connection:
+        connection.execute("DELETE FROM withdrawals")
+    connection.close()
+    registers.write(depot.register, replace(known, books_sha256=""))  # as after a kill, when it cannot be known
+    with pytest.raises(Unusable, match="Books and register differ"):
+        go(place)
+    shutil.rmtree(depot.root)
+    run(STUDY, place / "inbox", depot.root, "tester", workers=1)
+    assert set(standings(place).values()) == {"accepted", "withheld"}, "a depot made anew where one was knows it, too"
+
+
+def test_killed_at_a_random_moment_nothing_is_left_after_the_next_command() -> None:
+    _, bad = kills(2)
+    assert bad == []
