@@ -19,8 +19,9 @@ from pipelines.depot.storage import Depot
 from pipelines.judging.standings import ACCEPTED, WITHHELD
 from pipelines.taking_in.ahead import Ahead
 from pipelines.taking_in.due import Due
+from pipelines.taking_in.gating import gate
 from pipelines.taking_in.publishing import Prepared, note_result
-from pipelines.taking_in.stages import gate, open_again, prepare
+from pipelines.taking_in.stages import open_again, prepare
 from schemas.study import JudgingAgain
 
 #: Round the work on one delivery: its name in, whom to tell (done, of) out.

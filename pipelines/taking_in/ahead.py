@@ -16,8 +16,9 @@ from pathlib import Path
 
 from pipelines.depot.books.rows import Record
 from pipelines.depot.desk import Desk, Opened
+from pipelines.taking_in.gating import Gated, gate
 from pipelines.taking_in.naming import same_content
-from pipelines.taking_in.stages import Gated, gate, layout_of
+from pipelines.taking_in.stages import layout_of
 
 Opener = Callable[[Path], Opened]
 

@@ -10,13 +10,11 @@ from __future__ import annotations
 
 import secrets
 from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from checks.findings import Report, Status
-from checks.registry import Weight
 from checks.run import check_delivery
 from pipelines.consent.redaction import redact
 from pipelines.consent.veil import veil_of
@@ -33,7 +31,7 @@ from pipelines.depot.books.rows import (
     Record,
     Result,
 )
-from pipelines.depot.consents import gate_of, taken_away, with_all_consents
+from pipelines.depot.consents import gate_of, taken_away
 from pipelines.depot.desk import Desk, Opened, Tell
 from pipelines.depot.storage import write_table
 from pipelines.identity.word_list import names_beside
@@ -49,6 +47,7 @@ from pipelines.judging.of_delivery import Layout, judge_delivery, lay_out
 from pipelines.judging.stamps import made, posture_digest
 from pipelines.judging.standings import ACCEPTED, WITHHELD, Judged
 from pipelines.taking_in.beyond_trials import tables_beyond_trials
+from pipelines.taking_in.gating import Gated, gate
 from pipelines.taking_in.keeping import (
     copy_tag_files,
     payload_of,
@@ -57,15 +56,11 @@ from pipelines.taking_in.keeping import (
 from pipelines.taking_in.kept_trials import trial_versions
 from pipelines.taking_in.naming import (
     name_for_stopped,
-    numbered,
     same_content,
-    with_earlier_trials,
-    with_number_conflict,
 )
 from pipelines.taking_in.publishing import Passage, Prepared, forget_older, publish, used_today
-from pipelines.taking_in.resends import before_of, with_changed_trials, with_parts
+from pipelines.taking_in.resends import with_parts
 from schemas import core
-from schemas.consent import Consent
 from schemas.convert.to_arrow import empty_frame
 from schemas.model import Table
 
@@ -73,29 +68,6 @@ if TYPE_CHECKING:
     import pandas as pd
 
     from pipelines.depot.books.rows import TrialVersion
-
-
-@dataclass(frozen=True)
-class Gated:
-    """A delivery of which all is known but what its trials are like.
-
-    consent: what may be used of it; delivery_id, report: as it would be taken in; stops: whether it may not be;
-    earlier: accepted versions of its trials that deliveries before brought; before: its record if the depot holds it.
-    """
-
-    opened: Opened
-    consent: Consent
-    delivery_id: str
-    report: Report
-    stops: bool
-    earlier: Mapping[str, TrialVersion]
-    before: Record | None
-
-    def rests_on(self, opened: Opened, earlier: Mapping[str, TrialVersion], before: Record | None) -> bool:
-        """Whether it would come out the same from these, as far as it was not stopped: a name may hang on more."""
-        alike = replace(self.opened.received, tables={}) == replace(opened.received, tables={})
-        tables = self.opened.received.tables is opened.received.tables  # not compared: the same object, or another
-        return alike and tables and (self.earlier, self.before) == (earlier, before)
 
 
 def open_arrival(desk: Desk, arrival: Arrival, work: Path) -> Opened:
@@ -122,25 +94,6 @@ def open_again(desk: Desk, record: Record, work: Path) -> Opened:
     # it was taken in under the title the study had then: a new title stops none that is held
     problems = tuple(p for p in received.problems if not (p.kind == "bag_info" and p.place == STUDY))
     return Opened(replace(received, arrived_as=name, problems=problems), payload, site, name)
-
-
-def gate(desk: Desk, opened: Opened, before: Record | None = None, ahead: Gated | None = None) -> Gated:
-    """Check a delivery as a whole, beside all others, and find which trials consent covers. Writes nothing.
-
-    ahead: how it was gated before others were taken in; it holds still if what the depot knows of it is the same.
-    """
-    if before is None:
-        opened = with_number_conflict(opened, desk.books)
-    opened = with_all_consents(desk, with_earlier_trials(desk.books, opened), numbered(opened.received))
-    earlier = before_of(desk.books, opened)
-    if ahead is not None and not ahead.stops and ahead.rests_on(opened, earlier, before):
-        return ahead
-    consent = with_changed_trials(Consent.of(opened.received, desk.study.study), earlier)
-    number = numbered(consent.received)
-    delivery_id = number or name_for_stopped(opened, desk.books)
-    report, consent = check_delivery(desk.study.study, delivery_id, consent, desk.stamp)
-    stops = opened.payload is None or number is None or _stops(report)
-    return Gated(opened, consent, delivery_id, report, stops, earlier, before)
 
 
 def layout_of(desk: Desk, gated: Gated) -> Layout:
@@ -253,13 +206,6 @@ def judge_again(desk: Desk, record: Record, tell: Tell, why: str) -> Passage:
     with desk.depot.working("again") as work:
         gated = gate(desk, open_again(desk, record, work), record)
         return publish(desk, prepare(desk, gated, tell), why)
-
-
-def _stops(report: Report) -> bool:
-    """Whether the delivery may not be taken in: a check says so, or one that might have said so crashed."""
-    return any(f.weight is Weight.STOPS for f in report.findings) or any(
-        r.status is Status.CRASHED for r in report.runs
-    )
 
 
 def _record(desk: Desk, opened: Opened, delivery_id: str, status: str, before: Record | None = None) -> Record:

@@ -22,8 +22,8 @@ from pipelines.intake.tables import no_tables
 from pipelines.judging.delivery_tables import tables_of_delivery
 from pipelines.judging.judge import Verdict
 from pipelines.judging.standings import Judged, findings_of, standing_of
+from pipelines.taking_in.gating import Gated
 from pipelines.taking_in.naming import name_for_stopped, same_content, with_number_conflict
-from pipelines.taking_in.stages import Gated
 from schemas.consent import Consent
 from schemas.consent_history import History
 from schemas.quality import STANDINGS
