@@ -1,6 +1,6 @@
 """The second stage of a delivery: checked as a whole, beside all others, and which of its trials consent covers.
 
-Nothing is written here. What is checked is in ``checks``; what an earlier delivery brought in ``naming`` and ``resends``.
+Nothing is written. What is checked is in ``checks``; what earlier deliveries brought in ``naming`` and ``resends``.
 """
 
 from __future__ import annotations

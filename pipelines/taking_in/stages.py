@@ -3,7 +3,7 @@
 Each stage is a plain function from what the one before gave. ``prepare`` walks all but the last and changes nothing
 that counts: its result lies in ``work/`` until it is published, which ``pipelines.taking_in.publishing`` does. What is
 checked is in ``checks``; what becomes of a trial in ``pipelines.judging.standings``; when a stage is due in
-``pipelines.taking_in.due``.
+``pipelines.taking_in.due``. Gating is in ``pipelines.taking_in.gating``.
 """
 
 from __future__ import annotations
