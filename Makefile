@@ -50,8 +50,8 @@ format: setup-dev ## put the code in the common form
 docs: setup-dev ## write docs/reference again from the definitions
 	@$(BIN)/python -m pipelines.command.docs_pages
 
-benchmark: setup-dev ## ratios of two things measured in the same run
-	@$(BIN)/python -m benchmarks
+benchmark: setup-dev ## ratios of two things measured in the same run: docs/reference/speed.md
+	@$(BIN)/python -m benchmarks --write
 
 detection: setup-dev ## plant every fault in many trials: docs/reference/detection.md (10 minutes)
 	@$(BIN)/python -m benchmarks.detection --full --write
