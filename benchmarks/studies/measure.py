@@ -8,13 +8,14 @@ import shutil
 import statistics
 import subprocess
 import sys
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
+from tempfile import TemporaryDirectory
 from time import perf_counter
-from typing import NamedTuple
 
+from benchmarks.measured import Part, Row
 from benchmarks.studies.multiply import multiply
 from benchmarks.studies.questions import Took, compare
 
@@ -27,23 +28,15 @@ NOTHING_NEW_S, BEYOND_DELIVERY_S = 3.0, 10.0
 FASTER_TIMES, QUESTION_S = 10.0, 0.1
 
 
-class Found(NamedTuple):
-    """One number. aim: what it should be at most, or ``at_least``; None where there is none."""
-
-    what: str
-    found: float
-    unit: str
-    aim: float | None = None
-    at_least: bool = False
-
-    def line(self) -> str:
-        """For people."""
-        text = f"{self.what:78} {self.found:8.3g} {self.unit:5}"
-        if self.aim is None:
-            return text.rstrip()
-        reached = self.found >= self.aim if self.at_least else self.found <= self.aim
-        bound, said = "at least" if self.at_least else "at most", "reached" if reached else "missed"
-        return f"{text} aim: {bound} {self.aim:g}, {said}"
+#: Trials of the studies that are measured, about.
+SIZES = (200, 2_000, 10_000)
+_NOTES = (
+    "The demonstration without one delivery, its results copied under other ids until there are so many trials. A "
+    "fifth of them have planted faults: more than in a real study, so that findings and pages are many.",
+    "Every run is the real command in a process of its own. Processor time and memory are those of the command and of "
+    "what it waited for, without the workers that judge.",
+    "Questions are asked of an open warehouse; pandas reads the columns it needs from CSV files, then answers, once.",
+)
 
 
 @dataclass(frozen=True)
@@ -72,16 +65,16 @@ class Size:
     nothing: Run
     new: Run
 
-    def rows(self) -> Iterator[Found]:
+    def rows(self) -> Iterator[Row]:
         """What was found, with the aims."""
         of = f"{self.trials} trials in {self.deliveries} deliveries"
         for what, run in (("all made anew", self.rebuilt), ("nothing new", self.nothing), ("one delivery", self.new)):
             aim = NOTHING_NEW_S if run is self.nothing else None
-            yield Found(f"{of}, {what}", run.wall_s, "s", aim)
-            yield Found(f"{of}, {what}: processor time", run.cpu_s, "s")
-            yield Found(f"{of}, {what}: memory at most", run.peak_mb, "MB")
-        yield Found(f"{of}, one delivery: until its result counts", self.new.own_s or 0.0, "s")
-        yield Found(f"{of}, one delivery: beyond that", self.new.beyond_s, "s", BEYOND_DELIVERY_S)
+            yield Row(f"{of}, {what}", run.wall_s, "s", aim)
+            yield Row(f"{of}, {what}: processor time", run.cpu_s, "s")
+            yield Row(f"{of}, {what}: memory at most", run.peak_mb, "MB")
+        yield Row(f"{of}, one delivery: until its result counts", self.new.own_s or 0.0, "s")
+        yield Row(f"{of}, one delivery: beyond that", self.new.beyond_s, "s", BEYOND_DELIVERY_S)
 
 
 def measure(place: Path, trials: int) -> Size:
@@ -166,14 +159,14 @@ class Answered:
         """Median over the ten of pandas over CSV / DuckDB."""
         return statistics.median(one.pandas_s / one.duckdb_s for one in self.took)
 
-    def rows(self) -> Iterator[Found]:
+    def rows(self) -> Iterator[Row]:
         """What was found, with the aims."""
         for one in self.took:
-            yield Found(f"{one.what}: DuckDB", 1000 * one.duckdb_s, "ms")
-            yield Found(f"{one.what}: pandas over CSV", 1000 * one.pandas_s, "ms")
+            yield Row(f"{one.what}: DuckDB", 1000 * one.duckdb_s, "ms")
+            yield Row(f"{one.what}: pandas over CSV", 1000 * one.pandas_s, "ms")
         ten = f"ten questions to {self.footfalls} footfalls"
-        yield Found(f"{ten}, median", 1000 * self.median_s, "ms", 1000 * QUESTION_S)
-        yield Found(f"{ten}, pandas over CSV / DuckDB, median", self.times_faster, "times", FASTER_TIMES, at_least=True)
+        yield Row(f"{ten}, median", 1000 * self.median_s, "ms", 1000 * QUESTION_S)
+        yield Row(f"{ten}, pandas over CSV / DuckDB, median", self.times_faster, "times", FASTER_TIMES, at_least=True)
 
 
 def answered(size: Size) -> Answered:
@@ -184,3 +177,17 @@ def answered(size: Size) -> Answered:
     with duckdb.connect(str(size.warehouse), read_only=True) as connection:
         row = connection.execute("SELECT count(*) FROM footfalls").fetchone()
     return Answered(int(row[0]) if row else 0, took)
+
+
+def measured(sizes: Sequence[int] = SIZES, keep: Path | None = None) -> Part:
+    """Studies of these sizes, and the ten questions to the last of them. keep: a folder to work in, which stays."""
+    with TemporaryDirectory(prefix="manystrides-studies-") as folder:
+        return Part.of("Studies of many trials", _NOTES, list(_rows(keep or Path(folder), sizes)))
+
+
+def _rows(place: Path, sizes: Sequence[int]) -> Iterator[Row]:
+    for trials in sizes:
+        size = measure(place, trials)
+        yield from size.rows()
+        if trials == sizes[-1]:
+            yield from answered(size).rows()
