@@ -30,6 +30,7 @@ MEASURED = {
     "detection.md": "[How well the checks see](detection.md): how often each finds its fault, by size; measured",
     "named_causes.md": "[How often the named cause is the true one](named_causes.md); measured",
     "silently_wrong.md": "[What is wrong without a word](silently_wrong.md): damaged files, matched clocks; measured",
+    "speed.md": "[What it costs](speed.md): a trial, the books, the demonstration; measured, with the machine's facts",
 }
 _ABOUT = {
     Subject.DELIVERY: "the delivery: its bag and its tables",
