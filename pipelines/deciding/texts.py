@@ -73,7 +73,7 @@ def decide(depot_root: str, words: Sequence[str], decision: Decision, *, allowed
         with books.transaction():
             for word in chosen:
                 books.texts.decide(word, decision, allowed=allowed)
-                Ledger(books, decision.by).write(
+                Ledger(books, decision.by).decided(
                     f"text_{ALLOWED if allowed else REFUSED}", f"text-{word[:16]}", decision.why
                 )
     return chosen

@@ -19,8 +19,9 @@ from pipelines.depot.storage import Depot
 from pipelines.judging.standings import ACCEPTED, WITHHELD
 from pipelines.taking_in.ahead import Ahead
 from pipelines.taking_in.due import Due, in_turn
+from pipelines.taking_in.gating import gate
 from pipelines.taking_in.publishing import Prepared, note_result
-from pipelines.taking_in.stages import gate, open_again, prepare
+from pipelines.taking_in.stages import open_again, prepare
 from schemas.study import JudgingAgain
 
 #: Round the work on one delivery: its name in, whom to tell (done, of) out.
@@ -124,9 +125,9 @@ def _results(desk: Desk, due: Sequence[Due], delivery: Told) -> Iterator[tuple[D
         for one, following in zip(due, [*due[1:], None], strict=True):
             name = one.record.delivery_id
             try:
-                with delivery(name) as tell, ahead.opened(name, _opener(desk, one.record)) as opened:
+                with delivery(name) as tell, ahead.opened(name, _opener(desk, one.record)) as (opened, gated):
                     begin = None if following is None else _beginning(ahead, desk, following.record)
-                    yield one, prepare(desk, gate(desk, opened, one.record), tell, begin)
+                    yield one, prepare(desk, gate(desk, opened, one.record, gated), tell, begin)
             except Exception as error:  # one delivery's failure keeps no other out
                 yield one, error
     finally:
