@@ -29,6 +29,7 @@ _MADE = "\n<!-- Made by `make docs` from the definitions in the code; changes by
 MEASURED = {
     "detection.md": "[How well the checks see](detection.md): how often each finds its fault, by size; measured",
     "named_causes.md": "[How often the named cause is the true one](named_causes.md); measured",
+    "speed.md": "[What it costs](speed.md): a trial, the books, the demonstration; measured, with the machine's facts",
 }
 _ABOUT = {
     Subject.DELIVERY: "the delivery: its bag and its tables",
