@@ -25,13 +25,13 @@ _EVERY_S = 0.1
 _PROCESSOR = "processor time"
 _TITLE = "The demonstration (`make demo` without its set-up)"
 _MOSTLY = (
-    "Half of its deliveries hold one to three trials of about 3 s each, so that opening, gating and publishing, the main "
-    "process's work, rule. With more or longer trials in a delivery the workers rule."
+    "Half of its deliveries hold one to three trials of about 3 s each, so that opening, gating and publishing, the "
+    "main process's work, rule. With more or longer trials in a delivery the workers rule."
 )
 _BUSY = (
-    "Other work kept the cores of this machine busy: time on the clock and use of the cores say nothing of this program "
-    "then, and processor time is more than on a quiet machine. **Not measured: the aims of 45 s and of 80 % of the "
-    "cores.**"
+    "Other work kept the cores of this machine busy: time on the clock and use of the cores say nothing of this "
+    "program then, and processor time is more than on a quiet machine. **Not measured: the aims of 45 s and of 80 % "
+    "of the cores.**"
 )
 
 
