@@ -14,6 +14,8 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from pipelines.depot.storage import write_bytes
+from pipelines.errors import Unusable
+from pipelines.workers.isolation import Isolated
 from schemas.catalogue import tables_of
 from schemas.consent_history import spelled
 from schemas.delivery import SENT_SESSIONS, SENT_TRIALS
@@ -55,6 +57,21 @@ def redact(bag: Path, scopes_of: ScopesOf) -> list[str]:
     if touched:
         _fit_manifests(bag)
     return touched
+
+
+def redact_apart(isolated: Isolated, bag: Path, scopes_of: ScopesOf) -> None:
+    """The same in a worker process, within limits of time and memory. scopes_of: must be picklable. Raises Unusable."""
+    ended = isolated.run(_redact, (bag, scopes_of))
+    if ended.problem is not None:
+        raise Unusable(
+            f"Rows of a runner who withdrew could not be taken out of the tables: {ended.detail}.",
+            "tables that can be written again within the limits of the study file.",
+            "Raise trial_time_limit_s or trial_memory_limit_mb, then run again.",
+        )
+
+
+def _redact(asked: tuple[Path, ScopesOf]) -> None:
+    redact(*asked)
 
 
 def _needs(table: Table, row: Row) -> set[str]:

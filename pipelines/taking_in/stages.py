@@ -18,7 +18,7 @@ from typing import TYPE_CHECKING
 from checks.run import check_delivery
 from pipelines.consent.held_texts import HeldTexts, held_texts, with_marks
 from pipelines.consent.held_texts import write as write_held
-from pipelines.consent.redaction import redact
+from pipelines.consent.redaction import redact_apart
 from pipelines.consent.veil import veil_of
 from pipelines.depot import overrides
 from pipelines.depot.arrivals import Arrival, slug
@@ -82,8 +82,9 @@ def open_again(desk: Desk, record: Record, work: Path) -> Opened:
     site, _, name = record.arrival.partition("/")
     bag = rebuild_bag(desk.depot, record, work / "bag")
     if desk.books.withdrawals.any():
-        now = datetime.now(UTC).isoformat(timespec="seconds")
-        redact(bag, lambda runner: desk.books.withdrawals.scopes_removed(runner, now))
+        redact_apart(
+            desk.isolated, bag, desk.books.withdrawals.removed(datetime.now(UTC).isoformat(timespec="seconds"))
+        )
     names = names_beside(desk.study.path)
     received, payload = open_delivery(desk.isolated, bag, site, work, desk.study.study, names)
     # it was taken in under the title the study had then: a new title stops none that is held

@@ -10,7 +10,8 @@ from __future__ import annotations
 import hashlib
 import hmac
 import secrets
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import sqlalchemy as sa
@@ -26,6 +27,18 @@ if TYPE_CHECKING:
     from pipelines.depot.books.book import Books
 
 
+@dataclass(frozen=True)
+class Removed:
+    """Scopes that runners have withdrawn, asked by id where no books are at hand. by_word: keyed hash -> scopes."""
+
+    key: str
+    by_word: Mapping[str, set[str]]
+
+    def __call__(self, runner: str) -> set[str]:
+        """What the runner has withdrawn, of which bytes are no longer kept."""
+        return set().union(*(self.by_word.get(word, set()) for word in _words(self.key, runner)))
+
+
 class Withdrawals:
     """Reads and writes what runners have withdrawn by command."""
 
@@ -37,7 +50,7 @@ class Withdrawals:
         """A keyed hash of a runner's id or a file's checksum."""
         if self._key is None:
             self._key = self._books.key()
-        return hmac.new(bytes.fromhex(self._key), text.encode(), hashlib.sha256).hexdigest()
+        return _word(self._key, text)
 
     def forget_key(self) -> None:
         """Ask the books for the key again."""
@@ -47,13 +60,17 @@ class Withdrawals:
         """What the runner has withdrawn by command and not given anew; may hold "all"."""
         return {scope for scope, day in self._told(runner) if day is None}
 
-    def scopes_removed(self, runner: str, utc: str) -> set[str]:
-        """Those of ``scopes`` of which bytes are no longer kept: their time of grace has ended. utc: now."""
-        w, j = WITHDRAWALS.c, WITHDRAWAL_JOBS.c
+    def removed(self, utc: str) -> Removed:
+        """What is withdrawn and of which bytes are no longer kept: the time of grace has ended. utc: now."""
+        w, j, r = WITHDRAWALS.c, WITHDRAWAL_JOBS.c, RENEWALS.c
         waiting = sa.exists().where(j.tombstone == w.tombstone, j.due_utc > utc)
+        renewed = sa.exists().where(r.tombstone == w.tombstone)
+        found: dict[str, set[str]] = {}
         with self._books.reading() as connection:
-            kept = set(connection.scalars(sa.select(w.scope).where(w.runner.in_(self._words(runner)), waiting)))
-        return self.scopes(runner) - kept
+            rows = connection.execute(sa.select(w.runner, w.scope).where(sa.not_(waiting), sa.not_(renewed)))
+            for runner, scope in rows:
+                found.setdefault(str(runner), set()).add(str(scope))
+        return Removed(self._books.key(), found)
 
     def any(self) -> bool:
         """Whether anybody ever withdrew by command."""
@@ -180,5 +197,13 @@ class Withdrawals:
             return {(str(scope), None if day is None else int(day)) for scope, day in rows}
 
     def _words(self, runner: str) -> tuple[str, ...]:
-        """Keyed hashes of an id: as noted today, and as it was noted once, with its case and spaces."""
-        return tuple(dict.fromkeys((self.word(spelled(runner)), self.word(runner))))
+        return _words(self._key or self._books.key(), runner)
+
+
+def _word(key: str, text: str) -> str:
+    return hmac.new(bytes.fromhex(key), text.encode(), hashlib.sha256).hexdigest()
+
+
+def _words(key: str, runner: str) -> tuple[str, ...]:
+    """Keyed hashes of an id: as noted today, and as it was noted once, with its case and spaces."""
+    return tuple(dict.fromkeys((_word(key, spelled(runner)), _word(key, runner))))
