@@ -25,7 +25,7 @@ COUNTS = 32000.0  # counts at the stated full scale
 def c3d_bytes(recording: Recording) -> bytes:
     """The whole file."""
     content = _ezc3d_bytes(recording)
-    content = _without_address(content)
+    content = without_address(content)
     return _as_integers(content, recording) if recording.storage == "integer" else content
 
 
@@ -125,7 +125,7 @@ def parameter_at(content: bytes, group: str, name: str) -> tuple[int, int, int]:
     raise KeyError(f"{group}:{name}")
 
 
-def _without_address(content: bytes) -> bytes:
+def without_address(content: bytes) -> bytes:
     """ezc3d writes its author's address into every file; invented data should name nobody."""
     place, _, count = parameter_at(content, "EZC3D", "CONTACT")
     return content[:place] + b" " * count + content[place + count :]

@@ -5,10 +5,14 @@ One delivery of each laboratory with one contradiction a trial, taken in once by
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
+from functools import partial
+from pathlib import Path
+from tempfile import TemporaryDirectory
 
 import edfio
+import ezc3d
 import numpy as np
 import pytest
 
@@ -21,6 +25,7 @@ from demo_site_uploads.simulator.c3d_edit import (
     with_header_word,
     with_parameter,
 )
+from demo_site_uploads.simulator.c3d_writer import without_address
 from demo_site_uploads.simulator.delivery import Delivery, PlannedTrial, Session
 from demo_site_uploads.simulator.faults import Fault
 from demo_site_uploads.simulator.labs import Recording
@@ -105,6 +110,27 @@ def _every_other_contact(content: bytes) -> bytes:
     return file.to_bytes()
 
 
+def _with_group(content: bytes, group: str, values: Mapping[str, list[float]]) -> bytes:
+    """The file as the open library writes it again, with one group more, and without its author's address."""
+    with TemporaryDirectory() as folder:
+        path = Path(folder) / "trial.c3d"
+        path.write_bytes(content)
+        file = ezc3d.c3d(str(path))
+        for name, own in values.items():
+            file.add_parameter(group, name, own)
+        file.write(str(path))
+        return without_address(path.read_bytes())
+
+
+def _fields_of_longer_trial(content: bytes) -> bytes:
+    frames = header_word(content, 5) - header_word(content, 4) + 1
+    return _with_group(content, "TRIAL", {"ACTUAL_START_FIELD": [1, 0], "ACTUAL_END_FIELD": [frames + 40, 0]})
+
+
+def _group_twice(content: bytes, values: Mapping[str, list[float]]) -> bytes:
+    return _with_group(content, "ANALOX", values).replace(b"ANALOX", b"ANALOG", 1)
+
+
 def _scale_of_first_channel_gone(content: bytes) -> bytes:
     return with_parameter(content, "ANALOG", "SCALE", [0.0, *parameter(content, "ANALOG", "SCALE")[1:]])
 
@@ -175,6 +201,10 @@ SENT = {
     ),
     "two parameters of one name": Sent(
         "brack", NAMES, ("ANALOG:SCALE (2 times)",), RUN, lambda c: renamed(c, "ANALOG", "UNITS", "SCALE")
+    ),
+    "fields of a longer trial": Sent("brack", TIDY, ("TRIAL:ACTUAL", "only that fits the size"), STAND, _fields_of_longer_trial),
+    "two groups of one name that disagree": Sent(
+        "brack", NAMES, ("ANALOG",), RUN, partial(_group_twice, values={"SCALE": [2.0] * 40})
     ),
     "two channels of one name": Sent("brack", NAMES, ("switch_L (2 times)",), RUN, fault=_same_channel),
     "plate tilted": Sent("brack", PLATES, ("tilt its surface",), RUN, _tilted),
