@@ -17,6 +17,7 @@ PARTS = {
     "reading": "benchmarks.reading",
     "books": "benchmarks.books",
     "demo": "benchmarks.demo",
+    "studies": "benchmarks.studies.measure",
 }
 
 

@@ -16,12 +16,23 @@ from pathlib import Path
 from tempfile import TemporaryDirectory
 from time import perf_counter, sleep
 
-from benchmarks.measured import Part, Row
+from benchmarks.measured import QUIET, Part, Row, load
 
 DEMO = Path(__file__).resolve().parents[1] / "demo_site_uploads"
 LONGEST_S, LEAST_BUSY_PERCENT = 45.0, 80.0
 _WAREHOUSE, _PAGES = "building the warehouse", "writing the pages"
 _EVERY_S = 0.1
+_PROCESSOR = "processor time"
+_TITLE = "The demonstration (`make demo` without its set-up)"
+_MOSTLY = (
+    "Half of its deliveries hold one to three trials of about 3 s each, so that opening, gating and publishing, the "
+    "main process's work, rule. With more or longer trials in a delivery the workers rule."
+)
+_BUSY = (
+    "Other work kept the cores of this machine busy: time on the clock and use of the cores say nothing of this "
+    "program then, and processor time is more than on a quiet machine. **Not measured: the aims of 45 s and of 80 % "
+    "of the cores.**"
+)
 
 
 @dataclass(frozen=True)
@@ -33,13 +44,10 @@ class Moment:
 
 
 def measured() -> Part:
-    """One run of the demonstration into an empty depot."""
-    notes = [
-        "Every fourth delivery of the demonstration holds one or two trials of 3 s, which cost 0.01 to 0.05 s each to "
-        "judge; opening, gating and publishing it is the main process's work, and rules. With more or longer trials in "
-        "a delivery the workers rule.",
-    ]
-    return Part.of("The demonstration (`make demo` without its set-up)", notes, _rows())
+    """One run of the demonstration into an empty depot; on a busy machine only what it costs in processor time."""
+    busy = load() >= QUIET
+    rows = [row for row in _rows() if not busy or row.what.endswith(_PROCESSOR)]
+    return Part.of(_TITLE, [_MOSTLY, *([_BUSY] if busy else [])], rows)
 
 
 def _rows() -> Iterator[Row]:
@@ -51,8 +59,8 @@ def _rows() -> Iterator[Row]:
     stages = {"start": (begin, taking), "deliveries": (taking, warehouse), "warehouse": (warehouse, pages)}
     stages["pages, summary, end"] = (pages, end)
     for name, (since, until) in stages.items():
-        yield Row(f"{name}: wall-clock time", until.wall_s - since.wall_s, "s")
-        yield Row(f"{name}: processor time", until.cores_s - since.cores_s, "s")
+        yield Row(f"{name}: time on the clock", until.wall_s - since.wall_s, "s")
+        yield Row(f"{name}: {_PROCESSOR}", until.cores_s - since.cores_s, "s")
 
 
 def _run() -> tuple[Moment, ...]:

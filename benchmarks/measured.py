@@ -9,6 +9,8 @@ from dataclasses import dataclass
 from importlib.metadata import version
 from pathlib import Path
 
+#: Below this load nothing else is at work.
+QUIET = 0.7
 _LIBRARIES = ("numpy", "scipy", "pandas", "ezc3d", "duckdb", "dagster")
 
 
@@ -42,8 +44,8 @@ class Part:
     @classmethod
     def of(cls, title: str, notes: Iterable[str], rows: Iterable[Row]) -> Part:
         """Measured on this machine, now."""
-        facts = machine()  # before, since measuring is a load itself
-        return cls(title, tuple(notes), tuple(rows), facts)
+        rows = tuple(rows)
+        return cls(title, tuple(notes), rows, machine())
 
 
 def machine() -> tuple[str, ...]:
@@ -51,9 +53,12 @@ def machine() -> tuple[str, ...]:
     cores = os.cpu_count() or 1
     facts = [f"{cores} cores of {_processor()}", f"{_memory_gib():.0f} GiB of memory", platform.system()]
     facts += [f"Python {platform.python_version()}", *(f"{name} {version(name)}" for name in _LIBRARIES)]
-    if hasattr(os, "getloadavg"):
-        facts.append(f"load {os.getloadavg()[0]:.1f} before ({'quiet' if os.getloadavg()[0] < 0.5 else 'not quiet'})")
-    return tuple(facts)
+    return (*facts, f"load {load():.1f} while it ended ({'quiet' if load() < QUIET + 1 else 'not quiet'})")
+
+
+def load() -> float:
+    """How many processes wanted a core in the last minute; 0 where the system does not tell."""
+    return os.getloadavg()[0] if hasattr(os, "getloadavg") else 0.0
 
 
 def _processor() -> str:

@@ -2,34 +2,26 @@
 
 The demonstration without one delivery is taken in (a minute), then multiplied until it has about so many trials, and
 its warehouse and pages are made. Every run is the real command in a process of its own. The ten questions are asked of
-the largest study. ``--keep FOLDER`` keeps what was made, and takes the demonstration from there if it is there.
+the last study. ``--keep FOLDER`` keeps what was made, and takes the demonstration from there if it is there.
 """
 
 from __future__ import annotations
 
 import argparse
 from pathlib import Path
-from tempfile import TemporaryDirectory
 
-from benchmarks.studies.measure import Size, answered, measure
-
-SIZES = (200, 2_000, 10_000)
+from benchmarks.page import told
+from benchmarks.studies.measure import SIZES, measured
 
 
 def main() -> None:
-    """Measure and tell, line by line."""
+    """Measure and tell."""
     parser = argparse.ArgumentParser(prog="python -m benchmarks.studies", description=__doc__)
     parser.add_argument("--sizes", default=",".join(map(str, SIZES)), help="numbers of trials, with commas between")
     parser.add_argument("--keep", type=Path, help="a folder to work in")
     given = parser.parse_args()
-    sizes = [int(size) for size in given.sizes.split(",")]
-    with TemporaryDirectory(prefix="manystrides-studies-") as folder:
-        place = given.keep or Path(folder)
-        measured: list[Size] = []
-        for size in sizes:
-            measured.append(measure(place, size))
-            print(*measured[-1].lines(), sep="\n", flush=True)
-        print(*answered(measured[-1]).lines(), sep="\n", flush=True)
+    part = measured([int(size) for size in given.sizes.split(",")], given.keep)
+    print("\n".join(told(part)))
 
 
 if __name__ == "__main__":

@@ -8,12 +8,14 @@ import shutil
 import statistics
 import subprocess
 import sys
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
+from tempfile import TemporaryDirectory
 from time import perf_counter
 
+from benchmarks.measured import Part, Row
 from benchmarks.studies.multiply import multiply
 from benchmarks.studies.questions import Took, compare
 
@@ -24,6 +26,17 @@ NEW = Path("brack") / "brack-004.zip"
 REPETITIONS = 60
 NOTHING_NEW_S, BEYOND_DELIVERY_S = 3.0, 10.0
 FASTER_TIMES, QUESTION_S = 10.0, 0.1
+
+
+#: Trials of the studies that are measured, about.
+SIZES = (200, 2_000, 10_000)
+_NOTES = (
+    "The demonstration without one delivery, its results copied under other ids until there are so many trials. A "
+    "fifth of them have planted faults: more than in a real study, so that findings and pages are many.",
+    "Every run is the real command in a process of its own. Processor time and memory are those of the command and of "
+    "what it waited for, without the workers that judge.",
+    "Questions are asked of an open warehouse; pandas reads the columns it needs from CSV files, then answers, once.",
+)
 
 
 @dataclass(frozen=True)
@@ -52,18 +65,16 @@ class Size:
     nothing: Run
     new: Run
 
-    def lines(self) -> Iterator[str]:
-        """For people."""
-        yield f"{self.trials} trials in {self.deliveries} deliveries"
-        yield f"  everything made anew      {_told(self.rebuilt)}"
-        yield f"  nothing new               {_told(self.nothing)}   aim: under {NOTHING_NEW_S:g} s"
-        own = f"{self.new.own_s or 0.0:.1f} s until its result counts"
-        yield f"  one new delivery          {_told(self.new)}"
-        yield f"    {own}, {self.new.beyond_s:.1f} s beyond that   aim: under {BEYOND_DELIVERY_S:g} s"
-
-
-def _told(run: Run) -> str:
-    return f"{run.wall_s:6.1f} s, {run.cpu_s:6.1f} s of processor, {run.peak_mb:6.0f} MB at most"
+    def rows(self) -> Iterator[Row]:
+        """What was found, with the aims."""
+        of = f"{self.trials} trials in {self.deliveries} deliveries"
+        for what, run in (("all made anew", self.rebuilt), ("nothing new", self.nothing), ("one delivery", self.new)):
+            aim = NOTHING_NEW_S if run is self.nothing else None
+            yield Row(f"{of}, {what}", run.wall_s, "s", aim)
+            yield Row(f"{of}, {what}: processor time", run.cpu_s, "s")
+            yield Row(f"{of}, {what}: memory at most", run.peak_mb, "MB")
+        yield Row(f"{of}, one delivery: until its result counts", self.new.own_s or 0.0, "s")
+        yield Row(f"{of}, one delivery: beyond that", self.new.beyond_s, "s", BEYOND_DELIVERY_S)
 
 
 def measure(place: Path, trials: int) -> Size:
@@ -148,13 +159,14 @@ class Answered:
         """Median over the ten of pandas over CSV / DuckDB."""
         return statistics.median(one.pandas_s / one.duckdb_s for one in self.took)
 
-    def lines(self) -> Iterator[str]:
-        """For people."""
-        yield f"ten questions to {self.footfalls} footfalls"
+    def rows(self) -> Iterator[Row]:
+        """What was found, with the aims."""
         for one in self.took:
-            yield f"  {one.what:72} {1000 * one.duckdb_s:7.0f} ms, pandas over CSV {1000 * one.pandas_s:7.0f} ms"
-        yield f"  median {1000 * self.median_s:.0f} ms   aim: under {1000 * QUESTION_S:g} ms"
-        yield f"  pandas over CSV takes {self.times_faster:.0f} times as long (median)   aim: at least {FASTER_TIMES:g}"
+            yield Row(f"{one.what}: DuckDB", 1000 * one.duckdb_s, "ms")
+            yield Row(f"{one.what}: pandas over CSV", 1000 * one.pandas_s, "ms")
+        ten = f"ten questions to {self.footfalls} footfalls"
+        yield Row(f"{ten}, median", 1000 * self.median_s, "ms", 1000 * QUESTION_S)
+        yield Row(f"{ten}, pandas over CSV / DuckDB, median", self.times_faster, "times", FASTER_TIMES, at_least=True)
 
 
 def answered(size: Size) -> Answered:
@@ -165,3 +177,17 @@ def answered(size: Size) -> Answered:
     with duckdb.connect(str(size.warehouse), read_only=True) as connection:
         row = connection.execute("SELECT count(*) FROM footfalls").fetchone()
     return Answered(int(row[0]) if row else 0, took)
+
+
+def measured(sizes: Sequence[int] = SIZES, keep: Path | None = None) -> Part:
+    """Studies of these sizes, and the ten questions to the last of them. keep: a folder to work in, which stays."""
+    with TemporaryDirectory(prefix="manystrides-studies-") as folder:
+        return Part.of("Studies of many trials", _NOTES, list(_rows(keep or Path(folder), sizes)))
+
+
+def _rows(place: Path, sizes: Sequence[int]) -> Iterator[Row]:
+    for trials in sizes:
+        size = measure(place, trials)
+        yield from size.rows()
+        if trials == sizes[-1]:
+            yield from answered(size).rows()

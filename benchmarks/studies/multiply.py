@@ -17,6 +17,7 @@ from pathlib import Path
 from typing import Any
 
 from pipelines.depot.published import hashes, place_of
+from pipelines.depot.storage import Depot
 from schemas.catalogue import TABLES
 
 #: Columns of results and of the books that name a thing of the study's own.
@@ -49,6 +50,7 @@ def multiply(base: Path, into: Path, copies: int, repetitions: int) -> None:
     for delivery in sorted((base / "depot" / "deliveries").iterdir()):
         _copy_results(delivery, depot / "deliveries", copies, repetitions)
     _copy_books(depot, copies)
+    _note_beside(depot)
 
 
 def _only_what_is_known(folder: str, names: list[str]) -> list[str]:
@@ -139,6 +141,14 @@ def _copy_books(depot: Path, copies: int) -> None:
             connection.executemany("INSERT INTO published (place, path, sha256) VALUES (?, ?, ?)", _published(depot))
 
 
+def _note_beside(depot: Path) -> None:
+    """What a delivery was judged beside is known by a hash over ids, which are others now."""
+    with Depot(depot).opened() as books, books.transaction():
+        books.writer().exec_driver_sql("DELETE FROM delivery_stamps WHERE what = 'beside'")
+        for delivery_id in sorted(books.deliveries.ids()):
+            books.beside.note(delivery_id)
+
+
 def _published(depot: Path) -> Iterator[tuple[str, str, str]]:
     """Place, path and checksum of every file of every result, as if it had been published so."""
     for delivery in sorted((depot / "deliveries").iterdir()):
@@ -156,6 +166,8 @@ def _book_rows(
     def renamed(name: str, value: Any, copy: int) -> Any:
         if name in own and isinstance(value, str):
             return named(value, copy)
+        if name == "used" and "/" in value:  # the delivery and the trial that another one is a copy of
+            return "/".join(named(word, copy) for word in value.split("/"))
         if name in _FILES and value:  # the same bytes twice would be one recording sent under two names
             return hashlib.sha256(f"{value} in copy {copy}".encode()).hexdigest()
         return value + _NUMBERS_APART * copy if name in numbers and value is not None else value
