@@ -86,9 +86,14 @@ def of_delivery(
         Used(CHECKS, sources[CHECKS]),
         Used(PROFILE, profile),
         Used(SETTINGS, settings_content(study, site)),
-        Used(NAMES, {"": _digest(sorted(names.parts))} if names.parts else {}),  # the names themselves are not noted
+        Used(NAMES, _names_content(names)),
     )
     return {used.what: used for used in found}
+
+
+def _names_content(names: KnownNames) -> dict[str, str]:
+    """The whole list under one digest: the names themselves are not noted."""
+    return {"": _digest([sorted(own) for own in vars(names).values()])} if names else {}
 
 
 def profile_content(profile: SiteProfile) -> dict[str, str]:

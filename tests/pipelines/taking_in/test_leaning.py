@@ -75,7 +75,7 @@ def test_a_name_on_the_list_judges_all_again_and_a_comment_in_it_judges_nothing(
     assert "brack-001: The list of names changed.\n" in told
     assert "quux" not in told.lower()
     assert go(place) == dict.fromkeys(("brack-001", "brack-002"), "The list of names changed.")
-    names.write_text("# nobody new\nquux,   BERTHOLDINA\n", encoding="utf-8")
+    names.write_text("# nobody new\n\nbertholdina   QUUX\n", encoding="utf-8")
     assert go(place) == {}
     assert b"quux" not in (place / "depot" / "books.sqlite").read_bytes().lower()
     names.unlink()
