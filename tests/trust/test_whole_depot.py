@@ -20,6 +20,7 @@ from pipelines.depot.published import read_result
 from pipelines.depot.storage import Depot
 from pipelines.depot.verify import Fault, verify
 from pipelines.errors import Unusable
+from pipelines.pool.query import ask
 from pipelines.taking_in.repairing import Sources, repair
 from schemas.core import TRIALS
 from tests.delivery_builders import STUDY, a_delivery, tables
@@ -125,6 +126,32 @@ def test_without_a_backup_raw_files_come_from_the_inbox_and_results_are_judged_a
             flip(path)
     assert mended(place, backup=False) == []
     assert tables(depot.root)["brack-001"] == before["brack-001"]
+
+
+def test_a_result_whose_folder_is_gone_is_refused_and_judged_again(place: Path) -> None:
+    depot = Depot(place / "depot")
+    before = tables(depot.root)
+    shutil.rmtree(depot.delivery_path("brack-001"))
+    with pytest.raises(Unusable, match="verify"):
+        run(STUDY, place / "inbox", depot.root, "tester", workers=1)
+    assert mended(place) == []
+    assert tables(depot.root) == before
+
+
+def test_of_a_warehouse_with_any_one_bit_turned_no_other_value_is_told(place: Path) -> None:
+    warehouse = Depot(place / "depot").warehouse
+    question = "SELECT sum(contact_time_s), count(*), min(trial_id) FROM footfalls"
+    good, answer = warehouse.read_bytes(), ask(warehouse, question).to_pylist()
+    refused = 0
+    for place_in_file in range(0, len(good), len(good) // 60):
+        content = bytearray(good)
+        content[place_in_file] ^= 1 << (place_in_file % 8)
+        warehouse.write_bytes(content)
+        try:
+            assert ask(warehouse, question).to_pylist() == answer
+        except Unusable:
+            refused += 1
+    assert refused > 0
 
 
 def test_what_has_no_source_is_left_and_told(place: Path) -> None:
