@@ -10,9 +10,11 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
+from typer.testing import CliRunner
 
 from pipelines.assets.deciding import release
 from pipelines.assets.run import run
+from pipelines.command.main import app
 from pipelines.depot import register as registers
 from pipelines.depot.backup import back_up
 from pipelines.depot.books.opening import FILE, WORD
@@ -219,3 +221,17 @@ def test_a_cut_ledger_is_refused_by_the_next_command(place: Path) -> None:
     registers.write(depot.register, replace(known, books_sha256=""))  # as after a kill
     with pytest.raises(Unusable, match="lines are missing at its end"):
         run(STUDY, place / "inbox", depot.root, "tester", workers=1)
+
+
+def test_a_head_of_the_ledger_that_was_kept_elsewhere_is_compared(place: Path) -> None:
+    depot, kept = place / "depot", place / "head.txt"
+    tell = CliRunner()
+    assert tell.invoke(app, ["ledger", "head", "--depot", str(depot), "--to", str(kept)]).exit_code == 0
+    for command in (["verify"], ["ledger", "verify"]):
+        asked = [*command, "--depot", str(depot), "--head", str(kept)]
+        assert tell.invoke(app, asked).exit_code == 0
+        longer = kept.read_text().replace("Head: ", "Head: 1")  # a ledger that went further
+        kept.with_name("longer.txt").write_text(longer)
+        done = tell.invoke(app, [*asked[:-1], str(kept.with_name("longer.txt"))])
+        assert done.exit_code == 1
+        assert "the head that was kept elsewhere" in done.output + done.stderr
