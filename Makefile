@@ -23,9 +23,11 @@ $(UV):
 
 setup: $(UV) ## install what running needs
 	@$(UV) sync --quiet --frozen --no-dev --inexact --python $(PYTHON)
+	@$(BIN)/python -m compileall -q schemas checks pipelines
 
 setup-dev: $(UV) ## install what developing needs
 	@$(UV) sync --quiet --frozen --python $(PYTHON)
+	@$(BIN)/python -m compileall -q schemas checks pipelines
 
 demo: setup ## take in the demo deliveries: depot, warehouse and pages
 	@$(BIN)/manystrides run --study demo_site_uploads/study.yaml --inbox demo_site_uploads/inbox --depot $(DEPOT)

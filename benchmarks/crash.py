@@ -27,6 +27,7 @@ from pipelines.depot.storage import Depot, read_table
 
 REPO = Path(__file__).resolve().parents[1]
 _SOURCES = ("schemas", "checks", "pipelines")
+_TOLD_EVERY = 10
 _TIMES = "EXCLUDE (received_utc)"
 
 
@@ -128,13 +129,14 @@ def killed_runs(inbox: Path, wanted: dict[str, str], duration_s: float, times: i
             code, said = run(inbox, depot)
             found = [f"exit code {code}: {said}"] if code else list(faults(depot, wanted))
             bad += [f"killed after {after_s:.2f} s: {text}" for text in found]
+        _tell("kills", number + 1, times, len(bad))
     return Tried("kill -9 at a random moment, then run again", times, tuple(bad))
 
 
 def full_disks(inbox: Path, wanted: dict[str, str], bytes_needed: int, times: int, chance: random.Random) -> Tried:
     """Disks (tmpfs) that are full at a random moment; then there is room, and the run is asked for again."""
     what, bad, codes = "disk full at a random moment, then room and run again", [], set()
-    for _ in range(times):
+    for number in range(times):
         with tempfile.TemporaryDirectory(prefix="manystrides-disk-") as folder:
             size = int(bytes_needed * chance.uniform(0.02, 0.95))
             mounted = subprocess.run(
@@ -152,9 +154,16 @@ def full_disks(inbox: Path, wanted: dict[str, str], bytes_needed: int, times: in
                 code, said = run(inbox, depot)
                 found = [f"exit code {code}: {said}"] if code else list(faults(depot, wanted))
                 bad += [f"{size} bytes: {text}" for text in found]
+                _tell("full disks", number + 1, times, len(bad))
             finally:
                 subprocess.run(["umount", folder], check=True)
     return Tried(f"{what} (exit codes when full: {sorted(codes)})", times, tuple(bad))
+
+
+def _tell(what: str, done: int, of: int, bad: int) -> None:
+    """How far it has come, on standard error: all of it takes hours."""
+    if done % _TOLD_EVERY == 0:
+        print(f"{what}: {done} of {of}, {bad} with a fault so far", file=sys.stderr, flush=True)
 
 
 def two_at_once(inbox: Path, wanted: dict[str, str]) -> Tried:
@@ -189,7 +198,7 @@ def reader_holds_the_warehouse(undisturbed: Path, more: Path) -> Tried:
     return Tried("a reader holds the warehouse open during a run", 1, tuple(bad))
 
 
-def accidents(kills: int, disks: int, pairs: int = 1, seed: int = 4) -> Iterator[Tried]:
+def accidents(kills: int, disks: int, pairs: int = 1, readers: int = 1, seed: int = 4) -> Iterator[Tried]:
     """Every kind of accident, on two small deliveries of which the second makes the first be judged again."""
     from tests.delivery_builders import a_delivery
 
@@ -214,7 +223,8 @@ def accidents(kills: int, disks: int, pairs: int = 1, seed: int = 4) -> Iterator
             yield full_disks(inbox, wanted, needed, disks, chance)
         for _ in range(pairs):
             yield two_at_once(inbox, wanted)
-        yield reader_holds_the_warehouse(depot, more)
+        for _ in range(readers):
+            yield reader_holds_the_warehouse(depot, more)
 
 
 def main() -> int:

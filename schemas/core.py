@@ -185,6 +185,7 @@ STANDING_POSTURES = Table(
     one_row_is="the mean position of one marker in one standing trial",
     key=("trial_id", "marker"),
     rows=Rows(TRIAL, scopes=("motion",)),
+    stays=True,
     fields=(
         f.TRIAL_ID,
         f.SESSION_ID,

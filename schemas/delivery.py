@@ -35,9 +35,9 @@ SENT_PARTICIPANTS = Table(
             low=1900,
             high=2100,
             privacy=QUASI,
-            told=Told(band=10, shared=True),
+            told=Told((10, 20)),
         ),
-        Field("sex", Kind.CODE, "Sex as stated by the runner.", codes=codes.SEX, privacy=QUASI, told=Told(shared=True)),
+        Field("sex", Kind.CODE, "Sex as stated by the runner.", codes=codes.SEX, privacy=QUASI, told=Told()),
         Field(
             "stature_m",
             Kind.REAL,
@@ -46,7 +46,7 @@ SENT_PARTICIPANTS = Table(
             low=1.0,
             high=2.3,
             privacy=QUASI,
-            told=Told(),
+            told=Told((0.05, 0.1, 0.2)),
         ),
         Field(
             "mass_kg",
@@ -56,7 +56,7 @@ SENT_PARTICIPANTS = Table(
             low=25,
             high=200,
             privacy=QUASI,
-            told=Told(),
+            told=Told((5, 10, 20)),
         ),
         Field(
             "leg_length_m",
@@ -67,7 +67,7 @@ SENT_PARTICIPANTS = Table(
             high=1.4,
             nullable=True,
             privacy=QUASI,
-            told=Told(),
+            told=Told((0.05, 0.1, 0.2)),
         ),
         Field(
             "habitual_footwear",
@@ -87,7 +87,7 @@ SENT_PARTICIPANTS = Table(
             high=400,
             nullable=True,
             privacy=QUASI,
-            told=Told(),
+            told=Told((10, 20, 40)),
         ),
     ),
 )
@@ -129,7 +129,6 @@ SENT_SESSIONS = Table(
             low=25,
             high=200,
             privacy=QUASI,
-            told=Told(),
         ),
         f.SURFACE,
         Field(

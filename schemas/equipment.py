@@ -74,6 +74,48 @@ EQUIPMENT_READINGS = Table(
             "s",
             "How much later force tells of the same movement than markers do: the delay at which force and the vertical acceleration of the pelvis fit best, both below 8 Hz; only of all_plates. Null without pelvis markers or two contacts in a row.",
         ),
+        _read(
+            "lag_uncertainty_s",
+            "s",
+            "Standard uncertainty of that method: 2 ms with markers in front and at the back of the pelvis, 4 ms with one of them.",
+            low=0,
+        ),
+        *f.PROVENANCE,
+    ),
+    references=(TO_TRIAL,),
+)
+
+
+def _part(name: str, description: str) -> Field:
+    return Field(name, Kind.REAL, description, unit="{unit_of_row}", low=0, nullable=True, privacy=Privacy.SENSITIVE)
+
+
+OUTCOME_UNCERTAINTIES = Table(
+    name="outcome_uncertainties",
+    layer=Layer.OUTCOME,
+    one_row_is="how far one outcome of a trial's footfalls can be trusted, as its equipment readings tell",
+    key=("trial_id", "outcome"),
+    rows=RECORDED,
+    fields=(
+        f.TRIAL_ID,
+        Field("outcome", Kind.IDENTIFIER, "Column of footfalls that it is about.", privacy=PLAIN),
+        Field("outcome_unit", Kind.TEXT, "UCUM unit of the outcome and of its uncertainties.", privacy=PLAIN),
+        _part(
+            "standard_uncertainty_value",
+            "Standard uncertainty of the outcome of one footfall (coverage factor 1): root of the sum of the squares of its parts.",
+        ),
+        _part("from_level_value", "What the level that may be left on the plates is worth."),
+        _part("from_noise_value", "What noise and vibration of the plates are worth."),
+        _part("from_scale_value", "What the gain of the plates, or a wrong body mass, is worth."),
+        _part("from_lag_value", "What a lag between force and markers is worth."),
+        _part("from_markers_value", "What the error of marker positions is worth."),
+        Field(
+            "footfall_count",
+            Kind.INTEGER,
+            "Footfalls whose change, with one input off by its own standard uncertainty, was averaged (root mean square).",
+            low=1,
+            privacy=PLAIN,
+        ),
         *f.PROVENANCE,
     ),
     references=(TO_TRIAL,),

@@ -107,7 +107,7 @@ class Field:
     column that ``may_be_left_out`` need not be in the file a laboratory sends; every cell then counts as empty.
 
     ``privacy`` is what it can tell of a person, closed until said; a quasi column leaves only in the way that ``told``
-    says. A column that ``names_file`` holds the path of a file of the payload, which goes wherever its row goes.
+    says, and only of a runner. A column that ``names_file`` holds the path of a file of the payload, which goes wherever its row goes.
     """
 
     name: str
@@ -145,8 +145,8 @@ class Field:
             raise DefinitionError(f"column {self.name}: low {self.low} is above high {self.high}")
         if self.told and self.privacy is not Privacy.QUASI:
             raise DefinitionError(f"column {self.name}: only a quasi column says how a release tells it")
-        if self.told and self.told.band and self.kind not in (Kind.INTEGER, Kind.REAL):
-            raise DefinitionError(f"column {self.name}: only numbers have bands")
+        if self.told and bool(self.told.bands) != (self.kind in (Kind.INTEGER, Kind.REAL)):
+            raise DefinitionError(f"column {self.name}: numbers are told in bands, and only they")
         if self.names_file and (self.kind is not Kind.TEXT or self.privacy is not Privacy.IDENTIFIES):
             raise DefinitionError(f"column {self.name}: the path of a file is a text that identifies")
 

@@ -11,7 +11,7 @@ from schemas import codes
 from schemas import fields as f
 from schemas.delivery import RECORDED
 from schemas.model import Code, Field, Kind, Layer, Reference, Table
-from schemas.privacy import PLAIN, QUASI, SENSITIVE, Privacy, Told
+from schemas.privacy import PLAIN, QUASI, SENSITIVE, Privacy
 
 TO_TRIAL = Reference(("trial_id",), "trials", ("trial_id",))
 
@@ -23,10 +23,9 @@ def real(
     low: float | None = None,
     high: float | None = None,
     privacy: Privacy = SENSITIVE,
-    told: Told | None = None,
 ) -> Field:
     """An outcome: a real number that may be null, for a reason its description gives."""
-    return Field(name, Kind.REAL, description, unit=unit, low=low, high=high, nullable=True, privacy=privacy, told=told)
+    return Field(name, Kind.REAL, description, unit=unit, low=low, high=high, nullable=True, privacy=privacy)
 
 
 _EVENTS = (
@@ -216,7 +215,7 @@ TRIAL_OUTCOMES = Table(
             high=1,
         ),
         real("speed_m_per_s", "m/s", "Mean running speed, as in footfalls.", low=0),
-        real("mass_used_kg", "kg", "Body mass that forces were divided by.", low=0, privacy=QUASI, told=Told()),
+        real("mass_used_kg", "kg", "Body mass that forces were divided by.", low=0, privacy=QUASI),
         Field(
             "mass_source",
             Kind.CODE,
@@ -234,7 +233,6 @@ TRIAL_OUTCOMES = Table(
             "Mean vertical force over whole steps divided by standard gravity. Null with fewer than two contacts.",
             low=0,
             privacy=QUASI,
-            told=Told(),
         ),
         Field(
             "has_standing_posture",

@@ -6,7 +6,7 @@ from schemas import codes
 from schemas import fields as f
 from schemas.model import Code, Field, Kind, Layer, Reference, Table
 from schemas.outcomes import real
-from schemas.privacy import NOBODYS, PLAIN, RUNNER, SENSITIVE, SESSION, Rows
+from schemas.privacy import NOBODYS, PLAIN, QUASI, RUNNER, SENSITIVE, SESSION, Rows
 
 _STUDY_PROVENANCE = (f.CODE_VERSION, f.STUDY_VERSION)
 _OUTCOME_NAME = Field(
@@ -35,8 +35,9 @@ ENERGY_BOUTS = Table(
             "mL/min",
             "Mean over the plateau, the last whole minutes of the bout (study file). Null if the bout is too short, has gaps there, or a gas of zero or less.",
             low=0,
+            privacy=QUASI,
         ),
-        real("carbon_dioxide_output_ml_per_min", "mL/min", "The same of carbon dioxide.", low=0),
+        real("carbon_dioxide_output_ml_per_min", "mL/min", "The same of carbon dioxide.", low=0, privacy=QUASI),
         real(
             "plateau_change_percent",
             "%",
@@ -156,6 +157,7 @@ TRANSITION_CAUTIONS = Table(
     one_row_is="one reason for the safety lead to look at one runner's week",
     key=("participant_id", "week", "caution"),
     rows=Rows(RUNNER, day="week"),
+    stays=True,
     fields=(
         f.PARTICIPANT_ID,
         f.WEEK,

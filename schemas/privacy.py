@@ -33,10 +33,12 @@ PRIVACY_MEANING = {
 
 @dataclass(frozen=True)
 class Told:
-    """How a release tells a quasi column: ``band``: in bands so wide; ``shared``: only where enough runners share it."""
+    """That a release may tell a quasi column of a runner, with others of its kind, where enough runners share them.
 
-    band: int | None = None
-    shared: bool = False
+    bands: widths of the bands it is told in if it is a number, the narrowest first; the study file may name others.
+    """
+
+    bands: tuple[float, ...] = ()
 
 
 #: What leads to a runner: the column of that name.

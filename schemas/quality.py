@@ -16,6 +16,7 @@ FINDINGS = Table(
     one_row_is="one thing a check saw",
     key=("finding_id",),
     rows=Rows(TRIAL),
+    stays=True,
     fields=(
         Field(
             "finding_id",
@@ -125,6 +126,7 @@ OVERRIDES = Table(
     one_row_is="one check that a data manager set aside on one trial, so that the trial is not returned for it",
     key=("delivery_id", "trial_id", "check_name"),
     rows=Rows(TRIAL),
+    stays=True,
     fields=(
         f.TRIAL_ID,
         f.SITE,

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Literal
 
 from schemas.self_description import SecondFileSays
@@ -20,6 +20,22 @@ class Identifying:
     participant_id: str | None = None
     session_id: str | None = None
     trial_id: str | None = None
+
+
+@dataclass(frozen=True)
+class Held:
+    """A text that fits no closed vocabulary, so that a person must look at it before it is stored in the open or shown.
+
+    file: the payload file it stands in, or is the name of. table, row: the cell's row in a delivery table, where it is
+    one, with its column.
+    """
+
+    text: str = field(repr=False)
+    file: str
+    place: str
+    table: str | None = None
+    row: int | None = None
+    column: str | None = None
 
 
 @dataclass(frozen=True)

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, Literal
 
-from schemas.reading import Identifying
+from schemas.reading import Held, Identifying
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -75,6 +76,8 @@ class Received:
     other_consents: tuple[ConsentEvent, ...] = ()  # of the same runners, from other deliveries and withdrawals
     shut_trials: dict[str, str] = field(default_factory=dict)  # trial id -> why it is withheld whatever the tables say
     identifying: tuple[Identifying, ...] = ()  # where its texts may identify a person; the texts are taken out
+    held: tuple[Held, ...] = ()  # texts of its tables and names of its files that a person must look at first
+    unfit: Mapping[str, frozenset[str]] = field(default_factory=dict, repr=False)  # table or descriptor -> such texts
 
     @property
     def paths(self) -> frozenset[str]:

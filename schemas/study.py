@@ -13,6 +13,7 @@ from pydantic import ConfigDict, Field, field_validator, model_validator
 from pydantic_core import PydanticCustomError
 
 from schemas.anatomy import SENIAM_KINDS, Landmark, MuscleKind
+from schemas.disclosure import Disclosure
 from schemas.processing import Processing
 from schemas.quota import Quota
 from schemas.settings import Settings
@@ -156,6 +157,10 @@ class Study(Settings):
     version: str = Field(description="Version of this file; raise it with every change.")
     invented: bool = Field(default=False, description="Set for demonstration data, so that every page says so.")
     citation: str = Field(default="", description="How to cite the study.")
+    known_texts: tuple[str, ...] = Field(
+        default=(),
+        description="Texts that recording programs write into every file and that tell of nobody; any other text that is neither a code, a number nor words of the trade is held until a person has looked at it.",
+    )
     conditions: dict[str, Described] = Field(description="Footwear conditions.")
     visits: dict[str, Visit] = Field(description="Visits of the plan.")
     muscles: dict[str, MuscleSpec] = Field(default_factory=dict, description="Muscles, by SENIAM name.")
@@ -173,8 +178,9 @@ class Study(Settings):
     smallest_cell: int = Field(
         default=5,
         ge=1,
-        description="In releases sex and decade of birth are told only where this many runners share them (common practice: 5 to 10).",
+        description="What a release tells of who runners are is told only where this many share it (common practice: 5 to 10).",
     )
+    disclosure: Disclosure = Field(default_factory=Disclosure, description="How exactly releases tell who runners are.")
     judging_again: JudgingAgain = Field(
         default_factory=JudgingAgain, description="When judging again needs somebody to say yes."
     )

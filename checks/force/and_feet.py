@@ -211,7 +211,7 @@ def _outline(trial: Trial, study: Study, side: str, when: FloatArray) -> dict[st
     words=("found_ms", "order", "method", "allowed_ms"),
     limits={
         "frames": Limit("1", "common practice: one marker frame"),
-        "unsure_ms": Limit("ms", "own choice: what the method may be off by; 3.6 ms at most in three real runners"),
+        "times_uncertainty": Limit("1", "common practice: twice the standard uncertainty that the method states"),
         "delay_ms": Limit(
             "ms",
             "own choice, without pelvis markers; marker events lie -12 to +18 ms from force (Handsaker et al. 2016)",
@@ -219,7 +219,7 @@ def _outline(trial: Trial, study: Study, side: str, when: FloatArray) -> dict[st
     },
 )
 def force_and_markers_share_one_clock(
-    trial: Trial, work: Workspace, *, frames: float = 1.0, unsure_ms: float = 4.0, delay_ms: float = 30.0
+    trial: Trial, work: Workspace, *, frames: float = 1.0, times_uncertainty: float = 2.0, delay_ms: float = 30.0
 ) -> Looked:
     """Markers and force tell of the same movement at the same time.
 
@@ -229,10 +229,10 @@ def force_and_markers_share_one_clock(
     """
     if reason := signals.without_force(trial):
         return nothing(reason)
-    lags = [row["lag_s"] for row in work.equipment_readings.records if np.isfinite(row["lag_s"])]
-    if lags and trial.marker_rate_hz > 0:
-        found_ms, examined, method = 1000 * lags[0], len(work.footfalls), "the acceleration of the pelvis"
-        allowed_ms = 1000 * frames / trial.marker_rate_hz + unsure_ms
+    told = [row for row in work.equipment_readings.records if np.isfinite(row["lag_s"])]
+    if told and trial.marker_rate_hz > 0:
+        found_ms, examined, method = 1000 * told[0]["lag_s"], len(work.footfalls), "the acceleration of the pelvis"
+        allowed_ms = 1000 * (frames / trial.marker_rate_hz + times_uncertainty * told[0]["lag_uncertainty_s"])
     else:
         both = _events_ms(work)
         if both is None:

@@ -57,19 +57,18 @@ def carry_out(frame: pd.DataFrame, wanted: Sequence[Expected]) -> list[Answer]:
     for number, one in enumerate(wanted):
         suites.setdefault(tuple(one.where.items()), []).append(number)
     answers: dict[int, Answer] = {}
-    asset = _asset() if wanted else None
     for where, numbers in suites.items():
         rows = frame.reset_index(drop=True)
         for column, word in where:
             rows = rows[rows[column] == word]
-        answers |= _validated(asset, rows, {number: wanted[number] for number in numbers})
+        answers |= _validated(rows, {number: wanted[number] for number in numbers})
     return [answers[number] for number in range(len(wanted))]
 
 
-def _validated(asset: Any, rows: pd.DataFrame, wanted: Mapping[int, Expected]) -> dict[int, Answer]:
+def _validated(rows: pd.DataFrame, wanted: Mapping[int, Expected]) -> dict[int, Answer]:
     """The answers of one suite; the rows' labels are those of the whole frame."""
     frame = rows[rows.columns.intersection([one.column for one in wanted.values()])].reset_index(drop=True)
-    batch = asset.add_batch_definition_whole_dataframe(f"rows {min(wanted)}").get_batch({"dataframe": frame})
+    batch = _whole_frame().get_batch({"dataframe": frame})
     suite = _library().ExpectationSuite(name="site", expectations=[_expectation(n, one) for n, one in wanted.items()])
     result = batch.validate(suite, result_format="COMPLETE").to_json_dict()
     told = {one["expectation_config"]["meta"]["number"]: one for one in result["results"]}  # failed ones come first
@@ -77,13 +76,16 @@ def _validated(asset: Any, rows: pd.DataFrame, wanted: Mapping[int, Expected]) -
     return {number: _answer(one, told[number], labels) for number, one in wanted.items()}
 
 
-def _asset() -> Any:
+@cache
+def _whole_frame() -> Any:
+    """What makes a batch of any frame; one for all, since the library writes down each as YAML, in memory."""
     gx = _library()
     from great_expectations.data_context.types.base import ProgressBarsConfig
 
     context = gx.get_context(mode="ephemeral")
     context.variables.progress_bars = ProgressBarsConfig(globally=False)
-    return context.data_sources.add_pandas("pool").add_dataframe_asset("rows")
+    asset = context.data_sources.add_pandas("pool").add_dataframe_asset("rows")
+    return asset.add_batch_definition_whole_dataframe("rows")
 
 
 @cache

@@ -71,20 +71,28 @@ def unit_of(table: str, column: str) -> str:
 def outcome_cells(pool: Pool, columns: Sequence[str] = OUTCOMES, *, gaps: bool = False) -> Iterator[Cell]:
     """A cell for each outcome, visit and condition. gaps: missing values stay in, as NaN."""
     for (visit, condition), rows in pool["runner_means"].groupby(["visit", "condition"], sort=True):
-        for column in columns:
-            where = {"visit": str(visit), "condition": str(condition)}
-            yield Cell("runner_means", column, where, _by_site(rows, column, gaps))
+        where = {"visit": str(visit), "condition": str(condition)}
+        for column, values in _by_site(rows, columns, gaps).items():
+            yield Cell("runner_means", column, where, values)
 
 
 def body_cells(pool: Pool, *, gaps: bool = False) -> Iterator[Cell]:
     """A cell for each body measure."""
-    for column in BODY_MEASURES:
-        yield Cell("runners", column, {}, _by_site(pool["runners"], column, gaps))
+    for column, values in _by_site(pool["runners"], BODY_MEASURES, gaps).items():
+        yield Cell("runners", column, {}, values)
 
 
-def _by_site(rows: pd.DataFrame, column: str, gaps: bool) -> dict[str, FloatArray]:
-    known = rows if gaps else rows[rows[column].notna()]
-    return {str(site): own[column].to_numpy(float) for site, own in known.groupby("site", sort=True)}
+def _by_site(rows: pd.DataFrame, columns: Sequence[str], gaps: bool) -> dict[str, dict[str, FloatArray]]:
+    """Column -> site -> values; without ``gaps`` only sites that have one."""
+    listed = list(columns)
+    of_sites = {str(site): own[listed].to_numpy(float) for site, own in rows.groupby("site", sort=True)}
+    found: dict[str, dict[str, FloatArray]] = {}
+    for place, column in enumerate(listed):
+        values = {site: own[:, place] for site, own in of_sites.items()}
+        if not gaps:
+            values = {site: own[~np.isnan(own)] for site, own in values.items()}
+        found[column] = {site: own for site, own in values.items() if gaps or len(own)}
+    return found
 
 
 def comparable(cells: Iterable[Cell], site: str, least: float, least_sites: float) -> list[Cell]:

@@ -28,9 +28,12 @@ def accept(study_path: Path, depot_root: Path | str, asked: Asked) -> Outcome:
         return outcome(bench.desk, decided, bench.summary)
 
 
-def release(study_path: Path, depot_root: Path | str, why: str, actor: str | None = None) -> Released:
+def release(
+    study_path: Path, depot_root: Path | str, why: str, actor: str | None = None, *, openly: bool = False
+) -> Released:
     """Freeze what the depot pools today, after doing what consent or a decision asks for.
 
+    openly: only of runners who agreed to open sharing.
     Raises Unusable if there is nothing to freeze, no reason is given, or other code judged some deliveries.
     """
     with at_work(study_path, depot_root, actor) as bench:
@@ -38,7 +41,7 @@ def release(study_path: Path, depot_root: Path | str, why: str, actor: str | Non
         refuse_what_a_run_must_do(bench.desk, why)
         note_unlisted(bench.desk)
         before = {entry.number for entry in books.releases.all()}
-        carry_out(bench, freeze=why)
+        carry_out(bench, freeze={"why": why, "openly": openly})
         entry = books.releases.all()[-1]
         new, folder = entry.number not in before, bench.desk.depot.release_path(entry.name)
         return Released(entry, folder, new, bench.summary.finished)

@@ -160,9 +160,10 @@ def pages(bench: dg.ResourceParam[Bench]) -> dg.MaterializeResult:
 
 
 class Freeze(dg.Config):
-    """why: what the release is for; it stands in the ledger and in the release."""
+    """why: what the release is for; it stands in the ledger and in the release. openly: see ``release.make.freeze``."""
 
     why: str
+    openly: bool = False
 
 
 @dg.asset(deps=["pages"], group_name="releases", pool=_POOL)
@@ -170,7 +171,7 @@ def release(config: Freeze, bench: dg.ResourceParam[Bench]) -> dg.MaterializeRes
     """A frozen, numbered version of the pooled data; asked for by a person, with a reason."""
     from pipelines.release.make import freeze
 
-    entry = freeze(bench.desk, config.why)
+    entry = freeze(bench.desk, config.why, openly=config.openly)
     path = dg.MetadataValue.path(bench.desk.depot.release_path(entry.name))
     return dg.MaterializeResult(metadata={"path": path, "number": entry.number})
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Any
 
 import dagster as dg
@@ -18,10 +19,10 @@ _QUIET: dict[str, Any] = {"loggers": {"console": {"config": {"log_level": "CRITI
 _JOBS = [dg.define_asset_job("made", MADE), dg.define_asset_job("frozen", FROZEN)]
 
 
-def carry_out(bench: Bench, freeze: str | None = None) -> None:
+def carry_out(bench: Bench, freeze: Mapping[str, str | bool] | None = None) -> None:
     """Do all that is due. Raises what a step of it raised; a refusal to publish stands in the summary.
 
-    freeze: what for; then a release is frozen as well.
+    freeze: what for, and whether openly; then a release is frozen as well.
     """
     graph = dg.Definitions(
         assets=[*ASSETS],
@@ -31,7 +32,7 @@ def carry_out(bench: Bench, freeze: str | None = None) -> None:
         executor=dg.in_process_executor,
     )
     job = graph.resolve_job_def("made" if freeze is None else "frozen")
-    config = _QUIET if freeze is None else {**_QUIET, "ops": {"release": {"config": {"why": freeze}}}}
+    config = _QUIET if freeze is None else {**_QUIET, "ops": {"release": {"config": dict(freeze)}}}
     with dg.DagsterInstance.ephemeral() as instance:
         try:
             job.execute_in_process(instance=instance, run_config=config)

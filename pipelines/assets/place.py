@@ -6,15 +6,14 @@ from pathlib import Path
 
 import dagster as dg
 
+from pipelines.assets.run import at_work
 from pipelines.depot.desk import Desk
 from pipelines.depot.ledger import whoami
 from pipelines.depot.storage import Depot
-from pipelines.progress import Progress
 from pipelines.study.file import load_study
 from pipelines.taking_in.batch import Bench
 from pipelines.taking_in.due import refuse_missing
-from pipelines.taking_in.opening import finish_what_a_kill_left, open_desk
-from pipelines.taking_in.summary import Summary
+from pipelines.taking_in.opening import open_desk
 
 #: One partition per delivery; its key is ``site/name`` in the inbox.
 DELIVERY_PARTITIONS = dg.DynamicPartitionsDefinition(name="delivery")
@@ -42,11 +41,10 @@ class Place(dg.ConfigurableResource):
     @contextmanager
     def writing(self) -> Iterator[Bench]:
         """The bench, while this run is the depot's only writer; what a kill left is finished first."""
-        refuse_missing(Path(self.inbox))
-        actor, depot = f"{whoami()} (dagster)", Depot(self.depot)
-        with depot.writing(actor, _WAIT_S), open_desk(depot, load_study(self.study), actor) as desk:
-            told = finish_what_a_kill_left(desk, leave_history=True)
-            yield Bench(desk, Path(self.inbox), Progress(), Summary(depot, finished=told))
+        refuse_missing(self.inbox_path)
+        place, actor = (Path(self.study), self.depot), f"{whoami()} (dagster)"
+        with at_work(*place, actor, self.inbox_path, wait_s=_WAIT_S, leave_history=True) as bench:
+            yield bench
 
 
 @dg.resource(required_resource_keys={"place"}, description="The depot, held by one run from its beginning to its end.")

@@ -6,7 +6,7 @@ books know.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from pathlib import Path
 
@@ -82,19 +82,22 @@ def at_work(
     *,
     yes: bool = False,
     rebuild: bool = False,
+    wait_s: float = 0.0,
+    leave_history: bool = False,
 ) -> Iterator[Bench]:
     """A bench at which this process is the depot's only writer; what a kill left is finished first.
 
-    inbox: None if only what follows from a decision is to be done. Raises Unusable as ``run`` does.
+    inbox: None if only what follows from a decision is to be done. wait_s: how long to wait for another writer's end.
+    leave_history: Dagster is running, whose history cannot be removed under it. Raises Unusable as ``run`` does.
     """
     study, depot, actor = load_study(study_path), Depot(depot_root), actor or whoami()
-    with depot.writing(actor), open_desk(depot, study, actor, workers) as desk:
-        told = finish_what_a_kill_left(desk)
+    with depot.writing(actor, wait_s), open_desk(depot, study, actor, workers) as desk:
+        told = finish_what_a_kill_left(desk, leave_history=leave_history)
         yield Bench(desk, inbox, progress or Progress(), Summary(depot, finished=told), yes, rebuild)
 
 
-def carry_out(bench: Bench, freeze: str | None = None) -> None:
-    """Carry out the graph for all that is due. freeze: what a release is for, if one is to be frozen as well."""
+def carry_out(bench: Bench, freeze: Mapping[str, str | bool] | None = None) -> None:
+    """Carry out the graph for all that is due. freeze: as its asset asks, if a release is to be frozen as well."""
     from pipelines.assets.in_process import carry_out as in_process
 
     in_process(bench, freeze)

@@ -29,6 +29,7 @@ from pipelines.command.options import (
     Person,
     StudyPath,
 )
+from pipelines.command.texts import texts_app
 from pipelines.command.wholeness import backup, restore, verify
 from pipelines.command.withdrawing import renew, withdraw
 from pipelines.errors import Unusable
@@ -43,6 +44,7 @@ app = typer.Typer(
     rich_markup_mode=None,
 )
 app.add_typer(ledger_app, name="ledger")
+app.add_typer(texts_app, name="texts")
 
 
 def _show_version(wanted: bool) -> None:
@@ -197,6 +199,7 @@ def release(
     by: Person,
     study: StudyPath = DEFAULT_STUDY,
     depot: DepotPath = DEFAULT_DEPOT,
+    openly: Annotated[bool, typer.Option("--open", help="Only runners who agreed to open sharing.")] = False,
 ) -> None:
     """Freeze the pooled data as a numbered release; consent is looked up again first. Does nothing if nothing changed.
 
@@ -204,7 +207,7 @@ def release(
     """
     from pipelines.assets.deciding import release as freeze
 
-    typer.echo(freeze(study, depot, why, by).text())
+    typer.echo(freeze(study, depot, why, by, openly=openly).text())
 
 
 @app.command()

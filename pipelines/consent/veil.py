@@ -9,8 +9,9 @@ from __future__ import annotations
 
 import hashlib
 import re
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 from typing import Any
 
 from checks.findings import Finding
@@ -29,12 +30,16 @@ def withheld_names(delivery_id: str, withheld: Iterable[str]) -> dict[str, str]:
 
 @dataclass(frozen=True)
 class Veil:
-    """What of a delivery may not be shown. files: payload paths; words: ids and paths; trials: ids of withheld ones."""
+    """What of a delivery may not be shown. files: payload paths; words: ids and paths; trials: ids of withheld ones.
+
+    marks: texts that nobody has looked at -> what is shown instead.
+    """
 
     files: frozenset[str] = frozenset()
     words: frozenset[str] = frozenset()
     trials: frozenset[str] = frozenset()
     names: dict[str, str] = field(default_factory=dict)
+    marks: Mapping[str, str] = field(default_factory=dict, repr=False)
 
     def files_shown(self, files: Iterable[PayloadFile]) -> list[PayloadFile]:
         """Payload files without those of withheld trials."""
@@ -54,7 +59,7 @@ class Veil:
         return list(shown.values())
 
     def _veiled(self, finding: Finding) -> Finding:
-        if not self.words:
+        if not self.words and not self.marks:
             return finding
         own = {n: text for n in _SHOWN_TEXTS if isinstance(text := getattr(finding, n), str)}
         texts: dict[str, Any] = {n: self.text(text) for n, text in own.items()}
@@ -66,15 +71,20 @@ class Veil:
 
     def text(self, text: str) -> str:
         """``text`` with every hidden word replaced."""
-        return self._pattern.sub(HIDDEN, text) if self.words else text
+        if self.words or self.marks:
+            return self._pattern.sub(lambda found: HIDDEN if found[0] in self.words else self.marks[found[0]], text)
+        return text
 
-    @property
+    @cached_property
     def _pattern(self) -> re.Pattern[str]:
-        longest_first = sorted(self.words, key=len, reverse=True)
+        longest_first = sorted({*self.words, *self.marks}, key=len, reverse=True)
         return re.compile(r"(?<![^\W_])(?:" + "|".join(map(re.escape, longest_first)) + r")(?![^\W_])")
 
 
-def veil_of(delivery_id: str, consent: Consent, *, named: bool = True) -> Veil:
-    """What may not be shown of a delivery. named: withheld trials appear, under another name; else not at all."""
+def veil_of(delivery_id: str, consent: Consent, *, named: bool = True, marks: Mapping[str, str] | None = None) -> Veil:
+    """What may not be shown of a delivery. named: withheld trials appear, under another name; else not at all.
+
+    marks: of texts that nobody has looked at.
+    """
     names = withheld_names(delivery_id, consent.withheld) if named else {}
-    return Veil(consent.hidden_files, consent.hidden, consent.withheld, names)
+    return Veil(consent.hidden_files, consent.hidden, consent.withheld, names, marks or {})

@@ -21,7 +21,7 @@ from pipelines.depot.desk import Desk
 from pipelines.depot.overrides import in_force, why_not
 from pipelines.depot.published import read_result
 from pipelines.errors import Unusable
-from pipelines.identity.identifiers import kinds_in, scan
+from pipelines.identity.identifiers import kinds_in, surely
 from pipelines.identity.names import known_in
 from pipelines.identity.word_list import names_beside
 from pipelines.taking_in.summary import Summary
@@ -183,7 +183,7 @@ def _refuse_identity(desk: Desk, record: Record, asked: Asked) -> str | None:
     if naming or list(known_in(asked.why, known)):
         seen = "The reason names a runner, a trial or a person, and the ledger can never forget."
         raise Unusable(seen, "a reason without identity.", "Word it differently with --why.")
-    kinds = kinds_in(scan(asked.why))
+    kinds = kinds_in(surely(asked.why))
     if not kinds:
         return None
     return f"CAUTION: the reason may identify a person ({', '.join(kinds)}). If it does, tell whoever keeps the depot."

@@ -12,7 +12,7 @@ import zipfile
 from dataclasses import dataclass
 from pathlib import Path
 
-from pipelines.identity.identifiers import NOBODY, scan_path
+from pipelines.identity.identifiers import NOBODY, surely_in_path
 from pipelines.identity.names import KnownNames
 from pipelines.intake.bag_files import bag_in
 from pipelines.intake.litter import is_litter
@@ -66,7 +66,7 @@ def find_arrivals(inbox: Path, known_names: KnownNames = NOBODY) -> tuple[list[A
 
 def _name(path: Path, known_names: KnownNames) -> str:
     """What an arrival is called everywhere: its name, or if that may identify a person, a number the disk gave it."""
-    if not scan_path(path.name, known_names):
+    if not surely_in_path(path.name, known_names):
         return path.name
     return f"name-kept-back-{path.lstat().st_ino}{path.suffix.lower() if path.suffix.lower() == '.zip' else ''}"
 

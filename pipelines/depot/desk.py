@@ -27,6 +27,7 @@ class Desk:
     """Where the work is done: the depot, the study in force, the ledger, the workers, and the engine that judges.
 
     made: what results are made with today, one word for each laboratory of the study (``pipelines.judging.stamps``).
+    shows_texts: whether texts are shown that nobody has looked at, as a laboratory's own check shows its own.
     """
 
     depot: Depot
@@ -36,6 +37,7 @@ class Desk:
     isolated: Isolated
     engine: Engine
     made: frozenset[str]
+    shows_texts: bool = False
 
     @property
     def books(self) -> Books:

@@ -97,8 +97,8 @@ def _records(data: bytes, at: int, limit: int) -> Iterator[_Record]:
 
 
 def _of_record(data: bytes, record: _Record, group: str) -> Iterator[Text]:
-    parts = identifiers.scan_path(record.name)
-    shown_group = "(kept back)" if identifiers.scan_path(group) else _shown(group)
+    parts = identifiers.surely_in_path(record.name)
+    shown_group = "(kept back)" if identifiers.surely_in_path(group) else _shown(group)
     if parts:
         where = "the name of a group" if record.group < 0 else f"the name of a parameter of the group {shown_group}"
         yield Text(where, "", record.name, record.name_at, record.name_at + len(record.name), parts[0].kind)

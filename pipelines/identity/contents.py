@@ -1,7 +1,8 @@
 """Searches the content of one file of a delivery, whatever its kind, for texts that may identify a person.
 
-How much is searched is bounded: what would be left unsearched raises, so that its caller keeps it out. What the places
-mean for the delivery is for ``guard``; the insides of recordings are looked through elsewhere.
+Texts that fit no closed vocabulary are collected, too. How much is searched is bounded: what would be left unsearched
+raises, so that its caller keeps it out. What the places mean for the delivery is for ``guard``; the insides of
+recordings are looked through elsewhere.
 """
 
 from __future__ import annotations
@@ -9,26 +10,39 @@ from __future__ import annotations
 import csv
 import io
 import json
-import zipfile
 from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
+from functools import cache
 from typing import Any
 
 from pipelines.identity import identifiers
 from pipelines.identity.identifiers import Found
 from pipelines.identity.names import KnownNames
+from pipelines.identity.vocabulary import NO_WORDS, Vocabulary
+from schemas.catalogue import tables_of
+from schemas.model import Layer
 from schemas.quota import MIB, Quota
 from schemas.reading import Identifying
 
 IDS = ("trial_id", "session_id", "participant_id")
-RECORDINGS = (".c3d", ".edf")
 MOST_BYTES = 64 << 20
 _MOST_CELLS, _MOST_LINES = 5_000_000, 200_000
-_MOST_ZIPPED, _MOST_MEMBERS = 64 << 20, 1000  # of all archives inside a payload together
 #: Keys of a table descriptor whose values name tables and columns, not people.
 _DEFINING = frozenset({"name", "title", "path", "reference", "fields", "type", "format"})
 #: How a text is searched that stands in no field: as the name of a file, or of a column.
 _AS_PATH, _AS_NAME = "\0path", "\0name"
+
+
+_COLUMNS = frozenset(name for table in tables_of(Layer.DELIVERY) for name in table.column_names)
+
+
+@cache
+def _descriptor_words() -> frozenset[str]:
+    """Every key and text of the descriptors that are made here: words of the definitions, and of nobody."""
+    from schemas.convert.to_frictionless import data_package
+
+    made = data_package(tables_of(Layer.DELIVERY), "", "", {})
+    return frozenset(key if value is None else value for key, value in _leaves(made))
 
 
 class TooMuchText(Exception):
@@ -39,19 +53,26 @@ class TooMuchText(Exception):
 class Noted:
     """What was found so far. values: the texts themselves, for taking out only; they never leave this module.
 
-    left, zipped: characters that may still be searched, and bytes that may still be unpacked to be searched.
+    left: characters that may still be searched. plain: what need not be looked at by a person; unfit: file -> texts of
+    it that must be.
     """
 
     known: KnownNames
     left: int
-    zipped: int = _MOST_ZIPPED
+    plain: Vocabulary = NO_WORDS
     places: dict[Identifying, None] = field(default_factory=dict)
     values: set[str] = field(default_factory=set, repr=False)
     seen: dict[tuple[str, str], tuple[Found, ...]] = field(default_factory=dict, repr=False)
+    unfit: dict[str, set[str]] = field(default_factory=dict, repr=False)
 
     def look(self, text: str, field_name: str, where: Identifying) -> bool:
         """Whether ``text``, which stands in a field of that name, identifies somebody; then it is noted."""
         return self.note(text, self._scanned(text, field_name), where)
+
+    def weigh(self, text: str, file: str) -> None:
+        """Note a text of ``file`` that fits no closed vocabulary."""
+        if not self.plain.fits(text):
+            self.unfit.setdefault(file, set()).add(text)
 
     def path(self, text: str) -> tuple[Found, ...]:
         """What identifies somebody in the name of a file or an id."""
@@ -76,20 +97,17 @@ class Noted:
             if self.left < 0:
                 raise TooMuchText
             if how is _AS_PATH:
-                self.seen[key] = identifiers.scan_path(text, self.known)
+                self.seen[key] = identifiers.surely_in_path(text, self.known)
             elif how is _AS_NAME:
                 self.seen[key] = identifiers.scan_name(text, self.known)
             else:
-                self.seen[key] = identifiers.scan(text, how, self.known)
+                self.seen[key] = identifiers.surely(text, how, self.known)
         return self.seen[key]
 
 
-def search(data: bytes, name: str, shown: str, noted: Noted, depth: int = 0) -> None:
-    """Search one file. Raises TooMuchText if it is text and larger than is searched."""
+def search(data: bytes, name: str, shown: str, noted: Noted) -> None:
+    """Search one table or descriptor. Raises TooMuchText if it is text and larger than is searched."""
     lowered = name.lower()
-    if data[:4] == b"PK\x03\x04" and depth < 2:
-        _zipped(data, shown, noted, depth)
-        return
     text = text_of(data)
     if text is None:
         return
@@ -110,6 +128,7 @@ def _lines(text: str, shown: str, noted: Noted) -> None:
         if number > _MOST_LINES:
             raise TooMuchText
         noted.look(line, "", Identifying("", shown, f"line {number}"))
+        noted.weigh(line, shown)
 
 
 def text_of(data: bytes) -> str | None:
@@ -124,31 +143,6 @@ def text_of(data: bytes) -> str | None:
         return data.decode("cp1252", errors="replace")
 
 
-def _zipped(data: bytes, shown: str, noted: Noted, depth: int) -> None:
-    """Search an archive inside the payload, as far as it can be read; that one is there is told by another check."""
-    try:
-        archive = zipfile.ZipFile(io.BytesIO(data))
-    except Exception:  # of a damaged archive Python's reader raises what it happens upon
-        return
-    with archive:
-        if len(archive.infolist()) > _MOST_MEMBERS:
-            raise TooMuchText
-        for member in archive.infolist():
-            noted.note(
-                member.filename, noted.path(member.filename), Identifying("", shown, "the name of a file inside")
-            )
-            if member.filename.lower().endswith(RECORDINGS):
-                continue
-            noted.zipped -= member.file_size
-            if noted.zipped < 0:
-                raise TooMuchText
-            try:
-                content = archive.read(member)
-            except Exception:  # as above
-                continue
-            search(content, member.filename, f"{shown}, a file inside", noted, depth + 1)
-
-
 def _table(text: str, name: str, shown: str, noted: Noted) -> None:
     try:
         rows = csv.reader(io.StringIO(text))
@@ -157,6 +151,8 @@ def _table(text: str, name: str, shown: str, noted: Noted) -> None:
         for number, cell in enumerate(header, start=1):
             where = Identifying("", shown, f"header, column {number}")
             flagged = noted.note(cell, noted.name(cell), where)
+            if cell not in _COLUMNS:
+                noted.weigh(cell, shown)
             places.append(f"column {number}" if flagged else f"column {cell}")
         cells = 0
         for row in rows:
@@ -166,6 +162,7 @@ def _table(text: str, name: str, shown: str, noted: Noted) -> None:
             ids = {header[i]: cell.strip() for i, cell in enumerate(row[: len(header)]) if header[i] in IDS}
             for i, cell in enumerate(row):
                 column = header[i] if i < len(header) else ""
+                noted.weigh(cell.strip(), shown)
                 where = Identifying("", shown, f"line {rows.line_num}, {places[i] if i < len(places) else 'beyond'}")
                 if cell and column in IDS and noted.path(cell):
                     noted.note(cell, noted.path(cell), where)
@@ -180,8 +177,11 @@ def _json(text: str, shown: str, noted: Noted, plain_keys: frozenset[str]) -> No
         content = json.loads(text)
     except (ValueError, RecursionError):
         noted.look(text, "", Identifying("", shown, "its text"))
+        noted.weigh(text, shown)
         return
     for key, value in _leaves(content):
+        if (key if value is None else value) not in _descriptor_words():
+            noted.weigh(key if value is None else value, shown)
         where = Identifying("", shown, "its names" if value is None else f"value of {key or 'a list'}")
         if value is None:
             noted.note(key, noted.name(key), where)
@@ -215,4 +215,4 @@ def tells(data: bytes, name: str, known: KnownNames) -> bool:
         search(data, name, name, noted)
     except TooMuchText:
         return True
-    return bool(noted.places or identifiers.scan_path(name, known))
+    return bool(noted.places or identifiers.surely_in_path(name, known))

@@ -8,18 +8,20 @@ trial files are looked through in a worker, see ``pipelines.intake.identifying``
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 from pipelines.identity import identifiers
-from pipelines.identity.contents import MOST_BYTES, RECORDINGS, Noted, TooMuchText, search
+from pipelines.identity.contents import IDS, MOST_BYTES, Noted, TooMuchText, search
 from pipelines.identity.names import KnownNames
+from pipelines.identity.vocabulary import NO_WORDS, Vocabulary
 from schemas.catalogue import tables_of
+from schemas.kept import DESCRIPTOR, is_table, left_out
 from schemas.model import Kind, Layer
 from schemas.quota import MIB, Quota
-from schemas.reading import Identifying
+from schemas.reading import Held, Identifying
 from schemas.received import PayloadFile, Problem, Received
 
 KEPT_BACK = "(kept back)"
@@ -27,35 +29,59 @@ KEPT_BACK = "(kept back)"
 OWN_TAG_FILES = re.compile(r"(?:tag)?manifest-[A-Za-z0-9]+\.txt|bagit\.txt|bag-info\.txt")
 
 
-def guarded(received: Received, root: Path | None, known: KnownNames, quota: Quota) -> Received:
+def guarded(
+    received: Received, root: Path | None, known: KnownNames, quota: Quota, plain: Vocabulary = NO_WORDS
+) -> Received:
     """The same delivery without identifying texts, and where they stood. root: the opened bag, None if it is none.
 
+    plain: what need not be looked at; other texts are listed, and stay where they are. Files of kinds that the depot
+    does not keep are not looked into.
     With more text than ``quota`` lets be searched nothing of the delivery is shown but its laboratory and number, and a
     problem stops it.
     """
-    noted = Noted(known, int(quota.most_text_mib * MIB))
+    plain = plain.knowing(_codes(received))
+    noted = Noted(known, int(quota.most_text_mib * MIB), plain)
     try:
         renamed = _names(received, noted)
         info = _bag_info(received, root, noted)
         if root is not None:
-            own = {f.path for f in received.files}
-            for path in sorted(own):
-                _payload_file(root / "data" / path, path, renamed.get(path, path), noted)
-            _tag_files(root, noted)
+            for path in sorted(p for p in received.paths if is_table(p) or p == DESCRIPTOR):
+                _payload_file(root / "data" / path, path, noted)
     except TooMuchText:
         return _not_searched(received, noted, quota)
-    return _without(received, noted, renamed, info)
+    shown = _without(received, noted, renamed, info)
+    unfit = {file: frozenset(texts) for file, texts in noted.unfit.items()}
+    return replace(shown, held=tuple(_held(shown, noted.plain)), unfit=unfit)
+
+
+def _codes(received: Received) -> set[str]:
+    """Codes of runners, sessions and trials, and the delivery's own number: texts that the study gave."""
+    named = (frame[column] for frame in received.tables.values() for column in IDS if column in frame)
+    codes = {str(code) for column in named for code in column.dropna().unique()}
+    number = () if received.number is None else (f"{received.site}-{received.number:03d}",)
+    return {code for code in codes if not identifiers.surely_in_path(code)} | set(number)
+
+
+def _held(received: Received, plain: Vocabulary) -> Iterator[Held]:
+    """Cells of texts, and names of files, that a person must look at before they are shown."""
+    for path in sorted(received.paths):
+        if not plain.fits(path):
+            yield Held(path, path, "the name of the file or of its folder")
+    for table in tables_of(Layer.DELIVERY):
+        frame = received.tables[table.name]
+        for column in (f.name for f in table.fields if f.kind is Kind.TEXT and not f.names_file and f.name in frame):
+            for row, cell in enumerate(frame[column]):
+                if isinstance(cell, str) and not plain.fits(cell):
+                    place = f"row {row + 1}, column {column}"
+                    yield Held(cell, str(table.file_name), place, table.name, row, column)
 
 
 def _not_searched(received: Received, noted: Noted, quota: Quota) -> Received:
     seen = "the delivery holds more text than is searched for what may identify a person"
-    expected = (
-        f"the study asks for at most {quota.most_text_mib:g} MiB of text beside the recordings: tables, and no logs, "
-        "archives or other files that no table names"
-    )
+    expected = f"the study asks for at most {quota.most_text_mib:g} MiB of text in the tables of one delivery"
     return replace(
         received,
-        arrived_as=KEPT_BACK if identifiers.scan_path(received.arrived_as, noted.known) else received.arrived_as,
+        arrived_as=KEPT_BACK if identifiers.surely_in_path(received.arrived_as, noted.known) else received.arrived_as,
         bag_info={},
         files=(),
         tables={name: frame.iloc[:0] for name, frame in received.tables.items()},
@@ -65,12 +91,13 @@ def _not_searched(received: Received, noted: Noted, quota: Quota) -> Received:
 
 
 def _names(received: Received, noted: Noted) -> dict[str, str]:
-    """Paths that identify somebody, and what they are called instead."""
+    """Paths that identify somebody, and what they are called instead; names of files that are not kept go nowhere."""
     arrived = Identifying("", place="the name the delivery came under")
     noted.note(received.arrived_as, noted.path(received.arrived_as), arrived)
     renamed: dict[str, str] = {}
+    other = left_out(received)
     for path in sorted(received.paths):
-        if found := noted.path(path):
+        if path not in other and (found := noted.path(path)):
             suffix = Path(path).suffix if re.fullmatch(r"\.[A-Za-z0-9]{1,4}", Path(path).suffix) else ""
             renamed[path] = f"name-kept-back-{len(renamed) + 1}{suffix}"
             noted.note(path, found, Identifying("", renamed[path], "the name of the file or of its folder"))
@@ -96,26 +123,12 @@ def _bag_info(received: Received, root: Path | None, noted: Noted) -> dict[str, 
     return info
 
 
-def _payload_file(path: Path, name: str, shown: str, noted: Noted) -> None:
-    if not path.is_file() or path.is_symlink() or name.lower().endswith(RECORDINGS):
+def _payload_file(path: Path, name: str, noted: Noted) -> None:
+    if not path.is_file() or path.is_symlink():
         return
     with path.open("rb") as stream:
         data = stream.read(MOST_BYTES + 1)
-    search(data, name, shown, noted)
-
-
-def _tag_files(root: Path, noted: Noted) -> None:
-    data = root / "data"
-    for path in sorted(root.rglob("*")):
-        if path.is_relative_to(data) or not path.is_file() or path.is_symlink():
-            continue
-        name = path.relative_to(root).as_posix()
-        if OWN_TAG_FILES.fullmatch(name) or path.stat().st_size > 1 << 20:
-            continue
-        found = noted.path(name)
-        shown = "a file beside the payload" if found else name
-        noted.note(name, found, Identifying("", shown, "its name"))
-        search(path.read_bytes(), name, shown, noted)
+    search(data, name, name, noted)
 
 
 def _without(received: Received, noted: Noted, renamed: dict[str, str], info: dict[str, str]) -> Received:
@@ -123,7 +136,7 @@ def _without(received: Received, noted: Noted, renamed: dict[str, str], info: di
         return received
     pattern = _any_of(noted.values)
     files = tuple(PayloadFile(renamed.get(f.path, f.path), f.bytes, f.sha256) for f in received.files)
-    arrived = identifiers.scan_path(received.arrived_as, noted.known)
+    arrived = identifiers.surely_in_path(received.arrived_as, noted.known)
     return replace(
         received,
         arrived_as=KEPT_BACK if arrived else received.arrived_as,
@@ -169,6 +182,6 @@ def _shown_text(text: str, pattern: re.Pattern[str] | None, known: KnownNames) -
     if pattern:
         text = pattern.sub(KEPT_BACK, text)
     for quoted in set(re.findall(r"'([^']*)'", text)):
-        if quoted and identifiers.scan_path(quoted, known):
+        if quoted and identifiers.surely_in_path(quoted, known):
             text = text.replace(quoted, KEPT_BACK)
     return identifiers.masked(text, identifiers.scan_name(text, known))

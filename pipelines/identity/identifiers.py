@@ -12,7 +12,10 @@ from datetime import UTC, datetime
 from functools import lru_cache
 
 from pipelines.identity import kinds, names
+from pipelines.identity.likely_names import likely_names, likely_names_in_a_path
+from pipelines.identity.months import dates_in_letters
 from pipelines.identity.names import KnownNames
+from pipelines.identity.national_ids import national_ids
 from pipelines.identity.patterns import HANDLE, PATTERNS, ZIP3
 from pipelines.identity.places import Field, expected_kind, field_of, is_age, is_birth_year, is_file_name
 from pipelines.identity.writers import writes_of_itself
@@ -43,8 +46,25 @@ class Found:
     kind: str
 
 
+def surely(text: str, place: str = "", known: KnownNames = NOBODY) -> tuple[Found, ...]:
+    """As ``scan``, without what only may be a name: what keeps something out."""
+    return _certain(scan(text, place, known))
+
+
+def surely_in_path(path: str, known: KnownNames = NOBODY) -> tuple[Found, ...]:
+    """As ``scan_path``, without what only may be a name."""
+    return _certain(scan_path(path, known))
+
+
+def _certain(found: tuple[Found, ...]) -> tuple[Found, ...]:
+    return tuple(f for f in found if f.kind != kinds.MAYBE_NAME)
+
+
 def scan(text: str, place: str = "", known: KnownNames = NOBODY) -> tuple[Found, ...]:
-    """Identifying parts of ``text``, in order. place: the name of the field it stands in, "" for running text."""
+    """Identifying parts of ``text``, in order. place: the name of the field it stands in, "" for running text.
+
+    Parts of kind MAYBE_NAME are for whoever looks (``surely`` leaves them out).
+    """
     if writes_of_itself(place, text):
         return ()
     found = _scan(text, place, field_of(place), known)
@@ -60,6 +80,7 @@ def scan_path(path: str, known: KnownNames = NOBODY) -> tuple[Found, ...]:
     at = 0
     for part in path.split("/"):
         found += [Found(at + a, at + b, kinds.NAME) for a, b in names.names_in_a_path(part)]
+        found += [Found(at + a, at + b, kinds.MAYBE_NAME) for a, b in likely_names_in_a_path(part)]
         at += len(part) + 1
     return _merged(found)
 
@@ -106,11 +127,18 @@ def _by_form(text: str, field: Field) -> Iterator[Found]:
                 start, end = match.span(group)
                 if start >= 0 and not (pattern.unless and pattern.unless(text, start, end)):
                     yield Found(start, end, pattern.kind)
+        for start, end in dates_in_letters(text):
+            yield Found(start, end, kinds.DATE)
+        for start, end in national_ids(text):
+            yield Found(start, end, kinds.NATIONAL)
         for match in ZIP3.finditer(text):
             yield Found(*match.span(1), kinds.PLACE)
     if field in (Field.TOLD, Field.PERSON, Field.DESCRIBED):
         for start, end in names.told_names(text, guess=field is not Field.DESCRIBED):
             yield Found(start, end, kinds.NAME)
+    if field in (Field.TOLD, Field.PERSON):
+        for start, end in likely_names(text):
+            yield Found(start, end, kinds.MAYBE_NAME)
 
 
 def _by_place(text: str, place: str, field: Field, year: int) -> Iterator[Found]:

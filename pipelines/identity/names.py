@@ -51,17 +51,46 @@ _CODES = re.compile(
 )
 
 
+#: From memory.
+_EPONYMS = re.compile(
+    r"\b(?:Helen Hayes|(?:Thomas|Ober|Lachman|Trendelenburg|Thompson|Ely|Craig|Silfverskiöld|Duncan|McMurray|Apley|Noble"
+    r"|Phelps|Jack|Hubscher|Faber|Patrick|Slocum|Godfrey|Adam|Romberg)(?:'?s)? (?:test|sign)|Blix curve"
+    r"|Bland[- ]Altman|Savitzky[- ]Golay|Teager[- ]Kaiser|Grood (?:and|&) Suntay)\b"
+)
+
+
 @dataclass(frozen=True)
 class KnownNames:
-    """People a laboratory or study names, so that they are found for certain. Never shown, stored or logged."""
+    """People a laboratory or study names, so that they are found for certain. Never shown, stored or logged.
+
+    parts: words of names, plain, of three letters and more; whole: what counts only as a whole, in small letters: names
+    of short words, of writings without spaces, and words run together as in a login.
+    """
 
     parts: frozenset[str] = field(default_factory=frozenset, repr=False)
+    whole: frozenset[str] = field(default_factory=frozenset, repr=False)
 
     @classmethod
     def of(cls, lines: Iterable[str]) -> KnownNames:
-        """From lines of one name each; parts of fewer than three letters are left out, as they stand in any text."""
-        words = (plain(word) for line in lines for word in _WORDS.findall(line))
-        return cls(frozenset(word for word in words if len(word) >= 3))
+        """From lines of one name each, in any writing."""
+        parts, whole = set[str](), set[str]()
+        for line in lines:
+            own = [w.strip(".,;") for w in re.split(r"[\s,;]+", line) if w.strip(".,;")]
+            parts |= {plain(w) for word in own for w in _WORDS.findall(word) if len(plain(w)) >= 3}
+            whole |= {w.casefold() for w in own if not w.isascii() and len(w) >= 2 and not _is_latin(w)}
+            if len(own) > 1:
+                first, last = own[0].casefold(), own[-1].casefold()
+                ways = (f"{first} {last}", f"{last} {first}", f"{last}, {first}", f"{first}{last}", f"{last}{first}")
+                whole |= {way for way in ways if len(way) > 1 and not (way.isascii() and len(way) < 4)}
+                parts |= {plain(f"{first[0]}{last}"), plain(f"{last}{first[0]}")} if _is_latin(first + last) else set()
+        return cls(frozenset(p for p in parts if len(p) >= 3), frozenset(whole))
+
+    def __bool__(self) -> bool:
+        return bool(self.parts or self.whole)
+
+
+def _is_latin(word: str) -> bool:
+    return all(c < "\u0250" or "\u1e00" <= c < "\u1f00" for c in word)
 
 
 def plain(word: str) -> str:
@@ -77,16 +106,48 @@ def looks_like_a_code(text: str) -> bool:
 
 def known_in(text: str, known: KnownNames) -> Iterator[tuple[int, int]]:
     """Where a given name stands, whatever its case or accents, also in a run of words such as a file's name."""
-    if not known.parts:
+    if not known:
         return
+    yield from _known_whole(text, known)
     for pattern in (_WORDS, _NAME_PARTS):
         for match in pattern.finditer(text):
-            if plain(match[0]) in known.parts:
+            word = plain(match[0])
+            if word in known.parts and (not _ordinary(word) or _is_named(text, match)):
                 yield match.span()
+
+
+def _ordinary(word: str) -> bool:
+    return word not in words("first_names") and (word in words("plain_words") or word in words("other_words"))
+
+
+def _is_named(text: str, match: re.Match[str]) -> bool:
+    """Whether a name that is an ordinary word, too, is written as names are: with a capital, not at the beginning."""
+    return match[0][0].isupper() and re.search(r"[^\W\d_][^.!?]*$", text[: match.start()]) is not None
+
+
+def _known_whole(text: str, known: KnownNames) -> Iterator[tuple[int, int]]:
+    """Names that count only as a whole; in writings that part words by spaces not within another word."""
+    lowered = text.casefold()
+    if len(lowered) != len(text):  # a letter became two, and places would shift
+        lowered = text.lower() if len(text.lower()) == len(text) else text
+    for name in known.whole:
+        at = lowered.find(name)
+        while at >= 0:
+            end = at + len(name)
+            inside = name[0].isascii() and (lowered[at - 1 : at].isalpha() or lowered[end : end + 1].isalpha())
+            if not inside:
+                yield at, end
+            at = lowered.find(name, end)
+
+
+def without_eponyms(text: str) -> str:
+    """``text`` with names of tests, models and marker sets blanked: they are of people who are not in the study."""
+    return _EPONYMS.sub(lambda found: "_" * len(found[0]), text)
 
 
 def told_names(text: str, *, guess: bool = True) -> Iterator[tuple[int, int]]:
     """Names in free text. guess: two words with capitals that no list knows are a name, too."""
+    text = without_eponyms(text)
     for match in _TITLE.finditer(text):
         yield match.span()
     for match in _AFTER_ROLE.finditer(text):
@@ -138,4 +199,8 @@ def _first(word: str) -> bool:
 
 def _other(word: str) -> bool:
     lowered = plain(word)
-    return lowered in words("other_words") or (lowered.endswith(("ed", "ing", "ly", "tion")) and len(lowered) > 5)
+    if lowered in words("other_words") or lowered in words("label_words"):
+        return True
+    return (lowered in words("plain_words") and lowered not in words("first_names")) or (
+        lowered.endswith(("ed", "ing", "ly", "tion")) and len(lowered) > 5
+    )

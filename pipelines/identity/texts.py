@@ -33,7 +33,7 @@ class Text:
         """What in it identifies somebody."""
         if self.expected:
             return (Found(0, len(self.text), self.expected),)
-        return identifiers.scan(self.text, self.field, known)
+        return identifiers.surely(self.text, self.field, known)
 
 
 def identifying(file: str, texts: Iterator[Text], known: KnownNames = NOBODY) -> tuple[Identifying, ...]:

@@ -22,6 +22,7 @@ from pathlib import Path
 from pipelines.identity.guard import OWN_TAG_FILES, guarded
 from pipelines.identity.identifiers import NOBODY
 from pipelines.identity.names import KnownNames
+from pipelines.identity.vocabulary import Vocabulary
 from pipelines.intake.archive import unpack
 from pipelines.intake.bag_files import BagFiles, bag_in
 from pipelines.intake.descriptor import descriptor_problems
@@ -81,7 +82,7 @@ def receive(
         problems=(*problems, *_summed_up(found.problems), *info_problems, *table_problems),
         fingerprint=_fingerprint(files) if files else _fingerprint_of_bag(found),
     )
-    return guarded(received, root, known, quota), payload if readable else None
+    return guarded(received, root, known, quota, Vocabulary.of(study)), payload if readable else None
 
 
 def _not_kept(found: BagFiles) -> Iterator[Problem]:

@@ -18,7 +18,7 @@ from checks.registry import Subject
 from checks.run import run_checks
 from pipelines.identity.identifiers import NOBODY
 from pipelines.identity.names import KnownNames
-from schemas.reading import ChannelFacts, Identifying, Reading
+from schemas.reading import ChannelFacts, Held, Identifying, Reading
 from schemas.study import SiteProfile, Study
 from schemas.trial import Channel, Posture, Trial
 
@@ -59,7 +59,8 @@ class TrialJob:
 class Verdict:
     """What was seen in one trial. ``facts``: measured columns of ``trials``; ``posture`` only of standing trials.
 
-    ``unexplained``: channels in its files of which no row says what they are.
+    ``unexplained``: channels in its files of which no row says what they are. ``held``: texts in its files that a
+    person must look at.
     """
 
     reading: Reading
@@ -70,6 +71,7 @@ class Verdict:
     facts: dict[str, Any] = field(default_factory=dict)
     posture: Posture | None = None
     unexplained: int = 0
+    held: tuple[Held, ...] = ()
 
     def with_report(self, report: Report) -> Verdict:
         """The same with a report's rows added."""
@@ -78,26 +80,37 @@ class Verdict:
 
 def judge_trial(job: TrialJob) -> Verdict:
     """Judge one trial. A file that cannot be read, or a fault of our own, is a verdict too; never raises."""
+    reading = Reading(job.row.trial_id, job.row.file)
+    try:
+        telling, held = _texts(job)
+        if telling:  # nothing is derived from a file that tells who was recorded
+            return Verdict(replace(reading, identifying=telling), held=held)
+        return replace(_read_and_judged(job, reading), held=held)
+    except MemoryError:
+        return Verdict(replace(reading, problem="too_large", detail="the memory limit was reached"))
+    except Exception as error:
+        return _broken(job, reading, error)
+
+
+def _read_and_judged(job: TrialJob, reading: Reading) -> Verdict:
+    """The verdict on files that tell of nobody; that they cannot be read is one, too."""
     from pipelines.intake.c3d.reading import C3dProblem
     from pipelines.intake.sidecar import SidecarProblem
 
-    reading = Reading(job.row.trial_id, job.row.file)
     try:
-        if telling := _identifying(job):  # nothing is derived from a file that tells who was recorded
-            return Verdict(replace(reading, identifying=telling))
         return _judged(job, reading)
     except C3dProblem as problem:
         return Verdict(replace(reading, problem=problem.problem, detail=problem.detail))
     except SidecarProblem as problem:
         file = job.second_file or reading.file
         return Verdict(replace(reading, file=file, problem=problem.problem, detail=problem.detail))
-    except MemoryError:
-        return Verdict(replace(reading, problem="too_large", detail="the memory limit was reached"))
-    except Exception as error:
-        where = traceback.extract_tb(error.__traceback__)[-1]
-        broken = f"{type(error).__name__} in {Path(where.filename).name}, {where.name}, line {where.lineno}"
-        told = f"manystrides itself failed, which is no fault of the file ({broken})"
-        return Verdict(replace(reading, problem="crashed", detail=told), runs=[_crashed(job, broken)])
+
+
+def _broken(job: TrialJob, reading: Reading, error: Exception) -> Verdict:
+    where = traceback.extract_tb(error.__traceback__)[-1]
+    broken = f"{type(error).__name__} in {Path(where.filename).name}, {where.name}, line {where.lineno}"
+    told = f"manystrides itself failed, which is no fault of the file ({broken})"
+    return Verdict(replace(reading, problem="crashed", detail=told), runs=[_crashed(job, broken)])
 
 
 def references_in(job: TrialJob) -> Mapping[Key, Reference]:
@@ -105,7 +118,7 @@ def references_in(job: TrialJob) -> Mapping[Key, Reference]:
     from checks.self_description.agreement import contradicts_itself
     from pipelines.science.muscles.amplitudes import references_of
 
-    if _identifying(job):
+    if _texts(job)[0]:
         return {}
     work, channels = workspace_of(replace(job, posture=None))
     if channels.unit_conflicts or contradicts_itself(work.trial, job.study, channels):
@@ -114,14 +127,18 @@ def references_in(job: TrialJob) -> Mapping[Key, Reference]:
     return references_of([(work.trial.signals, footfalls)], job.study.processing.muscle)
 
 
-def _identifying(job: TrialJob) -> tuple[Identifying, ...]:
-    """Where texts of the trial's files may identify a person."""
-    from pipelines.intake.identifying import identifying_in
+def _texts(job: TrialJob) -> tuple[tuple[Identifying, ...], tuple[Held, ...]]:
+    """Where texts of the trial's files may identify a person, and texts that a person must look at."""
+    from pipelines.identity.vocabulary import Vocabulary
+    from pipelines.intake.identifying import texts_in
 
-    told = identifying_in(job.path, job.row.file, job.known)
+    ids = (job.row.trial_id, job.row.session_id, job.row.participant_id)
+    plain = Vocabulary.of(job.study).knowing(str(one) for one in ids if one)
+    telling, held = texts_in(job.path, job.row.file, job.known, plain)
     if job.second_path is not None:
-        told += identifying_in(job.second_path, job.second_file or job.row.file, job.known)
-    return told
+        more, others = texts_in(job.second_path, job.second_file or job.row.file, job.known, plain)
+        telling, held = telling + more, held + others
+    return telling, held
 
 
 def _read(job: TrialJob) -> tuple[Trial, ClockFit | NoClock | None, ChannelFacts]:

@@ -37,6 +37,7 @@ NOT_READ_BY_JUDGING = (
     "invented",
     "citation",
     "smallest_cell",
+    "disclosure",
     "judging_again",
     "conditions.*.description",
     "visits.*.description",

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any
 from checks.causes import with_causes
 from checks.findings import CheckRun, Finding, Report, Stamp, Status
 from checks.registry import Weight
+from pipelines.consent.held_texts import HeldTexts
 from pipelines.consent.veil import Veil, veil_of
 from pipelines.depot.books.rows import Override
 from pipelines.judging.judge import Verdict
@@ -34,6 +35,7 @@ class Judged:
     reading did not come to its end, so that nobody looked for identifying texts in their files. unagreed: trials whose
     files hold, or may hold, signals that their runner did not agree to. overrides: what a data
     manager decided on trials of the delivery. stamps: trial -> what it was judged with (``pipelines.judging.stamps``).
+    held: texts that nobody has looked at.
     references: reference recording -> what it gives to divide muscle amplitudes by.
     """
 
@@ -49,6 +51,7 @@ class Judged:
     unagreed: frozenset[str] = frozenset()
     overrides: tuple[Override, ...] = ()
     stamps: Mapping[str, Mapping[str, str]] = field(default_factory=dict)
+    held: HeldTexts = field(default_factory=HeldTexts)
     references: Mapping[str, Mapping[Key, Reference]] = field(default_factory=dict)
 
     @property
@@ -74,7 +77,7 @@ class Judged:
     @cached_property
     def veil(self) -> Veil:
         """What of the delivery may not be shown."""
-        return veil_of(self.delivery_id, self.consent)
+        return veil_of(self.delivery_id, self.consent, marks=self.held.marks)
 
     @property
     def runs(self) -> list[CheckRun]:

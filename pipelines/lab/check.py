@@ -17,13 +17,14 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
+from pipelines.consent import held_texts
 from pipelines.depot.arrivals import Arrival
 from pipelines.depot.books.rows import Record
 from pipelines.depot.desk import Desk
 from pipelines.depot.published import read_result
 from pipelines.depot.storage import Depot
 from pipelines.errors import Unusable
-from pipelines.identity.identifiers import masked, scan_path
+from pipelines.identity.identifiers import kinds_in, masked, scan, surely_in_path
 from pipelines.identity.names import KnownNames
 from pipelines.identity.word_list import names_beside, names_in
 from pipelines.intake.bag_files import bag_in
@@ -106,7 +107,7 @@ def check_at_the_lab(
         depot = Depot(work / "depot", register=work / "register")
         asked = _Asked(path, is_folder, known, out, compare, report, progress or Progress())
         with depot.writing("laboratory check"), open_desk(depot, study, "laboratory check") as desk:
-            return _checked(desk, bag, site or "", asked)
+            return _checked(replace(desk, shows_texts=True), bag, site or "", asked)
 
 
 def _refuse_report(report: Path, delivery: Path) -> None:
@@ -163,7 +164,7 @@ def _checked(desk: Desk, bag: Path, site: str, asked: _Asked) -> LabChecked:
         received, payload = open_delivery(desk.isolated, bag, site, work, desk.study.study, asked.known)
         files = _recordings(payload, asked.known)
         told = _identifying(desk, received, files)
-        lines = [*_summary(desk, record), *_told(told)]
+        lines = [*_summary(desk, record), *_told(told), *_held(desk, record)]
         differences = _compared(desk, files) if asked.compare else []
         lines += differences
         if asked.out is not None:
@@ -190,7 +191,7 @@ def _reported(desk: Desk, asked: _Asked, told: list[Identifying], differences: l
     build_warehouse(
         desk.depot, desk.study, desk.stamp.code_version, desk.books.deliveries.results(), desk.books.files.all()
     )
-    name = masked(asked.path.resolve().name, scan_path(asked.path.resolve().name, asked.known))
+    name = masked(asked.path.resolve().name, surely_in_path(asked.path.resolve().name, asked.known))
     return write_lab_report(desk.depot, desk.study, asked.report, LabNotes(name, clean, told, differences))
 
 
@@ -213,10 +214,10 @@ def _identifying(desk: Desk, received: Received, files: list[_File]) -> list[Ide
 
 
 def _inside(file: _File) -> tuple[Identifying, ...]:
-    from pipelines.identity.identifiers import masked, scan_path
+    from pipelines.identity.identifiers import masked, surely_in_path
     from pipelines.intake.identifying import identifying_in
 
-    return identifying_in(file.path, masked(file.name, scan_path(file.name, file.known)), file.known)
+    return identifying_in(file.path, masked(file.name, surely_in_path(file.name, file.known)), file.known)
 
 
 def _compared(desk: Desk, files: list[_File]) -> list[str]:
@@ -244,7 +245,7 @@ def _findings(desk: Desk, record: Record) -> list[dict[str, Any]]:
 def _summary(desk: Desk, record: Record) -> Iterator[str]:
     """The run's summary of this delivery, without what it says of the depot, and each remedy."""
     text = Summary(desk.depot, [Done(record, "new")]).text()
-    yield from text.partition("\nWhere to look")[0].splitlines()
+    yield from text.partition("\nHeld for a look")[0].partition("\nWhere to look")[0].splitlines()
     findings = _findings(desk, record)
     causes = [f for f in findings if f["consequence_of"] is None]
     remedies = dict.fromkeys(f["remedy"] for f in causes if f["weight"] in ("returns", "withholds"))
@@ -268,6 +269,18 @@ def _told(told: list[Identifying]) -> Iterator[str]:
             yield f"  {', '.join(part for part in (one.file, one.place) if part)}: {one.kind}"
         if len(told) > _MOST_SHOWN:
             yield f"  and {len(told) - _MOST_SHOWN} more"
+
+
+def _held(desk: Desk, record: Record) -> Iterator[str]:
+    """Texts that the depot keeps out until a person there has looked; shown, since they are its own."""
+    held = held_texts.read(desk.depot.delivery_path(record.delivery_id))
+    if held:
+        texts = "text" if len(held) == 1 else "texts"
+        yield f"{len(held)} {texts} will be kept out at the depot until a person there has looked; nothing need be done"
+        for one in held[:_MOST_SHOWN]:
+            hints = ", ".join(kinds_in(scan(one.text)))
+            plain = "".join(c if c.isprintable() else "?" for c in one.text)[:100]
+            yield f"  {plain}{f'   ({hints})' if hints else ''}"
 
 
 def _scrubbed(done: Scrubbed, out: Path, is_folder: bool) -> Iterator[str]:

@@ -97,7 +97,7 @@ def _clean_info(info: dict[str, str], known: KnownNames, done: Scrubbed) -> dict
     kept = {
         k: v
         for k, v in info.items()
-        if k in _BAG_FIELDS and (k in ("Study", "Delivery-Number") or not identifiers.scan(v, k, known))
+        if k in _BAG_FIELDS and (k in ("Study", "Delivery-Number") or not identifiers.surely(v, k, known))
     }
     if len(kept) < sum(k not in ("Payload-Oxum", "Bagging-Date", "Bag-Software-Agent") for k in info):
         done.cleaned["bag-info.txt"] = len(info) - len(kept)
@@ -107,7 +107,7 @@ def _clean_info(info: dict[str, str], known: KnownNames, done: Scrubbed) -> dict
 def _payload(source: Path, target: Path, known: KnownNames, isolated: Isolated, done: Scrubbed) -> None:
     paths = sorted(p for p in source.rglob("*") if p.is_file() and not p.is_symlink())
     names = {p.relative_to(source).as_posix(): p for p in paths}
-    renamed = {n: _plain_name(n, i) for i, n in enumerate(names, start=1) if identifiers.scan_path(n, known)}
+    renamed = {n: _plain_name(n, i) for i, n in enumerate(names, start=1) if identifiers.surely_in_path(n, known)}
     for name, path in names.items():
         place = target / renamed.get(name, name)
         place.parent.mkdir(parents=True, exist_ok=True)
@@ -165,9 +165,9 @@ def _clean_table(
             if column in ("file", "sidecar") and cell in renamed:
                 row[i] = renamed[cell]
                 changed += 1
-            elif column in IDS and identifiers.scan_path(cell, known):
+            elif column in IDS and identifiers.surely_in_path(cell, known):
                 done.by_hand.append(f"{shown}, row {number}, column {i + 1}: give a study code instead")
-            elif column not in IDS and cell and identifiers.scan(cell, column, known):
+            elif column not in IDS and cell and identifiers.surely(cell, column, known):
                 row[i] = ""
                 changed += 1
     if not changed:

@@ -13,7 +13,7 @@ import errno
 import logging
 import os
 import shutil
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from contextlib import closing
 from dataclasses import dataclass
 from datetime import UTC, datetime
@@ -31,7 +31,7 @@ from pipelines.pool.filling import Delta, LostRows, bring_in, fill_from_study, r
 from pipelines.pool.site_checks import fill_site_checks
 from pipelines.pool.views import all_views
 from pipelines.telemetry import DUCKDB_CONFIG
-from schemas import quality
+from schemas.catalogue import TABLES
 from schemas.convert.to_duckdb import comment_sql, create_table_sql, quote_name, quote_text, view_comment_sql
 from schemas.model import Table
 
@@ -182,9 +182,9 @@ def _make_tables(connection: duckdb.DuckDBPyConnection) -> None:
         connection.execute(comment_sql(table))
 
 
-def make_views(connection: duckdb.DuckDBPyConnection, findings: Table = quality.FINDINGS) -> None:
-    """The views over the tables. findings: its table with the columns that are there."""
-    for view in all_views(findings):
+def make_views(connection: duckdb.DuckDBPyConnection, present: Iterable[Table] = TABLES.values()) -> None:
+    """The views over the tables. present: those that are there, with their columns."""
+    for view in all_views(present):
         connection.execute(f"CREATE VIEW {quote_name(view.name)} AS {view.sql}")
         connection.execute(view_comment_sql(view.name, view.about, view.columns))
 

@@ -5,8 +5,10 @@ Column lists come from the table definitions, so that a new outcome is in every 
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 
+from schemas.catalogue import TABLES
 from schemas.convert.to_duckdb import quote_name, quote_text
 from schemas.convert.words import column_comment
 from schemas.core import RUNNERS, SESSIONS, TRIALS
@@ -54,22 +56,26 @@ _ABOUT_TRIAL: tuple[tuple[str, str, Field], ...] = (
         for name in ("birth_year", "sex", "stature_m", "leg_length_m", "habitual_footwear")
     ),
 )
+_TABLE_OF = {"t": TRIALS.name, "s": SESSIONS.name, "r": RUNNERS.name}
+_About = tuple[tuple[str, str, Field], ...]
 _JOINS = (
     "JOIN trials t USING (trial_id) JOIN sessions s USING (session_id) "
     "JOIN runners r ON r.participant_id = t.participant_id"
 )
 
 
-def all_views(findings: Table = FINDINGS) -> tuple[View, ...]:
-    """The views in the order in which they must be made. findings: with the columns that are there."""
+def all_views(present: Iterable[Table] = TABLES.values()) -> tuple[View, ...]:
+    """The views in the order in which they must be made. present: the tables, with the columns that are there."""
+    columns = {table.name: frozenset(table.column_names) for table in present}
+    about = tuple(one for one in _ABOUT_TRIAL if one[2].name in columns[_TABLE_OF[one[0][0]]])
     return (
-        _footfalls_full(),
-        _trial_means(),
+        _footfalls_full(about),
+        _trial_means(about),
         _outcome_spread(),
         _runner_condition_means(),
         _condition_overview(),
         _completeness(),
-        _findings_open(findings),
+        *([_findings_open(FINDINGS)] if FINDINGS.name in columns else ()),
     )
 
 
@@ -77,31 +83,31 @@ def _words(table: Table, *names: str) -> dict[str, str]:
     return {name: column_comment(table.column(name)) for name in names}
 
 
-def _footfalls_full() -> View:
+def _footfalls_full(about: _About) -> View:
     own = ", ".join(f"f.{quote_name(f.name)}" for f in FOOTFALLS.fields)
-    others = ", ".join(f"{sql} AS {name}" for sql, name, _ in _ABOUT_TRIAL)
+    others = ", ".join(f"{sql} AS {name}" for sql, name, _ in about)
     return View(
         "footfalls_full",
         "One row is one footfall of an accepted trial, with its trial, session and runner. "
         "Footfalls of one trial are not independent: for comparisons start from runner_condition_means.",
         f"SELECT {own}, {others} FROM footfalls f {_JOINS}",
         {f.name: column_comment(f) for f in FOOTFALLS.fields}
-        | {name: column_comment(field) for _, name, field in _ABOUT_TRIAL},
+        | {name: column_comment(field) for _, name, field in about},
     )
 
 
-def _trial_means() -> View:
-    about = ", ".join(f"any_value({name}) AS {name}" for _, name, _ in _ABOUT_TRIAL)
+def _trial_means(about: _About) -> View:
+    told = ", ".join(f"any_value({name}) AS {name}" for _, name, _ in about)
     means = ", ".join(f"avg({f.name}) AS {f.name}" for f in NUMERIC)
     return View(
         "trial_means",
         "One row is one accepted running trial: the mean of each outcome over its footfalls, both sides together. "
         "A footfall without a value is left out of that mean; outcome_spread tells how many there were.",
         "SELECT trial_id, count(*) AS footfall_count, count(impact_peak_bw) AS impact_peak_count, "
-        f"{about}, {means} FROM footfalls_full GROUP BY trial_id",
+        f"{told}, {means} FROM footfalls_full GROUP BY trial_id",
         {"trial_id": column_comment(TRIALS.column("trial_id")), "footfall_count": "Footfalls of the trial."}
         | {"impact_peak_count": "Footfalls with an impact peak, on which the means of the impact peak rest."}
-        | {name: column_comment(field) for _, name, field in _ABOUT_TRIAL}
+        | {name: column_comment(field) for _, name, field in about}
         | {f.name: f"Mean over the trial's footfalls. {column_comment(f)}" for f in NUMERIC},
     )
 
@@ -110,11 +116,15 @@ def _outcome_spread() -> View:
     names = ", ".join(f.name for f in NUMERIC)
     return View(
         "outcome_spread",
-        "One row is one outcome of one accepted running trial: mean, standard deviation and number of footfalls.",
+        "One row is one outcome of one accepted running trial: mean, standard deviation and number of footfalls, and "
+        "the standard uncertainty that the equipment leaves on each, which no number of footfalls makes smaller.",
         "SELECT trial_id, participant_id, site, visit, condition, outcome, avg(footfall_value) AS mean_value, "
-        "stddev_samp(footfall_value) AS sd_value, count(footfall_value) AS footfall_count FROM "
+        "stddev_samp(footfall_value) AS sd_value, count(footfall_value) AS footfall_count, "
+        "any_value(standard_uncertainty_value) AS standard_uncertainty_value FROM "
         f"(UNPIVOT (SELECT trial_id, participant_id, site, visit, condition, {names} FROM footfalls_full) "
         f"ON {names} INTO NAME outcome VALUE footfall_value) "
+        "LEFT JOIN (SELECT trial_id, outcome, standard_uncertainty_value FROM outcome_uncertainties) "
+        "USING (trial_id, outcome) "
         "GROUP BY trial_id, participant_id, site, visit, condition, outcome",
         _words(TRIALS, "trial_id", "participant_id", "site", "visit", "condition")
         | {
@@ -122,6 +132,7 @@ def _outcome_spread() -> View:
             "mean_value": "Mean over the footfalls that have a value, in the outcome's unit.",
             "sd_value": "Sample standard deviation over those footfalls; null for a single one.",
             "footfall_count": "Footfalls that have a value.",
+            "standard_uncertainty_value": "As in outcome_uncertainties; null where nothing is stated.",
         },
     )
 

@@ -8,23 +8,27 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from pipelines.depot.books.rows import Entry
 from pipelines.release.changes import Changes
 from pipelines.release.contents import released_tables
+from pipelines.release.disclose import lines as lines_of
+from pipelines.release.disclose import report
+from pipelines.release.generalise import Told
 from schemas.convert.to_frictionless import table_schema
 from schemas.convert.to_markdown import index_page, markdown_table, table_page
 
 if TYPE_CHECKING:
     import pandas as pd
 
+    from schemas.model import Table
     from schemas.study import Study
 
 _CONTEXT = "https://w3id.org/ro/crate/1.1/context"
 _PROFILE = "https://w3id.org/ro/crate/1.1"
+_OPENLY = "- Only runners who agreed to open sharing are in it, and only tables whose rows lead to one."
 CAUTION = (
     "These are data of people under pseudonyms, not anonymous data: the laboratories can tell who is who. Keep them as "
     "the consent and your local rules for personal data say, do not try to know anybody again, do not pass them on. "
@@ -32,20 +36,31 @@ CAUTION = (
 )
 
 
-def describe(folder: Path, study: Study, entry: Entry, changes: Changes, trials: pd.DataFrame) -> None:
+def describe(
+    folder: Path,
+    study: Study,
+    entry: Entry,
+    changes: Changes,
+    trials: pd.DataFrame,
+    told: Told,
+    *,
+    openly: bool = False,
+) -> None:
     """Write every descriptive file into ``folder``, which holds ``tables/`` and ``warehouse.duckdb``."""
     (folder / "dictionary").mkdir()
-    for table in released_tables():
+    tables = [table for table in released_tables() if (folder / "tables" / f"{table.name}.parquet").exists()]
+    for table in tables:
         (folder / "dictionary" / f"{table.name}.md").write_text(table_page(table), encoding="utf-8")
-    (folder / "dictionary" / "index.md").write_text(index_page(released_tables()), encoding="utf-8")
-    (folder / "README.md").write_text(_readme(study, entry, changes, trials), encoding="utf-8")
-    _write_json(folder / "datapackage.json", _package(study, entry))
+    (folder / "dictionary" / "index.md").write_text(index_page(tables), encoding="utf-8")
+    (folder / "README.md").write_text(_readme(study, entry, changes, trials, told, openly), encoding="utf-8")
+    _write_json(folder / "datapackage.json", _package(study, entry, tables))
+    _write_json(folder / "disclosure.json", report(told))
     _write_json(folder / "ro-crate-metadata.json", _crate(folder, study, entry))
     sums = [f"{_sha(p)}  {p.relative_to(folder).as_posix()}\n" for p in _files(folder)]
     (folder / "sha256sums.txt").write_text("".join(sums), encoding="utf-8")
 
 
-def _readme(study: Study, entry: Entry, changes: Changes, trials: pd.DataFrame) -> str:
+def _readme(study: Study, entry: Entry, changes: Changes, trials: pd.DataFrame, told: Told, openly: bool) -> str:
     invented = ["**Invented data of a demonstration: no person was measured.**", ""] if study.invented else []
     lines = [
         f"# {study.title}, release {entry.number}",
@@ -59,13 +74,17 @@ def _readme(study: Study, entry: Entry, changes: Changes, trials: pd.DataFrame) 
         f"- The ledger reached entry {entry.ledger_sequence} then, with hash {entry.ledger_hash}; `manystrides ledger "
         "verify` compares.",
         "- Consent of every runner was looked up again at the moment of freezing.",
-        *_told(study.smallest_cell),
+        *([_OPENLY] if openly else []),
+        *lines_of(told),
+        "- Findings, decisions on them, cautions for the safety lead, positions of markers in standing, free texts and "
+        "names of files do not leave the depot.",
         "",
         "## What is here",
         "",
         "- `tables/`: one Parquet file a table, units and words inside; `datapackage.json` describes them",
         "- `warehouse.duckdb`: the same tables with views, for DuckDB",
         "- `dictionary/`: what every table and column means",
+        "- `disclosure.json`: how exactly runners are told, and what that cost",
         "- `ro-crate-metadata.json`: the release as an RO-Crate",
         "- `sha256sums.txt`: checksums; check them with `sha256sum -c sha256sums.txt`",
         "",
@@ -80,16 +99,6 @@ def _readme(study: Study, entry: Entry, changes: Changes, trials: pd.DataFrame) 
     return "\n".join(lines) + "\n"
 
 
-def _told(smallest: int) -> Iterator[str]:
-    """What of the runners is told less exactly than it is known."""
-    for field in (f for table in released_tables() for f in table.fields if f.told):
-        assert field.told is not None
-        band = f" is told in bands of {field.told.band}" if field.told.band else " is told"
-        if field.told.shared:
-            yield f"- `{field.name}`{band} and left out where fewer than {smallest} runners share it."
-    yield "- Free texts, names of files and whatever else may tell who somebody is do not leave the depot."
-
-
 def _counts(trials: pd.DataFrame, smallest: int) -> list[str]:
     rows = []
     for (site, visit, condition), own in trials.groupby(["site", "visit", "condition"], sort=True):
@@ -99,8 +108,7 @@ def _counts(trials: pd.DataFrame, smallest: int) -> list[str]:
     return markdown_table(("Laboratory", "Visit", "Condition", "Runners", "Trials"), rows)
 
 
-def _package(study: Study, entry: Entry) -> dict[str, Any]:
-    tables = released_tables()
+def _package(study: Study, entry: Entry, tables: list[Table]) -> dict[str, Any]:
     names = [table.name for table in tables]
     return {
         "name": entry.name,

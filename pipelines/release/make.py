@@ -27,11 +27,16 @@ from pipelines.release.describe import describe
 from pipelines.taking_in.building import is_built
 from pipelines.taking_in.due import any_follow_up
 from pipelines.taking_in.due import stale as made_with_something_else
+from schemas.consent_history import History
 from schemas.model import Table
 from schemas.privacy import EVERY_SCOPE, POOLING, RUNNER, SESSION, TRIAL
 
 if TYPE_CHECKING:
     import pandas as pd
+
+
+#: The scope without which nothing of a runner may be shared openly.
+OPEN_SHARING = "open_sharing"
 
 
 @dataclass(frozen=True)
@@ -58,10 +63,11 @@ class Released:
         )
 
 
-def freeze(desk: Desk, why: str) -> Entry:
+def freeze(desk: Desk, why: str, *, openly: bool = False) -> Entry:
     """Freeze what the depot pools, in the name of the desk's actor; the latest release again if nothing has changed.
 
-    Raises Unusable if there is nothing to freeze, no reason is given, or the pool is not what the books know today.
+    openly: only of runners who agreed to open sharing and have not taken that back, in whatever delivery. Raises
+    Unusable if there is nothing to freeze, no reason is given, or the pool is not what the books know today.
     """
     note_unlisted(desk)
     refuse_what_a_run_must_do(desk, why)
@@ -73,7 +79,7 @@ def freeze(desk: Desk, why: str) -> Entry:
             file=desk.depot.root,
         )
     with desk.depot.working("release") as work:
-        return _freeze(desk, work, why.strip(), desk.ledger.actor)
+        return _freeze(desk, work, why.strip(), desk.ledger.actor, openly)
 
 
 def refuse_what_a_run_must_do(desk: Desk, why: str) -> None:
@@ -92,18 +98,20 @@ def refuse_what_a_run_must_do(desk: Desk, why: str) -> None:
         )
 
 
-def _freeze(desk: Desk, work: Path, why: str, actor: str) -> Entry:
+def _freeze(desk: Desk, work: Path, why: str, actor: str, openly: bool) -> Entry:
     depot, study = desk.depot, desk.study
     shelf, head = depot.books.releases.all(), depot.books.ledger.head()
     before = next((e for e in reversed(shelf) if depot.release_path(e.name).is_dir()), None)
     (work / "tables").mkdir()
     built = depot.warehouse.name
     prove(depot.warehouse, depot.books.files.of(built).get(built))
-    fill(work / "warehouse.duckdb", depot.warehouse, study, desk.stamp.code_version)
+    only = open_runners(desk) if openly else None
+    told = fill(work / "warehouse.duckdb", depot.warehouse, study, desk.stamp.code_version, only)
     write_parquet(work / "warehouse.duckdb", work / "tables")
     trials = read_table(work / "tables" / "trials.parquet")
     if trials.empty:
-        raise Unusable("No trial is accepted.", "accepted trials to freeze.", "See the pages.", file=depot.root)
+        seen = "No trial is accepted of a runner who agreed to open sharing." if openly else "No trial is accepted."
+        raise Unusable(seen, "accepted trials to freeze.", "See the pages.", file=depot.root)
     prove_consent(desk, work / "tables")
     content = _content(work / "tables")
     latest = shelf[-1] if shelf else None
@@ -124,17 +132,30 @@ def _freeze(desk: Desk, work: Path, why: str, actor: str) -> Entry:
     )
     (work / "entry.json").write_text(json.dumps(asdict(entry), indent=1) + "\n", encoding="utf-8")
     changes = compare(depot.release_path(before.name) / "tables" if before else None, work / "tables")
-    describe(work, study.study, entry, changes, trials)
+    describe(work, study.study, entry, changes, trials, told, openly=openly)
     _place(depot, work, entry)
     _list(desk, entry)
     return entry
+
+
+def open_runners(desk: Desk) -> frozenset[str]:
+    """Runners whose consent to open sharing is in force after all that any delivery or withdrawal says."""
+    runners = {runner for record in desk.books.deliveries.taken_in() for runner in _named(desk, record.delivery_id)}
+    events = set(desk.books.gates.told(runners)) | set(desk.books.withdrawals.events(runners))
+    history = History(events)
+    return frozenset(r for r in runners if history.covered(r, None, {OPEN_SHARING, POOLING}))
+
+
+def _named(desk: Desk, delivery_id: str) -> tuple[str, ...]:
+    gate = desk.books.gates.get(delivery_id)
+    return gate.runners if gate is not None else ()
 
 
 def prove_consent(desk: Desk, tables: Path) -> None:
     """Raises Unusable if a runner who withdrew, or a file that was taken out, is in any of the tables."""
     withdrawals = desk.books.withdrawals
     owners = _owners(tables)
-    for table in released_tables():
+    for table in (t for t in released_tables() if (tables / f"{t.name}.parquet").exists()):
         frame = read_table(tables / f"{table.name}.parquet")
         shas = set(frame["raw_sha256"].dropna()) if "raw_sha256" in frame else set()
         gone = any(needs & withdrawals.scopes(runner) for runner, needs in _needed(table, frame, owners))

@@ -15,6 +15,7 @@ import numpy as np
 from pipelines.science.curves import Series, angle_series, curve_rows, force_series
 from pipelines.science.equipment.plates import PlateReading, plate_readings, without_levels
 from pipelines.science.equipment.readings import equipment_rows
+from pipelines.science.equipment.uncertainty import doubt_of, uncertainty_rows
 from pipelines.science.events.agreement import event_agreement, footfall_events
 from pipelines.science.events.contacts import Contacts
 from pipelines.science.events.switches import Switch, switches_of
@@ -32,7 +33,7 @@ from pipelines.science.signals.measures import BoolArray
 from pipelines.science.signals.smooth import SmoothMarkers
 from pipelines.science.trial_outcomes import trial_outcomes
 from schemas.anatomy import SENIAM_KINDS
-from schemas.equipment import EQUIPMENT_READINGS
+from schemas.equipment import EQUIPMENT_READINGS, OUTCOME_UNCERTAINTIES
 from schemas.outcomes import FOOTFALLS, TRIAL_OUTCOMES
 from schemas.outcomes_signals import CLOCK_FITS, EVENT_AGREEMENT, FOOTFALL_EVENTS
 from schemas.processing import Processing
@@ -208,6 +209,21 @@ class Workspace:
         return equipment_rows(self.corrected, self.plate_readings, ground, self.footfalls, self.processing)
 
     @cached_property
+    def outcome_uncertainties(self) -> Rows:
+        """How far the footfalls' outcomes can be trusted."""
+        if self.trial.kind != "running" or not self.trial.plates:
+            return Rows.of(OUTCOME_UNCERTAINTIES, [])
+        doubt = doubt_of(self.plate_readings, self.equipment_readings, self.trial.marker_rate_hz)
+        smoothed: dict[int, SmoothMarkers] = {}  # by the markers' own id: most changed trials share theirs
+
+        def again(trial: Trial) -> Rows:
+            smooth = smoothed.setdefault(id(trial.markers), SmoothMarkers(trial, self.processing))
+            work = Workspace(trial, self.processing, self.posture).given(corrected=trial, smooth=smooth)
+            return footfall_rows(work.signals, self.posture, mean_speed(trial, self.processing))
+
+        return uncertainty_rows(self.corrected, self.footfalls, doubt, again)
+
+    @cached_property
     def trial_shapes(self) -> Rows:
         """What copies of the recording are known by."""
         return shapes_of(self.trial, self.processing)
@@ -241,6 +257,7 @@ class Workspace:
             "co_contractions": muscles.co_contractions,
             "muscle_signals": muscles.signals,
             "equipment_readings": self.equipment_readings,
+            "outcome_uncertainties": self.outcome_uncertainties,
             "trial_shapes": self.trial_shapes,
             "curves": self.curves,
             "clock_fits": self.clock_fits,

@@ -21,6 +21,7 @@ from pipelines.judging.stamps import OF_A_DELIVERY, reason
 from pipelines.taking_in.publishing import used_today
 
 CONSENTS_CHANGED = "What is known of its runners' consent has changed."
+TEXTS_DECIDED = "Somebody decided on a text it holds."
 DECIDED = "A data manager decided on a finding."
 EARLIER_CHANGED = "An earlier delivery has come, or accepts other trials than before."
 STANDING_CAME = "A standing trial it waited for has come."
@@ -86,6 +87,7 @@ def follow_ups(desk: Desk) -> Iterable[tuple[str, Callable[[], list[Record]]]]:
     books = desk.books
     return (
         (CONSENTS_CHANGED, lambda: changed(desk)),
+        (TEXTS_DECIDED, books.texts.decided_since),
         (DECIDED, lambda: overrides_changed(desk)),
         (EARLIER_CHANGED, lambda: books.trials.compared_with_another(desk.made)),
         (OTHERS_CHANGED, lambda: books.beside.others(desk.made)),

@@ -6,8 +6,10 @@ How bytes are written is in ``pipelines.depot.storage``; whether consent covers 
 from __future__ import annotations
 
 import os
+import re
 import shutil
 import stat
+from collections.abc import Mapping
 from pathlib import Path
 
 from pipelines.depot.books.rows import Payload, Record
@@ -16,23 +18,30 @@ from pipelines.depot.published import place_of, prove
 from pipelines.depot.storage import Depot
 from pipelines.identity.guard import OWN_TAG_FILES
 from schemas.consent import Consent
+from schemas.kept import left_out
 
 
-def payload_of(opened: Opened, consent: Consent, apart: frozenset[str] = frozenset()) -> Payload:
+def payload_of(
+    opened: Opened, consent: Consent, apart: frozenset[str] = frozenset(), unlooked: frozenset[str] = frozenset()
+) -> Payload:
     """Where every payload file belongs: in raw, or apart if consent does not cover all of it or no table says whose.
 
     Kept apart are files of withheld trials, tables with rows that consent does not cover, files of trials of which only
     a part is covered, such as all but the muscles (bytes cannot be cut out of a file, so only what consent covers is
-    read from it), and files of the trials ``apart``, for what was seen on reading them.
+    read from it), files of the trials ``apart``, for what was seen on reading them, and files ``unlooked`` with texts
+    that nobody has allowed. Files of other kinds are not kept.
     """
-    files = opened.received.files
+    other = left_out(opened.received)
+    files = [f for f in opened.received.files if f.path not in other]
     shut_trials = consent.withheld | apart | consent.partly_covered
     shut = {path for trial in shut_trials for path in consent.files.get(trial, ())}
     shut |= set() if consent.covers_all else {f.path for f in files if _is_sent_table(f.path)}
+    shut |= unlooked
     shut_shas = {f.sha256 for f in files if f.path in shut}
     named = {path for paths in consent.files.values() for path in paths}
     closed = (f.path for f in files if f.sha256 in shut_shas or not (_is_table(f.path) or f.path in named))
-    return Payload({f.path: f.sha256 for f in files}, frozenset(closed))
+    not_kept = tuple(f for f in opened.received.files if f.path in other)
+    return Payload({f.path: f.sha256 for f in files}, frozenset(closed), not_kept)
 
 
 def store_files(depot: Depot, delivery_id: str, content: Path, payload: Payload) -> None:
@@ -93,21 +102,54 @@ def rebuild_bag(depot: Depot, record: Record, target: Path) -> Path:
     return target
 
 
-def copy_tag_files(payload: Path, target: Path) -> None:
+def copy_tag_files(content: Path, target: Path, payload: Payload, info: Mapping[str, str]) -> None:
     """Copy BagIt's own files, which lie round the payload, so that the bag can be put together again.
 
-    Nothing else that lies there is kept: nobody looks into it. Tag manifests are kept without the lines of such files.
+    Nothing else that lies there is kept, no line about a file that is not, and of bag-info.txt only the fields
+    ``info``: nobody looks into what else it says. Tag manifests are kept where all that they list is kept as it came.
     """
-    for path in payload.parent.iterdir():
-        if not OWN_TAG_FILES.fullmatch(path.name) or path.is_symlink() or not path.is_file():
+    whole = True
+    for path in sorted(content.parent.iterdir()):
+        if not OWN_TAG_FILES.fullmatch(path.name) or path.name.startswith("tagmanifest-") or not _is_plain(path):
             continue
-        content = path.read_bytes()
-        if path.name.startswith("tagmanifest-"):
-            lines = content.decode("utf-8").splitlines()
-            content = "".join(f"{line}\n" for line in lines if _names_own_tag_file(line)).encode()
-        place = target / path.name
-        place.write_bytes(content)
-        place.chmod(stat.S_IRUSR | stat.S_IWUSR | stat.S_IRGRP)
+        came = path.read_bytes()
+        kept = came
+        if path.name == "bag-info.txt":
+            size = sum(p.stat().st_size for p in map(content.joinpath, payload.stored) if p.is_file())
+            kept = _bag_info(came, info, f"{size}.{len(payload.stored)}")
+        elif path.name.startswith("manifest-"):
+            kept = b"".join(line for line in came.splitlines(keepends=True) if _is_kept(line, payload))
+        whole = whole and kept == came
+        _write(target / path.name, kept)
+    for path in content.parent.glob("tagmanifest-*.txt") if whole else ():
+        lines = path.read_text(encoding="utf-8").splitlines() if _is_plain(path) else []
+        _write(target / path.name, "".join(f"{line}\n" for line in lines if _names_own_tag_file(line)).encode())
+
+
+def _is_plain(path: Path) -> bool:
+    return path.is_file() and not path.is_symlink()
+
+
+def _write(path: Path, content: bytes) -> None:
+    path.write_bytes(content)
+    path.chmod(stat.S_IRUSR | stat.S_IWUSR | stat.S_IRGRP)
+
+
+def _bag_info(came: bytes, info: Mapping[str, str], oxum: str) -> bytes:
+    """The fields that are kept, as they stood where no other is beside them."""
+    text = came.decode("utf-8-sig")
+    labels = {line.partition(":")[0].strip().lower() for line in text.splitlines() if line.strip()}
+    if labels <= {*(label.lower() for label in info), "payload-oxum"} and (
+        "payload-oxum" not in labels or f"{oxum}\n" in text.replace("\r", "")
+    ):
+        return came
+    return "".join(f"{label}: {value}\n" for label, value in (*info.items(), ("Payload-Oxum", oxum))).encode()
+
+
+def _is_kept(line: bytes, payload: Payload) -> bool:
+    name = line.decode("utf-8", errors="replace").strip().partition(" ")[2].strip(" *\t").removeprefix("./")
+    path = re.sub("%(0A|0D|25)", lambda found: bytes.fromhex(found[1]).decode(), name, flags=re.IGNORECASE)
+    return path.removeprefix("data/") in payload.stored
 
 
 def _names_own_tag_file(line: str) -> bool:

@@ -13,11 +13,13 @@ from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from checks.findings import Report, Status
 from checks.registry import Weight
 from checks.run import check_delivery
+from pipelines.consent.held_texts import HeldTexts, held_texts, with_marks
+from pipelines.consent.held_texts import write as write_held
 from pipelines.consent.redaction import redact_apart
 from pipelines.consent.veil import veil_of
 from pipelines.depot import overrides
@@ -35,12 +37,9 @@ from pipelines.depot.books.rows import (
 )
 from pipelines.depot.consents import gate_of, taken_away, with_all_consents
 from pipelines.depot.desk import Desk, Opened, Tell
-from pipelines.depot.storage import write_table
 from pipelines.identity.word_list import names_beside
 from pipelines.judging.delivery_tables import (
-    DELIVERY_TABLES,
     delivery_files,
-    frame,
     quality_tables,
     tables_of_delivery,
 )
@@ -50,7 +49,6 @@ from pipelines.judging.stamps import made, posture_digest
 from pipelines.judging.standings import ACCEPTED, WITHHELD, Judged
 from pipelines.taking_in.beyond_trials import tables_beyond_trials
 from pipelines.taking_in.keeping import (
-    copy_tag_files,
     payload_of,
     rebuild_bag,
 )
@@ -64,14 +62,10 @@ from pipelines.taking_in.naming import (
 )
 from pipelines.taking_in.publishing import Passage, Prepared, forget_older, publish, used_today
 from pipelines.taking_in.resends import before_of, with_changed_trials, with_parts
-from schemas import core
+from pipelines.taking_in.writing import written
 from schemas.consent import Consent
-from schemas.convert.to_arrow import empty_frame
-from schemas.model import Table
 
 if TYPE_CHECKING:
-    import pandas as pd
-
     from pipelines.depot.books.rows import TrialVersion
 
 
@@ -98,6 +92,7 @@ def open_arrival(desk: Desk, arrival: Arrival, work: Path) -> Opened:
 
     names = names_beside(desk.study.path)
     received, payload = open_delivery(desk.isolated, arrival.path, arrival.site, work, desk.study.study, names)
+    received = received if desk.shows_texts else with_marks(desk.books, received)
     return Opened(received, payload, arrival.site, arrival.name)
 
 
@@ -116,7 +111,10 @@ def open_again(desk: Desk, record: Record, work: Path) -> Opened:
     received, payload = open_delivery(desk.isolated, bag, site, work, desk.study.study, names)
     # it was taken in under the title the study had then: a new title stops none that is held
     problems = tuple(p for p in received.problems if not (p.kind == "bag_info" and p.place == STUDY))
-    return Opened(replace(received, arrived_as=name, problems=problems), payload, site, name)
+    others = desk.books.deliveries.payload(record.delivery_id).left_out
+    files = tuple(sorted((*received.files, *others), key=lambda file: file.path))
+    received = with_marks(desk.books, replace(received, arrived_as=name, problems=problems, files=files))
+    return Opened(received, payload, site, name)
 
 
 def gate(desk: Desk, opened: Opened, before: Record | None = None) -> Gated:
@@ -147,13 +145,14 @@ def prepare(desk: Desk, gated: Gated, tell: Tell, meanwhile: Callable[[], None] 
         return _stopped(desk, gated)
     opened, consent, delivery_id = gated.opened, gated.consent, gated.delivery_id
     judged = judge_delivery(layout_of(desk, gated), tell, meanwhile)
+    judged = replace(judged, held=_held(desk, judged))
     record = _record(desk, opened, delivery_id, TAKEN_IN, gated.before)
     record = replace(record, overrides=overrides.digest(judged.overrides))
     tables = tables_of_delivery(judged) | tables_beyond_trials(desk, judged)
     own = desk.books.trials.of_delivery(delivery_id) if gated.before else []
     words = {trial.trial_id: trial.resend for trial in own}
     trials = with_parts(trial_versions(judged, tables), consent, gated.earlier, words)
-    payload = payload_of(opened, judged.consent, judged.unread | judged.unagreed)
+    payload = payload_of(opened, judged.consent, judged.unread | judged.unagreed, judged.held.files)
     result = Result(
         replace(record, held=bool(payload.stored)),
         payload,
@@ -162,8 +161,18 @@ def prepare(desk: Desk, gated: Gated, tell: Tell, meanwhile: Callable[[], None] 
         stamps_of(desk, record.site),
         _trial_stamps(judged, trials),
         gate_of(judged.consent, judged.veil.names),
+        judged.held.decided,
     )
-    return Prepared(result, _written(desk, opened, result, tables), opened.payload)
+    folder = written(desk, opened, result, tables)
+    write_held(judged.held, folder)
+    return Prepared(result, folder, opened.payload)
+
+
+def _held(desk: Desk, judged: Judged) -> HeldTexts:
+    """Texts that nobody has looked at, those of the recordings that were read and may be used, too."""
+    verdicts = ((trial, verdict) for trial, verdict in judged.verdicts.items() if trial not in judged.withheld)
+    held = held_texts(desk.books, judged.consent, (one for _, verdict in verdicts for one in verdict.held))
+    return replace(held, marks={}) if desk.shows_texts else held
 
 
 def _stopped(desk: Desk, gated: Gated) -> Prepared:
@@ -174,20 +183,21 @@ def _stopped(desk: Desk, gated: Gated) -> Prepared:
         report, consent = check_delivery(desk.study.study, name, consent, desk.stamp)
     # what the depot holds stays, so that the next code can judge it again
     payload = desk.books.deliveries.payload(name) if before is not None else Payload()
-    veil = veil_of(name, consent, named=False)
+    marks = {} if desk.shows_texts else held_texts(desk.books, consent, ()).marks
+    veil = veil_of(name, consent, named=False, marks=marks)
     tables = delivery_files(name, opened.received, veil) | quality_tables(veil.findings(report.findings), report.runs)
     record = replace(_record(desk, opened, name, STOPPED, before), held=bool(payload.stored))
     # what is held keeps what it told; of what is not held at least whatever takes consent away counts
     told = None if before is not None else taken_away(consent)
     result = Result(record, payload, gate=told)
-    return Prepared(result, _written(desk, opened, result, tables))
+    return Prepared(result, written(desk, opened, result, tables))
 
 
 def prepare_repeat(desk: Desk, opened: Opened, same: Record) -> Prepared:
     """A delivery whose bytes are those of ``same``: only that it came is noted."""
     name = f"{same.delivery_id}.repeat.{slug(opened.name)}"[:64]
     result = Result(_record(desk, opened, name, REPEAT))
-    return Prepared(result, _written(desk, opened, result, {}))
+    return Prepared(result, written(desk, opened, result, {}))
 
 
 def stamps_of(desk: Desk, site: str | None) -> dict[str, str]:
@@ -260,34 +270,3 @@ def _record(desk: Desk, opened: Opened, delivery_id: str, status: str, before: R
         result=secrets.token_hex(8),
         **vars(desk.stamp),
     )
-
-
-def _written(desk: Desk, opened: Opened, result: Result, tables: dict[Table, pd.DataFrame]) -> Path:
-    """A folder in ``work/`` with the tables of a result, and the bag's own files if its bytes are kept."""
-    record = result.record
-    work = desk.depot.new_work(record.delivery_id)
-    tables = {core.DELIVERIES: frame(core.DELIVERIES, [_delivery_row(opened, record)]), **tables}
-    for table in dict.fromkeys((*DELIVERY_TABLES, *tables)):  # every delivery has every table, if only an empty one
-        rows = tables[table] if table in tables else empty_frame(table)
-        write_table(table, rows, work / f"{table.name}.parquet", sync=False)  # publish syncs
-    (work / "bag").mkdir()
-    if record.held and opened.payload is not None:
-        copy_tag_files(opened.payload, work / "bag")
-    return work
-
-
-def _delivery_row(opened: Opened, record: Record) -> dict[str, Any]:
-    files = opened.received.files
-    return {
-        "delivery_id": record.delivery_id,
-        "site": record.site,
-        "delivery_number": record.number,
-        "status": record.status,
-        "arrived_as": opened.name,
-        "fingerprint_sha256": record.fingerprint,
-        "received_utc": record.received_utc,
-        "payload_count": len(files),
-        "payload_bytes": sum(f.bytes for f in files),
-        "code_version": record.code_version,
-        "study_version": record.study_version,
-    }

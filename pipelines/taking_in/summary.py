@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 from typing import Any
 
+from pipelines.consent.held_texts import read
 from pipelines.depot.books.rows import Record
 from pipelines.depot.published import read_result
 from pipelines.depot.storage import Depot
@@ -102,6 +103,8 @@ class Summary:
         yield from self.faults()
         if self.not_deliveries:
             yield "Not looked at, since neither a bag (no bagit.txt) nor a .zip: " + ", ".join(self.not_deliveries)
+        if held := len({text.word for d in others for text in read(self.depot.delivery_path(d.record.delivery_id))}):
+            yield f"Held for a look: {held} {'text' if held == 1 else 'texts'} ({self._texts})"
         yield "Where to look"
         yield f"  pages      {self.depot.pages / 'index.html'}"
         yield f'  warehouse  {self.depot.warehouse}   (manystrides query "SELECT * FROM completeness")'
@@ -116,6 +119,10 @@ class Summary:
         for name, places in self.crashed().items():
             yield f"CHECK CRASHED, a fault of manystrides: {name} ({len(places)} times)"
             yield from (f"  {place}" for place in places[:_MOST_SHOWN])
+
+    @property
+    def _texts(self) -> str:
+        return f"manystrides texts list --depot {self.depot.root}"
 
     def _delivery(self, done: Done) -> str:
         record = done.record

@@ -90,8 +90,8 @@ def told_words(told: Told | None) -> str:
     """How a release tells a quasi column, as a clause."""
     if told is None:
         return "in no release"
-    band = f"in bands of {told.band}" if told.band else "as it is"
-    return f"in a release {band}" + (", where enough runners share it" if told.shared else "")
+    how = f"in bands of {' or '.join(f'{band:g}' for band in told.bands)}" if told.bands else "as it is"
+    return f"in a release {how}, where enough runners share it with all others of its kind"
 
 
 def privacy_sentence(field: Field) -> str:

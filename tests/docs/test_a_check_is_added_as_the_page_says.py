@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 import re
 import shutil
 import subprocess
@@ -17,7 +18,10 @@ NAME = "muscle_signals_swing_about_zero"
 
 
 def in_copy(copy: Path, *words: str) -> subprocess.CompletedProcess[str]:
-    return subprocess.run([sys.executable, "-m", *words], cwd=copy, capture_output=True, text=True, check=False)
+    compiled_once = {**os.environ, "PYTHONDONTWRITEBYTECODE": ""}
+    return subprocess.run(
+        [sys.executable, "-m", *words], cwd=copy, capture_output=True, text=True, check=False, env=compiled_once
+    )
 
 
 def cases(copy: Path) -> subprocess.CompletedProcess[str]:

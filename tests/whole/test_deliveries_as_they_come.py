@@ -164,7 +164,15 @@ def with_an_archive_of_much_text(inbox: Path) -> None:
     lines = "".join(f"runner {i} went well\n" for i in range(700_000)).encode()
     with zipfile.ZipFile(content, "w", zipfile.ZIP_DEFLATED, compresslevel=9) as archive:
         archive.writestr("log.txt", lines)
-    a_delivery(inbox, 13, names=("standing",), runners=("FS-13",), replace_files={"log.zip": content.getvalue()})
+    a_delivery(inbox, 15, names=("standing",), runners=("FS-15",), replace_files={"log.zip": content.getvalue()})
+
+
+def much_text(text: str) -> bytes:
+    """More columns, each with a long remark."""
+    header, row = text.splitlines()
+    names = "".join(f",remark_{i}" for i in range(12))
+    remarks = "".join("," + f"run {i} went well " * 6_000 for i in range(12))
+    return f"{header}{names}\n{row}{remarks}\n".encode()
 
 
 TAKEN_IN: dict[int, Callable[[Path], None]] = {
@@ -174,6 +182,7 @@ TAKEN_IN: dict[int, Callable[[Path], None]] = {
     4: with_table(4, "sessions.csv", blank_rows_and_columns),
     5: with_files_beside,
     14: written_by_ezc3d,
+    15: with_an_archive_of_much_text,
 }
 STOPPED: dict[int, Callable[[Path], None]] = {
     6: with_table(6, "participants.csv", a_workbook),
@@ -183,7 +192,7 @@ STOPPED: dict[int, Callable[[Path], None]] = {
     10: with_table(10, "participants.csv", decimal_commas_that_cut_cells),
     11: a_bomb,
     12: with_a_pipe,
-    13: with_an_archive_of_much_text,
+    13: with_table(13, "trials.csv", much_text),
 }
 
 
@@ -232,7 +241,8 @@ def test_what_a_desktop_made_of_it_keeps_nothing_out(depot: Depot, number: int) 
         (1, ["4 files that operating systems left"]),
         (2, ["2 files that operating systems left"]),
         (3, ["one folder deeper", "1 file that an operating system left"]),
-        (5, ["2 files lie in the bag beside its payload", "leftover.pdf is in the bag, but no table names it"]),
+        (5, ["2 files lie in the bag beside its payload", "not-kept-1.pdf is in the bag, but no table names it"]),
+        (15, ["log.zip is in the bag, but no table names it"]),
     ],
 )
 def test_what_was_passed_over_is_noted(depot: Depot, number: int, words: list[str]) -> None:
@@ -251,12 +261,13 @@ def test_thirty_blank_rows_give_one_note_and_blank_columns_none(depot: Depot) ->
 def test_files_beside_the_payload_are_not_copied_and_what_is_kept_is_not_for_everybody(depot: Depot) -> None:
     bag = depot.delivery_path("brack-005") / "bag"
     kept = sorted(p.relative_to(bag).as_posix() for p in bag.rglob("*"))
-    assert kept == ["bag-info.txt", "bagit.txt", "manifest-sha256.txt", "tagmanifest-sha256.txt"]
+    assert kept == ["bag-info.txt", "bagit.txt", "manifest-sha256.txt"]
     assert all(stat.S_IMODE(p.stat().st_mode) & 0o027 == 0 for p in bag.iterdir())
-    assert "remarks" not in (bag / "tagmanifest-sha256.txt").read_text()
+    assert "leftover" not in (bag / "manifest-sha256.txt").read_text()
     everything = b"".join(p.read_bytes() for p in depot.root.rglob("*") if p.is_file())
     assert b"nothing that can be searched" not in everything
     assert "measured well".encode("utf-16-le") not in everything
+    assert b"a file that no table names" not in everything
 
 
 def test_nothing_in_the_depot_is_for_everybody_and_some_only_for_its_owner(depot: Depot) -> None:

@@ -27,6 +27,7 @@ from pipelines.depot.books.ledger import LedgerLines
 from pipelines.depot.books.releases import Releases
 from pipelines.depot.books.stamps import Stamps
 from pipelines.depot.books.tables import DEPOT
+from pipelines.depot.books.texts import Texts
 from pipelines.depot.books.trials import Trials
 from pipelines.depot.books.withdrawals import Withdrawals
 from pipelines.errors import Unusable
@@ -55,6 +56,7 @@ class Books:
         self.decisions = Decisions(self)
         self.releases = Releases(self)
         self.files = Files(self)
+        self.texts = Texts(self)
 
     @contextmanager
     def transaction(self) -> Iterator[None]:

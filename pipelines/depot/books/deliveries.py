@@ -14,6 +14,8 @@ from pipelines.depot.books.asking import in_order
 from pipelines.depot.books.order import before
 from pipelines.depot.books.rows import MADE, TAKEN_IN, Payload, Record, Result, TrialVersion
 from pipelines.depot.books.tables import DELIVERIES, DELIVERY_STAMPS, PAYLOAD, TRIALS, WAITING
+from pipelines.depot.books.tables_texts import LEFT_OUT
+from schemas.received import PayloadFile
 
 if TYPE_CHECKING:
     from pipelines.depot.books.book import Books
@@ -131,8 +133,11 @@ class Deliveries:
         query = sa.select(PAYLOAD.c.path, PAYLOAD.c.sha256, PAYLOAD.c.closed)
         with self._books.reading() as connection:
             rows = connection.execute(query.where(PAYLOAD.c.delivery_id == delivery_id)).all()
+            others = connection.execute(sa.select(LEFT_OUT).where(LEFT_OUT.c.delivery_id == delivery_id)).mappings()
+            left_out = sorted((str(o["path"]), int(o["bytes"]), str(o["sha256"])) for o in others)
         rows = sorted(rows)
-        return Payload({path: sha for path, sha, _ in rows}, frozenset(path for path, _, shut in rows if shut))
+        closed = frozenset(path for path, _, shut in rows if shut)
+        return Payload({p: sha for p, sha, _ in rows}, closed, tuple(PayloadFile(*one) for one in left_out))
 
     def shut_everywhere(self) -> set[str]:
         """Checksums of files that some delivery keeps apart and none has in the open."""
@@ -168,6 +173,7 @@ class Deliveries:
                     for path, sha in result.payload.stored.items()
                 ],
             ),
+            (LEFT_OUT, [{**own, **vars(file)} for file in result.payload.left_out]),
             (WAITING, [{**own, "session_id": s, "condition": c} for s, c in result.waiting]),
             (TRIALS, [_trial_row(trial, name) for trial in result.trials]),
             (tables.DELIVERY_STAMPS, [{**own, "what": what, "used": used} for what, used in result.stamps.items()]),
@@ -183,6 +189,7 @@ class Deliveries:
         for table, values in rows:
             if values:
                 connection.execute(sa.insert(table), values)
+        self._books.texts.put(name, result.texts)
         if gate is not None:
             self._books.gates.put(name, gate)
 

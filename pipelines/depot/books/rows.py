@@ -9,7 +9,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from checks.findings import Stamp
-from schemas.received import ConsentEvent
+from schemas.received import ConsentEvent, PayloadFile
 
 #: The stamp of a delivery that stands for all its others.
 MADE = "made"
@@ -22,6 +22,8 @@ COPY_OF = "copy_of"
 BESIDE = "beside"
 #: Statuses of a delivery.
 TAKEN_IN, STOPPED, REPEAT = "taken_in", "stopped", "repeat"
+#: What was decided on a text; of an open one nothing yet.
+ALLOWED, REFUSED, OPEN = "allowed", "refused", ""
 #: (session, condition)
 Occasion = tuple[str, str]
 #: Digests of a trial's parts, in the order of ``pipelines.taking_in.resends.PARTS``.
@@ -72,10 +74,14 @@ class Record:
 
 @dataclass(frozen=True)
 class Payload:
-    """The payload files of a delivery the depot holds. stored: path -> sha256; closed: paths that are kept apart."""
+    """The payload files of a delivery the depot holds. stored: path -> sha256; closed: paths that are kept apart.
+
+    left_out: files that came and are not kept; they are told whenever the delivery is judged.
+    """
 
     stored: Mapping[str, str] = field(default_factory=dict)
     closed: frozenset[str] = frozenset()
+    left_out: tuple[PayloadFile, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -238,6 +244,7 @@ class Result:
     waiting: session and condition of running trials for which no standing trial has come yet.
     gate: None if nothing was taken in; what an older result told stays then, as long as its bytes are held.
     stamps: what was used -> its value, for the delivery as a whole. trial_stamps: trial -> the same, trial by trial.
+    texts: keyed hash of each text that needed a person -> what was decided on it; empty if nothing yet.
     """
 
     record: Record
@@ -247,3 +254,4 @@ class Result:
     stamps: Mapping[str, str] = field(default_factory=dict)
     trial_stamps: Mapping[str, Mapping[str, str]] = field(default_factory=dict)
     gate: Gate | None = None
+    texts: Mapping[str, str] = field(default_factory=dict)

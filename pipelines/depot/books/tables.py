@@ -10,7 +10,7 @@ import sqlalchemy as sa
 from pipelines.depot.books import guards
 
 #: The newest form of the books that this code knows; each migration raises it by one.
-FORM = 4
+FORM = 5
 
 META = sa.MetaData(
     naming_convention={
@@ -22,44 +22,44 @@ META = sa.MetaData(
 )
 
 
-def text(name: str, *, null: bool = False, key: bool = False) -> sa.Column[str]:
+def text_column(name: str, *, null: bool = False, key: bool = False) -> sa.Column[str]:
     """A column of text."""
     return sa.Column(name, sa.Text, primary_key=key, nullable=null)
 
 
-def _of_delivery() -> sa.Column[str]:
+def of_delivery() -> sa.Column[str]:
     """The delivery a row belongs to, with which it goes."""
     return sa.Column("delivery_id", sa.ForeignKey("deliveries.delivery_id", ondelete="CASCADE"), primary_key=True)
 
 
 #: One row. word: random, by which books and depot know that they belong together; key: secret, by which runners and
 #: files that were withdrawn are known again.
-DEPOT = sa.Table("depot", META, text("word", key=True), text("key"), text("made_utc"))
+DEPOT = sa.Table("depot", META, text_column("word", key=True), text_column("key"), text_column("made_utc"))
 
 ARRIVALS = sa.Table(
     "arrivals",
     META,
-    text("site", key=True),
-    text("name", key=True),
-    text("signature"),
-    text("delivery_id"),
+    text_column("site", key=True),
+    text_column("name", key=True),
+    text_column("signature"),
+    text_column("delivery_id"),
 )
 
 DELIVERIES = sa.Table(
     "deliveries",
     META,
-    text("delivery_id", key=True),
-    text("arrival"),
-    text("status"),
-    text("site", null=True),
+    text_column("delivery_id", key=True),
+    text_column("arrival"),
+    text_column("status"),
+    text_column("site", null=True),
     sa.Column("number", sa.BigInteger),
-    text("fingerprint"),
-    text("received_utc"),
-    text("code_version"),
-    text("study_version"),
-    text("result"),
+    text_column("fingerprint"),
+    text_column("received_utc"),
+    text_column("code_version"),
+    text_column("study_version"),
+    text_column("result"),
     sa.Column("held", sa.Boolean, nullable=False),
-    text("overrides"),
+    text_column("overrides"),
     sa.Index(None, "arrival"),
     sa.Index(None, "site", "number"),
     sa.Index(None, "fingerprint"),
@@ -71,9 +71,9 @@ DELIVERIES = sa.Table(
 PAYLOAD = sa.Table(
     "payload",
     META,
-    _of_delivery(),
-    text("path", key=True),
-    text("sha256"),
+    of_delivery(),
+    text_column("path", key=True),
+    text_column("sha256"),
     sa.Column("closed", sa.Boolean, nullable=False),
     sa.Index(None, "sha256", "closed"),
 )
@@ -81,29 +81,29 @@ PAYLOAD = sa.Table(
 WAITING = sa.Table(
     "waiting",
     META,
-    _of_delivery(),
-    text("session_id", key=True),
-    text("condition", key=True),
+    of_delivery(),
+    text_column("session_id", key=True),
+    text_column("condition", key=True),
     sa.Index(None, "session_id", "condition"),
 )
 
 TRIALS = sa.Table(
     "trials",
     META,
-    _of_delivery(),
-    text("trial_id", key=True),
-    text("site"),
-    text("standing"),
-    text("kind", null=True),
-    text("session_id", null=True),
-    text("condition", null=True),
-    text("raw_sha256", null=True),
-    text("second_sha256", null=True),
+    of_delivery(),
+    text_column("trial_id", key=True),
+    text_column("site"),
+    text_column("standing"),
+    text_column("kind", null=True),
+    text_column("session_id", null=True),
+    text_column("condition", null=True),
+    text_column("raw_sha256", null=True),
+    text_column("second_sha256", null=True),
     sa.Column("gives_posture", sa.Boolean, nullable=False),
-    text("parts"),
-    text("resend"),
-    text("before_delivery"),
-    text("before_parts"),
+    text_column("parts"),
+    text_column("resend"),
+    text_column("before_delivery"),
+    text_column("before_parts"),
     sa.Index(None, "trial_id"),
     sa.Index(None, "session_id", "condition"),
     sa.Index(None, "raw_sha256"),
@@ -113,34 +113,34 @@ TRIALS = sa.Table(
 DELIVERY_STAMPS = sa.Table(
     "delivery_stamps",
     META,
-    _of_delivery(),
-    text("what", key=True),
-    text("used"),
+    of_delivery(),
+    text_column("what", key=True),
+    text_column("used"),
     sa.Index(None, "what", "used"),
 )
 
 TRIAL_STAMPS = sa.Table(
     "trial_stamps",
     META,
-    _of_delivery(),
-    text("trial_id", key=True),
-    text("what", key=True),
-    text("used"),
+    of_delivery(),
+    text_column("trial_id", key=True),
+    text_column("what", key=True),
+    text_column("used"),
     sa.Index(None, "what", "used"),
 )
 
 #: What a value of a stamp stands for, place by place as JSON, so that the reason told is the true one.
-STAMP_CONTENTS = sa.Table("stamp_contents", META, text("used", key=True), text("content"))
+STAMP_CONTENTS = sa.Table("stamp_contents", META, text_column("used", key=True), text_column("content"))
 
 #: Runners a delivery names. alike: the id without case and outer spaces; knew: digest of what was known of the runner's
 #: consent when the delivery was judged.
 GATE_RUNNERS = sa.Table(
     "gate_runners",
     META,
-    _of_delivery(),
-    text("participant_id", key=True),
-    text("alike"),
-    text("knew"),
+    of_delivery(),
+    text_column("participant_id", key=True),
+    text_column("alike"),
+    text_column("knew"),
     sa.Index(None, "participant_id", "knew"),
     sa.Index(None, "alike"),
 )
@@ -148,29 +148,29 @@ GATE_RUNNERS = sa.Table(
 CONSENT_EVENTS = sa.Table(
     "consent_events",
     META,
-    _of_delivery(),
+    of_delivery(),
     sa.Column("number", sa.Integer, primary_key=True, autoincrement=False),
-    text("participant_id"),
-    text("alike"),
-    text("scope", null=True),
-    text("event"),
+    text_column("participant_id"),
+    text_column("alike"),
+    text_column("scope", null=True),
+    text_column("event"),
     sa.Column("day", sa.Integer),
     sa.Index(None, "alike"),
 )
 
 #: What is known today of the consent of each runner that a delivery names, as a digest; written with what it rests on.
-RUNNERS_KNOWN = sa.Table("runners_known", META, text("participant_id", key=True), text("digest"))
+RUNNERS_KNOWN = sa.Table("runners_known", META, text_column("participant_id", key=True), text_column("digest"))
 
 #: Trials by the ids they came with. withheld_as: the name it goes by, if it is withheld; shut: why it was withheld
 #: whatever its own delivery says.
 GATE_TRIALS = sa.Table(
     "gate_trials",
     META,
-    _of_delivery(),
-    text("trial_id", key=True),
-    text("participant_id", null=True),
-    text("withheld_as", null=True),
-    text("shut"),
+    of_delivery(),
+    text_column("trial_id", key=True),
+    text_column("participant_id", null=True),
+    text_column("withheld_as", null=True),
+    text_column("shut"),
     sa.Index(None, "trial_id"),
     sa.Index(None, "participant_id"),
     sa.Index(None, "withheld_as"),
@@ -181,32 +181,32 @@ GATE_TRIALS = sa.Table(
 GATE_FILES = sa.Table(
     "gate_files",
     META,
-    _of_delivery(),
-    text("trial_id", key=True),
+    of_delivery(),
+    text_column("trial_id", key=True),
     sa.Column("number", sa.Integer, primary_key=True, autoincrement=False),
-    text("sha256"),
-    text("word"),
+    text_column("sha256"),
+    text_column("word"),
     sa.Index(None, "sha256"),
     sa.Index(None, "word"),
 )
 
-GATE_TABLES = sa.Table("gate_tables", META, _of_delivery(), text("sha256", key=True), sa.Index(None, "sha256"))
+GATE_TABLES = sa.Table("gate_tables", META, of_delivery(), text_column("sha256", key=True), sa.Index(None, "sha256"))
 
 #: Decisions on single findings. back_: by whom, when and why it was taken back.
 DECISIONS = sa.Table(
     "decisions",
     META,
-    text("word", key=True),
+    text_column("word", key=True),
     sa.Column("number", sa.Integer, nullable=False),
-    text("site"),
-    text("trial_id"),
-    text("check_name"),
-    text("why"),
-    text("by"),
-    text("utc"),
-    text("back_why", null=True),
-    text("back_by", null=True),
-    text("back_utc", null=True),
+    text_column("site"),
+    text_column("trial_id"),
+    text_column("check_name"),
+    text_column("why"),
+    text_column("by"),
+    text_column("utc"),
+    text_column("back_why", null=True),
+    text_column("back_by", null=True),
+    text_column("back_utc", null=True),
     sa.Index(None, "trial_id"),
 )
 
@@ -215,54 +215,56 @@ DECISION_FILES = sa.Table(
     META,
     sa.Column("word", sa.ForeignKey("decisions.word", ondelete="CASCADE"), primary_key=True),
     sa.Column("number", sa.Integer, primary_key=True, autoincrement=False),
-    text("sha256"),
+    text_column("sha256"),
 )
 
 RELEASES = sa.Table(
     "releases",
     META,
     sa.Column("number", sa.Integer, primary_key=True, autoincrement=False),
-    text("utc"),
-    text("actor"),
-    text("why"),
-    text("code_version"),
-    text("study_version"),
+    text_column("utc"),
+    text_column("actor"),
+    text_column("why"),
+    text_column("code_version"),
+    text_column("study_version"),
     sa.Column("trial_count", sa.Integer, nullable=False),
-    text("content_sha256"),
-    text("superseded_utc"),
-    text("superseded_why"),
+    text_column("content_sha256"),
+    text_column("superseded_utc"),
+    text_column("superseded_why"),
     sa.Column("ledger_sequence", sa.BigInteger, nullable=False),
-    text("ledger_hash"),
+    text_column("ledger_hash"),
 )
 
 LEDGER = sa.Table(
     "ledger",
     META,
     sa.Column("sequence", sa.BigInteger().with_variant(sa.Integer, "sqlite"), primary_key=True, autoincrement=False),
-    text("utc"),
-    text("actor"),
-    text("what"),
-    text("about"),
-    text("why"),
-    text("details"),
-    text("previous"),
-    text("hash"),
+    text_column("utc"),
+    text_column("actor"),
+    text_column("what"),
+    text_column("about"),
+    text_column("why"),
+    text_column("details"),
+    text_column("previous"),
+    text_column("hash"),
     sa.Index(None, "about"),
     sa.Index(None, "actor"),
     sa.Index(None, "utc"),
 )
 
 #: Checksums of what was published. place: a path below the depot; path: of a file below that.
-PUBLISHED = sa.Table("published", META, text("place", key=True), text("path", key=True), text("sha256"))
+PUBLISHED = sa.Table(
+    "published", META, text_column("place", key=True), text_column("path", key=True), text_column("sha256")
+)
 
 #: The last build of warehouse and pages: what it was made from, and how far the ledger reached then.
 BUILT = sa.Table(
     "built",
     META,
-    text("what", key=True),
-    text("made_from"),
+    text_column("what", key=True),
+    text_column("made_from"),
     sa.Column("sequence", sa.BigInteger, nullable=False),
-    text("hash"),
+    text_column("hash"),
 )
 
 for _dialect, _statements in guards.BY_DIALECT.items():

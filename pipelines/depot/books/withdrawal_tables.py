@@ -4,15 +4,15 @@ from __future__ import annotations
 
 import sqlalchemy as sa
 
-from pipelines.depot.books.tables import META, text
+from pipelines.depot.books.tables import META, text_column
 
 #: Withdrawals by command. runner, file: keyed hashes.
 WITHDRAWALS = sa.Table(
     "withdrawals",
     META,
-    text("tombstone", key=True),
-    text("runner"),
-    text("scope"),
+    text_column("tombstone", key=True),
+    text_column("runner"),
+    text_column("scope"),
     sa.UniqueConstraint("runner", "scope"),
 )
 
@@ -20,7 +20,7 @@ WITHDRAWN_FILES = sa.Table(
     "withdrawn_files",
     META,
     sa.Column("tombstone", sa.ForeignKey("withdrawals.tombstone", ondelete="CASCADE"), primary_key=True),
-    text("file", key=True),
+    text_column("file", key=True),
     sa.Index(None, "file"),
 )
 
@@ -30,13 +30,13 @@ WITHDRAWAL_JOBS = sa.Table(
     "withdrawal_jobs",
     META,
     sa.Column("tombstone", sa.ForeignKey("withdrawals.tombstone", ondelete="CASCADE"), primary_key=True),
-    text("by"),
-    text("account"),
-    text("why"),
-    text("asked_utc"),
-    text("due_utc"),
-    text("ended_utc", null=True),
-    text("participants"),
+    text_column("by"),
+    text_column("account"),
+    text_column("why"),
+    text_column("asked_utc"),
+    text_column("due_utc"),
+    text_column("ended_utc", null=True),
+    text_column("participants"),
     sa.Index(None, "ended_utc"),
 )
 
@@ -46,5 +46,5 @@ RENEWALS = sa.Table(
     META,
     sa.Column("tombstone", sa.ForeignKey("withdrawals.tombstone", ondelete="CASCADE"), primary_key=True),
     sa.Column("from_day", sa.Integer, nullable=False),
-    text("form_version"),
+    text_column("form_version"),
 )

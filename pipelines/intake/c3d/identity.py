@@ -5,7 +5,7 @@ What such text looks like is known to ``pipelines.identity.identifiers`` alone.
 
 from __future__ import annotations
 
-from pipelines.identity.identifiers import kinds_in, scan
+from pipelines.identity.identifiers import kinds_in, surely
 from pipelines.intake.c3d.layout import Layout
 
 
@@ -14,10 +14,10 @@ def identity_like(layout: Layout) -> tuple[tuple[str, str], ...]:
     found: dict[tuple[str, str], None] = {}
     for place, rows in layout.texts:
         for text in rows:
-            for kind in kinds_in(scan(text, place)):
+            for kind in kinds_in(surely(text, place)):
                 found[place, kind] = None
     for label in layout.point_labels:
         prefix, colon, _ = label.partition(":")
-        if colon and len(prefix) > 1 and scan(prefix, "SUBJECTS:NAMES"):
+        if colon and len(prefix) > 1 and surely(prefix, "SUBJECTS:NAMES"):
             found["POINT:LABELS", "name of a person before a colon"] = None
     return tuple(found)

@@ -87,6 +87,6 @@ def _number_fault(text: str) -> str | None:
 def _role_fault(text: str, known: KnownNames) -> str | None:
     if not text.strip() or not text.isprintable() or ":" in text:
         return "The role is empty or holds more than plain words."
-    if identifiers.scan(text, "", known):
+    if identifiers.surely(text, "", known):
         return "The role looks like a person's name or address, which must not travel."
     return None

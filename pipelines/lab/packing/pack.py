@@ -220,7 +220,7 @@ def _identifying(job: tuple[Path, str, KnownNames]) -> tuple[Identifying, ...]:
 
 def _plain(path: str, known: KnownNames) -> str:
     """A path as it may be shown: without what identifies somebody."""
-    return identifiers.masked(path, identifiers.scan_path(path, known))
+    return identifiers.masked(path, identifiers.surely_in_path(path, known))
 
 
 def _zipped(bag: Path, target: Path) -> Path:

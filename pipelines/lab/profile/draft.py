@@ -76,7 +76,7 @@ def draft_profile(folder: Path, study_path: Path, site: str | None = None) -> Dr
 def _without_people(found: Sequence[Recorded], known: KnownNames) -> tuple[list[Recorded], int]:
     """The recordings with empty labels where one may identify a person, and how many labels those are."""
     labels = {label for recording in found for label in recording.labels}
-    telling = {v for v in labels if identifiers.scan(v, "", known) or identifiers.scan_name(v, known)}
+    telling = {v for v in labels if identifiers.surely(v, "", known) or identifiers.scan_name(v, known)}
     kept = [replace(r, labels=tuple("" if v in telling else v for v in r.labels)) for r in found]
     return kept, len(telling)
 

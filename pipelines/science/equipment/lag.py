@@ -9,33 +9,49 @@ nor on what a method of finding events takes for contact. In three real recordin
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 
 from pipelines.science.events.ground import Ground
 from pipelines.science.signals.filters import low_pass
+from schemas.mechanics import runs
 from schemas.processing_signals import JointProcessing
 from schemas.trial import UP, FloatArray, Trial
 
 #: Own choices: what both are smoothed with, which keeps the step's rhythm and not the landing's shake; how far apart
 #: they are looked for, and how finely; and how alike they must be to tell anything.
 CUTOFF_HZ, FURTHEST_S, STEP_S, LEAST_LIKENESS = 8.0, 0.10, 0.005, 0.9
+#: Own choices: a line across a longer gap would hide a whole step, and a marker seen less tells little.
+LONGEST_GAP_S, LEAST_SEEN = 0.25, 0.8
+#: Standard uncertainties by what was found in the real recordings: -4 to +4 ms with markers in front and at the back,
+#: -7 to +4 ms with one of them.
+BOTH_ENDS_S, ONE_END_S = 0.002, 0.004
 
 
-def lag_of_force(trial: Trial, ground: Ground, joints: JointProcessing, start_s: float, end_s: float) -> float | None:
-    """Seconds by which force is later than the pelvis; negative where it is earlier. None where it cannot be told.
+@dataclass(frozen=True)
+class Lag:
+    """By how much force is later than the pelvis, s, negative where it is earlier; and its standard uncertainty, s."""
 
-    joints: names the pelvis markers. start_s, end_s: of a run of contacts without a missing one. None without a marker
-    in front and one at the back in every frame (their mean does not follow the pelvis's tilt, which alone was worth
-    4 ms), or where the two are not alike at any delay looked for.
+    lag_s: float
+    uncertainty_s: float
+
+
+def lag_of_force(trial: Trial, ground: Ground, joints: JointProcessing, start_s: float, end_s: float) -> Lag | None:
+    """How much later force is than the pelvis. None where it cannot be told.
+
+    joints: names the pelvis markers. start_s, end_s: of a run of contacts without a missing one. None without such
+    markers that are well seen, or where the two are not alike at any delay looked for. With markers at one end of the
+    pelvis only its tilt is taken for a movement of the whole, and the lag is less certain.
     """
     back = joints.pelvis_back_role, joints.pelvis_back_middle_role
-    rate, height = trial.marker_rate_hz, _height(trial, (joints.pelvis_front_role,), back)
-    if height is None or not rate > 0 or not len(ground.raw):
+    rate, heights = trial.marker_rate_hz, _heights(trial, (joints.pelvis_front_role,), back)
+    if not heights or not rate > 0 or not len(ground.raw):
         return None
+    height = np.mean(heights, axis=0)
     clock = np.arange(len(height)) / rate
     inner = (clock > start_s + FURTHEST_S / 2) & (clock < end_s - FURTHEST_S / 2)
-    if inner.sum() < rate * 0.3 or not np.isfinite(height).all():
+    if inner.sum() < rate * 0.3:
         return None
     moved = np.gradient(np.gradient(low_pass(height, rate, CUTOFF_HZ)))[inner]
     force = low_pass(ground.raw[:, UP], ground.rate_hz, CUTOFF_HZ)
@@ -48,19 +64,29 @@ def lag_of_force(trial: Trial, ground: Ground, joints: JointProcessing, start_s:
         return None
     before, top, after = likeness[best - 1 : best + 2]
     bend = before - 2 * top + after
-    return float(delays[best] + (STEP_S * (before - after) / (2 * bend) if bend < 0 else 0.0))
+    lag = float(delays[best] + (STEP_S * (before - after) / (2 * bend) if bend < 0 else 0.0))
+    return Lag(lag, BOTH_ENDS_S if len(heights) > 1 else ONE_END_S)
 
 
-def _height(trial: Trial, *ends: Sequence[str]) -> FloatArray | None:
-    """(frames,) m mean of the heights of the ends of the pelvis; None if one of them has no marker seen throughout."""
+def _heights(trial: Trial, *ends: Sequence[str]) -> list[FloatArray]:
+    """(frames,) m mean height of each end of the pelvis that has a marker well seen."""
     heights = []
     for roles in ends:
         names = [name for role in roles for name in (role, f"{role}_left", f"{role}_right") if name in trial.markers]
-        seen = [path for name in names if np.isfinite(path := trial.markers[name][:, UP]).all()]
-        if not seen:
-            return None
-        heights.append(np.mean(seen, axis=0))
-    return np.asarray(np.mean(heights, axis=0), float)
+        paths = [_without_gaps(trial.markers[name][:, UP], trial.marker_rate_hz) for name in names]
+        if seen := [path for path in paths if path is not None]:
+            heights.append(np.asarray(np.mean(seen, axis=0), float))
+    return heights
+
+
+def _without_gaps(height: FloatArray, rate_hz: float) -> FloatArray | None:
+    """The height (frames,) with lines across its gaps; None if one is longer than ``LONGEST_GAP_S`` or many are."""
+    known = np.isfinite(height)
+    longest = max((b - a for a, b in runs(~known)), default=0)
+    if longest > LONGEST_GAP_S * rate_hz or known.mean() < LEAST_SEEN:
+        return None
+    frames = np.arange(len(height))
+    return np.asarray(np.interp(frames, frames[known], height[known]), float)
 
 
 def _correlations(one: FloatArray, others: FloatArray) -> FloatArray:

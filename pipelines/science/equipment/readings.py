@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 
-from pipelines.science.equipment.lag import lag_of_force
+from pipelines.science.equipment.lag import Lag, lag_of_force
 from pipelines.science.equipment.plates import PlateReading
 from pipelines.science.events.ground import Ground
 from pipelines.science.frames import Rows
@@ -39,7 +39,10 @@ def equipment_rows(
             row |= _level(reading, processing.largest_level_n)
         rows.append(row | _vibration(ground, place, processing.event_cutoff_hz))
     whole = blank | {"trial_id": trial.trial_id, "device": ALL_PLATES}
-    rows.append(whole | {"scale_ratio": _scale(trial, footfalls), "lag_s": _lag(trial, ground, footfalls, processing)})
+    whole["scale_ratio"] = _scale(trial, footfalls)
+    if (lag := _lag(trial, ground, footfalls, processing)) is not None:
+        whole |= {"lag_s": lag.lag_s, "lag_uncertainty_s": lag.uncertainty_s}
+    rows.append(whole)
     return Rows.of(EQUIPMENT_READINGS, rows)
 
 
@@ -94,7 +97,7 @@ def _scale(trial: Trial, footfalls: Rows) -> float | None:
     return mass / trial.mass_kg if mass is not None and trial.mass_kg and trial.mass_kg > 0 else None
 
 
-def _lag(trial: Trial, ground: Ground, footfalls: Rows, processing: Processing) -> float | None:
+def _lag(trial: Trial, ground: Ground, footfalls: Rows, processing: Processing) -> Lag | None:
     start, stop = longest_run(footfalls)
     if stop - start < 2:
         return None

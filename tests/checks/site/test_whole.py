@@ -111,7 +111,7 @@ def alarms(seed: int, runners: int) -> tuple[bool, bool]:
 
 
 @pytest.mark.parametrize("runners", [4, 12])
-def test_of_two_hundred_sites_without_a_fault_at_most_six_get_a_note(runners: int) -> None:
+def test_of_a_hundred_sites_without_a_fault_at_most_three_get_a_note(runners: int) -> None:
     """Measured over 32 cells a site: at most 1 % of 300 pools of the demo's size, 72 cells, at 4 to 20 runners."""
-    found = np.array([alarms(seed, runners) for seed in range(200)])
-    assert found.sum(axis=0).max() <= 6
+    found = np.array([alarms(seed, runners) for seed in range(100)])
+    assert found.sum(axis=0).max() <= 3

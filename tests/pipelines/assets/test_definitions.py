@@ -12,7 +12,7 @@ import pytest
 
 from checks.registry import Subject, catalogue
 from pipelines.assets import definitions
-from pipelines.assets.checks import TAKEN_IN_CHECK, Ends, result_of
+from pipelines.assets.checks import TAKEN_IN_CHECK, Ends, result_of, way_of
 from pipelines.assets.definitions import defs
 from pipelines.assets.graph import PER_DELIVERY
 from pipelines.assets.inbox_sensor import inbox_sensor
@@ -21,6 +21,8 @@ from pipelines.assets.run import run
 from pipelines.assets.serve import commands, environment
 from pipelines.depot.storage import Depot
 from pipelines.pool.query import ask
+from pipelines.taking_in.batch import Worked
+from pipelines.taking_in.summary import Failure
 from tests.delivery_builders import STUDY, a_delivery, raw_files, tables
 
 pytestmark = pytest.mark.filterwarnings("ignore::dagster.BetaWarning", "ignore::dagster.PreviewWarning")
@@ -87,6 +89,45 @@ def test_one_run_does_all_that_is_due_and_then_nothing_is(made: Made) -> None:
     assert set(steps[3:]) == {"checks_of_deliveries", "pages"}
 
 
+def test_what_is_due_still_after_a_run_is_tried_again_later_and_a_run_that_failed_is_not_repeated(
+    tmp_path: Path,
+) -> None:
+    a_delivery(tmp_path / "inbox", names=("standing",))
+    place = Place(study=str(STUDY), inbox=str(tmp_path / "inbox"), depot=str(tmp_path / "depot"))
+    with dg.DagsterInstance.ephemeral() as instance:
+
+        def asked() -> dg.RunRequest | str:
+            told = inbox_sensor(dg.build_sensor_context(instance=instance), place=place)
+            if isinstance(told, dg.SkipReason):
+                return str(told.skip_message)
+            assert isinstance(told, dg.SensorResult)
+            (request,) = told.run_requests or []
+            return request
+
+        first = asked()
+        assert isinstance(first, dg.RunRequest)
+        instance.add_run(
+            dg.DagsterRun(
+                "take_in",
+                "0" * 8 + "-0000-4000-8000-" + "0" * 12,
+                tags=dict(first.tags),
+                status=dg.DagsterRunStatus.SUCCESS,
+            )
+        )
+        again = asked()
+        assert isinstance(again, dg.RunRequest)
+        assert str(again.run_key).startswith(f"{first.run_key}-"), "one key an hour"
+        instance.add_run(
+            dg.DagsterRun(
+                "take_in",
+                "1" * 8 + "-0000-4000-8000-" + "0" * 12,
+                tags=dict(first.tags),
+                status=dg.DagsterRunStatus.FAILURE,
+            )
+        )
+        assert "start it again by hand" in str(asked())
+
+
 def test_it_leaves_the_same_files_as_a_run(made: Made) -> None:
     other = made.inbox.parent / "by_run"
     run(STUDY, made.inbox, other, "tester", workers=1)
@@ -126,6 +167,16 @@ def test_a_run_for_partitions_fails_if_one_is_stopped_and_shows_the_others_as_ma
     events: list[Any] = made.third.get_asset_materialization_events()
     through = {(e.asset_key.to_user_string(), e.partition) for e in events}
     assert through == {(name, KEYS[1]) for name in PER_DELIVERY} | {("received", KEYS[2])}
+
+
+def test_a_delivery_that_could_not_be_worked_on_is_shown_as_failed_without_the_words_of_the_fault(made: Made) -> None:
+    failed = Worked(KEYS[0], "new", failure=Failure("brack-001", "KeyError: 'Berthold'", ours=True))
+    with made.place.reading() as desk:
+        (event,) = way_of(desk, failed)
+    assert isinstance(event, dg.AssetCheckEvaluation)
+    assert (event.passed, event.partition, event.severity) == (False, KEYS[0], dg.AssetCheckSeverity.ERROR)
+    assert "KeyError" in str(event.description)
+    assert "Berthold" not in str(event.description)
 
 
 def test_each_check_is_shown_over_all_deliveries_so_that_none_hides_another(made: Made) -> None:

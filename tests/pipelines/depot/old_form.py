@@ -12,7 +12,8 @@ import sqlalchemy as sa
 
 from pipelines.depot.books.book import Books
 from pipelines.depot.books.rows import Record
-from pipelines.depot.books.tables import DEPOT, WITHDRAWALS, WITHDRAWN_FILES
+from pipelines.depot.books.tables import DEPOT
+from pipelines.depot.books.withdrawal_tables import WITHDRAWALS, WITHDRAWN_FILES
 from pipelines.depot.storage import Depot
 
 

@@ -10,12 +10,14 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from benchmarks.identifiers import identifying, innocent, measure
+from benchmarks.identifiers import measure as measured
+from benchmarks.identifiers import names_on_the_list, texts_of
 from pipelines.identity.identifiers import kinds_in, masked, scan, scan_path
 from pipelines.identity.kinds import SAFE_HARBOR
 from pipelines.identity.names import KnownNames
 from pipelines.identity.patterns import SMALL_AREAS
 from pipelines.intake.identifying import identifying_in
+from tests.pipelines.identity.planted_texts import identifying, innocent, measure
 
 SHARED = Path(__file__).resolve().parents[3].parent / "shared" / "reference"
 needs_shared = pytest.mark.skipif(not SHARED.is_dir(), reason="the folder ../shared/reference is not on this machine")
@@ -115,3 +117,26 @@ def test_what_the_open_library_writes_of_itself_is_no_identity_but_another_addre
     path.write_bytes(path.read_bytes().replace(own[0], b"x".ljust(len(own[0]) - 8, b"y") + b"@abc.com"))
     (found,) = identifying_in(path, "written.c3d")
     assert (found.kind, found.place) == ("mail address", "EZC3D:CONTACT")
+
+
+def test_texts_nobody_looked_at_while_the_scanner_was_built_are_found_as_often_as_is_promised() -> None:
+    """The figures of docs/explain/trust.md: what is found may be more, never less."""
+    texts = texts_of("held_out")
+    without, known = measured(texts), measured(texts, names_on_the_list(texts))
+    assert round(without.recall, 3) >= 0.946
+    assert round(known.recall, 3) >= 0.960
+    assert without.false_alarms <= 0.025
+    names = [found / of for kind, (found, of) in known.by_kind.items() if kind.startswith("name")]
+    assert names == [1.0, 1.0]
+
+
+@pytest.mark.parametrize("text", ["SUBJECTS:LABEL_PREFIXES", "R.Iliac.Crest", "R.ASIS", "Moment.Mx1", "MARKER_SETS"])
+def test_labels_are_no_persons(text: str) -> None:
+    assert not scan(text, "POINT:LABELS")
+    assert not scan(text, "comment")
+
+
+@pytest.mark.parametrize("line", ["Li Wu", "Wu, Li", "王伟", "Ng Jo"])
+def test_names_of_two_letters_on_the_list_are_found(line: str) -> None:
+    text = {"王伟": "王伟迟到了", "Ng Jo": "Jo Ng came late"}.get(line, "shoes of Li Wu")
+    assert "name of a person" in kinds_in(scan(text, "comment", KnownNames.of([line])))

@@ -122,7 +122,7 @@ def test_every_setting_counts_but_those_that_are_listed() -> None:
     study = load_study(STUDY).study
     left_out = places_of(study) - set(stamps.settings_content(study, None))
     assert {place.split(".")[0] for place in left_out} == {
-        "title", "version", "invented", "citation", "smallest_cell", "judging_again", "sites",
+        "title", "version", "invented", "citation", "smallest_cell", "disclosure", "judging_again", "sites",
         "conditions", "visits", "muscles", "marker_roles", "processing",
     }  # fmt: skip
     assert {p.split(".")[1] for p in left_out if p.startswith("processing.")} == {"contrasts", "transition"}
@@ -155,6 +155,9 @@ def test_a_changed_check_is_told_from_changed_science_and_pages_from_both(tmp_pa
         ("pipelines/science/footfalls.py", "science"),
         ("pipelines/intake/clocks.py", "science"),
         ("schemas/codes.py", "science"),
+        ("pipelines/depot/consents.py", "science"),
+        ("pipelines/depot/books/gates.py", "science"),
+        ("pipelines/depot/books/book.py", None),
         ("pipelines/pages/build.py", None),
         ("pipelines/pool/build.py", None),
         ("pipelines/assets/definitions.py", None),

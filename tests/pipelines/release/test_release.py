@@ -21,6 +21,7 @@ from pipelines.depot.storage import Depot, read_table
 from pipelines.errors import Unusable
 from pipelines.release import make
 from pipelines.release.contents import released_tables
+from pipelines.release.disclose import quasi_columns
 from tests.delivery_builders import STUDY, a_delivery, leaving
 from tests.depot_books import faults_of_the_ledger, ledger_lines, shelf
 
@@ -75,10 +76,77 @@ def test_the_database_of_a_release_has_the_same_rows_as_its_parquet_files(depot:
         assert connection.execute("SELECT count(*) > 0 FROM footfalls_full").fetchone() == (True,)
 
 
-def test_sex_and_decade_of_birth_are_left_out_where_few_runners_share_them(depot: Path, tmp_path: Path) -> None:
+def test_nothing_that_few_runners_share_is_told_and_the_release_says_what_that_cost(depot: Path) -> None:
     folder = release(STUDY, depot, "first analysis", "tester").folder
-    assert read_table(folder / "tables" / "runners.parquet")[["sex", "birth_year"]].isna().all(axis=None)
-    assert "fewer than 5" in (folder / "README.md").read_text()
+    told = [column.name for column in quasi_columns()]
+    assert set(told) >= {"birth_year", "sex", "stature_m", "mass_kg", "leg_length_m"}
+    assert read_table(folder / "tables" / "runners.parquet")[told].isna().all(axis=None)
+    cost = json.loads((folder / "disclosure.json").read_text())
+    assert (cost["k"], cost["smallest_group_before"], cost["smallest_group_after"]) == (5, 1, 0)
+    assert cost["columns"]["stature_m"] == {"band": None, "cells_generalised": 0, "cells_suppressed": 2}
+    assert "2 runners were alone in theirs" in (folder / "README.md").read_text()
+
+
+def test_bands_and_k_are_the_studys_and_no_other_table_tells_it_more_exactly(depot: Path, tmp_path: Path) -> None:
+    study = tmp_path / "study.yaml"
+    bands = "disclosure: {bands: {stature_m: [0.5], birth_year: [100], mass_kg: [50], leg_length_m: [0.5]}}"
+    shutil.copytree(STUDY.parent / "sites", tmp_path / "sites")
+    text = STUDY.read_text()
+    study.write_text(f"{text}\nsmallest_cell: 2\n{bands}\n")
+    folder = release(study, depot, "first analysis", "tester").folder
+    with duckdb.connect(str(depot / "warehouse.duckdb"), read_only=True) as pooled:
+        known = pooled.execute("SELECT stature_m, mass_kg, leg_length_m FROM runners").fetchall()
+        known += pooled.execute("SELECT mass_kg FROM sessions").fetchall()
+        known += pooled.execute("SELECT mass_from_force_kg FROM trial_outcomes").fetchall()
+    exact = {round(float(value), 6) for row in known for value in row if value is not None}
+    runners = read_table(folder / "tables" / "runners.parquet")
+    assert runners["stature_m"].tolist() == [1.5, 1.5]
+    assert runners["birth_year"].tolist() == [1900, 1900]
+    for path in sorted((folder / "tables").glob("*.parquet")):
+        for name, column in read_table(path).items():
+            numbers = {round(v, 6) for v in column if isinstance(v, float)}
+            assert not (numbers & exact), (path.stem, name)
+
+
+def test_a_column_that_no_release_tells_in_bands_is_refused_in_the_study_file(depot: Path, tmp_path: Path) -> None:
+    study = tmp_path / "study.yaml"
+    shutil.copytree(STUDY.parent / "sites", tmp_path / "sites")
+    text = STUDY.read_text()
+    study.write_text(f"{text}\ndisclosure: {{bands: {{shoe_size: [2]}}}}\n")
+    with pytest.raises(Unusable, match="shoe_size"):
+        release(study, depot, "first analysis", "tester")
+
+
+def test_what_the_depot_found_and_decided_does_not_leave_it(depot: Path) -> None:
+    folder = release(STUDY, depot, "first analysis", "tester").folder
+    there = {p.stem for p in (folder / "tables").glob("*.parquet")}
+    assert not there & {"findings", "overrides", "transition_cautions", "standing_postures", "delivery_files"}
+    with duckdb.connect(str(folder / "warehouse.duckdb"), read_only=True) as connection:
+        rows = connection.execute("SELECT table_name, column_name FROM information_schema.columns").fetchall()
+    assert not {table for table, _ in rows} & {"findings", "overrides", "transition_cautions", "findings_open"}
+    assert not {name for _, name in rows} & {"file", "arrived_as", "resend_reason", "mass_from_force_kg"}
+
+
+def test_an_open_release_holds_only_runners_who_agreed_to_open_sharing(tmp_path: Path) -> None:
+    inbox, depot = tmp_path / "inbox", tmp_path / "depot"
+    sound = a_delivery(tmp_path / "sound", runners=(*RUNNERS, "FS-03"), names=("1",))
+    lines = (sound / "data" / "consents.csv").read_text()
+    lines += "".join(f"{runner},open_sharing,given,0,2\n" for runner in ("FS-01", "FS-03"))
+    lines += "FS-03,open_sharing,withdrawn,30,2\n"
+    consents = {"consents.csv": lines.encode()}
+    a_delivery(inbox, runners=(*RUNNERS, "FS-03"), names=("1",), replace_files=consents)
+    run_once(STUDY, inbox, depot, "tester")
+    folder = release(STUDY, depot, "for everybody", "tester", openly=True).folder
+    assert read_table(folder / "tables" / "runners.parquet")["participant_id"].tolist() == ["FS-01"]
+    for runner in ("FS-02", "FS-03"):
+        assert not [p for p in folder.rglob("*") if p.is_file() and runner.encode() in p.read_bytes()]
+    assert not (folder / "tables" / "site_contrasts.parquet").exists()
+    assert release(STUDY, depot, "within the study", "tester").entry.trial_count == 3
+
+
+def test_an_open_release_of_nobody_is_refused(depot: Path) -> None:
+    with pytest.raises(Unusable, match="agreed to open sharing"):
+        release(STUDY, depot, "for everybody", "tester", openly=True)
 
 
 def test_releasing_again_without_a_change_makes_no_second_release(depot: Path) -> None:

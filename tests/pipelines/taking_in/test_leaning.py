@@ -8,8 +8,8 @@ from pathlib import Path
 import pytest
 
 from pipelines.assets.run import plan, run
-from pipelines.taking_in.due import REFERENCES_CHANGED
-from tests.delivery_builders import STUDY, a_delivery, tables
+from pipelines.taking_in.due import CONSENTS_CHANGED, OTHERS_CHANGED, REFERENCES_CHANGED
+from tests.delivery_builders import STUDY, a_delivery, planned, tables
 
 
 def go(place: Path) -> dict[str, str]:
@@ -71,3 +71,22 @@ def test_a_name_on_the_list_judges_all_again_and_a_comment_in_it_judges_nothing(
     assert b"quux" not in (place / "depot" / "books.sqlite").read_bytes().lower()
     names.unlink()
     assert go(place).keys() == {"brack-001", "brack-002"}
+
+
+def copies_told(place: Path, delivery: str) -> list[str]:
+    findings = tables(place / "depot")[delivery]["findings"]
+    return [f["trial_id"] for f in findings if "byte for byte" in f["seen"]]
+
+
+def test_a_trial_that_was_the_copy_of_one_that_is_withheld_now_is_judged_again(place: Path) -> None:
+    trial, _ = planned("FS-02", "1")
+    copied = {trial.file: planned("FS-01", "1")[1]}
+    a_delivery(place / "inbox", 3, runners=("FS-02",), replace_files=copied)
+    assert go(place) == {"brack-003": "new"}
+    assert copies_told(place, "brack-003") == [trial.trial_id]
+    a_delivery(place / "inbox", 4, names=("standing",), withdrawn={"FS-01": 0})
+    told = go(place)
+    assert told.pop("brack-003") == OTHERS_CHANGED
+    assert told == {"brack-004": "new", "brack-001": CONSENTS_CHANGED, "brack-002": CONSENTS_CHANGED}
+    assert copies_told(place, "brack-003") == []
+    assert copies_told(place, "brack-001") == [], "it came first"

@@ -11,6 +11,7 @@ import duckdb
 import pytest
 
 from pipelines.assets.run import run
+from pipelines.deciding.texts import decide, now, texts_of
 from pipelines.depot.storage import Depot
 from pipelines.taking_in.resends import PARTS, parts_of, without_ids
 from schemas.consent import Consent
@@ -118,11 +119,16 @@ def test_a_returned_change_does_not_take_the_accepted_version_out_of_the_pool(tm
     go(inbox, depot)
     assert versions(depot)[-1] == ("brack-003", "accepted", False)
     assert ask(depot, "SELECT delivery_id FROM trials") == [("brack-003",)]
+    (waits,) = texts_of(str(depot))
+    assert waits.text == reason
+    mark = f"({len(reason)} characters held for a look, text {waits.word[:8]})"
+    assert ask(depot, "SELECT resend_reason FROM standings WHERE delivery_id = 'brack-003'") == [(mark,)]
+    decide(str(depot), [waits.word], now("It tells of nobody.", "Ann"), allowed=True)
+    assert "Somebody decided on a text" in go(inbox, depot)
     assert ask(depot, "SELECT resend_reason FROM standings WHERE delivery_id = 'brack-003'") == [(reason,)]
-    (line,) = [line for line in ledger_lines(depot) if "resends" in line["details"]]
-    (told,) = line["details"]["resends"]
-    assert told["why"] == reason.replace(STANDING, "(an id)")
-    assert "FS-01" not in json.dumps(line)
+    lines = [line for line in ledger_lines(depot) if "resends" in line["details"]]
+    assert [line["details"]["resends"][0]["why"] for line in lines] == [mark, reason.replace(STANDING, "(an id)")]
+    assert "FS-01" not in json.dumps(lines)
     assert "Nothing new" in go(inbox, depot)
 
 

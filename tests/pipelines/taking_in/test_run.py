@@ -333,7 +333,7 @@ def test_a_run_killed_before_any_rename_leaves_the_depot_whole_and_the_next_run_
         go(inbox, wanted)
     complete = tables(wanted)
     assert total[0] > 30
-    for die_at in sorted({2, total[0], *range(3, total[0], total[0] // 2)}):
+    for die_at in (2, total[0] // 2, total[0]):
         shutil.copytree(older, depot := tmp_path / f"depot{die_at}")
         with monkeypatch.context() as patch:
             _renames(patch, die_at)

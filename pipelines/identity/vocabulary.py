@@ -1,0 +1,121 @@
+"""Which texts may be stored in the open and shown without anybody having looked: closed words, codes and numbers.
+
+Everything is held that does not fit, in whatever language or writing: nothing is guessed of it. What a person then
+decided is in the books (``pipelines.depot.books.texts``); what tells of a person for certain is for ``identifiers``.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Collection, Iterable
+from dataclasses import dataclass, field
+from functools import cache
+
+from pipelines.identity.common_words import words
+from pipelines.identity.names import plain
+from schemas.catalogue import tables_of
+from schemas.model import Layer
+from schemas.study import Study
+
+_NUMBER = re.compile(r"[-+±]?[0-9]{1,6}(?:[.,][0-9]{1,6})?(?:[eE][-+]?[0-9]{1,2})?\s?%?")
+_VERSION = re.compile(r"v?[0-9]{1,3}(?:\.[0-9]{1,3}){1,3}", re.IGNORECASE)
+_UNITS = re.compile(r"(?:Nmm|Nm|N|mm|m|mV|uV|V|deg|rad|Hz|g|kg|s|%)+")
+_PARTS = re.compile(r"[A-Z]+(?![a-z])|[A-Z]?[a-z]+|[0-9]+")
+#: What may stand between words and numbers. Quotes, brackets of mail and web addresses and letters of other writings
+#: are none of these.
+_BETWEEN = re.compile(r"[\s_.,:;/()\[\]+*#%=|°^²³±µμΩ·×\-]*")
+_LONG = re.compile(r"[0-9]{7}")
+#: Two numbers side by side, or joined as dates and numbers of records are; a rate or a range is above 31.
+_BESIDE = re.compile(r"[0-9][\s()]+[0-9]|[0-9][./:-][0-9]+[./:-][0-9]|(?<![0-9])[0-9]{1,2}\.[0-9]{1,2}\.(?![0-9])")
+_JOINED = re.compile(r"(?<![0-9])([0-9]{1,6})[/:-]([0-9]{1,6})(?![0-9])")
+_INITIALS = re.compile(r"(?<![A-Za-z])[A-Z](?:\. ?| )[A-Z]\.?(?![A-Za-z0-9])")
+_DAYS = 31
+_SINGLE = frozenset("lrxyzfmvnpwtc")
+_MOST_LONG = 200
+
+
+@dataclass(frozen=True)
+class Vocabulary:
+    """The closed words of a study. words: single, plain; texts: as a whole; ids: codes of people and trials."""
+
+    words: frozenset[str]
+    texts: frozenset[str]
+    ids: frozenset[str] = frozenset()
+    _seen: dict[str, bool] = field(default_factory=dict, repr=False, compare=False)
+
+    @classmethod
+    def of(cls, study: Study) -> Vocabulary:
+        """From the words of the trade, and from what study file and profiles declare."""
+        named = [*study.sites, *study.conditions, *study.visits, *study.muscles, *study.roles_with_side()]
+        labels = [label for site in study.sites.values() for label in site.profile.markers.values()]
+        own = {plain(part) for name in named for part in _PARTS.findall(name) if not part.isdigit()}
+        texts = (*named, *labels, *study.known_texts, study.title, *_closed_words())
+        return cls(_trade() | own, frozenset(text.strip() for text in texts))
+
+    def knowing(self, ids: Iterable[str]) -> Vocabulary:
+        """The same with the codes of a delivery's runners, sessions and trials, which are texts of their own."""
+        return Vocabulary(self.words, self.texts, frozenset(ids))
+
+    def fits(self, text: str) -> bool:
+        """Whether ``text`` is made of known words, codes and numbers alone."""
+        if text not in self._seen:
+            self._seen[text] = self._fits(text.strip())
+        return self._seen[text]
+
+    def _fits(self, text: str) -> bool:
+        if not text or text in self.texts or text in self.ids:
+            return True
+        if _NUMBER.fullmatch(text) or _UNITS.fullmatch(text):
+            return True
+        return len(text) <= _MOST_LONG and self._words_fit(_without(text, self.ids))
+
+    def _words_fit(self, text: str) -> bool:
+        if _LONG.search(text) or _BESIDE.search(text) or _INITIALS.search(text):
+            return False
+        if any(int(a) <= _DAYS and int(b) <= _DAYS for a, b in _JOINED.findall(text)):
+            return False
+        at, alone = 0, 0
+        for part in _PARTS.finditer(text):
+            if not _BETWEEN.fullmatch(text, at, part.start()):
+                return False
+            beside = text[part.start() - 1 : part.start()].isdigit() or text[part.end() : part.end() + 1].isdigit()
+            if not part[0].isdigit() and not self._word_fits(part[0], beside):
+                return False
+            alone += len(part[0]) == 1 and not part[0].isdigit()
+            at = part.end()
+        return bool(_BETWEEN.fullmatch(text, at)) and alone <= 3
+
+    def _word_fits(self, word: str, beside_digit: bool) -> bool:
+        lowered = plain(word)
+        if len(lowered) == 1:
+            return beside_digit or lowered in _SINGLE
+        return lowered in self.words or (lowered[0] in "lr" and len(lowered) > 3 and lowered[1:] in self.words)
+
+    def fits_as(self, text: str, place: str) -> bool:
+        """As ``fits``; in a field for a version also several numbers with points between them."""
+        return self.fits(text) or (place.upper().endswith("VERSION") and _VERSION.fullmatch(text.strip()) is not None)
+
+
+def _without(text: str, ids: Collection[str]) -> str:
+    """``text`` with the codes in it left out, the longest first."""
+    inside = sorted((one for one in ids if len(one) > 1 and one in text), key=len, reverse=True)
+    for one in inside:
+        text = re.sub(rf"(?<![A-Za-z0-9]){re.escape(one)}(?![A-Za-z0-9])", "_", text)
+    return text
+
+
+@cache
+def _trade() -> frozenset[str]:
+    return (words("other_words") | words("label_words")) - words("names_too")
+
+
+@cache
+def _closed_words() -> frozenset[str]:
+    """Words of the closed lists of every table, and the names of tables and columns."""
+    every = tables_of(Layer.DELIVERY)
+    codes = {code.value for table in every for f in table.fields for code in f.codes}
+    return frozenset(codes | {name for table in every for name in (str(table.file_name), *table.column_names)})
+
+
+#: Of a caller who does not ask: nothing fits, and nobody looks.
+NO_WORDS = Vocabulary(frozenset(), frozenset())

@@ -1,0 +1,104 @@
+"""How exactly one release tells who its runners are: which columns, in which bands, and what that cost.
+
+The method is in ``generalise``; which columns these are follows from their privacy class. The laboratories of a runner
+stand in many tables and cannot be left out, so they are counted with the others as they are.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Collection, Iterator
+from typing import TYPE_CHECKING, Any
+
+from pipelines.errors import Unusable
+from pipelines.release.generalise import Attribute, Told, generalised
+from schemas.convert.to_duckdb import COLUMN_TYPES, quote_name
+from schemas.core import RUNNERS
+from schemas.model import Field
+
+if TYPE_CHECKING:
+    import duckdb
+
+    from schemas.study import Study
+
+_UNITS = {"a": "years"}
+#: The name under which what is told is known to the database while the release is filled.
+TOLD = "told_of_runners"
+
+
+def quasi_columns() -> tuple[Field, ...]:
+    """Columns of runners by which they could be known together, and which a release tells."""
+    return tuple(field for field in RUNNERS.fields if field.told is not None)
+
+
+def tell(connection: duckdb.DuckDBPyConnection, study: Study, runners: Collection[str]) -> Told:
+    """Work out what is told of ``runners``, whose data are in the database ``pooled``, and put it there as ``TOLD``.
+
+    Raises Unusable if the study file gives bands to a column that is none of these.
+    """
+    columns = quasi_columns()
+    if unknown := set(study.disclosure.bands) - {c.name for c in columns if c.told and c.told.bands}:
+        raise Unusable(
+            f"disclosure.bands of the study file names {', '.join(sorted(unknown))}.",
+            "columns of numbers that a release tells in bands: "
+            + ", ".join(c.name for c in columns if c.told and c.told.bands)
+            + ".",
+            "Correct the study file.",
+        )
+    names = ", ".join(quote_name(c.name) for c in columns)
+    rows = connection.execute(f"SELECT participant_id, {names} FROM pooled.runners ORDER BY participant_id").fetchall()
+    rows = [row for row in rows if row[0] in runners]
+    attributes = [
+        Attribute(c.name, study.disclosure.bands.get(c.name, c.told.bands if c.told else ()), tuple(r[i] for r in rows))
+        for i, c in enumerate(columns, start=1)
+    ]
+    sites = _sites(connection)
+    fixed = [tuple(sorted(sites[row[0]])) for row in rows]
+    told = generalised(attributes, fixed, study.smallest_cell, study.disclosure.most_suppressed)
+    types = ", ".join(f"{quote_name(c.name)} {COLUMN_TYPES[c.kind]}" for c in columns)
+    connection.execute(f"CREATE TEMP TABLE {TOLD} (participant_id VARCHAR, {types})")
+    marks = ", ".join("?" for _ in range(len(columns) + 1))
+    for i, row in enumerate(rows):
+        connection.execute(f"INSERT INTO {TOLD} VALUES ({marks})", [row[0], *(told.values[c.name][i] for c in columns)])
+    return told
+
+
+def _sites(connection: duckdb.DuckDBPyConnection) -> dict[str, set[str]]:
+    found: dict[str, set[str]] = defaultdict(set)
+    for runner, site in connection.execute("SELECT DISTINCT participant_id, site FROM pooled.sessions").fetchall():
+        found[runner].add(site)
+    return found
+
+
+def report(told: Told) -> dict[str, Any]:
+    """What it cost, for programs."""
+    return {
+        "method": "full-domain generalisation with suppression of records (Samarati 2001; LeFevre et al. 2005)",
+        "k": told.k,
+        "smallest_group_before": told.before,
+        "runners_alone_before": told.alone_before,
+        "smallest_group_after": told.after,
+        "columns": {
+            name: {
+                "band": level,
+                "cells_generalised": told.generalised[name],
+                "cells_suppressed": told.suppressed[name],
+            }
+            for name, level in told.levels.items()
+        },
+    }
+
+
+def lines(told: Told) -> Iterator[str]:
+    """What it cost, for people, as Markdown."""
+    yield (
+        f"- Who runners are is told so that at least {told.k} share all of it, the laboratories they ran at included. "
+        f"Before, the smallest group was of {told.before}, and {told.alone_before} runners were alone in theirs; now "
+        + (f"it is of {told.after}." if told.after else "nothing of it is told of anybody.")
+    )
+    for field in quasi_columns():
+        level = told.levels[field.name]
+        banded = f"told in bands of {level or 0:g} {_UNITS.get(field.unit or '', field.unit)}, by the lower end"
+        how = "not told" if level is None else banded if level else "told as it is"
+        cells = f"{told.generalised[field.name]} cells in bands, {told.suppressed[field.name]} not told"
+        yield f"- `{field.name}`: {how} ({cells})."

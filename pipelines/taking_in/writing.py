@@ -1,0 +1,53 @@
+"""Writes the tables of a delivery's result into a folder in ``work/``; nothing of it counts until it is published."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from pipelines.depot.books.rows import Record, Result
+from pipelines.depot.desk import Desk, Opened
+from pipelines.depot.storage import write_table
+from pipelines.judging.delivery_tables import DELIVERY_TABLES, frame
+from pipelines.taking_in.keeping import copy_tag_files
+from schemas import core
+from schemas.convert.to_arrow import empty_frame
+from schemas.model import Table
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+#: Fields of bag-info.txt that the depot reads and keeps; ``Invented`` is that of the demonstration.
+_KEPT_INFO = ("Delivery-Number", "Invented", "Site", "Study")
+
+
+def written(desk: Desk, opened: Opened, result: Result, tables: dict[Table, pd.DataFrame]) -> Path:
+    """A folder in ``work/`` with the tables of a result, and the bag's own files if its bytes are kept."""
+    record = result.record
+    work = desk.depot.new_work(record.delivery_id)
+    tables = {core.DELIVERIES: frame(core.DELIVERIES, [_delivery_row(opened, record)]), **tables}
+    for table in dict.fromkeys((*DELIVERY_TABLES, *tables)):  # every delivery has every table, if only an empty one
+        rows = tables[table] if table in tables else empty_frame(table)
+        write_table(table, rows, work / f"{table.name}.parquet", sync=False)  # publish syncs
+    (work / "bag").mkdir()
+    if record.held and opened.payload is not None:
+        info = {label: opened.received.bag_info[label] for label in _KEPT_INFO if label in opened.received.bag_info}
+        copy_tag_files(opened.payload, work / "bag", result.payload, info)
+    return work
+
+
+def _delivery_row(opened: Opened, record: Record) -> dict[str, Any]:
+    files = opened.received.files
+    return {
+        "delivery_id": record.delivery_id,
+        "site": record.site,
+        "delivery_number": record.number,
+        "status": record.status,
+        "arrived_as": opened.name,
+        "fingerprint_sha256": record.fingerprint,
+        "received_utc": record.received_utc,
+        "payload_count": len(files),
+        "payload_bytes": sum(f.bytes for f in files),
+        "code_version": record.code_version,
+        "study_version": record.study_version,
+    }
