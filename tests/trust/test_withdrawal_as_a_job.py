@@ -20,6 +20,7 @@ from pipelines.depot import register as registers
 from pipelines.depot.ledger import whoami
 from pipelines.depot.storage import Depot
 from pipelines.errors import Unusable
+from pipelines.taking_in.repairing import Sources, repair
 from schemas.consent_history import VOIDED, History
 from tests.delivery_builders import STUDY, a_delivery, leaving, planned, raw_files, tables, trial_id
 from tests.depot_books import ledger_lines
@@ -122,6 +123,11 @@ def test_without_its_register_no_command_writes_once_somebody_withdrew(place: Pa
         depot.register.write_bytes(older if harm == "older" else depot.register.read_bytes()[:-9])
     with pytest.raises(Unusable, match=r"register of withdrawals|books are not what"):
         go(place)
+    assert repair(STUDY, depot, "tester", Sources()).left == []
+    assert "Nothing new" in go(place)
+    known = registers.read(depot.register)
+    assert known is not None
+    assert len(known.in_force) == 1
 
 
 def test_a_withdrawal_that_the_books_lost_is_refused_and_one_that_only_the_register_knows_is_carried_out(
