@@ -33,7 +33,7 @@ demo: setup ## take in the demo deliveries: depot, warehouse and pages
 	@$(BIN)/manystrides run --study demo_site_uploads/study.yaml --inbox demo_site_uploads/inbox --depot $(DEPOT)
 
 test: setup-dev ## run every test
-	@$(BIN)/python -m pytest -n auto
+	@$(BIN)/python -m pytest -n auto --dist loadscope
 
 explore: setup-dev ## property tests from new random seeds; what is found becomes a plain test (long)
 	@MANYSTRIDES_HYPOTHESIS=explore $(BIN)/python -m pytest -n auto -m 'hypothesis'
@@ -50,8 +50,8 @@ format: setup-dev ## put the code in the common form
 docs: setup-dev ## write docs/reference again from the definitions
 	@$(BIN)/python -m pipelines.command.docs_pages
 
-benchmark: setup-dev ## ratios of two things measured in the same run
-	@$(BIN)/python -m benchmarks
+benchmark: setup-dev ## ratios of two things measured in the same run: docs/reference/speed.md
+	@$(BIN)/python -m benchmarks --write
 
 detection: setup-dev ## plant every fault in many trials: docs/reference/detection.md (10 minutes)
 	@$(BIN)/python -m benchmarks.detection --full --write

@@ -1,6 +1,6 @@
 """What the books cost at 10,000 trials: opening them, and asking what is due. Rows are made up, no file is read.
 
-``python -m benchmarks.books`` prints a line for each question; times are of one machine, in milliseconds.
+Times are of one machine, in milliseconds.
 """
 
 from __future__ import annotations
@@ -11,6 +11,7 @@ from pathlib import Path
 from tempfile import TemporaryDirectory
 from time import perf_counter
 
+from benchmarks.measured import Part, Row
 from checks.findings import Stamp
 from pipelines.depot.books.book import Books
 from pipelines.depot.books.opening import open_books
@@ -34,23 +35,23 @@ _MADE = {"today"}
 _UTC = "2026-01-01T00:00:00+00:00"
 
 
-def books_lines() -> Iterator[str]:
-    """Opening the books of 10,000 trials, then each question of what is due."""
+def measured() -> Part:
+    """Opening the books, then each question of what is due."""
+    notes = [f"{DELIVERIES} deliveries of {TRIALS_OF_EACH} trials each; rows are made up, no file is read."]
+    return Part.of(f"The books at {DELIVERIES * TRIALS_OF_EACH} trials", notes, _rows())
+
+
+def _rows() -> Iterator[Row]:
     with TemporaryDirectory() as folder:
         root = Path(folder)
         with Depot(root).opened() as books:
             fill(books)
             books.take_stock()
-        opening = _median_ms(lambda: _opened(root))
-        told = "reached" if opening <= GOAL_MS else "MISSED"
-        yield f"opening books of {DELIVERIES * TRIALS_OF_EACH} trials: {opening:.1f} ms (goal {GOAL_MS:g}: {told})"
+        yield Row("opening them", _median_ms(lambda: _opened(root)), "ms", GOAL_MS)
         with Depot(root).opened() as books:
-            total = 0.0
-            for name, asked in questions(books).items():
-                taken = _median_ms(asked, 5)
-                total += taken
-                yield f"  {name}: {taken:.1f} ms"
-            yield f"  all of them: {total:.0f} ms"
+            found = [Row(f"due: {name}", _median_ms(asked, 5), "ms") for name, asked in questions(books).items()]
+            yield from found
+            yield Row("all that a run asks before anything else", sum(row.found for row in found), "ms")
 
 
 def questions(books: Books) -> dict[str, Callable[[], object]]:
@@ -117,8 +118,3 @@ def _median_ms(asked: Callable[[], object], rounds: int = ROUNDS) -> float:
         asked()
         taken.append((perf_counter() - start) * 1000)
     return statistics.median(taken)
-
-
-if __name__ == "__main__":
-    for line in books_lines():
-        print(line, flush=True)

@@ -84,22 +84,32 @@ def _followed(findings: Sequence[Finding]) -> Iterator[tuple[int, str]]:
     """Positions of findings of one trial that follow from another, each with the id of its cause."""
     specs = catalogue()
     rank = {cause.check_name: i for i, cause in enumerate(CAUSES)}
-    cause_of: dict[int, str] = {}
+    cause_of: dict[int, int] = {}
     for number, cause in enumerate(CAUSES):
         own = [at for at, f in enumerate(findings) if f.check_name == cause.check_name]
         for at, finding in enumerate(findings if own else ()):
             spec = specs.get(finding.check_name)
-            if at in cause_of or spec is None or rank.get(finding.check_name, len(CAUSES)) <= number:
+            if at in cause_of or spec is None or finding.check_name == cause.check_name or not cause.covers(spec):
                 continue
-            if cause.covers(spec) and (by := _explaining(cause, own, findings, finding)) is not None:
-                cause_of[at] = cause_of.get(by, findings[by].finding_id)
-    yield from cause_of.items()
+            by = _explaining(cause, own, findings, finding)
+            earlier = rank.get(finding.check_name, len(CAUSES)) < number
+            if by is not None and (not earlier or _lighter(finding, findings[by])):
+                cause_of[at] = by
+    for at, first in cause_of.items():
+        while first in cause_of:
+            first = cause_of[first]
+        yield at, findings[first].finding_id
+
+
+def _lighter(one: Finding, other: Finding) -> bool:
+    """Whether one is only noted and the other not: then its check saw less of the fault, whatever stands first."""
+    return one.weight is Weight.NOTES and other.weight is not Weight.NOTES
 
 
 def _explaining(cause: Cause, own: Sequence[int], findings: Sequence[Finding], of: Finding) -> int | None:
     """Which finding of a cause explains another; a note never explains why a trial goes back."""
     for at in own:
-        light = findings[at].weight is Weight.NOTES and of.weight is not Weight.NOTES
+        light = _lighter(findings[at], of)
         here, other = _where(findings[at]), _where(of)
         if not light and not _elsewhere(here, other) and (not cause.there or here & other):
             return at

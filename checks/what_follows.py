@@ -1,8 +1,8 @@
 """What follows from the fault of each check: the table by which ``checks.causes`` judges.
 
-The more of a recording a fault spoils, the earlier it stands, and an earlier one decides: a check that sees a fault in
-the file itself before one that sees it in a body, and that before one that sees it in an outcome. A check that is not
-here explains nothing; what is said of its trial stands for itself.
+The more of a recording a fault spoils, the earlier it stands, and an earlier one decides, unless it is only noted and
+the other not: a check that sees a fault in the file itself before one that sees it in a body, and that before one that
+sees it in an outcome. A check that is not here explains nothing; what is said of its trial stands for itself.
 """
 
 from __future__ import annotations
@@ -239,6 +239,7 @@ CAUSES: tuple[Cause, ...] = (
         "empty_plates_are_quiet",
     ),
     _only("plates_are_still_after_toe_off", "ringing is noise", "empty_plates_are_quiet", "foot_lands_on_one_plate"),
+    _only("active_peaks_are_credible", "one blow is in the mean, too", "mean_vertical_force_is_body_weight"),
     _only("empty_plates_are_quiet", "noise passes the threshold of contact", "foot_lands_on_one_plate"),
     _only("contact_times_are_credible", "so long a contact rises slowly", "force_was_not_filtered_before"),
     Cause(

@@ -37,8 +37,8 @@ def main(arguments: list[str]) -> int:
 def _tell_silence(tallies: list[Tally]) -> int:
     """Of mutants whose values differ while the file contradicts itself: how many nobody was told of."""
     print(f"\n{SILENCE_HEAD}")
-    for tally in (t for t in tallies if t.target == "c3d"):
-        print(f"{tally.kind:35}" + "".join(f"{tally.silence[word]:20}" for word in SILENCE))
+    for tally in (t for t in tallies if t.silence):
+        print(f"{tally.target + ': ' + tally.kind:35}" + "".join(f"{tally.silence[word]:20}" for word in SILENCE))
     total = {word: sum(t.silence[word] for t in tallies) for word in SILENCE}
     shown = total["returned"] + total["noted"] + total["silent"]
     share = 100 * total["silent"] / shown if shown else 0.0

@@ -176,6 +176,26 @@ def edf_header(data: bytes, other: bytes, rng: Rng) -> bytes:
     return bytes(changed)
 
 
+def edf_records(data: bytes, other: bytes, rng: Rng) -> bytes:
+    """Records lost, doubled or exchanged, the count put right: as a slow card and a broken link leave them."""
+    header, records = int(data[184:192]), int(data[236:244])
+    size = (len(data) - header) // records
+    parts = [data[header + i * size : header + (i + 1) * size] for i in range(records)]
+    at, many = int(rng.integers(records)), int(rng.integers(1, 4))
+    what = rng.integers(4)
+    if what == 0:
+        del parts[at : at + many]
+    elif what == 1:
+        parts[at:at] = parts[at : at + many]
+    elif what == 2:
+        other_at = int(rng.integers(records))
+        parts[at], parts[other_at] = parts[other_at], parts[at]
+    else:
+        parts[at] = bytes(size)
+    count = str(len(parts)).encode().ljust(8)
+    return data[:236] + count + data[244:header] + b"".join(parts)
+
+
 def zip_directory(data: bytes, other: bytes, rng: Rng) -> bytes:
     """Fields of the archive's directory set to extremes."""
     changed = bytearray(data)
@@ -255,7 +275,7 @@ KINDS: dict[str, dict[str, tuple[Make, int]]] = {
     "csv": {"damaged": (damaged, 110), "cells replaced": (csv_cells, 130), "floods": (csv_floods, 30)},
     "json": {"damaged": (damaged, 80), "tricks": (json_tricks, 80)},
     "zip": {"damaged": (damaged, 70), "directory at extremes": (zip_directory, 70), "tricks": (zip_tricks, 60)},
-    "edf": {"damaged": (damaged, 90), "header at extremes": (edf_header, 110)},
+    "edf": {"damaged": (damaged, 90), "header at extremes": (edf_header, 110), "records moved": (edf_records, 60)},
     "yaml": {"damaged": (damaged, 70), "tricks": (yaml_tricks, 80), "floods": (study_floods, 20)},
 }
 

@@ -40,7 +40,7 @@ class Job:
 
 @dataclass
 class Tally:
-    """What became of the mutants of one kind. details: of crashes, by their text. silence: of C3D, see ``silent``."""
+    """What became of the mutants of one kind. details: of crashes, by their text. silence: see ``silent``."""
 
     target: str
     kind: str
@@ -62,7 +62,7 @@ class Tally:
 
 
 SILENCE = ("same values", "agrees with itself", "returned", "noted", "silent")
-SILENCE_HEAD = f"{'C3D mutants that were read':35}" + "".join(f"{word:>20}" for word in SILENCE)
+SILENCE_HEAD = f"{'mutants that were read':35}" + "".join(f"{word:>20}" for word in SILENCE)
 
 HEAD = (
     f"{'file':5}{'mutants made by':30}{'mutants':>7}{'refused':>9}{'read':>7}{'too large':>11}{'crashes':>9}"
@@ -110,12 +110,12 @@ def _note(tally: Tally, ended: Ended) -> None:
 
 def suffer(job: Job) -> tuple[str, float, float, str | None]:
     """Runs in the worker: makes the mutant and hands it over. Returns its fate, seconds, MiB at the highest, and, of a
-    C3D file that was read, whether other values were told."""
+    C3D or EDF file, whether other values were told."""
     content, sound = mutant(job)
     began = perf_counter()
     what = fate(job.target, content, job.number % THOROUGH_EVERY == 0)
     seconds = perf_counter() - began
-    told = silence(content, sound) if job.target == "c3d" else None
+    told = silence(job.target, content, sound)
     return what, seconds, resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024, told
 
 

@@ -1,36 +1,43 @@
-"""Whether a damaged C3D file that still reads gives other values, contradicts itself, and is told.
+"""Whether a damaged C3D or EDF+ file that still reads gives other values, contradicts itself, and is told.
 
-Values are what is decoded: positions, analog samples, rates, and the forces of the plates. A file is told when a check
-of its self-description says something that it does not say of the sound file; ``returned`` when that sends the trial
-back.
+Values are what is decoded: positions, analog samples, rates, and the forces of the plates; of a second file its
+channels with their rates. A file is told when a check of its self-description says something that it does not say of
+the sound file; ``returned`` when that sends the trial back.
 """
 
 from __future__ import annotations
 
 import tempfile
+from collections.abc import Callable
 from functools import lru_cache
 from pathlib import Path
 from typing import Literal
 
 import numpy as np
 
-from benchmarks.attack.contradictions import contradictions
+from benchmarks.attack import contradictions as c3d
+from benchmarks.attack import edf_contradictions as edf
 from checks.registry import Weight
+from pipelines.workers.problem import FileProblem
 
 Fate = Literal["refused", "same values", "agrees with itself", "returned", "noted", "silent"]
 Values = tuple[np.ndarray, ...]
 Told = frozenset[tuple[Weight, str]]
 
 
-def silence(content: bytes, sound: bytes) -> Fate:
-    """What became of one mutant of ``sound``. ``agrees with itself``: other values, and no statement shows it."""
-    from pipelines.intake.c3d.problem import C3dProblem
+def silence(target: str, content: bytes, sound: bytes) -> Fate | None:
+    """What became of one mutant of ``sound``; None of a target that is not looked at.
 
+    ``agrees with itself``: other values, and no statement shows it.
+    """
+    if target not in LOOKED_AT:
+        return None
+    read, contradictions = LOOKED_AT[target]
     try:
-        values, told = _read(content)
-    except C3dProblem:
+        values, told = read(content)
+    except FileProblem:
         return "refused"
-    sound_values, usual = _sound(sound)
+    sound_values, usual = _sound(target, sound)
     if _equal(values, sound_values):
         return "same values"
     if not contradictions(content) - contradictions(sound):
@@ -40,11 +47,11 @@ def silence(content: bytes, sound: bytes) -> Fate:
 
 
 @lru_cache(maxsize=80)
-def _sound(content: bytes) -> tuple[Values, Told]:
-    return _read(content)
+def _sound(target: str, content: bytes) -> tuple[Values, Told]:
+    return LOOKED_AT[target][0](content)
 
 
-def _read(content: bytes) -> tuple[Values, Told]:
+def _read_c3d(content: bytes) -> tuple[Values, Told]:
     """The values, and all that is said of the file, each with its weight."""
     from checks.self_description import name_rules
     from checks.self_description.agreement import contradictions_in
@@ -68,6 +75,29 @@ def _read(content: bytes) -> tuple[Values, Told]:
     told |= {(found.weight, found.said) for found in name_rules.contradictions(recording.description.twins, (), ())}
     told |= {(Weight.NOTES, oddity) for oddity in recording.oddities}
     return (recording.points, recording.analog, rates, *forces), frozenset(told)
+
+
+def _read_edf(content: bytes) -> tuple[Values, Told]:
+    """The same of a second file, all of whose channels are asked for by name."""
+    from checks.self_description import name_rules, second_file_rules
+    from pipelines.intake.sidecar import read_sidecar
+
+    with tempfile.TemporaryDirectory(prefix="manystrides-silent-") as folder:
+        path = Path(folder) / "mutant.edf"
+        path.write_bytes(content)
+        sidecar = read_sidecar(path)
+    told = {(Weight.RETURNS, said) for said in second_file_rules.said_of(sidecar.says)}
+    labels = [channel.label for channel in sidecar.channels]
+    told |= {(found.weight, found.said) for found in name_rules.contradictions(sidecar.says.twins, (), labels)}
+    rates = np.array([channel.rate_hz for channel in sidecar.channels])
+    return (rates, *(channel.samples for channel in sidecar.channels)), frozenset(told)
+
+
+#: What is looked at: how its values are read, and an own reading of what it says twice.
+LOOKED_AT: dict[str, tuple[Callable[[bytes], tuple[Values, Told]], Callable[[bytes], set[str]]]] = {
+    "c3d": (_read_c3d, c3d.contradictions),
+    "edf": (_read_edf, edf.contradictions),
+}
 
 
 def _equal(one: Values, other: Values) -> bool:

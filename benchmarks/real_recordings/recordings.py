@@ -21,7 +21,7 @@ from pipelines.study.file import load_study
 from schemas.study import Study
 
 _REPOSITORY = Path(__file__).resolve().parents[2]
-SHARED = _REPOSITORY.parent.parent / "shared"
+SHARED = _REPOSITORY.parent / "shared"
 TREADMILL, RUNWAY = SHARED / "real_treadmill", SHARED / "real_runway_emg"
 DEMO = _REPOSITORY / "demo_site_uploads" / "study.yaml"
 _STAMP = Stamp("0", "0")

@@ -83,6 +83,9 @@ def compared(recorded: Recorded) -> Iterator[Compared]:
         own = sides == side
         yield from _by_side(recorded.truth, columns, own, side, weight)
     yield Compared("share of footfalls with an impact peak", _share_with_peak(recorded), np.nan, "")
+    if "published_mean_curves" in recorded.truth:
+        for side in _SIDES:
+            yield from _knee(recorded, side)
 
 
 def _events(columns: dict[str, FloatArray], contacts: list[dict[str, Any]]) -> Iterator[Compared]:
@@ -122,6 +125,21 @@ def _by_side(
         values = columns[name][own]
         yield Compared(f"{name}, {side}", float(np.nanmean(values)), np.nan, "")
         yield Compared(f"{name}, {side}, SD", float(np.nanstd(values, ddof=1)), np.nan, "")
+
+
+def _knee(recorded: Recorded, side: str) -> Iterator[Compared]:
+    """Our mean knee curve over contact beside the authors' own, theirs from contact to contact of one foot.
+
+    Theirs has another zero and another filter (10 Hz), so likeness of shape and range are compared.
+    """
+    rows = recorded.work.curves.records
+    names = {"quantity": "knee_sagittal_angle_deg", "side": side}
+    ours = np.array([row["mean_value"] for row in rows if all(row[k] == v for k, v in names.items())])
+    theirs = np.array(recorded.truth["published_mean_curves"]["curves"][f"{side[0].upper()}kneeAngZ"])
+    duty = float(np.nanmean(recorded.work.footfalls.numbers("duty_factor_fraction")))
+    contact = np.interp(np.linspace(0, 100 * duty, len(ours)), np.arange(len(theirs)), theirs)
+    yield Compared(f"knee over contact, {side}, correlation", float(np.corrcoef(ours, contact)[0, 1]), 1.0, "")
+    yield Compared(f"knee over contact, {side}, range", float(np.ptp(ours)), float(np.ptp(contact)), "deg")
 
 
 def _true_mass(truth: dict[str, Any]) -> float:

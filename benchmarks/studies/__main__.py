@@ -28,8 +28,8 @@ def main() -> None:
         measured: list[Size] = []
         for size in sizes:
             measured.append(measure(place, size))
-            print(*measured[-1].lines(), sep="\n", flush=True)
-        print(*answered(measured[-1]).lines(), sep="\n", flush=True)
+            print(*(row.line() for row in measured[-1].rows()), sep="\n", flush=True)
+        print(*(row.line() for row in answered(measured[-1]).rows()), sep="\n", flush=True)
 
 
 if __name__ == "__main__":

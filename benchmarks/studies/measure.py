@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 from time import perf_counter
+from typing import NamedTuple
 
 from benchmarks.studies.multiply import multiply
 from benchmarks.studies.questions import Took, compare
@@ -24,6 +25,25 @@ NEW = Path("brack") / "brack-004.zip"
 REPETITIONS = 60
 NOTHING_NEW_S, BEYOND_DELIVERY_S = 3.0, 10.0
 FASTER_TIMES, QUESTION_S = 10.0, 0.1
+
+
+class Found(NamedTuple):
+    """One number. aim: what it should be at most, or ``at_least``; None where there is none."""
+
+    what: str
+    found: float
+    unit: str
+    aim: float | None = None
+    at_least: bool = False
+
+    def line(self) -> str:
+        """For people."""
+        text = f"{self.what:78} {self.found:8.3g} {self.unit:5}"
+        if self.aim is None:
+            return text.rstrip()
+        reached = self.found >= self.aim if self.at_least else self.found <= self.aim
+        bound, said = "at least" if self.at_least else "at most", "reached" if reached else "missed"
+        return f"{text} aim: {bound} {self.aim:g}, {said}"
 
 
 @dataclass(frozen=True)
@@ -52,18 +72,16 @@ class Size:
     nothing: Run
     new: Run
 
-    def lines(self) -> Iterator[str]:
-        """For people."""
-        yield f"{self.trials} trials in {self.deliveries} deliveries"
-        yield f"  everything made anew      {_told(self.rebuilt)}"
-        yield f"  nothing new               {_told(self.nothing)}   aim: under {NOTHING_NEW_S:g} s"
-        own = f"{self.new.own_s or 0.0:.1f} s until its result counts"
-        yield f"  one new delivery          {_told(self.new)}"
-        yield f"    {own}, {self.new.beyond_s:.1f} s beyond that   aim: under {BEYOND_DELIVERY_S:g} s"
-
-
-def _told(run: Run) -> str:
-    return f"{run.wall_s:6.1f} s, {run.cpu_s:6.1f} s of processor, {run.peak_mb:6.0f} MB at most"
+    def rows(self) -> Iterator[Found]:
+        """What was found, with the aims."""
+        of = f"{self.trials} trials in {self.deliveries} deliveries"
+        for what, run in (("all made anew", self.rebuilt), ("nothing new", self.nothing), ("one delivery", self.new)):
+            aim = NOTHING_NEW_S if run is self.nothing else None
+            yield Found(f"{of}, {what}", run.wall_s, "s", aim)
+            yield Found(f"{of}, {what}: processor time", run.cpu_s, "s")
+            yield Found(f"{of}, {what}: memory at most", run.peak_mb, "MB")
+        yield Found(f"{of}, one delivery: until its result counts", self.new.own_s or 0.0, "s")
+        yield Found(f"{of}, one delivery: beyond that", self.new.beyond_s, "s", BEYOND_DELIVERY_S)
 
 
 def measure(place: Path, trials: int) -> Size:
@@ -148,13 +166,14 @@ class Answered:
         """Median over the ten of pandas over CSV / DuckDB."""
         return statistics.median(one.pandas_s / one.duckdb_s for one in self.took)
 
-    def lines(self) -> Iterator[str]:
-        """For people."""
-        yield f"ten questions to {self.footfalls} footfalls"
+    def rows(self) -> Iterator[Found]:
+        """What was found, with the aims."""
         for one in self.took:
-            yield f"  {one.what:72} {1000 * one.duckdb_s:7.0f} ms, pandas over CSV {1000 * one.pandas_s:7.0f} ms"
-        yield f"  median {1000 * self.median_s:.0f} ms   aim: under {1000 * QUESTION_S:g} ms"
-        yield f"  pandas over CSV takes {self.times_faster:.0f} times as long (median)   aim: at least {FASTER_TIMES:g}"
+            yield Found(f"{one.what}: DuckDB", 1000 * one.duckdb_s, "ms")
+            yield Found(f"{one.what}: pandas over CSV", 1000 * one.pandas_s, "ms")
+        ten = f"ten questions to {self.footfalls} footfalls"
+        yield Found(f"{ten}, median", 1000 * self.median_s, "ms", 1000 * QUESTION_S)
+        yield Found(f"{ten}, pandas over CSV / DuckDB, median", self.times_faster, "times", FASTER_TIMES, at_least=True)
 
 
 def answered(size: Size) -> Answered:

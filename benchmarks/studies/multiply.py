@@ -7,6 +7,7 @@ are bytes (trial files, and the bags' own files), the ledger, and what was only 
 
 from __future__ import annotations
 
+import hashlib
 import os
 import shutil
 import sqlite3
@@ -15,6 +16,8 @@ from contextlib import closing
 from pathlib import Path
 from typing import Any
 
+from pipelines.depot.published import hashes, place_of
+from pipelines.depot.storage import Depot
 from schemas.catalogue import TABLES
 
 #: Columns of results and of the books that name a thing of the study's own.
@@ -29,13 +32,13 @@ IDS = (
     "withheld_as",
     "result",
     "fingerprint",
-    "word",
 )
 _NUMBERS = ("number", "delivery_number")
 _NUMBERS_APART, _FOOTFALLS_APART = 100, 1_000
-#: Tables of the books that are not about deliveries, or of which there is one row for all.
-_NOT_COPIED = {"depot", "stamp_contents", "withdrawals", "withdrawn_files", "decisions", "decision_files", "releases"}
-_NOT_COPIED |= {"ledger", "built", "alembic_version"}
+#: Columns of the books that name bytes.
+_FILES = ("sha256", "raw_sha256", "second_sha256")
+#: Beside those with a column delivery_id the only table of the books that is copied.
+_RUNNERS = "runners_known"
 
 
 def multiply(base: Path, into: Path, copies: int, repetitions: int) -> None:
@@ -46,7 +49,8 @@ def multiply(base: Path, into: Path, copies: int, repetitions: int) -> None:
     _copy_inbox(base / "inbox", into / "inbox", copies)
     for delivery in sorted((base / "depot" / "deliveries").iterdir()):
         _copy_results(delivery, depot / "deliveries", copies, repetitions)
-    _copy_books(depot / "books.sqlite", copies)
+    _copy_books(depot, copies)
+    _note_beside(depot)
 
 
 def _only_what_is_known(folder: str, names: list[str]) -> list[str]:
@@ -117,11 +121,14 @@ def _repeated(rows: Any, repetitions: int) -> Any:
     )
 
 
-def _copy_books(file: Path, copies: int) -> None:
-    with closing(sqlite3.connect(file)) as connection:
+def _copy_books(depot: Path, copies: int) -> None:
+    with closing(sqlite3.connect(depot / "books.sqlite")) as connection:
         connection.execute("PRAGMA synchronous = OFF")
-        of_tables = "SELECT name FROM sqlite_master WHERE type = 'table' AND name NOT LIKE 'sqlite_%'"
-        tables = {str(name) for (name,) in connection.execute(of_tables)} - _NOT_COPIED
+        of_deliveries = (
+            "SELECT t.name FROM sqlite_master t JOIN pragma_table_info(t.name) c "
+            "WHERE t.type = 'table' AND c.name = 'delivery_id'"
+        )
+        tables = {_RUNNERS, *(str(name) for (name,) in connection.execute(of_deliveries))}
         with connection:
             connection.execute("DELETE FROM built")
             for table in sorted(tables, key=lambda name: name != "deliveries"):  # the others hang on it
@@ -130,22 +137,41 @@ def _copy_books(file: Path, copies: int) -> None:
                 asked = ", ".join("?" * len(columns))
                 rows = list(_book_rows(table, columns, found.fetchall(), copies))
                 connection.executemany(f"INSERT INTO {table} VALUES ({asked})", rows)
+            connection.execute("DELETE FROM published")
+            connection.executemany("INSERT INTO published (place, path, sha256) VALUES (?, ?, ?)", _published(depot))
+
+
+def _note_beside(depot: Path) -> None:
+    """What a delivery was judged beside is known by a hash over ids, which are others now."""
+    with Depot(depot).opened() as books, books.transaction():
+        books.writer().exec_driver_sql("DELETE FROM delivery_stamps WHERE what = 'beside'")
+        for delivery_id in sorted(books.deliveries.ids()):
+            books.beside.note(delivery_id)
+
+
+def _published(depot: Path) -> Iterator[tuple[str, str, str]]:
+    """Place, path and checksum of every file of every result, as if it had been published so."""
+    for delivery in sorted((depot / "deliveries").iterdir()):
+        for path, sha256 in hashes(delivery).items():
+            yield place_of(delivery.name), path, sha256
 
 
 def _book_rows(
     table: str, columns: Sequence[str], rows: Iterable[Sequence[Any]], copies: int
 ) -> Iterator[tuple[Any, ...]]:
     own = {*IDS, *({"name"} if table == "arrivals" else ()), *({"arrival"} if table == "deliveries" else ())}
-    own -= {"word"} if table == "gate_files" else set()
     numbers = {"number"} if table == "deliveries" else set()
     listed = list(rows)
+
+    def renamed(name: str, value: Any, copy: int) -> Any:
+        if name in own and isinstance(value, str):
+            return named(value, copy)
+        if name == "used" and "/" in value:  # the delivery and the trial that another one is a copy of
+            return "/".join(named(word, copy) for word in value.split("/"))
+        if name in _FILES and value:  # the same bytes twice would be one recording sent under two names
+            return hashlib.sha256(f"{value} in copy {copy}".encode()).hexdigest()
+        return value + _NUMBERS_APART * copy if name in numbers and value is not None else value
+
     for copy in range(1, copies):
         for row in listed:
-            yield tuple(
-                named(value, copy)
-                if name in own and isinstance(value, str)
-                else value + _NUMBERS_APART * copy
-                if name in numbers and value is not None
-                else value
-                for name, value in zip(columns, row, strict=True)
-            )
+            yield tuple(renamed(name, value, copy) for name, value in zip(columns, row, strict=True))

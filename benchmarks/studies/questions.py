@@ -8,13 +8,13 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from time import perf_counter
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     import duckdb
-    import pandas as pd
 
 CSV_TABLES = ("footfalls", "trials", "runners", "sessions")
 #: Numbers that come from sums in another order agree to this part.
@@ -182,11 +182,10 @@ def compare(warehouse: Path, folder: Path, rounds: int = 3) -> Iterator[Took]:
     csv = Csv(folder)
     with open_read_only(warehouse) as connection:
         for question in QUESTIONS:
-            taken, answer = zip(
-                *(_timed(lambda q=question: _asked(connection, q.sql)) for _ in range(rounds)), strict=True
-            )
-            pandas_s, theirs = _timed(lambda q=question: _plain(q.pandas(csv)))
-            _refuse_differing(question.what, answer[0], theirs)
+            rounds_taken = [_timed(partial(_asked, connection, question.sql)) for _ in range(rounds)]
+            taken, answers = zip(*rounds_taken, strict=True)
+            pandas_s, theirs = _timed(partial(_in_pandas, question, csv))
+            _refuse_differing(question.what, answers[0], theirs)
             yield Took(question.what, statistics.median(taken), pandas_s)
 
 
@@ -211,8 +210,8 @@ def _asked(connection: duckdb.DuckDBPyConnection, sql: str) -> dict[Any, float]:
     return {row[0] if len(row) == 2 else row[:-1]: float(row[-1]) for row in rows if row[-1] is not None}
 
 
-def _plain(answer: pd.Series) -> dict[Any, float]:
-    return {key: float(value) for key, value in answer.dropna().items()}
+def _in_pandas(question: Question, csv: Csv) -> dict[Any, float]:
+    return {key: float(value) for key, value in question.pandas(csv).dropna().items()}
 
 
 def _refuse_differing(what: str, ours: dict[Any, float], theirs: dict[Any, float]) -> None:

@@ -11,9 +11,8 @@ def causes_page() -> str:
     """Markdown of docs/reference/causes.md."""
     specs = catalogue()
     rows = []
-    for number, cause in enumerate(CAUSES):
-        later = set(specs) - {earlier.check_name for earlier in CAUSES[: number + 1]}
-        named = [name for name, spec in specs.items() if name in later and spec.name in cause.checks]
+    for cause in CAUSES:
+        named = [name for name in specs if name in cause.checks and name != cause.check_name]
         topics = [f"all of {topic}" for topic in cause.topics]
         what = ", ".join((*topics, *(f"[{name}](checks/{name}.md)" for name in named)))
         where = "the same marker, plate or muscle" if cause.there else "the trial"
@@ -28,7 +27,8 @@ def causes_page() -> str:
         "`manystrides check` and the lists of frequent faults and habits show causes.",
         "",
         "- The first row decides before the next: what spoils the file before what spoils a body, and that before what",
-        "  spoils an outcome. A consequence of a consequence is given to its cause.",
+        "  spoils an outcome; a later row, where what stands earlier is only noted. A consequence of a consequence is",
+        "  given to its cause.",
         "- What is only noted never explains why a trial goes back. What is said of one force plate explains nothing",
         "  of another. A check that failed itself is no cause and no consequence.",
         "- As long as the cause is there nobody can know whether a consequence is a fault of its own as well. If it",

@@ -25,10 +25,12 @@ from schemas.convert.words import number
 
 REFERENCE = Path(__file__).resolve().parents[2] / "docs" / "reference"
 _MADE = "\n<!-- Made by `make docs` from the definitions in the code; changes by hand are lost. -->\n"
-#: Measured, not made from the definitions: page -> what its line in the index says. Benchmarks write them.
+#: Measured, not made from the definitions: page -> what its line in the index says. Most are written by benchmarks.
 MEASURED = {
     "detection.md": "[How well the checks see](detection.md): how often each finds its fault, by size; measured",
     "named_causes.md": "[How often the named cause is the true one](named_causes.md); measured",
+    "silently_wrong.md": "[What is wrong without a word](silently_wrong.md): damaged files, matched clocks; measured",
+    "speed.md": "[What it costs](speed.md): a trial, the books, the demonstration; measured, with the machine's facts",
 }
 _ABOUT = {
     Subject.DELIVERY: "the delivery: its bag and its tables",

@@ -6,12 +6,11 @@ from typing import Annotated
 
 import typer
 
-from pipelines.command.options import DEFAULT_DEPOT, DepotPath
+from pipelines.command.options import DEFAULT_DEPOT, DepotPath, Person
 
 texts_app = typer.Typer(help="Look at texts that are held, and say yes or no to each.", no_args_is_help=True)
 
 _Words = Annotated[list[str], typer.Argument(help="The words that stand before the texts in texts list.")]
-_By = Annotated[str, typer.Option("--as", help="Name of the person who looked.")]
 _Why = Annotated[str, typer.Option("--why", help="Why, for the ledger; do not repeat the text.")]
 
 
@@ -34,7 +33,7 @@ def list_texts(
 
 
 @texts_app.command("allow")
-def allow(words: _Words, by: _By, why: _Why = "It tells of nobody.", depot: DepotPath = DEFAULT_DEPOT) -> None:
+def allow(words: _Words, by: Person, why: _Why = "It tells of nobody.", depot: DepotPath = DEFAULT_DEPOT) -> None:
     """Let texts in, wherever they stand, now and later: they tell of nobody. They come in with the next run.
 
     Example: manystrides texts allow ef43075f --as Ann --depot depot
@@ -43,7 +42,7 @@ def allow(words: _Words, by: _By, why: _Why = "It tells of nobody.", depot: Depo
 
 
 @texts_app.command("refuse")
-def refuse(words: _Words, by: _By, why: _Why = "It may tell of somebody.", depot: DepotPath = DEFAULT_DEPOT) -> None:
+def refuse(words: _Words, by: Person, why: _Why = "It may tell of somebody.", depot: DepotPath = DEFAULT_DEPOT) -> None:
     """Keep texts out for good; everything else of their trials stays as it is. Can be allowed later.
 
     Example: manystrides texts refuse ef43075f --as Ann --depot depot

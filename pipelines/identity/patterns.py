@@ -207,7 +207,12 @@ PATTERNS: tuple[Pattern, ...] = (
     HANDLE,
     _p(kinds.OTHER_NUMBER, r"\b(?i:initials)\b\s*(?:are|is|:|=)?\s*([A-Z](?:\.? ?[A-Z]){1,3}\.?)(?![A-Za-z])", None, 0),
     _p(kinds.OTHER_NUMBER, r"\b(?i:signed|checked|entered|operator|tester|examiner|by)\s?:\s?([A-Z](?:\.?[A-Z]){1,3}\.?)(?![A-Za-z])", None, 0),
+    # a day beside a word that says so, in several languages: forms too close to versions and ratios to count alone
+    _p(kinds.DATE, r"(?<![^\W_])(?:born|geb(?:oren)?|n[ée]e?|nacid[oa]|nato|nata|nascid[oa]|født|född|syntynyt|ur|nar|dob|date[ds]?|datum|fecha|data|dato|päivä|am|vom|on|le|el|il|em|op|den|dne|dnia)\.?:?\s+((?:0?[1-9]|[12][0-9]|3[01])[./-](?:0?[1-9]|1[0-2])(?:[./-](?:(?:19|20)?[0-9]{2})?)?)(?![0-9]|\s?(?:m|s|N|kg|Hz|%|km|mm)\b)"),
     # places
+    _p(kinds.PLACE, r"(?<![^\W_])(?:[Uu]l(?:\.|ica)|[Aa]l(?:\.|eja)|[Nn]ám(?:\.|ěstí)|[Aa]v(?:\.|da\.?|enida)|[Rr]ua|[Cc]/|[Cc]alle|[Cc]amino|[Pp]aseo|[Pp]laza|[Vv]ia|[Vv]iale|[Cc]orso|[Pp]iazza|[Vv]icolo|[Rr]ue|[Cc]hemin|[Aa]llée|[Ii]mpasse|[Qq]uai|[Tt]ravessa|[Pp]raça) (?:d[aeiou]l?l?a?s? |de la |du |des )?[A-ZÀ-ÞŁŚŻŽČŘŠ][\w'’-]+(?: [A-ZÀ-Þ][\w'’-]+)?,? (?:n[º°.] ?)?[0-9]{1,4}[a-z]?(?![\w])", None, 0),
+    _p(kinds.PLACE, r"(?<![^\W_])[A-ZÀ-ÞŁŚŻŽČŘŠ][\w'’-]*(?: |-)?(?:utca|út|útja|sokak|sokağı|cad(?:desi)?|gade|vænget|tee|puiestee|iela|gatvė|ring|damm|ufer|steig|pfad|kade|gracht|plein|singel|dreef)\.?,? [0-9]{1,4}[a-z]?(?![\w])", None, 0),
+    _p(kinds.PLACE, r"(?<![\w.])[0-9]{1,4}[a-z]?,? (?:[A-Z][\w'-]+ ){1,3}(?:Rd|St|Ave|Ln|Dr|Ct|Pl|Sq|Cl|Cres|Blvd|Gdns|Pk|Vale|View|Rise|Green|Park|Quay|Wharf|Yard|Mount|Bank|Croft|Fold|Brow|Gate|Side|Villas)\b(?!\s?[0-9])", None, 0),
     _p(kinds.PLACE, rf"(?<![\w.])[0-9]{{1,4}}[a-z]?,? (?:[A-Z][\w'-]+ ){{1,3}}{_STREET}(?![\w])", None, 0),
     _p(kinds.PLACE, r"(?<![\w])[A-ZÆØÅÄÖÜ][\w-]*(?:gata|gate|gaten|vei|veien|vegen|stra(?:ß|ss)e|weg|gasse|laan|straat|gatan|v[äa]gen|vej|katu|tie|allee|platz|plass)\s?[0-9]{1,4}\s?[A-Za-z]?(?![\w])", None, 0),
     _p(kinds.PLACE, r"(?<![\w])(?:rue|avenue|boulevard|via|viale|piazza|calle|avenida|plaza) (?:d[aeiou]l?a?s? |de la |du )?[A-Z][\w'-]+(?: [A-Z][\w'-]+)?,? [0-9]{1,4}(?![\w])|(?<![\w.])[0-9]{1,4},? (?:rue|avenue|boulevard) (?:d[eu]s? |de la )?[A-Z][\w'-]+", None, 0),

@@ -25,10 +25,15 @@ _PARTS = re.compile(r"[A-Z]+(?![a-z])|[A-Z]?[a-z]+|[0-9]+")
 #: are none of these.
 _BETWEEN = re.compile(r"[\s_.,:;/()\[\]+*#%=|°^²³±µμΩ·×\-]*")
 _LONG = re.compile(r"[0-9]{7}")
-#: Two numbers side by side, or joined as dates and numbers of records are; a rate or a range is above 31.
-_BESIDE = re.compile(r"[0-9][\s()]+[0-9]|[0-9][./:-][0-9]+[./:-][0-9]|(?<![0-9])[0-9]{1,2}\.[0-9]{1,2}\.(?![0-9])")
-_JOINED = re.compile(r"(?<![0-9])([0-9]{1,6})[/:-]([0-9]{1,6})(?![0-9])")
+#: Numbers with no word between them: as dates, telephone numbers and numbers of records are written.
+_SIDE_BY_SIDE = re.compile(r"[0-9]+(?:[^A-Za-z0-9]+[0-9]+)+\.?")
+#: But for these: a number with decimals, and a rate or range that is above the days of a month.
+_DECIMAL = re.compile(r"[0-9]{1,6}[.,][0-9]{1,6}|[0-9]{1,2}\.[0-9]{3,6}\.?")
+_RANGE = re.compile(r"([0-9]{1,5})-([0-9]{1,5})")
 _INITIALS = re.compile(r"(?<![A-Za-z])[A-Z](?:\. ?| )[A-Z]\.?(?![A-Za-z0-9])")
+#: What a code may be made of, and how many pieces of such a run are looked at.
+_RUN = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]*")
+_MOST_PIECES = 41
 _DAYS = 31
 _SINGLE = frozenset("lrxyzfmvnpwtc")
 _MOST_LONG = 200
@@ -70,9 +75,7 @@ class Vocabulary:
         return len(text) <= _MOST_LONG and self._words_fit(_without(text, self.ids))
 
     def _words_fit(self, text: str) -> bool:
-        if _LONG.search(text) or _BESIDE.search(text) or _INITIALS.search(text):
-            return False
-        if any(int(a) <= _DAYS and int(b) <= _DAYS for a, b in _JOINED.findall(text)):
+        if _LONG.search(text) or _INITIALS.search(text) or any(map(_tells, _SIDE_BY_SIDE.findall(text))):
             return False
         at, alone = 0, 0
         for part in _PARTS.finditer(text):
@@ -96,12 +99,32 @@ class Vocabulary:
         return self.fits(text) or (place.upper().endswith("VERSION") and _VERSION.fullmatch(text.strip()) is not None)
 
 
+def _tells(numbers: str) -> bool:
+    """Whether numbers without a word between them may be a date or somebody's number."""
+    span = _RANGE.fullmatch(numbers)
+    above = span is not None and max(int(span[1]), int(span[2])) > _DAYS and int(span[1]) < int(span[2])
+    return not (above or _DECIMAL.fullmatch(numbers))
+
+
 def _without(text: str, ids: Collection[str]) -> str:
-    """``text`` with the codes in it left out, the longest first."""
-    inside = sorted((one for one in ids if len(one) > 1 and one in text), key=len, reverse=True)
-    for one in inside:
-        text = re.sub(rf"(?<![A-Za-z0-9]){re.escape(one)}(?![A-Za-z0-9])", "_", text)
-    return text
+    """``text`` with the codes in it left out, the longest first; a code ends where a dot, dash or underscore stands."""
+    return _RUN.sub(lambda run: _run_without(run[0], ids), text) if ids else text
+
+
+def _run_without(run: str, ids: Collection[str]) -> str:
+    pieces = re.split(r"([._-])", run)
+    if len(pieces) > _MOST_PIECES:
+        return run
+    kept, at = "", 0
+    while at < len(pieces):
+        end = next((e for e in range(len(pieces), at, -2) if "".join(pieces[at:e]) in ids), None)
+        if end is None:
+            kept, at = kept + pieces[at], at + 1
+            continue
+        kept, at = kept + "_", end
+        if at < len(pieces):  # what joins it to the next
+            kept, at = kept + "_", at + 1
+    return kept
 
 
 @cache

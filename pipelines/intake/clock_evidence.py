@@ -17,6 +17,7 @@ from schemas.trial import FloatArray
 
 Trains = Mapping[str, FloatArray]
 Span = tuple[float, float]
+Places = NDArray[np.intp]
 
 #: Own choice: of the contacts of either record inside the overlap this part may be missing in the other, one at a time,
 #: with partners before and after that show that the clock is right there: a switch misses a contact now and then.
@@ -34,6 +35,8 @@ STEP_ERRORS, STEP_RESIDUALS = 6.0, 2.0
 FEWEST_A_SIDE, FEWEST_FOR_A_STEP = 3, 6
 #: Own choice: one or two events at an end scatter more than a mean, and a method is worst there.
 LEAST_STEP_OF_FEW_S, STEP_ERRORS_OF_FEW = 0.015, 4.0
+#: Own choice: a pair so far off the others, in their robust spread and at the least, is no pair.
+FAR_SPREADS = 6.0
 #: Own choice: evidence (natural logarithm of a likelihood ratio) for a stride lost in between, of some hundred places.
 STRIDE_EVIDENCE = 5.0
 #: Own choice: a residual below this is no evidence of anything finer.
@@ -59,16 +62,28 @@ def objection(
     """
     moved = {kind: line.offset_s + line.scale * times for kind, times in theirs.items()}
     inside = _overlap(ours, moved, line, spans)
-    pairs, matched = [], {}
-    for kind, times in moved.items():
-        own = ours[kind]
-        places = paired(own, times, tolerance_s)
-        pairs.append(np.stack([own[places[:, 0]], times[places[:, 1]]], axis=1))
-        matched[kind] = places
-        told = _of_kind(kind, own, times, places, inside, complete=complete)
+    matched = _near({kind: paired(ours[kind], times, tolerance_s) for kind, times in moved.items()}, ours, moved)
+    pairs = [np.stack([ours[k][at[:, 0]], moved[k][at[:, 1]]], axis=1) for k, at in matched.items()]
+    if not pairs:
+        return None
+    together = np.concatenate(pairs)
+    for kind, places in matched.items():
+        told = _of_kind(kind, ours[kind], moved[kind], places, inside, together[:, 0], complete=complete)
         if told:
             return told
-    return _step(np.concatenate(pairs)) or _stride_off(ours, moved, matched) if pairs else None
+    return _step(together) or _stride_off(ours, moved, matched)
+
+
+def _near(matched: Mapping[str, Places], ours: Trains, moved: Trains) -> dict[str, Places]:
+    """The pairs that are as near as the others: one that is far off them is two contacts without a partner."""
+    off = {kind: ours[kind][at[:, 0]] - moved[kind][at[:, 1]] for kind, at in matched.items()}
+    together = np.concatenate(list(off.values())) if off else np.empty(0)
+    if not len(together):
+        return dict(matched)
+    middle = float(np.median(together))
+    spread = 1.4826 * float(np.median(np.abs(together - middle)))
+    most = max(FAR_SPREADS * spread, LEAST_STEP_OF_FEW_S)
+    return {kind: at[np.abs(off[kind] - middle) <= most] for kind, at in matched.items()}
 
 
 def _overlap(ours: Trains, moved: Trains, line: Line, spans: tuple[Span, Span] | None) -> Span:
@@ -82,9 +97,16 @@ def _overlap(ours: Trains, moved: Trains, line: Line, spans: tuple[Span, Span] |
 
 
 def _of_kind(
-    kind: str, ours: FloatArray, moved: FloatArray, places: NDArray[np.intp], inside: Span, *, complete: bool
+    kind: str,
+    ours: FloatArray,
+    moved: FloatArray,
+    places: NDArray[np.intp],
+    inside: Span,
+    together: FloatArray,
+    *,
+    complete: bool,
 ) -> str | None:
-    """What one kind of event leaves unexplained."""
+    """What one kind of event leaves unexplained. together: times of all events, of any kind, that have a partner."""
     left = [_unmatched(ours, places[:, 0], inside), _unmatched(moved, places[:, 1], inside)]
     anywhere = _unmatched(moved, places[:, 1], (-np.inf, np.inf))  # moved out of the overlap, perhaps
     for time in left[0]:
@@ -104,7 +126,7 @@ def _of_kind(
         within = times[(times >= inside[0] + EDGE_S) & (times <= inside[1] - EDGE_S)]
         if not len(within):
             continue
-        alone = _alone(all_times, within, all_times[matched])
+        alone = _alone(within, all_times[matched], together)
         held = int(np.sum((all_times >= inside[0]) & (all_times <= inside[1])))
         if len(within) > max(1.0, MISSED_SHARE * held) or not alone:
             where = ", ".join(f"{t:.2f} s" for t in within[:4]) + (" ..." if len(within) > 4 else "")
@@ -126,14 +148,15 @@ def _unmatched(times: FloatArray, matched: NDArray[np.intp], inside: Span) -> Fl
     return np.asarray(rest[np.abs(rest[:, None] - with_partner[None, :]).min(axis=1) > BOUNCE_S])
 
 
-def _alone(times: FloatArray, lacking: FloatArray, with_partner: FloatArray) -> bool:
-    """Whether each event without partner stands between two with one, none beside another without."""
+def _alone(lacking: FloatArray, with_partner: FloatArray, together: FloatArray) -> bool:
+    """Whether each event without partner has one with a partner before and after it, of its foot or of the other, and
+    none of its own foot is beside another without."""
     if not len(with_partner):
         return False
-    before = np.searchsorted(with_partner, lacking)
-    if (before == 0).any() or (before == len(with_partner)).any():
+    around = np.searchsorted(np.sort(together), lacking)
+    if (around == 0).any() or (around == len(together)).any():
         return False
-    return len(np.unique(before)) == len(lacking)
+    return len(np.unique(np.searchsorted(with_partner, lacking))) == len(lacking)
 
 
 def _step(pairs: FloatArray) -> str | None:

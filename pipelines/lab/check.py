@@ -290,9 +290,9 @@ def _scrubbed(done: Scrubbed, out: Path, is_folder: bool) -> Iterator[str]:
     yield from (f"  left out, since it may identify a person: {name}" for name in done.left_out)
     yield from (f"  to be mended by hand: {what}" for what in done.by_hand[:_MOST_SHOWN])
     if is_folder:
-        yield f"  next: pack it with manystrides pack {out}"
+        yield f"  next: pack it with manystrides pack {out} --to NEW.zip"
     else:
         yield (
             "  next: if the delivery it was made of was never taken in, send it as it is, with its number and role; "
-            f"else with the next number: manystrides pack {out} --number"
+            f"else pack it under the next number: manystrides pack {out} --to NEW.zip --number NEXT"
         )

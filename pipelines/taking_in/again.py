@@ -18,9 +18,10 @@ from pipelines.depot.desk import Desk, Opened, Tell
 from pipelines.depot.storage import Depot
 from pipelines.judging.standings import ACCEPTED, WITHHELD
 from pipelines.taking_in.ahead import Ahead
-from pipelines.taking_in.due import Due
+from pipelines.taking_in.due import Due, in_turn
+from pipelines.taking_in.gating import gate
 from pipelines.taking_in.publishing import Prepared, note_result
-from pipelines.taking_in.stages import gate, open_again, prepare
+from pipelines.taking_in.stages import open_again, prepare
 from schemas.study import JudgingAgain
 
 #: Round the work on one delivery: its name in, whom to tell (done, of) out.
@@ -89,16 +90,18 @@ class _Overlay(Depot):
         target = self._over / prepared.record.delivery_id
         target.parent.mkdir(parents=True, exist_ok=True)
         prepared.folder.rename(target)
-        note_result(desk, prepared)
+        note_result(replace(desk, depot=self), prepared)
         return replace(prepared, folder=target)
 
 
 @contextmanager
 def judged_again(desk: Desk, due: Sequence[Due], delivery: Told) -> Iterator[Again]:
-    """Judge deliveries again, in order; what came of it lies in ``work/`` until this ends. Nothing else has changed.
+    """Judge deliveries again, each after those it takes something from; nothing that counts has changed by it.
 
-    delivery: a context round the work on one delivery, which gives whom to tell of each trial.
+    What came of it lies in ``work/`` until this ends. delivery: a context round the work on one delivery, which gives
+    whom to tell of each trial.
     """
+    due = in_turn(due, desk.books.leaning.lenders())
     with desk.depot.working("again") as work:
         over = _Overlay(desk.depot, work)
         before = {one.record.delivery_id: _standings(desk, one.record.delivery_id) for one in due}
@@ -122,9 +125,9 @@ def _results(desk: Desk, due: Sequence[Due], delivery: Told) -> Iterator[tuple[D
         for one, following in zip(due, [*due[1:], None], strict=True):
             name = one.record.delivery_id
             try:
-                with delivery(name) as tell, ahead.opened(name, _opener(desk, one.record)) as opened:
+                with delivery(name) as tell, ahead.opened(name, _opener(desk, one.record)) as (opened, gated):
                     begin = None if following is None else _beginning(ahead, desk, following.record)
-                    yield one, prepare(desk, gate(desk, opened, one.record), tell, begin)
+                    yield one, prepare(desk, gate(desk, opened, one.record, gated), tell, begin)
             except Exception as error:  # one delivery's failure keeps no other out
                 yield one, error
     finally:

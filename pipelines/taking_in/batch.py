@@ -153,9 +153,9 @@ class _Arriving:
         signature = arrival.signature()
         with (
             self.bench.progress.delivery(arrival.key) as tell,
-            self.ahead.opened(arrival.key, _opener(desk, arrival)) as opened,
+            self.ahead.opened(arrival.key, _opener(desk, arrival)) as (opened, gated),
         ):
-            passage = take_in_opened(desk, opened, tell, self.begin)
+            passage = take_in_opened(desk, opened, tell, self.begin, gated)
         remember(desk, arrival, signature, passage.record)
         if passage.evicted is not None:
             self.evicted.append(passage.evicted)

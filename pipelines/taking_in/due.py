@@ -6,7 +6,7 @@ Nothing is done here, and no delivery is opened. What a result is made with is i
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -51,6 +51,19 @@ def stale(desk: Desk) -> list[Due]:
     return [
         Due(record, why_stale(desk, record)) for record in desk.books.deliveries.not_made_with(desk.made, desk.stamp)
     ]
+
+
+def in_turn(due: Sequence[Due], lenders: Mapping[str, Collection[str]]) -> list[Due]:
+    """The same deliveries, each after those it takes something from; else in their order.
+
+    lenders: delivery -> deliveries it takes from. Of deliveries that take from each other the first comes first.
+    """
+    left = {one.record.delivery_id: one for one in due}
+    found = []
+    while left:
+        free = (name for name in left if not any(giver in left for giver in lenders.get(name, ())))
+        found.append(left.pop(next(free, next(iter(left)))))
+    return found
 
 
 def why_stale(desk: Desk, record: Record) -> str:

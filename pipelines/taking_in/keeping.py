@@ -147,10 +147,16 @@ def _bag_info(came: bytes, info: Mapping[str, str], oxum: str) -> bytes:
 
 
 def _is_kept(line: bytes, payload: Payload) -> bool:
-    name = line.decode("utf-8", errors="replace").strip().partition(" ")[2].strip(" *\t").removeprefix("./")
+    name = _path_in(line.decode("utf-8", errors="replace"))
     path = re.sub("%(0A|0D|25)", lambda found: bytes.fromhex(found[1]).decode(), name, flags=re.IGNORECASE)
     return path.removeprefix("data/") in payload.stored
 
 
 def _names_own_tag_file(line: str) -> bool:
-    return OWN_TAG_FILES.fullmatch(line.partition(" ")[2].strip(" *\t").removeprefix("./")) is not None
+    return OWN_TAG_FILES.fullmatch(_path_in(line)) is not None
+
+
+def _path_in(line: str) -> str:
+    """The path that a line of a manifest is about, however it is parted from the checksum."""
+    parts = line.strip().split(maxsplit=1)
+    return (parts[-1] if parts else "").removeprefix("*").removeprefix("./")

@@ -3,20 +3,18 @@
 Each stage is a plain function from what the one before gave. ``prepare`` walks all but the last and changes nothing
 that counts: its result lies in ``work/`` until it is published, which ``pipelines.taking_in.publishing`` does. What is
 checked is in ``checks``; what becomes of a trial in ``pipelines.judging.standings``; when a stage is due in
-``pipelines.taking_in.due``.
+``pipelines.taking_in.due``. Gating is in ``pipelines.taking_in.gating``.
 """
 
 from __future__ import annotations
 
 import secrets
 from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from checks.findings import Report, Status
-from checks.registry import Weight
 from checks.run import check_delivery
 from pipelines.consent.held_texts import HeldTexts, held_texts, with_marks
 from pipelines.consent.held_texts import write as write_held
@@ -35,7 +33,7 @@ from pipelines.depot.books.rows import (
     Record,
     Result,
 )
-from pipelines.depot.consents import gate_of, taken_away, with_all_consents
+from pipelines.depot.consents import gate_of, taken_away
 from pipelines.depot.desk import Desk, Opened, Tell
 from pipelines.identity.word_list import names_beside
 from pipelines.judging.delivery_tables import (
@@ -48,6 +46,7 @@ from pipelines.judging.of_delivery import Layout, judge_delivery, lay_out
 from pipelines.judging.stamps import made, posture_digest
 from pipelines.judging.standings import ACCEPTED, WITHHELD, Judged
 from pipelines.taking_in.beyond_trials import tables_beyond_trials
+from pipelines.taking_in.gating import Gated, gate
 from pipelines.taking_in.keeping import (
     payload_of,
     rebuild_bag,
@@ -55,35 +54,14 @@ from pipelines.taking_in.keeping import (
 from pipelines.taking_in.kept_trials import trial_versions
 from pipelines.taking_in.naming import (
     name_for_stopped,
-    numbered,
     same_content,
-    with_earlier_trials,
-    with_number_conflict,
 )
 from pipelines.taking_in.publishing import Passage, Prepared, forget_older, publish, used_today
-from pipelines.taking_in.resends import before_of, with_changed_trials, with_parts
+from pipelines.taking_in.resends import with_parts
 from pipelines.taking_in.writing import written
-from schemas.consent import Consent
 
 if TYPE_CHECKING:
     from pipelines.depot.books.rows import TrialVersion
-
-
-@dataclass(frozen=True)
-class Gated:
-    """A delivery of which all is known but what its trials are like.
-
-    consent: what may be used of it; delivery_id, report: as it would be taken in; stops: whether it may not be;
-    earlier: accepted versions of its trials that deliveries before brought; before: its record if the depot holds it.
-    """
-
-    opened: Opened
-    consent: Consent
-    delivery_id: str
-    report: Report
-    stops: bool
-    earlier: Mapping[str, TrialVersion]
-    before: Record | None
 
 
 def open_arrival(desk: Desk, arrival: Arrival, work: Path) -> Opened:
@@ -115,20 +93,6 @@ def open_again(desk: Desk, record: Record, work: Path) -> Opened:
     files = tuple(sorted((*received.files, *others), key=lambda file: file.path))
     received = with_marks(desk.books, replace(received, arrived_as=name, problems=problems, files=files))
     return Opened(received, payload, site, name)
-
-
-def gate(desk: Desk, opened: Opened, before: Record | None = None) -> Gated:
-    """Check a delivery as a whole, beside all others, and find which trials consent covers. Writes nothing."""
-    if before is None:
-        opened = with_number_conflict(opened, desk.books)
-    opened = with_all_consents(desk, with_earlier_trials(desk.books, opened), numbered(opened.received))
-    earlier = before_of(desk.books, opened)
-    consent = with_changed_trials(Consent.of(opened.received, desk.study.study), earlier)
-    number = numbered(consent.received)
-    delivery_id = number or name_for_stopped(opened, desk.books)
-    report, consent = check_delivery(desk.study.study, delivery_id, consent, desk.stamp)
-    stops = opened.payload is None or number is None or _stops(report)
-    return Gated(opened, consent, delivery_id, report, stops, earlier, before)
 
 
 def layout_of(desk: Desk, gated: Gated) -> Layout:
@@ -227,14 +191,20 @@ def take_in(desk: Desk, arrival: Arrival, tell: Tell) -> Passage:
         return take_in_opened(desk, open_arrival(desk, arrival, work), tell)
 
 
-def take_in_opened(desk: Desk, opened: Opened, tell: Tell, meanwhile: Callable[[], None] | None = None) -> Passage:
-    """Take in a delivery that was opened; its folder must stay until this ends."""
+def take_in_opened(
+    desk: Desk,
+    opened: Opened,
+    tell: Tell,
+    meanwhile: Callable[[], None] | None = None,
+    ahead: Gated | None = None,
+) -> Passage:
+    """Take in a delivery that was opened; its folder must stay until this ends. ahead: as in ``gate``."""
     why = f"It arrived as {opened.arrival}."
     if (same := same_content(opened, desk.books)) is not None:
         if same.arrival == opened.arrival:
             return Passage(same, changed=False)
         return publish(desk, prepare_repeat(desk, opened, same), why)
-    passage = publish(desk, prepare(desk, gate(desk, opened), tell, meanwhile), why)
+    passage = publish(desk, prepare(desk, gate(desk, opened, ahead=ahead), tell, meanwhile), why)
     forget_older(desk, passage.record)
     return passage
 
@@ -247,13 +217,6 @@ def judge_again(desk: Desk, record: Record, tell: Tell, why: str) -> Passage:
     with desk.depot.working("again") as work:
         gated = gate(desk, open_again(desk, record, work), record)
         return publish(desk, prepare(desk, gated, tell), why)
-
-
-def _stops(report: Report) -> bool:
-    """Whether the delivery may not be taken in: a check says so, or one that might have said so crashed."""
-    return any(f.weight is Weight.STOPS for f in report.findings) or any(
-        r.status is Status.CRASHED for r in report.runs
-    )
 
 
 def _record(desk: Desk, opened: Opened, delivery_id: str, status: str, before: Record | None = None) -> Record:

@@ -2,9 +2,10 @@
 
 import pytest
 
-from benchmarks.attack import c3d_mutants, other_mutants
+from benchmarks.attack import c3d_mutants, edf_contradictions, other_mutants
 from benchmarks.attack.contradictions import contradictions
 from benchmarks.attack.run import SILENCE, Job, attack, mutant, sound_files
+from demo_site_uploads.simulator import edf_edit
 from demo_site_uploads.simulator.c3d_edit import (
     header_word,
     renamed,
@@ -61,3 +62,14 @@ def test_the_reading_apart_finds_nothing_in_the_demonstration_and_each_of_some_c
     assert contradictions(with_header_word(sound, 2, header_word(sound, 2) + 1)) >= {"points"}
     assert contradictions(with_parameter(sound, "ANALOG", "RATE", [700.0])) == {"analog rate"}
     assert contradictions(renamed(sound, "FORCE_PLATFORM", "ORIGIN", "ORAGIN")) == {"plates and ORIGIN"}
+
+
+def test_the_reading_apart_of_second_files_finds_nothing_in_the_demonstration_and_each_of_some_changes():
+    sound = sound_files("edf")[0]
+    assert edf_contradictions.contradictions(sound) == set()
+    assert edf_contradictions.contradictions(edf_edit.without_record(sound, 5)) == {"times of records"}
+    assert edf_contradictions.contradictions(edf_edit.doubled_record(sound, 5)) == {"times of records"}
+    assert edf_contradictions.contradictions(edf_edit.with_field(sound, 0, 120, "-3")) == {
+        "samples outside their range"
+    }
+    assert edf_contradictions.contradictions(sound + b"\0\0") == {"size"}

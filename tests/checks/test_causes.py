@@ -72,6 +72,18 @@ def test_what_is_only_noted_never_explains_why_a_trial_goes_back() -> None:
     assert set(followed([heavy, light]).values()) == {None}
 
 
+@pytest.mark.parametrize(
+    ("weight", "cause"),
+    [(Weight.NOTES, "active_peaks_are_credible"), (Weight.RETURNS, "mean_vertical_force_is_body_weight")],
+)
+def test_of_two_that_explain_each_other_the_one_that_sends_the_trial_back_is_the_cause(
+    weight: Weight, cause: str
+) -> None:
+    """A blow raises the mean a little; a wrong gain raises every peak."""
+    both = [found("mean_vertical_force_is_body_weight", weight=weight), found("active_peaks_are_credible")]
+    assert {check for check, by in followed(both).items() if by is None} == {cause}
+
+
 def test_a_check_that_crashed_is_no_cause_and_follows_from_nothing() -> None:
     both = [found("runner_is_upright"), found("toes_are_ahead_of_heels")]
     assert set(followed(both, [("T1", "runner_is_upright")]).values()) == {None}

@@ -1,32 +1,24 @@
 """Segment parameters against de Leva 1996 and, through the mechanics, against Dempster's (Winter 2009, Table 4.1).
 
-De Leva P 1996, J Biomech 29:1223-1230, Table 4, and Dempster 1955 via Winter, as stored in demotu/BMC (CC BY 4.0),
-read there; they lie beside the repository in shared/reference.
+De Leva P 1996, J Biomech 29:1223-1230, Table 4, and Dempster 1955 via Winter, as stored in demotu/BMC (CC BY 4.0).
 """
 
 from __future__ import annotations
-
-import csv
-from pathlib import Path
 
 import numpy as np
 import pytest
 
 from pipelines.science.joints.moments import joint_moments
 from pipelines.science.joints.segments import SEGMENTS, Segment, segments_for
+from tests.published.values import rows
 
-REFERENCE = Path(__file__).resolve().parents[2].parent / "shared" / "reference"
-needs_reference = pytest.mark.skipif(not REFERENCE.is_dir(), reason=f"the reference tables are not at {REFERENCE}")
 MASSLESS = Segment(0.0, 0.5, 0.1)
 
 
 def published(sex: str) -> dict[str, dict[str, str]]:
-    with (REFERENCE / "bsp_deleva.csv").open(encoding="utf-8") as file:
-        rows = csv.DictReader(line for line in file if not line.startswith("#"))
-        return {row["segment"]: row for row in rows if row["sex"] == sex}
+    return {row["segment"]: row for row in rows("bsp_deleva") if row["sex"] == sex}
 
 
-@needs_reference
 @pytest.mark.parametrize("sex", ["female", "male"])
 @pytest.mark.parametrize("name", ["thigh", "shank", "foot"])
 def test_the_table_is_de_levas(sex: str, name: str) -> None:
@@ -36,7 +28,6 @@ def test_the_table_is_de_levas(sex: str, name: str) -> None:
     assert own.gyration_fraction == float(row["rg_transverse_frac"])
 
 
-@needs_reference
 @pytest.mark.parametrize("sex", ["female", "male"])
 def test_our_legs_with_the_published_rest_weigh_one_body(sex: str) -> None:
     rest = published(sex)

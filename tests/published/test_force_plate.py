@@ -1,7 +1,4 @@
-"""Force-plate formulas against ../shared/reference (reference.md A20-A22: maker's formula sheet, first principles)."""
-
-import csv
-from pathlib import Path
+"""Force-plate formulas against the formula sheet of a plate (isbweb.org) and first principles."""
 
 import numpy as np
 import pytest
@@ -9,16 +6,7 @@ import pytest
 from pipelines.intake.c3d.platforms import PlateSpec
 from pipelines.intake.plates import channels_to_plate
 from schemas.mechanics import centre_of_pressure, free_moment
-
-REFERENCE = Path(__file__).parents[2].parent / "shared" / "reference"
-pytestmark = pytest.mark.skipif(not REFERENCE.is_dir(), reason=f"{REFERENCE} is not on this machine")
-
-
-def rows(name):
-    if not REFERENCE.is_dir():
-        return []
-    lines = [line for line in (REFERENCE / name).read_text().splitlines() if not line.startswith("#")]
-    return list(csv.DictReader(lines))
+from tests.published.values import rows
 
 
 def from_plate(vectors):
@@ -27,7 +15,7 @@ def from_plate(vectors):
     return np.column_stack([vectors[:, 0], vectors[:, 2], -vectors[:, 1]])
 
 
-@pytest.mark.parametrize("row", rows("forceplate_cop_synthetic.csv"), ids=lambda r: f"case_{r['case']}")
+@pytest.mark.parametrize("row", rows("forceplate_cop_synthetic"), ids=lambda r: f"case_{r['case']}")
 def test_the_synthetic_cases_come_back_to_a_tenth_of_a_millimetre(row):
     force = [float(row[k]) for k in ("Fx_N", "Fy_N", "Fz_N")]
     moment = [float(row[k]) for k in ("Mx_Nm", "My_Nm", "Mz_Nm")]
@@ -47,7 +35,7 @@ def test_the_synthetic_cases_come_back_to_a_tenth_of_a_millimetre(row):
 SENSITIVITIES = np.array([38.117, 37.723, 38.062, 38.008, 3.898, 3.889, 3.885, 3.891])
 
 
-@pytest.mark.parametrize("row", rows("forceplate_8ch_rows.csv"), ids=lambda r: f"row_{r['row']}")
+@pytest.mark.parametrize("row", rows("forceplate_8ch_rows"), ids=lambda r: f"row_{r['row']}")
 def test_the_eight_channel_plate_of_quiet_standing(row):
     volts = [float(row[k]) for k in ("fx12_V", "fx34_V", "fy14_V", "fy23_V", "fz1_V", "fz2_V", "fz3_V", "fz4_V")]
     raw = (1000 * np.array(volts) / SENSITIVITIES)[None]

@@ -1,35 +1,26 @@
 """Ankle moments against a simulated run whose true joint moments are known.
 
 Van den Bogert's simulated running (isbweb.org/data/invdyn; demotu/BMC, CC BY 4.0, data/all.kin, all.frc, all.mom).
-Only single rows lie beside the repository, too far apart for accelerations. They serve where the foot lies flat and
+Only single rows are kept (``values``), too far apart for accelerations. They serve where the foot lies flat and
 nearly still, from 87 to 150 ms after contact; what is left out there is the foot's own inertia (at 60 ms, when it is
 still settling, that is 1.35 N.m).
 """
 
 from __future__ import annotations
 
-import csv
-from pathlib import Path
-
 import numpy as np
 import pytest
 
 from pipelines.science.joints.moments import extensor, joint_moments
 from pipelines.science.joints.segments import Segment
+from tests.published.values import numbers
 
-FILE = Path(__file__).resolve().parents[2].parent / "shared" / "reference" / "simrun_truth_samples.csv"
 #: foot of the simulation: 1.00 kg, its centre of mass at the ankle, 0.0200 kg.m2
 FOOT = Segment(1.0, 0.0, 1.0)
 
 
-@pytest.mark.skipif(not FILE.is_file(), reason=f"the sampled truth is not at {FILE}")
 def test_the_ankle_moment_of_a_foot_that_lies_flat_is_the_simulations() -> None:
-    with FILE.open(encoding="utf-8") as file:
-        rows = [
-            {name: float(cell) for name, cell in row.items()}
-            for row in csv.DictReader(line for line in file if not line.startswith("#"))
-        ]
-    flat = [row for row in rows if 87 <= row["ms_after_row_3000"] <= 150]
+    flat = [row for row in numbers("simrun_truth_samples") if 87 <= row["ms_after_row_3000"] <= 150]
     assert len(flat) == 4
     for row in flat:
         ankle, toe = (np.tile([row[f"{p}_x"], row[f"{p}_y"], 0.0], (3, 1)) for p in ("ankle", "toe"))

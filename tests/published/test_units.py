@@ -1,18 +1,13 @@
 """Our reading of units against UCUM (ucum-essence.xml 2.2 of 2024-06-17). Columns and limits of checks go through it.
 
-Codes are typed in from there; one test also reads ../shared/reference/ucum_units.csv, which was made from
-the same file, and is skipped where that folder is absent.
+Codes are typed in from there; ``values`` holds more of them.
 """
-
-import csv
-from pathlib import Path
 
 import pytest
 
 from schemas.model import SUFFIX_UNITS, DefinitionError, Field, Kind
 from schemas.units import is_ucum, refusal_of_unit
-
-SHARED = Path(__file__).parents[2].parent / "shared"
+from tests.published.values import rows
 
 KNOWN_GOOD = ["N", "N.m", "N.m/kg", "N/s", "{BW}/s", "{BW}", "[g]", "mm", "m/s", "deg", "uV", "Hz", "mL/min"]
 KNOWN_GOOD += ["mL/(kg.min)", "W/kg", "J/(kg.m)", "kN/m", "{step}/min", "/min", "a", "wk", "%", "1", "mm[Hg]", "m/s2"]
@@ -30,14 +25,10 @@ def test_the_reading_of_units_here_refuses_what_ucum_refuses(code: str) -> None:
     assert not is_ucum(code)
 
 
-@pytest.mark.skipif(
-    not SHARED.is_dir(), reason="../shared is not here; the codes typed in above are tried all the same"
-)
-def test_the_reading_of_units_here_agrees_with_the_shared_list() -> None:
-    with (SHARED / "reference" / "ucum_units.csv").open(encoding="utf-8", newline="") as stream:
-        rows = list(csv.DictReader(line for line in stream if not line.startswith("#")))
-    assert len(rows) > 50
-    wrong = [row["code"] for row in rows if is_ucum(row["code"]) != row["status"].startswith("OK")]
+def test_the_reading_of_units_here_agrees_with_the_list_made_from_ucum() -> None:
+    listed = rows("ucum_units")
+    assert len(listed) > 50
+    wrong = [row["code"] for row in listed if is_ucum(row["code"]) != row["status"].startswith("OK")]
     assert not wrong
 
 

@@ -70,7 +70,7 @@ def test_files_are_named_only_by_rows_that_lead_to_a_trial() -> None:
     "wrong",
     [
         {"privacy": Privacy.PLAIN, "told": Told()},
-        {"privacy": QUASI, "told": Told(band=5)},
+        {"privacy": QUASI, "told": Told((5,))},
         {"privacy": Privacy.PLAIN, "names_file": True},
     ],
 )

@@ -49,6 +49,27 @@ def test_the_findings_are_exactly_the_planted_ones(demo_depot: Path) -> None:
     assert expected - seen == set(), "planted but not found"
 
 
+def test_what_was_said_to_follow_when_it_was_planted_is_marked_as_a_consequence(demo_depot: Path) -> None:
+    with EXPECTED.open(newline="", encoding="utf-8") as lines:
+        rows = [r for r in csv.DictReader(lines) if re.match("Follows from|A consequence of", r["planted"])]
+    marked = set(_ask(demo_depot, "SELECT trial_id, check_name FROM findings WHERE consequence_of IS NOT NULL"))
+    assert len(rows) > 8
+    assert {(row["trial_id"], row["check_name"]) for row in rows} <= marked
+
+
+def test_the_sheet_of_displaced_samples_advises_nobody_to_exchange_labels(demo_depot: Path) -> None:
+    """What knee and ankle labels the wrong way round would ask for spoils labels that are right."""
+    trial = "FS-14-w10-tarn-cushioned-1"
+    told = dict(
+        _ask(demo_depot, f"SELECT check_name, min(remedy) FROM findings WHERE trial_id = '{trial}' GROUP BY ALL")
+    )
+    sheet = (demo_depot / "pages" / "fix" / f"{trial}.html").read_text(encoding="utf-8")
+    assert len(told) == 5
+    for check, remedy in told.items():
+        assert (remedy.split(". ")[0] in sheet) == (check == "samples_stand_in_their_places"), check
+    assert "What follows from it" in sheet
+
+
 def test_every_check_has_a_planted_fault() -> None:
     """Whole sites need more runners than fit into recordings: their faults are in a pool, see tests/demo."""
     of_deliveries = {name for name, spec in catalogue().items() if spec.about is not Subject.SITE}

@@ -173,6 +173,9 @@ SENT = {
     "two markers of one name": Sent(
         "brack", NAMES, ("heel_L (2 times)",), STAND, fault=_same_label("heel_L", "heel_R")
     ),
+    "two parameters of one name": Sent(
+        "brack", NAMES, ("ANALOG:SCALE (2 times)",), RUN, lambda c: renamed(c, "ANALOG", "UNITS", "SCALE")
+    ),
     "two channels of one name": Sent("brack", NAMES, ("switch_L (2 times)",), RUN, fault=_same_channel),
     "plate tilted": Sent("brack", PLATES, ("tilt its surface",), RUN, _tilted),
     "origin against the convention": Sent("brack", TIDY, ("ORIGIN", "turned round"), RUN, _origin_upwards),
@@ -205,6 +208,9 @@ SENT = {
     "digital range turned round": Sent("tarn", READ, ("digital minimum",), RUN, second_fault=_first_field(120, "32768")),
     "digital limit with a fraction": Sent("tarn", READ, ("no whole number",), RUN, second_fault=_first_field(120, "-9.5")),
     "physical range empty": Sent("tarn", READ, ("physical minimum",), RUN, second_fault=_first_field(104, "16383.5")),
+    "records counted wrongly": Sent(
+        "tarn", READ, ("too short",), RUN, second_fault=lambda c: c[:236] + b"999     " + c[244:]
+    ),
     "decimal comma": Sent("tarn", READ, ("decimal comma",), RUN, second_fault=_first_field(104, "-1638,4")),
     "samples outside the stated range": Sent(
         "tarn",

@@ -7,7 +7,7 @@ newest other delivery of the laboratory. What it took, and what each trial gives
 from __future__ import annotations
 
 from collections.abc import Collection, Iterable
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import sqlalchemy as sa
 
@@ -25,6 +25,11 @@ from pipelines.depot.books.tables import DELIVERIES, TRIAL_STAMPS, TRIALS
 if TYPE_CHECKING:
     from pipelines.depot.books.book import Books
 
+#: Stamp of who takes, stamp of who gives, and the columns in which both must agree.
+_POSTURE = (BORROWED_POSTURE, GIVES_POSTURE, ("site", "session_id", "condition"))
+_REFERENCES = (BORROWED_REFERENCES, GIVES_REFERENCES, ("site", "session_id"))
+_KINDS = (_POSTURE, _REFERENCES)
+
 
 class Leaning:
     """Asks what deliveries lend each other."""
@@ -34,17 +39,26 @@ class Leaning:
 
     def on_other_postures(self, made: Collection[str]) -> list[Record]:
         """Deliveries with a running trial judged with another posture than the newest that others give now."""
-        return self._on_others(made, BORROWED_POSTURE, GIVES_POSTURE, ("site", "session_id", "condition"))
+        return self._on_others(made, *_POSTURE)
 
     def on_other_references(self, made: Collection[str]) -> list[Record]:
         """Deliveries with a trial judged with other muscle references than the newest that others give now."""
-        return self._on_others(made, BORROWED_REFERENCES, GIVES_REFERENCES, ("site", "session_id"))
+        return self._on_others(made, *_REFERENCES)
+
+    def lenders(self) -> dict[str, set[str]]:
+        """Delivery that took something from another -> the other deliveries that give it."""
+        found: dict[str, set[str]] = {}
+        with self._books.reading() as connection:
+            for borrowed, gives, by in _KINDS:
+                for taker, giver in connection.execute(_lent(borrowed, gives, by)):
+                    found.setdefault(str(taker), set()).add(str(giver))
+        return found
 
     def newest_references(
         self, made: Collection[str], site: str, delivery_id: str, sessions: Iterable[str]
     ) -> dict[str, str]:
         """Session -> the newest other delivery of the site whose recordings give muscle references of it."""
-        given = _given(made, GIVES_REFERENCES, ("site", "session_id"), but=delivery_id)
+        given = _given(made, *_REFERENCES[1:], but=delivery_id)
         found: dict[str, str] = {}
         with self._books.reading() as connection:
             for portion in in_portions(sessions):
@@ -55,7 +69,6 @@ class Leaning:
         return found
 
     def _on_others(self, made: Collection[str], borrowed: str, gives: str, by: tuple[str, ...]) -> list[Record]:
-        """by: the columns in which who gives and who takes must agree."""
         given = _given(made, gives, by)
         same = sa.and_(given.c.place == 1, *(given.c[name] == TRIALS.c[name] for name in by))
         query = (
@@ -79,6 +92,22 @@ class Leaning:
         with self._books.reading() as connection:
             due = list(connection.scalars(query))
         return in_order(record for name in due if (record := self._books.deliveries.get(name)) is not None)
+
+
+def _lent(borrowed: str, gives: str, by: tuple[str, ...]) -> sa.Select[Any]:
+    """Who took something, and every other delivery that gives it."""
+    giving, given = TRIALS.alias("giving"), TRIAL_STAMPS.alias("given")
+    taken = TRIAL_STAMPS
+    return (
+        sa.select(TRIALS.c.delivery_id, giving.c.delivery_id)
+        .distinct()
+        .select_from(taken)
+        .join(TRIALS, sa.and_(TRIALS.c.delivery_id == taken.c.delivery_id, TRIALS.c.trial_id == taken.c.trial_id))
+        .join(giving, sa.and_(*(giving.c[name] == TRIALS.c[name] for name in by)))
+        .join(given, sa.and_(given.c.delivery_id == giving.c.delivery_id, given.c.trial_id == giving.c.trial_id))
+        .where(taken.c.what == borrowed, taken.c.used != "", given.c.what == gives)
+        .where(giving.c.delivery_id != TRIALS.c.delivery_id)
+    )
 
 
 def _given(made: Collection[str], gives: str, by: tuple[str, ...], but: str | None = None) -> sa.Subquery:

@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import csv
 import re
-from pathlib import Path
 
 import pytest
 from hypothesis import given
@@ -18,9 +16,7 @@ from pipelines.identity.names import KnownNames
 from pipelines.identity.patterns import SMALL_AREAS
 from pipelines.intake.identifying import identifying_in
 from tests.pipelines.identity.planted_texts import identifying, innocent, measure
-
-SHARED = Path(__file__).resolve().parents[3].parent / "shared" / "reference"
-needs_shared = pytest.mark.skipif(not SHARED.is_dir(), reason="the folder ../shared/reference is not on this machine")
+from tests.published.values import rows
 
 #: Item of the list, place, text. P: gait itself is for the ethics board to judge; only told prints are found.
 EXAMPLES = [
@@ -53,17 +49,13 @@ def test_every_item_of_the_safe_harbor_list_is_found(item: str, place: str, text
     assert set(kinds_in(found)) & set(SAFE_HARBOR[item])
 
 
-@needs_shared
 def test_the_list_is_whole() -> None:
-    with (SHARED / "hipaa_safe_harbor.csv").open(encoding="utf-8") as stream:
-        letters = {row["letter"] for row in csv.DictReader(line for line in stream if not line.startswith("#"))}
+    letters = {row["letter"] for row in rows("hipaa_safe_harbor")}
     assert letters == set(SAFE_HARBOR) == {item for item, _, _ in EXAMPLES}
 
 
-@needs_shared
 def test_small_areas_are_those_of_the_guidance() -> None:
-    lines = (SHARED / "hipaa_zip3_restricted.csv").read_text(encoding="utf-8").split()
-    assert set(SMALL_AREAS) == {line for line in lines if line.isdigit() and len(line) == 3}
+    assert set(SMALL_AREAS) == {row["zip3"] for row in rows("hipaa_zip3_restricted")}
 
 
 def test_eighty_nine_may_stay_and_ninety_may_not() -> None:

@@ -8,8 +8,17 @@ from pathlib import Path
 import pytest
 
 from pipelines.assets.run import plan, run
-from pipelines.taking_in.due import CONSENTS_CHANGED, OTHERS_CHANGED, REFERENCES_CHANGED
+from pipelines.taking_in.due import (
+    CONSENTS_CHANGED,
+    OTHERS_CHANGED,
+    REFERENCES_CHANGED,
+    STANDING_CAME,
+    Due,
+    in_turn,
+)
 from tests.delivery_builders import STUDY, a_delivery, planned, tables
+from tests.depot_books import ledger_lines
+from tests.pipelines.depot.books.rows import a_record
 
 
 def go(place: Path) -> dict[str, str]:
@@ -90,3 +99,23 @@ def test_a_trial_that_was_the_copy_of_one_that_is_withheld_now_is_judged_again(p
     assert told == {"brack-004": "new", "brack-001": CONSENTS_CHANGED, "brack-002": CONSENTS_CHANGED}
     assert copies_told(place, "brack-003") == []
     assert copies_told(place, "brack-001") == [], "it came first"
+
+
+def test_who_leans_on_a_later_delivery_is_judged_again_after_it_and_once(tmp_path: Path) -> None:
+    shutil.copytree(STUDY.parent / "sites", tmp_path / "sites")
+    study = Path(shutil.copyfile(STUDY, tmp_path / "study.yaml"))
+    a_delivery(tmp_path / "inbox", 1, names=("1",))
+    a_delivery(tmp_path / "inbox", 2, names=("standing",))
+    assert go(tmp_path) == {"brack-002": "new", "brack-001": STANDING_CAME}
+    study.write_text(study.read_text().replace("contact_threshold_n: 20 ", "contact_threshold_n: 21 "))
+    lines = len(ledger_lines(tmp_path / "depot"))
+    assert set(go(tmp_path).values()) == {"Settings changed: processing.contact_threshold_n."}
+    told = [(line["what"], line["about"]) for line in ledger_lines(tmp_path / "depot")[lines:]]
+    assert told == [("taken_in", "brack-002"), ("taken_in", "brack-001"), ("built", "depot")]
+
+
+def test_deliveries_that_take_from_each_other_come_in_their_order() -> None:
+    due = [Due(a_record(f"brack-00{n}"), "why") for n in (1, 2, 3)]
+    assert in_turn(due, {}) == due
+    assert in_turn(due, {"brack-001": {"brack-003", "corrie-009"}}) == [due[1], due[2], due[0]]
+    assert in_turn(due, {"brack-001": {"brack-002"}, "brack-002": {"brack-001"}}) == [due[2], due[0], due[1]]

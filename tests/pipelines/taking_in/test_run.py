@@ -8,6 +8,7 @@ import shutil
 import subprocess
 import sys
 import time
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -33,6 +34,17 @@ def inbox(tmp_path: Path) -> Path:
 @pytest.fixture
 def depot(tmp_path: Path) -> Path:
     return tmp_path / "depot"
+
+
+@pytest.fixture
+def taken_in(inbox: Path, depot: Path, made_once: Callable[[str, Callable[[Path], None]], Path]) -> None:
+    """The clean delivery brack-001 lies in the inbox and was taken in."""
+
+    def fill(folder: Path) -> None:
+        a_delivery(folder / "inbox")
+        go(folder / "inbox", folder / "depot")
+
+    shutil.copytree(made_once("brack-001", fill), inbox.parent, dirs_exist_ok=True)
 
 
 def go(inbox: Path, depot: Path, study: Path = STUDY) -> Summary:
@@ -63,9 +75,8 @@ def test_a_clean_delivery_is_accepted_and_running_again_does_nothing(inbox: Path
     assert after == before
 
 
+@pytest.mark.usefixtures("taken_in")
 def test_a_rebuild_makes_warehouse_and_pages_anew_from_the_results_and_judges_nothing(inbox: Path, depot: Path) -> None:
-    a_delivery(inbox)
-    go(inbox, depot)
     result, built = records(depot), Depot(depot).warehouse
     pages = {p: p.read_bytes() for p in (depot / "pages").rglob("*.html")}
     with duckdb.connect(str(built)) as connection:
@@ -89,9 +100,8 @@ def test_the_raw_store_holds_every_file_under_its_checksum(inbox: Path, depot: P
         assert hashlib.sha256(Depot(depot).raw_path(sha).read_bytes()).hexdigest() == sha
 
 
+@pytest.mark.usefixtures("taken_in")
 def test_the_same_content_under_another_name_is_a_repeat_and_doubles_nothing(inbox: Path, depot: Path) -> None:
-    a_delivery(inbox)
-    go(inbox, depot)
     rows = ask(depot, "SELECT count(*) FROM footfalls")
     a_delivery(inbox, 2, arrives_as="again", zipped=True)
     summary = go(inbox, depot)
@@ -101,9 +111,8 @@ def test_the_same_content_under_another_name_is_a_repeat_and_doubles_nothing(inb
     assert "Nothing new" in go(inbox, depot).text()
 
 
+@pytest.mark.usefixtures("taken_in")
 def test_a_number_that_was_used_for_other_content_stops_the_delivery(inbox: Path, depot: Path) -> None:
-    a_delivery(inbox)
-    go(inbox, depot)
     kept = tables(depot)["brack-001"]
     a_delivery(inbox, 1, arrives_as="other", names=("standing", "1", "2"))
     summary = go(inbox, depot)
@@ -211,11 +220,10 @@ def test_the_standing_trial_of_an_earlier_delivery_serves_a_later_one(inbox: Pat
     assert ask(depot, "SELECT DISTINCT foot_strike_angle_deg IS NULL FROM footfalls") == [(False,)]
 
 
+@pytest.mark.usefixtures("taken_in")
 def test_a_changed_study_file_judges_everything_again_even_when_the_inbox_is_empty(
     inbox: Path, depot: Path, tmp_path: Path
 ) -> None:
-    a_delivery(inbox)
-    go(inbox, depot)
     before = tables(depot)["brack-001"]
     study = tmp_path / "study" / "study.yaml"
     shutil.copytree(STUDY.parent / "sites", study.parent / "sites")
@@ -230,12 +238,11 @@ def test_a_changed_study_file_judges_everything_again_even_when_the_inbox_is_emp
     assert "Nothing new" in go(inbox, depot, study).text()
 
 
+@pytest.mark.usefixtures("taken_in")
 def test_a_delivery_that_a_new_study_file_stops_is_stopped_and_comes_back_with_the_old_one(
     inbox: Path, depot: Path, tmp_path: Path
 ) -> None:
     """The new study knows the laboratory no more, so bag-info.txt does not fit."""
-    a_delivery(inbox)
-    go(inbox, depot)
     before = tables(depot)
     study = tmp_path / "study" / "study.yaml"
     shutil.copytree(STUDY.parent / "sites", study.parent / "sites")
@@ -350,12 +357,11 @@ def test_a_run_killed_before_any_rename_leaves_the_depot_whole_and_the_next_run_
         assert not list(Depot(depot).work.iterdir())
 
 
+@pytest.mark.usefixtures("taken_in")
 @pytest.mark.parametrize("moment", [1, 2, 3], ids=["nothing moved", "the older moved away", "the books not written"])
 def test_a_result_that_was_being_replaced_is_put_back(
     inbox: Path, depot: Path, monkeypatch: pytest.MonkeyPatch, moment: int
 ) -> None:
-    a_delivery(inbox)
-    go(inbox, depot)
     before = tables(depot)
     place = Depot(depot)
     work = place.new_work("brack-001")
@@ -373,9 +379,8 @@ def test_a_result_that_was_being_replaced_is_put_back(
     assert not list(place.work.iterdir())
 
 
+@pytest.mark.usefixtures("taken_in")
 def test_a_result_the_books_could_not_take_is_put_back_at_once(inbox: Path, depot: Path) -> None:
-    a_delivery(inbox)
-    go(inbox, depot)
     before = tables(depot)
     place = Depot(depot)
 
@@ -405,19 +410,18 @@ def _killed(*_: object) -> None:
     raise _KilledError
 
 
-@pytest.mark.parametrize("lost", ["the folder", "the row"])
+@pytest.mark.usefixtures("taken_in")
+@pytest.mark.parametrize(("lost", "told"), [("the folder", "brack-001"), ("the row", "not what the last command left")])
 def test_folders_and_books_that_do_not_fit_are_refused_and_nothing_is_removed(
-    inbox: Path, depot: Path, lost: str
+    inbox: Path, depot: Path, lost: str, told: str
 ) -> None:
-    a_delivery(inbox)
-    go(inbox, depot)
     place = Depot(depot)
     if lost == "the folder":
         shutil.rmtree(place.delivery_path("brack-001"))
     else:
         with place.opened() as books, books.transaction():
             books.deliveries.drop("brack-001")
-    with pytest.raises(Unusable, match="brack-001"):
+    with pytest.raises(Unusable, match=told):
         go(inbox, depot)
     assert list(tables(depot)) == ([] if lost == "the folder" else ["brack-001"])
 

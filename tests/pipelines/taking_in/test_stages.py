@@ -22,6 +22,7 @@ from pipelines.intake.tables import no_tables
 from pipelines.judging.delivery_tables import tables_of_delivery
 from pipelines.judging.judge import Verdict
 from pipelines.judging.standings import Judged, findings_of, standing_of
+from pipelines.taking_in.gating import Gated
 from pipelines.taking_in.naming import name_for_stopped, same_content, with_number_conflict
 from schemas.consent import Consent
 from schemas.consent_history import History
@@ -115,6 +116,22 @@ def test_a_used_number_is_a_problem_that_says_what_to_do(books: Books) -> None:
     assert "number 2 of brack was used before" in problem.seen
     assert "raise Delivery-Number" in problem.expected
     assert with_number_conflict(opened(), holding(books, a_record(status="stopped"))).received.problems == ()
+
+
+def test_what_was_gated_ahead_holds_only_while_the_depot_knows_the_same() -> None:
+    before = opened()
+    gated = Gated(before, nothing_withheld(before.received), "brack-002", Report(), False, {}, None)
+
+    def told(**more: object) -> Opened:
+        return replace(before, received=replace(before.received, **more))  # type: ignore[arg-type]
+
+    assert gated.rests_on(told(), {}, None)
+    event = ("FS-01", "motion", True, 3)
+    assert not gated.rests_on(told(other_consents=(event,)), {}, None)  # a runner's consent came with another delivery
+    assert not gated.rests_on(told(known_trials={"T1": "brack-001"}), {}, None)
+    assert not gated.rests_on(told(shut_trials={"T1": "withheld"}), {}, None)
+    assert not gated.rests_on(told(tables=no_tables()), {}, None)
+    assert not gated.rests_on(told(), {}, a_record())
 
 
 def test_deliveries_come_in_order_of_site_and_number_not_of_name(tmp_path: Path) -> None:

@@ -52,6 +52,7 @@ def test_who_took_what_the_newest_other_gives_is_not_due_and_who_took_something_
         a_result("brack-004", a_trial("brack-004", "O"), trial_stamps={"O": {"posture": "own", "references": "own"}}),
     )
     assert due(books, words) == []
+    assert books.leaning.lenders() == {"brack-002": {"brack-001"}}
     put(books, a_result("brack-001", giving, trial_stamps={"S": {gives: "p2"}}))
     assert due(books, words) == ["brack-002"], "not who has its own, nor another session"
     put(books, a_result("brack-001", replace(giving, standing="returned", gives_posture=False)))

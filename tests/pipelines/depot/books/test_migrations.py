@@ -46,6 +46,27 @@ def test_migrated_books_are_word_for_word_those_made_at_once(tmp_path: Path) -> 
     assert told("migrated") == told("new")
 
 
+def test_deliveries_whose_texts_nobody_weighed_are_due_after_an_upgrade(tmp_path: Path, url: str | None) -> None:
+    (tmp_path / "depot").mkdir()
+    engine = make_engine(tmp_path / "depot", url)
+    migrate(engine, "0004")
+    words = ("brack-001", "brack/brack-001", "taken_in", "", "", "", "", "a word", True, "")
+    columns = (
+        "delivery_id, arrival, status, fingerprint, received_utc, code_version, study_version, result, held, overrides"
+    )
+    with engine.begin() as connection:
+        marks = ", ".join(f":{n}" for n in columns.split(", "))
+        row = dict(zip(columns.split(", "), words, strict=True))
+        connection.execute(sa.text(f"INSERT INTO deliveries ({columns}) VALUES ({marks})"), row)
+        for what in ("made", "science"):
+            stamp = sa.text("INSERT INTO delivery_stamps (delivery_id, what, used) VALUES ('brack-001', :what, 'then')")
+            connection.execute(stamp, {"what": what})
+    migrate(engine)
+    with engine.connect() as connection:
+        assert connection.scalars(sa.text("SELECT what FROM delivery_stamps")).all() == ["science"]
+    engine.dispose()
+
+
 def test_the_ledger_of_migrated_books_is_guarded(tmp_path: Path, url: str | None) -> None:
     engine = migrated(tmp_path / "depot", url)
     with engine.begin() as connection:

@@ -1,0 +1,46 @@
+"""What may be stored and shown unseen: words of the trade and the study, codes, numbers; never a name, date or number."""
+
+from __future__ import annotations
+
+import pytest
+
+from benchmarks.identifiers import HARMLESS, texts_of
+from pipelines.identity.vocabulary import Vocabulary
+from tests.builders import a_study
+
+CODES = ("FS-01", "FS-01-w5-brack-cushioned-1", "T001.a")
+PLAIN = Vocabulary.of(a_study(known_texts=("Written by the exporter.",))).knowing(CODES)
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "", "12.5", "-3e-4", "20-450 Hz", "R.Iliac.Crest", "LThigh_knee", "P3.Fz4", "NNNmmNmm", "emg_tib_ant_L", "C7",
+        "trials/FS-01-w5-brack-cushioned-1.c3d", "trials/FS-01_standing_02.c3d", "T001.a.edf", "FS-01", "soleus",
+        "Written by the exporter.", "shod", "calcaneus_left", "left heel marker fell", "POINT:LABEL",
+    ],
+)  # fmt: skip
+def test_words_of_the_trade_codes_and_numbers_fit(text: str) -> None:
+    assert PLAIN.fits(text)
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "12 03 1987", "12-03", "7/3", "14.05.", "1.7.02", "1234567", "J. S.", "Will Brown", "Bo Xu", "王伟", "бегун",
+        "FS-02", "XFS-01", "FS-019", "trials/FS-01_okafor.c3d", "written by the exporter", "a@b.example", "left 'heel'",
+        "tested 3 May", "head " * 60,
+    ],
+)  # fmt: skip
+def test_what_may_tell_of_somebody_does_not_fit(text: str) -> None:
+    assert not PLAIN.fits(text)
+
+
+def test_no_text_that_identifies_somebody_fits() -> None:
+    texts = [one.text for half in ("held_out", "tune") for one in texts_of(half) if one.kind != HARMLESS]
+    assert [text for text in texts if PLAIN.fits(text)] == []
+
+
+def test_a_version_fits_only_where_versions_stand() -> None:
+    assert PLAIN.fits_as("1.7.2", "EZC3D:VERSION")
+    assert not PLAIN.fits_as("1.7.2", "STUDY:NOTE")
