@@ -2,6 +2,7 @@
 
 import hashlib
 import time
+from datetime import UTC, datetime
 
 import dagster as dg
 
@@ -23,6 +24,10 @@ _UNDER_WAY = [
 ]
 
 
+def _now() -> str:
+    return datetime.now(UTC).isoformat(timespec="seconds")
+
+
 @dg.sensor(job=take_in_job, minimum_interval_seconds=30)
 def inbox_sensor(context: dg.SensorEvaluationContext, place: Place) -> dg.SensorResult | dg.SkipReason:
     """Ask the books what is due; the run itself asks again, so it does whatever is due by then.
@@ -34,8 +39,9 @@ def inbox_sensor(context: dg.SensorEvaluationContext, place: Place) -> dg.Sensor
         return dg.SkipReason("A run is under way; what is due then is asked afterwards.")
     with place.reading() as desk:
         due, built = what_is_due(desk, place.inbox_path), is_built(desk)
-        state = (due.state, desk.books.deliveries.results(), desk.stamp, shown_version())
-    if built and not due:
+        withdrawals = [job.tombstone for job in desk.books.jobs.open() if job.due_utc <= _now()]
+        state = (due.state, desk.books.deliveries.results(), desk.stamp, shown_version(), withdrawals)
+    if built and not due and not withdrawals:
         return dg.SkipReason("Nothing is due.")
     there = set(context.instance.get_dynamic_partitions(str(DELIVERY_PARTITIONS.name)))
     new = [key for key in due.keys if key not in there]

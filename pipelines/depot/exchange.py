@@ -96,6 +96,6 @@ def _refuse_differing(depot: Depot, in_books: set[str], folders: set[str]) -> No
             raise Unusable(
                 f"{seen}{', '.join(sorted(names)[:_MOST_NAMED])}{more}.",
                 "one folder for each delivery in the books.",
-                "Put books and folders of the same day in their place from your backup.",
+                "Run manystrides verify; with --repair it judges again what is missing. Move away what nobody knows.",
                 file=depot.deliveries,
             )

@@ -63,7 +63,7 @@ def verify(depot: Depot, exported: Head | None = None) -> list[Fault]:
         prove_books_file(depot)
         with depot.opened():
             undo_exchanges(depot)
-            found += _damage(depot)
+            found += damage(depot)
             found += _register(depot)
             found += _ledger(depot, exported)
             found += _files(depot)
@@ -87,7 +87,7 @@ def _word(depot: Depot) -> Iterator[Fault]:
         )
 
 
-def _damage(depot: Depot) -> Iterator[Fault]:
+def damage(depot: Depot) -> Iterator[Fault]:
     """What the database itself finds."""
     engine = depot.books.engine
     if engine.dialect.name != "sqlite":

@@ -29,6 +29,8 @@ def ask(warehouse: Path, sql: str) -> pa.Table:
         try:
             answer = connection.sql(sql)
             return answer.to_arrow_table() if answer is not None else _no_columns()
+        except (duckdb.IOException, duckdb.FatalException, duckdb.SerializationException) as error:
+            raise _damaged(warehouse, error) from None
         except duckdb.Error as error:
             raise Unusable(
                 str(error).strip() + "\n",  # ends with a mark under the faulty word
@@ -59,12 +61,16 @@ def open_read_only(warehouse: Path) -> duckdb.DuckDBPyConnection:
     try:
         return duckdb.connect(str(warehouse), read_only=True, config={**DUCKDB_CONFIG, **locked})
     except duckdb.Error as error:
-        raise Unusable(
-            f"The warehouse cannot be opened: {error}",
-            "a warehouse of this version of DuckDB.",
-            "Run `manystrides run --rebuild`; it is built anew from the depot.",
-            file=warehouse,
-        ) from None
+        raise _damaged(warehouse, error) from None
+
+
+def _damaged(warehouse: Path, error: Exception) -> Unusable:
+    return Unusable(
+        f"The warehouse cannot be read: {error}",
+        "a whole warehouse of this version of DuckDB.",
+        "Run `manystrides run --rebuild`; it is built anew from the depot.",
+        file=warehouse,
+    )
 
 
 def write_answer(answer: pa.Table, path: Path) -> None:

@@ -24,7 +24,7 @@ from pipelines.depot.modes import only_for_the_owner
 from pipelines.depot.proof import ledger_problems
 from pipelines.depot.published import sha256_of
 from pipelines.depot.storage import Depot, to_disk
-from pipelines.depot.verify import Fault, verify
+from pipelines.depot.verify import Fault, damage, verify
 from pipelines.errors import Unusable
 from pipelines.intake.bag_files import bag_in
 from pipelines.study.file import load_study
@@ -77,11 +77,19 @@ class _StopError(Exception):
 
 
 def _books(depot: Depot, faults: list[Fault], sources: Sources) -> Iterator[str]:
-    """Books from a backup, if they are those that the last command left."""
+    """Books from a backup, if they are those that the last command left; or it is the register that is older."""
     target = depot.root / FILE
-    if not any(f.kind == "books" and f.file == target for f in faults) or sources.backup is None:
+    if not any(f.kind == "books" and f.file == target for f in faults):
         return
-    known, copy = registers.read(depot.register), sources.backup / FILE
+    known = registers.read(depot.register)
+    if known is not None and target.exists() and _is_older(depot, known):
+        with depot.opened():
+            registers.write(depot.register, _made_anew(depot, known))
+        yield f"{depot.register}: it was older than the books, and is made anew from them."
+        return
+    if sources.backup is None:
+        return
+    copy = sources.backup / FILE
     if known is not None and copy.is_file() and _reaches(copy, known):
         for rest in ("-wal", "-shm"):
             target.with_name(target.name + rest).unlink(missing_ok=True)
@@ -120,14 +128,32 @@ def _register(depot: Depot, faults: list[Fault]) -> Iterator[str]:
                     depot.books.withdrawals.drop(listed.tombstone)
                     depot.books.jobs.take_over(listed)
                 yield f"{depot.root}: withdrawal {listed.tombstone} is in the books again, from the register."
-        own = depot.books.ledger
-        if known is None or own.hash_of(known.head.sequence) in (known.head.hash, None if known.head.sequence else ""):
-            lost = [one for one in (known.withdrawals if known else ()) if one.taken_back]
-            made = made_from_books(depot)
-            for one in lost:
-                made = made.with_withdrawal(one)
-            registers.write(depot.register, made)
+        if known is None or _goes_on(depot, known):
+            registers.write(depot.register, _made_anew(depot, known))
             yield f"{depot.register}: made anew from the books."
+
+
+def _goes_on(depot: Depot, known: registers.Register) -> bool:
+    """Whether the ledger goes on where the register knew it to end."""
+    head = known.head
+    return head.sequence == 0 or depot.books.ledger.hash_of(head.sequence) == head.hash
+
+
+def _made_anew(depot: Depot, known: registers.Register | None) -> registers.Register:
+    made = made_from_books(depot)
+    for one in known.withdrawals if known else ():
+        made = made.with_withdrawal(one) if one.taken_back else made
+    return made
+
+
+def _is_older(depot: Depot, known: registers.Register) -> bool:
+    """Whether books that are not those the register knows are newer ones of the same depot, and whole."""
+    try:
+        with depot.opened() as books:
+            newer = books.word() == known.depot and books.ledger.head().sequence > known.head.sequence
+            return newer and _goes_on(depot, known) and not ledger_problems(depot) and not list(damage(depot))
+    except Unusable:
+        return False
 
 
 def _stored(depot: Depot, faults: list[Fault], sources: Sources) -> Iterator[str]:

@@ -10,9 +10,11 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
+from typer.testing import CliRunner
 
 from pipelines.assets.deciding import release
 from pipelines.assets.run import run
+from pipelines.command.main import app
 from pipelines.depot import register as registers
 from pipelines.depot.backup import back_up
 from pipelines.depot.books.opening import FILE, WORD
@@ -20,6 +22,7 @@ from pipelines.depot.published import read_result
 from pipelines.depot.storage import Depot
 from pipelines.depot.verify import Fault, verify
 from pipelines.errors import Unusable
+from pipelines.pool.query import ask
 from pipelines.taking_in.repairing import Sources, repair
 from schemas.core import TRIALS
 from tests.delivery_builders import STUDY, a_delivery, tables
@@ -127,6 +130,32 @@ def test_without_a_backup_raw_files_come_from_the_inbox_and_results_are_judged_a
     assert tables(depot.root)["brack-001"] == before["brack-001"]
 
 
+def test_a_result_whose_folder_is_gone_is_refused_and_judged_again(place: Path) -> None:
+    depot = Depot(place / "depot")
+    before = tables(depot.root)
+    shutil.rmtree(depot.delivery_path("brack-001"))
+    with pytest.raises(Unusable, match="verify"):
+        run(STUDY, place / "inbox", depot.root, "tester", workers=1)
+    assert mended(place) == []
+    assert tables(depot.root) == before
+
+
+def test_of_a_warehouse_with_any_one_bit_turned_no_other_value_is_told(place: Path) -> None:
+    warehouse = Depot(place / "depot").warehouse
+    question = "SELECT sum(contact_time_s), count(*), min(trial_id) FROM footfalls"
+    good, answer = warehouse.read_bytes(), ask(warehouse, question).to_pylist()
+    refused = 0
+    for place_in_file in range(0, len(good), len(good) // 60):
+        content = bytearray(good)
+        content[place_in_file] ^= 1 << (place_in_file % 8)
+        warehouse.write_bytes(content)
+        try:
+            assert ask(warehouse, question).to_pylist() == answer
+        except Unusable:
+            refused += 1
+    assert refused > 0
+
+
 def test_what_has_no_source_is_left_and_told(place: Path) -> None:
     depot = Depot(place / "depot")
     lost = sorted(p for p in depot.raw.rglob("*") if p.is_file())[0]
@@ -192,3 +221,17 @@ def test_a_cut_ledger_is_refused_by_the_next_command(place: Path) -> None:
     registers.write(depot.register, replace(known, books_sha256=""))  # as after a kill
     with pytest.raises(Unusable, match="lines are missing at its end"):
         run(STUDY, place / "inbox", depot.root, "tester", workers=1)
+
+
+def test_a_head_of_the_ledger_that_was_kept_elsewhere_is_compared(place: Path) -> None:
+    depot, kept = place / "depot", place / "head.txt"
+    tell = CliRunner()
+    assert tell.invoke(app, ["ledger", "head", "--depot", str(depot), "--to", str(kept)]).exit_code == 0
+    for command in (["verify"], ["ledger", "verify"]):
+        asked = [*command, "--depot", str(depot), "--head", str(kept)]
+        assert tell.invoke(app, asked).exit_code == 0
+        longer = kept.read_text().replace("Head: ", "Head: 1")  # a ledger that went further
+        kept.with_name("longer.txt").write_text(longer)
+        done = tell.invoke(app, [*asked[:-1], str(kept.with_name("longer.txt"))])
+        assert done.exit_code == 1
+        assert "the head that was kept elsewhere" in done.output + done.stderr

@@ -9,6 +9,8 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from benchmarks.withdrawal_kills import kills
 from pipelines.assets.run import run
@@ -18,6 +20,8 @@ from pipelines.depot import register as registers
 from pipelines.depot.ledger import whoami
 from pipelines.depot.storage import Depot
 from pipelines.errors import Unusable
+from pipelines.taking_in.repairing import Sources, repair
+from schemas.consent_history import VOIDED, History
 from tests.delivery_builders import STUDY, a_delivery, leaving, planned, raw_files, tables, trial_id
 from tests.depot_books import ledger_lines
 
@@ -119,6 +123,11 @@ def test_without_its_register_no_command_writes_once_somebody_withdrew(place: Pa
         depot.register.write_bytes(older if harm == "older" else depot.register.read_bytes()[:-9])
     with pytest.raises(Unusable, match=r"register of withdrawals|books are not what"):
         go(place)
+    assert repair(STUDY, depot, "tester", Sources()).left == []
+    assert "Nothing new" in go(place)
+    known = registers.read(depot.register)
+    assert known is not None
+    assert len(known.in_force) == 1
 
 
 def test_a_withdrawal_that_the_books_lost_is_refused_and_one_that_only_the_register_knows_is_carried_out(
@@ -142,3 +151,20 @@ def test_a_withdrawal_that_the_books_lost_is_refused_and_one_that_only_the_regis
 def test_killed_at_a_random_moment_nothing_is_left_after_the_next_command() -> None:
     _, bad = kills(2)
     assert bad == []
+
+
+_EVENT = st.tuples(
+    st.sampled_from(["A", "a "]), st.sampled_from(["motion", "force"]), st.sampled_from(["given", "withdrawn"])
+)
+
+
+@given(st.lists(st.tuples(_EVENT, st.integers(-2, 9))), st.integers(-2, 9), st.sampled_from([None, *range(-3, 11)]))
+def test_a_form_signed_anew_makes_void_what_was_given_before_its_day_and_nothing_else(
+    told: list[tuple[tuple[str, str, str], int]], from_day: int, day: int | None
+) -> None:
+    events = [(who, scope, word, when) for (who, scope, word), when in told]
+    anew = History([*events, ("A", None, VOIDED, from_day)])
+    bare = History([e for e in events if e[2] != "given" or e[3] >= from_day])
+    for who in ("A", "a "):
+        for scope in ("motion", "force"):
+            assert anew.in_force(who, scope, day) == bare.in_force(who, scope, day)

@@ -167,9 +167,10 @@ def _plain(error: DBAPIError, file: str) -> Exception | None:
     if name.startswith(("SQLITE_BUSY", "SQLITE_LOCKED")):
         seen = "The books are being written to by somebody else for longer than a run waits."
         return Unusable(seen, "one writer at a time.", "Wait until it has ended, then run again.", file=file)
-    if name.startswith(("SQLITE_NOTADB", "SQLITE_CORRUPT")):
+    if name.startswith(("SQLITE_NOTADB", "SQLITE_CORRUPT")) or "could not decode" in str(error.orig).lower():
         seen = "The books are damaged: the database cannot be read."
-        return Unusable(seen, "the books of this depot.", "Put a copy from your backup in its place.", file=file)
+        remedy = "Run manystrides verify --repair --from BACKUP, or manystrides restore."
+        return Unusable(seen, "the books of this depot.", remedy, file=file)
     if error.connection_invalidated:
         seen = "The database with the books went away."
         return Unusable(seen, "a database that can be reached.", "Look after it, then run again.", file=file)
