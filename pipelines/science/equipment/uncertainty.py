@@ -164,12 +164,17 @@ def _perturbed(trial: Trial, doubt: Doubt) -> dict[str, Trial]:
     }
     if max(map(abs, doubt.drift_n.values()), default=0.0) > SMALLEST_DRIFT_N:
         changed["drift"] = replace(trial, plates=tuple(map(drift, trial.plates)))
-    paths = {  # where a marker sits, and how it shakes
-        name: path + chance.normal(0, MARKER_M, 3) + chance.normal(0, MARKER_M, path.shape)
-        for name, path in trial.markers.items()
-    }
-    changed["markers"] = replace(trial, markers=paths)
+    changed["markers"] = replace(trial, markers=_shaken(trial, chance))
     return changed
+
+
+def _shaken(trial: Trial, chance: np.random.Generator) -> dict[str, FloatArray]:
+    """Every marker where it may sit and as it may shake; which draw is whose hangs on the paths, not on names."""
+    in_turn = sorted(trial.markers.items(), key=lambda item: item[1].tobytes())
+    shaken = {
+        name: path + chance.normal(0, MARKER_M, 3) + chance.normal(0, MARKER_M, path.shape) for name, path in in_turn
+    }
+    return {name: shaken[name] for name in trial.markers}
 
 
 def _with_force(plate: Plate, extra: FloatArray) -> Plate:

@@ -74,6 +74,9 @@ def test_there_are_exactly_these_commands() -> None:
         "ledger head",
         "accept",
         "release",
+        "texts list",
+        "texts allow",
+        "texts refuse",
         "upgrade",
     }
 
