@@ -28,6 +28,7 @@ VOIDED = "voided"
 #: Runner of an event that could be about anybody, since its id could not be read.
 ANYBODY = ""
 
+_FORM = "form_version"
 _EVENTS = frozenset(code.value for code in codes.CONSENT_EVENT)
 _SCOPES = frozenset(code.value for code in codes.CONSENT_SCOPE)
 
@@ -45,12 +46,13 @@ def events(consents: pd.DataFrame) -> list[ConsentEvent]:
     could not be read. Only a giving without a runner is no event at all, since it can take nothing from anybody.
     """
     found = []
-    for runner, scope, event, day in zip(*(consents[name].tolist() for name in COLUMNS), strict=True):
+    cells = [consents[name].tolist() for name in (*COLUMNS, _FORM)]
+    for runner, scope, event, day, form in zip(*cells, strict=True):
         who = ANYBODY if _null(runner) else str(runner)
         what = None if _null(scope) or scope not in _SCOPES else str(scope)
         when = None if _null(day) else int(day)
         word = NOT_UNDERSTOOD if _null(event) or event not in _EVENTS else str(event)
-        if what is None or when is None:
+        if what is None or when is None or spelled(str(form)) in _EVENTS:  # a word that stands in the wrong column
             word = NOT_UNDERSTOOD
         if not (who == ANYBODY and not _null(event) and event == GIVEN):
             found.append((who, what, word, when))

@@ -79,7 +79,7 @@ def read_sidecar(path: str | Path) -> Sidecar:
         plus=layout.plus,
         records=layout.records,
         record_s=layout.record_s,
-        untimed=times.untimed if times else 0,
+        untimed=times.untimed if times else layout.records if layout.plus else 0,  # EDF+ demands times
         steps=times.steps if times else (),
         step_count=times.step_count if times else 0,
         outside=tuple((c.label, count) for c, count in zip(channels, outside, strict=True) if count),

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 
 from pipelines.intake.spreadsheet import EXPORT_AGAIN, decimal_commas, is_split_number, not_a_csv, other_separator
 from schemas.catalogue import tables_of
+from schemas.delivery import SENT_CONSENTS
 from schemas.model import Layer, Table
 from schemas.received import Problem
 
@@ -151,7 +152,21 @@ def _cells(text: str, name: str, table: Table) -> tuple[pd.DataFrame | None, lis
         return None, [Problem("table", f"{name} has decimal commas: {sign}", EXPORT_AGAIN, name)]
     index = pd.Index(sheet.lines, name=LINE, dtype="int64")
     frame = pd.DataFrame(sheet.rows, columns=sheet.header, index=index, dtype=object)
-    return frame, [*_ragged(sheet.ragged, len(sheet.header), name), *_blank(sheet.blank, name)]
+    told = [*_ragged(sheet.ragged, len(sheet.header), name), *_blank(sheet.blank, name)]
+    return frame, [*told, *(_swallowed(frame, name) if table is SENT_CONSENTS else ())]
+
+
+def _swallowed(frame: pd.DataFrame, name: str) -> Iterator[Problem]:
+    """Rows with a line break in a cell: a quote that was not closed may have swallowed lines of other runners.
+
+    Such a row loses all its cells, so that it counts against anybody it may be about.
+    """
+    for line, row in zip(frame.index.tolist(), frame.to_numpy(), strict=True):
+        if any("\n" in cell for cell in row):
+            frame.loc[line] = ""
+            seen = "a cell holds a line break, so that lines of other runners may be inside it"
+            expected = "one line for each event, and every quote closed"
+            yield Problem("table", seen, expected, name, f"line {line}")
 
 
 def _decimal_commas(sheet: _Sheet, table: Table) -> str | None:

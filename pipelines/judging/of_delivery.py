@@ -85,8 +85,13 @@ class Layout:
 
     def own_references(self, first: Mapping[str, Ended]) -> dict[str, Mapping[Key, Reference]]:
         """What each of the delivery's own reference recordings gives, of those that give something."""
-        ended = {t.argument.row.trial_id: first[t.key] for t in self.first if not _is_verdict(t)}
+        ended = {t.argument.row.trial_id: first[t.key] for t in self.first if not _is_verdict(t) and t.key in first}
         return {trial: one.value for trial, one in ended.items() if one.problem is None and one.value}
+
+    def without_references(self, first: Mapping[str, Ended], gone: Iterable[str]) -> dict[str, Ended]:
+        """The same, but for what these recordings would give: nothing is divided by what goes back."""
+        lost = {t.key for t in self.first if not _is_verdict(t) and t.argument.row.trial_id in set(gone)}
+        return {key: ended for key, ended in first.items() if key not in lost}
 
     def _own_by_session(self, first: Mapping[str, Ended]) -> dict[str, Mapping[Key, Reference]]:
         rows = self.judged.rows
@@ -147,12 +152,13 @@ def judge_delivery(layout: Layout, tell: Tell, meanwhile: Callable[[], None] | N
     """Judge the trials of a delivery. tell: called after each. meanwhile: called when all trials are under way."""
     desk, judged = layout.desk, layout.judged
     found, stamps = dict(judged.verdicts), dict[str, Mapping[str, str]]()
-    of = sum(trial not in judged.withheld for trial in judged.rows)
+    of, done = sum(trial not in judged.withheld for trial in judged.rows), set[str]()
 
     def carried_out(tasks: Sequence[Task], then: Callable[[], None] | None = None) -> dict[str, Ended]:
         ended_by_key = {}
         for task, ended in desk.engine.results(tasks, then):
             ended_by_key[task.key] = ended
+            done.add(task.key)
             if _is_verdict(task):
                 trial = task.argument.row.trial_id
                 found[trial], stamps[trial] = verdict_of(task, ended), of_trial(task.argument)
@@ -161,6 +167,27 @@ def judge_delivery(layout: Layout, tell: Tell, meanwhile: Callable[[], None] | N
 
     first = carried_out(layout.first)
     carried_out(layout.second(first), meanwhile)
+    whole = _looked_over(layout, first, found, stamps)
+    while gone := _references_lost(whole):
+        first = layout.without_references(first, gone)
+        carried_out([task for task in layout.second(first) if task.key not in done])
+        whole = _looked_over(layout, first, found, stamps)
+    return whole
+
+
+def _references_lost(judged: Judged) -> list[str]:
+    """Recordings that others' muscle amplitudes were divided by, and that are not accepted themselves."""
+    if not judged.references:
+        return []
+    findings = findings_of(judged)
+    return [trial for trial in judged.references if standing_of(trial, judged, findings) != ACCEPTED]
+
+
+def _looked_over(
+    layout: Layout, first: Mapping[str, Ended], found: Mapping[str, Verdict], stamps: Mapping[str, Mapping[str, str]]
+) -> Judged:
+    """The delivery with its verdicts, after what only all of them together can tell."""
+    desk, judged = layout.desk, layout.judged
     in_order = [*judged.verdicts, *layout.standing, *layout.others]  # they end in any order
     judged = replace(judged, verdicts={t: found[t] for t in in_order}, stamps=layout.borrowed(first, stamps))
     judged = replace(judged, references=layout.own_references(first))

@@ -11,6 +11,7 @@ from collections import Counter
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import AbstractContextManager, contextmanager, suppress
 from dataclasses import dataclass, replace
+from itertools import zip_longest
 from pathlib import Path
 
 from pipelines.depot.books.rows import Record
@@ -122,7 +123,7 @@ def judged_again(desk: Desk, due: Sequence[Due], delivery: Told) -> Iterator[Aga
 def _results(desk: Desk, due: Sequence[Due], delivery: Told) -> Iterator[tuple[Due, Prepared | Exception]]:
     ahead = Ahead(desk, keep=True)
     try:
-        for one, following in zip(due, [*due[1:], None], strict=True):
+        for one, following in zip_longest(due, due[1:]):
             name = one.record.delivery_id
             try:
                 with delivery(name) as tell, ahead.opened(name, _opener(desk, one.record)) as (opened, gated):

@@ -79,6 +79,26 @@ def test_a_line_that_is_not_understood_withholds_the_runner_and_is_told(tmp_path
     assert sum("not in force on the day" in seen for seen in told) == len(UNDERSTOOD)
 
 
+def test_a_quote_that_swallows_lines_stops_the_delivery(tmp_path: Path) -> None:
+    """The withdrawal stands inside a cell of another line, where nobody would look for it."""
+    withdrawal = f"2\n{RUNNER},pooling,withdrawn,0,2\n"
+    other = {"participant_id": SILENT, "scope": "pooling", "event": "given", "study_day": 0, "form_version": withdrawal}
+    depot = taken_in(tmp_path, [*GIVEN, other])
+    assert standings(depot) == []
+    rows = tables(depot.root)["brack-001"]
+    told = [(f["file"], f["place"], f["seen"]) for f in rows["findings"] if f["weight"] == "stops"]
+    assert any(
+        file == "consents.csv" and place == f"line {len(GIVEN) + 2}" and "line break" in seen
+        for file, place, seen in told
+    ), told
+    assert FILE not in raw_files(depot.root)
+
+
+def test_a_word_of_consent_in_the_wrong_column_is_not_understood(tmp_path: Path) -> None:
+    depot = taken_in(tmp_path, [*GIVEN, {**GIVEN[0], "form_version": "withdrawn"}])
+    assert standings(depot) == ["withheld"]
+
+
 def test_of_a_runner_without_consent_findings_tell_no_value(tmp_path: Path) -> None:
     first = planned(RUNNER, "standing")[0].session
     people = [participant_row(first.runner), participant_row(first.runner) | {"participant_id": SILENT}]

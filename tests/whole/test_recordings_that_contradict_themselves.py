@@ -222,6 +222,13 @@ SENT = {
     "hole in the second file": Sent(
         "tarn", SECOND, ("0.1 s are missing",), RUN, second_fault=lambda c: edf_edit.without_record(c, 20)
     ),
+    "times of an EDF+ file lost": Sent(
+        "tarn",
+        SECOND,
+        ("do not say when they begin",),
+        RUN,
+        second_fault=lambda c: c.replace(b"EDF Annotations ", b"Annotations     ", 1),
+    ),
     "record of the second file doubled": Sent(
         "tarn", SECOND, ("overlap",), RUN, second_fault=lambda c: edf_edit.doubled_record(c, 20)
     ),

@@ -66,6 +66,11 @@ def results(place: Path) -> dict[str, str]:
         return books.deliveries.results()
 
 
+def test_what_is_new_is_planned_although_nothing_is_judged_again(place: Path) -> None:
+    a_delivery(place / "inbox", 3, runners=("FS-05",), names=("standing",))
+    assert "brack-003" in planned(place)
+
+
 def test_a_comment_a_title_and_a_fourth_laboratory_judge_nothing_and_the_pages_show_the_title(place: Path) -> None:
     before = results(place)
     edit(place, "title: The Fellside footwear study\n", "title: Renamed  # why\n")
