@@ -244,7 +244,7 @@ def _findings(desk: Desk, record: Record) -> list[dict[str, Any]]:
 
 def _summary(desk: Desk, record: Record) -> Iterator[str]:
     """The run's summary of this delivery, without what it says of the depot, and each remedy."""
-    text = Summary(desk.depot, [Done(record, "new")]).text()
+    text = Summary(desk.depot, [Done(record, "new")], every_reason=True).text()
     yield from text.partition("\nHeld for a look")[0].partition("\nWhere to look")[0].splitlines()
     findings = _findings(desk, record)
     causes = [f for f in findings if f["consequence_of"] is None]

@@ -39,7 +39,10 @@ class Failure:
 
 @dataclass
 class Summary:
-    """What a run did. finished: what it went on with that an earlier command had left."""
+    """What a run did. finished: what it went on with that an earlier command had left.
+
+    every_reason: told in full, since there will be no page to look at.
+    """
 
     depot: Depot
     done: list[Done] = field(default_factory=list)
@@ -48,6 +51,7 @@ class Summary:
     built: bool = False
     finished: tuple[str, ...] = ()
     refused: str | None = None
+    every_reason: bool = False
 
     def add(self, done: Done) -> None:
         """Note a delivery that was worked on, in place of what was noted of it before."""
@@ -158,15 +162,16 @@ class Summary:
             what = f"{len(returned)} {_trials(len(returned))}" if returned else "parts of its tables"
             yield f"  {done.record.delivery_id}: {what}"
         reasons = sorted(by_check.items(), key=lambda item: (-len(item[1]), item[0]))
-        for _, findings in reasons[:_MOST_REASONS]:
+        most = len(reasons) if self.every_reason else _MOST_REASONS
+        for _, findings in reasons[:most]:
             ids = sorted({f["trial_id"] or f["place"] or f["file"] or "the delivery" for f in findings})
             more = "" if len({f["seen"] for f in findings}) == 1 else " And others like it."
             listed = ", ".join(ids[:_MOST_SHOWN]) + (", ..." if len(ids) > _MOST_SHOWN else "")
             yield f"    {findings[0]['seen']}{more}"
             yield f"      {listed}"
-        if len(reasons) > _MOST_REASONS:
+        if len(reasons) > most:
             page = self.depot.pages / "sites" / f"{done.record.site}.html"
-            yield f"    and {len(reasons) - _MOST_REASONS} more reasons, each with its remedy, on {page}"
+            yield f"    and {len(reasons) - most} more reasons, each with its remedy, on {page}"
 
 
 def _trials(count: int) -> str:

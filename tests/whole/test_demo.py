@@ -14,6 +14,7 @@ import pytest
 from checks.registry import Subject, catalogue
 from pipelines.depot.search_bytes import files_with
 from pipelines.depot.storage import Depot
+from pipelines.taking_in.summary import Done, Summary
 from schemas.catalogue import TABLES
 
 REPO = Path(__file__).resolve().parents[2]
@@ -55,6 +56,19 @@ def test_what_was_said_to_follow_when_it_was_planted_is_marked_as_a_consequence(
     marked = set(_ask(demo_depot, "SELECT trial_id, check_name FROM findings WHERE consequence_of IS NOT NULL"))
     assert len(rows) > 8
     assert {(row["trial_id"], row["check_name"]) for row in rows} <= marked
+
+
+def test_a_laboratory_is_told_every_reason_since_no_page_of_its_check_stays(demo_depot: Path) -> None:
+    depot = Depot(demo_depot)
+    with depot.opened() as books:
+        records = [r for r in books.deliveries.all() if r.status == "taken_in"]
+    short = {r.delivery_id: Summary(depot, [Done(r, "new")]).text() for r in records}
+    cut = [r for r in records if "more reasons" in short[r.delivery_id]]
+    assert cut
+    for record in cut:
+        whole = Summary(depot, [Done(record, "new")], every_reason=True).text()
+        assert "more reasons" not in whole
+        assert len(whole.splitlines()) > len(short[record.delivery_id].splitlines())
 
 
 def test_the_sheet_of_displaced_samples_advises_nobody_to_exchange_labels(demo_depot: Path) -> None:
