@@ -37,12 +37,14 @@ class Perturbation:
     """One thing that is wrong. change: of the trial. settings: of the processing, in place of the study's.
 
     Another setting is another definition of the outcome and no fault of the equipment: what it is worth is shown, and
-    nobody has to speak.
+    nobody has to speak. times: how many times what uncertainties assume, where no check can see it; outcomes may then
+    move as many times further.
     """
 
     name: str
     change: Callable[[Trial], Trial] = lambda trial: trial
     settings: dict[str, float] | None = None
+    times: float = 1.0
 
 
 @dataclass(frozen=True)
@@ -141,7 +143,7 @@ def moved(subject: Subjected, perturbation: Perturbation, *, ask_always: bool = 
         change = [there_.numbers(column.name)[j] - here.numbers(column.name)[i] for i, j in pairs]
         known = [one for one in change if np.isfinite(one)]
         if known:
-            uncertainty = float(stated.get(column.name, 0.0))
+            uncertainty = perturbation.times * float(stated.get(column.name, 0.0))
             moves.append(Move(column.name, str(column.unit), float(np.mean(known)), uncertainty))
     lost = len(here) - len(pairs)
     if lost:
@@ -253,6 +255,7 @@ GRID = (
     *(Perturbation(f"noise of {n:g} N", _noise(n)) for n in (5, 10, 15)),
     Perturbation("half the force samples", _half_rate),
     Perturbation("a packet of 30 ms lost", _lost(0.03)),
-    *(Perturbation(f"markers shake by {mm:g} mm", _shaking_markers(mm)) for mm in (1, 3)),
+    Perturbation("markers shake by 1 mm", _shaking_markers(1)),
+    Perturbation("markers shake by 3 mm", _shaking_markers(3), times=3),
     Perturbation("threshold of 30 N", settings={"contact_threshold_n": 30.0}),
 )

@@ -26,6 +26,8 @@ FOOTFALLS_AGAIN, MARGIN_S = 6, 0.4
 UNSEEN_SCALE, MARKER_M = 0.045, 0.001
 #: Where neither mean force nor the pelvis can tell: the limits at which trials go back.
 UNKNOWN_SCALE, UNKNOWN_LAG_S = 0.12, 0.03
+#: Own choice: with a single draw what hangs on one slope, such as speed, can come out far too sure.
+MARKER_DRAWS = 4
 _RECTANGULAR = 3**-0.5
 #: Own choice: less than that is the noise of the reading, and not worth computing for.
 SMALLEST_DRIFT_N = 0.5
@@ -86,6 +88,8 @@ def uncertainty_rows(trial: Trial, footfalls: Rows, doubt: Doubt, again: Again) 
     part = _first_footfalls(trial, footfalls)
     plain = again(part)
     parts = {name: _changes(plain, again(changed)) for name, changed in _perturbed(part, doubt).items()}
+    chance = np.random.default_rng(2)
+    parts["markers"] = _mean_of([_changes(plain, again(_shaken(part, chance))) for _ in range(MARKER_DRAWS)])
     drift = parts.pop("drift", {})
     parts["level"] = {name: _together(value, drift.get(name, np.nan)) for name, value in parts["level"].items()}
     count = len(plain)
@@ -164,17 +168,25 @@ def _perturbed(trial: Trial, doubt: Doubt) -> dict[str, Trial]:
     }
     if max(map(abs, doubt.drift_n.values()), default=0.0) > SMALLEST_DRIFT_N:
         changed["drift"] = replace(trial, plates=tuple(map(drift, trial.plates)))
-    changed["markers"] = replace(trial, markers=_shaken(trial, chance))
     return changed
 
 
-def _shaken(trial: Trial, chance: np.random.Generator) -> dict[str, FloatArray]:
+def _mean_of(draws: Sequence[Mapping[str, float]]) -> dict[str, float]:
+    """Root mean square over draws, of each column over those that tell."""
+    found = {}
+    for column in JUDGED:
+        known = [draw[column.name] for draw in draws if np.isfinite(draw[column.name])]
+        found[column.name] = float(np.sqrt(np.mean(np.square(known)))) if known else float("nan")
+    return found
+
+
+def _shaken(trial: Trial, chance: np.random.Generator) -> Trial:
     """Every marker where it may sit and as it may shake; which draw is whose hangs on the paths, not on names."""
     in_turn = sorted(trial.markers.items(), key=lambda item: item[1].tobytes())
     shaken = {
         name: path + chance.normal(0, MARKER_M, 3) + chance.normal(0, MARKER_M, path.shape) for name, path in in_turn
     }
-    return {name: shaken[name] for name in trial.markers}
+    return replace(trial, markers={name: shaken[name] for name in trial.markers})
 
 
 def _with_force(plate: Plate, extra: FloatArray) -> Plate:
