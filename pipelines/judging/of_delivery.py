@@ -189,9 +189,9 @@ def _looked_over(
     """The delivery with its verdicts, after what only all of them together can tell."""
     desk, judged = layout.desk, layout.judged
     in_order = [*judged.verdicts, *layout.standing, *layout.others]  # they end in any order
-    judged = replace(judged, verdicts={t: found[t] for t in in_order}, stamps=layout.borrowed(first, stamps))
-    judged = replace(judged, references=layout.own_references(first))
-    judged = _with_copies(desk, judged)
+    verdicts, references = {t: found[t] for t in in_order}, layout.own_references(first)
+    borrowed = layout.borrowed(first, stamps)
+    judged = _with_copies(desk, replace(judged, verdicts=verdicts, stamps=borrowed, references=references))
     checked = {t: v.with_report(_check_reading(desk, judged, v)) for t, v in judged.verdicts.items()}
     telling = {trial_id for trial_id, verdict in checked.items() if verdict.reading.identifying}
     unread = frozenset(t for t, verdict in checked.items() if verdict.reading.problem in _NOT_TO_ITS_END)

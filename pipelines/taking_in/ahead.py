@@ -2,8 +2,7 @@
 
 What is begun rests on what the books say so far. When the delivery's turn comes they are asked again; if they say
 something else it is gated anew, and only the results of tasks that turn out the same are used; the engine drops the
-rest. So looking ahead changes when work is done, and
-never what comes of it.
+rest. So looking ahead changes when work is done, and never what comes of it.
 """
 
 from __future__ import annotations

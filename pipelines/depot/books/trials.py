@@ -38,12 +38,6 @@ class Trials:
         """Every version of one trial, the oldest number first."""
         return self._where(TRIALS.c.trial_id == trial_id)
 
-    def in_sessions(self, made: Collection[str], sessions: Iterable[tuple[str, str]]) -> list[TrialVersion]:
-        """Accepted trials of (site, session) in deliveries that are made with what is wanted today."""
-        wanted = set(sessions)
-        found = self._among(TRIALS.c.session_id, (s for _, s in wanted), TRIALS.c.standing == ACCEPTED, current(made))
-        return [trial for trial in found if (trial.site, trial.session_id) in wanted]
-
     def known_before(self, site: str | None, number: int | None, arrival: str, ids: Iterable[str]) -> dict[str, str]:
         """Those of ``ids`` that deliveries before brought -> the newest of these."""
         found = self._among(TRIALS.c.trial_id, ids, *_before(site, number, arrival))
