@@ -12,11 +12,12 @@ from dataclasses import replace
 from pipelines.depot.books.rows import Gate, Record
 from pipelines.depot.desk import Desk, Opened
 from schemas.consent import Consent
-from schemas.consent_history import ANYBODY, GIVEN, spelled
-from schemas.delivery import RECORDED
-from schemas.joined import runners_of, shas_of_trials
+from schemas.consent_history import ANYBODY, GIVEN, events, spelled
+from schemas.delivery import RECORDED, SENT_CONSENTS
+from schemas.joined import delivered, runners_of, shas_of_trials
+from schemas.near_ids import Runners, that_may_concern
 from schemas.privacy import EVERY_SCOPE
-from schemas.received import ConsentEvent
+from schemas.received import ConsentEvent, Received
 
 #: Scopes without which nothing of a trial can be kept, since bytes cannot be cut out of its file.
 WHOLE_TRIAL = frozenset({EVERY_SCOPE, *RECORDED.needs})
@@ -60,8 +61,26 @@ def with_all_consents(desk: Desk, opened: Opened, delivery_id: str | None) -> Op
     withdrawn = desk.books.withdrawals.events(runners | gates.spellings(runners))
     told = gates.told(runners, but=delivery_id) | set(withdrawn)
     shut = gates.shut(received.site, received.number, shas_of_trials(received))
-    received = replace(received, other_consents=tuple(sorted(told, key=repr)), shut_trials=shut)
+    near = _near(desk, received, delivery_id)
+    received = replace(
+        received,
+        other_consents=tuple(sorted(told, key=repr)),
+        near_consents=tuple(sorted(near, key=repr)),
+        shut_trials=shut,
+    )
     return replace(opened, received=received)
+
+
+def _near(desk: Desk, received: Received, delivery_id: str | None) -> set[ConsentEvent]:
+    """Events against consent under codes that are nobody's, as of the runners they may be about.
+
+    Those of this delivery may be about any runner the depot knows; those of others, about this one's.
+    """
+    own, gates = delivered(received), desk.books.gates
+    runners = Runners(own | gates.with_trials())
+    found = that_may_concern(events(received.tables[SENT_CONSENTS.name]), runners)
+    codes = {code for code in gates.against(but=delivery_id) if runners.meant_by(code)}
+    return found | that_may_concern(gates.told(codes, but=delivery_id), runners, own)
 
 
 def changed(desk: Desk) -> list[Record]:
