@@ -239,12 +239,13 @@ class Consent:
         by_week = bool(rows.day) and table.column(str(rows.day)).unit == "wk"
         known: dict[tuple[Any, ...], bool] = {}
         mask = []
+        shut = self.received.shut_rows.get(table.name, frozenset())
         for key, day, words in zip(keys, days, self._words(table), strict=True):
             asked = (key, day, words)
             if asked not in known:
                 dated = key is not None and (day is not None or not rows.day)
                 when = first_day_of(int(day)) if by_week and dated else day
-                known[asked] = dated and self._is_covered(rows.by, key, when, rows.needs | words)
+                known[asked] = dated and key not in shut and self._is_covered(rows.by, key, when, rows.needs | words)
             mask.append(known[asked])
         return mask
 

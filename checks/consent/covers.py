@@ -60,12 +60,16 @@ def _of_rows(table: Table, consent: Consent) -> Iterator[dict[str, Any]]:
     assert table.rows is not None
     told = {runner for trial in consent.withheld for runner in consent.owners_of(trial)}
     counts: Counter[str] = Counter()
-    for is_covered, nowhere, owners in zip(
-        consent.covers(table), consent.leads_nowhere(table), consent.owners(table), strict=True
+    shut = consent.received.shut_rows.get(table.name, frozenset())
+    keys = consent.received.tables[table.name][table.rows.by].tolist() if shut and table.rows.by else ()
+    for row, (is_covered, nowhere, owners) in enumerate(
+        zip(consent.covers(table), consent.leads_nowhere(table), consent.owners(table), strict=True)
     ):
         if is_covered:
             continue
-        if nowhere:
+        if shut and keys[row] in shut:
+            counts["the same values were taken out when a runner withdrew"] += 1
+        elif nowhere:
             counts[f"{table.rows.by} leads to no runner of the delivery"] += 1
         elif not owners & told:
             counts["not in force for the runner on that day"] += 1

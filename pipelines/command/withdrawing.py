@@ -38,7 +38,7 @@ def withdraw(
 
     What goes is shown first. Killed half-way, whichever command comes next finishes it.
 
-    Example: manystrides withdraw FS-07 --scope all --why "Letter of 3 May" --as "Ann Lee" --depot depot
+    Example: manystrides withdraw FS-07 --scope all --why "Letter of 3 May" --as "Ann Lee" --study study.yaml
     """
     from pipelines.deciding import withdrawal
     from pipelines.deciding.preview import preview
@@ -47,6 +47,7 @@ def withdraw(
     if take_back:
         typer.echo(withdrawal.take_back(study, depot, asked))
         return
+    withdrawal.refuse_words(study, runner, why, by)
     shown = preview(study, depot, runner, scope)
     typer.echo(shown.text())
     if not shown.known and not not_yet_delivered:

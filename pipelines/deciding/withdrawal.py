@@ -13,6 +13,7 @@ from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
+from pipelines.consent.gas_of_runner import SCOPES, prints_to_keep
 from pipelines.deciding.preview import alike, known_as, refuse_scope
 from pipelines.depot.books.rows import Job, Listed, Withdrawal
 from pipelines.depot.consents import WHOLE_TRIAL
@@ -21,6 +22,8 @@ from pipelines.depot.guarding import TAKEN_BACK, WITHDRAWAL, noted
 from pipelines.depot.ledger import whoami
 from pipelines.depot.storage import Depot
 from pipelines.errors import Unusable
+from pipelines.identity.reasons import refuse_who
+from pipelines.identity.word_list import names_beside
 from pipelines.study.file import load_study
 from pipelines.taking_in.building import build, is_built
 from pipelines.taking_in.due import due_again
@@ -99,7 +102,7 @@ def withdraw(study_path: Path, depot_root: Path | str, asked: Asked) -> Withdraw
     """
     refuse_scope(asked.scope)
     asked = replace(asked, why=" ".join(asked.why.split()), by=" ".join(asked.by.split()))
-    _refuse_words(asked.runner, asked.why, asked.by)
+    refuse_words(study_path, asked.runner, asked.why, asked.by)
     if not 0 <= asked.grace_days <= _MOST_DAYS:
         seen = f"{asked.grace_days} days of grace were asked for."
         raise Unusable(seen, f"0 to {_MOST_DAYS} days.", "Correct --grace-days.")
@@ -113,7 +116,7 @@ def withdraw(study_path: Path, depot_root: Path | str, asked: Asked) -> Withdraw
 
 def take_back(study_path: Path, depot_root: Path | str, asked: Asked) -> str:
     """End a withdrawal within its time of grace. Raises Unusable if there is none."""
-    _refuse_words(asked.runner, asked.why, asked.by)
+    refuse_words(study_path, asked.runner, asked.why, asked.by)
     depot, study = Depot(depot_root), load_study(study_path)
     with depot.writing(asked.by), open_desk(depot, study, asked.by) as desk:
         finish_what_a_kill_left(desk)
@@ -135,7 +138,7 @@ def renew(study_path: Path, depot_root: Path | str, asked: Renewed) -> str:
 
     Raises Unusable if the runner never withdrew this scope.
     """
-    _refuse_words(asked.runner, asked.why, asked.by)
+    refuse_words(study_path, asked.runner, asked.why, asked.by)
     if not asked.form_version.strip():
         raise Unusable("There is no version of the form.", "the new form's version.", "Give it with --form-version.")
     depot, study = Depot(depot_root), load_study(study_path)
@@ -174,6 +177,10 @@ def _remember(desk: Desk, asked: Asked) -> Withdrawal:
     shas = {sha for name in names for sha in gates.tables_naming(name)}
     if asked.scope in WHOLE_TRIAL:
         shas |= {sha for name in names for sha in gates.files_of_trials(name)}
+    if asked.scope in SCOPES:
+        records = [books.deliveries.get(one) for name in names for one in gates.naming(name)]
+        held = [record for record in records if record is not None and record.held]
+        shas |= prints_to_keep(desk.depot, desk.isolated, held, asked.runner)
     withdrawal = withdrawals.as_noted(asked.runner, asked.scope, shas)
     if not names and asked.scope in withdrawals.scopes(asked.runner) and books.jobs.get(withdrawal.tombstone) is None:
         return withdrawal  # asked for again when all is done
@@ -210,11 +217,13 @@ def _judge_what_follows(desk: Desk) -> None:
         build(desk, lambda text: None)
 
 
-def _refuse_words(runner: str, why: str, by: str) -> None:
+def refuse_words(study_path: Path, runner: str, why: str, by: str) -> None:
+    """Raises Unusable without a runner, reason or name, and for a reason that tells of somebody."""
+    known = names_beside(study_path)
     named: Sequence[tuple[str, str, str]] = ((why, "reason", "--why"), (by, "name", "--as"))
     for words, what, option in named:
         if not re.search(r"\w", words):
             raise Unusable(f"There is no {what}.", f"a {what}, for the ledger.", f"Give it with {option}.")
-    if re.search(rf"(?i)(?<![0-9A-Za-z]){re.escape(runner.strip())}(?![0-9A-Za-z])", why):
-        seen = "The reason names the runner, and the ledger can never forget."
-        raise Unusable(seen, "a reason without identity.", "Word it differently with --why.")
+    if not runner.strip():
+        raise Unusable("There is no runner.", "the participant_id of a runner.", "Give it before the options.")
+    refuse_who(why, [runner], known)

@@ -11,9 +11,11 @@ from dataclasses import replace
 
 from pipelines.depot.books.rows import Gate, Record
 from pipelines.depot.desk import Desk, Opened
+from pipelines.identity.gas_prints import prints_of_table
 from schemas.consent import Consent
 from schemas.consent_history import ANYBODY, GIVEN, events, spelled
 from schemas.delivery import RECORDED, SENT_CONSENTS
+from schemas.delivery_beside import SENT_BREATHS
 from schemas.joined import delivered, runners_of, shas_of_trials
 from schemas.near_ids import Runners, that_may_concern
 from schemas.privacy import EVERY_SCOPE
@@ -66,9 +68,20 @@ def with_all_consents(desk: Desk, opened: Opened, delivery_id: str | None) -> Op
         received,
         other_consents=tuple(sorted(told, key=repr)),
         near_consents=tuple(sorted(near, key=repr)),
+        shut_rows=_taken_out(desk, received),
         shut_trials=shut,
     )
     return replace(opened, received=received)
+
+
+def _taken_out(desk: Desk, received: Received) -> dict[str, frozenset[str]]:
+    """Sessions with breathing gas that was taken out when a runner withdrew, under whatever code it comes now."""
+    if not desk.books.withdrawals.any():
+        return {}
+    found = prints_of_table(received.tables[SENT_BREATHS.name])
+    out = desk.books.withdrawals.files_taken_out({one for own in found.values() for one in own})
+    sessions = frozenset(session for session, own in found.items() if own & out)
+    return {SENT_BREATHS.name: sessions} if sessions else {}
 
 
 def _near(desk: Desk, received: Received, delivery_id: str | None) -> set[ConsentEvent]:
