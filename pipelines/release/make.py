@@ -85,7 +85,7 @@ def freeze(desk: Desk, why: str, *, openly: bool = False) -> Entry:
 
 
 def refuse_what_a_run_must_do(desk: Desk, why: str) -> None:
-    """Raises Unusable without a reason or for one that names somebody, in an empty depot, or after another code's work."""
+    """Raises Unusable without a reason or for one that names somebody, in an empty depot, or if another code judged."""
     if not why.strip():
         raise Unusable("No reason is given.", "what the release is for.", "Say it with --why.")
     refuse_who(why, desk.books.gates.every_runner(), names_beside(desk.study.path))
