@@ -44,3 +44,18 @@ def percentiles(values: FloatArray, *percents: float) -> tuple[float, ...]:
         a, b, share = float(ordered[low]), float(ordered[min(low + 1, count - 1)]), place - low
         found.append(a + (b - a) * share if share < 0.5 else b - (b - a) * (1 - share))
     return tuple(found)
+
+
+def of_columns(values: FloatArray, *percents: float) -> FloatArray:
+    """(percents, k) the same of each column of (n, k) numbers, of those in it that are finite; NaN where none is."""
+    values = np.where(np.isfinite(values), values, np.nan)
+    if not values.size:
+        return np.full((len(percents), values.shape[1]), np.nan)
+    ordered = np.sort(values, axis=0)  # NaN last
+    last = np.count_nonzero(~np.isnan(values), axis=0) - 1
+    places = np.asarray(percents)[:, None] / 100 * np.maximum(last, 0)
+    low = places.astype(int)
+    a, b = (np.take_along_axis(ordered, rank, axis=0) for rank in (low, np.minimum(low + 1, np.maximum(last, 0))))
+    share = places - low
+    found: FloatArray = np.where(share < 0.5, a + (b - a) * share, b - (b - a) * (1 - share))
+    return found
