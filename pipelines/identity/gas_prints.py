@@ -37,8 +37,8 @@ def prints(rows: Iterable[Mapping[str, object]]) -> dict[str, list[list[str]]]:
             bouts[tuple(str(row.get(name)) for name in _BOUT)].append((at, told))
     found: dict[str, list[list[str]]] = defaultdict(list)
     for bout, samples in bouts.items():
-        row = [sample for _, sample in sorted(samples)]
-        found[bout[0]].append([f"gas {'|'.join(row[i : i + SAMPLES])}" for i in range(len(row) - SAMPLES + 1)])
+        told_of = [sample for _, sample in sorted(samples)]
+        found[bout[0]].append([f"gas {'|'.join(told_of[i : i + SAMPLES])}" for i in range(len(told_of) - SAMPLES + 1)])
     return dict(found)
 
 
