@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from schemas import codes
 from schemas import fields as f
 from schemas.model import Code, Field, Kind, Layer, Reference, Table
@@ -30,6 +32,11 @@ ENERGY_BOUTS = Table(
         f.SESSION_ID,
         f.CONDITION,
         Field("bout", Kind.INTEGER, "Which bout of this session and condition.", low=1, privacy=PLAIN),
+        replace(
+            f.SET_SPEED,
+            description="Set speed of the bout. Null if it is not known or its rows tell several.",
+            may_be_left_out=False,
+        ),
         real(
             "oxygen_uptake_ml_per_min",
             "mL/min",
@@ -56,11 +63,11 @@ ENERGY_BOUTS = Table(
             "Gross power (rest not subtracted) by the equation named beside it, over the session's body mass. Null unless steady and at a respiratory exchange ratio the study file allows, at most 1.0 by default.",
             low=0,
         ),
-        real("energy_cost_j_per_kg_m", "J/(kg.m)", "Power over the session's set speed. Null as power.", low=0),
+        real("energy_cost_j_per_kg_m", "J/(kg.m)", "Power over the set speed. Null as power, and without a speed.", low=0),
         real(
             "oxygen_cost_ml_per_kg_km",
             "mL/(kg.km)",
-            "Oxygen uptake over the session's body mass and set speed. Null as power.",
+            "Oxygen uptake over the session's body mass and the set speed. Null as energy_cost_j_per_kg_m.",
             low=0,
         ),
         Field(
@@ -185,13 +192,14 @@ TRANSITION_CAUTIONS = Table(
 RUNNER_CONTRASTS = Table(
     name="runner_contrasts",
     layer=Layer.OUTCOME,
-    one_row_is="the difference of one outcome between two conditions within one runner, site and visit",
-    key=("participant_id", "site", "visit", "outcome", "condition", "reference_condition"),
+    one_row_is="the difference of one outcome between two conditions at one speed within one runner, site and visit",
+    key=("participant_id", "site", "visit", "set_speed_m_per_s", "outcome", "condition", "reference_condition"),
     rows=Rows(RUNNER),
     fields=(
         f.PARTICIPANT_ID,
         f.SITE,
         f.VISIT,
+        f.COMPARED_SPEED,
         _OUTCOME_NAME,
         f.CONDITION,
         _REFERENCE,
@@ -213,18 +221,19 @@ RUNNER_CONTRASTS = Table(
         Field("trial_count", Kind.INTEGER, "Trials (or metabolic bouts) behind the two means.", low=2, privacy=PLAIN),
         *_STUDY_PROVENANCE,
     ),
-    notes="A runner without both conditions at the same site and visit has no row.",
+    notes="A runner without both conditions at the same site, visit and set speed has no row.",
 )
 
 SITE_CONTRASTS = Table(
     name="site_contrasts",
     layer=Layer.OUTCOME,
-    one_row_is="the difference of one outcome between two conditions at one site and visit",
-    key=("outcome", "visit", "condition", "reference_condition", "site"),
+    one_row_is="the difference of one outcome between two conditions at one site, visit and speed",
+    key=("outcome", "visit", "at_speed", "condition", "reference_condition", "site"),
     rows=NOBODYS,
     fields=(
         _OUTCOME_NAME,
         f.VISIT,
+        f.AT_SPEED,
         f.CONDITION,
         _REFERENCE,
         f.SITE,
@@ -250,12 +259,13 @@ SITE_CONTRASTS = Table(
 POOLED_CONTRASTS = Table(
     name="pooled_contrasts",
     layer=Layer.OUTCOME,
-    one_row_is="the difference of one outcome between two conditions, pooled over sites by one method",
-    key=("outcome", "visit", "condition", "reference_condition", "pooling_method"),
+    one_row_is="the difference of one outcome between two conditions at one speed, pooled over sites by one method",
+    key=("outcome", "visit", "at_speed", "condition", "reference_condition", "pooling_method"),
     rows=NOBODYS,
     fields=(
         _OUTCOME_NAME,
         f.VISIT,
+        f.AT_SPEED,
         f.CONDITION,
         _REFERENCE,
         Field("pooling_method", Kind.CODE, "How it was pooled.", codes=codes.POOLING_METHOD, privacy=PLAIN),

@@ -9,7 +9,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from pipelines.pool import made_from
-from pipelines.pool.views import NUMERIC
+from pipelines.pool.views import COMPARED_SPEED_SQL, NUMERIC
 from schemas import outcomes_study as tables
 from schemas.convert.to_arrow import to_arrow_table
 from schemas.convert.to_duckdb import quote_name
@@ -36,13 +36,15 @@ _ENERGY = ("metabolic_power_w_per_kg", "energy_cost_j_per_kg_m", "oxygen_cost_ml
 
 # Rows of one trial first, so that a runner counts once however long the recording; of energy a bout stands for a trial.
 _RUNNER_MEANS = f"""
-SELECT participant_id, site, visit, condition, outcome, avg(value) AS mean_value, count(*) AS trial_count FROM (
-  SELECT participant_id, site, visit, condition, outcome, value FROM made_from.trial_values JOIN trials USING (trial_id)
+SELECT participant_id, site, visit, condition, {COMPARED_SPEED_SQL} AS set_speed_m_per_s, outcome,
+  avg(value) AS mean_value, count(*) AS trial_count FROM (
+  SELECT participant_id, site, visit, condition, set_speed_m_per_s, outcome, value
+  FROM made_from.trial_values JOIN trials USING (trial_id)
   UNION ALL
-  SELECT s.participant_id, s.site, s.visit, e.condition, e.outcome, e.value
-  FROM (UNPIVOT (SELECT session_id, condition, {", ".join(_ENERGY)} FROM energy_bouts) ON {", ".join(_ENERGY)}
+  SELECT s.participant_id, s.site, s.visit, e.condition, e.set_speed_m_per_s, e.outcome, e.value
+  FROM (UNPIVOT (SELECT session_id, condition, set_speed_m_per_s, {", ".join(_ENERGY)} FROM energy_bouts) ON {", ".join(_ENERGY)}
         INTO NAME outcome VALUE value) e JOIN sessions s USING (session_id) WHERE isfinite(e.value))
-WHERE visit IS NOT NULL AND condition IS NOT NULL
+WHERE visit IS NOT NULL AND condition IS NOT NULL AND set_speed_m_per_s IS NOT NULL
 GROUP BY ALL ORDER BY ALL
 """
 
@@ -80,7 +82,7 @@ def move_trial_values(connection: duckdb.DuckDBPyConnection) -> None:
 
 
 def runner_means(connection: duckdb.DuckDBPyConnection) -> pd.DataFrame:
-    """Each runner's mean of every outcome at each site, visit and condition, as ``runner_contrasts`` takes it."""
+    """Each runner's mean of every outcome at each site, visit, condition and speed, as ``runner_contrasts`` takes it."""
     means: pd.DataFrame = connection.sql(_RUNNER_MEANS).df()
     return means
 

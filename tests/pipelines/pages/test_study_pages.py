@@ -138,7 +138,7 @@ def test_outcomes_of_every_table_are_compared_between_sites(tmp_path: Path) -> N
             {**burst, "footfall_number": 1, "onset_method": "energy_operator", "onset_before_contact_s": 0.9},
         ],
         "sessions": [{"session_id": "S1", "participant_id": "P1", "site": "mill", "visit": "first"}],
-        "energy_bouts": [{"session_id": "S1", "condition": "shod", "bout": 1, "energy_cost_j_per_kg_m": 3.84}],
+        "energy_bouts": [{"session_id": "S1", "condition": "shod", "bout": 1, "set_speed_m_per_s": 3.0, "energy_cost_j_per_kg_m": 3.84}],
     }
     page = read(write(tmp_path, small.merged(small.example(), new)) / "index.html")
     for caption, mean in (
