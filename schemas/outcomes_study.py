@@ -63,7 +63,9 @@ ENERGY_BOUTS = Table(
             "Gross power (rest not subtracted) by the equation named beside it, over the session's body mass. Null unless steady and at a respiratory exchange ratio the study file allows, at most 1.0 by default.",
             low=0,
         ),
-        real("energy_cost_j_per_kg_m", "J/(kg.m)", "Power over the set speed. Null as power, and without a speed.", low=0),
+        real(
+            "energy_cost_j_per_kg_m", "J/(kg.m)", "Power over the set speed. Null as power, and without a speed.", low=0
+        ),
         real(
             "oxygen_cost_ml_per_kg_km",
             "mL/(kg.km)",

@@ -15,6 +15,7 @@ from schemas.fields import DAYS_PER_WEEK
 from schemas.received import Received
 from schemas.study import Study
 
+
 def sessions_once(delivery: Received) -> list[dict[str, Any]]:
     """Sessions that stand once in their table, in its order; of the others nobody knows which row counts."""
     sessions = delivery.tables.get("sent_sessions")
@@ -167,8 +168,8 @@ def set_speed_stays_the_same_between_visits(delivery: Received, *, same_percent:
     weight=Weight.NOTES,
     seen="The {which} of {whose} is {speed:.2f} m/s; read as km/h it would be {as_km_h:.2f} m/s.",
     expected="A running speed, {slowest_m_s:g} to {fastest_m_s:g} m/s.",
-    remedy="Check the unit: speeds are in metres a second, and treadmills often show km/h (divide by 3.6). If the speed "
-    "is right, leave it.",
+    remedy="Check the unit: speeds are in metres a second, and treadmills often show km/h (divide by 3.6). If the "
+    "speed is right, leave it.",
     words=("which", "whose", "speed", "as_km_h"),
     limits={
         "slowest_m_s": Limit("m/s", "common practice: below it people walk"),

@@ -227,9 +227,9 @@ def fore_aft_impulse_balances_at_steady_speed(trial: Trial, footfalls: Rows, *, 
     weight=Weight.NOTES,
     seen="The runner went at {speed_found:.2f} m/s, {off_percent:+.0f} % off.",
     expected="{wanted:.2f} m/s, the {which} that the tables tell, within {allowed_percent:.0f} %.",
-    remedy="Check the {which} in trials.csv, or where it says none in sessions.csv (m/s, not km/h), and the speed shown by "
-    "{source}. If the speed in the table is wrong, correct it and send the delivery again; if the runner was off, leave "
-    "the trial as it is.",
+    remedy="Check the {which} in trials.csv, or where it says none in sessions.csv (m/s, not km/h), and the speed that "
+    "{source} showed. If the speed in the table is wrong, correct it and send the delivery again; if the runner was "
+    "off, leave the trial as it is.",
     words=("speed_found", "off_percent", "wanted", "which", "allowed_percent", "source"),
     limits={"speed_fraction": Limit("1", "common practice: labs hold 5 % while recording; twice that is noted")},
 )

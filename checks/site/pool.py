@@ -1,7 +1,8 @@
 """What the checks of a whole site look at: the pooled tables, cut into cells that may be compared. Registers no check.
 
 The tables come as ``Context.outcomes``: ``runner_means`` (a row is a runner at one site and visit in one
-condition at one speed), ``runners`` and ``sessions`` with their site, and ``device_sessions`` (a row is a quantity in a session).
+condition at one speed), ``runners`` and ``sessions`` with their site, and ``device_sessions`` (a row is a quantity in a
+session).
 """
 
 from __future__ import annotations
@@ -40,7 +41,7 @@ BODY_MEASURES = ("stature_m", "mass_kg", "leg_length_m")
 
 @dataclass(frozen=True)
 class Cell:
-    """One column at one visit in one condition at one speed (body measures: none of them). values: site -> one per runner."""
+    """One column at one visit, condition and speed (body measures: none of them). values: site -> one per runner."""
 
     table: str
     column: str

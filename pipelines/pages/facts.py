@@ -19,8 +19,8 @@ from pipelines.pages.habits import Habit, habits
 from pipelines.pages.hiding import Hidden, names_hidden, without
 from pipelines.pages.outcomes_shown import Outcome, shown_outcomes
 from pipelines.pages.round_trip import moment_of
-from pipelines.pages.traces import read_traced
 from pipelines.pages.speeds import ShownSpeed, shown_speed
+from pipelines.pages.traces import read_traced
 from pipelines.pages.whole_sites import WholeSites, read_whole_sites
 from pipelines.pool.query import open_read_only
 

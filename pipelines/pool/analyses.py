@@ -42,8 +42,9 @@ SELECT participant_id, site, visit, condition, {COMPARED_SPEED_SQL} AS set_speed
   FROM made_from.trial_values JOIN trials USING (trial_id)
   UNION ALL
   SELECT s.participant_id, s.site, s.visit, e.condition, e.set_speed_m_per_s, e.outcome, e.value
-  FROM (UNPIVOT (SELECT session_id, condition, set_speed_m_per_s, {", ".join(_ENERGY)} FROM energy_bouts) ON {", ".join(_ENERGY)}
-        INTO NAME outcome VALUE value) e JOIN sessions s USING (session_id) WHERE isfinite(e.value))
+  FROM (UNPIVOT (SELECT session_id, condition, set_speed_m_per_s, {", ".join(_ENERGY)} FROM energy_bouts)
+        ON {", ".join(_ENERGY)} INTO NAME outcome VALUE value) e
+  JOIN sessions s USING (session_id) WHERE isfinite(e.value))
 WHERE visit IS NOT NULL AND condition IS NOT NULL AND set_speed_m_per_s IS NOT NULL
 GROUP BY ALL ORDER BY ALL
 """
@@ -82,7 +83,7 @@ def move_trial_values(connection: duckdb.DuckDBPyConnection) -> None:
 
 
 def runner_means(connection: duckdb.DuckDBPyConnection) -> pd.DataFrame:
-    """Each runner's mean of every outcome at each site, visit, condition and speed, as ``runner_contrasts`` takes it."""
+    """Each runner's mean of every outcome by site, visit, condition and speed, for ``runner_contrasts``."""
     means: pd.DataFrame = connection.sql(_RUNNER_MEANS).df()
     return means
 

@@ -35,7 +35,7 @@ _META: dict[str, TauMethod] = {
 
 
 def runner_contrasts(means: pd.DataFrame, processing: Processing) -> pd.DataFrame:
-    """``runner_contrasts`` less provenance: a row per runner, site, visit, speed, outcome and pair of conditions they have.
+    """``runner_contrasts`` less provenance: a row per runner, site, visit, speed, outcome and pair of conditions.
 
     means: participant_id, site, visit, condition, set_speed_m_per_s, outcome, mean_value (of the runner's trials,
     footfalls having been averaged within each trial before) and trial_count; a row per runner, site, visit, condition,

@@ -51,9 +51,7 @@ PLANTED = {
     "set_speed_is_a_running_speed": Case(
         lambda: only(set_speed_m_per_s=9.0), "session_id S1, column set_speed_m_per_s", findings=2
     ),
-    "standing_session_is_of_the_same_runner": Case(
-        lambda: leaning("S3"), "trial_id T1, column standing_session_id"
-    ),
+    "standing_session_is_of_the_same_runner": Case(lambda: leaning("S3"), "trial_id T1, column standing_session_id"),
     "surface_is_that_of_the_laboratory": Case(
         lambda: only(surface="runway"), "session_id S1, column surface", findings=2
     ),

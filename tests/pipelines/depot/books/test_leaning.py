@@ -82,7 +82,9 @@ def test_of_several_that_give_the_newest_counts_and_none_that_was_made_with_some
 
 
 def test_a_posture_may_be_that_of_another_session_which_the_trial_names(books: Books) -> None:
-    giving = a_result("brack-001", a_trial("brack-001", "S", gives_posture=True), trial_stamps={"S": {GIVES_POSTURE: "p1"}})
+    giving = a_result(
+        "brack-001", a_trial("brack-001", "S", gives_posture=True), trial_stamps={"S": {GIVES_POSTURE: "p1"}}
+    )
     stamps = {"R": {BORROWED_POSTURE: "p1", POSTURE_OF_SESSION: "S1"}}
     put(books, giving, a_result("brack-002", a_trial("brack-002", "R", session_id="S2"), trial_stamps=stamps))
     assert due(books, (GIVES_POSTURE, BORROWED_POSTURE)) == []
