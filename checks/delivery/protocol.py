@@ -196,13 +196,13 @@ def _speeds(delivery: Received) -> Iterator[tuple[dict[str, Any], str, float]]:
             at = at_session(row, "set_speed_m_per_s")
             yield {**at, "whose": f"session {row['session_id']}"}, "set speed", float(row["set_speed_m_per_s"])
     trials = delivery.tables.get("sent_trials")
-    for row in trials.to_dict("records") if trials is not None else ():
+    for own in trials.to_dict("records") if trials is not None else ():
         for column, which in (("set_speed_m_per_s", "set speed"), ("belt_speed_m_per_s", "belt speed")):
-            if known(row[column]) and known(row["trial_id"]):
-                trial = row["trial_id"]
+            if known(own[column]) and known(own["trial_id"]):
+                trial = own["trial_id"]
                 place = f"trial_id {trial}, column {column}"
                 at = {"trial_id": trial, "whose": f"trial {trial}", "file": "trials.csv", "place": place}
-                yield at, which, float(row[column])
+                yield at, which, float(own[column])
 
 
 @check(
