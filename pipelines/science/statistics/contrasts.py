@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from pipelines.science.frames import frame_of, typed_frame
 from pipelines.science.statistics.mixed_model import fit_pairs
 from pipelines.science.statistics.pooling import Effect, TauMethod, mean_effect, random_effects, upper_point
-from schemas.outcomes_study import POOLED_CONTRASTS, RUNNER_CONTRASTS, SITE_CONTRASTS
+from schemas.outcomes_contrasts import POOLED_CONTRASTS, RUNNER_CONTRASTS, SITE_CONTRASTS
 from schemas.processing import ContrastProcessing, Processing
 from schemas.trial import FloatArray
 

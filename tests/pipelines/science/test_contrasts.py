@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from pipelines.science.statistics.contrasts import pooled_contrasts, runner_contrasts, site_contrasts
 from schemas.convert.to_arrow import to_arrow_table
-from schemas.outcomes_study import POOLED_CONTRASTS, RUNNER_CONTRASTS, SITE_CONTRASTS
+from schemas.outcomes_contrasts import POOLED_CONTRASTS, RUNNER_CONTRASTS, SITE_CONTRASTS
 from schemas.processing import ContrastProcessing, Processing
 from schemas.study import Study
 from tests.builders import a_study
