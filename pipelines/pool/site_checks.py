@@ -52,7 +52,7 @@ def fill_site_checks(connection: duckdb.DuckDBPyConnection, study: Study, stamp:
         connection.execute(f"DELETE FROM {quote_name(table.name)} WHERE starts_with(delivery_id, 'site.')")
     for table in (quality.SITE_EXPECTATIONS, quality.SITE_CONTROL_POINTS):
         connection.execute(f"DELETE FROM {quote_name(table.name)}")
-    pool = pooled_tables(connection)
+    pool = pooled_tables(connection, study.processing.contrasts.speeds)
     reports = check_sites(study, pool, stamp)
     _insert(connection, quality.FINDINGS, rows_of(f for report in reports.values() for f in report.findings))
     _insert(connection, quality.CHECK_RUNS, rows_of(r for report in reports.values() for r in report.runs))
@@ -80,6 +80,7 @@ def expectation_rows(reports: dict[str, Report], stamp: Stamp) -> Iterable[dict[
                 "measured": usual.get("measured", answer.expected.column),
                 "visit": usual.get("visit"),
                 "condition": usual.get("condition"),
+                "at_speed": usual.get("at_speed"),
                 "lower_value": usual.get("lower"),
                 "upper_value": usual.get("upper"),
                 "observed_value": float(observed),
