@@ -82,10 +82,8 @@ def _numbers(plates: Iterable[PlateSays]) -> str:
 def _origin_sign(description: SelfDescription) -> Iterator[Said]:
     turned = [p for p in description.plates.plates if p.c3d_type in (2, 4) and p.origin and p.origin[2] > 0]
     if turned:
-        yield untidy(
-            f"FORCE_PLATFORM:ORIGIN of force plate {_numbers(turned)} runs from the surface to the sensors, against the "
-            "convention; it was turned round"
-        )
+        said = f"FORCE_PLATFORM:ORIGIN of force plate {_numbers(turned)} runs from the surface to the sensors"
+        yield untidy(f"{said}, against the convention; it was turned round")
 
 
 def _channels(description: SelfDescription) -> Iterator[Said]:

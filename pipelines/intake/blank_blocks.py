@@ -24,9 +24,9 @@ _REPEATED = 0x0101010101010101
 def blank_blocks(data: bytes, first_byte: int, stored: NDArray[np.generic], points: int = 0) -> tuple[Blank, ...]:
     """Every run of lost blocks among the numbers ``stored`` (rows, columns), which begin at ``first_byte`` of the file.
 
-    points: so many columns may be blank together in whole rows, as where no marker was seen. A column is a coordinate, a
-    channel's sample in the frame, or a place in a data record: where most of its rows hold the filling anyhow, it tells
-    nothing.
+    points: so many columns may be blank together in whole rows, as where no marker was seen. A column is a
+    coordinate, a channel's sample in the frame, or a place in a data record: where most of its rows hold the filling
+    anyhow, it tells nothing.
     """
     if not stored.size:
         return ()

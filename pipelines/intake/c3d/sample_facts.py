@@ -102,9 +102,12 @@ def _displaced(points: FloatArray, metre: float) -> tuple[int, int] | None:
         own = np.where(np.isfinite(own), own, 0.0)
         least = max(_LEAST_LEAP_M, _FAR * float(np.median(own)))
         for frame in np.argsort(-own, kind="stable")[:_MOST_LEAPS]:
-            for by in range(1 - count, count) if own[frame] > least else ():
-                if by and _way_from(points[frame], points[frame + 2], by) * metre < _FITS * own[frame]:
-                    return int(frame) + 2, by
+            if own[frame] <= least:
+                break
+            ways = {by: _way_from(points[frame], points[frame + 2], by) for by in range(1 - count, count) if by}
+            nearest = min(ways, key=lambda by: ways[by])
+            if ways[nearest] * metre < _FITS * own[frame]:
+                return int(frame) + 2, nearest
     return None
 
 

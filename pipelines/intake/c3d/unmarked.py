@@ -14,6 +14,8 @@ from schemas.trial import FloatArray
 
 #: Own choice, m/s: twice what a foot reaches in a sprint (some 20 m/s, from memory).
 FASTEST_M_PER_S = 40.0
+#: Own choice, in the file's unit, be it metres: less than any coordinate is known to, and what sums make of a zero.
+NOTHING = 1e-5
 #: Own choice, m: no leap is less, however often a second a frame is taken.
 LEAST_LEAP_M = 0.2
 
@@ -21,7 +23,7 @@ LEAST_LEAP_M = 0.2
 def not_positions(points: FloatArray, rate_hz: float, metre: float) -> NDArray[np.bool_]:
     """(f, n) where a position stands for none. points: (f, n, 3) in units of ``metre`` metres, NaN where invalid.
 
-    Exactly (0, 0, 0) is one wherever it stands; anything else only where the marker leaps to it or from it, and does
+    (0, 0, 0) is one wherever it stands; anything else only where the marker leaps to it or from it, and does
     not come to it or leave it in any other way.
     """
     found = _at_origin(points)
@@ -39,9 +41,9 @@ def not_positions(points: FloatArray, rate_hz: float, metre: float) -> NDArray[n
 
 
 def _at_origin(points: FloatArray) -> NDArray[np.bool_]:
-    found: NDArray[np.bool_] = points[:, :, 0] == 0
+    found: NDArray[np.bool_] = np.abs(points[:, :, 0]) <= NOTHING
     if found.any():  # hardly any measured coordinate is, so that the others are seldom looked at
-        found &= (points[:, :, 1] == 0) & (points[:, :, 2] == 0)
+        found &= (np.abs(points[:, :, 1:]) <= NOTHING).all(axis=2)
     return found
 
 
