@@ -12,11 +12,11 @@ from pipelines.intake.c3d.reading import read_c3d
 from pipelines.intake.plates import (
     channels_to_plate,
     force_and_moment_in_lab,
-    metres_per_unit,
     plates_of,
     turn_to_lab,
     vertical_axis,
 )
+from pipelines.intake.units import metres_per_unit
 from schemas.mechanics import centre_of_pressure, free_moment
 from tests.pipelines.intake.c3d_bytes import c3d_bytes
 
