@@ -67,6 +67,20 @@ CAUSES: tuple[Cause, ...] = (
     _only("file_structure_is_consistent", "frames are read that nobody recorded", "missing_positions_are_marked"),
     Cause("missing_positions_are_marked", "zeros are read as gaps", ("markers.sight",)),
     Cause(
+        "force_fits_no_better_elsewhere",
+        "force is compared with the foot on another plate, or with a mirrored one",
+        ("force.and_feet", "force.direction", "outcomes"),
+        (
+            "coordinates_are_right_handed",
+            "left_and_right_are_on_their_sides",
+            "runner_runs_forwards",
+            "foot_sensors_are_on_their_own_feet",
+            "left_and_right_muscles_are_not_exchanged",
+            "foot_lands_on_one_plate",
+            "centre_of_pressure_lies_on_the_plate",
+        ),
+    ),
+    Cause(
         "runner_is_upright",
         "heights are widths, and plates and markers no longer share a floor",
         ("markers", "force", "outcomes", "sensors"),
@@ -223,6 +237,12 @@ CAUSES: tuple[Cause, ...] = (
             "centre_of_pressure_lies_under_the_foot",
         )
         for name in ("sideways_force_is_the_smallest", "ground_pushes_nearly_straight_up")
+    ),
+    Cause(
+        "force_and_markers_share_one_clock",
+        "while a plate is loaded the foot is said to be where it was before or will be after",
+        ("force.and_feet",),
+        ("foot_brakes_before_it_pushes", "sides_alternate", "contact_times_are_credible"),
     ),
     _only("load_moves_towards_the_toes", "the plate is mirrored", "centre_of_pressure_lies_under_the_foot"),
     _only(
