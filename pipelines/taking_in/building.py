@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Callable
 from dataclasses import asdict
 from pathlib import Path
 
@@ -18,14 +17,6 @@ def is_built(desk: Desk) -> bool:
     if not (depot.warehouse.exists() and depot.pages.is_dir()):
         return False
     return desk.books.builds.made_from() == _state(desk)
-
-
-def build(desk: Desk, say: Callable[[str], None]) -> Path:
-    """Build warehouse and pages, and note what they show and how far the ledger reached. Returns the pages' folder."""
-    for part in (build_warehouse_stage, build_pages_stage):
-        say("building the warehouse" if part is build_warehouse_stage else "writing the pages")
-        part(desk)
-    return desk.depot.pages
 
 
 def build_warehouse_stage(desk: Desk, *, anew: bool = False) -> dict[str, int]:
