@@ -131,4 +131,4 @@ def _beside(point: FloatArray, heel: FloatArray, toe: FloatArray) -> FloatArray:
     from_heel = point - heel
     forward = np.einsum("ij,ij->i", from_heel, unit)
     aside = from_heel[:, 1] * unit[:, 0] - from_heel[:, 0] * unit[:, 1]
-    return np.hypot(np.maximum(0.0, np.maximum(-forward, forward - 1.4 * length)), aside)
+    return np.asarray(np.hypot(np.maximum(0.0, np.maximum(-forward, forward - 1.4 * length)), aside))
