@@ -20,15 +20,8 @@ import numpy as np
 from pipelines.intake.c3d.platforms import PlateSpec
 from pipelines.intake.c3d.reading import Recording
 from pipelines.intake.units import moment_metre, newtons
+from pipelines.science.equipment.places import axes_of_plate
 from schemas.trial import FloatArray, Plate
-
-
-def turn_to_lab(corners: FloatArray) -> FloatArray:
-    """(3, 3) matrix whose columns are the plate's x, y and z axes in the lab. corners: (4, 3), any unit."""
-    x = corners[0] - corners[1]
-    z = np.cross(x, corners[0] - corners[3])
-    y = np.cross(z, x)
-    return np.stack([axis / np.linalg.norm(axis) for axis in (x, y, z)], axis=1)
 
 
 def channels_to_plate(raw: FloatArray, spec: PlateSpec, metre: float, moment_metre: float) -> FloatArray:
@@ -72,7 +65,7 @@ def force_and_moment_in_lab(recording: Recording, spec: PlateSpec, metre: float)
     raw = recording.analog[:, channels]
     in_plate = channels_to_plate(raw, spec, metre, moment_metre(units[-1], metre))
     in_plate = in_plate * newtons(units[0])
-    turn = turn_to_lab(spec.corners)
+    turn = axes_of_plate(spec.corners)
     force = in_plate[:, :3] @ turn.T
     moment = in_plate[:, 3:] @ turn.T + np.cross(spec.corners.mean(axis=0) * metre, force)
     return force, moment
@@ -83,7 +76,7 @@ def vertical_axis(spec: PlateSpec) -> FloatArray:
 
     Works for labs with any axis up, and shows a plate whose corners or signs are the wrong way round as negative.
     """
-    normal = turn_to_lab(spec.corners)[:, 2]
+    normal = axes_of_plate(spec.corners)[:, 2]
     axis = np.zeros(3)
     axis[int(np.argmax(np.abs(normal)))] = 1.0
     return axis
