@@ -99,7 +99,7 @@ class Came:
 
 
 def arrivals_due(desk: Desk, inbox: Path) -> tuple[list[Came], list[str]]:
-    """What lies in the inbox and is new, has changed, or was turned away for what has changed; names of what is none."""
+    """What lies in the inbox and is to be opened, new or again; and names of what is no delivery."""
     arrivals, others = find_arrivals(inbox, names_beside(desk.study.path))
     known = desk.books.arrivals.all()
     records = {record.delivery_id: record for record in desk.books.deliveries.all()}
