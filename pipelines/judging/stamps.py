@@ -34,6 +34,7 @@ TITLE = "title"
 
 #: Settings no trial is judged by: they are shown, or read where all deliveries are pooled. A star stands for one name.
 NOT_READ_BY_JUDGING = (
+    "id",
     "title",  # compared with bag-info.txt when a delivery arrives, never again
     "version",
     "invented",

@@ -19,7 +19,7 @@ from pipelines.depot.arrivals import Arrival, find_arrivals
 from pipelines.depot.books.rows import STOPPED, Record
 from pipelines.depot.consents import changed
 from pipelines.depot.desk import Desk, Opened
-from pipelines.errors import Unusable
+from pipelines.errors import Unusable, disk_full, is_disk_full
 from pipelines.identity.word_list import names_beside
 from pipelines.progress import Progress
 from pipelines.taking_in import withdrawing
@@ -125,6 +125,7 @@ def _again_together(bench: Bench, asked: Sequence[str] | None) -> Iterator[Worke
                 bench, name, prepared.record.arrival, why[name], partial(_published, desk, prepared, why[name])
             )
         for one, error in judged.failed:
+            _end_if_disk_full(error)
             yield _failed(bench, one.record.delivery_id, one.record.arrival, one.why, error)
 
 
@@ -218,10 +219,17 @@ def _attempt(bench: Bench, about: str, arrival: str, why: str, work: Callable[[]
     try:
         record = work()
     except Exception as error:
+        _end_if_disk_full(error)
         return _failed(bench, about, arrival, why, error)
     if record is not None:
         bench.summary.add(Done(record, why))
     return Worked(arrival, why, record)
+
+
+def _end_if_disk_full(error: Exception) -> None:
+    """Raises Unusable if there is no room on the disk: the next delivery would not fare better."""
+    if isinstance(error, OSError) and is_disk_full(error):
+        raise disk_full(error) from error
 
 
 def _failed(bench: Bench, about: str, arrival: str, why: str, error: Exception) -> Worked:
