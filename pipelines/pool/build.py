@@ -83,8 +83,9 @@ def build_warehouse(
     try:
         updated = None if anew else make(of_old=True)
         rows = make(of_old=False) if updated is None else updated
-    except duckdb.Error as error:
-        if _disk_full(error):  # told like any other full disk
+    except BaseException as error:
+        _remove(new)  # it may be what fills the disk
+        if isinstance(error, duckdb.Error) and _disk_full(error):  # told like any other full disk
             raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC), str(new)) from error
         raise
     handle = os.open(new, os.O_RDONLY)
