@@ -10,7 +10,8 @@ import time
 from collections.abc import Sequence
 from pathlib import Path
 
-from pipelines.depot.storage import Depot, write_bytes
+from pipelines.depot.storage import Depot
+from pipelines.depot.store import write_bytes
 from pipelines.study.file import load_study
 from pipelines.telemetry import SWITCHES
 

@@ -64,7 +64,7 @@ def head_of_ledger(
 
     Example: manystrides ledger head --depot depot --to heads/2026-05.txt
     """
-    from pipelines.depot.storage import write_bytes
+    from pipelines.depot.store import write_bytes
 
     place = _depot(depot)
     with place.opened() as books:

@@ -15,12 +15,13 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 
+from pipelines.depot import keys
 from pipelines.depot.books.rows import Entry, Job, Record
 from pipelines.depot.consents import WHOLE_TRIAL, changed
 from pipelines.depot.desk import Desk
 from pipelines.depot.overrides import forget_gone
 from pipelines.depot.search_bytes import files_with
-from pipelines.depot.storage import Depot, remove_folder
+from pipelines.depot.storage import Depot
 from pipelines.depot.upgrade import ASIDE
 from pipelines.taking_in.building import build, is_built
 from pipelines.taking_in.due import until_none
@@ -121,7 +122,7 @@ def _judge_and_remove(desk: Desk, job: Job, now: str) -> CarriedOut:
         older = depot.books.releases.supersede_all(now, why) if _is_first(desk, job) else []
     if not waits:
         depot.books.forget_for_good()
-        remove_folder(depot.root / ASIDE)  # what an upgrade left names runners
+        depot.store.remove(ASIDE)  # what an upgrade left names runners
     return CarriedOut(job, tuple(judged), removed, tuple(older), job.due_utc if waits else "")
 
 
@@ -157,8 +158,8 @@ def _remove_files(depot: Depot, files: set[str]) -> int:
     if not files:
         return 0
     word, held = depot.books.withdrawals.word, depot.books.deliveries.shas_held()
-    out = [p for folder in (depot.raw, depot.closed) for p in folder.rglob("*") if p.is_file() and p.name not in held]
-    out = [path for path in out if word(path.name) in files]
-    for path in out:
-        path.unlink()
+    stored = {key: key.rpartition("/")[2] for folder in (keys.RAW, keys.CLOSED) for key in depot.store.below(folder)}
+    out = [key for key, sha in stored.items() if sha not in held and word(sha) in files]
+    for key in out:
+        depot.store.remove(key)
     return len(out)

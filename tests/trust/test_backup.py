@@ -107,7 +107,7 @@ def test_a_damaged_copy_and_a_damaged_depot_are_refused_and_nothing_is_left(plac
     with pytest.raises(Unusable, match="not the one that was copied"):
         restore(copy, Depot(place / "again"), "tester")
     assert not (place / "again").exists()
-    own = next(p for p in depot.raw.rglob("*") if p.is_file())
+    own = next(p for p in (depot.root / "raw").rglob("*") if p.is_file())
     own.chmod(0o600)
     own.write_bytes(b"other bytes")
     with pytest.raises(Unusable, match="no whole copy"):
