@@ -24,8 +24,7 @@ from pipelines.taking_in.repairing import Sources, repair
 from schemas.consent_history import VOIDED, History
 from tests.delivery_builders import STUDY, a_delivery, leaving, planned, raw_files, tables, trial_id
 from tests.depot_books import ledger_lines
-
-LEAVES, STAYS = "FS-02", "FS-01"
+from tests.trust.conftest import LEAVES, STAYS
 
 
 def go(place: Path) -> str:
@@ -34,14 +33,6 @@ def go(place: Path) -> str:
 
 def standings(place: Path, delivery_id: str = "brack-001") -> dict[str, str]:
     return {row["trial_id"]: row["standing"] for row in tables(place / "depot")[delivery_id]["standings"]}
-
-
-@pytest.fixture(scope="module")
-def once(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    folder = tmp_path_factory.mktemp("job")
-    a_delivery(folder / "inbox", names=("standing",), runners=(STAYS, LEAVES))
-    run(STUDY, folder / "inbox", folder / "depot", "tester", workers=1)
-    return folder
 
 
 @pytest.fixture
