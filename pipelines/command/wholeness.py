@@ -49,7 +49,7 @@ def verify(
     place = Depot(depot)
     by = actor or whoami()
     if not repair:
-        with place.alone(by):
+        with place.still(by):
             found = look(place, read_head(head))
         _tell(found)
         if not found:

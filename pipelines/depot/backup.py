@@ -146,7 +146,7 @@ def restore(source: Path, depot: Depot, actor: str) -> Restored:
 
 def _begin_again(depot: Depot, source: Path, actor: str, files: int) -> Restored:
     """The register of the restored depot: what was withdrawn since is kept; the head is that of the copy."""
-    with depot.opened() as books:
+    with depot.opened(to_write=True) as books:
         newer = _register_of(depot.register, books) or _register_of(source / REGISTER, books)
         head, once = books.ledger.head(), newer.head if newer else Head()
         made = made_from_books(depot)
@@ -214,7 +214,7 @@ def _once(depot: Depot, part: Path, before: Path | None) -> tuple[int, int, int]
         (part / FILE).chmod(stat.S_IRUSR | stat.S_IWUSR)
     if depot.register.exists():
         write_bytes(part / REGISTER, depot.register.read_bytes(), owner_only=True)
-    with closing(open_books(part)) as copied:
+    with closing(open_books(part, to_write=False)) as copied:
         wanted = _wanted(copied)
     (part / WORD).unlink(missing_ok=True)
     copy, linked = Store.on_disk(part), 0

@@ -15,7 +15,9 @@ from pipelines.depot import keys
 from pipelines.depot.storage import Depot
 from pipelines.errors import Unusable
 
-_REPLACED, _NOTHING = ".replaced.", "nothing"
+#: In the name of an older result that waits in ``work/``, between the delivery and the word of the result.
+REPLACED = ".replaced."
+_NOTHING = "nothing"
 _MOST_NAMED = 5
 
 
@@ -46,7 +48,7 @@ def undo_exchanges(depot: Depot) -> list[str]:
     """Put back what a kill left half exchanged, and clear ``work/``; returns the deliveries concerned."""
     undone, results = [], depot.books.deliveries.results()
     for name in depot.store.names(keys.WORK):
-        delivery_id, replaced, word = name.rpartition(_REPLACED)
+        delivery_id, replaced, word = name.rpartition(REPLACED)
         if replaced and results.get(delivery_id, "") == word:
             _put_back(depot, f"{keys.WORK}/{name}", keys.result(delivery_id))
             undone.append(delivery_id)
@@ -58,7 +60,7 @@ def undo_exchanges(depot: Depot) -> list[str]:
 def _exchange(depot: Depot, delivery_id: str, new: Path | None, decide: Callable[[], None]) -> None:
     store, target = depot.store, keys.result(delivery_id)
     before = depot.books.deliveries.get(delivery_id)
-    old = f"{keys.WORK}/{delivery_id}{_REPLACED}{before.result if before else ''}"
+    old = f"{keys.WORK}/{delivery_id}{REPLACED}{before.result if before else ''}"
     store.shut(keys.WORK)
     if store.is_there(target):
         store.move(target, old)

@@ -15,7 +15,7 @@ import os
 import secrets
 from collections.abc import Iterator
 from contextlib import contextmanager
-from functools import cached_property
+from functools import cached_property, partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -91,20 +91,33 @@ class Depot:
 
         return (self.root / WORD).exists() or (self.root / FILE).exists()
 
+    @property
+    def may_write(self) -> bool:
+        """Whether this user may write in the depot's folder."""
+        return os.access(self.root, os.W_OK)
+
     @contextmanager
-    def opened(self) -> Iterator[Books]:
-        """The books, to ask them; whoever writes needs ``writing``. One inside another is the same."""
+    def opened(self, *, to_write: bool = False) -> Iterator[Books]:
+        """The books, to ask them; whoever writes needs ``writing``. One inside another is the same.
+
+        to_write: by whoever holds the depot otherwise.
+        """
         if self._books is not None:
             yield self._books
             return
         from pipelines.depot.books.opening import open_books
+        from pipelines.depot.guarding import books_file_changes
 
-        self._books = open_books(self.root, self.books_url)
+        self._books = open_books(self.root, self.books_url, to_write=to_write)
+        if to_write:
+            self._books.changing_file = partial(books_file_changes, self)
         try:
             yield self._books
         finally:
-            self._books.close()
-            self._books = None
+            try:
+                self._books.close()
+            finally:
+                self._books = None
 
     def delivery_ids(self) -> list[str]:
         """All deliveries with a result, by name."""
@@ -159,6 +172,14 @@ class Depot:
             yield
 
     @contextmanager
+    def still(self, actor: str) -> Iterator[None]:
+        """Keep writers away to look at all of the depot; one who may not write here shares it with others who look."""
+        from pipelines.depot.lock import shared
+
+        with self.alone(actor) if self.may_write else shared(self.lock_file):
+            yield
+
+    @contextmanager
     def writing(self, actor: str, wait_s: float = 0.0) -> Iterator[None]:
         """Be the depot's only writer. Raises Unusable, naming the holder, if another still is after ``wait_s``.
 
@@ -166,20 +187,21 @@ class Depot:
         umask already says so.
         """
         from pipelines.depot.exchange import mend
-        from pipelines.depot.guarding import books_proved
+        from pipelines.depot.guarding import guarded, prove_books_file
         from pipelines.depot.lock import held
 
         with nothing_for_everybody():
             self.root.mkdir(parents=True, exist_ok=True)
-            with (
-                held(self.lock_file, actor, wait_s),
-                books_proved(self) as guarded,
-                self.opened() as books,
-                books.my_turn(self.lock_file, actor, wait_s),
-                guarded(),
-            ):
-                mend(self)
-                yield
+            with held(self.lock_file, actor, wait_s):
+                new = not self.exists
+                prove_books_file(self)
+                with (
+                    self.opened(to_write=True) as books,
+                    books.my_turn(self.lock_file, actor, wait_s),
+                    guarded(self, new=new),
+                ):
+                    mend(self)
+                    yield
 
 
 def write_table(table: Table, frame: pd.DataFrame, path: Path) -> None:

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 from pipelines.depot import before_books, keys
 from pipelines.depot import register as registers
 from pipelines.depot.before_books import Before
-from pipelines.depot.guarding import made_from_books, note_books_file, prove_books_file
+from pipelines.depot.guarding import forget_books_file, made_from_books, note_books_file, prove_books_file
 from pipelines.depot.ledger import Ledger
 from pipelines.depot.lock import held
 from pipelines.depot.storage import Depot
@@ -63,6 +63,7 @@ def upgrade(depot: Depot, actor: str) -> Upgraded:
     with held(depot.lock_file, actor):
         prove_books_file(depot)
         before = _read(depot) if is_old and not depot.exists else None
+        forget_books_file(depot)
         engine = make_engine(depot.root, depot.books_url, lost_ok=is_old)
         try:
             form, taken_over = form_of(engine, depot.root), None
@@ -74,7 +75,7 @@ def upgrade(depot: Depot, actor: str) -> Upgraded:
                 migrate(engine)
         finally:
             engine.dispose()
-        with depot.opened():
+        with depot.opened(to_write=True):
             moved = _move_aside(depot)
             if form != FORM or not depot.register.exists():
                 note_checksums(depot)

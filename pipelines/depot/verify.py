@@ -15,8 +15,8 @@ from typing import TYPE_CHECKING, Literal
 from pipelines.depot import keys
 from pipelines.depot import register as registers
 from pipelines.depot.books.opening import FILE
-from pipelines.depot.exchange import undo_exchanges
-from pipelines.depot.guarding import differences, prove_books_file
+from pipelines.depot.exchange import REPLACED, undo_exchanges
+from pipelines.depot.guarding import damage, differences, prove_books_file
 from pipelines.depot.ledger import Head
 from pipelines.depot.proof import ledger_problems
 from pipelines.errors import Unusable
@@ -67,8 +67,12 @@ def verify(depot: Depot, exported: Head | None = None) -> list[Fault]:
     try:
         prove_books_file(depot)
         with depot.opened():
-            undo_exchanges(depot)
-            found += damage(depot)
+            if depot.may_write:
+                undo_exchanges(depot)
+            else:
+                _refuse_rests(depot)
+            told = "Run manystrides restore with your newest backup."
+            found += [Fault("books", books, seen, "whole books.", told) for seen in damage(depot.books)]
             found += _register(depot)
             found += _ledger(depot, exported)
             found += _files(depot)
@@ -92,20 +96,15 @@ def _word(depot: Depot) -> Iterator[Fault]:
         )
 
 
-def damage(depot: Depot) -> Iterator[Fault]:
-    """What the database itself finds."""
-    engine = depot.books.engine
-    if engine.dialect.name != "sqlite":
-        return
-    with depot.books.reading() as connection:
-        told = [str(row[0]) for row in connection.exec_driver_sql("PRAGMA integrity_check(5)")]
-        broken = connection.exec_driver_sql("PRAGMA foreign_key_check").fetchall()
-    file = Path(str(engine.url.database))
-    if told != ["ok"] or broken:
-        seen = (
-            f"The database is damaged: {'; '.join(told[:2]) if told != ['ok'] else 'rows without what they belong to'}."
+def _refuse_rests(depot: Depot) -> None:
+    """Raises Unusable if a killed command left a result half exchanged, which nobody can undo who may not write."""
+    if any(REPLACED in name for name in depot.store.names(keys.WORK)):
+        raise Unusable(
+            "A command was killed here while it exchanged the result of a delivery.",
+            "a depot whose last command came to its end.",
+            "Let its owner run manystrides verify, or read a copy of the depot.",
+            file=depot.root,
         )
-        yield Fault("books", file, seen, "whole books.", "Run manystrides restore with your newest backup.")
 
 
 def _register(depot: Depot) -> Iterator[Fault]:

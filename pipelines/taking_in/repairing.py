@@ -19,13 +19,13 @@ from pipelines.depot import keys
 from pipelines.depot import register as registers
 from pipelines.depot.books.opening import FILE
 from pipelines.depot.desk import Desk
-from pipelines.depot.guarding import end_of_command, made_from_books
+from pipelines.depot.guarding import damage, end_of_command, made_from_books
 from pipelines.depot.ledger import Head
 from pipelines.depot.proof import ledger_problems
 from pipelines.depot.published import sha256_of
 from pipelines.depot.storage import CLOSED_ONLY, READ_ONLY, Depot
 from pipelines.depot.store import OtherBytesError, Store
-from pipelines.depot.verify import Fault, damage, verify
+from pipelines.depot.verify import Fault, verify
 from pipelines.errors import Unusable
 from pipelines.intake.bag_files import bag_in
 from pipelines.study.file import load_study
@@ -59,7 +59,7 @@ def repair(study_path: Path, depot: Depot, by: str, sources: Sources, exported: 
         done.mended += _books(depot, done.found, sources)
         faults = verify(depot, exported)
         if not any(fault.kind == "books" and fault.file.name == FILE for fault in faults):
-            with depot.opened(), suppress(_StopError):
+            with depot.opened(to_write=True), suppress(_StopError):
                 done.mended += _register(depot, faults)
                 done.mended += _stored(depot, faults, sources)
                 done.mended += _copied(depot, faults, sources)
@@ -153,7 +153,7 @@ def _is_older(depot: Depot, known: registers.Register) -> bool:
     try:
         with depot.opened() as books:
             newer = books.word() == known.depot and books.ledger.head().sequence > known.head.sequence
-            return newer and _goes_on(depot, known) and not ledger_problems(depot) and not list(damage(depot))
+            return newer and _goes_on(depot, known) and not ledger_problems(depot) and not list(damage(depot.books))
     except Unusable:
         return False
 
