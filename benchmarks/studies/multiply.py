@@ -143,7 +143,7 @@ def _copy_books(depot: Path, copies: int) -> None:
 
 def _note_beside(depot: Path) -> None:
     """What a delivery was judged beside is known by a hash over ids, which are others now."""
-    with Depot(depot).opened() as books, books.transaction():
+    with Depot(depot).opened(to_write=True) as books, books.transaction():
         books.writer().exec_driver_sql("DELETE FROM delivery_stamps WHERE what = 'beside'")
         for delivery_id in sorted(books.deliveries.ids()):
             books.beside.note(delivery_id)

@@ -11,15 +11,15 @@ import os
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from dataclasses import replace
-from pathlib import Path
 from typing import TYPE_CHECKING
 
+from pipelines.depot import reached
 from pipelines.depot import register as registers
 from pipelines.depot.addresses import REGISTER_VARIABLE
 from pipelines.depot.books.log_file import damage_of_log, has_log, log_of
 from pipelines.depot.books.opening import FILE
 from pipelines.depot.books.rows import Listed
-from pipelines.depot.ledger import Ledger, whoami
+from pipelines.depot.ledger import Head, Ledger, whoami
 from pipelines.depot.published import sha256_of
 from pipelines.depot.register import Register
 from pipelines.errors import Unusable
@@ -69,9 +69,9 @@ def guarded(depot: Depot, *, new: bool) -> Iterator[None]:
         yield
     except BaseException:
         with suppress(OSError, Unusable):  # what ended the command is what is told
-            _note_head(books, path)
+            _note_head(depot)
         raise
-    _note_head(books, path)
+    _note_head(depot)
 
 
 def damage(books: Books) -> Iterator[str]:
@@ -208,24 +208,35 @@ def _begun(depot: Depot, older: Register | None) -> Register:
 
 
 def _cut(depot: Depot, known: Register) -> Iterator[Unusable]:
-    head, once = depot.books.ledger.head(), known.head
-    expected = "a ledger that only grows."
-    if head.sequence < once.sequence:
-        seen = f"The ledger has {head.sequence} lines, and once had {once.sequence}: lines are missing at its end."
-        yield Unusable(seen, expected, _REPAIR, file=depot.root)
-    elif once.sequence and depot.books.ledger.hash_of(once.sequence) != once.hash:
-        seen = f"Line {once.sequence} of the ledger is not the one that was its last when the last command ended."
-        yield Unusable(seen, expected, _REPAIR, file=depot.root)
+    head, expected = depot.books.ledger.head(), "a ledger that only grows."
+    own = Head()
+    try:
+        own = reached.known(depot.root) or own
+    except Unusable as problem:
+        yield problem
+    for once in dict.fromkeys((known.head, own)):
+        if head.sequence < once.sequence:
+            seen = f"The ledger has {head.sequence} lines, and once had {once.sequence}: lines are missing at its end."
+            yield Unusable(seen, expected, _REPAIR, file=depot.root)
+        elif once.sequence and depot.books.ledger.hash_of(once.sequence) != once.hash:
+            seen = f"Line {once.sequence} of the ledger is not the one that was its last when the last command ended."
+            yield Unusable(seen, expected, _REPAIR, file=depot.root)
 
 
 def end_of_command(depot: Depot) -> None:
-    """Note how far the ledger reaches, and the checksum of the books; for a command that held the depot by itself."""
-    with depot.opened() as books, suppress(Unusable):
-        _note_head(books, depot.register)
-        note_books_file(depot)
+    """Note how far the ledger reaches, and the checksum of the books; for a command that held the depot by itself.
+
+    Of a ledger that is shorter than it was nothing is noted, or nobody would know any more.
+    """
+    with depot.opened(), suppress(Unusable):
+        known = registers.read(depot.register)
+        if known is not None and not any(True for _ in _cut(depot, known)):
+            _note_head(depot)
+            note_books_file(depot)
 
 
-def _note_head(books: Books, path: Path) -> None:
-    known = registers.read(path)
+def _note_head(depot: Depot) -> None:
+    known, head = registers.read(depot.register), depot.books.ledger.head()
     if known is not None:
-        registers.write(path, replace(known, head=books.ledger.head()))
+        registers.write(depot.register, replace(known, head=head))
+    reached.note(depot.root, head)

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from contextlib import suppress
 from typing import TYPE_CHECKING
 
-from pipelines.depot import keys
+from pipelines.depot import keys, reached
 from pipelines.depot.ledger import Head, Reached, verify
 from pipelines.depot.register import read
 from pipelines.errors import Unusable
@@ -36,6 +36,9 @@ def _reached(depot: Depot, exported: Head | None) -> Iterator[Reached]:
     with suppress(Unusable):  # a damaged register is told by verify and by every command that writes
         if (known := read(depot.register)) is not None and known.depot == depot.books.word() and known.head.sequence:
             yield Reached(known.head, "the register")
+    with suppress(Unusable):
+        if (own := reached.known(depot.root)) is not None and own.sequence:
+            yield Reached(own, f"the file {reached.NAME}")
     if (head := depot.books.builds.reached()) is not None:
         yield Reached(head, "the last build")
     for entry in depot.books.releases.all():

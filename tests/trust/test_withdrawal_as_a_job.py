@@ -121,6 +121,49 @@ def test_without_its_register_no_command_writes_once_somebody_withdrew(place: Pa
     assert len(known.in_force) == 1
 
 
+@pytest.mark.parametrize("books", ["kept", "missing", "older"])
+@pytest.mark.parametrize("register", ["kept", "missing", "older"])
+def test_once_somebody_withdrew_no_mixture_of_older_and_missing_books_and_register_goes_on(
+    withdrawn: Path, tmp_path: Path, books: str, register: str
+) -> None:
+    shutil.copytree(withdrawn, tmp_path / "copy")
+    depot = Depot(tmp_path / "copy" / "depot")
+    for state, path in ((books, depot.root / "books.sqlite"), (register, depot.register)):
+        if state == "missing":
+            path.unlink()
+        elif state == "older":
+            shutil.copy(withdrawn / "before" / path.name, path)
+    if (books, register) == ("kept", "kept"):
+        with depot.writing("ann"):
+            return
+    for _ in range(2):  # a refusal makes nothing good
+        with pytest.raises(Unusable, match=r"books|ledger|register"), depot.writing("ann"):
+            pass
+
+
+@pytest.fixture(scope="module")
+def withdrawn(once: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A depot from which a runner withdrew, and in ``before`` its books and register of an earlier day."""
+    folder = tmp_path_factory.mktemp("withdrawn")
+    shutil.copytree(once, folder, dirs_exist_ok=True)
+    (folder / "before").mkdir()
+    for path in (folder / "depot" / "books.sqlite", folder / "depot.register"):
+        shutil.copy(path, folder / "before")
+    withdraw(STUDY, folder / "depot", leaving(LEAVES))
+    return folder
+
+
+def test_what_was_put_back_from_an_older_day_is_not_made_good_by_a_repair(withdrawn: Path, tmp_path: Path) -> None:
+    shutil.copytree(withdrawn, tmp_path / "copy")
+    depot = Depot(tmp_path / "copy" / "depot")
+    for path in (depot.root / "books.sqlite", depot.register):
+        shutil.copy(withdrawn / "before" / path.name, path)
+    left = repair(STUDY, depot, "tester", Sources()).left
+    assert any("lines are missing at" in fault.seen for fault in left)
+    with pytest.raises(Unusable, match="lines are missing at its end"), depot.writing("ann"):
+        pass
+
+
 def test_a_withdrawal_that_the_books_lost_is_refused_and_one_that_only_the_register_knows_is_carried_out(
     place: Path,
 ) -> None:

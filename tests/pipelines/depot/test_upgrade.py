@@ -40,7 +40,7 @@ def place(tmp_path_factory: pytest.TempPathFactory) -> Path:
     a_delivery(folder / "inbox", names=("1",), runners=("FS-01", "FS-02"), withdrawn={"FS-02": 0})
     run(STUDY, folder / "inbox", folder / "new", "tester", workers=1)
     depot = Depot(folder / "new")
-    with depot.opened() as books, books.transaction():
+    with depot.opened(to_write=True) as books, books.transaction():
         ledger = Ledger(books, "ann")
         files = tuple(books.gates.get("brack-001").files[TRIAL])
         decided = Override("w1", "brack", TRIAL, files, "a_check", Decision("Known.", "Ann", "2026-01-01"))

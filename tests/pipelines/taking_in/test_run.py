@@ -6,10 +6,12 @@ import hashlib
 import json
 import os
 import shutil
+import sqlite3
 import subprocess
 import sys
 import time
 from collections.abc import Callable
+from contextlib import closing
 from pathlib import Path
 from typing import Any
 
@@ -370,7 +372,7 @@ def test_a_result_that_was_being_replaced_is_put_back(
     def killed() -> None:
         raise _KilledError
 
-    with monkeypatch.context() as patch, place.opened():
+    with monkeypatch.context() as patch, place.opened(to_write=True):
         _renames(patch, moment)
         with pytest.raises(_KilledError):
             exchange.publish(place, work, "brack-001", killed)
@@ -388,7 +390,7 @@ def test_a_result_the_books_could_not_take_is_put_back_at_once(inbox: Path, depo
     def failing() -> None:
         raise OSError("planted")
 
-    with pytest.raises(OSError, match="planted"), place.opened():
+    with pytest.raises(OSError, match="planted"), place.opened(to_write=True):
         exchange.publish(place, place.new_work("brack-001"), "brack-001", failing)
     assert tables(depot) == before
 
@@ -420,8 +422,8 @@ def test_folders_and_books_that_do_not_fit_are_refused_and_nothing_is_removed(
     if lost == "the folder":
         shutil.rmtree(place.result("brack-001").local())
     else:
-        with place.opened() as books, books.transaction():
-            books.deliveries.drop("brack-001")
+        with closing(sqlite3.connect(depot / "books.sqlite")) as connection, connection:
+            connection.execute("DELETE FROM deliveries")
     with pytest.raises(Unusable, match=told):
         go(inbox, depot)
     assert list(tables(depot)) == ([] if lost == "the folder" else ["brack-001"])
