@@ -121,7 +121,7 @@ class Store:
             return hashlib.file_digest(stream, "sha256").hexdigest()  # type: ignore[arg-type]
 
     def names(self, key: str = "") -> list[str]:
-        """What lies directly below a key; on a disk a folder counts that is empty."""
+        """What lies directly below a key; on a disk also a folder that somebody else left empty."""
         try:
             found = self.filesystem.ls(self._at(key), detail=False)
         except (FileNotFoundError, NotADirectoryError):
@@ -244,6 +244,7 @@ class Store:
         if self._is_disk:
             for path in (target, source):
                 to_disk(path.rpartition("/")[0])
+            self._prune(source)
 
     def _move(self, source: str, target: str) -> None:
         if self._is_disk:
@@ -258,8 +259,17 @@ class Store:
             remove_tree(Path(path))
             if os.path.lexists(path):
                 raise OSError(errno.EBUSY, "it cannot be removed", path)
+            self._prune(path)
         elif self.filesystem.exists(path):
             self.filesystem.rm(path, recursive=True)
+
+    def _prune(self, gone: str) -> None:
+        """Remove the folders above what is gone, as far as they are empty: elsewhere there are no folders."""
+        folder = gone.rpartition("/")[0]
+        with suppress(OSError):
+            while folder.startswith(f"{self.root}/") and folder != self.beside:
+                os.rmdir(folder)
+                folder = folder.rpartition("/")[0]
 
     def shut(self, key: str) -> None:
         """Let nobody but the owner look below a key, made or to be made; for a disk."""

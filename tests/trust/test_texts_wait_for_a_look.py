@@ -69,7 +69,7 @@ def test_what_is_allowed_comes_in_with_the_next_run_though_the_inbox_is_empty(de
     told = run(STUDY, tmp_path / "nothing", depot).text()
     assert "Somebody decided on a text it holds." in told
     assert texts_of(str(depot)) == []
-    assert not list((Depot(depot).root / "closed" / "brack-001").iterdir())
+    assert not (Depot(depot).root / "closed" / "brack-001").exists()
     assert not (Depot(depot).result("brack-001").local(FILE)).exists()
     raw = b"".join(p.read_bytes() for p in (Depot(depot).root / "raw").rglob("*") if p.is_file())
     assert REMARK.encode() in raw

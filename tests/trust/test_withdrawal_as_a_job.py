@@ -84,8 +84,9 @@ def test_within_days_of_grace_bytes_are_withheld_and_it_can_be_taken_back(place:
 def test_when_the_days_of_grace_are_over_the_next_command_removes_the_bytes(place: Path) -> None:
     withdraw(STUDY, place / "depot", leaving(LEAVES, grace_days=7))
     over = (datetime.now(UTC) - timedelta(days=1)).isoformat(timespec="seconds")
-    with Depot(place / "depot").writing("tester"), Depot(place / "depot").opened() as books, books.transaction():
-        books.jobs.put(replace(books.jobs.open()[0], due_utc=over))
+    depot = Depot(place / "depot")
+    with depot.writing("tester"), depot.books.transaction():
+        depot.books.jobs.put(replace(depot.books.jobs.open()[0], due_utc=over))
     assert "carried out now" in go(place)
     assert list(standings(place)) == [trial_id("standing", STAYS)]
 
@@ -172,6 +173,7 @@ def test_a_withdrawal_that_the_books_lost_is_refused_and_one_that_only_the_regis
     known = registers.read(depot.register)
     assert known is not None
     with sqlite3.connect(depot.root / "books.sqlite") as connection:
+        connection.execute("PRAGMA foreign_keys = ON")
         connection.execute("DELETE FROM withdrawals")
     connection.close()
     registers.write(depot.register, replace(known, books_sha256=""))  # as after a kill, when it cannot be known
