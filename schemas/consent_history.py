@@ -25,12 +25,21 @@ WITHDRAWN = codes.CONSENT_EVENT[1].value
 NOT_UNDERSTOOD = "not_understood"
 #: Word of an event by which all that was given before its day counts no more: a form signed anew takes its place.
 VOIDED = "voided"
+_TAKEN_OUT = "taken out by"
 #: Runner of an event that could be about anybody, since its id could not be read.
 ANYBODY = ""
 
 _FORM = "form_version"
 _EVENTS = frozenset(code.value for code in codes.CONSENT_EVENT)
 _SCOPES = frozenset(code.value for code in codes.CONSENT_SCOPE)
+
+
+def taken_out(utc: str) -> str:
+    """Word of a withdrawal of which no byte may be kept since a moment, ISO 8601: against, like a withdrawal.
+
+    Asked for anew it is another word, so that whatever rests on the older one is due.
+    """
+    return f"{_TAKEN_OUT} {utc}"
 
 
 def spelled(runner: str) -> str:

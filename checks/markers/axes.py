@@ -15,6 +15,7 @@ from checks.registry import Limit, Looked, Subject, Weight, check, looked, nothi
 from pipelines.science.frames import Rows
 from pipelines.science.joints import anatomy as landmarks
 from pipelines.science.signals import measures as signals
+from pipelines.science.signals.middle import of_columns
 from pipelines.science.workspace import Workspace
 from schemas.trial import FORWARD, RIGHT, UP, FloatArray, Trial
 
@@ -44,7 +45,7 @@ def runner_is_upright(trial: Trial, *, most_deg: float = 45.0) -> Looked:
     }
     if not (middle["pelvis"] and middle["foot"]):
         return nothing("no marker of the pelvis or none of a foot was seen")
-    pelvis, foot = (np.mean([np.nanmedian(path, axis=0) for path in paths], axis=0) for paths in middle.values())
+    pelvis, foot = (np.mean([of_columns(path, 50)[0] for path in paths], axis=0) for paths in middle.values())
     line = pelvis - foot
     angle = float(np.degrees(np.arctan2(np.hypot(line[FORWARD], line[RIGHT]), line[UP])))
     if not angle > most_deg:

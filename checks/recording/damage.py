@@ -14,6 +14,7 @@ import numpy as np
 from checks.registry import Limit, Looked, Subject, Weight, check, looked, nothing
 from pipelines.science.signals import measures as signals
 from pipelines.science.signals.measures import BoolArray
+from pipelines.science.signals.middle import of_columns
 from schemas.trial import FORWARD, RIGHT, UP, FloatArray, Trial
 
 _FEWEST_MARKERS, _FEWEST_FRAMES = 6, 20
@@ -63,15 +64,14 @@ def samples_stand_in_their_places(
     paths = {role: path for role, path in trial.markers.items() if len(path) == frames and np.isfinite(path).any()}
     if len(paths) < _FEWEST_MARKERS or frames < _FEWEST_FRAMES:
         return nothing("too few markers or frames to know a body by")
+    points, apart = np.stack(list(paths.values()), axis=1), _segments(paths)
     parts = np.array_split(np.arange(frames), min(_PARTS, frames // _FEWEST_FRAMES))
-    told = [
-        _not_a_body({role: path[part] for role, path in paths.items()}, flat_fraction, restless_fraction, share)
-        for part in parts
-    ]
+    spans = [slice(int(part[0]), int(part[-1]) + 1) for part in parts]
+    told = [_not_a_body(points[span], apart[span], flat_fraction, restless_fraction, share) for span in spans]
     first = _first_damaged(told)
     if first is None:
         return looked(len(paths))
-    frame, rate = int(parts[first][0]), trial.marker_rate_hz or 1.0
+    frame, rate = spans[first].start, trial.marker_rate_hz or 1.0
     role = next(iter(paths))
     fault = {
         "since": f"From about frame {frame + 1} on" if first else "From the first frame on",
@@ -95,17 +95,19 @@ def _first_damaged(told: list[str | None]) -> int | None:
 
 
 def _not_a_body(
-    paths: Mapping[str, FloatArray], flat_fraction: float, restless_fraction: float, share: float
+    points: FloatArray, apart: FloatArray, flat_fraction: float, restless_fraction: float, share: float
 ) -> str | None:
-    """What shows that paths, role -> (frames, 3) m, are not those of a body; None if nothing does."""
-    points = np.stack(list(paths.values()), axis=1)
+    """What shows that points (frames, markers, 3) m are not those of a body; None if nothing does.
+
+    apart: (frames, segments) m, how far the ends of each lie apart.
+    """
     seen = points[np.isfinite(points).all(axis=2)]
     if len(seen) < _FEWEST_MARKERS:
         return None
     absurd = (np.abs(seen) > ABSURD_M[1]) | ((np.abs(seen) < ABSURD_M[0]) & (seen != 0))
     if absurd.mean() > ABSURD_SHARE:
         return f"{100 * absurd.mean():.0f} % of them are beyond any length (above 1000 km or below a nanometre)"
-    low, high = np.percentile(seen, [10, 90], axis=0)  # the first and the last marker may hold other channels
+    low, high = of_columns(seen, 10, 90)  # the first and the last marker may hold other channels
     ranges = high - low
     if not LABORATORY_M[0] < ranges.max() < LABORATORY_M[1]:
         return None  # another unit than the file states, and rounded or cut off by it
@@ -116,34 +118,45 @@ def _not_a_body(
     restless = _restless(points, float(ranges.max()), restless_fraction)
     if restless.mean() >= share:
         return f"{int(restless.sum())} of {len(restless)} markers are elsewhere in every frame, without a path"
-    elastic = _elastic(paths)
-    if len(elastic) >= _FEWEST_SEGMENTS and np.mean(elastic) >= share:
-        return f"{sum(elastic)} of {len(elastic)} segments change their length by more than half of it"
+    elastic = _elastic(apart)
+    if len(elastic) >= _FEWEST_SEGMENTS and elastic.mean() >= share:
+        return f"{int(elastic.sum())} of {len(elastic)} segments change their length by more than half of it"
     return None
 
 
-def _elastic(paths: Mapping[str, FloatArray]) -> list[bool]:
-    """Of each pair of markers on one bone that were seen, whether their distance changes by half of it and more."""
+def _segments(paths: Mapping[str, FloatArray]) -> FloatArray:
+    """(frames, segments) m between markers on one bone that are ever seen together."""
     pairs = [*combinations(signals.FOOT, 2), signals.SHANK]
-    found = []
-    for side in signals.SIDES:
-        for one, other in pairs:
-            apart = signals.distance(paths, f"{one}_{side}", f"{other}_{side}")
-            if apart is not None and np.isfinite(apart).sum() >= _FEWEST_FRAMES // 2:
-                low, middle, high = np.nanpercentile(apart, [5, 50, 95])
-                found.append(bool(high - low > _ELASTIC * middle))
-    return found
+    found = [
+        apart
+        for side in signals.SIDES
+        for one, other in pairs
+        if (apart := signals.distance(paths, f"{one}_{side}", f"{other}_{side}")) is not None
+    ]
+    return np.stack(found, axis=1) if found else np.empty((len(next(iter(paths.values()))), 0))
+
+
+def _elastic(apart: FloatArray) -> BoolArray:
+    """Of each segment that is seen often enough, whether its length changes by half of it and more."""
+    often = apart[:, np.isfinite(apart).sum(axis=0) >= _FEWEST_FRAMES // 2]
+    low, middle, high = of_columns(often, 5, 50, 95)
+    return np.asarray(high - low > _ELASTIC * middle)
 
 
 def _restless(points: FloatArray, size: float, restless_fraction: float) -> BoolArray:
     """(markers,) whether a marker's path has no order, in ranks so that single huge numbers do not decide."""
-    found = np.zeros(points.shape[1], bool)
-    for marker in range(points.shape[1]):
-        for axis in range(3):
-            path = points[:, marker, axis]
-            path = path[np.isfinite(path)]
-            if len(path) < _FEWEST_FRAMES // 2 or np.ptp(np.percentile(path, [5, 95])) < _LEAST_WAY * size:
-                continue
-            ranks = np.argsort(np.argsort(path)).astype(np.float64)
-            found[marker] |= float((np.diff(ranks) ** 2).mean()) > restless_fraction * 2 * float(ranks.var())
-    return found
+    columns = points.reshape(len(points), -1)
+    known = np.isfinite(columns)
+    low, high = of_columns(columns, 5, 95)
+    goes = (known.sum(axis=0) >= _FEWEST_FRAMES // 2) & (high - low >= _LEAST_WAY * size)
+    found = np.zeros(columns.shape[1], bool)
+    whole = goes & known.all(axis=0)
+    found[whole] = _without_order(columns[:, whole], restless_fraction)
+    for column in np.flatnonzero(goes & ~whole):
+        found[column] = _without_order(columns[known[:, column], column, None], restless_fraction)[0]
+    return np.asarray(found.reshape(-1, 3).any(axis=1))
+
+
+def _without_order(columns: FloatArray, restless_fraction: float) -> BoolArray:
+    ranks = columns.argsort(axis=0).argsort(axis=0).astype(np.float64)
+    return np.asarray((np.diff(ranks, axis=0) ** 2).mean(axis=0) > restless_fraction * 2 * ranks.var(axis=0))

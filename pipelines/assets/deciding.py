@@ -1,4 +1,4 @@
-"""What a person decides by command, and the graph then carries out: a trial accepted in spite of a check, a release.
+"""What a person decides by command, and the graph then carries out: a check set aside, a withdrawal, a release.
 
 What may be decided is in ``pipelines.deciding``, what a release holds in ``pipelines.release``; here a decision is
 kept first, and then what the books say is due is done by the graph that every run carries out.
@@ -9,11 +9,15 @@ from __future__ import annotations
 from pathlib import Path
 
 from pipelines.assets.run import at_work, carry_out
+from pipelines.deciding import withdrawal
 from pipelines.deciding.accepting import Asked, Outcome, decide, in_plain_form, outcome
+from pipelines.deciding.withdrawal import Renewed, Restored, Withdrawn
 from pipelines.depot.keys import release as release_key
 from pipelines.release.make import Released, note_unlisted, refuse_what_a_run_must_do
+from pipelines.taking_in.batch import Bench
 from pipelines.taking_in.building import is_built
 from pipelines.taking_in.due import any_follow_up
+from pipelines.taking_in.withdrawing import any_left, waiting
 
 
 def accept(study_path: Path, depot_root: Path | str, asked: Asked) -> Outcome:
@@ -24,9 +28,49 @@ def accept(study_path: Path, depot_root: Path | str, asked: Asked) -> Outcome:
     asked = in_plain_form(asked)
     with at_work(study_path, depot_root, asked.by) as bench:
         decided = decide(bench.desk, asked)
-        if any_follow_up(bench.desk) or not is_built(bench.desk):
-            carry_out(bench)
+        _what_follows(bench)
         return outcome(bench.desk, decided, bench.summary)
+
+
+def withdraw(study_path: Path, depot_root: Path | str, asked: withdrawal.Asked) -> Withdrawn:
+    """Take ``scope`` ("all" or one kind of data) of a runner out of the depot, and do what follows from it.
+
+    Raises Unusable if the scope is unknown, if there is no reason or name, if the reason names the runner, or if the
+    depot does not know the runner and nobody said that the runner is still to come.
+    """
+    asked = withdrawal.in_plain_form(asked)
+    with at_work(study_path, depot_root, asked.by) as bench:
+        noted = withdrawal.ask(bench.desk, asked)
+        _what_follows(bench)
+        done = [*bench.summary.withdrawals, *waiting(bench.desk)]
+        own = (one for one in done if one.job.tombstone == noted.tombstone)
+        return Withdrawn(noted.tombstone, asked.scope, next(own, None), bench.summary)
+
+
+def take_back(study_path: Path, depot_root: Path | str, asked: withdrawal.Asked) -> Restored:
+    """End a withdrawal within its time of grace, and do what follows from it. Raises Unusable if there is none."""
+    asked = withdrawal.in_plain_form(asked)
+    with at_work(study_path, depot_root, asked.by) as bench:
+        tombstone = withdrawal.take_back(bench.desk, asked)
+        _what_follows(bench)
+        told = f"Taken back: tombstone {tombstone}. Consent counts again as the deliveries tell it."
+        return Restored(told, bench.summary)
+
+
+def renew(study_path: Path, depot_root: Path | str, asked: Renewed) -> Restored:
+    """Let consent that a runner gave anew count from its day on; what was taken out does not come back.
+
+    Raises Unusable if the runner never withdrew this scope.
+    """
+    withdrawal.refuse_renewal(asked)
+    with at_work(study_path, depot_root, asked.by) as bench:
+        tombstone = withdrawal.renew(bench.desk, asked)
+        _what_follows(bench)
+        told = (
+            f"Renewed: tombstone {tombstone}. What consents.csv gives from study day {asked.from_day} on "
+            "counts again; what was given before, and what was taken out, does not."
+        )
+        return Restored(told, bench.summary)
 
 
 def release(
@@ -46,3 +90,9 @@ def release(
         entry = books.releases.all()[-1]
         new, folder = entry.number not in before, bench.desk.depot.store.local(release_key(entry.name))
         return Released(entry, folder, new, bench.summary.finished)
+
+
+def _what_follows(bench: Bench) -> None:
+    """Carry out the graph if anything is due since the decision; else nothing is started."""
+    if any_follow_up(bench.desk) or any_left(bench.desk) or not is_built(bench.desk):
+        carry_out(bench)

@@ -2,12 +2,15 @@
 
 ::
 
-    received -> gated -> judged_trials -> delivery_tables -> depot -> warehouse -> site_checks -> pages
+    received -> gated -> judged_trials -> delivery_tables -> depot -> warehouse -> site_checks -> pages -> withdrawals
 
 Up to its tables each delivery is a partition; from ``depot`` on, what all deliveries make together is made once per
 run. One step does the first four, delivery by delivery in order, because a delivery is gated beside the results of
 those before it, and is in the depot whole or not at all. It says of each delivery how far it came. What is built from
 all that the books know is not built again. ``release`` is made by a job of its own, after all the others.
+
+Deliveries of runners who withdrew are judged again first. Then ``taken_out`` removes their files, and ``withdrawals``
+searches all that was built for their ids.
 """
 
 from collections.abc import Iterator
@@ -22,8 +25,10 @@ from pipelines.assets.checks import checks_of_deliveries, results_about, specs_a
 from pipelines.assets.place import DELIVERY_PARTITIONS
 from pipelines.depot.keys import release as release_key
 from pipelines.errors import Unusable
+from pipelines.taking_in import withdrawing
 from pipelines.taking_in.batch import Bench, NotPublishedError, work_off
 from pipelines.taking_in.building import build_pages_stage, build_warehouse_stage, is_built
+from pipelines.taking_in.due import CONSENTS_CHANGED
 
 PER_DELIVERY = {
     "received": "Opened, unpacked safely, checked against its checksums, told from repeats.",
@@ -31,15 +36,19 @@ PER_DELIVERY = {
     "judged_trials": "Each trial read in a worker process: outcomes, checks, and what becomes of it.",
     "delivery_tables": "Its tables as Parquet, in place in one step; which of them hold what, the books know.",
 }
-POOLED = ("depot", "warehouse", "site_checks", "pages")
+POOLED = ("taken_out", "depot", "warehouse", "site_checks", "pages", "withdrawals")
 _POOL = "depot"  # one writer
 _RETRIES = dg.RetryPolicy(max_retries=2, delay=5, backoff=dg.Backoff.EXPONENTIAL)
 
 
 class TakeIn(dg.Config):
-    """yes: publish although judging again would move many trials into or out of the pool."""
+    """yes: publish although judging again would move many trials into or out of the pool.
+
+    only_what_follows: from what people decided; what came, or was made with something else, is left for another run.
+    """
 
     yes: bool = False
+    only_what_follows: bool = False
 
 
 def _specs() -> Iterator[dg.AssetSpec]:
@@ -69,7 +78,8 @@ def take_in(
     made: list[dg.AssetMaterialization] = []  # of partitions asked for, which Dagster tells itself if all came through
     not_through: list[str] = []
     try:
-        for worked in work_off(replace(bench, yes=bench.yes or config.yes), asked):
+        inbox = None if config.only_what_follows else bench.inbox
+        for worked in work_off(replace(bench, yes=bench.yes or config.yes, inbox=inbox), asked):
             was_asked = asked is not None and worked.arrival in asked
             for event in way_of(bench.desk, worked):
                 if was_asked and isinstance(event, dg.AssetMaterialization):
@@ -92,11 +102,18 @@ def take_in(
     yield from (dg.MaterializeResult(asset_key=name) for name in PER_DELIVERY)
 
 
-@dg.asset(
-    deps=[dg.AssetDep("delivery_tables", partition_mapping=dg.AllPartitionMapping())],
-    group_name="pooled",
-    pool=_POOL,
-)
+_AFTER_ALL_DELIVERIES = dg.AssetDep("delivery_tables", partition_mapping=dg.AllPartitionMapping())
+
+
+@dg.asset(deps=[_AFTER_ALL_DELIVERIES], group_name="withdrawals", pool=_POOL)
+def taken_out(bench: dg.ResourceParam[Bench]) -> dg.MaterializeResult:
+    """Files of runners who withdrew, removed for good once no delivery holds them and their time of grace is over."""
+    judged = [done.record.delivery_id for done in bench.summary.done if done.why == CONSENTS_CHANGED]
+    bench.summary.withdrawals = withdrawing.take_files_out(bench.desk, judged)
+    return dg.MaterializeResult(metadata={"files": sum(one.files_removed for one in bench.summary.withdrawals)})
+
+
+@dg.asset(deps=[_AFTER_ALL_DELIVERIES, "taken_out"], group_name="pooled", pool=_POOL)
 def depot(bench: dg.ResourceParam[Bench]) -> dg.MaterializeResult:
     """All deliveries the depot holds, as the books know them."""
     return dg.MaterializeResult(metadata=dict(bench.desk.books.trials.standings()))
@@ -160,6 +177,14 @@ def pages(bench: dg.ResourceParam[Bench]) -> dg.MaterializeResult:
     return dg.MaterializeResult(metadata={"path": dg.MetadataValue.path(bench.desk.depot.pages.shown())})
 
 
+@dg.asset(deps=["pages"], group_name="withdrawals", pool=_POOL)
+def withdrawals(bench: dg.ResourceParam[Bench]) -> dg.MaterializeResult:
+    """Everything live searched for the ids of runners who withdrew; what was asked for is done then."""
+    done = withdrawing.end(bench.desk, bench.summary.withdrawals, keeps_history=bench.keeps_history)
+    bench.summary.withdrawals = done
+    return dg.MaterializeResult(metadata={"ended": sum(one.ended for one in done), "asked_for": len(done)})
+
+
 class Freeze(dg.Config):
     """why: what the release is for; it stands in the ledger and in the release. openly: see ``release.make.freeze``."""
 
@@ -167,7 +192,7 @@ class Freeze(dg.Config):
     openly: bool = False
 
 
-@dg.asset(deps=["pages"], group_name="releases", pool=_POOL)
+@dg.asset(deps=["pages", "withdrawals"], group_name="releases", pool=_POOL)
 def release(config: Freeze, bench: dg.ResourceParam[Bench]) -> dg.MaterializeResult:
     """A frozen, numbered version of the pooled data; asked for by a person, with a reason."""
     from pipelines.release.make import freeze
@@ -192,7 +217,13 @@ take_in_job = dg.define_asset_job(
 release_job = dg.define_asset_job(
     "freeze_a_release", selection=FROZEN, description="Does all that is due in one run, then freezes the pooled data."
 )
+withdrawals_job = dg.define_asset_job(
+    "carry_out_withdrawals",
+    selection=MADE,
+    config=dg.RunConfig(ops={"take_in_deliveries": TakeIn(only_what_follows=True)}),
+    description="Does what runners who withdrew asked for, and nothing else that could stand in its way.",
+)
 
-ASSETS = (take_in, depot, build_warehouse, pages, release)
+ASSETS = (take_in, taken_out, depot, build_warehouse, pages, withdrawals, release)
 CHECKS = (checks_of_deliveries, told_by_delivery)
-JOBS = (take_in_job, release_job)
+JOBS = (take_in_job, withdrawals_job, release_job)

@@ -40,10 +40,10 @@ class Place(dg.ConfigurableResource):
 
     @contextmanager
     def writing(self) -> Iterator[Bench]:
-        """The bench, while this run is the depot's only writer; what a kill left is finished first."""
+        """The bench, while this run is the depot's only writer."""
         refuse_missing(self.inbox_path)
         place, actor = (Path(self.study), self.depot), f"{whoami()} (dagster)"
-        with at_work(*place, actor, self.inbox_path, wait_s=_WAIT_S, leave_history=True) as bench:
+        with at_work(*place, actor, self.inbox_path, wait_s=_WAIT_S, by_dagster=True) as bench:
             yield bench
 
 

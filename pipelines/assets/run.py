@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
+from dataclasses import replace
 from pathlib import Path
 
 from pipelines.depot.arrivals import find_arrivals
@@ -19,9 +20,11 @@ from pipelines.study.file import load_study
 from pipelines.taking_in.batch import Bench
 from pipelines.taking_in.building import is_built
 from pipelines.taking_in.due import arrivals_due, refuse_missing, what_is_due
-from pipelines.taking_in.opening import finish_what_a_kill_left, open_desk
+from pipelines.taking_in.keeping import shut_bytes
+from pipelines.taking_in.opening import open_desk
 from pipelines.taking_in.plan import plan as plan_of
 from pipelines.taking_in.summary import Summary
+from pipelines.taking_in.withdrawing import any_left, waiting
 
 
 def run(
@@ -83,17 +86,28 @@ def at_work(
     yes: bool = False,
     rebuild: bool = False,
     wait_s: float = 0.0,
-    leave_history: bool = False,
+    by_dagster: bool = False,
 ) -> Iterator[Bench]:
     """A bench at which this process is the depot's only writer; what a kill left is finished first.
 
     inbox: None if only what follows from a decision is to be done. wait_s: how long to wait for another writer's end.
-    leave_history: Dagster is running, whose history cannot be removed under it. Raises Unusable as ``run`` does.
+    by_dagster: its daemon carries the graph out, and asks for a withdrawal that is not done by itself. Raises Unusable
+    as ``run`` does.
     """
     study, depot, actor = load_study(study_path), Depot(depot_root), actor or whoami()
     with depot.writing(actor, wait_s), open_desk(depot, study, actor, workers) as desk:
-        told = finish_what_a_kill_left(desk, leave_history=leave_history)
-        yield Bench(desk, inbox, progress or Progress(), Summary(depot, finished=told), yes, rebuild)
+        shut_bytes(depot)
+        bench = Bench(desk, inbox, progress or Progress(), Summary(depot), yes, rebuild, keeps_history=by_dagster)
+        yield bench if by_dagster else _recovered(bench)
+
+
+def _recovered(bench: Bench) -> Bench:
+    """The bench after withdrawals that an earlier command left were gone on with: nothing may stand in their way."""
+    desk, first = bench.desk, Summary(bench.desk.depot)
+    if any_left(desk):
+        carry_out(Bench(desk, None, bench.progress, first))
+    told = [one.told() for one in first.withdrawals or waiting(desk)]
+    return replace(bench, summary=Summary(desk.depot, failures=first.failures, finished=tuple(told)))
 
 
 def carry_out(bench: Bench, freeze: Mapping[str, str | bool] | None = None) -> None:

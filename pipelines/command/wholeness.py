@@ -54,8 +54,8 @@ def verify(
         if not found:
             typer.echo(f"The depot {place.root} is whole: every file has the checksum that the books tell.")
         raise typer.Exit(1 if found else 0)
+    from pipelines.assets.repairing import repair as mend
     from pipelines.taking_in.repairing import Sources
-    from pipelines.taking_in.repairing import repair as mend
 
     done = mend(study, place, by, Sources(inbox if inbox.is_dir() else None, source), exported)
     _tell(done.found)

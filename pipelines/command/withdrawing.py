@@ -40,13 +40,15 @@ def withdraw(
 
     Example: manystrides withdraw FS-07 --scope all --why "Letter of 3 May" --as "Ann Lee" --depot depot
     """
+    from pipelines.assets import deciding
     from pipelines.deciding import withdrawal
     from pipelines.deciding.preview import preview
 
     asked = withdrawal.Asked(runner, scope, why, by, grace_days, not_yet_delivered)
     if take_back:
-        typer.echo(withdrawal.take_back(study, depot, asked))
-        return
+        ended = deciding.take_back(study, depot, asked)
+        typer.echo(ended.text())
+        raise typer.Exit(ended.exit_code)
     shown = preview(study, depot, runner, scope)
     typer.echo(shown.text())
     if not shown.known and not not_yet_delivered:
@@ -57,9 +59,9 @@ def withdraw(
         )
     if not yes:
         _ask()
-    done = withdrawal.withdraw(study, depot, asked)
+    done = deciding.withdraw(study, depot, asked)
     typer.echo(done.text())
-    raise typer.Exit(1 if done.found else 0)
+    raise typer.Exit(done.exit_code)
 
 
 def renew(
@@ -76,9 +78,12 @@ def renew(
 
     Example: manystrides renew FS-07 --scope all --form-version 3 --from-day 90 --why "New form" --as "Ann Lee"
     """
-    from pipelines.deciding import withdrawal
+    from pipelines.assets.deciding import renew as give_anew
+    from pipelines.deciding.withdrawal import Renewed
 
-    typer.echo(withdrawal.renew(study, depot, withdrawal.Renewed(runner, scope, form_version, from_day, why, by)))
+    done = give_anew(study, depot, Renewed(runner, scope, form_version, from_day, why, by))
+    typer.echo(done.text())
+    raise typer.Exit(done.exit_code)
 
 
 def _ask() -> None:

@@ -13,7 +13,6 @@ from pipelines.depot.storage import Depot
 from pipelines.errors import Unusable
 from pipelines.study.file import load_study
 from pipelines.taking_in.opening import open_desk
-from pipelines.taking_in.withdrawing import due_for
 from schemas.consent_history import spelled
 from schemas.privacy import EVERY_SCOPE
 
@@ -65,7 +64,8 @@ def preview(study_path: Path, depot_root: Path | str, runner: str, scope: str) -
         if not names:
             return Preview(runner, known=bool(books.withdrawals.scopes(runner)), near=near)
         whole = scope in WHOLE_TRIAL
-        deliveries = due_for(desk, names, scope if whole else EVERY_SCOPE)
+        naming = sorted({delivery for name in names for delivery in books.gates.naming(name)})
+        deliveries = [record for name in naming if (record := books.deliveries.get(name)) is not None and record.held]
         files = {sha for name in names for sha in books.gates.files_of_trials(name)} if whole else set()
         trials = {
             trial

@@ -1,8 +1,8 @@
-"""A withdrawal is asked for: shown beforehand, remembered, taken back in its time of grace, followed by new consent.
+"""A withdrawal is asked for: remembered, taken back in its time of grace, followed by new consent.
 
 Order matters, since a kill may come at any moment: the register beside the depot is told first, then the books in one
-transaction with the ledger's line. From then on every command withholds the runner and goes on with what is to be done,
-which is in ``pipelines.taking_in.withdrawing``.
+transaction with the ledger's line. From then on every command withholds the runner and goes on with what is to be done:
+whoever asks the books what is due (``pipelines.assets.deciding``, or the next run after a kill) does it.
 """
 
 from __future__ import annotations
@@ -19,14 +19,9 @@ from pipelines.depot.consents import WHOLE_TRIAL
 from pipelines.depot.desk import Desk
 from pipelines.depot.guarding import TAKEN_BACK, WITHDRAWAL, noted
 from pipelines.depot.ledger import whoami
-from pipelines.depot.storage import Depot
 from pipelines.errors import Unusable
-from pipelines.study.file import load_study
-from pipelines.taking_in.building import build, is_built
-from pipelines.taking_in.due import due_again
-from pipelines.taking_in.noting import again
-from pipelines.taking_in.opening import finish_what_a_kill_left, open_desk
-from pipelines.taking_in.withdrawing import CarriedOut, carry_out
+from pipelines.taking_in.summary import Summary
+from pipelines.taking_in.withdrawing import CarriedOut
 from schemas.privacy import EVERY_SCOPE
 
 RENEWED = "withdrawal_renewed"
@@ -62,12 +57,12 @@ class Renewed:
 
 @dataclass(frozen=True)
 class Withdrawn:
-    """What a withdrawal did. earlier: what was done for others that were not finished."""
+    """What a withdrawal did. run: all that the run after it did."""
 
     tombstone: str
     scope: str
     done: CarriedOut | None
-    earlier: tuple[str, ...] = ()
+    run: Summary
 
     @property
     def deliveries(self) -> tuple[str, ...]:
@@ -84,82 +79,54 @@ class Withdrawn:
         """Live files in which the runner's id still stands."""
         return self.done.found if self.done else ()
 
+    @property
+    def exit_code(self) -> int:
+        """0; 1 if the id still stands somewhere, or it is not finished; as a run's if that did not come to its end."""
+        left = self.done is not None and not (self.done.ended or self.done.waits_until)
+        return self.run.exit_code or int(left or bool(self.found))
+
     def text(self) -> str:
         """The outcome, for people; the runner is not named."""
         scope = "everything" if self.scope == EVERY_SCOPE else self.scope
-        lines = [*self.earlier, f"Withdrawn: {scope}. Tombstone {self.tombstone} in the ledger, without identity."]
-        return "\n".join([*lines, *(self.done.lines() if self.done else ["It was withdrawn before."])])
+        lines = [*self.run.finished, f"Withdrawn: {scope}. Tombstone {self.tombstone} in the ledger, without identity."]
+        lines += self.done.lines() if self.done else ["It was withdrawn before."]
+        return "\n".join([*lines, *self.run.faults()])
 
 
-def withdraw(study_path: Path, depot_root: Path | str, asked: Asked) -> Withdrawn:
-    """Take ``scope`` ("all" or one kind of data) of a runner out of the depot and build warehouse and pages anew.
+@dataclass(frozen=True)
+class Restored:
+    """A withdrawal that was taken back, or after which consent was given anew. run: all that the run after it did."""
 
-    Raises Unusable if the scope is unknown, if there is no reason or name, if the reason names the runner, or if the
-    depot does not know the runner and nobody said that the runner is still to come.
-    """
+    told: str
+    run: Summary
+
+    @property
+    def exit_code(self) -> int:
+        """As a run's."""
+        return self.run.exit_code
+
+    def text(self) -> str:
+        """The outcome, for people; the runner is not named."""
+        return "\n".join([*self.run.finished, self.told, *self.run.faults()])
+
+
+def in_plain_form(asked: Asked) -> Asked:
+    """What is asked for, without blanks that say nothing. Raises Unusable for what no depot could do."""
     refuse_scope(asked.scope)
     asked = replace(asked, why=" ".join(asked.why.split()), by=" ".join(asked.by.split()))
     _refuse_words(asked.runner, asked.why, asked.by)
     if not 0 <= asked.grace_days <= _MOST_DAYS:
         seen = f"{asked.grace_days} days of grace were asked for."
         raise Unusable(seen, f"0 to {_MOST_DAYS} days.", "Correct --grace-days.")
-    depot, study = Depot(depot_root), load_study(study_path)
-    with depot.writing(asked.by), open_desk(depot, study, asked.by) as desk:
-        earlier = finish_what_a_kill_left(desk)
-        withdrawal = _remember(desk, asked)
-        done = next((one for one in carry_out(desk) if one.job.tombstone == withdrawal.tombstone), None)
-        return Withdrawn(withdrawal.tombstone, asked.scope, done, earlier)
+    return asked
 
 
-def take_back(study_path: Path, depot_root: Path | str, asked: Asked) -> str:
-    """End a withdrawal within its time of grace. Raises Unusable if there is none."""
-    _refuse_words(asked.runner, asked.why, asked.by)
-    depot, study = Depot(depot_root), load_study(study_path)
-    with depot.writing(asked.by), open_desk(depot, study, asked.by) as desk:
-        finish_what_a_kill_left(desk)
-        withdrawal = desk.books.withdrawals.as_noted(asked.runner, asked.scope, ())
-        job = desk.books.jobs.get(withdrawal.tombstone)
-        if job is None:
-            seen = "No withdrawal of this runner and scope is in its time of grace."
-            raise Unusable(seen, "one that was asked for with --grace-days.", "What was removed cannot come back.")
-        with desk.books.transaction():
-            desk.books.withdrawals.drop(job.tombstone)
-            desk.ledger.decided(TAKEN_BACK, f"tombstone-{job.tombstone}.taken-back", asked.why, scope=asked.scope)
-        noted(depot, replace(_listed(withdrawal, job), taken_back=True))
-        _judge_what_follows(desk)
-        return f"Taken back: tombstone {job.tombstone}. Consent counts again as the deliveries tell it."
+def ask(desk: Desk, asked: Asked) -> Withdrawal:
+    """Note a withdrawal and its job, and the tombstone that tells it: that somebody withdrew, when and what.
 
-
-def renew(study_path: Path, depot_root: Path | str, asked: Renewed) -> str:
-    """Let consent that a runner gave anew count from its day on; what was taken out does not come back.
-
-    Raises Unusable if the runner never withdrew this scope.
+    asked: in its plain form. Raises Unusable if the depot does not know the runner and nobody said that the runner is
+    still to come.
     """
-    _refuse_words(asked.runner, asked.why, asked.by)
-    if not asked.form_version.strip():
-        raise Unusable("There is no version of the form.", "the new form's version.", "Give it with --form-version.")
-    depot, study = Depot(depot_root), load_study(study_path)
-    with depot.writing(asked.by), open_desk(depot, study, asked.by) as desk:
-        finish_what_a_kill_left(desk)
-        if asked.scope not in desk.books.withdrawals.scopes(asked.runner):
-            seen = f"The runner has not withdrawn {asked.scope} by command."
-            raise Unusable(seen, "a withdrawal that is in force.", "There is nothing to renew; see consents.csv.")
-        withdrawal = desk.books.withdrawals.as_noted(asked.runner, asked.scope, ())
-        own = next(one for one in desk.books.withdrawals.listed() if one.tombstone == withdrawal.tombstone)
-        noted(depot, replace(own, renewed_from=asked.from_day))
-        with desk.books.transaction():
-            desk.books.withdrawals.renew(withdrawal.tombstone, asked.from_day, asked.form_version.strip())
-            details = {"scope": asked.scope, "from_day": asked.from_day, "form_version": asked.form_version.strip()}
-            desk.ledger.decided(RENEWED, f"tombstone-{withdrawal.tombstone}", asked.why, **details)
-        _judge_what_follows(desk)
-        return (
-            f"Renewed: tombstone {withdrawal.tombstone}. What consents.csv gives from study day {asked.from_day} on "
-            "counts again; what was given before, and what was taken out, does not."
-        )
-
-
-def _remember(desk: Desk, asked: Asked) -> Withdrawal:
-    """Note the withdrawal and its job, and the tombstone that tells it: that somebody withdrew, when and what."""
     gates, withdrawals, books = desk.books.gates, desk.books.withdrawals, desk.books
     names = known_as(desk, asked.runner)
     if not names and not withdrawals.scopes(asked.runner) and not asked.not_yet_delivered:
@@ -190,24 +157,54 @@ def _remember(desk: Desk, asked: Asked) -> Withdrawal:
         renewed = withdrawals.is_renewed(withdrawal.tombstone)
         new = withdrawals.put(withdrawal)
         withdrawals.end_renewal(withdrawal.tombstone)
-        if renewed:
-            gates.know_anew(names)
         books.jobs.put(job)
         if new or renewed:
             desk.ledger.decided(WITHDRAWAL, f"tombstone-{withdrawal.tombstone}", asked.why, scope=asked.scope)
     return withdrawal
 
 
+def take_back(desk: Desk, asked: Asked) -> str:
+    """End a withdrawal within its time of grace; its tombstone. Raises Unusable if there is none."""
+    withdrawal = desk.books.withdrawals.as_noted(asked.runner, asked.scope, ())
+    job = desk.books.jobs.get(withdrawal.tombstone)
+    if job is None:
+        seen = "No withdrawal of this runner and scope is in its time of grace."
+        raise Unusable(seen, "one that was asked for with --grace-days.", "What was removed cannot come back.")
+    with desk.books.transaction():
+        desk.books.withdrawals.drop(job.tombstone)
+        desk.ledger.decided(TAKEN_BACK, f"tombstone-{job.tombstone}.taken-back", asked.why, scope=asked.scope)
+    noted(desk.depot, replace(_listed(withdrawal, job), taken_back=True))
+    return job.tombstone
+
+
+def refuse_renewal(asked: Renewed) -> None:
+    """Raises Unusable for consent given anew that no depot could note."""
+    _refuse_words(asked.runner, asked.why, asked.by)
+    if not asked.form_version.strip():
+        raise Unusable("There is no version of the form.", "the new form's version.", "Give it with --form-version.")
+
+
+def renew(desk: Desk, asked: Renewed) -> str:
+    """Note that consent was given anew and counts from its day on; the tombstone of the withdrawal.
+
+    Raises Unusable if the runner never withdrew this scope.
+    """
+    if asked.scope not in desk.books.withdrawals.scopes(asked.runner):
+        seen = f"The runner has not withdrawn {asked.scope} by command."
+        raise Unusable(seen, "a withdrawal that is in force.", "There is nothing to renew; see consents.csv.")
+    withdrawal = desk.books.withdrawals.as_noted(asked.runner, asked.scope, ())
+    own = next(one for one in desk.books.withdrawals.listed() if one.tombstone == withdrawal.tombstone)
+    noted(desk.depot, replace(own, renewed_from=asked.from_day))
+    with desk.books.transaction():
+        desk.books.withdrawals.renew(withdrawal.tombstone, asked.from_day, asked.form_version.strip())
+        details = {"scope": asked.scope, "from_day": asked.from_day, "form_version": asked.form_version.strip()}
+        desk.ledger.decided(RENEWED, f"tombstone-{withdrawal.tombstone}", asked.why, **details)
+    return withdrawal.tombstone
+
+
 def _listed(withdrawal: Withdrawal, job: Job) -> Listed:
     own = (withdrawal.tombstone, withdrawal.runner, withdrawal.scope, withdrawal.files)
     return Listed(*own, job.asked_utc, job.due_utc)
-
-
-def _judge_what_follows(desk: Desk) -> None:
-    for why, record in due_again(desk):
-        again(desk, record, why, lambda done, of: None)
-    if not is_built(desk):
-        build(desk, lambda text: None)
 
 
 def _refuse_words(runner: str, why: str, by: str) -> None:

@@ -1,7 +1,7 @@
 """Everything the depot holds is hashed and compared with what the books say, and the books with ledger and register.
 
 Here faults are found and told, each with its file, what was seen, what was expected and what to do; how they are mended
-is in ``pipelines.taking_in.repairing``. Not looked at are the log, the lock, Dagster's history and ``work/``, which
+is in ``pipelines.assets.repairing``. Not looked at are the log, the lock, Dagster's history and ``work/``, which
 prove nothing. The depot is held meanwhile, so that nobody writes.
 """
 

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from copy import copy
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -37,17 +39,22 @@ def footfall_rows(signals: Signals, posture: Posture | None, speed_m_per_s: floa
     """
     footfalls = signals.footfalls
     rows: list[dict[str, Any]] = []
-    for i, footfall in enumerate(footfalls):
+    for i, (footfall, forces) in enumerate(zip(footfalls, signals.forces, strict=True)):
         if footfall.side is None:
             continue
         row = _identity(signals.trial, signals, footfall, len(rows) + 1)
         row |= _times_and_distances(footfalls, i, signals, speed_m_per_s)
-        row |= _forces(signals, footfall)
+        row |= forces
         row |= _stiffness(signals.trial, row)
         row |= _strike(signals, footfall, posture)
         rows.append(row)
     blank = dict.fromkeys(field.name for field in COLUMNS)  # a family that has no signal fills nothing
     return Rows.of(FOOTFALLS, ({**blank, **row} for row in rows))
+
+
+def roles_of_footfalls(processing: Processing) -> set[str]:
+    """Landmarks, without their sides, that footfalls and running speed are worked out from."""
+    return {processing.heel_role, processing.forefoot_role, processing.toe_role, *processing.speed_roles}
 
 
 def mean_speed(trial: Trial, processing: Processing) -> float | None:
@@ -79,6 +86,18 @@ class Signals:
     def filtered_vertical(self) -> FloatArray:
         """(n,) N: vertical force filtered as for peaks; (0,) without force."""
         return self.both[:, 3]
+
+    @cached_property
+    def forces(self) -> list[dict[str, Any]]:
+        """The columns of force of each footfall, in order; none of a foot that cannot be told."""
+        return [_forces(self, one) if one.side is not None else {} for one in self.footfalls]
+
+    def seen_by(self, trial: Trial, smooth: SmoothMarkers) -> Signals:
+        """The same contacts and the same force, the markers of another trial of the same length."""
+        _ = self.forces  # worked out before the copy is made, since it stays
+        other = copy(self)
+        other.trial, other._markers = trial, smooth.paths
+        return other
 
     def marker(self, role: str, side: str) -> FloatArray | None:
         """Path of one marker (frames, 3) m, or None if the trial lacks it."""

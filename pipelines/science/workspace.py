@@ -15,11 +15,11 @@ import numpy as np
 from pipelines.science.curves import Series, angle_series, curve_rows, force_series
 from pipelines.science.equipment.plates import PlateReading, plate_readings, without_levels
 from pipelines.science.equipment.readings import equipment_rows
-from pipelines.science.equipment.uncertainty import doubt_of, uncertainty_rows
+from pipelines.science.equipment.uncertainty import doubt_of, first_footfalls, uncertainty_rows
 from pipelines.science.events.agreement import event_agreement, footfall_events
 from pipelines.science.events.contacts import Contacts
 from pipelines.science.events.switches import Switch, switches_of
-from pipelines.science.footfalls import Signals, footfall_rows, mean_speed
+from pipelines.science.footfalls import Signals, footfall_rows, mean_speed, roles_of_footfalls
 from pipelines.science.frames import Rows
 from pipelines.science.gait.spells import Foot, lower_foot
 from pipelines.science.joints.anatomy import Anatomy
@@ -211,17 +211,25 @@ class Workspace:
     @cached_property
     def outcome_uncertainties(self) -> Rows:
         """How far the footfalls' outcomes can be trusted."""
-        if self.trial.kind != "running" or not self.trial.plates:
+        if not len(self.footfalls) or not self.trial.plates or not self.trial.analog_rate_hz:
             return Rows.of(OUTCOME_UNCERTAINTIES, [])
         doubt = doubt_of(self.plate_readings, self.equipment_readings, self.trial.marker_rate_hz)
-        smoothed: dict[int, SmoothMarkers] = {}  # by the markers' own id: most changed trials share theirs
+        part = first_footfalls(self.corrected, self.footfalls, roles_of_footfalls(self.processing))
+        plain = self._as_it_is(part)
 
-        def again(trial: Trial) -> Rows:
-            smooth = smoothed.setdefault(id(trial.markers), SmoothMarkers(trial, self.processing))
-            work = Workspace(trial, self.processing, self.posture).given(corrected=trial, smooth=smooth)
-            return footfall_rows(work.signals, self.posture, mean_speed(trial, self.processing))
+        def by_force(trial: Trial) -> Rows:
+            return self._as_it_is(trial, smooth=plain.smooth).footfalls
 
-        return uncertainty_rows(self.corrected, self.footfalls, doubt, again)
+        def by_markers(trial: Trial) -> Rows:
+            seen = plain.signals.seen_by(trial, SmoothMarkers(trial, self.processing))
+            return footfall_rows(seen, self.posture, mean_speed(trial, self.processing))
+
+        return uncertainty_rows(part, plain.footfalls, doubt, by_force, by_markers)
+
+    def _as_it_is(self, trial: Trial, **parts: Any) -> Workspace:
+        """A workspace of a changed trial from which no level is taken off once more."""
+        other = Workspace(trial, self.processing, self.posture)
+        return other.given(corrected=trial, **parts)
 
     @cached_property
     def trial_shapes(self) -> Rows:

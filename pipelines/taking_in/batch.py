@@ -17,13 +17,24 @@ from pathlib import Path
 from pipelines import logs
 from pipelines.depot.arrivals import Arrival, find_arrivals
 from pipelines.depot.books.rows import STOPPED, Record
+from pipelines.depot.consents import changed
 from pipelines.depot.desk import Desk, Opened
 from pipelines.errors import Unusable
 from pipelines.identity.word_list import names_beside
 from pipelines.progress import Progress
+from pipelines.taking_in import withdrawing
 from pipelines.taking_in.again import Again, judged_again
 from pipelines.taking_in.ahead import Ahead
-from pipelines.taking_in.due import ASKED_FOR, Due, arrivals_due, due_again, stale
+from pipelines.taking_in.due import (
+    ASKED_FOR,
+    CONSENTS_CHANGED,
+    DAMAGED,
+    Due,
+    arrivals_due,
+    due_again,
+    stale,
+    until_none,
+)
 from pipelines.taking_in.noting import again, remember
 from pipelines.taking_in.publishing import Prepared, publish
 from pipelines.taking_in.stages import open_arrival, take_in_opened
@@ -38,6 +49,8 @@ class Bench:
     """What a batch is worked off at.
 
     yes: publish although many trials would stand otherwise. rebuild: make warehouse and pages anew, whatever is there.
+    damaged: deliveries whose results are to be made anew from the bytes the depot holds. keeps_history: Dagster is
+    running, whose history cannot be removed under it.
     inbox: None after a decision of a person, when only what follows from it is done: what came meanwhile, or was made
     with something else than today's, is left for the next run.
     """
@@ -48,6 +61,8 @@ class Bench:
     summary: Summary
     yes: bool = False
     rebuild: bool = False
+    damaged: Sequence[str] = ()
+    keeps_history: bool = False
 
 
 @dataclass(frozen=True)
@@ -72,8 +87,16 @@ class NotPublishedError(Exception):
 def work_off(bench: Bench, asked: Sequence[str] | None = None) -> Iterator[Worked]:
     """Do all that is due; yields what came of each delivery once it counts. Raises NotPublishedError.
 
+    Who withdrew is withheld before anything else, so that nothing that is refused stands in the way of it.
     asked: only these arrivals, by ``site/name``, whether they are due or not, and what follows from them.
     """
+    withdrawing.begin(bench.desk)
+    if bench.desk.books.jobs.open():
+        for record in until_none(lambda: changed(bench.desk)):
+            yield _judged_again(bench, record, CONSENTS_CHANGED)
+    for name in bench.damaged:
+        if (record_of := bench.desk.books.deliveries.get(name)) is not None:
+            yield _judged_again(bench, record_of, DAMAGED)
     if bench.inbox is not None:
         yield from _again_together(bench, asked)
         yield from _arrivals(bench, bench.inbox, asked)
@@ -172,7 +195,11 @@ def _opener(desk: Desk, arrival: Arrival) -> Callable[[Path], Opened]:
 
 def _follow_ups(bench: Bench) -> Iterator[Worked]:
     for why, record in due_again(bench.desk):
-        yield _attempt(bench, record.delivery_id, record.arrival, why, partial(_again, bench, record, why))
+        yield _judged_again(bench, record, why)
+
+
+def _judged_again(bench: Bench, record: Record, why: str) -> Worked:
+    return _attempt(bench, record.delivery_id, record.arrival, why, partial(_again, bench, record, why))
 
 
 def _again(bench: Bench, record: Record, why: str) -> Record:

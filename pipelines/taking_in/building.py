@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Callable
 from dataclasses import asdict
 
 from pipelines.depot import keys
@@ -17,13 +16,6 @@ def is_built(desk: Desk) -> bool:
     if not (depot.store.exists(keys.WAREHOUSE) and depot.store.exists(keys.PAGES)):
         return False
     return desk.books.builds.made_from() == _state(desk)
-
-
-def build(desk: Desk, say: Callable[[str], None]) -> None:
-    """Build warehouse and pages, and note what they show and how far the ledger reached."""
-    for part in (build_warehouse_stage, build_pages_stage):
-        say("building the warehouse" if part is build_warehouse_stage else "writing the pages")
-        part(desk)
 
 
 def build_warehouse_stage(desk: Desk, *, anew: bool = False) -> dict[str, int]:

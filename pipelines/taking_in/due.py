@@ -29,6 +29,7 @@ POSTURE_CHANGED = "The standing trial it leaned on has changed."
 REFERENCES_CHANGED = "The muscle references of a session, which another delivery gives, have changed."
 OTHERS_CHANGED = "What deliveries before it brought under the same ids, or of the same recordings, has changed."
 ASKED_FOR = "Asked for."
+DAMAGED = "Its result was damaged."
 _MOST_TIMES = 3
 STOPPED_BEFORE = "It was stopped by other code or another study file."
 

@@ -1,4 +1,4 @@
-"""Opens the desk that a run, a decision or a check at the laboratory works at, and finishes what a kill left."""
+"""Opens the desk that a run, a decision or a check at the laboratory works at."""
 
 from __future__ import annotations
 
@@ -14,7 +14,6 @@ from pipelines.depot.storage import Depot
 from pipelines.identity.word_list import names_beside
 from pipelines.judging.stamps import made_today
 from pipelines.study.file import LoadedStudy
-from pipelines.taking_in.keeping import shut_bytes
 from pipelines.versions import code_version, judging_sources
 from pipelines.workers.engine import LocalEngine
 from pipelines.workers.isolation import Isolated
@@ -48,14 +47,3 @@ def open_desk(depot: Depot, study: LoadedStudy, actor: str | None = None, worker
         made = made_today(settings, names_beside(study.path), judging_sources())
         ledger = Ledger(depot.books, actor or whoami())
         yield Desk(depot, study, stamp, ledger, isolated, LocalEngine(isolated), made)
-
-
-def finish_what_a_kill_left(desk: Desk, *, leave_history: bool = False) -> tuple[str, ...]:
-    """Finish what an earlier command was killed over: bytes still to be shut, withdrawals not carried out.
-
-    Folders were mended with the lock. Returns what was done, in lines for people. leave_history: Dagster is running.
-    """
-    from pipelines.taking_in.withdrawing import carry_out
-
-    shut_bytes(desk.depot)
-    return tuple(done.told() for done in carry_out(desk, leave_history=leave_history))

@@ -1,7 +1,8 @@
-"""Mends what ``pipelines.depot.verify`` finds: from copies in the depot, the inbox or a backup, or by judging again.
+"""Mends what ``pipelines.depot.verify`` finds, as far as bytes go: from copies in the depot, the inbox or a backup.
 
-Nothing is taken that does not have the checksum the books ask for. What has no source is left and told. What the books
-do not know is never removed here: it may be the only copy of something.
+What is judged and built again for it, is so by the graph (``pipelines.assets.repairing``). Nothing is taken that does
+not have the checksum the books ask for. What has no source is left and told. What the books do not know is never
+removed here: it may be the only copy of something.
 """
 
 from __future__ import annotations
@@ -12,35 +13,21 @@ import tempfile
 import zipfile
 from collections.abc import Iterator
 from contextlib import suppress
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from pipelines.depot import keys
 from pipelines.depot import register as registers
 from pipelines.depot.books.opening import FILE
 from pipelines.depot.desk import Desk
-from pipelines.depot.guarding import damage, end_of_command, made_from_books
-from pipelines.depot.ledger import Head
+from pipelines.depot.guarding import damage, made_from_books
 from pipelines.depot.proof import ledger_problems
 from pipelines.depot.published import sha256_of
 from pipelines.depot.storage import CLOSED_ONLY, READ_ONLY, Depot
 from pipelines.depot.store import OtherBytesError, Store
-from pipelines.depot.verify import Fault, verify
+from pipelines.depot.verify import Fault
 from pipelines.errors import Unusable
 from pipelines.intake.bag_files import bag_in
-from pipelines.study.file import load_study
-from pipelines.taking_in.building import build
-from pipelines.taking_in.noting import again
-from pipelines.taking_in.opening import open_desk
-
-
-@dataclass
-class Repaired:
-    """What was found, what was mended and from where, and what is left."""
-
-    found: list[Fault]
-    mended: list[str] = field(default_factory=list)
-    left: list[Fault] = field(default_factory=list)
 
 
 @dataclass(frozen=True)
@@ -51,33 +38,11 @@ class Sources:
     backup: Path | None = None
 
 
-def repair(study_path: Path, depot: Depot, by: str, sources: Sources, exported: Head | None = None) -> Repaired:
-    """Mend a depot as far as there are sources. Raises Unusable if it cannot be held, or the study file is unusable."""
-    study = load_study(study_path)
-    with depot.alone(by):
-        done = Repaired(verify(depot, exported))
-        done.mended += _books(depot, done.found, sources)
-        faults = verify(depot, exported)
-        if not any(fault.kind == "books" and fault.file.name == FILE for fault in faults):
-            with depot.opened(to_write=True), suppress(_StopError):
-                done.mended += _register(depot, faults)
-                done.mended += _stored(depot, faults, sources)
-                done.mended += _copied(depot, faults, sources)
-                with open_desk(depot, study, by) as desk:
-                    done.mended += _made_again(desk, verify(depot, exported))
-                    if done.mended:
-                        told = {"found": len(done.found), "mended": len(done.mended)}
-                        desk.ledger.write("repaired", "depot", "manystrides verify found faults.", **told)
-            end_of_command(depot)
-        done.left = verify(depot, exported)
-    return done
-
-
-class _StopError(Exception):
+class StopError(Exception):
     """Nothing more can be mended."""
 
 
-def _books(depot: Depot, faults: list[Fault], sources: Sources) -> Iterator[str]:
+def books_back(depot: Depot, faults: list[Fault], sources: Sources) -> Iterator[str]:
     """Books from a backup, if they are those that the last command left; or it is the register that is older."""
     target = depot.root / FILE
     if not any(f.kind == "books" and f.file == target for f in faults):
@@ -114,11 +79,18 @@ def _reaches(copy: Path, known: registers.Register) -> bool:
             return False
 
 
+def bytes_back(depot: Depot, faults: list[Fault], sources: Sources) -> Iterator[str]:
+    """Register and files from their sources. Raises StopError if the ledger is not whole."""
+    yield from _register(depot, faults)
+    yield from _stored(depot, faults, sources)
+    yield from _copied(depot, faults, sources)
+
+
 def _register(depot: Depot, faults: list[Fault]) -> Iterator[str]:
     if not any(f.kind == "register" for f in faults):
         return
     if any(f.kind == "ledger" for f in faults):
-        raise _StopError  # a register made from a ledger that is not whole would hide it
+        raise StopError  # a register made from a ledger that is not whole would hide it
     try:
         known = registers.read(depot.register)
     except Unusable:
@@ -208,25 +180,17 @@ def _copied(depot: Depot, faults: list[Fault], sources: Sources) -> Iterator[str
             yield f"{fault.file}: from the backup."
 
 
-def _made_again(desk: Desk, faults: list[Fault]) -> Iterator[str]:
-    """Results judged again from raw, or left to the inbox; warehouse and pages built."""
-    depot, books = desk.depot, desk.books
-    without = {fault.about for fault in faults if fault.kind in ("raw", "closed")}
+def damaged_results(depot: Depot, faults: list[Fault]) -> tuple[list[str], list[str]]:
+    """Deliveries whose results are damaged: those that can be judged again from what the depot holds, and those it
+    does not hold, which are left to the inbox."""
+    without, again, others = {fault.about for fault in faults if fault.kind in ("raw", "closed")}, [], []
     for name in sorted({fault.about for fault in faults if fault.kind == "result"} - without):
-        record = books.deliveries.get(name)
-        if record is None:
-            continue
-        if record.held and not _tags_lost(depot, faults, name):
-            again(desk, record, "Its result was damaged.", lambda done, of: None)
-            yield f"{depot.result(name).shown()}: judged again from the depot's raw files."
-        elif not record.held:
-            _forget(desk, name)
-            forgotten = "forgotten; the next run takes it in again if it is still in the inbox."
-            yield f"{depot.result(name).shown()}: {forgotten}"
-    if any(fault.kind in ("built", "result") for fault in faults):
-        depot.store.remove(keys.WAREHOUSE)  # nothing of it is used
-        build(desk, lambda text: None)
-        yield f"{depot.warehouse}, {depot.pages.shown()}: built anew."
+        record = depot.books.deliveries.get(name)
+        if record is not None and record.held and not _tags_lost(depot, faults, name):
+            again.append(name)
+        elif record is not None and not record.held:
+            others.append(name)
+    return again, others
 
 
 def _tags_lost(depot: Depot, faults: list[Fault], name: str) -> bool:
@@ -235,7 +199,8 @@ def _tags_lost(depot: Depot, faults: list[Fault], name: str) -> bool:
     return any(fault.about == name and fault.key.startswith(bag) for fault in faults)
 
 
-def _forget(desk: Desk, name: str) -> None:
+def forget(desk: Desk, name: str) -> None:
+    """Take a delivery out that the depot does not hold, so that the inbox is asked for it."""
     from pipelines.depot import exchange
 
     def decide() -> None:

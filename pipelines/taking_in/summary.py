@@ -11,6 +11,7 @@ from pipelines.consent.held_texts import read
 from pipelines.depot.books.rows import Record
 from pipelines.depot.published import read_result
 from pipelines.depot.storage import Depot
+from pipelines.taking_in.withdrawing import CarriedOut
 from schemas import quality
 from schemas.model import Table
 from schemas.received import plain_rows
@@ -39,8 +40,9 @@ class Failure:
 
 @dataclass
 class Summary:
-    """What a run did. finished: what it went on with that an earlier command had left.
+    """What a run did. finished: what it went on with that an earlier command had left, in lines for people.
 
+    withdrawals: what was done for each that is not done, or was not before.
     every_reason: told in full, since there will be no page to look at.
     """
 
@@ -50,6 +52,7 @@ class Summary:
     not_deliveries: list[str] = field(default_factory=list)
     built: bool = False
     finished: tuple[str, ...] = ()
+    withdrawals: list[CarriedOut] = field(default_factory=list)
     refused: str | None = None
     every_reason: bool = False
 

@@ -14,9 +14,8 @@ import duckdb
 
 import schemas
 from demo_site_uploads.simulator.tables import consent_rows, csv_bytes
-from pipelines.assets.deciding import release
+from pipelines.assets.deciding import release, withdraw
 from pipelines.assets.run import run
-from pipelines.deciding.withdrawal import withdraw
 from pipelines.depot.keys import file_of
 from pipelines.depot.search_bytes import files_with
 from pipelines.depot.storage import Depot, read_table

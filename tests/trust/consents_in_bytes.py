@@ -17,9 +17,8 @@ from demo_site_uploads.simulator.bags import bag_info, descriptor, make_bag
 from demo_site_uploads.simulator.delivery import PlannedTrial, Session
 from demo_site_uploads.simulator.measure import Asked
 from demo_site_uploads.simulator.tables import Rows, participant_row
-from pipelines.assets.deciding import release
+from pipelines.assets.deciding import release, withdraw
 from pipelines.assets.run import run
-from pipelines.deciding.withdrawal import withdraw
 from pipelines.depot.search_bytes import files_with
 from pipelines.depot.storage import Depot
 from pipelines.intake.c3d.layout import read_layout

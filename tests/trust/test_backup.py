@@ -8,8 +8,8 @@ from pathlib import Path
 import pytest
 
 from benchmarks.crash import keep_the_code, start
+from pipelines.assets.deciding import withdraw
 from pipelines.assets.run import run
-from pipelines.deciding.withdrawal import withdraw
 from pipelines.depot.backup import back_up, restore
 from pipelines.depot.storage import Depot
 from pipelines.depot.verify import verify

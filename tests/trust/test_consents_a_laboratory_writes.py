@@ -7,8 +7,8 @@ from pathlib import Path
 from typing import Any
 
 from demo_site_uploads.simulator.tables import consent_rows, csv_bytes, participant_row
+from pipelines.assets.deciding import withdraw
 from pipelines.assets.run import run
-from pipelines.deciding.withdrawal import withdraw
 from pipelines.depot.search_bytes import files_with
 from pipelines.depot.storage import Depot
 from schemas.delivery import SENT_CONSENTS, SENT_PARTICIPANTS, SENT_SESSIONS

@@ -13,6 +13,7 @@ import pytest
 from typer.testing import CliRunner
 
 from pipelines.assets.deciding import release
+from pipelines.assets.repairing import repair
 from pipelines.assets.run import run
 from pipelines.command.main import app
 from pipelines.depot import register as registers
@@ -23,7 +24,7 @@ from pipelines.depot.storage import Depot
 from pipelines.depot.verify import Fault, verify
 from pipelines.errors import Unusable
 from pipelines.pool.query import ask
-from pipelines.taking_in.repairing import Sources, repair
+from pipelines.taking_in.repairing import Sources
 from schemas.core import TRIALS
 from tests.delivery_builders import STUDY, a_delivery, tables
 

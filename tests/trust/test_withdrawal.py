@@ -10,9 +10,10 @@ from typing import Any
 import duckdb
 import pytest
 
+from pipelines.assets import graph
+from pipelines.assets.deciding import withdraw
 from pipelines.assets.run import run
 from pipelines.consent import redaction
-from pipelines.deciding.withdrawal import withdraw
 from pipelines.depot.search_bytes import files_with
 from pipelines.depot.storage import Depot
 from pipelines.errors import Unusable
@@ -97,7 +98,7 @@ def test_what_is_sent_again_is_withheld_under_the_same_id_and_under_another(take
     assert withdraw(STUDY, depot, leaving(LEAVES, "all")).found == ()
 
 
-@pytest.mark.parametrize("moment", ["judging", "removing", "building"])
+@pytest.mark.parametrize("moment", ["judging", "removing", "building", "searching"])
 def test_killed_half_way_the_next_command_finishes_it_and_tells(
     taken_in: tuple[Path, Path], moment: str, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -110,7 +111,8 @@ def test_killed_half_way_the_next_command_finishes_it_and_tells(
     place = {
         "judging": (stages, "publish"),
         "removing": (withdrawing, "_remove_files"),
-        "building": (withdrawing, "build"),
+        "building": (graph, "build_warehouse_stage"),
+        "searching": (withdrawing, "files_with"),
     }[moment]
     inbox, depot = taken_in
     with monkeypatch.context() as patch:

@@ -13,14 +13,16 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from benchmarks.withdrawal_kills import kills
+from pipelines.assets.deciding import renew, take_back, withdraw
+from pipelines.assets.repairing import repair
 from pipelines.assets.run import run
 from pipelines.deciding.preview import preview
-from pipelines.deciding.withdrawal import Renewed, renew, take_back, withdraw
+from pipelines.deciding.withdrawal import Renewed
 from pipelines.depot import register as registers
 from pipelines.depot.ledger import whoami
 from pipelines.depot.storage import Depot
 from pipelines.errors import Unusable
-from pipelines.taking_in.repairing import Sources, repair
+from pipelines.taking_in.repairing import Sources
 from schemas.consent_history import VOIDED, History
 from tests.delivery_builders import STUDY, a_delivery, leaving, planned, raw_files, tables, trial_id
 from tests.depot_books import ledger_lines

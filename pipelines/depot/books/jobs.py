@@ -1,6 +1,6 @@
 """What is to be done for each withdrawal: asked for by whom, due when, and whether it is done.
 
-Whichever command writes to the depot next goes on with a job that is not done (``pipelines.taking_in.withdrawing``).
+Whichever command writes to the depot next goes on with a job that is not done; how is in ``pipelines.assets``.
 """
 
 from __future__ import annotations
@@ -43,6 +43,12 @@ class Jobs:
         connection.execute(sa.delete(WITHDRAWAL_JOBS).where(c.tombstone == job.tombstone))
         row = {name: value for name, value in vars(job).items() if name not in ("runner", "scope")}
         connection.execute(sa.insert(WITHDRAWAL_JOBS), {**row, "participants": json.dumps(job.participants)})
+        self.know_anew(job)
+
+    def know_anew(self, job: Job) -> None:
+        """Write what is known now of the job's runner, as when its days of grace have ended; in a transaction."""
+        named = self._books.withdrawals.runners_of(job.runner)
+        self._books.gates.know_anew({*job.participants, *named})
 
     def end(self, tombstone: str, utc: str) -> None:
         """Note that it is done; the runner's id is forgotten. In a transaction."""

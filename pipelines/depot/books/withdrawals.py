@@ -12,6 +12,7 @@ import hmac
 import secrets
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
+from datetime import UTC, datetime
 from typing import TYPE_CHECKING
 
 import sqlalchemy as sa
@@ -19,7 +20,7 @@ import sqlalchemy as sa
 from pipelines.depot.books.asking import in_portions
 from pipelines.depot.books.rows import Listed, Withdrawal
 from pipelines.depot.books.withdrawal_tables import RENEWALS, WITHDRAWAL_JOBS, WITHDRAWALS, WITHDRAWN_FILES
-from schemas.consent_history import VOIDED, WITHDRAWN, spelled
+from schemas.consent_history import VOIDED, WITHDRAWN, spelled, taken_out
 from schemas.privacy import EVERY_SCOPE
 from schemas.received import ConsentEvent
 
@@ -58,7 +59,7 @@ class Withdrawals:
 
     def scopes(self, runner: str) -> set[str]:
         """What the runner has withdrawn by command and not given anew; may hold "all"."""
-        return {scope for scope, day in self._told(runner) if day is None}
+        return {scope for scope, day, _ in self._told(runner) if day is None}
 
     def removed(self, utc: str) -> Removed:
         """What is withdrawn and of which bytes are no longer kept: the time of grace has ended. utc: now."""
@@ -78,14 +79,21 @@ class Withdrawals:
             return connection.scalar(sa.select(sa.exists(sa.select(WITHDRAWALS.c.tombstone)))) is True
 
     def events(self, runners: Iterable[str]) -> list[ConsentEvent]:
-        """The withdrawals of these runners as events: they count on every day, or void what was given before a day."""
+        """The withdrawals of these runners as events: they count on every day, or void what was given before a day.
+
+        One whose days of grace are over is told once more, with the moment by which bytes are to be gone.
+        """
         if not self.any():
             return []
-        own = [(runner, scope, day) for runner in runners for scope, day in sorted(self._told(runner), key=repr)]
-        return [
-            (runner, None if scope == EVERY_SCOPE else scope, WITHDRAWN if day is None else VOIDED, day)
-            for runner, scope, day in own
-        ]
+        now = datetime.now(UTC).isoformat(timespec="seconds")
+        found: list[ConsentEvent] = []
+        for runner in runners:
+            for scope, day, due in sorted(self._told(runner), key=repr):
+                what = None if scope == EVERY_SCOPE else scope
+                found.append((runner, what, WITHDRAWN if day is None else VOIDED, day))
+                if day is None and due is not None and due <= now:
+                    found.append((runner, what, taken_out(due), None))
+        return found
 
     def files_taken_out(self, shas: Iterable[str]) -> set[str]:
         """Those of the files with these checksums that were taken out when their runner withdrew."""
@@ -188,13 +196,17 @@ class Withdrawals:
                 for word in connection.scalars(sa.select(c.file).where(c.file.in_(portion)).distinct())
             }
 
-    def _told(self, runner: str) -> set[tuple[str, int | None]]:
-        """Scope, and the study day from which consent counts again if it was given anew."""
-        w, r = WITHDRAWALS.c, RENEWALS.c
-        query = sa.select(w.scope, r.from_day).outerjoin(RENEWALS, r.tombstone == w.tombstone)
+    def _told(self, runner: str) -> set[tuple[str, int | None, str | None]]:
+        """Scope, the study day from which consent counts again if given anew, and when its bytes are to be gone."""
+        w, r, j = WITHDRAWALS.c, RENEWALS.c, WITHDRAWAL_JOBS.c
+        query = (
+            sa.select(w.scope, r.from_day, j.due_utc)
+            .outerjoin(RENEWALS, r.tombstone == w.tombstone)
+            .outerjoin(WITHDRAWAL_JOBS, j.tombstone == w.tombstone)
+        )
         with self._books.reading() as connection:
             rows = connection.execute(query.where(w.runner.in_(self._words(runner))))
-            return {(str(scope), None if day is None else int(day)) for scope, day in rows}
+            return {(str(scope), None if day is None else int(day), due) for scope, day, due in rows}
 
     def _words(self, runner: str) -> tuple[str, ...]:
         return _words(self._key or self._books.key(), runner)

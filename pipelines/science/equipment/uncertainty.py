@@ -7,7 +7,7 @@ independent add as squares. What a method itself does (another definition of con
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -77,24 +77,20 @@ def doubt_of(readings: Sequence[PlateReading], equipment: Rows, marker_rate_hz: 
     )
 
 
-def uncertainty_rows(trial: Trial, footfalls: Rows, doubt: Doubt, again: Again) -> Rows:
-    """Rows of ``outcome_uncertainties`` less provenance; none of a trial without force or footfalls.
+def uncertainty_rows(part: Trial, plain: Rows, doubt: Doubt, by_force: Again, by_markers: Again) -> Rows:
+    """Rows of ``outcome_uncertainties`` less provenance; none of a trial without footfalls.
 
-    trial: as outcomes see it. footfalls: its own. again: computes the footfalls of a changed trial as they are, that
-    is, without taking a level off once more.
+    part: what ``first_footfalls`` left of the trial. plain: its footfalls. by_force: computes the footfalls of the part
+    with changed plates, as they are, that is, without taking a level off once more; by_markers: with changed markers.
     """
-    if not len(footfalls) or not trial.plates or not trial.analog_rate_hz:
-        return Rows.of(OUTCOME_UNCERTAINTIES, [])
-    part = _first_footfalls(trial, footfalls)
-    plain = again(part)
-    parts = {name: _changes(plain, again(changed)) for name, changed in _perturbed(part, doubt).items()}
-    chance = np.random.default_rng(2)
-    parts["markers"] = _mean_of([_changes(plain, again(_shaken(part, chance))) for _ in range(MARKER_DRAWS)])
-    drift = parts.pop("drift", {})
-    parts["level"] = {name: _together(value, drift.get(name, np.nan)) for name, value in parts["level"].items()}
     count = len(plain)
     if not count:
         return Rows.of(OUTCOME_UNCERTAINTIES, [])
+    parts = {name: _changes(plain, by_force(changed)) for name, changed in _perturbed(part, doubt).items()}
+    chance = np.random.default_rng(2)
+    parts["markers"] = _mean_of([_changes(plain, by_markers(_shaken(part, chance))) for _ in range(MARKER_DRAWS)])
+    drift = parts.pop("drift", {})
+    parts["level"] = {name: _together(value, drift.get(name, np.nan)) for name, value in parts["level"].items()}
     rows = []
     for column in JUDGED:
         own = {f"from_{name}_value": change[column.name] for name, change in parts.items()}
@@ -103,7 +99,7 @@ def uncertainty_rows(trial: Trial, footfalls: Rows, doubt: Doubt, again: Again) 
             continue
         rows.append(
             {
-                "trial_id": trial.trial_id,
+                "trial_id": part.trial_id,
                 "outcome": column.name,
                 "outcome_unit": column.unit,
                 "standard_uncertainty_value": float(np.sqrt(np.sum(np.square(known)))),
@@ -120,8 +116,11 @@ def _together(one: float, other: float) -> float:
     return float(np.sqrt(np.sum(np.square(known)))) if known else float("nan")
 
 
-def _first_footfalls(trial: Trial, footfalls: Rows) -> Trial:
-    """The recording cut to its first footfalls; their times then count from where it begins."""
+def first_footfalls(trial: Trial, footfalls: Rows, roles: Collection[str]) -> Trial:
+    """The recording cut to its first footfalls, and to markers of these roles; times count from where it then begins.
+
+    trial: as outcomes see it. footfalls: its own, at least one. roles: without their sides.
+    """
     last = min(FOOTFALLS_AGAIN, len(footfalls)) - 1
     start = max(0.0, footfalls.numbers("contact_s")[0] - MARGIN_S)
     stop = footfalls.numbers("toe_off_s")[last] + MARGIN_S
@@ -130,9 +129,10 @@ def _first_footfalls(trial: Trial, footfalls: Rows) -> Trial:
     frames = slice(first, int(stop * rate) + 1)
     begin = round(first / rate * force_rate) if rate > 0 else int(start * force_rate)
     samples = slice(begin, int(stop * force_rate) + 1)
+    names = {f"{role}{side}" for role in roles for side in ("", "_left", "_right")}
     return replace(
         trial,
-        markers={name: path[frames] for name, path in trial.markers.items()},
+        markers={name: path[frames] for name, path in trial.markers.items() if name in names},
         filled={name: flags[frames] for name, flags in trial.filled.items()},
         plates=tuple(replace(p, force=p.force[samples], moment=p.moment[samples]) for p in trial.plates),
     )
@@ -210,9 +210,13 @@ def _changes(plain: Rows, changed: Rows) -> dict[str, float]:
         if abs(there[j] - here[i]) < 0.1 and plain.columns["side"][i] == changed.columns["side"][j]
     ]
     own, other = [i for i, _ in pairs], [j for _, j in pairs]
-    found = {}
-    for column in JUDGED:
-        moved = changed.numbers(column.name)[other] - plain.numbers(column.name)[own]
-        known = moved[np.isfinite(moved)]
-        found[column.name] = float(np.sqrt(np.mean(known**2))) if len(known) else float("nan")
-    return found
+    moved = _numbers(changed)[:, other] - _numbers(plain)[:, own]
+    known = np.isfinite(moved)
+    with np.errstate(invalid="ignore"):  # a column that tells nothing
+        size = np.sqrt((np.where(known, moved, 0.0) ** 2).sum(axis=1) / known.sum(axis=1))
+    return dict(zip((column.name for column in JUDGED), size.tolist(), strict=True))
+
+
+def _numbers(footfalls: Rows) -> FloatArray:
+    """(columns that have an uncertainty, footfalls)"""
+    return np.stack([footfalls.numbers(column.name) for column in JUDGED])

@@ -49,6 +49,9 @@ def impact_peak(
     active = active_peak(times_s, force, impact_window_fraction)
     if active is None or not np.isfinite(force).all():
         return None
+    early = force[: int(np.searchsorted(times_s, impact_window_fraction * times_s[-1], side="right")) + 1]
+    if not ((early[1:-1] >= early[:-2]) & (early[1:-1] >= early[2:])).any():
+        return None  # it only rises or falls there, as in most footfalls that land on the forefoot
     from scipy.signal import find_peaks
 
     candidates, _ = find_peaks(force, prominence=max(prominence, np.finfo(float).tiny))

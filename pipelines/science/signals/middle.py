@@ -44,3 +44,22 @@ def percentiles(values: FloatArray, *percents: float) -> tuple[float, ...]:
         a, b, share = float(ordered[low]), float(ordered[min(low + 1, count - 1)]), place - low
         found.append(a + (b - a) * share if share < 0.5 else b - (b - a) * (1 - share))
     return tuple(found)
+
+
+def of_columns(values: FloatArray, *percents: float) -> FloatArray:
+    """(percents, k) the same of each column of (n, k) numbers, of those in it that are finite; NaN where none is."""
+    known = np.isfinite(values)
+    if not known.all():
+        one_by_one = [percentiles(column[there], *percents) for column, there in zip(values.T, known.T, strict=True)]
+        return np.array(one_by_one, float).reshape(-1, len(percents)).T
+    count = len(values)
+    if count == 0:
+        return np.full((len(percents), values.shape[1]), np.nan)
+    places = np.asarray(percents) / 100 * (count - 1)
+    low = places.astype(int)
+    high = np.minimum(low + 1, count - 1)
+    rows = np.ascontiguousarray(values.T)
+    rows.partition(sorted({*low.tolist(), *high.tolist()}), axis=1)
+    a, b, share = rows[:, low], rows[:, high], places - low
+    found: FloatArray = np.where(share < 0.5, a + (b - a) * share, b - (b - a) * (1 - share)).T
+    return found

@@ -85,8 +85,9 @@ def test_one_run_does_all_that_is_due_and_then_nothing_is(made: Made) -> None:
     assert made.first.success
     assert isinstance(made.again, dg.SkipReason)
     steps = [e.step_key for e in made.first.all_events if e.event_type_value == "STEP_SUCCESS"]
-    assert steps[:3] == ["take_in_deliveries", "depot", "build_warehouse"]
-    assert set(steps[3:]) == {"checks_of_deliveries", "pages"}
+    assert steps[:4] == ["take_in_deliveries", "taken_out", "depot", "build_warehouse"]
+    assert set(steps[4:]) == {"checks_of_deliveries", "pages", "withdrawals"}
+    assert steps.index("withdrawals") > steps.index("pages")
 
 
 def test_what_is_due_still_after_a_run_is_tried_again_later_and_a_run_that_failed_is_not_repeated(
@@ -214,7 +215,7 @@ def test_what_dagster_loads_is_short_and_valid() -> None:
 
 
 def test_the_graph_is_drawn_as_the_deliveries_go() -> None:
-    way = [*PER_DELIVERY, "depot", "warehouse", "site_checks", "pages", "release"]
+    way = [*PER_DELIVERY, "taken_out", "depot", "warehouse", "site_checks", "pages", "withdrawals", "release"]
     graph = defs.resolve_asset_graph()
     for before, after in itertools.pairwise(way):
         assert dg.AssetKey(before) in graph.get(dg.AssetKey(after)).parent_keys

@@ -16,10 +16,9 @@ import pytest
 from checks.findings import CheckRun, Finding, Report, Stamp
 from checks.registry import catalogue
 from pipelines.assets import deciding
-from pipelines.assets.deciding import accept
+from pipelines.assets.deciding import accept, withdraw
 from pipelines.assets.run import run
 from pipelines.deciding.accepting import Asked
-from pipelines.deciding.withdrawal import withdraw
 from pipelines.depot.books.rows import Decision, Override
 from pipelines.depot.ledger import whoami
 from pipelines.depot.overrides import digest, why_not

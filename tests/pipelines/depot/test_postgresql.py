@@ -10,9 +10,8 @@ from pathlib import Path
 
 import pytest
 
-from pipelines.assets.deciding import release
+from pipelines.assets.deciding import release, withdraw
 from pipelines.assets.run import run
-from pipelines.deciding.withdrawal import withdraw
 from pipelines.depot.backup import back_up, restore
 from pipelines.depot.books.opening import open_books
 from pipelines.depot.storage import BOOKS_VARIABLE, Depot

@@ -11,10 +11,9 @@ import duckdb
 import pytest
 from typer.testing import CliRunner
 
-from pipelines.assets.deciding import release
+from pipelines.assets.deciding import release, withdraw
 from pipelines.assets.run import run as run_once
 from pipelines.command import main as cli
-from pipelines.deciding.withdrawal import withdraw
 from pipelines.depot.ledger import Ledger
 from pipelines.depot.search_bytes import files_with
 from pipelines.depot.storage import Depot, read_table

@@ -1,0 +1,74 @@
+"""A depot is mended: bytes from their sources, then what is damaged still is judged and built again by the graph.
+
+What can be mended from where is in ``pipelines.taking_in.repairing``.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import suppress
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from pipelines.assets.run import carry_out
+from pipelines.depot.books.opening import FILE
+from pipelines.depot.desk import Desk
+from pipelines.depot.guarding import end_of_command
+from pipelines.depot.keys import WAREHOUSE
+from pipelines.depot.ledger import Head
+from pipelines.depot.storage import Depot
+from pipelines.depot.verify import Fault, verify
+from pipelines.progress import Progress
+from pipelines.study.file import load_study
+from pipelines.taking_in.batch import Bench
+from pipelines.taking_in.opening import open_desk
+from pipelines.taking_in.repairing import Sources, StopError, books_back, bytes_back, damaged_results, forget
+from pipelines.taking_in.summary import Summary
+
+
+@dataclass
+class Repaired:
+    """What was found, what was mended and from where, and what is left."""
+
+    found: list[Fault]
+    mended: list[str] = field(default_factory=list)
+    left: list[Fault] = field(default_factory=list)
+
+
+def repair(study_path: Path, depot: Depot, by: str, sources: Sources, exported: Head | None = None) -> Repaired:
+    """Mend a depot as far as there are sources. Raises Unusable if it cannot be held, or the study file is unusable."""
+    study = load_study(study_path)
+    with depot.alone(by):
+        done = Repaired(verify(depot, exported))
+        done.mended += books_back(depot, done.found, sources)
+        faults = verify(depot, exported)
+        if not any(fault.kind == "books" and fault.file.name == FILE for fault in faults):
+            with depot.opened(to_write=True), suppress(StopError):
+                done.mended += bytes_back(depot, faults, sources)
+                with open_desk(depot, study, by) as desk:
+                    done.mended += _made_again(desk, verify(depot, exported))
+                    if done.mended:
+                        told = {"found": len(done.found), "mended": len(done.mended)}
+                        desk.ledger.write("repaired", "depot", "manystrides verify found faults.", **told)
+            end_of_command(depot)
+        done.left = verify(depot, exported)
+    return done
+
+
+def _made_again(desk: Desk, faults: list[Fault]) -> Iterator[str]:
+    """Results judged again from raw, or left to the inbox; warehouse and pages built anew."""
+    depot = desk.depot
+    again, others = damaged_results(depot, faults)
+    for name in others:
+        forget(desk, name)
+        yield f"{depot.result(name).shown()}: forgotten; the next run takes it in again if it is in the inbox still."
+    if not any(fault.kind in ("built", "result") for fault in faults):
+        return
+    depot.store.remove(WAREHOUSE)  # nothing of it is used
+    bench = Bench(desk, None, Progress(), Summary(depot), rebuild=True, damaged=tuple(again))
+    carry_out(bench)
+    judged = {done.record.delivery_id for done in bench.summary.done}
+    yield from (
+        f"{depot.result(name).shown()}: judged again from the depot's raw files." for name in again if name in judged
+    )
+    yield f"{depot.warehouse}, {depot.pages.shown()}: built anew."
