@@ -3,15 +3,20 @@
 The hash over all changes with every changed check, outcome or table, and stands in every row as what made it. Whether
 a result is made again is asked of the parts (``part_sources``): the science, which makes numbers, and the checks. What
 only shows, pools or decides belongs to neither; a new module counts as science until it is named here.
+
+Of a Python source only what it does counts (``pipelines.source_form``): a comment makes no other version, nor does a
+docstring but where something is shown, since pages tell why there is a check.
 """
 
 from __future__ import annotations
 
 import hashlib
 from collections.abc import Iterator, Mapping
-from functools import cache
+from functools import cache, lru_cache
 from importlib import metadata
 from pathlib import Path
+
+from pipelines.source_form import plain_forms
 
 _PACKAGES = ("schemas", "checks", "pipelines")
 _ONLY_SHOWN = (
@@ -31,6 +36,7 @@ _NOT_JUDGING = (
     "pipelines/science/change_over/",
     "pipelines/science/statistics/",
     "pipelines/progress.py",
+    "pipelines/source_form.py",
     "pipelines/telemetry.py",
     "pipelines/versions.py",
     "pipelines/judging/stamps.py",
@@ -80,13 +86,12 @@ def shown_version() -> str:
 
 
 def sources_hash(root: Path, *, what_is_only_shown: bool = False) -> str:
-    """8 hex digits over names and contents of the sources of the three packages below ``root``."""
+    """8 hex digits over names of the sources of the three packages below ``root`` and what they do."""
     digest = hashlib.sha256()
     for name, path in _sources(root):
         shown = path.suffix != ".py" or name.startswith(_ONLY_SHOWN)
         if what_is_only_shown or not shown:
-            content = path.read_bytes()
-            digest.update(f"{name}\0{len(content)}\0".encode() + content)
+            digest.update(f"{name}\0{_digest(path, told_too=what_is_only_shown)}\n".encode())
     return digest.hexdigest()[:8]
 
 
@@ -97,13 +102,27 @@ def judging_sources() -> Mapping[str, Mapping[str, str]]:
 
 
 def part_sources(root: Path) -> dict[str, dict[str, str]]:
-    """``science`` and ``checks``: name of each source trials are judged with -> 16 hex digits over its content."""
+    """``science`` and ``checks``: name of each source trials are judged with -> 16 hex digits over what it does."""
     found: dict[str, dict[str, str]] = {"science": {}, "checks": {}}
     for name, path in _sources(root):
         if name in _READ_BY_JUDGING or not name.startswith(_NOT_JUDGING):
             part = "checks" if name.startswith("checks/") else "science"
-            found[part][name] = hashlib.sha256(path.read_bytes()).hexdigest()[:16]
+            found[part][name] = _digest(path)[:16]
     return found
+
+
+def _digest(path: Path, *, told_too: bool = False) -> str:
+    """Changes with what a source does. told_too: with its docstrings, too."""
+    content = path.read_bytes()
+    if path.suffix != ".py":
+        return hashlib.sha256(content).hexdigest()
+    return _of_python(content)[told_too]
+
+
+@lru_cache(maxsize=1024)
+def _of_python(content: bytes) -> tuple[str, str]:
+    plain, told = (form.encode() for form in plain_forms(content.decode("utf-8")))
+    return hashlib.sha256(plain).hexdigest(), hashlib.sha256(told).hexdigest()
 
 
 def _sources(root: Path) -> Iterator[tuple[str, Path]]:

@@ -132,6 +132,8 @@ def test_a_changed_check_changes_the_code_version_and_a_changed_page_does_not(tm
     assert sources_hash(tmp_path, what_is_only_shown=True) != shown
     check = tmp_path / "checks" / "force" / "plates.py"
     check.write_text(check.read_text() + "\n# a comment\n")
+    assert sources_hash(tmp_path) == before
+    check.write_text(check.read_text() + "\nADDED = 1\n")
     assert sources_hash(tmp_path) != before
 
 
