@@ -23,7 +23,7 @@ from pipelines.judging.judge import TrialJob, Verdict, judge_trial, references_i
 from pipelines.judging.muscle_references import by_session, earlier_references, reference_trials
 from pipelines.judging.same_signals import copies_by_shape
 from pipelines.judging.stamps import of_trial
-from pipelines.judging.standings import ACCEPTED, Judged, findings_of, standing_of
+from pipelines.judging.standings import Judged, is_accepted
 from pipelines.judging.trial_jobs import channel_rows, shas_of, trial_job
 from pipelines.workers.engine import Task
 from pipelines.workers.isolation import Ended
@@ -177,10 +177,7 @@ def judge_delivery(layout: Layout, tell: Tell, meanwhile: Callable[[], None] | N
 
 def _references_lost(judged: Judged) -> list[str]:
     """Recordings that others' muscle amplitudes were divided by, and that are not accepted themselves."""
-    if not judged.references:
-        return []
-    findings = findings_of(judged)
-    return [trial for trial in judged.references if standing_of(trial, judged, findings) != ACCEPTED]
+    return [trial for trial in judged.references if not is_accepted(trial, judged)]
 
 
 def _looked_over(
@@ -258,11 +255,10 @@ def _check_reading(desk: Desk, judged: Judged, verdict: Verdict) -> Report:
 
 def _own_postures(judged: Judged, standing: Iterable[str]) -> dict[Occasion, Posture]:
     """Postures of this delivery's accepted standing trials; of several on one occasion the first counts."""
-    findings = findings_of(judged)
     found: dict[Occasion, Posture] = {}
     for trial_id in sorted(standing, key=lambda t: (judged.rows[t]["trial_order"] or 0, t)):
         row, posture = judged.rows[trial_id], judged.verdicts[trial_id].posture
-        if posture is not None and standing_of(trial_id, judged, findings) == ACCEPTED:
+        if posture is not None and is_accepted(trial_id, judged):
             found.setdefault((row["session_id"], row["condition"]), posture)
     return found
 
