@@ -10,14 +10,22 @@ docstring but where something is shown, since pages tell why there is a check.
 
 from __future__ import annotations
 
+import atexit
 import hashlib
+import json
+import os
+import sys
 from collections.abc import Iterator, Mapping
-from functools import cache, lru_cache
+from contextlib import suppress
+from functools import cache
 from importlib import metadata
 from pathlib import Path
 
+from pipelines import source_form
 from pipelines.source_form import plain_forms
 
+_FORMS = Path(__file__).with_name("__pycache__") / "forms.json"
+_MOST_FORMS = 4000
 _PACKAGES = ("schemas", "checks", "pipelines")
 _ONLY_SHOWN = (
     "pipelines/pages/",
@@ -119,10 +127,37 @@ def _digest(path: Path, *, told_too: bool = False) -> str:
     return _of_python(content)[told_too]
 
 
-@lru_cache(maxsize=1024)
 def _of_python(content: bytes) -> tuple[str, str]:
-    plain, told = (form.encode() for form in plain_forms(content.decode("utf-8")))
-    return hashlib.sha256(plain).hexdigest(), hashlib.sha256(told).hexdigest()
+    key = hashlib.sha256(content).hexdigest()
+    if key not in _remembered():
+        plain, told = (form.encode() for form in plain_forms(content.decode("utf-8")))
+        _remembered()[key] = hashlib.sha256(plain).hexdigest(), hashlib.sha256(told).hexdigest()
+    return _remembered()[key]
+
+
+@cache
+def _remembered() -> dict[str, tuple[str, str]]:
+    """SHA-256 of a source -> digests of its plain forms, as far as they are kept beside the compiled code.
+
+    To find them takes longer than to start. They are written at the end of the process, if there are more then.
+    """
+    place = _FORMS.with_name(f"forms-{hashlib.sha256(Path(source_form.__file__).read_bytes()).hexdigest()[:16]}.json")
+    try:
+        known = {str(key): (str(plain), str(told)) for key, (plain, told) in json.loads(place.read_bytes()).items()}
+    except (OSError, ValueError, AttributeError, TypeError):
+        known = {}
+    if not sys.dont_write_bytecode:
+        atexit.register(_remember, place, known, len(known))
+    return known
+
+
+def _remember(place: Path, known: dict[str, tuple[str, str]], before: int) -> None:
+    if len(known) == before:
+        return
+    beside = place.with_name(f"{place.name}.{os.getpid()}")
+    with suppress(OSError):  # a place that may only be read: found anew each time
+        beside.write_text(json.dumps(dict(list(known.items())[-_MOST_FORMS:])), encoding="utf-8")
+        beside.replace(place)
 
 
 def _sources(root: Path) -> Iterator[tuple[str, Path]]:
