@@ -30,7 +30,7 @@ from pipelines.identity.word_list import names_beside, names_in
 from pipelines.intake.bag_files import bag_in
 from pipelines.lab.scrub import Scrubbed, info_of, scrub, write_bag
 from pipelines.progress import Progress
-from pipelines.study.anatomy import empty_at
+from pipelines.study.anatomy import told_empty
 from pipelines.study.file import LoadedStudy, load_study
 from pipelines.taking_in.summary import Done, Summary
 from schemas.quality import FINDINGS
@@ -165,7 +165,12 @@ def _checked(desk: Desk, bag: Path, site: str, asked: _Asked) -> LabChecked:
         received, payload = open_delivery(desk.isolated, bag, site, work, desk.study.study, asked.known)
         files = _recordings(payload, asked.known)
         told = _identifying(desk, received, files)
-        lines = [*_summary(desk, record), *_told(told), *_held(desk, record), *_empty(desk, received.site)]
+        lines = [
+            *_summary(desk, record),
+            *_told(told),
+            *_held(desk, record),
+            *told_empty(desk.study.study, received.site),
+        ]
         differences = _compared(desk, files) if asked.compare else []
         lines += differences
         if asked.out is not None:
@@ -282,15 +287,6 @@ def _held(desk: Desk, record: Record) -> Iterator[str]:
             hints = ", ".join(kinds_in(scan(one.text)))
             plain = "".join(c if c.isprintable() else "?" for c in one.text)[:100]
             yield f"  {plain}{f'   ({hints})' if hints else ''}"
-
-
-def _empty(desk: Desk, site: str | None) -> Iterator[str]:
-    """Outcomes that no trial of the laboratory can have, by the markers and plates of its profile."""
-    own = desk.study.study.sites.get(site or "")
-    found = empty_at(own.profile, desk.study.study.processing) if own is not None else []
-    if found:
-        yield f"What stays empty in every trial of {site}, by its profile"
-        yield from (f"  {one.what}: needs {one.lacks}" for one in found)
 
 
 def _scrubbed(done: Scrubbed, out: Path, is_folder: bool) -> Iterator[str]:
