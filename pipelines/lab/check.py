@@ -28,11 +28,7 @@ from pipelines.identity.identifiers import kinds_in, masked, scan, surely_in_pat
 from pipelines.identity.names import KnownNames
 from pipelines.identity.word_list import names_beside, names_in
 from pipelines.intake.bag_files import bag_in
-<<<<<<< HEAD
-from pipelines.lab.check_text import places_told, remedies, scrubbed
-=======
-from pipelines.lab.check_text import MOST_SHOWN, told_identifying, told_scrubbed
->>>>>>> ready/science3
+from pipelines.lab.check_text import MOST_SHOWN, places_told, remedies, scrubbed
 from pipelines.lab.scrub import info_of, scrub, write_bag
 from pipelines.progress import Progress
 from pipelines.study.anatomy import told_empty
@@ -169,16 +165,12 @@ def _checked(desk: Desk, bag: Path, site: str, asked: _Asked) -> LabChecked:
         received, payload = open_delivery(desk.isolated, bag, site, work, desk.study.study, asked.known)
         files = _recordings(payload, asked.known)
         told = _identifying(desk, received, files)
-<<<<<<< HEAD
-        lines = [*_summary(desk, record), *places_told(told), *_held(desk, record)]
-=======
         lines = [
             *_summary(desk, record),
-            *told_identifying(told),
+            *places_told(told),
             *_held(desk, record),
             *told_empty(desk.study.study, received.site),
         ]
->>>>>>> ready/science3
         differences = _compared(desk, files) if asked.compare else []
         lines += differences
         if asked.out is not None:
@@ -186,11 +178,7 @@ def _checked(desk: Desk, bag: Path, site: str, asked: _Asked) -> LabChecked:
                 raise Unusable("There is no payload to clean.", "a delivery that can be opened.", "Mend it first.")
             info = None if asked.is_folder else info_of(payload.parent)
             done = scrub(payload.parent, asked.out, asked.known, desk.isolated, info)
-<<<<<<< HEAD
             lines += scrubbed(done, asked.out, asked.is_folder)
-=======
-            lines += told_scrubbed(done, asked.out, asked.is_folder)
->>>>>>> ready/science3
     summary = Summary(desk.depot, [Done(record, "new")])
     weights = {f["weight"] for f in _findings(desk, record)}
     faulty = bool(record.status == "stopped" or told or differences or weights - {"notes"})

@@ -1,4 +1,3 @@
-<<<<<<< HEAD
 """What the check at the laboratory prints beside the summary: what to do, texts that tell who, the cleaned copy."""
 
 from __future__ import annotations
@@ -7,20 +6,12 @@ from collections import Counter
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
-=======
-"""What a check at the laboratory says of texts that may identify a person, and of the copy without them, as lines."""
-
-from __future__ import annotations
-
-from collections.abc import Iterator
-from pathlib import Path
->>>>>>> ready/science3
 
 from pipelines.lab.scrub import Scrubbed
 from schemas.reading import Identifying
 
-<<<<<<< HEAD
-_MOST_SHOWN, _MOST_WHERE = 20, 5
+#: More of one kind are counted only.
+MOST_SHOWN, _MOST_WHERE = 20, 5
 
 
 def remedies(findings: list[dict[str, Any]]) -> Iterator[str]:
@@ -49,41 +40,19 @@ def places_told(told: list[Identifying]) -> Iterator[str]:
     """Where texts may identify a person, and of what kind."""
     if told:
         yield f"Texts that may identify a person, at {len(told)} {'place' if len(told) == 1 else 'places'}"
-        for one in told[:_MOST_SHOWN]:
-            yield f"  {', '.join(part for part in (one.file, one.place) if part)}: {one.kind}"
-        if len(told) > _MOST_SHOWN:
-            yield f"  and {len(told) - _MOST_SHOWN} more"
-
-
-def scrubbed(done: Scrubbed, out: Path, is_folder: bool) -> Iterator[str]:
-    """What was taken out of a cleaned copy, and what to do with it. is_folder: it was made of a plain folder."""
-=======
-#: More of one kind are counted only.
-MOST_SHOWN = 20
-
-
-def told_identifying(told: list[Identifying]) -> Iterator[str]:
-    """Places that may tell who somebody is, without what stands there."""
-    if told:
-        yield f"Texts that may identify a person, at {len(told)} {'place' if len(told) == 1 else 'places'}"
         for one in told[:MOST_SHOWN]:
             yield f"  {', '.join(part for part in (one.file, one.place) if part)}: {one.kind}"
         if len(told) > MOST_SHOWN:
             yield f"  and {len(told) - MOST_SHOWN} more"
 
 
-def told_scrubbed(done: Scrubbed, out: Path, is_folder: bool) -> Iterator[str]:
-    """What was taken out of the copy, what is left to do by hand, and what to do with the copy."""
->>>>>>> ready/science3
+def scrubbed(done: Scrubbed, out: Path, is_folder: bool) -> Iterator[str]:
+    """What was taken out of a cleaned copy, and what to do with it. is_folder: it was made of a plain folder."""
     count = sum(done.cleaned.values())
     files = len(done.cleaned)
     yield f"Cleaned copy: {out} ({count} texts taken out of {files} files; every measured value is the same)"
     yield from (f"  left out, since it may identify a person: {name}" for name in done.left_out)
-<<<<<<< HEAD
-    yield from (f"  to be mended by hand: {what}" for what in done.by_hand[:_MOST_SHOWN])
-=======
     yield from (f"  to be mended by hand: {what}" for what in done.by_hand[:MOST_SHOWN])
->>>>>>> ready/science3
     if is_folder:
         yield f"  next: pack it with manystrides pack {out} --to NEW.zip"
     else:
