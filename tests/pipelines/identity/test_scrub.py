@@ -61,10 +61,12 @@ def test_the_copy_is_clean_and_whole_and_its_values_are_the_same(sent: Path, tmp
 def test_a_cleaned_working_folder_is_one_again_and_can_be_packed(sent: Path, tmp_path: Path) -> None:
     folder = tmp_path / "working"
     shutil.copytree(sent / "data", folder)
+    (folder / "protocol.pdf").write_bytes(b"%PDF-1.4 of nobody")
     told = check_at_the_lab(folder, STUDY, site="brack", out=tmp_path / "clean").text
+    assert "left out, since the depot keeps no such file: protocol.pdf" in told
     assert f"manystrides pack {tmp_path / 'clean'}" in told
     assert sorted(p.name for p in (tmp_path / "clean").iterdir()) == sorted(
-        p.name for p in folder.iterdir() if p.name != "datapackage.json"
+        p.name for p in folder.iterdir() if p.name not in ("datapackage.json", "protocol.pdf")
     )
     pack(tmp_path / "clean", tmp_path / "brack-007.zip", STUDY, site="brack", number="7", contact_role="site lead")
     received, _ = receive(tmp_path / "brack-007.zip", "brack", tmp_path / "work", load_study(STUDY).study)
