@@ -30,7 +30,9 @@ _SIDE_BY_SIDE = re.compile(r"[0-9]+(?:[^A-Za-z0-9]+[0-9]+)+\.?")
 #: But for these: a number with decimals, and a rate or range that is above the days of a month.
 _DECIMAL = re.compile(r"[0-9]{1,6}[.,][0-9]{1,6}|[0-9]{1,2}\.[0-9]{3,6}\.?")
 _RANGE = re.compile(r"([0-9]{1,5})-([0-9]{1,5})")
-_INITIALS = re.compile(r"(?<![A-Za-z])[A-Z](?:\. ?| )[A-Z]\.?(?![A-Za-z0-9])")
+#: Letters of two names, or two names of two letters; six numbers, as days are written in names of files.
+_INITIALS = re.compile(r"(?<![A-Za-z])[A-Z](?:(?:\. ?| )[A-Z]\.?|[a-z] [A-Z][a-z])(?![A-Za-z0-9])")
+_SIX = re.compile(r"(?<![0-9.,])([0-9]{2})([0-9]{2})([0-9]{2})(?![0-9]|[.,][0-9])")
 #: What a code may be made of, and how many pieces of such a run are looked at.
 _RUN = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]*")
 _MOST_PIECES = 41
@@ -80,6 +82,8 @@ class Vocabulary:
     def _words_fit(self, text: str) -> bool:
         if _LONG.search(text) or _INITIALS.search(text) or any(map(_tells, _SIDE_BY_SIDE.findall(text))):
             return False
+        if any(map(_is_day, _SIX.findall(text))):
+            return False
         at, alone = 0, 0
         for part in _PARTS.finditer(text):
             if not _BETWEEN.fullmatch(text, at, part.start()):
@@ -124,6 +128,14 @@ class Vocabulary:
     def fits_as(self, text: str, place: str) -> bool:
         """As ``fits``; in a field for a version also several numbers with points between them."""
         return self.fits(text) or (place.upper().endswith("VERSION") and _VERSION.fullmatch(text.strip()) is not None)
+
+
+def _is_day(six: tuple[str, str, str]) -> bool:
+    """Whether six numbers are a day, a month and a year in any order that is in use."""
+    a, b, c = map(int, six)
+    return (
+        (1 <= a <= _DAYS and 1 <= b <= 12) or (1 <= a <= 12 and 1 <= b <= _DAYS) or (1 <= b <= 12 and 1 <= c <= _DAYS)
+    )
 
 
 def _tells(numbers: str) -> bool:
