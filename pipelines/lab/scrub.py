@@ -230,7 +230,7 @@ def _blank(data: bytearray, text: Text, *, edf: bool) -> None:
     fill = b"\0" * length if text.wide else b" " * length
     if edf:
         fill = {"start date of the header": b"01.01.85", "start time of the header": b"00.00.00"}.get(text.place, fill)
-        if text.place.endswith("field of the header"):
+        if text.place in ("patient field of the header", "recording field of the header"):
             fill = b"X".ljust(length)
     elif "name of a" in text.place or text.place.endswith("before the colon"):
         fill = b"X" * length

@@ -147,6 +147,33 @@ def test_a_cleaned_edf_file_keeps_every_sample_and_loses_who_and_when(tmp_path: 
         assert (one.sampling_frequency, one.physical_range) == (other.sampling_frequency, other.physical_range)
 
 
+@pytest.mark.parametrize(
+    ("at", "width", "place"),
+    [
+        (197, 39, "reserved field of the header"),
+        (168, 8, "start date of the header"),
+        (256 + 16 + 80, 8, "dimension of channel"),
+        (256 + 104, 8, "physical minimum of channel"),
+        (256 + 136, 80, "prefilter of channel"),
+        (256 + 224, 32, "reserved of channel"),
+        (-1, 16, "unused bytes near byte"),
+    ],
+)
+def test_every_field_of_an_edf_header_and_what_follows_the_records_is_looked_at(
+    at: int, width: int, place: str
+) -> None:
+    """Where the fields stand is told by the format's description (Kemp and others 1992), for the last channel."""
+    content = bytearray(_an_edf_file())
+    channels = int(content[252:256])
+    end = 256 + (at + width - 256) * channels if at > 255 else at + width
+    if at < 0:
+        content += b"Frobish"
+    else:
+        content[end - width : end] = b"Frobish".ljust(width)
+    (found,) = [text for text in texts_of_edf(bytes(content)) if "Frobish" in text.text]
+    assert found.place.startswith(place)
+
+
 def _an_edf_file() -> bytes:
     """The second file of one demonstration trial, from its archive."""
     with zipfile.ZipFile(STUDY.parent / "inbox" / "tarn" / "tarn-002.zip") as archive:
