@@ -46,11 +46,15 @@ _MOST_LONG = 200
 
 @dataclass(frozen=True)
 class Vocabulary:
-    """The closed words of a study. words: single, plain; texts: as a whole; ids: codes of people and trials."""
+    """The closed words of a study. words: single, plain; texts: as a whole; ids: codes of people and trials.
+
+    in_codes: words that the study file declares, of which codes may be made.
+    """
 
     words: frozenset[str]
     texts: frozenset[str]
     ids: frozenset[str] = frozenset()
+    in_codes: frozenset[str] = frozenset()
     _seen: dict[str, bool] = field(default_factory=dict, repr=False, compare=False)
 
     @classmethod
@@ -60,11 +64,12 @@ class Vocabulary:
         labels = [label for site in study.sites.values() for label in site.profile.markers.values()]
         own = {plain(part) for name in named for part in _PARTS.findall(name) if not part.isdigit()}
         texts = (*named, *labels, *study.known_texts, study.title, *_closed_words())
-        return cls(_trade() | own, frozenset(text.strip() for text in texts))
+        in_codes = frozenset(plain(text) for text in study.known_texts if _PARTS.fullmatch(text))
+        return cls(_trade() | own, frozenset(text.strip() for text in texts), in_codes=in_codes)
 
     def knowing(self, ids: Iterable[str]) -> Vocabulary:
         """The same with the codes of a delivery's runners, sessions and trials, which are texts of their own."""
-        return Vocabulary(self.words, self.texts, frozenset(ids))
+        return Vocabulary(self.words, self.texts, frozenset(ids), self.in_codes)
 
     def fits(self, text: str) -> bool:
         """Whether ``text`` is made of known words, codes and numbers alone."""
@@ -120,7 +125,7 @@ class Vocabulary:
         return bool(_JOINT.fullmatch(code, at)) and len(code) <= _MOST_LONG
 
     def _is_of_a_code(self, letters: str, around: Iterable[re.Match[str]]) -> bool:
-        if len(letters) == 1 or self._word_fits(letters, beside_digit=False):
+        if len(letters) == 1 or plain(letters) in self.in_codes or self._word_fits(letters, beside_digit=False):
             return True
         named = letters[0].isupper() and letters[1:].islower()
         return len(letters) <= _SHORT and not named and any(part[0].isdigit() for part in around)

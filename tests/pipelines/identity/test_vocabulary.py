@@ -36,6 +36,20 @@ def test_what_may_tell_of_somebody_does_not_fit(text: str) -> None:
     assert not PLAIN.fits(text)
 
 
+@pytest.mark.parametrize(
+    "code", ["FS-01", "FS-01-w5-cushioned-1", "sub-012", "P07_S2_T03", "RUN03", "T001.a", "kx12", "Proband-03-w0"]
+)
+def test_codes_of_short_letters_numbers_and_declared_words_are_codes(code: str) -> None:
+    assert Vocabulary.of(a_study(known_texts=("proband",))).fits_as_code(code)
+
+
+@pytest.mark.parametrize(
+    "code", ["FS-01-Crumble", "ragnhild-1", "Kim-1", "Ostervik", "FS-01-\u0441\u0432", "1234567", "Proband-03"]
+)
+def test_codes_with_an_unknown_word_are_none_before_somebody_has_looked(code: str) -> None:
+    assert not PLAIN.fits_as_code(code)
+
+
 def test_no_text_that_identifies_somebody_fits() -> None:
     texts = [one.text for half in ("held_out", "held_out_2", "tune") for one in texts_of(half) if one.kind != HARMLESS]
     assert [text for text in texts if PLAIN.fits(text)] == []
