@@ -32,7 +32,8 @@ class Problem:
     """Something intake could not take as it was. ``seen`` and ``expected`` are plain sentences without full stop.
 
     The ids name the rows it touches, so that a wrong cell of a runner reaches all the runner's trials. row: where in its
-    table the row is that it was met in, counted from 0; None if it is not about one row.
+    table the row is that it was met in, counted from 0; None if it is not about one row. mend: what to do about it, a
+    sentence without full stop, where that is not what the check says anyway.
     """
 
     kind: ProblemKind
@@ -44,6 +45,7 @@ class Problem:
     session_id: str | None = None
     trial_id: str | None = None
     row: int | None = None
+    mend: str | None = None
 
 
 @dataclass(frozen=True)
