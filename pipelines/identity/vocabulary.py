@@ -30,8 +30,9 @@ _SIDE_BY_SIDE = re.compile(r"[0-9]+(?:[^A-Za-z0-9]+[0-9]+)+\.?")
 #: But for these: a number with decimals, and a rate or range that is above the days of a month.
 _DECIMAL = re.compile(r"[0-9]{1,6}[.,][0-9]{1,6}|[0-9]{1,2}\.[0-9]{3,6}\.?")
 _RANGE = re.compile(r"([0-9]{1,5})-([0-9]{1,5})")
-#: Letters of two names, or two names of two letters; six numbers, as days are written in names of files.
-_INITIALS = re.compile(r"(?<![A-Za-z])[A-Z](?:(?:\. ?| )[A-Z]\.?|[a-z] [A-Z][a-z])(?![A-Za-z0-9])")
+#: First letters of two names; two names of two letters; six numbers, as days are written in names of files.
+_INITIALS = re.compile(r"(?<![A-Za-z])[A-Z](?:\. ?| )[A-Z]\.?(?![A-Za-z0-9])")
+_SHORT_PAIR = re.compile(r"(?<![A-Za-z])([A-Z][a-z]) ([A-Z][a-z])(?![A-Za-z0-9])")
 _SIX = re.compile(r"(?<![0-9.,])([0-9]{2})([0-9]{2})([0-9]{2})(?![0-9]|[.,][0-9])")
 #: What a code may be made of, and how many pieces of such a run are looked at.
 _RUN = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]*")
@@ -87,7 +88,7 @@ class Vocabulary:
     def _words_fit(self, text: str) -> bool:
         if _LONG.search(text) or _INITIALS.search(text) or any(map(_tells, _SIDE_BY_SIDE.findall(text))):
             return False
-        if any(map(_is_day, _SIX.findall(text))):
+        if any(map(_is_day, _SIX.findall(text))) or any(map(_no_labels, _SHORT_PAIR.findall(text))):
             return False
         at, alone = 0, 0
         for part in _PARTS.finditer(text):
@@ -133,6 +134,11 @@ class Vocabulary:
     def fits_as(self, text: str, place: str) -> bool:
         """As ``fits``; in a field for a version also several numbers with points between them."""
         return self.fits(text) or (place.upper().endswith("VERSION") and _VERSION.fullmatch(text.strip()) is not None)
+
+
+def _no_labels(pair: tuple[str, str]) -> bool:
+    """Whether two words of two letters are no labels such as "Fx Fy", so that they may be a name."""
+    return not any(plain(word) in words("label_words") for word in pair)
 
 
 def _is_day(six: tuple[str, str, str]) -> bool:

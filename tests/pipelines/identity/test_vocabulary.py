@@ -18,6 +18,7 @@ PLAIN = Vocabulary.of(a_study(known_texts=("Written by the exporter.",))).knowin
         "", "12.5", "-3e-4", "20-450 Hz", "R.Iliac.Crest", "LThigh_knee", "P3.Fz4", "NNNmmNmm", "emg_tib_ant_L", "C7",
         "trials/FS-01-w5-brack-cushioned-1.c3d", "trials/FS-01_standing_02.c3d", "T001.a.edf", "FS-01", "soleus",
         "Written by the exporter.", "shod", "calcaneus_left", "left heel marker fell", "POINT:LABEL",
+        "plate 1 Fx Fy", "frame 100000",
     ],
 )  # fmt: skip
 def test_words_of_the_trade_codes_and_numbers_fit(text: str) -> None:
@@ -29,7 +30,7 @@ def test_words_of_the_trade_codes_and_numbers_fit(text: str) -> None:
     [
         "12 03 1987", "12-03", "7/3", "14.05.", "1.7.02", "1234567", "J. S.", "Will Brown", "Bo Xu", "王伟", "бегун",
         "FS-02", "XFS-01", "FS-019", "trials/FS-01_okafor.c3d", "written by the exporter", "a@b.example", "left 'heel'",
-        "tested 3 May", "head " * 60,
+        "tested 3 May", "runner An Do late", "static 090623", "head " * 60,
     ],
 )  # fmt: skip
 def test_what_may_tell_of_somebody_does_not_fit(text: str) -> None:
