@@ -28,16 +28,16 @@ from pipelines.identity.identifiers import kinds_in, masked, scan, surely_in_pat
 from pipelines.identity.names import KnownNames
 from pipelines.identity.word_list import names_beside, names_in
 from pipelines.intake.bag_files import bag_in
-from pipelines.lab.scrub import Scrubbed, info_of, scrub, write_bag
+from pipelines.lab.check_text import MOST_SHOWN, told_identifying, told_scrubbed
+from pipelines.lab.scrub import info_of, scrub, write_bag
 from pipelines.progress import Progress
-from pipelines.study.anatomy import empty_at
+from pipelines.study.anatomy import told_empty
 from pipelines.study.file import LoadedStudy, load_study
 from pipelines.taking_in.summary import Done, Summary
 from schemas.quality import FINDINGS
 from schemas.reading import Identifying
 from schemas.received import Received, plain_rows
 
-_MOST_SHOWN = 20
 _RECORDINGS = (".c3d", ".edf")
 
 
@@ -165,7 +165,12 @@ def _checked(desk: Desk, bag: Path, site: str, asked: _Asked) -> LabChecked:
         received, payload = open_delivery(desk.isolated, bag, site, work, desk.study.study, asked.known)
         files = _recordings(payload, asked.known)
         told = _identifying(desk, received, files)
-        lines = [*_summary(desk, record), *_told(told), *_held(desk, record), *_empty(desk, received.site)]
+        lines = [
+            *_summary(desk, record),
+            *told_identifying(told),
+            *_held(desk, record),
+            *told_empty(desk.study.study, received.site),
+        ]
         differences = _compared(desk, files) if asked.compare else []
         lines += differences
         if asked.out is not None:
@@ -173,7 +178,7 @@ def _checked(desk: Desk, bag: Path, site: str, asked: _Asked) -> LabChecked:
                 raise Unusable("There is no payload to clean.", "a delivery that can be opened.", "Mend it first.")
             info = None if asked.is_folder else info_of(payload.parent)
             done = scrub(payload.parent, asked.out, asked.known, desk.isolated, info)
-            lines += _scrubbed(done, asked.out, asked.is_folder)
+            lines += told_scrubbed(done, asked.out, asked.is_folder)
     summary = Summary(desk.depot, [Done(record, "new")])
     weights = {f["weight"] for f in _findings(desk, record)}
     faulty = bool(record.status == "stopped" or told or differences or weights - {"notes"})
@@ -263,46 +268,13 @@ def _summary(desk: Desk, record: Record) -> Iterator[str]:
         yield "Nothing to mend."
 
 
-def _told(told: list[Identifying]) -> Iterator[str]:
-    if told:
-        yield f"Texts that may identify a person, at {len(told)} {'place' if len(told) == 1 else 'places'}"
-        for one in told[:_MOST_SHOWN]:
-            yield f"  {', '.join(part for part in (one.file, one.place) if part)}: {one.kind}"
-        if len(told) > _MOST_SHOWN:
-            yield f"  and {len(told) - _MOST_SHOWN} more"
-
-
 def _held(desk: Desk, record: Record) -> Iterator[str]:
     """Texts that the depot keeps out until a person there has looked; shown, since they are its own."""
     held = held_texts.read(desk.depot.delivery_path(record.delivery_id))
     if held:
         texts = "text" if len(held) == 1 else "texts"
         yield f"{len(held)} {texts} will be kept out at the depot until a person there has looked; nothing need be done"
-        for one in held[:_MOST_SHOWN]:
+        for one in held[:MOST_SHOWN]:
             hints = ", ".join(kinds_in(scan(one.text)))
             plain = "".join(c if c.isprintable() else "?" for c in one.text)[:100]
             yield f"  {plain}{f'   ({hints})' if hints else ''}"
-
-
-def _empty(desk: Desk, site: str | None) -> Iterator[str]:
-    """Outcomes that no trial of the laboratory can have, by the markers and plates of its profile."""
-    own = desk.study.study.sites.get(site or "")
-    found = empty_at(own.profile, desk.study.study.processing) if own is not None else []
-    if found:
-        yield f"What stays empty in every trial of {site}, by its profile"
-        yield from (f"  {one.what}: needs {one.lacks}" for one in found)
-
-
-def _scrubbed(done: Scrubbed, out: Path, is_folder: bool) -> Iterator[str]:
-    count = sum(done.cleaned.values())
-    files = len(done.cleaned)
-    yield f"Cleaned copy: {out} ({count} texts taken out of {files} files; every measured value is the same)"
-    yield from (f"  left out, since it may identify a person: {name}" for name in done.left_out)
-    yield from (f"  to be mended by hand: {what}" for what in done.by_hand[:_MOST_SHOWN])
-    if is_folder:
-        yield f"  next: pack it with manystrides pack {out} --to NEW.zip"
-    else:
-        yield (
-            "  next: if the delivery it was made of was never taken in, send it as it is, with its number and role; "
-            f"else pack it under the next number: manystrides pack {out} --to NEW.zip --number NEXT"
-        )

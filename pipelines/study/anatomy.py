@@ -118,6 +118,14 @@ def empty_at(profile: SiteProfile, p: Processing) -> list[Never]:
     return found
 
 
+def told_empty(study: Study, site: str | None) -> Iterator[str]:
+    """The same in lines of text; none where the laboratory is not known or nothing stays empty."""
+    found = empty_at(study.sites[site].profile, study.processing) if site in study.sites else []
+    if found:
+        yield f"What stays empty in every trial of {site}, by its profile"
+        yield from (f"  {one.what}: needs {one.lacks}" for one in found)
+
+
 def _bare(role: str) -> str:
     return next((role.removesuffix(side) for side in _SIDES if role.endswith(side)), role)
 
