@@ -107,7 +107,7 @@ def _contacts_of(foot: _Foot, rate_hz: float, processing: Processing) -> list[Co
 
 
 def _risen(height: FloatArray, start: int, rise_m: float) -> float | None:
-    """Where a height (n,) that begins at frame ``start`` has risen over its lowest place; None if it does not or hides."""
+    """Where a height (n,) that begins at frame ``start`` has risen over its lowest place; None if it hides or stays."""
     if not len(height) or not np.isfinite(height).all():
         return None
     lowest = int(np.argmin(height))
