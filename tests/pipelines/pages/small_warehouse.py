@@ -193,7 +193,7 @@ def accepted(trial_id: str, site: str, runner: str, condition: str, contact_s: f
 def contrast(outcome: str, *sites: tuple[str, float], visit: str = "first", pooled: bool = True) -> Rows:
     """One outcome, unshod less shod: an interval at each site of 0.2 to either side, and the pooled estimates."""
     pair = {"condition": "unshod", "reference_condition": "shod"}
-    compared = {"outcome": outcome, "visit": visit, "at_speed": "3.0 m/s", **pair, **STAMP}
+    compared = {"outcome": outcome, "visit": visit, "at_speed": "3.0 m/s", "event_method": "force", **pair, **STAMP}
     mean = sum(value for _, value in sites) / len(sites)
     values = {"estimate_value": mean, "lower_limit_value": mean - 0.3, "upper_limit_value": mean + 0.3}
     meta = {"between_site_sd_value": 0.12, "heterogeneity_percent": 61.0, "runner_count": 6, "site_count": len(sites)}
