@@ -8,9 +8,8 @@ from pathlib import Path
 
 import pytest
 
-from pipelines.assets.deciding import release
+from pipelines.assets.deciding import release, withdraw
 from pipelines.assets.run import run
-from pipelines.deciding.withdrawal import withdraw
 from pipelines.depot.storage import Depot
 from pipelines.depot.verify import verify
 from tests.delivery_builders import STUDY, a_delivery, leaving

@@ -43,7 +43,7 @@ class Books:
 
     def __init__(self, engine: sa.Engine) -> None:
         self.engine = engine
-        #: Round whatever changes the file of SQLite's books itself: it is noted what it is like afterwards.
+        #: Round whatever changes the files of SQLite's books themselves, such as the end of working with them.
         self.changing_file: Callable[[], AbstractContextManager[None]] = nullcontext
         self._open: sa.Connection | None = None
         self.arrivals = Arrivals(self)

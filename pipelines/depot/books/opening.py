@@ -10,7 +10,10 @@ import os
 import secrets
 import sqlite3
 import stat
+from collections.abc import Iterator
+from contextlib import closing, contextmanager, suppress
 from datetime import UTC, datetime
+from functools import partial
 from pathlib import Path
 from typing import Any, NoReturn
 
@@ -39,7 +42,10 @@ def open_books(root: Path, url: str | None = None, *, to_write: bool = True) -> 
     try:
         with told_plainly(engine):
             _look(engine, root, url)
-        return Books(engine)
+        books = Books(engine)
+        if not to_write and url is None:
+            books.changing_file = partial(_left_as_it_was, root / FILE)
+        return books
     except BaseException:
         engine.dispose()
         raise
@@ -97,6 +103,15 @@ def _engine_to_read(root: Path) -> sa.Engine:
     engine = sa.create_engine(f"sqlite:///{path}", creator=connect)
     sa.event.listen(engine, "begin", _begin_sqlite)
     return engine
+
+
+@contextmanager
+def _left_as_it_was(path: Path) -> Iterator[None]:
+    """Round the end of reading: the empty files that SQLite made beside the books for it go again."""
+    yield
+    if os.access(path.parent, os.W_OK) and not has_log(path) and path.with_name(f"{FILE}-shm").exists():
+        with suppress(sqlite3.Error), closing(sqlite3.connect(path, timeout=0)) as last:
+            last.execute("PRAGMA schema_version").fetchone()  # whoever leaves last, and may write, clears up
 
 
 def _owner(path: Path) -> str:
