@@ -6,12 +6,14 @@ with the old overview open never meets a broken link, whenever the run is killed
 
 from __future__ import annotations
 
+import hashlib
 import logging
 from collections.abc import Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING, Protocol
 
 from pipelines import logs
+from pipelines.depot.published import sha256_of
 from pipelines.depot.storage import to_disk, write_bytes
 from pipelines.pages.facts import read_facts
 from pipelines.pages.rendering import SAFETY, TOP, Pages
@@ -37,21 +39,24 @@ class Places(Protocol):
         """DuckDB file the pages are read from."""
 
 
-def write_pages(depot: Places, study: LoadedStudy, *, anew: bool = False) -> Path:
+def write_pages(depot: Places, study: LoadedStudy, *, anew: bool = False, noted: dict[str, str] | None = None) -> Path:
     """Write all pages from the warehouse and remove those that are no longer due; returns the overview's path.
 
-    anew: make every page, whatever its file says. Raises Unusable if the warehouse cannot be read. A page that would
-    say the same, as its hash tells, is not made again, and no file whose content has not changed is touched.
+    anew: make every page, whatever its file says. noted: path below the folder -> SHA-256 as it was written, brought up
+    to date; a page that is not written is not read for it. Raises Unusable if the warehouse cannot be read. A page that
+    would say the same, as its hash tells, is not made again, and no file whose content has not changed is touched.
     """
     facts = read_facts(depot.warehouse, study.study)
     pages = Pages(facts, study)
     due: set[Path] = set()
+    noted = {} if noted is None else noted
     written = 0
     for part in _portions(_changed(depot, pages, due, anew)):
         traces = read_traces(depot.warehouse, [f.finding_id for sheet in part for f in sheet.drawn])
         for sheet in part:
             content = pages.sheet(sheet, traces).encode("utf-8", "replace")
             write_bytes(depot.pages / "fix" / sheet.name, content, sync=False)
+            noted[f"fix/{sheet.name}"] = hashlib.sha256(content).hexdigest()
             written += 1
         # all at once, since to wait for the disk at each takes longer than to make it
         for path in (*(depot.pages / "fix" / sheet.name for sheet in part), depot.pages / "fix"):
@@ -65,10 +70,15 @@ def write_pages(depot: Places, study: LoadedStudy, *, anew: bool = False) -> Pat
         if not path.is_file() or path.read_bytes() != content:
             write_bytes(path, content, owner_only=path.name == SAFETY)
             written += 1
+        noted["/".join(page.parts)] = hashlib.sha256(content).hexdigest()
     for folder, pattern in (("fix", "*"), ("sites", "*"), *((".", f".{name}.*") for name in TOP)):
         for stale in set((depot.pages / folder).glob(pattern)) - due:
             if stale.suffix == ".html" or ".html." in stale.name:
                 stale.unlink()
+    keys = {path.relative_to(depot.pages).as_posix() for path in due}
+    for key in noted.keys() - keys:
+        del noted[key]
+    noted |= {key: sha256_of(depot.pages / key) for key in keys - noted.keys()}
     log.info("The pages are up to date.", extra=logs.facts(pages=len(due), written=written))
     return depot.pages / "index.html"
 

@@ -35,9 +35,13 @@ def build_pages_stage(desk: Desk, *, anew: bool = False) -> Path:
     """Write the pages, then note that all is built. anew: also those that would say the same as the file there."""
     from pipelines.pages import write_pages
 
-    pages = write_pages(desk.depot, desk.study, anew=anew)
+    place = desk.depot.pages.name
+    noted = desk.books.files.of(place)
     with desk.books.transaction():
-        desk.books.files.put(desk.depot.pages.name, hashes(desk.depot.pages))
+        desk.books.files.drop(place)  # killed from here on, all are hashed the next time
+    pages = write_pages(desk.depot, desk.study, anew=anew, noted=noted)
+    with desk.books.transaction():
+        desk.books.files.put(place, noted)
         desk.books.builds.put(_state(desk))
     desk.books.take_stock()
     return pages
