@@ -15,6 +15,8 @@ MADE = "made"
 #: Stamps of a trial: what it gives to trials of other deliveries, and what only another delivery could give it.
 GIVES_POSTURE, GIVES_REFERENCES = "gives", "gives_references"
 BORROWED_POSTURE, BORROWED_REFERENCES = "borrowed_posture", "borrowed_references"
+#: Stamp of a running trial that leans on the standing trial of another session than its own: that session.
+POSTURE_OF_SESSION = "posture_of_session"
 #: Stamp of a trial that is another's recording: ``delivery/trial`` of that one, if another delivery brought it.
 COPY_OF = "copy_of"
 #: Stamp of a delivery that was stopped and is not held: its bytes as it came.
