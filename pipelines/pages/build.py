@@ -6,6 +6,7 @@ with the old overview open never meets a broken link, whenever the run is killed
 
 from __future__ import annotations
 
+import hashlib
 import logging
 from collections.abc import Iterator
 from pathlib import Path
@@ -37,21 +38,24 @@ class Places(Protocol):
         """DuckDB file the pages are read from."""
 
 
-def write_pages(depot: Places, study: LoadedStudy, *, anew: bool = False) -> Path:
+def write_pages(depot: Places, study: LoadedStudy, *, anew: bool = False, noted: dict[str, str] | None = None) -> Path:
     """Write all pages from the warehouse and remove those that are no longer due; returns the overview's path.
 
-    anew: make every page, whatever its file says. Raises Unusable if the warehouse cannot be read. A page that would
-    say the same, as its hash tells, is not made again, and no file whose content has not changed is touched.
+    anew: make every page, whatever its file says. noted: path below the folder -> SHA-256 as it was written, brought up
+    to date; a page that is not written is not read for it. Raises Unusable if the warehouse cannot be read. A page that
+    would say the same, as its hash tells, is not made again, and no file whose content has not changed is touched.
     """
     facts = read_facts(depot.warehouse, study.study)
     pages, store = Pages(facts, study), depot.pages
     due: set[str] = set()
+    noted = {} if noted is None else noted
     written = 0
     for part in _portions(_changed(store, pages, due, anew)):
         traces = read_traces(depot.warehouse, [f.finding_id for sheet in part for f in sheet.drawn])
         for sheet in part:
             content = pages.sheet(sheet, traces).encode("utf-8", "replace")
             store.put(_key(sheet), content, sync=False)
+            noted[_key(sheet)] = hashlib.sha256(content).hexdigest()
             written += 1
         store.sync(map(_key, part))  # all at once: to wait for the disk at each takes longer than to make it
     for page in pages.others():
@@ -63,8 +67,12 @@ def write_pages(depot: Places, study: LoadedStudy, *, anew: bool = False) -> Pat
         if not store.is_object(key) or store.read(key) != content:
             store.put(key, content, mode=0o600 if key == SAFETY else None)
             written += 1
+        noted[key] = hashlib.sha256(content).hexdigest()
     for stale in (key for key in store.below() if key not in due and _is_ours(key)):
         store.remove(stale)
+    for gone in noted.keys() - due:
+        del noted[gone]
+    noted |= {key: store.sha256(key) for key in due - noted.keys()}
     log.info("The pages are up to date.", extra=logs.facts(pages=len(due), written=written))
     return store.local("index.html")
 

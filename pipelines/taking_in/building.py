@@ -34,9 +34,12 @@ def build_pages_stage(desk: Desk, *, anew: bool = False) -> None:
     """Write the pages, then note that all is built. anew: also those that would say the same as the file there."""
     from pipelines.pages import write_pages
 
-    write_pages(desk.depot, desk.study, anew=anew)
+    noted = desk.books.files.of(keys.PAGES)
     with desk.books.transaction():
-        desk.books.files.put(keys.PAGES, desk.depot.store.hashes(keys.PAGES))
+        desk.books.files.drop(keys.PAGES)  # killed from here on, all are hashed the next time
+    write_pages(desk.depot, desk.study, anew=anew, noted=noted)
+    with desk.books.transaction():
+        desk.books.files.put(keys.PAGES, noted)
         desk.books.builds.put(_state(desk))
     desk.books.take_stock()
 

@@ -21,8 +21,10 @@ import pytest
 
 from pipelines.assets.run import run
 from pipelines.depot import exchange, keys
+from pipelines.depot.books.builds import Builds
 from pipelines.depot.books.deliveries import Deliveries
 from pipelines.depot.storage import Depot
+from pipelines.depot.verify import verify
 from pipelines.errors import Unusable
 from pipelines.taking_in.summary import Summary
 from tests.delivery_builders import REPO, STUDY, a_delivery, planned, raw_files, tables, trial_id
@@ -77,6 +79,31 @@ def test_a_clean_delivery_is_accepted_and_running_again_does_nothing(inbox: Path
     assert "Nothing new" in second.text()
     assert not second.built
     assert after == before
+
+
+def test_a_page_that_a_build_does_not_write_keeps_the_checksum_it_was_written_with(
+    inbox: Path, depot: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    a_delivery(inbox, faulty={"1": "heavy"})
+    go(inbox, depot)
+    (sheet,) = (depot / "pages" / "fix").glob("*.html")
+    written = sheet.read_bytes()
+    sheet.write_bytes(written + b"<!-- by hand -->")
+    a_delivery(inbox, 2, runners=("FS-02",), names=("standing",))
+    assert go(inbox, depot).built
+    assert [(fault.kind, fault.file) for fault in verify(Depot(depot))] == [("built", sheet)]
+    sheet.write_bytes(written)
+    a_delivery(inbox, 3, runners=("FS-03",), names=("standing",))
+    with monkeypatch.context() as patch:
+        patch.setattr(Builds, "put", _broken_off)
+        with pytest.raises(ZeroDivisionError):
+            go(inbox, depot)
+    assert go(inbox, depot).built
+    assert verify(Depot(depot)) == [], "pages of a build that broke off are those that count"
+
+
+def _broken_off(*_: object, **__: object) -> None:
+    raise ZeroDivisionError
 
 
 @pytest.mark.usefixtures("taken_in")
