@@ -1,7 +1,7 @@
 """Takes a withdrawn runner's rows and files out of a bag that the depot holds, and makes its manifests fit again.
 
-Every line that stays is left as it was, byte for byte. The books know who has withdrawn what. Where a record begins and what it is says ``pipelines.intake.csv_records``, as it
-does for whatever reads a table.
+Every line that stays is left as it was, byte for byte. The books know who has withdrawn what. Where a record begins and
+what it is says ``pipelines.intake.csv_records``, as it does for whatever reads a table.
 """
 
 from __future__ import annotations
@@ -18,7 +18,6 @@ from pathlib import Path
 from pipelines.depot.store import write_bytes
 from pipelines.errors import Unusable
 from pipelines.intake.csv_records import CsvRecord, Role, records
-from pipelines.intake.spreadsheet import other_separator
 from pipelines.intake.tables import text_of_table
 from pipelines.workers.isolation import Isolated
 from schemas.catalogue import tables_of
@@ -92,7 +91,7 @@ def _needs(table: Table, row: Row) -> set[str]:
 
 
 class Unsure(dict[str, str]):
-    """A row of which it is not sure what a cell is: cells are missing or too many, or a name in the header.
+    """A row of which it is not sure what a cell is: cells are missing or too many.
 
     cells: all of them, also those beyond the last column.
     """
@@ -149,7 +148,7 @@ def _inside(data: Path, path: str) -> Path:
 
 
 def _read(path: Path) -> list[CsvRecord] | None:
-    """The records of a table as intake sees them; None of one that it does not read."""
+    """The records of a table as intake sees them; None of one that it does not read, also for want of a column."""
     if not path.exists() and not path.is_symlink():
         return []
     text, _ = text_of_table(path, path.name)
@@ -157,8 +156,9 @@ def _read(path: Path) -> list[CsvRecord] | None:
         found = None if text is None else list(records(text))
     except csv.Error:
         return None
-    header = next((one.cells for one in found or () if one.role is Role.HEADER), ())
-    return None if other_separator(header) else found
+    header = next((one.cells for one in found or () if one.role is Role.HEADER), None)
+    ways = {c for t in tables_of(Layer.DELIVERY) if t.file_name == path.name for c in t.column_names if c in WAYS}
+    return None if header is not None and not ways <= set(header) else found
 
 
 def rows_of_table(path: Path) -> list[Row]:
@@ -167,7 +167,6 @@ def rows_of_table(path: Path) -> list[Row]:
     Of a row with more or fewer cells than columns, which intake tells and leaves out, as many as there are. A table
     that intake does not read has none.
     """
-    ways = {c for t in tables_of(Layer.DELIVERY) if t.file_name == path.name for c in t.column_names if c in WAYS}
     names: list[str] = []
     rows = list[Row]()
     for record in _read(path) or ():
@@ -176,7 +175,7 @@ def rows_of_table(path: Path) -> list[Row]:
         elif record.role in _ROWS:
             cells = [cell.strip() for cell in record.cells]
             own = dict(zip(names, cells, strict=False))
-            rows.append(own if record.role is Role.ROW and ways <= own.keys() else Unsure(own, cells))
+            rows.append(own if record.role is Role.ROW else Unsure(own, cells))
     return rows
 
 

@@ -121,8 +121,8 @@ def restore(source: Path, depot: Depot, actor: str, *, fall_back: bool = False) 
     """Make a depot from a backup, in a place where there is none.
 
     What the depot's own register knows of withdrawals since counts: the one beside the new place or the backup, under
-    whatever name, that reaches furthest. fall_back: whether the backup's own may do where there is none. Raises Unusable
-    if something is there, if the backup is not whole, or if withdrawals since would not be known.
+    whatever name, that reaches furthest. fall_back: whether the backup's own may do where there is none. Raises
+    Unusable if something is there, if the backup is not whole, or if withdrawals since would not be known.
     """
     if depot.root.exists() and any(depot.root.iterdir()):
         remedy = "Move what is there away, or name another place with --depot."

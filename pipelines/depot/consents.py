@@ -92,7 +92,10 @@ def _near(desk: Desk, received: Received, delivery_id: str | None) -> set[Consen
     """
     own, gates = delivered(received), desk.books.gates
     runners = Runners(own | gates.with_trials())
-    found = that_may_concern(told_by(received), runners)
+    told = told_by(received)
+    found = that_may_concern(told, runners)
+    for nearer in (own, own | gates.with_trials(received.site)):  # of one laboratory a short code may mean only one
+        found |= that_may_concern((event for event in told if not runners.has(event[0])), Runners(nearer))
     codes = {code for code in gates.against(but=delivery_id) if runners.meant_by(code)}
     return found | that_may_concern(gates.told(codes, but=delivery_id), runners, own)
 

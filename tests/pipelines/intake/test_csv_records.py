@@ -59,6 +59,9 @@ def test_what_intake_reads_is_what_is_taken_out_and_all_other_bytes_stay(text: s
         whole = [row["participant_id"] for row in rows_of_table(path) if not isinstance(row, Unsure)]
         assert read.dropna().tolist() == whole
         redact(bag, lambda runner: {"all"} if runner == LEAVES else set())
+        if not path.exists():
+            assert read.dropna().empty
+            return
         assert LEAVES.encode() not in path.read_bytes()
         lines = text.encode().splitlines(keepends=True)  # bytes break at the line ends of CSV only
         kept = [line for line in lines if LEAVES.encode() not in line]
