@@ -73,7 +73,7 @@ def test_a_withdrawal_in_a_line_that_is_no_row_withholds_the_runner_of_the_earli
 ) -> None:
     depot = taken_in(tmp_path, 1, GIVEN)
     header = "participant_id,scope,event,study_day,form_version\n"
-    lines = f"{header}FS-01,pooling,withdrawn,0\nFS-02,pooling,given,0\n# FS-09 is still to come\n"
+    lines = f"{header}FS-01,pooling,withdrawn,0\nFS-02,pooling,given,0\n# XQ-77 is still to come\n"
     a_delivery(tmp_path / "inbox", 2, replace_files={"consents.csv": lines.replace(",", separator).encode()})
     run(STUDY, tmp_path / "inbox", depot.root, "tester", workers=1)
     assert accepted(depot) == {"FS-02"}

@@ -94,7 +94,7 @@ def test_when_the_days_of_grace_are_over_the_next_command_removes_the_bytes(plac
 
 
 def test_what_leaves_the_runners_id_in_bytes_kept_apart_is_told_as_not_carried_out(place: Path) -> None:
-    left = place / "depot" / "closed" / "brack-001" / "left"
+    left = place / "depot" / "closed" / "way-001" / "left"
     left.parent.mkdir(parents=True, exist_ok=True)
     left.write_text(f"participant_id\n{LEAVES}\n")
     done = withdraw(STUDY, place / "depot", leaving(LEAVES))
