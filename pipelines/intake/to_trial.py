@@ -13,7 +13,8 @@ from numpy.typing import NDArray
 
 from pipelines.intake.c3d.reading import Recording
 from pipelines.intake.gaps import fill_gaps
-from pipelines.intake.plates import metres_per_unit, plates_of
+from pipelines.intake.plates import plates_of
+from pipelines.intake.units import metres_per_unit
 from schemas.processing import Processing
 from schemas.study import Axes, SiteProfile
 from schemas.trial import FORWARD, Channel, FloatArray, Plate, Posture, Trial
@@ -39,6 +40,7 @@ class TrialRow:
     stature_m: float | None = None
     leg_length_m: float | None = None
     set_speed_m_per_s: float | None = None
+    belt_speed_m_per_s: float | None = None
     raw_sha256: str = ""
     file: str = ""
 
@@ -84,6 +86,7 @@ def to_trial(recording: Recording, profile: SiteProfile, processing: Processing,
         stature_m=row.stature_m,
         leg_length_m=row.leg_length_m,
         set_speed_m_per_s=row.set_speed_m_per_s,
+        belt_speed_m_per_s=row.belt_speed_m_per_s,
         raw_sha256=row.raw_sha256,
         file=row.file,
         turned=turned,
@@ -91,8 +94,8 @@ def to_trial(recording: Recording, profile: SiteProfile, processing: Processing,
 
 
 def _seen(recording: Recording, column: int) -> FloatArray:
-    """(f, 3) one point's positions, NaN also where zeros stand for a position that was not seen."""
-    path, missing = recording.points[:, column], recording.at_origin[:, column]
+    """(f, 3) one point's positions, NaN also where zeros or the like stand for a position that was not seen."""
+    path, missing = recording.points[:, column], recording.unmarked[:, column]
     return np.where(missing[:, None], np.nan, path) if missing.any() else path
 
 

@@ -28,7 +28,8 @@ from pipelines.identity.identifiers import kinds_in, masked, scan, surely_in_pat
 from pipelines.identity.names import KnownNames
 from pipelines.identity.word_list import names_beside, names_in
 from pipelines.intake.bag_files import bag_in
-from pipelines.lab.scrub import Scrubbed, info_of, scrub, write_bag
+from pipelines.lab.check_text import places_told, remedies, scrubbed
+from pipelines.lab.scrub import info_of, scrub, write_bag
 from pipelines.progress import Progress
 from pipelines.study.file import LoadedStudy, load_study
 from pipelines.taking_in.summary import Done, Summary
@@ -164,7 +165,7 @@ def _checked(desk: Desk, bag: Path, site: str, asked: _Asked) -> LabChecked:
         received, payload = open_delivery(desk.isolated, bag, site, work, desk.study.study, asked.known)
         files = _recordings(payload, asked.known)
         told = _identifying(desk, received, files)
-        lines = [*_summary(desk, record), *_told(told), *_held(desk, record)]
+        lines = [*_summary(desk, record), *places_told(told), *_held(desk, record)]
         differences = _compared(desk, files) if asked.compare else []
         lines += differences
         if asked.out is not None:
@@ -172,7 +173,7 @@ def _checked(desk: Desk, bag: Path, site: str, asked: _Asked) -> LabChecked:
                 raise Unusable("There is no payload to clean.", "a delivery that can be opened.", "Mend it first.")
             info = None if asked.is_folder else info_of(payload.parent)
             done = scrub(payload.parent, asked.out, asked.known, desk.isolated, info)
-            lines += _scrubbed(done, asked.out, asked.is_folder)
+            lines += scrubbed(done, asked.out, asked.is_folder)
     summary = Summary(desk.depot, [Done(record, "new")])
     weights = {f["weight"] for f in _findings(desk, record)}
     faulty = bool(record.status == "stopped" or told or differences or weights - {"notes"})
@@ -248,10 +249,7 @@ def _summary(desk: Desk, record: Record) -> Iterator[str]:
     yield from text.partition("\nHeld for a look")[0].partition("\nWhere to look")[0].splitlines()
     findings = _findings(desk, record)
     causes = [f for f in findings if f["consequence_of"] is None]
-    remedies = dict.fromkeys(f["remedy"] for f in causes if f["weight"] in ("returns", "withholds"))
-    if remedies:
-        yield "What to do"
-        yield from (f"  {remedy}" for remedy in remedies)
+    yield from remedies(findings)
     if follow := len(findings) - len(causes):
         yield f"Findings that follow from the above, with nothing to do about them: {follow}"
     notes = Counter(f["seen"] for f in causes if f["weight"] == "notes")
@@ -260,15 +258,6 @@ def _summary(desk: Desk, record: Record) -> Iterator[str]:
         yield from (f"  {seen}{f' ({count} times)' if count > 1 else ''}" for seen, count in notes.most_common(8))
     if not findings:
         yield "Nothing to mend."
-
-
-def _told(told: list[Identifying]) -> Iterator[str]:
-    if told:
-        yield f"Texts that may identify a person, at {len(told)} {'place' if len(told) == 1 else 'places'}"
-        for one in told[:_MOST_SHOWN]:
-            yield f"  {', '.join(part for part in (one.file, one.place) if part)}: {one.kind}"
-        if len(told) > _MOST_SHOWN:
-            yield f"  and {len(told) - _MOST_SHOWN} more"
 
 
 def _held(desk: Desk, record: Record) -> Iterator[str]:
@@ -281,18 +270,3 @@ def _held(desk: Desk, record: Record) -> Iterator[str]:
             hints = ", ".join(kinds_in(scan(one.text)))
             plain = "".join(c if c.isprintable() else "?" for c in one.text)[:100]
             yield f"  {plain}{f'   ({hints})' if hints else ''}"
-
-
-def _scrubbed(done: Scrubbed, out: Path, is_folder: bool) -> Iterator[str]:
-    count = sum(done.cleaned.values())
-    files = len(done.cleaned)
-    yield f"Cleaned copy: {out} ({count} texts taken out of {files} files; every measured value is the same)"
-    yield from (f"  left out, since it may identify a person: {name}" for name in done.left_out)
-    yield from (f"  to be mended by hand: {what}" for what in done.by_hand[:_MOST_SHOWN])
-    if is_folder:
-        yield f"  next: pack it with manystrides pack {out} --to NEW.zip"
-    else:
-        yield (
-            "  next: if the delivery it was made of was never taken in, send it as it is, with its number and role; "
-            f"else pack it under the next number: manystrides pack {out} --to NEW.zip --number NEXT"
-        )

@@ -26,9 +26,9 @@ from pipelines.depot import keys
 from pipelines.depot.published import ProvedResults
 from pipelines.depot.storage import Depot
 from pipelines.pool import made_from
-from pipelines.pool.analyses import fill_analyses
+from pipelines.pool.analyses import fill_analyses, move_trial_values
 from pipelines.pool.filling import Delta, LostRows, bring_in, fill_from_study, refuse_doubles, warehouse_tables
-from pipelines.pool.site_checks import fill_site_checks
+from pipelines.pool.site_checks import Beside, fill_site_checks
 from pipelines.pool.views import all_views
 from pipelines.telemetry import DUCKDB_CONFIG
 from schemas.catalogue import TABLES
@@ -116,18 +116,21 @@ def _make(
     if of_old:
         depot.store.fetch(keys.WAREHOUSE, new)
     try:
-        with closing(duckdb.connect(str(new), config=dict(DUCKDB_CONFIG))) as connection:
+        with closing(duckdb.connect(str(new), config=dict(DUCKDB_CONFIG))) as connection, Beside() as beside:
             delta = _delta(connection, code_version, results) if of_old else Delta(tuple(sorted(results)))
+            if delta.all:
+                beside.get_ready()
             connection.execute("BEGIN")
             if not of_old:
                 _make_tables(connection)
             fill_from_study(connection, study)
             bring_in(connection, proved, delta)
-            fill_analyses(connection, study.study.processing, code_version, study.version)
+            move_trial_values(connection)
             if not of_old:
                 make_views(connection)
             tell_about(connection, study, code_version)
-            fill_site_checks(connection, study.study, Stamp(code_version, study.version))
+            analyses = partial(fill_analyses, connection, study.study.processing, code_version, study.version)
+            fill_site_checks(connection, study.study, Stamp(code_version, study.version), beside, analyses)
             refuse_doubles(connection)
             made_from.note_results(connection, results, delta.all)
             made_from.note_inputs(connection, made_from.FORM, _form(code_version))

@@ -111,15 +111,20 @@ def copy_tag_files(content: Path, target: Path, payload: Payload, info: Mapping[
         elif path.name.startswith("manifest-"):
             kept = b"".join(line for line in came.splitlines(keepends=True) if _is_kept(line, payload))
         whole = whole and kept == came
-        (target / path.name).write_bytes(kept)
+        _write(target / path.name, kept)
     for path in content.parent.glob("tagmanifest-*.txt") if whole else ():
         lines = path.read_text(encoding="utf-8").splitlines() if _is_plain(path) else []
         kept = "".join(f"{line}\n" for line in lines if _names_own_tag_file(line)).encode()
-        (target / path.name).write_bytes(kept)
+        _write(target / path.name, kept)
 
 
 def _is_plain(path: Path) -> bool:
     return path.is_file() and not path.is_symlink()
+
+
+def _write(path: Path, content: bytes) -> None:
+    path.write_bytes(content)
+    path.chmod(0o600)
 
 
 def _bag_info(came: bytes, info: Mapping[str, str], oxum: str) -> bytes:
