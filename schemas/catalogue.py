@@ -9,6 +9,7 @@ from schemas import (
     delivery_beside,
     equipment,
     outcomes,
+    outcomes_contrasts,
     outcomes_muscle,
     outcomes_signals,
     outcomes_study,
@@ -24,6 +25,7 @@ _MODULES = (
     outcomes_signals,
     outcomes_muscle,
     outcomes_study,
+    outcomes_contrasts,
     equipment,
     quality,
 )

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from schemas import codes
 from schemas import fields as f
 from schemas.delivery import SENT_PARTICIPANTS, SENT_SESSIONS, SENT_TRIALS
@@ -158,6 +160,8 @@ TRIALS = Table(
         f.TRIAL_KIND,
         f.SURFACE,
         Field("trial_order", Kind.INTEGER, "Position of the trial within its session, from 1.", low=1, privacy=PLAIN),
+        replace(f.SET_SPEED, description="Speed the protocol asks for in the trial.", may_be_left_out=False),
+        replace(f.BELT_SPEED, may_be_left_out=False),
         Field("duration_s", Kind.REAL, "Length of the recording.", unit="s", low=0, privacy=SENSITIVE),
         Field("marker_rate_hz", Kind.REAL, "Marker frames per second.", unit="Hz", low=0, privacy=PLAIN),
         Field(

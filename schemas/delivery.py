@@ -131,15 +131,7 @@ SENT_SESSIONS = Table(
             privacy=QUASI,
         ),
         f.SURFACE,
-        Field(
-            "set_speed_m_per_s",
-            Kind.REAL,
-            "Speed the protocol asks for; on a treadmill the belt speed.",
-            unit="m/s",
-            low=0.5,
-            high=10,
-            privacy=PLAIN,
-        ),
+        f.SESSION_SPEED,
     ),
     references=(TO_PARTICIPANT,),
 )
@@ -179,10 +171,20 @@ SENT_TRIALS = Table(
             high=500,
             privacy=PLAIN,
         ),
+        f.SET_SPEED,
+        f.BELT_SPEED,
+        Field(
+            "standing_session_id",
+            Kind.IDENTIFIER,
+            "Session of the same runner whose standing trial in the same condition serves this running trial, too. Empty: its own session.",
+            nullable=True,
+            may_be_left_out=True,
+            privacy=IDENTIFIES,
+        ),
         f.COMMENT,
         f.RESEND_REASON,
     ),
-    references=(TO_SESSION,),
+    references=(TO_SESSION, Reference(("standing_session_id",), "sent_sessions", ("session_id",))),
 )
 
 SENT_CHANNELS = Table(

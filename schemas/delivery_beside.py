@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from schemas import fields as f
 from schemas.delivery import TO_PARTICIPANT, TO_SESSION
 from schemas.model import Field, Kind, Layer, Table
@@ -64,6 +66,10 @@ SENT_BREATHS = Table(
             high=250,
             nullable=True,
             privacy=SENSITIVE,
+        ),
+        replace(
+            f.SET_SPEED,
+            description="Speed that was set in the bout, the same in all its rows. Empty: that of the session.",
         ),
     ),
     references=(TO_SESSION,),

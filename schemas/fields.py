@@ -61,6 +61,36 @@ FOOTFALL_NUMBER = Field(
     privacy=PLAIN,
 )
 
+#: A speed of people who run, or of a belt that they run on.
+_RUNNING_SPEED = Field("set_speed_m_per_s", Kind.REAL, "As set.", unit="m/s", low=0.5, high=10, privacy=PLAIN)
+SESSION_SPEED = replace(
+    _RUNNING_SPEED,
+    description="Speed the protocol asks for, of trials whose own row says none; on a treadmill the belt speed.",
+)
+SET_SPEED = replace(
+    _RUNNING_SPEED,
+    description="Speed the protocol asks for in the trial; on a treadmill the belt speed. Empty: that of the session.",
+    nullable=True,
+    may_be_left_out=True,
+)
+BELT_SPEED = replace(
+    SET_SPEED,
+    name="belt_speed_m_per_s",
+    description="Speed of the treadmill's belt as measured during the trial. Empty: not measured, the set speed counts.",
+)
+#: To a step, since 12 km/h are 3.33 m/s at one laboratory and 3.3333 at another.
+COMPARED_SPEED = replace(
+    _RUNNING_SPEED, description="Set speed of the trials, to 0.1 m/s; trials of two speeds never share a row."
+)
+
+#: Runners are compared at one speed, as the study's ``processing.contrasts.speeds`` says.
+AT_SPEED = Field(
+    "at_speed",
+    Kind.TEXT,
+    "Set speed at which runners were compared, for example 3.0 m/s; or own speed, where each had a set speed of his or her own.",
+    privacy=PLAIN,
+)
+
 ACCEPTED_BY_OVERRIDE = Field(
     "accepted_by_override",
     Kind.BOOLEAN,

@@ -8,13 +8,15 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from typing import Any
 
+from schemas import fields as f
 from schemas.catalogue import tables_of
-from schemas.delivery import SENT_PARTICIPANTS, SENT_SESSIONS, SENT_TRIALS
+from schemas.delivery import SENT_CONSENTS, SENT_PARTICIPANTS, SENT_SESSIONS, SENT_TRIALS
 from schemas.model import Layer
 from schemas.privacy import RUNNER, SESSION, TRIAL
 from schemas.received import Received, plain_rows
 
 Row = Mapping[str, Any]
+_SPEED = f.SET_SPEED.name
 #: Session -> who was there and on which study day: one for each row of it.
 Visits = Mapping[str, tuple[tuple[str | None, int | None], ...]]
 
@@ -22,7 +24,8 @@ Visits = Mapping[str, tuple[tuple[str | None, int | None], ...]]
 def trials_and_visits(received: Received) -> tuple[dict[str, dict[str, Any]], Visits]:
     """Each trial's row with its session's and its runner's, by id, None for what is missing; and the visits.
 
-    Of an id that stands twice the first row counts. A trial has the mass of the day, which forces are divided by.
+    Of an id that stands twice the first row counts. A trial has the mass of the day, which forces are divided by, and
+    the session's set speed unless its own row says another.
     """
     sessions = plain_rows(received.tables[SENT_SESSIONS.name])
     visits: dict[str, tuple[tuple[str | None, int | None], ...]] = {}
@@ -35,8 +38,14 @@ def trials_and_visits(received: Received) -> tuple[dict[str, dict[str, Any]], Vi
     trials: dict[str, dict[str, Any]] = {}
     for trial, own in _first(plain_rows(received.tables[SENT_TRIALS.name]), TRIAL).items():
         session = by_session.get(own[SESSION] or "", {})
-        trials[trial] = {**empty, **by_runner.get(session.get(RUNNER) or "", {}), "mass_kg": None, **session, **own}
+        runner = by_runner.get(session.get(RUNNER) or "", {})
+        trials[trial] = {**empty, **runner, "mass_kg": None, **session, **own, _SPEED: _own_speed(own, session)}
     return trials, visits
+
+
+def _own_speed(trial: Row, session: Row) -> Any:
+    """The trial's set speed; where its row says none, that of its session."""
+    return session.get(_SPEED) if trial[_SPEED] is None else trial[_SPEED]
 
 
 def _first(rows: Iterable[Row], key: str) -> dict[str, Row]:
@@ -50,6 +59,13 @@ def _first(rows: Iterable[Row], key: str) -> dict[str, Row]:
 def runners_of(received: Received) -> frozenset[str]:
     """Every runner a delivery names, in whichever table."""
     named = (received.tables[t.name] for t in tables_of(Layer.DELIVERY) if RUNNER in t.column_names)
+    return frozenset(str(runner) for frame in named for runner in frame[RUNNER].dropna())
+
+
+def delivered(received: Received) -> frozenset[str]:
+    """Runners of whom a delivery brings more than events of consent."""
+    tables = (t for t in tables_of(Layer.DELIVERY) if RUNNER in t.column_names and t is not SENT_CONSENTS)
+    named = (received.tables[t.name] for t in tables)
     return frozenset(str(runner) for frame in named for runner in frame[RUNNER].dropna())
 
 

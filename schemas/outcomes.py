@@ -2,7 +2,7 @@
 
 Formulas stand with the functions in ``pipelines.science``; a column's description says what it is, when it is null
 and, where a published definition is used, which. Layer: outcome. The families that other signals bring (joints,
-muscles, energy, change-over, contrasts) are in ``outcomes_signals`` and ``outcomes_study``.
+muscles, energy, change-over, contrasts) are in ``outcomes_signals``, ``outcomes_study`` and ``outcomes_contrasts``.
 """
 
 from __future__ import annotations

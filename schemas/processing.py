@@ -77,6 +77,10 @@ class ContrastProcessing(Settings):
         default=None,
         description="Condition the others are compared with; null for every pair, the first in the alphabet being the reference.",
     )
+    speeds: Literal["as_set", "own"] = Field(
+        default="as_set",
+        description="Over which runners a contrast goes: as_set, those with the same set speed to 0.1 m/s; own, all, each at a set speed of his or her own, without runners who ran at several.",
+    )
     fewest_runners: int = Field(
         default=3,
         ge=2,

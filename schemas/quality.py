@@ -223,6 +223,7 @@ SITE_EXPECTATIONS = Table(
         Field("measured", Kind.TEXT, "Column or quantity that was looked at.", privacy=PLAIN),
         f.optional(f.VISIT),
         f.optional(f.CONDITION),
+        f.optional(f.AT_SPEED),
         Field("lower_value", Kind.REAL, "Lowest usual value; null if only the upper end counts.", unit="{unit_of_row}", nullable=True, privacy=PLAIN),
         Field("upper_value", Kind.REAL, "Highest usual value.", unit="{unit_of_row}", nullable=True, privacy=PLAIN),
         Field("observed_value", Kind.REAL, "What was seen: a median, a spread, or how many values did not fit.", unit="{unit_of_row}", nullable=True, privacy=PLAIN),

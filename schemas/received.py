@@ -76,9 +76,14 @@ class Received:
     known_trials: dict[str, str] = field(default_factory=dict)  # trial id -> delivery that brought it earlier
     changed_trials: tuple[Changed, ...] = ()  # trials that were accepted earlier and came again with other content
     other_consents: tuple[ConsentEvent, ...] = ()  # of the same runners, from other deliveries and withdrawals
+    near_consents: tuple[ConsentEvent, ...] = ()  # told under codes that are nobody's and nearly those of these runners
+    shut_rows: Mapping[str, frozenset[str]] = field(
+        default_factory=dict
+    )  # table -> sessions whose rows were taken out once
     shut_trials: dict[str, str] = field(default_factory=dict)  # trial id -> why it is withheld whatever the tables say
     identifying: tuple[Identifying, ...] = ()  # where its texts may identify a person; the texts are taken out
     held: tuple[Held, ...] = ()  # texts of its tables and names of its files that a person must look at first
+    unlooked: frozenset[str] = frozenset()  # codes with a word that a person must look at first: their rows wait
     unfit: Mapping[str, frozenset[str]] = field(default_factory=dict, repr=False)  # table or descriptor -> such texts
 
     @property

@@ -120,6 +120,7 @@ class Trial:
     stature_m: float | None = None
     leg_length_m: float | None = None
     set_speed_m_per_s: float | None = None
+    belt_speed_m_per_s: float | None = None  # measured; None where only the set speed is known
     raw_sha256: str = ""
     file: str = ""
     turned: bool = False  # turned about the vertical because the runner came the other way

@@ -75,6 +75,13 @@ def _later_speed(rows: Rows, size: float, chance: np.random.Generator) -> None:
     later["set_speed_m_per_s"] = _off(later["set_speed_m_per_s"], size, chance)
 
 
+def _leans_on_another(rows: Rows, size: float, chance: np.random.Generator) -> None:
+    first = rows.sessions[0]
+    others = [row["session_id"] for row in rows.sessions if row["participant_id"] != first["participant_id"]]
+    run = next(row for row in _own_trials(rows) if row["kind"] == "running")
+    run["standing_session_id"] = str(chance.choice(others))
+
+
 def _own_trials(rows: Rows) -> list[Row]:
     return [row for row in rows.trials if row["session_id"] == rows.sessions[0]["session_id"]]
 
@@ -168,6 +175,10 @@ _PROTOCOL = (
     plant_of(
         "set_speed_is_a_running_speed", "the set speed is 9 km/h, and the table says 9", "every speed is 3.6 times too large",
         _cell("sessions", "set_speed_m_per_s", lambda *_: 9.0),
+    ),
+    plant_of(
+        "standing_session_is_of_the_same_runner", "a trial leans on the standing trial of another runner",
+        "its angles are counted from another body", on_rows(_leans_on_another),
     ),
     plant_of(
         "surface_is_that_of_the_laboratory", "a treadmill is called a runway, or the other way round",

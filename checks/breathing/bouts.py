@@ -14,6 +14,7 @@ from typing import Any
 import numpy as np
 
 from checks.delivery.bag import known
+from pipelines.science.energy.bouts import speed_of_bout
 from schemas.processing import EnergyProcessing
 from schemas.received import Received
 from schemas.trial import FloatArray
@@ -103,10 +104,7 @@ def bouts_of(delivery: Received) -> list[Bout]:
 def _bout(key: Any, rows: Any, session: Mapping[Any, Any]) -> Bout:
     columns = ("elapsed_s", OXYGEN, CARBON_DIOXIDE, "heart_rate_per_min")
     end_s, oxygen, carbon, heart = (rows[name].to_numpy(dtype=float, na_value=np.nan) for name in columns)
-    positive = {
-        name: float(value) if known(value := session[name]) and float(value) > 0 else None
-        for name in ("mass_kg", "set_speed_m_per_s")
-    }
+    mass = float(session["mass_kg"]) if known(session["mass_kg"]) else 0.0
     return Bout(
         str(key[0]),
         str(key[1]),
@@ -115,6 +113,6 @@ def _bout(key: Any, rows: Any, session: Mapping[Any, Any]) -> Bout:
         oxygen,
         carbon,
         heart,
-        positive["mass_kg"],
-        positive["set_speed_m_per_s"],
+        mass if mass > 0 else None,
+        speed_of_bout(rows, session),
     )

@@ -6,16 +6,14 @@ Looks at the tables of one delivery only, so nothing here asks for what another 
 from __future__ import annotations
 
 import math
-from typing import TYPE_CHECKING, Any
+from collections.abc import Iterator
+from typing import Any
 
 from checks.delivery.bag import known
 from checks.registry import Limit, Looked, Subject, Weight, check, looked, nothing
 from schemas.fields import DAYS_PER_WEEK
 from schemas.received import Received
 from schemas.study import Study
-
-if TYPE_CHECKING:
-    pass
 
 
 def sessions_once(delivery: Received) -> list[dict[str, Any]]:
@@ -168,28 +166,74 @@ def set_speed_stays_the_same_between_visits(delivery: Received, *, same_percent:
 @check(
     about=Subject.DELIVERY,
     weight=Weight.NOTES,
-    seen="The set speed of session {session} is {speed:.2f} m/s; read as km/h it would be {as_km_h:.2f} m/s.",
+    seen="The {which} of {whose} is {speed:.2f} m/s; read as km/h it would be {as_km_h:.2f} m/s.",
     expected="A running speed, {slowest_m_s:g} to {fastest_m_s:g} m/s.",
-    remedy="Check the unit: set_speed_m_per_s is in metres a second, and treadmills often show km/h (divide by 3.6). "
-    "If the speed is right, leave it.",
-    words=("session", "speed", "as_km_h"),
+    remedy="Check the unit: speeds are in metres a second, and treadmills often show km/h (divide by 3.6). If the "
+    "speed is right, leave it.",
+    words=("which", "whose", "speed", "as_km_h"),
     limits={
         "slowest_m_s": Limit("m/s", "common practice: below it people walk"),
         "fastest_m_s": Limit("m/s", "common practice: above it people sprint, which few treadmills do"),
     },
 )
 def set_speed_is_a_running_speed(delivery: Received, *, slowest_m_s: float = 1.5, fastest_m_s: float = 7.0) -> Looked:
-    """The set speed is one at which people run.
+    """Speeds, of sessions and of trials, are such at which people run.
 
-    Stride length on a treadmill, and what a metre costs, are computed from it.
+    Stride length on a treadmill, and what a metre costs, are computed from them.
     """
-    rows = [row for row in sessions_once(delivery) if known(row["set_speed_m_per_s"])]
-    faults = [
-        {**at_session(row, "set_speed_m_per_s"), "speed": speed, "as_km_h": speed / 3.6}
-        for row in rows
-        if not slowest_m_s <= (speed := float(row["set_speed_m_per_s"])) <= fastest_m_s
-    ]
-    return looked(len(rows), faults) if rows else nothing("no session sets a speed")
+    examined, faults = 0, []
+    for at, which, speed in _speeds(delivery):
+        examined += 1
+        if not slowest_m_s <= speed <= fastest_m_s:
+            faults.append({**at, "which": which, "speed": speed, "as_km_h": speed / 3.6})
+    return looked(examined, faults) if examined else nothing("no session or trial tells a speed")
+
+
+def _speeds(delivery: Received) -> Iterator[tuple[dict[str, Any], str, float]]:
+    """Where a speed stands and whose it is, which one it is, and the speed in m/s."""
+    for row in sessions_once(delivery):
+        if known(row["set_speed_m_per_s"]):
+            at = at_session(row, "set_speed_m_per_s")
+            yield {**at, "whose": f"session {row['session_id']}"}, "set speed", float(row["set_speed_m_per_s"])
+    trials = delivery.tables.get("sent_trials")
+    for own in trials.to_dict("records") if trials is not None else ():
+        for column, which in (("set_speed_m_per_s", "set speed"), ("belt_speed_m_per_s", "belt speed")):
+            if known(own[column]) and known(own["trial_id"]):
+                trial = own["trial_id"]
+                place = f"trial_id {trial}, column {column}"
+                at = {"trial_id": trial, "whose": f"trial {trial}", "file": "trials.csv", "place": place}
+                yield at, which, float(own[column])
+
+
+@check(
+    about=Subject.DELIVERY,
+    weight=Weight.RETURNS,
+    seen="Trial {trial} leans on the standing trial of session {other}, which is of runner {others}; the trial is of "
+    "runner {runner}.",
+    expected="A session of the same runner.",
+    remedy="Correct standing_session_id in trials.csv and send the trial's row and file again; empty it if the session "
+    "has a standing trial of its own.",
+    words=("trial", "other", "others", "runner"),
+)
+def standing_session_is_of_the_same_runner(delivery: Received) -> Looked:
+    """A running trial leans on a standing trial of its own runner.
+
+    Angles are counted from the standing trial, and no two people stand alike.
+    """
+    trials = delivery.tables.get("sent_trials")
+    owners = {row["session_id"]: row["participant_id"] for row in sessions_once(delivery)}
+    examined, faults = 0, []
+    for row in trials.to_dict("records") if trials is not None else ():
+        named, session = row["standing_session_id"], row["session_id"]
+        if not all(known(one) and known(owners.get(one)) for one in (named, session)):
+            continue
+        examined += 1
+        if owners[named] != owners[session]:
+            trial = row["trial_id"]
+            told = {"trial": trial, "other": named, "others": owners[named], "runner": owners[session]}
+            at = {"file": "trials.csv", "place": f"trial_id {trial}, column standing_session_id"}
+            faults.append({"trial_id": trial, **told, **at})
+    return looked(examined, faults) if examined else nothing("no trial names another session's standing trial")
 
 
 @check(

@@ -239,14 +239,15 @@ def session_mass_is_near_enrolment_mass(delivery: Received, *, change_percent: f
 @check(
     about=Subject.DELIVERY,
     weight=Weight.NOTES,
-    seen="Session {session_id} has no standing trial in condition '{condition}'.",
+    seen="Session {session} has no standing trial in condition '{condition}'.",
     expected="One standing trial in each condition that was run in the session.",
     remedy="If it was recorded, add its row to trials.csv and send it; the running trials need not be sent "
-    "again. Without it the foot-strike angle of this condition stays empty.",
-    words=("condition",),
+    "again; if that of another session of the runner serves, name that session in standing_session_id. Without it the "
+    "foot-strike angle of this condition stays empty.",
+    words=("session", "condition"),
 )
 def running_conditions_have_a_standing_trial(delivery: Received) -> Looked:
-    """Each condition that was run in a session has a standing trial in the same session and condition.
+    """Each condition that was run in a session has a standing trial in the same condition, there or where a row says.
 
     Angles are counted from standing posture, and a shoe lifts the heel; the angle of one shoe must not be taken from
     the posture in another.
@@ -256,14 +257,11 @@ def running_conditions_have_a_standing_trial(delivery: Received) -> Looked:
         return nothing("no trials are listed")
     stood = _keys(trials[trials["kind"] == "standing"], ("session_id", "condition"))
     run = trials[(trials["kind"] == "running") & trials["session_id"].notna() & trials["condition"].notna()]
-    faults = [
-        {
-            **ids_of(row),
-            "condition": row["condition"],
-            "file": "trials.csv",
-            "place": f"session_id {row['session_id']}, condition {row['condition']}",
-        }
-        for _, row in run.iterrows()
-        if (row["session_id"], row["condition"]) not in stood
-    ]
+    faults = []
+    for _, row in run.iterrows():
+        session = row["standing_session_id"] if known(row["standing_session_id"]) else row["session_id"]
+        if (session, row["condition"]) not in stood:
+            place = f"session_id {session}, condition {row['condition']}"
+            told = {"session": session, "condition": row["condition"]}
+            faults.append({**ids_of(row), **told, "file": "trials.csv", "place": place})
     return looked(len(run), faults) if len(run) else nothing("no running trial")

@@ -1,7 +1,8 @@
 """What the checks of a whole site look at: the pooled tables, cut into cells that may be compared. Registers no check.
 
 The tables come as ``Context.outcomes``: ``runner_means`` (a row is a runner at one site and visit in one
-condition), ``runners`` and ``sessions`` with their site, and ``device_sessions`` (a row is a quantity in a session).
+condition at one speed), ``runners`` and ``sessions`` with their site, and ``device_sessions`` (a row is a quantity in a
+session).
 """
 
 from __future__ import annotations
@@ -40,7 +41,7 @@ BODY_MEASURES = ("stature_m", "mass_kg", "leg_length_m")
 
 @dataclass(frozen=True)
 class Cell:
-    """One column at one visit in one condition (body measures: neither). values: site -> one per runner."""
+    """One column at one visit, condition and speed (body measures: none of them). values: site -> one per runner."""
 
     table: str
     column: str
@@ -69,9 +70,10 @@ def unit_of(table: str, column: str) -> str:
 
 
 def outcome_cells(pool: Pool, columns: Sequence[str] = OUTCOMES, *, gaps: bool = False) -> Iterator[Cell]:
-    """A cell for each outcome, visit and condition. gaps: missing values stay in, as NaN."""
-    for (visit, condition), rows in pool["runner_means"].groupby(["visit", "condition"], sort=True):
-        where = {"visit": str(visit), "condition": str(condition)}
+    """A cell for each outcome, visit, condition and speed. gaps: missing values stay in, as NaN."""
+    apart = ["visit", "condition", "at_speed"]
+    for words, rows in pool["runner_means"].groupby(apart, sort=True):
+        where = {name: str(word) for name, word in zip(apart, words, strict=True)}
         for column, values in _by_site(rows, columns, gaps).items():
             yield Cell("runner_means", column, where, values)
 
@@ -108,7 +110,7 @@ def too_few(least: float, least_sites: float) -> str:
     """Why no cell could be compared."""
     return (
         f"too few runners: at least {least:g} are needed at the site and at each of at least {least_sites:g} other "
-        "sites, at the same visit in the same condition"
+        "sites, at the same visit in the same condition at the same speed"
     )
 
 

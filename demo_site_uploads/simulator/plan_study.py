@@ -101,7 +101,9 @@ def _tarn_tables(rows: Rows) -> None:
 
 
 def _orders(rows: Rows) -> None:
-    """Of two sessions the second trial has a wrong number; of a third, running trials are named and not sent."""
+    """Of two sessions the second trial has a wrong number; of a third, running trials are named and not sent, one of them
+    leaning on the standing trial of another runner.
+    """
     by_id = {row["trial_id"]: row for row in rows.trials}
     by_id["FS-01-w10-tarn-unshod-standing"]["trial_order"] = 1
     by_id["FS-02-w10-tarn-unshod-standing"]["trial_order"] = 3
@@ -110,6 +112,7 @@ def _orders(rows: Rows) -> None:
         trial = f"FS-04-w10-tarn-{condition}-{number}"
         told = {"trial_id": trial, "condition": condition, "kind": "running", "trial_order": number + 2}
         rows.trials.append({**last, **told, "file": f"trials/{trial}.c3d"})
+    rows.trials[-1]["standing_session_id"] = "FS-01-w10-tarn"
 
 
 def _visits(rows: Rows) -> None:

@@ -91,7 +91,8 @@ def _sessions(rng: np.random.Generator, people: pd.DataFrame, visits: Sequence[s
 
 def _means(rng: np.random.Generator, sessions: pd.DataFrame, conditions: Sequence[str]) -> pd.DataFrame:
     rows = pd.concat(
-        [sessions[["site", "participant_id", "visit"]].assign(condition=c) for c in conditions], ignore_index=True
+        [sessions[["site", "participant_id", "visit"]].assign(condition=c, at_speed="3.0 m/s") for c in conditions],
+        ignore_index=True,
     )
     runner = rows["participant_id"].astype("category").cat.codes.to_numpy()
     for column, (mean, between, within) in OUTCOMES.items():

@@ -40,6 +40,7 @@ class TrialRow:
     stature_m: float | None = None
     leg_length_m: float | None = None
     set_speed_m_per_s: float | None = None
+    belt_speed_m_per_s: float | None = None
     raw_sha256: str = ""
     file: str = ""
 
@@ -85,6 +86,7 @@ def to_trial(recording: Recording, profile: SiteProfile, processing: Processing,
         stature_m=row.stature_m,
         leg_length_m=row.leg_length_m,
         set_speed_m_per_s=row.set_speed_m_per_s,
+        belt_speed_m_per_s=row.belt_speed_m_per_s,
         raw_sha256=row.raw_sha256,
         file=row.file,
         turned=turned,

@@ -15,12 +15,18 @@ from checks.context import Context
 from checks.findings import Report
 from checks.registry import Subject
 from checks.run import run_checks
-from pipelines.depot.books.rows import BORROWED_POSTURE, BORROWED_REFERENCES, COPY_OF
+from pipelines.depot.books.rows import (
+    BORROWED_POSTURE,
+    BORROWED_REFERENCES,
+    COPY_OF,
+    POSTURE_OF_SESSION,
+    Occasion,
+)
 from pipelines.depot.desk import Desk, Opened, Tell
 from pipelines.depot.overrides import in_force
-from pipelines.depot.published import read_result
 from pipelines.judging.judge import TrialJob, Verdict, judge_trial, references_in
 from pipelines.judging.muscle_references import by_session, earlier_references, reference_trials
+from pipelines.judging.postures import occasion_of, other_postures, own_postures, waiting_for
 from pipelines.judging.same_signals import copies_by_shape
 from pipelines.judging.stamps import of_trial
 from pipelines.judging.standings import ACCEPTED, Judged, findings_of, standing_of
@@ -28,10 +34,8 @@ from pipelines.judging.trial_jobs import channel_rows, shas_of, trial_job
 from pipelines.workers.engine import Task
 from pipelines.workers.isolation import Ended
 from schemas.consent import Consent
-from schemas.core import STANDING_POSTURES
 from schemas.delivery import RECORDED, SENT_CHANNELS
 from schemas.reading import Reading
-from schemas.received import Received
 from schemas.trial import Posture
 
 if TYPE_CHECKING:
@@ -42,8 +46,6 @@ if TYPE_CHECKING:
 _NOT_TO_ITS_END = frozenset({"crashed", "too_slow", "too_large"})
 
 Stamps = Mapping[str, Mapping[str, str]]
-#: (session, condition)
-Occasion = tuple[str, str]
 
 
 @dataclass(frozen=True)
@@ -73,15 +75,15 @@ class Layout:
 
     def second(self, first: Mapping[str, Ended]) -> list[Task]:
         """All other trials. first: how ``first`` ended, by key."""
-        postures = {**self.postures, **self.own_postures(first)}
+        postures = {**self.postures, **self.postures_given(first)}
         references = {**self.references, **self._own_by_session(first)}
         jobs = (self._job(trial, postures, references) for trial in self.others)
         return [_task(judge_trial, job) for job in jobs]
 
-    def own_postures(self, first: Mapping[str, Ended]) -> dict[Occasion, Posture]:
+    def postures_given(self, first: Mapping[str, Ended]) -> dict[Occasion, Posture]:
         """Postures of the delivery's own standing trials."""
         verdicts = {t.argument.row.trial_id: verdict_of(t, first[t.key]) for t in self.first if _is_verdict(t)}
-        return _own_postures(replace(self.judged, verdicts=verdicts), self.standing)
+        return own_postures(replace(self.judged, verdicts=verdicts), self.standing)
 
     def own_references(self, first: Mapping[str, Ended]) -> dict[str, Mapping[Key, Reference]]:
         """What each of the delivery's own reference recordings gives, of those that give something."""
@@ -99,12 +101,15 @@ class Layout:
 
     def borrowed(self, first: Mapping[str, Ended], stamps: Mapping[str, Mapping[str, str]]) -> Stamps:
         """The same stamps, with those marked of what only another delivery could give: the delivery has none itself."""
-        occasions, sessions = set(self.own_postures(first)), set(self._own_by_session(first))
+        occasions, sessions = set(self.postures_given(first)), set(self._own_by_session(first))
         found = {}
         for trial, own in stamps.items():
             row, more = self.judged.rows[trial], {}
-            if row["kind"] == "running" and (row["session_id"], row["condition"]) not in occasions:
+            occasion = self._occasion(trial)
+            if row["kind"] == "running" and occasion not in occasions:
                 more[BORROWED_POSTURE] = own["posture"]
+                if occasion is not None and occasion[0] != row["session_id"]:
+                    more[POSTURE_OF_SESSION] = occasion[0]
             if row["kind"] != "standing" and row["session_id"] not in sessions:
                 more[BORROWED_REFERENCES] = own["references"]
             found[trial] = {**own, **more}
@@ -116,11 +121,13 @@ class Layout:
         postures: Mapping[Occasion, Posture] | None = None,
         references: Mapping[str, Mapping[Key, Reference]] | None = None,
     ) -> TrialJob:
-        row = self.judged.rows[trial]
-        occasion = (row["session_id"], row["condition"])
-        posture = (postures or {}).get(occasion) if row["kind"] == "running" else None
+        row, occasion = self.judged.rows[trial], self._occasion(trial)
+        posture = (postures or {}).get(occasion) if row["kind"] == "running" and occasion is not None else None
         own = (references or {}).get(row["session_id"])
         return trial_job(self.desk, self.judged, self.payload, trial, self._channels.get(trial, ()), posture, own)
+
+    def _occasion(self, trial: str) -> Occasion | None:
+        return occasion_of(self.judged.rows[trial], self.judged.consent.visits)
 
     @cached_property
     def _channels(self) -> Mapping[str, list[dict[str, Any]]]:
@@ -195,12 +202,12 @@ def _looked_over(
     checked = {t: v.with_report(_check_reading(desk, judged, v)) for t, v in judged.verdicts.items()}
     telling = {trial_id for trial_id, verdict in checked.items() if verdict.reading.identifying}
     unread = frozenset(t for t, verdict in checked.items() if verdict.reading.problem in _NOT_TO_ITS_END)
-    postures = {**layout.postures, **_own_postures(judged, layout.standing)}
+    postures = {**layout.postures, **own_postures(judged, layout.standing)}
     return replace(
         judged,
         verdicts=checked,
         consent=judged.consent.withholding(telling),
-        waiting=_waiting(replace(judged, verdicts=checked), postures),
+        waiting=waiting_for(replace(judged, verdicts=checked), postures),
         unread=unread,
         unagreed=frozenset(t for t, verdict in checked.items() if _may_hold_more(judged.consent, t, verdict)),
     )
@@ -254,45 +261,3 @@ def _with_copies(desk: Desk, judged: Judged) -> Judged:
 def _check_reading(desk: Desk, judged: Judged, verdict: Verdict) -> Report:
     context = Context(study=desk.study.study, delivery_id=judged.delivery_id, site=judged.site, reading=verdict.reading)
     return run_checks(Subject.READING, context, desk.stamp)
-
-
-def _own_postures(judged: Judged, standing: Iterable[str]) -> dict[Occasion, Posture]:
-    """Postures of this delivery's accepted standing trials; of several on one occasion the first counts."""
-    findings = findings_of(judged)
-    found: dict[Occasion, Posture] = {}
-    for trial_id in sorted(standing, key=lambda t: (judged.rows[t]["trial_order"] or 0, t)):
-        row, posture = judged.rows[trial_id], judged.verdicts[trial_id].posture
-        if posture is not None and standing_of(trial_id, judged, findings) == ACCEPTED:
-            found.setdefault((row["session_id"], row["condition"]), posture)
-    return found
-
-
-def _waiting(judged: Judged, postures: Iterable[Occasion]) -> tuple[Occasion, ...]:
-    """Occasions of running trials that were judged without a standing posture."""
-    run = {
-        (row["session_id"], row["condition"])
-        for trial_id, row in judged.rows.items()
-        if trial_id in judged.verdicts and row["kind"] == "running" and row["session_id"] and row["condition"]
-    }
-    return tuple(sorted(run - set(postures)))
-
-
-def other_postures(desk: Desk, received: Received) -> dict[Occasion, Posture]:
-    """Postures of accepted standing trials that other deliveries of the site brought; the newest counts.
-
-    Only what today's code and study made is used: a delivery judged earlier waits until the other is judged again.
-    """
-    import numpy as np
-
-    found: dict[Occasion, Posture] = {}
-    sessions = {str(s) for s in received.tables["sent_trials"]["session_id"].dropna()}
-    giving = desk.books.trials.giving_posture(desk.made, received.site, received.number, sessions)
-    for delivery_id in dict.fromkeys(trial.delivery_id for trial in giving):
-        postures = read_result(desk.depot, delivery_id, STANDING_POSTURES)
-        for trial_id, rows in postures.groupby("trial_id", sort=True):
-            first = rows.iloc[0]
-            places = rows[["forward_m", "up_m", "right_m"]].to_numpy(dtype=np.float64)
-            markers = dict(zip(rows["marker"], places, strict=True))
-            occasion = (str(first["session_id"]), str(first["condition"]))
-            found[occasion] = Posture(str(trial_id), occasion[1], markers)
-    return found

@@ -90,6 +90,7 @@ def _trial_row(row: Mapping[str, Any], site: str, surface: str, sha256: str) -> 
         stature_m=row["stature_m"],
         leg_length_m=row["leg_length_m"],
         set_speed_m_per_s=row["set_speed_m_per_s"],
+        belt_speed_m_per_s=row["belt_speed_m_per_s"],
         raw_sha256=sha256,
         file=row["file"],
     )

@@ -5,6 +5,7 @@ Nothing is computed here: the methods are in ``pipelines.science.statistics.cont
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
@@ -75,13 +76,18 @@ class Compare:
 
 @dataclass(frozen=True)
 class Contrasts:
-    """The differences that are shown. visit: the one they are of; None as long as there are none."""
+    """The differences that are shown. visit: the one they are of; None as long as there are none.
+
+    at_speed: as in the tables, the one with most differences. other_speeds: how many there are beside it at the visit.
+    """
 
     visit: str | None
     outcomes: tuple[Compare, ...]
     runners: int
     sites: int
     left_out: int  # comparisons not shown
+    at_speed: str = ""
+    other_speeds: int = 0
 
 
 def read_contrasts(
@@ -96,14 +102,21 @@ def read_contrasts(
     visit = _first_visit(pooled, sites, visits)
     if visit is None:
         return Contrasts(None, (), 0, 0, 0)
-    own = [row for row in sites if row["visit"] == visit]
+    differences = Counter[str]()
+    for row in (row for row in sites if row["visit"] == visit):
+        differences[row["at_speed"]] += row["runner_count"]
+    at_speed = min(differences, key=lambda speed: (-differences[speed], speed))
+    sites, pooled = ([r for r in rows if (r["visit"], r["at_speed"]) == (visit, at_speed)] for rows in (sites, pooled))
+    own = list(sites)
     pairs = sorted({(r["condition"], r["reference_condition"]) for r in own}, key=_order(conditions))
     return Contrasts(
         visit,
-        tuple(_compare(o, pairs[:MOST_COMPARED], own, [r for r in pooled if r["visit"] == visit]) for o in outcomes),
-        _runners(connection, keys, visit),
+        tuple(_compare(o, pairs[:MOST_COMPARED], own, pooled) for o in outcomes),
+        _runners(connection, keys, visit, at_speed),
         len({row["site"] for row in own}),
         len(pairs[MOST_COMPARED:]),
+        at_speed,
+        len(differences) - 1,
     )
 
 
@@ -113,10 +126,11 @@ def _rows(connection: duckdb.DuckDBPyConnection, sql: str, keys: list[str]) -> l
     return [dict(zip(names, row, strict=True)) for row in answer.fetchall()]
 
 
-def _runners(connection: duckdb.DuckDBPyConnection, keys: list[str], visit: str) -> int:
+def _runners(connection: duckdb.DuckDBPyConnection, keys: list[str], visit: str, at_speed: str) -> int:
     row = connection.execute(
-        "SELECT count(DISTINCT participant_id) FROM runner_contrasts WHERE list_contains(?, outcome) AND visit = ?",
-        [keys, visit],
+        "SELECT count(DISTINCT participant_id) FROM runner_contrasts WHERE list_contains(?, outcome) AND visit = ? "
+        "AND (format('{:.1f} m/s', set_speed_m_per_s) = ? OR NOT ends_with(?, ' m/s'))",
+        [keys, visit, at_speed, at_speed],
     ).fetchone()
     return int(row[0]) if row else 0
 

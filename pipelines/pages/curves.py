@@ -60,7 +60,8 @@ _SQL = """
 WITH per_trial AS (
   SELECT t.condition, t.participant_id, t.site, trial_id, c.quantity, c.point_number, avg(c.mean_value) AS value
   FROM curves c JOIN trials t USING (trial_id)
-  WHERE t.visit = ? AND c.curve_span = 'contact' AND list_contains(?, c.quantity) AND c.mean_value IS NOT NULL
+  WHERE {where} AND t.visit = ? AND c.curve_span = 'contact'
+    AND list_contains(?, c.quantity) AND c.mean_value IS NOT NULL
   GROUP BY ALL),
 per_site AS (
   SELECT condition, participant_id, site, quantity, point_number, avg(value) AS value FROM per_trial GROUP BY ALL),
@@ -72,15 +73,22 @@ FROM per_runner GROUP BY ALL ORDER BY ALL
 
 
 def read_curves(
-    connection: duckdb.DuckDBPyConnection, conditions: Sequence[str], visits: Sequence[str], reference: str | None
+    connection: duckdb.DuckDBPyConnection,
+    conditions: Sequence[str],
+    visits: Sequence[str],
+    reference: str | None,
+    where: str,
 ) -> Curves:
-    """Mean curves at the first visit that has any; conditions in the order given, ``reference`` first."""
+    """Mean curves at the first visit that has any; conditions in the order given, ``reference`` first.
+
+    where: of ``ShownSpeed``.
+    """
     keys = [q.key for q in QUANTITIES]
     with_curves = {
         row[0]
         for row in connection.execute(
             "SELECT DISTINCT t.visit FROM curves c JOIN trials t USING (trial_id) "
-            "WHERE c.curve_span = 'contact' AND list_contains(?, c.quantity) AND c.mean_value IS NOT NULL",
+            f"WHERE {where} AND c.curve_span = 'contact' AND list_contains(?, c.quantity) AND c.mean_value IS NOT NULL",
             [keys],
         ).fetchall()
     }
@@ -89,7 +97,9 @@ def read_curves(
         return Curves(None, None, ())
     found: dict[tuple[str, str], list[tuple[int, float, float | None]]] = {}
     runners: dict[tuple[str, str], int] = {}
-    for quantity, condition, point, mean, sd, count in connection.execute(_SQL, [visit, keys]).fetchall():
+    for quantity, condition, point, mean, sd, count in connection.execute(
+        _SQL.format(where=where), [visit, keys]
+    ).fetchall():
         found.setdefault((quantity, condition), []).append((point, mean, sd))
         runners[quantity, condition] = max(runners.get((quantity, condition), 0), count)
     ordered = sorted(conditions, key=lambda condition: condition != reference)

@@ -19,6 +19,7 @@ from pipelines.pages.habits import Habit, habits
 from pipelines.pages.hiding import Hidden, names_hidden, without
 from pipelines.pages.outcomes_shown import Outcome, shown_outcomes
 from pipelines.pages.round_trip import moment_of
+from pipelines.pages.speeds import ShownSpeed, shown_speed
 from pipelines.pages.traces import read_traced
 from pipelines.pages.whole_sites import WholeSites, read_whole_sites
 from pipelines.pool.query import open_read_only
@@ -110,6 +111,7 @@ class Facts:
     footfall_count: int
     runner_count: int
     shown: tuple[Outcome, ...]
+    speed: ShownSpeed
     outcomes: dict[str, tuple[tuple[str, str, float], ...]]  # Outcome.key -> (site, condition, mean of one runner)
     contrasts: Contrasts
     change_over: ChangeOver
@@ -191,7 +193,7 @@ def _read(connection: duckdb.DuckDBPyConnection, study: Study) -> Facts:
     described = dict(connection.execute("SELECT condition, description FROM conditions").fetchall())
     conditions = {word: described[word] for word in (*study.conditions, *sorted(described)) if word in described}
     visits = dict(connection.execute("SELECT visit, planned_week FROM visits ORDER BY planned_week, visit").fetchall())
-    shown = shown_outcomes(study, _side_of_muscles(connection))
+    shown, speed = shown_outcomes(study, _side_of_muscles(connection)), shown_speed(connection, study)
     return Facts(
         sites=tuple(_rows(connection, Site, "FROM sites ORDER BY site")),
         conditions=conditions,
@@ -205,11 +207,14 @@ def _read(connection: duckdb.DuckDBPyConnection, study: Study) -> Facts:
         footfall_count=_one(connection, "SELECT count(*) FROM footfalls"),
         runner_count=_one(connection, "SELECT count(*) FROM runners"),
         shown=shown,
-        outcomes={o.key: _runner_means(connection, o) for o in shown if o.between_sites},
+        speed=speed,
+        outcomes={o.key: _runner_means(connection, o, speed.where) for o in shown if o.between_sites},
         contrasts=read_contrasts(connection, [o for o in shown if o.within_runners], list(conditions), list(visits)),
         change_over=read_change_over(connection),
         set_aside=read_set_aside(connection, hidden),
-        curves=read_curves(connection, list(conditions), list(visits), study.processing.contrasts.reference_condition),
+        curves=read_curves(
+            connection, list(conditions), list(visits), study.processing.contrasts.reference_condition, speed.where
+        ),
         whole=read_whole_sites(connection),
     )
 
@@ -260,12 +265,17 @@ def _side_of_muscles(connection: duckdb.DuckDBPyConnection) -> str:
     return str(row[0]) if row else "left"
 
 
-def _runner_means(connection: duckdb.DuckDBPyConnection, outcome: Outcome) -> tuple[tuple[str, str, float], ...]:
-    """Mean of each runner in each condition: footfalls are averaged within the trial, trials within the runner."""
+def _runner_means(
+    connection: duckdb.DuckDBPyConnection, outcome: Outcome, where: str
+) -> tuple[tuple[str, str, float], ...]:
+    """Mean of each runner in each condition: footfalls are averaged within the trial, trials within the runner.
+
+    where: of ``ShownSpeed``.
+    """
     rows: list[tuple[Any, ...]] = connection.execute(
         f"""WITH per_trial AS (
               SELECT site, condition, participant_id, trial_id, avg(value) AS value FROM ({outcome.values_sql})
-              GROUP BY ALL HAVING avg(value) IS NOT NULL)
+              WHERE {where} GROUP BY ALL HAVING avg(value) IS NOT NULL)
             SELECT site, condition, round(avg(value), 6) FROM per_trial
             GROUP BY site, condition, participant_id ORDER BY site, condition, participant_id"""
     ).fetchall()

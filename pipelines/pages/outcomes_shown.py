@@ -50,17 +50,17 @@ class Outcome:
 
     @property
     def values_sql(self) -> str:
-        """Rows of site, condition, participant_id, trial_id and value; a metabolic bout counts as a trial."""
+        """Rows of site, condition, participant_id, set_speed_m_per_s, trial_id and value; a bout counts as a trial."""
         value = f"CAST(o.{quote_name(self.column)} AS DOUBLE) AS value"
         if self.table == "energy_bouts":
             bout = "concat_ws('/', o.session_id, o.condition, o.bout) AS trial_id"
             return (
-                f"SELECT s.site, o.condition, s.participant_id, {bout}, {value} "
+                f"SELECT s.site, o.condition, s.participant_id, o.set_speed_m_per_s, {bout}, {value} "
                 "FROM energy_bouts o JOIN sessions s USING (session_id)"
             )
         only = " AND ".join(f"o.{quote_name(name)} = {quote_text(word)}" for name, word in self.apart) or "true"
         return (
-            f"SELECT t.site, t.condition, t.participant_id, trial_id, {value} "
+            f"SELECT t.site, t.condition, t.participant_id, t.set_speed_m_per_s, trial_id, {value} "
             f"FROM {quote_name(self.table)} o JOIN trials t USING (trial_id) WHERE {only}"
         )
 

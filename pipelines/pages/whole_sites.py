@@ -60,6 +60,7 @@ class Expectation:
     measured: str
     visit: str | None
     condition: str | None
+    at_speed: str | None
     lower_value: float | None
     upper_value: float | None
     observed_value: float | None

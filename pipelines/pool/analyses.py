@@ -9,7 +9,8 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from pipelines.pool import made_from
-from pipelines.pool.views import NUMERIC
+from pipelines.pool.views import COMPARED_SPEED_SQL, NUMERIC
+from schemas import outcomes_contrasts as contrasts
 from schemas import outcomes_study as tables
 from schemas.convert.to_arrow import to_arrow_table
 from schemas.convert.to_duckdb import quote_name
@@ -28,21 +29,24 @@ if TYPE_CHECKING:
 ANALYSIS_TABLES: tuple[Table, ...] = (
     tables.TRANSITION_WEEKS,
     tables.TRANSITION_CAUTIONS,
-    tables.RUNNER_CONTRASTS,
-    tables.SITE_CONTRASTS,
-    tables.POOLED_CONTRASTS,
+    contrasts.RUNNER_CONTRASTS,
+    contrasts.SITE_CONTRASTS,
+    contrasts.POOLED_CONTRASTS,
 )
 _ENERGY = ("metabolic_power_w_per_kg", "energy_cost_j_per_kg_m", "oxygen_cost_ml_per_kg_km")
 
 # Rows of one trial first, so that a runner counts once however long the recording; of energy a bout stands for a trial.
 _RUNNER_MEANS = f"""
-SELECT participant_id, site, visit, condition, outcome, avg(value) AS mean_value, count(*) AS trial_count FROM (
-  SELECT participant_id, site, visit, condition, outcome, value FROM made_from.trial_values JOIN trials USING (trial_id)
+SELECT participant_id, site, visit, condition, {COMPARED_SPEED_SQL} AS set_speed_m_per_s, outcome,
+  avg(value) AS mean_value, count(*) AS trial_count FROM (
+  SELECT participant_id, site, visit, condition, set_speed_m_per_s, outcome, value
+  FROM made_from.trial_values JOIN trials USING (trial_id)
   UNION ALL
-  SELECT s.participant_id, s.site, s.visit, e.condition, e.outcome, e.value
-  FROM (UNPIVOT (SELECT session_id, condition, {", ".join(_ENERGY)} FROM energy_bouts) ON {", ".join(_ENERGY)}
-        INTO NAME outcome VALUE value) e JOIN sessions s USING (session_id) WHERE isfinite(e.value))
-WHERE visit IS NOT NULL AND condition IS NOT NULL
+  SELECT s.participant_id, s.site, s.visit, e.condition, e.set_speed_m_per_s, e.outcome, e.value
+  FROM (UNPIVOT (SELECT session_id, condition, set_speed_m_per_s, {", ".join(_ENERGY)} FROM energy_bouts)
+        ON {", ".join(_ENERGY)} INTO NAME outcome VALUE value) e
+  JOIN sessions s USING (session_id) WHERE isfinite(e.value))
+WHERE visit IS NOT NULL AND condition IS NOT NULL AND set_speed_m_per_s IS NOT NULL
 GROUP BY ALL ORDER BY ALL
 """
 
@@ -50,15 +54,14 @@ GROUP BY ALL ORDER BY ALL
 def fill_analyses(
     connection: duckdb.DuckDBPyConnection, processing: Processing, code_version: str, study_version: str
 ) -> None:
-    """Bring every table of ``ANALYSIS_TABLES`` up to date; ``leaving`` and ``entering`` say which trials moved."""
+    """Bring every table of ``ANALYSIS_TABLES`` up to date, of what ``move_trial_values`` moved."""
     stamp = {"code_version": code_version, "study_version": study_version}
-    move_trial_values(connection)
     _transition(connection, processing, stamp)
     _contrasts(connection, processing, stamp)
 
 
 def move_trial_values(connection: duckdb.DuckDBPyConnection) -> None:
-    """Each trial's mean of every outcome that contrasts are made of, of the trials that moved."""
+    """Each trial's mean of every outcome that contrasts are made of; ``leaving`` and ``entering`` say which moved."""
     connection.execute("DELETE FROM made_from.trial_values WHERE trial_id IN (SELECT trial_id FROM leaving)")
     for table, outcomes, apart in (
         (FOOTFALLS, [f.name for f in NUMERIC], ()),
@@ -80,7 +83,7 @@ def move_trial_values(connection: duckdb.DuckDBPyConnection) -> None:
 
 
 def runner_means(connection: duckdb.DuckDBPyConnection) -> pd.DataFrame:
-    """Each runner's mean of every outcome at each site, visit and condition, as ``runner_contrasts`` takes it."""
+    """Each runner's mean of every outcome by site, visit, condition and speed, for ``runner_contrasts``."""
     means: pd.DataFrame = connection.sql(_RUNNER_MEANS).df()
     return means
 
@@ -119,9 +122,9 @@ def _contrasts(connection: duckdb.DuckDBPyConnection, processing: Processing, st
         where = "true"
     sites = site_contrasts(within, processing)
     for table, frame in (
-        (tables.RUNNER_CONTRASTS, within),
-        (tables.SITE_CONTRASTS, sites),
-        (tables.POOLED_CONTRASTS, pooled_contrasts(within, sites, processing)),
+        (contrasts.RUNNER_CONTRASTS, within),
+        (contrasts.SITE_CONTRASTS, sites),
+        (contrasts.POOLED_CONTRASTS, pooled_contrasts(within, sites, processing)),
     ):
         _replace(connection, table, frame.assign(**stamp), where)
     made_from.note_inputs(connection, "contrasts", settings)
@@ -129,9 +132,9 @@ def _contrasts(connection: duckdb.DuckDBPyConnection, processing: Processing, st
 
 def _changed(connection: duckdb.DuckDBPyConnection, within: pd.DataFrame) -> list[tuple[str, str]]:
     """(outcome, visit) of which a runner's row is another one now, or one more or less."""
-    names = ", ".join(c for c in tables.RUNNER_CONTRASTS.column_names if c not in ("code_version", "study_version"))
-    columns = list(tables.RUNNER_CONTRASTS.column_names)
-    connection.register("rows", to_arrow_table(tables.RUNNER_CONTRASTS, within[columns]))
+    names = ", ".join(c for c in contrasts.RUNNER_CONTRASTS.column_names if c not in ("code_version", "study_version"))
+    columns = list(contrasts.RUNNER_CONTRASTS.column_names)
+    connection.register("rows", to_arrow_table(contrasts.RUNNER_CONTRASTS, within[columns]))
     (old, new) = (f"SELECT {names} FROM {source}" for source in ("runner_contrasts", "rows"))
     either = f"(({old}) EXCEPT ({new})) UNION ALL (({new}) EXCEPT ({old}))"
     found = connection.execute(f"SELECT DISTINCT outcome, visit FROM ({either}) ORDER BY ALL").fetchall()

@@ -62,11 +62,23 @@ GROUP BY s.site, s.session_id
 """
 
 
-def pooled_tables(connection: duckdb.DuckDBPyConnection) -> dict[str, pd.DataFrame]:
-    """The tables that checks of whole sites take as ``outcomes``, in an order that is the same in every build."""
+# with ``at_speed``, as in contrasts: runners are compared at one set speed, or else each at a single one of their own
+_MEANS = {
+    "as_set": "SELECT *, format('{:.1f} m/s', set_speed_m_per_s) AS at_speed FROM runner_condition_means",
+    "own": "SELECT *, 'own speed' AS at_speed FROM runner_condition_means "
+    "QUALIFY min(set_speed_m_per_s) OVER own = max(set_speed_m_per_s) OVER own "
+    "WINDOW own AS (PARTITION BY participant_id, site, visit)",
+}
+
+
+def pooled_tables(connection: duckdb.DuckDBPyConnection, speeds: str = "as_set") -> dict[str, pd.DataFrame]:
+    """The tables that checks of whole sites take as ``outcomes``, in an order that is the same in every build.
+
+    speeds: ``processing.contrasts.speeds`` of the study.
+    """
     return {
         "runner_means": connection.sql(
-            "SELECT * FROM runner_condition_means ORDER BY site, visit, condition, participant_id"
+            f"SELECT * FROM ({_MEANS[speeds]}) ORDER BY site, visit, condition, at_speed, participant_id"
         ).df(),
         "runners": connection.sql(
             "SELECT d.site, r.* FROM runners r JOIN deliveries d ON d.delivery_id = r.delivery_id "

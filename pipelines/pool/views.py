@@ -12,7 +12,7 @@ from schemas.catalogue import TABLES
 from schemas.convert.to_duckdb import quote_name, quote_text
 from schemas.convert.words import column_comment
 from schemas.core import RUNNERS, SESSIONS, TRIALS
-from schemas.fields import PROVENANCE
+from schemas.fields import COMPARED_SPEED, PROVENANCE
 from schemas.model import Field, Kind, Table
 from schemas.outcomes import FOOTFALLS
 from schemas.quality import FINDINGS, STANDINGS
@@ -44,18 +44,22 @@ _ABOUT_TRIAL: tuple[tuple[str, str, Field], ...] = (
             "visit",
             "condition",
             "surface",
+            "set_speed_m_per_s",
+            "belt_speed_m_per_s",
             "trial_order",
             "accepted_by_override",
         )
     ),
     ("s.study_day", "study_day", SESSIONS.column("study_day")),
     ("s.mass_kg", "session_mass_kg", SESSIONS.column("mass_kg")),
-    ("s.set_speed_m_per_s", "set_speed_m_per_s", SESSIONS.column("set_speed_m_per_s")),
     *(
         (f"r.{name}", name, RUNNERS.column(name))
         for name in ("birth_year", "sex", "stature_m", "leg_length_m", "habitual_footwear")
     ),
 )
+#: The set speed by which means over trials are told apart, as ``COMPARED_SPEED`` says; SQL over a trial's own.
+COMPARED_SPEED_SQL = "round(set_speed_m_per_s, 1)"
+_COMPARED = {COMPARED_SPEED.name: column_comment(COMPARED_SPEED)}
 _TABLE_OF = {"t": TRIALS.name, "s": SESSIONS.name, "r": RUNNERS.name}
 _About = tuple[tuple[str, str, Field], ...]
 _JOINS = (
@@ -118,15 +122,17 @@ def _outcome_spread() -> View:
         "outcome_spread",
         "One row is one outcome of one accepted running trial: mean, standard deviation and number of footfalls, and "
         "the standard uncertainty that the equipment leaves on each, which no number of footfalls makes smaller.",
-        "SELECT trial_id, participant_id, site, visit, condition, outcome, avg(footfall_value) AS mean_value, "
+        "SELECT trial_id, participant_id, site, visit, condition, set_speed_m_per_s, outcome, "
+        "avg(footfall_value) AS mean_value, "
         "stddev_samp(footfall_value) AS sd_value, count(footfall_value) AS footfall_count, "
         "any_value(standard_uncertainty_value) AS standard_uncertainty_value FROM "
-        f"(UNPIVOT (SELECT trial_id, participant_id, site, visit, condition, {names} FROM footfalls_full) "
+        "(UNPIVOT (SELECT trial_id, participant_id, site, visit, condition, set_speed_m_per_s, "
+        f"{names} FROM footfalls_full) "
         f"ON {names} INTO NAME outcome VALUE footfall_value) "
         "LEFT JOIN (SELECT trial_id, outcome, standard_uncertainty_value FROM outcome_uncertainties) "
         "USING (trial_id, outcome) "
-        "GROUP BY trial_id, participant_id, site, visit, condition, outcome",
-        _words(TRIALS, "trial_id", "participant_id", "site", "visit", "condition")
+        "GROUP BY trial_id, participant_id, site, visit, condition, set_speed_m_per_s, outcome",
+        _words(TRIALS, "trial_id", "participant_id", "site", "visit", "condition", "set_speed_m_per_s")
         | {
             "outcome": "Column name of the outcome in footfalls; its ending is the unit.",
             "mean_value": "Mean over the footfalls that have a value, in the outcome's unit.",
@@ -141,12 +147,14 @@ def _runner_condition_means() -> View:
     means = ", ".join(f"avg({f.name}) AS {f.name}" for f in NUMERIC)
     return View(
         "runner_condition_means",
-        "One row is one runner at one site and visit in one condition: footfalls are averaged within each trial first, "
-        "then trials, so that a long trial weighs no more than a short one and a runner counts once.",
-        "SELECT participant_id, site, visit, condition, count(*) AS trial_count, "
+        "One row is one runner at one site and visit in one condition at one set speed: footfalls are averaged within "
+        "each trial first, then trials, so that a long trial weighs no more than a short one.",
+        f"SELECT participant_id, site, visit, condition, {COMPARED_SPEED_SQL} AS set_speed_m_per_s, "
+        "count(*) AS trial_count, "
         f"sum(footfall_count)::BIGINT AS footfall_count, sum(impact_peak_count)::BIGINT AS impact_peak_count, {means} "
-        "FROM trial_means GROUP BY participant_id, site, visit, condition",
+        f"FROM trial_means GROUP BY participant_id, site, visit, condition, {COMPARED_SPEED_SQL}",
         _words(TRIALS, "participant_id", "site", "visit", "condition")
+        | _COMPARED
         | {"trial_count": "Trials averaged.", "footfall_count": "Footfalls in those trials."}
         | {"impact_peak_count": "Those with an impact peak, on which the means of the impact peak rest."}
         | {f.name: f"Mean over trials of the trial's mean. {column_comment(f)}" for f in NUMERIC},
@@ -158,13 +166,15 @@ def _condition_overview() -> View:
     per_runner = ", ".join(f"avg({name}) AS {name}" for name in names)
     return View(
         "condition_overview",
-        "One row is one condition: the mean over runners, each runner's sites and visits averaged first. A first look "
-        "only: where not every runner ran in every condition, compare within runners instead.",
-        f"SELECT condition, count(*) AS runner_count, {per_runner} FROM "
-        f"(SELECT participant_id, condition, {per_runner} FROM runner_condition_means "
-        "GROUP BY participant_id, condition) GROUP BY condition ORDER BY condition",
+        "One row is one condition at one set speed: the mean over runners, each runner's sites and visits averaged "
+        "first. A first look only: where not every runner ran in every condition, compare within runners instead.",
+        f"SELECT condition, set_speed_m_per_s, count(*) AS runner_count, {per_runner} FROM "
+        f"(SELECT participant_id, condition, set_speed_m_per_s, {per_runner} FROM runner_condition_means "
+        "GROUP BY participant_id, condition, set_speed_m_per_s) GROUP BY condition, set_speed_m_per_s "
+        "ORDER BY condition, set_speed_m_per_s",
         _words(TRIALS, "condition")
-        | {"runner_count": "Runners with an accepted running trial in the condition."}
+        | _COMPARED
+        | {"runner_count": "Runners with an accepted running trial in the condition at the speed."}
         | {f.name: f"Mean over runners. {column_comment(f)}" for f in NUMERIC},
     )
 

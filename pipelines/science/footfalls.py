@@ -58,9 +58,9 @@ def roles_of_footfalls(processing: Processing) -> set[str]:
 
 
 def mean_speed(trial: Trial, processing: Processing) -> float | None:
-    """Running speed in m/s: the set speed of the belt, or the trunk's along a runway (see ``runway_speed``)."""
+    """Running speed in m/s: the belt's, as measured or else as set; on a runway the trunk's (``runway_speed``)."""
     if trial.surface == "treadmill":
-        return trial.set_speed_m_per_s
+        return trial.belt_speed_m_per_s or trial.set_speed_m_per_s
     return spatiotemporal.runway_speed(trial.markers, processing.speed_roles, trial.marker_rate_hz)
 
 

@@ -34,6 +34,8 @@ PARTS = (
     "its rows of channels.csv",
 )
 _TRIAL = ("session_id", "condition", "kind", "trial_order")
+#: Count only where they are filled, as of trials that came before there were such columns.
+_OF_SOME_TRIALS = ("belt_speed_m_per_s", "standing_session_id")
 _SESSION = ("participant_id", "visit", "study_day", "mass_kg", "surface", "set_speed_m_per_s")
 _RUNNER = ("sex", "stature_m", "leg_length_m")  # what outcomes are computed with
 _ID = "(an id)"
@@ -50,7 +52,8 @@ def parts_of(consent: Consent) -> dict[str, Parts]:
         trial: (
             shas.get(str(row["file"]), "")[:12],
             shas.get(str(row["sidecar"]), "")[:12],
-            *(_digest(row, names) for names in (_TRIAL, _SESSION, _RUNNER)),
+            _digest(row, (*_TRIAL, *(name for name in _OF_SOME_TRIALS if row[name] is not None))),
+            *(_digest(row, names) for names in (_SESSION, _RUNNER)),
             _digest({"all": sorted(channels.get(trial, ()))}, ("all",)),
         )
         for trial, row in consent.trials.items()

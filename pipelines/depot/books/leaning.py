@@ -18,6 +18,7 @@ from pipelines.depot.books.rows import (
     BORROWED_REFERENCES,
     GIVES_POSTURE,
     GIVES_REFERENCES,
+    POSTURE_OF_SESSION,
     Record,
 )
 from pipelines.depot.books.tables import DELIVERIES, TRIAL_STAMPS, TRIALS
@@ -70,7 +71,7 @@ class Leaning:
 
     def _on_others(self, made: Collection[str], borrowed: str, gives: str, by: tuple[str, ...]) -> list[Record]:
         given = _given(made, gives, by)
-        same = sa.and_(given.c.place == 1, *(given.c[name] == TRIALS.c[name] for name in by))
+        same = sa.and_(given.c.place == 1, *(given.c[name] == _leans_by(name, borrowed) for name in by))
         query = (
             sa.select(TRIALS.c.delivery_id)
             .distinct()
@@ -103,11 +104,22 @@ def _lent(borrowed: str, gives: str, by: tuple[str, ...]) -> sa.Select[Any]:
         .distinct()
         .select_from(taken)
         .join(TRIALS, sa.and_(TRIALS.c.delivery_id == taken.c.delivery_id, TRIALS.c.trial_id == taken.c.trial_id))
-        .join(giving, sa.and_(*(giving.c[name] == TRIALS.c[name] for name in by)))
+        .join(giving, sa.and_(*(giving.c[name] == _leans_by(name, borrowed) for name in by)))
         .join(given, sa.and_(given.c.delivery_id == giving.c.delivery_id, given.c.trial_id == giving.c.trial_id))
         .where(taken.c.what == borrowed, taken.c.used != "", given.c.what == gives)
         .where(giving.c.delivery_id != TRIALS.c.delivery_id)
     )
+
+
+def _leans_by(name: str, borrowed: str) -> sa.ColumnElement[Any]:
+    """What a column must be in what is given to a trial; for a posture its row may name another session."""
+    own = TRIALS.c[name]
+    if name != "session_id" or borrowed != BORROWED_POSTURE:
+        return own
+    named = TRIAL_STAMPS.alias("named")
+    of_same = sa.and_(named.c.delivery_id == TRIALS.c.delivery_id, named.c.trial_id == TRIALS.c.trial_id)
+    other = sa.select(named.c.used).where(of_same, named.c.what == POSTURE_OF_SESSION).correlate(TRIALS)
+    return sa.func.coalesce(other.scalar_subquery(), own)
 
 
 def _given(made: Collection[str], gives: str, by: tuple[str, ...], but: str | None = None) -> sa.Subquery:

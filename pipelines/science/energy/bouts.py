@@ -25,6 +25,7 @@ if TYPE_CHECKING:
 #: A sample stands for the time since the one before it, at most this many median intervals; the rest is a gap.
 #: Own rule: breaths vary about threefold in length, a mask taken off lasts longer.
 _LONGEST_IN_MEDIANS = 3.0
+_SPEED = "set_speed_m_per_s"
 _ROUNDING = 1e-9  # a ratio of exactly the limit passes
 
 
@@ -49,7 +50,8 @@ class Plateau:
 def compute_energy(breaths: pd.DataFrame, sessions: pd.DataFrame, processing: Processing) -> pd.DataFrame:
     """One row per session, condition and bout of ``breaths``, in that order: ``energy_bouts`` less provenance.
 
-    breaths: rows of ``sent_breaths``, in any order. sessions: session_id, mass_kg and set_speed_m_per_s, one row each.
+    breaths: rows of ``sent_breaths``, in any order. sessions: session_id, mass_kg and set_speed_m_per_s, one row each;
+    its speed is that of bouts whose rows tell none.
     What cannot be computed is null with the reason beside it; bad samples raise nothing.
     """
     about: dict[Any, Mapping[Any, Any]] = {row["session_id"]: row for row in sessions.to_dict("records")}
@@ -58,9 +60,17 @@ def compute_energy(breaths: pd.DataFrame, sessions: pd.DataFrame, processing: Pr
         session = about.get(key[0], {})
         rows.append(
             dict(zip(("session_id", "condition", "bout"), key, strict=True))
-            | _bout(samples, _positive(session, "mass_kg"), _positive(session, "set_speed_m_per_s"), processing.energy)
+            | _bout(samples, _positive(session, "mass_kg"), speed_of_bout(samples, session), processing.energy)
         )
     return frame_of(ENERGY_BOUTS, rows)
+
+
+def speed_of_bout(samples: pd.DataFrame, session: Mapping[Any, Any]) -> float | None:
+    """Set speed in m/s: what the bout's rows tell, or else its session's; None if they tell several, or nobody does."""
+    told = samples[_SPEED].dropna().unique().tolist() if _SPEED in samples else []
+    if not told:
+        return _positive(session, _SPEED)
+    return _positive({_SPEED: told[0]}, _SPEED) if len(told) == 1 else None
 
 
 def find_plateau(
@@ -126,6 +136,7 @@ def _bout(
     )
     change = plateau.change_fraction
     row: dict[str, Any] = {
+        _SPEED: speed_m_per_s,
         "oxygen_uptake_ml_per_min": plateau.oxygen,
         "carbon_dioxide_output_ml_per_min": plateau.carbon_dioxide,
         "plateau_change_percent": None if change is None else 100 * change,
@@ -143,7 +154,7 @@ def _bout(
     power = metabolic_power_w(plateau.oxygen, plateau.carbon_dioxide, settings.equation) / mass_kg
     row["metabolic_power_w_per_kg"] = power
     if speed_m_per_s is None:
-        return row | {"reason_null": "no speed for the session: power is known, cost per distance is not"}
+        return row | {"reason_null": "no speed, or several, for the bout: power is known, cost per distance is not"}
     row["energy_cost_j_per_kg_m"] = power / speed_m_per_s
     row["oxygen_cost_ml_per_kg_km"] = plateau.oxygen / 60 / mass_kg / speed_m_per_s * 1000
     return row

@@ -1,7 +1,7 @@
 """Differences between conditions: within runners, then at each site, then pooled over sites.
 
-Everything starts from one mean per runner, visit and condition, so that a runner counts once however long the
-recordings. Pooling itself is in ``pooling`` and ``mixed_model``.
+Everything starts from one mean per runner, visit, condition and set speed, so that a runner counts once however long
+the recordings, and no number mixes two speeds. Pooling itself is in ``pooling`` and ``mixed_model``.
 """
 
 from __future__ import annotations
@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from pipelines.science.frames import frame_of, typed_frame
 from pipelines.science.statistics.mixed_model import fit_pairs
 from pipelines.science.statistics.pooling import Effect, TauMethod, mean_effect, random_effects, upper_point
-from schemas.outcomes_study import POOLED_CONTRASTS, RUNNER_CONTRASTS, SITE_CONTRASTS
+from schemas.outcomes_contrasts import POOLED_CONTRASTS, RUNNER_CONTRASTS, SITE_CONTRASTS
 from schemas.processing import ContrastProcessing, Processing
 from schemas.trial import FloatArray
 
@@ -25,7 +25,9 @@ if TYPE_CHECKING:
     import pandas as pd
 
 _WHO = ("participant_id", "site", "visit")
-_COMPARED = ("outcome", "visit", "condition", "reference_condition")
+_SPEED = "set_speed_m_per_s"
+_COMPARED = ("outcome", "visit", "at_speed", "condition", "reference_condition")
+_OWN_SPEED = "own speed"
 _META: dict[str, TauMethod] = {
     "random_effects_dersimonian_laird": "dersimonian_laird",
     "random_effects_restricted_likelihood": "restricted_likelihood",
@@ -33,12 +35,13 @@ _META: dict[str, TauMethod] = {
 
 
 def runner_contrasts(means: pd.DataFrame, processing: Processing) -> pd.DataFrame:
-    """``runner_contrasts`` less provenance: one row per runner, site, visit, outcome and pair of conditions they have.
+    """``runner_contrasts`` less provenance: a row per runner, site, visit, speed, outcome and pair of conditions.
 
-    means: participant_id, site, visit, condition, outcome, mean_value (of the runner's trials, footfalls having been
-    averaged within each trial before) and trial_count; a row per runner, site, visit, condition and outcome.
+    means: participant_id, site, visit, condition, set_speed_m_per_s, outcome, mean_value (of the runner's trials,
+    footfalls having been averaged within each trial before) and trial_count; a row per runner, site, visit, condition,
+    speed and outcome.
     """
-    same = [*_WHO, "outcome"]
+    same = [*_WHO, _SPEED, "outcome"]
     renamed = {
         "condition": "reference_condition",
         "mean_value": "reference_mean_value",
@@ -60,6 +63,7 @@ def runner_contrasts(means: pd.DataFrame, processing: Processing) -> pd.DataFram
 
 def site_contrasts(contrasts: pd.DataFrame, processing: Processing) -> pd.DataFrame:
     """``site_contrasts`` less provenance, from rows of ``runner_contrasts``: each site's mean difference, paired t."""
+    contrasts = _at_speeds(contrasts, processing.contrasts)
     rows: list[dict[str, Any]] = []
     for key, group in _groups(contrasts, (*_COMPARED, "site")):
         reason = _why_no_interval(group, processing.contrasts)
@@ -77,6 +81,7 @@ def pooled_contrasts(contrasts: pd.DataFrame, sites: pd.DataFrame, processing: P
     Sites whose interval ``site_contrasts`` leaves null are not in the meta-analysis; the mixed model takes all runners.
     Where a method cannot be used its numbers are null and the reason stands beside them.
     """
+    contrasts = _at_speeds(contrasts, processing.contrasts)
     usable: dict[tuple[str, ...], list[dict[Hashable, Any]]] = {}
     for site in sites.to_dict("records"):
         own = usable.setdefault(tuple(site[name] for name in _COMPARED), [])
@@ -89,6 +94,14 @@ def pooled_contrasts(contrasts: pd.DataFrame, sites: pd.DataFrame, processing: P
             meta = _meta(group, usable[key], method, processing.contrasts)
             rows.append(compared | meta | {"pooling_method": name})
     return frame_of(POOLED_CONTRASTS, rows)
+
+
+def _at_speeds(contrasts: pd.DataFrame, settings: ContrastProcessing) -> pd.DataFrame:
+    """The rows with ``at_speed``; where speeds are the runners' own, only of runners who have one."""
+    if settings.speeds == "own":
+        several = contrasts.groupby([*_WHO, "outcome"], observed=True)[_SPEED].transform("nunique") > 1
+        return contrasts[~several].assign(at_speed=_OWN_SPEED)
+    return contrasts.assign(at_speed=[f"{speed:.1f} m/s" for speed in contrasts[_SPEED]])
 
 
 @dataclass(frozen=True)

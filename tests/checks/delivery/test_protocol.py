@@ -7,7 +7,7 @@ from typing import Any
 import pytest
 
 from checks.context import Context
-from tests.checks.received_builders import a_delivery
+from tests.checks.received_builders import a_delivery, a_row
 from tests.checks.running_checks import Case, of_delivery, run, status
 from tests.checks.study_builders import a_session, two_visits
 
@@ -30,6 +30,13 @@ def exchanged() -> Context:
     return of_delivery(a_delivery(sent_sessions=sessions, sent_trials=[]))
 
 
+def leaning(session: str, **changes: Any) -> Context:
+    """A running trial of P1's second visit that leans on the standing trial of ``session``; S3 is of P2."""
+    sessions = [a_session(), a_session("S2", visit="last", study_day=70), a_session("S3", "P2")]
+    trials = [a_row("T0", "standing"), a_row("T1", session_id="S2", **{"standing_session_id": session} | changes)]
+    return of_delivery(a_delivery(sent_sessions=sessions, sent_trials=trials))
+
+
 PLANTED = {
     "visits_are_near_their_planned_week": Case(
         lambda: last(study_day=91), "session_id S2, column study_day", findings=2
@@ -44,11 +51,12 @@ PLANTED = {
     "set_speed_is_a_running_speed": Case(
         lambda: only(set_speed_m_per_s=9.0), "session_id S1, column set_speed_m_per_s", findings=2
     ),
+    "standing_session_is_of_the_same_runner": Case(lambda: leaning("S3"), "trial_id T1, column standing_session_id"),
     "surface_is_that_of_the_laboratory": Case(
         lambda: only(surface="runway"), "session_id S1, column surface", findings=2
     ),
 }
-CLEAN = dict.fromkeys(PLANTED, clean)
+CLEAN = {**dict.fromkeys(PLANTED, clean), "standing_session_is_of_the_same_runner": lambda: leaning("S1")}
 
 
 @pytest.mark.parametrize(("day", "expected"), [(59, "found"), (60, "pass"), (80, "pass"), (81, "found")])
@@ -85,6 +93,12 @@ def test_set_speed_may_differ_by_a_twentieth(speed: float, expected: str) -> Non
 @pytest.mark.parametrize(("speed", "expected"), [(1.4, "found"), (1.5, "pass"), (7.0, "pass"), (7.2, "found")])
 def test_running_speeds_have_limits(speed: float, expected: str) -> None:
     assert status("set_speed_is_a_running_speed", only(set_speed_m_per_s=speed)) == expected
+
+
+@pytest.mark.parametrize("column", ["set_speed_m_per_s", "belt_speed_m_per_s"])
+def test_a_speed_of_a_trial_is_looked_at_like_that_of_a_session(column: str) -> None:
+    (finding,) = run("set_speed_is_a_running_speed", leaning("S1", **{column: 9.0})).findings
+    assert (finding.trial_id, finding.place) == ("T1", f"trial_id T1, column {column}")
 
 
 def test_kilometres_an_hour_are_turned_into_metres_a_second() -> None:

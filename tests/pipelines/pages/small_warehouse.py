@@ -166,6 +166,7 @@ def accepted(trial_id: str, site: str, runner: str, condition: str, contact_s: f
                 "visit": "first",
                 "condition": condition,
                 "kind": "running",
+                "set_speed_m_per_s": 3.0,
             }
         ],
         "footfalls": [
@@ -186,14 +187,18 @@ def accepted(trial_id: str, site: str, runner: str, condition: str, contact_s: f
 
 def contrast(outcome: str, *sites: tuple[str, float], visit: str = "first", pooled: bool = True) -> Rows:
     """One outcome, unshod less shod: an interval at each site of 0.2 to either side, and the pooled estimates."""
-    compared = {"outcome": outcome, "visit": visit, "condition": "unshod", "reference_condition": "shod", **STAMP}
+    pair = {"condition": "unshod", "reference_condition": "shod"}
+    compared = {"outcome": outcome, "visit": visit, "at_speed": "3.0 m/s", **pair, **STAMP}
     mean = sum(value for _, value in sites) / len(sites)
     values = {"estimate_value": mean, "lower_limit_value": mean - 0.3, "upper_limit_value": mean + 0.3}
     meta = {"between_site_sd_value": 0.12, "heterogeneity_percent": 61.0, "runner_count": 6, "site_count": len(sites)}
     no_pool = {"reason_null": "1 of at least 2 sites have an estimate with an interval"}
     return {
         "runner_contrasts": [
-            {**compared, "participant_id": f"{site}-{n}", "site": site, "difference_value": value}
+            {
+                **{name: word for name, word in compared.items() if name != "at_speed"},
+                **{"participant_id": f"{site}-{n}", "site": site, "set_speed_m_per_s": 3.0, "difference_value": value},
+            }
             for site, value in sites
             for n in (1, 2, 3)
         ],

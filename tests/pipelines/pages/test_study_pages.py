@@ -50,7 +50,7 @@ def test_differences_are_drawn_by_site_and_pooled_and_warned_about(pages: Path) 
     assert "−0.21 (−0.41 to −0.01)" in labels
     assert "Random effects, DL, n = 6" not in labels
     assert "A first look, not a result." in page.words
-    assert "Visit first (week 0): 6 runners at 2 sites" in page.words
+    assert "Visit first (week 0), at 3.0 m/s: 6 runners at 2 sites" in page.words
     assert 'manystrides query "SELECT * FROM pooled_contrasts"' in page.words
 
 
@@ -119,7 +119,8 @@ def test_names_of_outcomes_are_those_the_contrasts_get_from_the_warehouse() -> N
     shown = outcomes_shown.shown_outcomes(a_study(), "left")
     rows: small.Rows = {}
     for outcome in shown:
-        owner = {"session_id": "S1", "condition": "shod"} if outcome.table == "energy_bouts" else {"trial_id": "T1"}
+        bout = {"session_id": "S1", "condition": "shod", "set_speed_m_per_s": 3.0}
+        owner = bout if outcome.table == "energy_bouts" else {"trial_id": "T1"}
         rows.setdefault(outcome.table, []).append(owner | dict(outcome.apart) | {outcome.column: 1.0})
     assert {o.key for o in shown} <= set(means_of(rows)["outcome"])
 
@@ -138,7 +139,15 @@ def test_outcomes_of_every_table_are_compared_between_sites(tmp_path: Path) -> N
             {**burst, "footfall_number": 1, "onset_method": "energy_operator", "onset_before_contact_s": 0.9},
         ],
         "sessions": [{"session_id": "S1", "participant_id": "P1", "site": "mill", "visit": "first"}],
-        "energy_bouts": [{"session_id": "S1", "condition": "shod", "bout": 1, "energy_cost_j_per_kg_m": 3.84}],
+        "energy_bouts": [
+            {
+                "session_id": "S1",
+                "condition": "shod",
+                "bout": 1,
+                "set_speed_m_per_s": 3.0,
+                "energy_cost_j_per_kg_m": 3.84,
+            }
+        ],
     }
     page = read(write(tmp_path, small.merged(small.example(), new)) / "index.html")
     for caption, mean in (

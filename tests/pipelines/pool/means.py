@@ -14,7 +14,8 @@ from tests.pipelines.pages.small_warehouse import Rows
 
 PLACE = {"participant_id": "R1", "site": "brack", "visit": "week_0"}
 #: Trial T1 and session S1 are those of rows that name no other.
-TRIALS = [{"trial_id": "T1", "session_id": "S1", "condition": "shod", **PLACE}]
+SPEED = {"set_speed_m_per_s": 3.0}
+TRIALS = [{"trial_id": "T1", "session_id": "S1", "condition": "shod", **PLACE, **SPEED}]
 
 
 def means_of(rows: Rows) -> pd.DataFrame:

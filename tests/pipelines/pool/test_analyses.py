@@ -6,11 +6,11 @@ import math
 
 import pytest
 
-from tests.pipelines.pool.means import PLACE, means_of
+from tests.pipelines.pool.means import PLACE, SPEED, means_of
 
 
-def trial(name: str, condition: str, **other: str) -> dict[str, str]:
-    return {"trial_id": name, "session_id": "S1", "condition": condition, **PLACE, **other}
+def trial(name: str, condition: str, **other: object) -> dict[str, object]:
+    return {"trial_id": name, "session_id": "S1", "condition": condition, **PLACE, **SPEED, **other}
 
 
 def footfalls(name: str, *values: float | None) -> list[dict[str, object]]:
@@ -40,6 +40,17 @@ def test_sites_and_visits_of_one_runner_stay_apart() -> None:
     ]
 
 
+def test_set_speeds_of_one_runner_stay_apart_unless_they_are_one_speed_written_in_two_ways() -> None:
+    speeds = {"T1": 2.5, "T2": 4.5, "T3": 3.33, "T4": 12 / 3.6}
+    rows = {
+        "trials": [trial(name, "shod", set_speed_m_per_s=speed) for name, speed in speeds.items()],
+        "footfalls": [row for n, name in enumerate(speeds) for row in footfalls(name, float(n))],
+    }
+    found = means_of(rows)
+    told = sorted(zip(found["set_speed_m_per_s"], found["mean_value"], found["trial_count"], strict=True))
+    assert told == [(2.5, 0.0, 1), (3.3, 2.5, 2), (4.5, 1.0, 1)]
+
+
 def test_values_that_are_missing_or_not_finite_are_left_out() -> None:
     rows = {"footfalls": [*footfalls("T1", 1.0, None, math.nan, math.inf, 3.0)]}
     assert means_of(rows)["mean_value"].tolist() == [2.0]
@@ -54,7 +65,7 @@ def test_muscle_and_side_stand_before_the_name_and_bouts_count_as_trials() -> No
             {**own, "muscle": "tibialis_anterior", "onset_before_contact_s": 0.2, "offset_after_contact_s": 0.3},
         ],
         "energy_bouts": [
-            {"session_id": "S1", "condition": "shod", "bout": bout, "metabolic_power_w_per_kg": value}
+            {"session_id": "S1", "condition": "shod", "bout": bout, **SPEED, "metabolic_power_w_per_kg": value}
             for bout, value in ((1, 10.0), (2, 14.0))
         ],
     }

@@ -176,11 +176,11 @@ def test_another_code_or_a_damaged_file_makes_it_anew(small: SmallDepot) -> None
 
 def test_many_updates_do_not_make_the_file_grow_without_end(small: SmallDepot) -> None:
     sizes = []
-    for number in range(2, 7):
+    for number in range(2, 8):
         small.put(Parcel("brack", number, (Sent("T1", "FS-01", value=number / 10),)))
         assert not built(small).anew
         sizes.append(small.depot.warehouse.stat().st_size)
-    assert sizes[-1] < 1.5 * sizes[1]
+    assert max(sizes[2:]) < 1.5 * max(sizes[:2])  # it is used up and made room in by turns
 
 
 def test_a_key_that_stands_twice_is_refused(small: SmallDepot) -> None:

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from pipelines.science.statistics.contrasts import pooled_contrasts, runner_contrasts, site_contrasts
 from schemas.convert.to_arrow import to_arrow_table
-from schemas.outcomes_study import POOLED_CONTRASTS, RUNNER_CONTRASTS, SITE_CONTRASTS
+from schemas.outcomes_contrasts import POOLED_CONTRASTS, RUNNER_CONTRASTS, SITE_CONTRASTS
 from schemas.processing import ContrastProcessing, Processing
 from schemas.study import Study
 from tests.builders import a_study
@@ -58,6 +58,32 @@ def test_sites_and_visits_of_one_runner_are_compared_apart() -> None:
     later = one.assign(visit="week_5", mean_value=[1.0, 1.5])
     table = runner_contrasts(pd.concat([one, other_site, later]), TO_CUSHIONED)
     assert table["difference_value"].tolist() == [1.0, 0.5, 3.0]
+
+
+def test_conditions_run_at_two_speeds_are_compared_at_neither_and_speeds_never_share_a_row() -> None:
+    rows = [("R1", "brack", "cushioned", 0.25), ("R1", "brack", "unshod", 0.23)]
+    slow, fast = measured(rows), measured(rows).assign(set_speed_m_per_s=4.5, mean_value=[0.20, 0.19])
+    mixed = pd.concat([slow[slow["condition"] == "cushioned"], fast[fast["condition"] == "unshod"]])
+    assert runner_contrasts(mixed, TO_CUSHIONED).empty
+    both = runner_contrasts(pd.concat([slow, fast]), TO_CUSHIONED)
+    assert dict(zip(both["set_speed_m_per_s"], both["difference_value"], strict=True)) == pytest.approx(
+        {3.0: -0.02, 4.5: -0.01}
+    )
+    assert site_contrasts(both, TO_CUSHIONED)["at_speed"].tolist() == ["3.0 m/s", "4.5 m/s"]
+
+
+def test_runners_at_speeds_of_their_own_are_pooled_only_if_the_study_says_so_and_each_ran_at_one() -> None:
+    rows = measured(runs())
+    own = {runner: round(2.5 + 0.1 * n, 1) for n, runner in enumerate(sorted(set(rows["participant_id"])))}
+    runner = runner_contrasts(rows.assign(set_speed_m_per_s=rows["participant_id"].map(own)), TO_CUSHIONED)
+    assert pooled(runner, TO_CUSHIONED)["estimate_value"].isna().all(), "nobody shares a speed"
+    by_own = Processing(contrasts=ContrastProcessing(reference_condition="cushioned", speeds="own"))
+    same = runner_contrasts(rows, TO_CUSHIONED)
+    one, other = pooled(runner, by_own), pooled(same, TO_CUSHIONED)
+    assert set(one["at_speed"]) == {"own speed"}
+    assert one["estimate_value"].tolist() == pytest.approx(other["estimate_value"].tolist())
+    twice = pd.concat([runner, runner.assign(set_speed_m_per_s=runner["set_speed_m_per_s"] + 2)])
+    assert site_contrasts(twice, by_own).empty, "no mean of two speeds stands for a runner"
 
 
 def test_a_runner_without_both_conditions_has_no_row() -> None:

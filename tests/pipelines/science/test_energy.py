@@ -112,6 +112,16 @@ def test_without_mass_or_speed_what_needs_it_is_null(name: str, value: float) ->
     assert row["respiratory_exchange_ratio"] == pytest.approx(0.9)
 
 
+def test_a_bout_has_the_speed_its_rows_tell_and_without_one_that_of_its_session() -> None:
+    told = energy(bout().assign(set_speed_m_per_s=4.0))
+    assert told["set_speed_m_per_s"] == 4.0
+    assert told["energy_cost_j_per_kg_m"] == pytest.approx(told["metabolic_power_w_per_kg"] / 4.0)
+    assert energy(bout().assign(set_speed_m_per_s=np.nan))["set_speed_m_per_s"] == 3.0
+    mixed = energy(bout().assign(set_speed_m_per_s=np.where(np.arange(24) < 12, 3.0, 4.0)))
+    assert pd.isna(mixed["energy_cost_j_per_kg_m"])
+    assert "several" in mixed["reason_null"]
+
+
 def test_a_session_that_is_not_there_has_no_mass() -> None:
     assert "no body mass" in energy(bout(), SESSIONS.iloc[:0])["reason_null"]
 

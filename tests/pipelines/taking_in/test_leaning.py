@@ -7,6 +7,8 @@ from pathlib import Path
 
 import pytest
 
+from demo_site_uploads.simulator.bags import bag_info, descriptor, make_bag
+from demo_site_uploads.simulator.tables import Rows, consent_rows, participant_row
 from pipelines.assets.run import plan, run
 from pipelines.taking_in.due import (
     CONSENTS_CHANGED,
@@ -112,6 +114,37 @@ def test_who_leans_on_a_later_delivery_is_judged_again_after_it_and_once(tmp_pat
     assert set(go(tmp_path).values()) == {"Settings changed: processing.contact_threshold_n."}
     told = [(line["what"], line["about"]) for line in ledger_lines(tmp_path / "depot")[lines:]]
     assert told == [("taken_in", "brack-002"), ("taken_in", "brack-001"), ("built", "depot")]
+
+
+def a_later_run(inbox: Path, number: int) -> None:
+    """A run of the second visit, of which trials.csv says that the standing trial of the first serves it."""
+    trial, content = planned("FS-01", "1", "week_5")
+    first = planned("FS-01", "standing")[0].session
+    rows = Rows(
+        participants=[participant_row(first.runner)],
+        consents=consent_rows(first.runner),
+        sessions=[first.row(), trial.session.row()],
+        trials=[trial.row(1) | {"standing_session_id": first.session_id}],
+    )
+    payload = rows.files() | {"datapackage.json": descriptor("test"), trial.file: content}
+    make_bag(inbox / "brack" / f"brack-{number:03d}", payload, bag_info("brack", number))
+
+
+def test_a_standing_trial_serves_a_run_of_another_visit_that_names_its_session(tmp_path: Path) -> None:
+    shutil.copytree(STUDY.parent / "sites", tmp_path / "sites")
+    shutil.copyfile(STUDY, tmp_path / "study.yaml")
+
+    def angles() -> set[bool]:
+        footfalls = tables(tmp_path / "depot")["brack-001"]["footfalls"]
+        return {row["foot_strike_angle_deg"] is not None for row in footfalls}
+
+    a_later_run(tmp_path / "inbox", 1)
+    go(tmp_path)
+    assert angles() == {False}
+    a_delivery(tmp_path / "inbox", 2, names=("standing",))
+    assert go(tmp_path) == {"brack-002": "new", "brack-001": STANDING_CAME}
+    assert angles() == {True}
+    assert go(tmp_path) == {}
 
 
 def test_deliveries_that_take_from_each_other_come_in_their_order() -> None:

@@ -12,6 +12,7 @@ from pipelines.depot.books.rows import (
     BORROWED_REFERENCES,
     GIVES_POSTURE,
     GIVES_REFERENCES,
+    POSTURE_OF_SESSION,
     Record,
     Result,
 )
@@ -78,6 +79,18 @@ def test_of_several_that_give_the_newest_counts_and_none_that_was_made_with_some
     assert due(books, words) == ["brack-002"]
     put(books, a_result("brack-003", other, made="older", trial_stamps={"S3": {gives: "p3"}}))
     assert due(books, words) == []
+
+
+def test_a_posture_may_be_that_of_another_session_which_the_trial_names(books: Books) -> None:
+    giving = a_result(
+        "brack-001", a_trial("brack-001", "S", gives_posture=True), trial_stamps={"S": {GIVES_POSTURE: "p1"}}
+    )
+    stamps = {"R": {BORROWED_POSTURE: "p1", POSTURE_OF_SESSION: "S1"}}
+    put(books, giving, a_result("brack-002", a_trial("brack-002", "R", session_id="S2"), trial_stamps=stamps))
+    assert due(books, (GIVES_POSTURE, BORROWED_POSTURE)) == []
+    assert books.leaning.lenders() == {"brack-002": {"brack-001"}}
+    put(books, replace(giving, trial_stamps={"S": {GIVES_POSTURE: "p2"}}))
+    assert due(books, (GIVES_POSTURE, BORROWED_POSTURE)) == ["brack-002"]
 
 
 def test_references_are_taken_from_the_newest_other_delivery_of_the_laboratory(books: Books) -> None:
