@@ -6,7 +6,6 @@ How bytes are written is in ``pipelines.depot.store``; whether consent covers a 
 from __future__ import annotations
 
 import re
-import stat
 from collections.abc import Mapping
 from pathlib import Path
 
