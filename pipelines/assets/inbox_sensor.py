@@ -61,8 +61,8 @@ def _withdrawals(context: dg.SensorEvaluationContext, word: str) -> dg.RunReques
     if before is dg.DagsterRunStatus.SUCCESS:
         return None
     key = word + (_this_hour() if before else "")
-    how = ONLY_WHAT_FOLLOWS.to_config_dict()  # a run that a sensor asks for does not have its job's own
-    return dg.RunRequest(run_key=key, run_config=how, job_name=withdrawals_job.name, tags={STATE: word})
+    # said here, too: a run that a sensor asks for does not have its job's own
+    return dg.RunRequest(run_key=key, run_config=ONLY_WHAT_FOLLOWS, job_name=withdrawals_job.name, tags={STATE: word})
 
 
 def _last(context: dg.SensorEvaluationContext, word: str) -> dg.DagsterRunStatus | None:

@@ -9,13 +9,13 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from functools import cache
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from pipelines.depot import keys
 from pipelines.depot.books.rows import Record
 from pipelines.depot.desk import Desk, Opened
-from pipelines.depot.published import place_of, prove
-from pipelines.depot.storage import read_table
+from pipelines.depot.published import proved_table
+from pipelines.depot.store import Store
 from schemas.quality import TRIAL_SHAPES
 from schemas.received import Problem, Received
 from schemas.trial import FloatArray
@@ -113,18 +113,17 @@ def _accepted_before(desk: Desk, delivery_id: str, received: Received) -> list[_
     found: list[_Shape] = []
     deliveries = desk.books.deliveries
     for record in deliveries.before(desk.made, received.site, received.number, deliveries.came(delivery_id)):
-        path = desk.depot.table_path(record.delivery_id, TRIAL_SHAPES)
-        wanted = desk.books.files.of(place_of(record.delivery_id)).get(path.name)
-        found += [(trial, shape, sha, record) for trial, shape, sha in _shapes_of_result(path, wanted)]
+        wanted = desk.books.files.of(keys.result(record.delivery_id)).get(keys.file_of(TRIAL_SHAPES))
+        shapes = _shapes_of_result(desk.depot.result(record.delivery_id), wanted)
+        found += [(trial, shape, sha, record) for trial, shape, sha in shapes]
     return found
 
 
 @cache
-def _shapes_of_result(path: Path, wanted: str | None) -> tuple[tuple[str, Mapping[str, FloatArray], str], ...]:
+def _shapes_of_result(result: Store, wanted: str | None) -> tuple[tuple[str, Mapping[str, FloatArray], str], ...]:
     """Trial, shapes and checksum of what one result accepted: read once in a run. wanted: its checksum."""
     from pipelines.science.shapes import shapes_in
 
-    prove(path, wanted)
-    rows = read_table(path)
+    rows = proved_table(result, keys.file_of(TRIAL_SHAPES), wanted)
     shas = dict(zip(rows["trial_id"], rows["raw_sha256"], strict=True))
     return tuple((trial, shape, shas[trial]) for trial, shape in shapes_in(rows).items())

@@ -262,7 +262,7 @@ def _summary(desk: Desk, record: Record) -> Iterator[str]:
 
 def _held(desk: Desk, record: Record) -> Iterator[str]:
     """Texts that the depot keeps out until a person there has looked; shown, since they are its own."""
-    held = held_texts.read(desk.depot.delivery_path(record.delivery_id))
+    held = held_texts.read(desk.depot.result(record.delivery_id))
     if held:
         texts = "text" if len(held) == 1 else "texts"
         yield f"{len(held)} {texts} will be kept out at the depot until a person there has looked; nothing need be done"
