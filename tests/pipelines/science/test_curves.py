@@ -100,9 +100,9 @@ def test_the_mean_force_curve_is_the_half_sine_the_trial_was_made_of() -> None:
 
 
 def test_the_mean_force_curve_is_of_filtered_force() -> None:
-    """The half-sine in closed form, under a hum of 5 % that has the same phase in every contact and cannot average out."""
+    """The half-sine in closed form, under a hum of 20 % that has the same phase in every contact and cannot average out."""
     processing = Processing(force_cutoff_hz=50, event_cutoff_hz=50)
-    rows = curves_of(hummed(a_trial()), processing=processing)
+    rows = curves_of(hummed(a_trial(), 0.2), processing=processing)
     inside = slice(20, 81)
     for side in ("left", "right"):
         own = rows[rows["side"] == side].sort_values("point_number")["mean_value"].to_numpy()
