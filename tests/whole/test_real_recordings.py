@@ -90,3 +90,15 @@ def test_events_by_markers_lie_near_those_in_force(name: str, count: int, spread
     assert found["contact"].std(ddof=1) < 2
     assert abs(found["toe_off"].mean()) < 3
     assert found["toe_off"].std(ddof=1) < spread_ms
+
+
+def test_the_laboratorys_own_marks_of_the_runway_are_one_more_method() -> None:
+    """They are whole frames of 4 ms; the second-last contact lies where there is no plate."""
+    rows = recorded("runway").work.event_agreement.records
+    told = [r for r in rows if r["event_method"] == "laboratory" and r["reference_method"] == "force"]
+    assert {(r["side"], r["event"]) for r in told} == {
+        (s, e) for s in ("left", "right") for e in ("contact", "toe_off")
+    }
+    for row in told:
+        assert row["pair_count"] == row["reference_count"] > 1
+        assert abs(row["bias_s"]) < 0.015
