@@ -12,7 +12,6 @@ from tempfile import TemporaryDirectory
 from time import perf_counter
 
 from benchmarks.measured import Part, Row
-from checks.findings import Stamp
 from pipelines.depot.books.book import Books
 from pipelines.depot.books.opening import open_books
 from pipelines.depot.books.rows import (
@@ -57,7 +56,8 @@ def _rows() -> Iterator[Row]:
 def questions(books: Books) -> dict[str, Callable[[], object]]:
     """What a run asks the books before anything else."""
     return {
-        "made with something else": lambda: books.deliveries.not_made_with(_MADE, Stamp("code", "study")),
+        "made with something else": lambda: books.deliveries.not_made_with(_MADE),
+        "stopped": books.deliveries.stopped,
         "arrivals": books.arrivals.all,
         "all deliveries": books.deliveries.all,
         "consent has changed": books.gates.resting_on_less,

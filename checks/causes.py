@@ -12,9 +12,10 @@ from collections.abc import Collection, Iterable, Iterator, Sequence
 from dataclasses import replace
 from typing import Protocol, TypeVar
 
+from checks.cause import Cause
 from checks.findings import Finding
 from checks.registry import Weight, catalogue
-from checks.what_follows import CAUSES, Cause
+from checks.what_follows import CAUSES
 
 #: Parts of a place that say when, and not where.
 _WHEN = re.compile(r"(?:from |at |in )?(?:frames?|lines?|footfalls?) \d.*|\d[\d.]* m?s\b.*")

@@ -34,7 +34,7 @@ class Stamp:
 
 @dataclass(frozen=True, slots=True)
 class Finding:
-    """One thing a check saw; what each field means is told by the column of ``findings`` of the same name."""
+    """One thing a check saw. Each field but ``spans`` is the column of ``findings`` of the same name."""
 
     finding_id: str
     delivery_id: str
@@ -51,6 +51,8 @@ class Finding:
     signal: str | None
     code_version: str
     study_version: str
+    #: Where in its sentences words stand that the check saw: sentence, first letter, end. None: anywhere.
+    spans: tuple[tuple[str, int, int], ...] | None = field(default=None, repr=False, compare=False)
     consequence_of: str | None = None  # told by ``checks.causes`` when all findings of a trial are there
 
 
@@ -90,6 +92,7 @@ def rows_of(items: Iterable[Finding | CheckRun]) -> list[dict[str, object]]:
         {
             f.name: str(value) if isinstance(value := getattr(item, f.name), StrEnum) else value
             for f in dataclasses.fields(item)
+            if f.name != "spans"
         }
         for item in items
     ]

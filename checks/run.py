@@ -4,13 +4,17 @@ from __future__ import annotations
 
 import hashlib
 import traceback
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
+from string import Formatter
+from typing import Any
 
 from checks.context import PARTS, Context, of_delivery
 from checks.findings import CheckRun, Finding, Report, Stamp, Status
 from checks.registry import CheckSpec, Fault, Looked, Subject, Weight, catalogue
 from schemas.consent import Consent
 from schemas.study import Study
+
+_FORMATTER = Formatter()
 
 
 class FaultError(Exception):
@@ -85,6 +89,8 @@ def _findings(spec: CheckSpec, fault: Fault, limits: dict[str, float], context: 
     if lacking := [word for word in spec.words if word not in fault]:
         raise FaultError(f"a fault does not tell {', '.join(lacking)}, which a message names")
     values = {**limits, **fault}
+    said = {name: filled(getattr(spec, name), values) for name in ("seen", "expected", "remedy")}
+    spans = tuple((name, start, end) for name, (_, own) in said.items() for start, end in own)
     return [
         _finding(
             spec.name,
@@ -94,14 +100,28 @@ def _findings(spec: CheckSpec, fault: Fault, limits: dict[str, float], context: 
             trial_id=trial_id,
             file=fault.get("file") or _file(context),
             place=fault.get("place"),
-            seen=spec.seen.format(**values),
-            expected=spec.expected.format(**values),
-            remedy=spec.remedy.format(**values),
+            seen=said["seen"][0],
+            expected=said["expected"][0],
+            remedy=said["remedy"][0],
             moment_s=fault.get("moment_s"),
             signal=fault.get("signal"),
+            spans=spans,
         )
         for trial_id in _trials_touched(fault, context)
     ]
+
+
+def filled(sentence: str, values: Mapping[str, Any]) -> tuple[str, list[tuple[int, int]]]:
+    """A sentence with values in it, as ``str.format`` makes it, and where in it they stand."""
+    text, spans = "", []
+    for literal, name, form, conversion in _FORMATTER.parse(sentence):
+        text += literal
+        if name is not None:
+            asked = f"{{{name}{f'!{conversion}' if conversion else ''}{f':{form}' if form else ''}}}"
+            value = asked.format(**values)
+            spans.append((len(text), len(text) + len(value)))
+            text += value
+    return text, spans
 
 
 def _crash_finding(spec: CheckSpec, reason: str, context: Context, stamp: Stamp) -> Finding:
@@ -135,6 +155,7 @@ def _finding(
     remedy: str,
     moment_s: float | None,
     signal: str | None,
+    spans: tuple[tuple[str, int, int], ...] | None = None,
 ) -> Finding:
     """A finding, with an id made from where it is and what was seen."""
     identity = (context.delivery_id, trial_id, check_name, file, place, moment_s, seen)
@@ -154,6 +175,7 @@ def _finding(
         signal=signal,
         code_version=stamp.code_version,
         study_version=stamp.study_version,
+        spans=spans,
     )
 
 

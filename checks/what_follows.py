@@ -7,33 +7,7 @@ sees it in an outcome. A check that is not here explains nothing; what is said o
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
-from checks.registry import CheckSpec
-
-
-@dataclass(frozen=True)
-class Cause:
-    """What follows from the fault that one check is there for.
-
-    topics, checks: those whose findings follow, topics as folders or modules of ``checks``, less what stands earlier
-    in ``CAUSES``. why: how it comes about. there: only findings at the same marker, plate or channel follow.
-    """
-
-    check_name: str
-    why: str
-    topics: tuple[str, ...] = ()
-    checks: tuple[str, ...] = ()
-    there: bool = False
-
-    def covers(self, spec: CheckSpec) -> bool:
-        """Whether the check's findings may follow, whatever stands earlier."""
-        return spec.name in self.checks or any(spec.topic == t or spec.topic.startswith(f"{t}.") for t in self.topics)
-
-
-def _only(check_name: str, why: str, *checks: str, there: bool = False) -> Cause:
-    return Cause(check_name, why, (), checks, there)
-
+from checks.cause import Cause, only
 
 _FILES = ("recording.recording", "recording.channels", "recording.clocks", "recording.packets", "recording.damage")
 _SIGNALS = ("markers", "force", "muscles", "sensors", "outcomes", "self_description", *_FILES)
@@ -64,8 +38,22 @@ CAUSES: tuple[Cause, ...] = (
         ("markers", "muscles", "sensors", "force.and_feet", "outcomes"),
         ("positions_are_in_the_stated_unit", "clocks_of_both_files_match", "clock_match_leaves_little"),
     ),
-    _only("file_structure_is_consistent", "frames are read that nobody recorded", "missing_positions_are_marked"),
+    only("file_structure_is_consistent", "frames are read that nobody recorded", "missing_positions_are_marked"),
     Cause("missing_positions_are_marked", "zeros are read as gaps", ("markers.sight",)),
+    Cause(
+        "force_fits_no_better_elsewhere",
+        "force is compared with the foot on another plate, or with a mirrored one",
+        ("force.and_feet", "force.direction", "outcomes"),
+        (
+            "coordinates_are_right_handed",
+            "left_and_right_are_on_their_sides",
+            "runner_runs_forwards",
+            "foot_sensors_are_on_their_own_feet",
+            "left_and_right_muscles_are_not_exchanged",
+            "foot_lands_on_one_plate",
+            "centre_of_pressure_lies_on_the_plate",
+        ),
+    ),
     Cause(
         "runner_is_upright",
         "heights are widths, and plates and markers no longer share a floor",
@@ -128,7 +116,7 @@ CAUSES: tuple[Cause, ...] = (
             "inner_and_outer_markers_are_on_their_sides",
         )
     ),
-    _only("frames_are_not_repeated", "where frames were lost every marker leaps", "markers_move_without_jumps"),
+    only("frames_are_not_repeated", "where frames were lost every marker leaps", "markers_move_without_jumps"),
     *(
         Cause(name, why, (), ("markers_move_without_jumps", "markers_keep_their_distance", *more), there=True)
         for name, why, more in (
@@ -214,7 +202,7 @@ CAUSES: tuple[Cause, ...] = (
         ("free_moment_is_credible", "sides_alternate"),
     ),
     *(
-        _only(
+        only(
             name,
             "a horizontal force that is not one moves the point of force and turns the foot",
             "foot_brakes_before_it_pushes",
@@ -224,24 +212,30 @@ CAUSES: tuple[Cause, ...] = (
         )
         for name in ("sideways_force_is_the_smallest", "ground_pushes_nearly_straight_up")
     ),
-    _only("load_moves_towards_the_toes", "the plate is mirrored", "centre_of_pressure_lies_under_the_foot"),
-    _only(
+    Cause(
+        "force_and_markers_share_one_clock",
+        "while a plate is loaded the foot is said to be where it was before or will be after",
+        ("force.and_feet",),
+        ("foot_brakes_before_it_pushes", "sides_alternate", "contact_times_are_credible"),
+    ),
+    only("load_moves_towards_the_toes", "the plate is mirrored", "centre_of_pressure_lies_under_the_foot"),
+    only(
         "centre_of_pressure_lies_under_the_foot",
         "the plate lies elsewhere, or another way round, than its corners say",
         "foot_brakes_before_it_pushes",
         "sides_alternate",
     ),
-    _only(
+    only(
         "force_has_no_spikes",
         "one sample makes the peak",
         "active_peaks_are_credible",
         "force_was_not_filtered_before",
         "empty_plates_are_quiet",
     ),
-    _only("plates_are_still_after_toe_off", "ringing is noise", "empty_plates_are_quiet", "foot_lands_on_one_plate"),
-    _only("active_peaks_are_credible", "one blow is in the mean, too", "mean_vertical_force_is_body_weight"),
-    _only("empty_plates_are_quiet", "noise passes the threshold of contact", "foot_lands_on_one_plate"),
-    _only("contact_times_are_credible", "so long a contact rises slowly", "force_was_not_filtered_before"),
+    only("plates_are_still_after_toe_off", "ringing is noise", "empty_plates_are_quiet", "foot_lands_on_one_plate"),
+    only("active_peaks_are_credible", "one blow is in the mean, too", "mean_vertical_force_is_body_weight"),
+    only("empty_plates_are_quiet", "noise passes the threshold of contact", "foot_lands_on_one_plate"),
+    only("contact_times_are_credible", "so long a contact rises slowly", "force_was_not_filtered_before"),
     Cause(
         "clocks_of_both_files_match",
         "nothing of the second file can be placed in time",
@@ -254,8 +248,8 @@ CAUSES: tuple[Cause, ...] = (
         ("sensors", "muscles.timing"),
         (*_BY_CONTACTS, "contact_times_are_credible", "muscles_are_active_in_running"),
     ),
-    _only("foot_sensors_switch", "a foot whose sensor is silent has no contacts", *_BY_CONTACTS),
-    _only("foot_sensors_close_at_contact", "phases are told from late contacts", "muscles_are_active_in_their_phase"),
+    only("foot_sensors_switch", "a foot whose sensor is silent has no contacts", *_BY_CONTACTS),
+    only("foot_sensors_close_at_contact", "phases are told from late contacts", "muscles_are_active_in_their_phase"),
     Cause(
         "channel_units_agree_with_the_file",
         "every amplitude is a thousand times off",
@@ -263,7 +257,7 @@ CAUSES: tuple[Cause, ...] = (
         ("muscle_signals_can_be_used",),
     ),
     Cause("every_muscle_has_its_own_signal", "one of the two is another muscle", ("muscles.timing",), there=True),
-    _only(
+    only(
         "no_block_of_samples_stands_twice",
         "an event in the block is seen twice",
         "foot_sensors_close_once_for_each_contact",
@@ -276,7 +270,7 @@ CAUSES: tuple[Cause, ...] = (
         ("muscle_signals_can_be_used", "muscle_signals_fill_their_band", "muscles_are_active_in_running"),
         there=True,
     ),
-    _only(
+    only(
         "muscle_amplitudes_are_those_of_skin",
         "the factor is in noise and disturbances too",
         "muscle_baselines_are_quiet",
@@ -285,7 +279,7 @@ CAUSES: tuple[Cause, ...] = (
         there=True,
     ),
     *(
-        _only(name, "a channel is called another muscle than it is", "muscles_are_active_in_their_phase")
+        only(name, "a channel is called another muscle than it is", "muscles_are_active_in_their_phase")
         for name in ("shin_and_calf_are_not_exchanged", "left_and_right_muscles_are_not_exchanged")
     ),
 )

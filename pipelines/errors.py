@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import errno
+
 
 class Unusable(Exception):
     """Input that cannot be used as it is. The command line prints it and ends with code 2."""
@@ -11,3 +13,18 @@ class Unusable(Exception):
         self.file, self.place = (str(file) if file is not None else None), place
         where = ", ".join(part for part in (self.file, place) if part)
         super().__init__(f"{where + ': ' if where else ''}{seen} Expected: {expected} What to do: {remedy}")
+
+
+def is_disk_full(error: BaseException) -> bool:
+    """Whether the system refused since there is no room, or no more may be used: to try again at once is pointless."""
+    return isinstance(error, OSError) and error.errno in (errno.ENOSPC, errno.EDQUOT)
+
+
+def disk_full(error: OSError) -> Unusable:
+    """What a person is told of a full disk."""
+    return Unusable(
+        "The disk is full.",
+        "room for what the run writes.",
+        "Make room, then run again: what was finished counts, nothing is half-written, and the next run goes on there.",
+        file=error.filename,
+    )

@@ -14,9 +14,11 @@ from typing import TYPE_CHECKING, Any
 from schemas import delivery as sent
 from schemas.catalogue import TABLES, tables_of
 from schemas.consent_history import History, events
+from schemas.consent_lacks import UNLOOKED, lack_of, near_misses
 from schemas.fields import first_day_of
 from schemas.joined import Visits, paths_of_trials, shas_of_trials, trials_and_visits
 from schemas.model import Layer, Table
+from schemas.near_ids import NearMiss
 from schemas.privacy import RUNNER, SESSION, TRIAL, Rows
 from schemas.received import ConsentEvent, Received, plain_column
 from schemas.study import Study
@@ -57,11 +59,11 @@ class Consent:
     @classmethod
     def of(cls, received: Received, study: Study) -> Consent:
         """Consent over a delivery to which what is known from elsewhere has been added."""
-        own = tuple(events(received.tables[sent.SENT_CONSENTS.name]))
+        own = (*events(received.tables[sent.SENT_CONSENTS.name]), *received.near_consents)
         history = History((*own, *received.other_consents))
         trials, visits = trials_and_visits(received)
         bare = cls(received, not_recorded(study, received.site), history, own, trials, visits, {}, frozenset())
-        lacks = {trial: lack for trial in trials if (lack := bare._lack(trial))}
+        lacks = {trial: lack for trial in trials if (lack := lack_of(bare, trial))}
         return replace(bare, lacks=lacks).withholding(lacks)
 
     def withholding(self, more: Iterable[str]) -> Consent:
@@ -71,12 +73,17 @@ class Consent:
         sharing = {trial for trial, own in self.shas.items() if shut.intersection(own)}
         return replace(self, withheld=frozenset(withheld | sharing))
 
+    @cached_property
+    def near_misses(self) -> Mapping[int, tuple[NearMiss, ...]]:
+        """Row of consents.csv -> runners of the delivery whom its code, which is nobody's, may mean."""
+        return near_misses(self.received)
+
     # -- trials ------------------------------------------------------------------------------------------------------
 
     def allows(self, trial: str, scope: str) -> bool:
         """Whether ``scope`` was in force on the day of the trial's session."""
         row = self.trials.get(trial)
-        return row is not None and self._on_session(row[SESSION], frozenset({scope}))
+        return row is not None and self.on_session(row[SESSION], frozenset({scope}))
 
     @cached_property
     def files(self) -> Mapping[str, tuple[str, ...]]:
@@ -99,34 +106,28 @@ class Consent:
         order = [code.value for code in sent.SENT_CONSENTS.column("scope").codes]
         return tuple(sorted(_rows(sent.SENT_TRIALS).needs - self.unrecorded, key=order.index))
 
-    def _lack(self, trial: str) -> str | None:
-        """What keeps the consent from being shown; None if it is in force. Who and when stays unsaid."""
-        if why := self.received.shut_trials.get(trial):
-            return why
-        own = self.visits.get(self.trials[trial][SESSION] or "", ())
-        if not own:
-            return "its session is not in sessions.csv, so that the runner and the day are not known"
-        if any(runner is None or day is None for runner, day in own):
-            return "sessions.csv does not say which runner or which study day"
-        missing = [s for s in self.needed if not self._on_session(self.trials[trial][SESSION], frozenset({s}))]
-        if not missing:
-            return None
-        if any(self.history.is_unclear(runner) for runner, _ in own):
-            return f"a line of consents.csv that may be about its runner cannot be understood{self._unclear_places}"
-        if any(self.history.is_withdrawn_by_word(runner) for runner, _ in own):
-            return "its runner withdrew by word to the data manager; consent given anew counts once that is noted there"
-        other = any(self.history.is_spelled_otherwise(runner) for runner, _ in own)
-        hint = "; consents.csv has the runner's code in another spelling" if other else ""
-        return f"not in force on the day of its session: {', '.join(missing)}{hint}"
+    def on_session(self, session: str | None, scopes: frozenset[str]) -> bool:
+        """Whether all was in force, and nobody must look at the code of the session or its runner first."""
+        codes = {session, *self._at(session)}
+        return not codes & self.received.unlooked and self.agreed(session, scopes)
 
-    @property
-    def _unclear_places(self) -> str:
-        """Where in consents.csv, as far as intake told; of a runner's words nothing is repeated."""
-        file = sent.SENT_CONSENTS.file_name
-        places = [p.place for p in self.received.problems if p.kind == "cell" and p.file == file and p.place]
-        return f" ({'; '.join(places[:3])})" if places else ""
+    def may_be_looked_at(self, code: str) -> bool:
+        """Whether a code stands for something that was agreed to, so that a person may be shown it."""
+        trials = [t for t, row in self.trials.items() if code in (t, row[SESSION], *self._at(row[SESSION]))]
+        if any(self.lacks.get(trial) == UNLOOKED for trial in trials):
+            return True
+        sessions = [s for s in self.visits if code == s or code in self._at(s)]
+        return any(self.agreed(s, needs) for s in sessions for needs in self._needs) or any(
+            self.history.covered(code, None, needs) for needs in self._needs
+        )
 
-    def _on_session(self, session: str | None, scopes: frozenset[str]) -> bool:
+    @cached_property
+    def _needs(self) -> set[frozenset[str]]:
+        """What rows of tables with scopes of their own need."""
+        tables = (t for t in tables_of(Layer.DELIVERY) if not _rows(t).follows and _rows(t).by is not None)
+        return {_rows(t).needs - self.unrecorded for t in tables}
+
+    def agreed(self, session: str | None, scopes: frozenset[str]) -> bool:
         """Whether all was in force at every row of the session: of one that stands twice both runners must agree."""
         own = self.visits.get(session or "", ())
         return bool(own) and all(day is not None and self.history.covered(who, day, scopes) for who, day in own)
@@ -191,7 +192,7 @@ class Consent:
             for t in tables_of(Layer.DELIVERY)
             if _rows(t).by in (SESSION, TRIAL) and not _rows(t).follows
         }
-        agreed = {s for s in self.visits if any(self._on_session(s, own - self.unrecorded) for own in needs)}
+        agreed = {s for s in self.visits if any(self.on_session(s, own - self.unrecorded) for own in needs)}
         by_trial = {self.trials[trial][SESSION] for trial in self._led_to(TRIAL)}
         return frozenset(agreed | by_trial | self._led_to(SESSION))
 
@@ -200,13 +201,11 @@ class Consent:
         """Runners of such sessions, of rows that may be used, and those without any dated row who agreed to anything."""
         found = self._led_to(RUNNER) | {str(who) for s in self.covered_sessions for who, _ in self.visits.get(s, ())}
         dated = {who for own in self.visits.values() for who, _ in own}
-        needs = set()
         for table in tables_of(Layer.DELIVERY):
-            if not _rows(table).follows and _rows(table).by is not None:
-                needs.add(_rows(table).needs - self.unrecorded)
-                dated |= set(self._column(table.name, RUNNER)) if RUNNER in table.column_names else set()
-        named = set(self._column(sent.SENT_PARTICIPANTS.name, RUNNER)) - dated - {None}
-        return frozenset(found | {r for r in named if any(self.history.covered(r, None, own) for own in needs)})
+            if not _rows(table).follows and RUNNER in table.column_names:
+                dated |= set(self._column(table.name, RUNNER))
+        named = set(self._column(sent.SENT_PARTICIPANTS.name, RUNNER)) - dated - {None} - self.received.unlooked
+        return frozenset(found | {r for r in named if any(self.history.covered(r, None, own) for own in self._needs)})
 
     @cached_property
     def _own_masks(self) -> dict[str, list[bool]]:
@@ -240,22 +239,23 @@ class Consent:
         by_week = bool(rows.day) and table.column(str(rows.day)).unit == "wk"
         known: dict[tuple[Any, ...], bool] = {}
         mask = []
+        shut = self.received.shut_rows.get(table.name, frozenset())
         for key, day, words in zip(keys, days, self._words(table), strict=True):
             asked = (key, day, words)
             if asked not in known:
                 dated = key is not None and (day is not None or not rows.day)
                 when = first_day_of(int(day)) if by_week and dated else day
-                known[asked] = dated and self._is_covered(rows.by, key, when, rows.needs | words)
+                known[asked] = dated and key not in shut and self._is_covered(rows.by, key, when, rows.needs | words)
             mask.append(known[asked])
         return mask
 
     def _is_covered(self, by: str, key: str, day: int | None, needs: frozenset[str]) -> bool:
         needs = needs - self.unrecorded
         if by == RUNNER:
-            return self.history.covered(key, day, needs)
+            return key not in self.received.unlooked and self.history.covered(key, day, needs)
         if by == SESSION:
-            return self._on_session(key, needs)
-        return key in self.trials and key not in self.withheld and self._on_session(self.trials[key][SESSION], needs)
+            return self.on_session(key, needs)
+        return key in self.trials and key not in self.withheld and self.on_session(self.trials[key][SESSION], needs)
 
     def _words(self, table: Table) -> list[frozenset[str]]:
         """What each row needs for the words that stand in it; one that could not be read may be any of its list."""

@@ -54,9 +54,14 @@ def events(consents: pd.DataFrame) -> list[ConsentEvent]:
     understood: of the scope and day that could be read, else of every scope and every day, and of anybody if its runner
     could not be read. Only a giving without a runner is no event at all, since it can take nothing from anybody.
     """
+    return [event for _, event in events_by_row(consents)]
+
+
+def events_by_row(consents: pd.DataFrame) -> list[tuple[int, ConsentEvent]]:
+    """As ``events``, each with the row that tells it, counted from 0."""
     found = []
     cells = [consents[name].tolist() for name in (*COLUMNS, _FORM)]
-    for runner, scope, event, day, form in zip(*cells, strict=True):
+    for row, (runner, scope, event, day, form) in enumerate(zip(*cells, strict=True)):
         who = ANYBODY if _null(runner) else str(runner)
         what = None if _null(scope) or scope not in _SCOPES else str(scope)
         when = None if _null(day) else int(day)
@@ -64,7 +69,7 @@ def events(consents: pd.DataFrame) -> list[ConsentEvent]:
         if what is None or when is None or spelled(str(form)) in _EVENTS:  # a word that stands in the wrong column
             word = NOT_UNDERSTOOD
         if not (who == ANYBODY and not _null(event) and event == GIVEN):
-            found.append((who, what, word, when))
+            found.append((row, (who, what, word, when)))
     return found
 
 

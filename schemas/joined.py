@@ -10,7 +10,7 @@ from typing import Any
 
 from schemas import fields as f
 from schemas.catalogue import tables_of
-from schemas.delivery import SENT_PARTICIPANTS, SENT_SESSIONS, SENT_TRIALS
+from schemas.delivery import SENT_CONSENTS, SENT_PARTICIPANTS, SENT_SESSIONS, SENT_TRIALS
 from schemas.model import Layer
 from schemas.privacy import RUNNER, SESSION, TRIAL
 from schemas.received import Received, plain_rows
@@ -59,6 +59,13 @@ def _first(rows: Iterable[Row], key: str) -> dict[str, Row]:
 def runners_of(received: Received) -> frozenset[str]:
     """Every runner a delivery names, in whichever table."""
     named = (received.tables[t.name] for t in tables_of(Layer.DELIVERY) if RUNNER in t.column_names)
+    return frozenset(str(runner) for frame in named for runner in frame[RUNNER].dropna())
+
+
+def delivered(received: Received) -> frozenset[str]:
+    """Runners of whom a delivery brings more than events of consent."""
+    tables = (t for t in tables_of(Layer.DELIVERY) if RUNNER in t.column_names and t is not SENT_CONSENTS)
+    named = (received.tables[t.name] for t in tables)
     return frozenset(str(runner) for frame in named for runner in frame[RUNNER].dropna())
 
 

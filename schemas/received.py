@@ -32,7 +32,8 @@ class Problem:
     """Something intake could not take as it was. ``seen`` and ``expected`` are plain sentences without full stop.
 
     The ids name the rows it touches, so that a wrong cell of a runner reaches all the runner's trials. row: where in its
-    table the row is that it was met in, counted from 0; None if it is not about one row.
+    table the row is that it was met in, counted from 0; None if it is not about one row. mend: what to do about it, a
+    sentence without full stop, where that is not what the check says anyway.
     """
 
     kind: ProblemKind
@@ -44,6 +45,7 @@ class Problem:
     session_id: str | None = None
     trial_id: str | None = None
     row: int | None = None
+    mend: str | None = None
 
 
 @dataclass(frozen=True)
@@ -74,9 +76,14 @@ class Received:
     known_trials: dict[str, str] = field(default_factory=dict)  # trial id -> delivery that brought it earlier
     changed_trials: tuple[Changed, ...] = ()  # trials that were accepted earlier and came again with other content
     other_consents: tuple[ConsentEvent, ...] = ()  # of the same runners, from other deliveries and withdrawals
+    near_consents: tuple[ConsentEvent, ...] = ()  # told under codes that are nobody's and nearly those of these runners
+    shut_rows: Mapping[str, frozenset[str]] = field(
+        default_factory=dict
+    )  # table -> sessions whose rows were taken out once
     shut_trials: dict[str, str] = field(default_factory=dict)  # trial id -> why it is withheld whatever the tables say
     identifying: tuple[Identifying, ...] = ()  # where its texts may identify a person; the texts are taken out
     held: tuple[Held, ...] = ()  # texts of its tables and names of its files that a person must look at first
+    unlooked: frozenset[str] = frozenset()  # codes with a word that a person must look at first: their rows wait
     unfit: Mapping[str, frozenset[str]] = field(default_factory=dict, repr=False)  # table or descriptor -> such texts
 
     @property

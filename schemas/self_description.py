@@ -33,7 +33,9 @@ class ParametersSay:
     """The parameter section of a C3D file. first_frame, last_frame: TRIAL:ACTUAL_START_FIELD and ACTUAL_END_FIELD.
 
     scale_entries, offset_entries: how many channels ANALOG:SCALE and ANALOG:OFFSET have a number for. blank_scales:
-    the channels, from 1, whose scale is 0 or no number. point_labels: entries of POINT:LABELS.
+    the channels, from 1, whose scale is 0 or no number. point_labels: entries of POINT:LABELS. camera_rate_hz,
+    rate_divider: TRIAL:CAMERA_RATE and VIDEO_RATE_DIVIDER. analog_format, analog_bits: ANALOG:FORMAT and BITS.
+    event_seconds: of EVENT:TIMES, those that EVENT:USED counts.
     """
 
     points: int | None = None
@@ -53,6 +55,11 @@ class ParametersSay:
     point_labels: int = 0
     events: int | None = None
     event_times: int = 0
+    event_seconds: tuple[float, ...] = ()
+    camera_rate_hz: float | None = None
+    rate_divider: float | None = None
+    analog_format: str | None = None
+    analog_bits: int | None = None
 
 
 @dataclass(frozen=True)
@@ -61,6 +68,7 @@ class ReadAs:
 
     fits: how many of the combinations of the stated counts fill the file to its end, as a file does that tells the
     truth. left_over: bytes after the last frame. left_over_blank: whether they hold nothing but filling.
+    unit, metre: the file's unit of position as stated, and its metres, None for a word that is no known unit.
     """
 
     file_bytes: int
@@ -76,6 +84,8 @@ class ReadAs:
     fits: int
     left_over: int
     left_over_blank: bool
+    unit: str = ""
+    metre: float | None = None
 
     @property
     def size_decides(self) -> bool:
@@ -93,7 +103,9 @@ class PlateSays:
     """One force plate as described. channels: as stated, from 1. origin, corners: in the file's unit of position.
 
     problem: why it cannot be read, a sentence part without full stop. corners: four places of three numbers each.
-    calibration_singular: a type 4 plate's matrix from which no six numbers can be told apart.
+    calibration_singular: a type 4 plate's matrix from which no six numbers can be told apart. units: of its channels,
+    as stated. no_numbers: samples of its channels that are none. zero_frames: what FORCE_PLATFORM:ZERO names, from 1;
+    zero_load: mean vertical force in these, as share of the largest in the trial.
     """
 
     number: int
@@ -103,11 +115,18 @@ class PlateSays:
     corners: tuple[tuple[float, float, float], ...] | None
     calibration_singular: bool = False
     problem: str | None = None
+    units: tuple[str, ...] = ()
+    no_numbers: int = 0
+    zero_frames: tuple[int, int] = (0, 0)
+    zero_load: float = 0.0
 
 
 @dataclass(frozen=True)
 class PlatesSay:
-    """The FORCE_PLATFORM group. types, corners, origins, channels: for how many plates each parameter has entries."""
+    """The FORCE_PLATFORM group. types, corners, origins, channels: for how many plates each parameter has entries.
+
+    corner_dims: dimensions of CORNERS as stored.
+    """
 
     used: int = 0
     types: int = 0
@@ -115,6 +134,7 @@ class PlatesSay:
     origins: int | None = None
     channels: int = 0
     plates: tuple[PlateSays, ...] = ()
+    corner_dims: tuple[int, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -131,9 +151,61 @@ class Twin:
 
 
 @dataclass(frozen=True)
+class Unmarked:
+    """A point that stands somewhere although it was not seen there: what a writer put where it saw none.
+
+    position: in the file's unit, where it is first. frames: how many.
+    """
+
+    label: str
+    position: tuple[float, float, float]
+    frames: int
+
+
+@dataclass(frozen=True)
+class Blank:
+    """Whole blocks of a file, at the borders of a disk's, in which measured numbers were lost.
+
+    first_byte, bytes: where in the file. filling: the one byte that they hold. first, last: frames of a C3D file or
+    data records of an EDF file, from 1. numbers: how many stand there that are others everywhere else.
+    """
+
+    first_byte: int
+    bytes: int
+    filling: int
+    first: int
+    last: int
+    numbers: int
+
+
+@dataclass(frozen=True)
+class SamplesSay:
+    """What the stored numbers of a C3D file tell of how they are meant.
+
+    lowest, highest: of the analog numbers of a file of 16-bit integers, as signed ones. leaps_as_stated, leaps_else: of
+    these the steps from sample to sample by more than half the range, read as ANALOG:FORMAT says and the other way.
+    smooth, smooth_else: channels that move from sample to sample by little of their way, in the order of the format,
+    and with each frame's samples channel by channel instead. blank: blocks that were lost. filled_up: frames at the end
+    in which nothing is anything but 0. displaced: (frame from 1, points) from which on every point holds the numbers of
+    the one so many places further on.
+    """
+
+    lowest: int | None = None
+    highest: int | None = None
+    leaps_as_stated: int = 0
+    leaps_else: int = 0
+    smooth: int = 0
+    smooth_else: int = 0
+    blank: tuple[Blank, ...] = ()
+    filled_up: int = 0
+    displaced: tuple[int, int] | None = None
+
+
+@dataclass(frozen=True)
 class SelfDescription:
-    """All that a C3D file says of itself. zeros: label of a point and in how many frames it stands at exactly
-    (0, 0, 0) although its residual says that it was measured.
+    """All that a C3D file says of itself. unmarked: points that stand somewhere although they were not seen there.
+
+    header_events_s: times of the events that the header names.
     """
 
     header: HeaderSays
@@ -141,7 +213,9 @@ class SelfDescription:
     read_as: ReadAs
     plates: PlatesSay = field(default_factory=PlatesSay)
     twins: tuple[Twin, ...] = ()
-    zeros: tuple[tuple[str, int], ...] = ()
+    unmarked: tuple[Unmarked, ...] = ()
+    samples: SamplesSay = field(default_factory=SamplesSay)
+    header_events_s: tuple[float, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -160,6 +234,7 @@ class SecondFileSays:
     plus: whether it says that it is EDF+. records: how many it holds. record_s: their stated length. untimed: records
     without a time of their own (EDF+ only). steps: where the records' own times do not follow one another, the first
     ten; step_count: all of them. outside: channel, and how many samples lie outside its stated digital range.
+    samples: label, unit and samples in a record of each channel. blank: blocks that were lost.
     """
 
     plus: bool
@@ -170,3 +245,5 @@ class SecondFileSays:
     step_count: int = 0
     outside: tuple[tuple[str, int], ...] = ()
     twins: tuple[Twin, ...] = ()
+    samples: tuple[tuple[str, str, int], ...] = ()
+    blank: tuple[Blank, ...] = ()

@@ -179,6 +179,10 @@ class JudgingAgain(Settings):
 class Study(Settings):
     """The study file."""
 
+    id: str = Field(
+        default="",
+        description="The word by which a depot knows that it is this study's, whatever its title becomes; left out, the title is.",
+    )
     title: str = Field(description="Name of the study.")
     version: str = Field(description="Version of this file; raise it with every change.")
     invented: bool = Field(default=False, description="Set for demonstration data, so that every page says so.")
@@ -227,6 +231,11 @@ class Study(Settings):
             if unknown := [word for word in words if word not in self.conditions]:
                 raise ValueError(f"{setting} names {', '.join(unknown)}, which is not among the conditions")
         return self
+
+    @property
+    def known_by(self) -> str:
+        """By what a depot knows the study again: its id, or its title."""
+        return " ".join((self.id or self.title).split())
 
     def limits_of(self, check: str, site: str | None) -> dict[str, float]:
         """Thresholds of a check that differ from its defaults: the study's, over which the laboratory's own win."""

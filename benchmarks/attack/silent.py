@@ -56,7 +56,8 @@ def _read_c3d(content: bytes) -> tuple[Values, Told]:
     from checks.self_description import name_rules
     from checks.self_description.agreement import contradictions_in
     from pipelines.intake.c3d.reading import read_c3d
-    from pipelines.intake.plates import force_and_moment_in_lab, metres_per_unit
+    from pipelines.intake.plates import force_and_moment_in_lab
+    from pipelines.intake.units import metres_per_unit
 
     with tempfile.TemporaryDirectory(prefix="manystrides-silent-") as folder:
         path = Path(folder) / "mutant.c3d"

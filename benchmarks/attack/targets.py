@@ -25,8 +25,9 @@ def c3d(content: bytes, folder: Path, thorough: bool) -> str:
     from pipelines.intake.c3d.identity import identity_like
     from pipelines.intake.c3d.problem import C3dProblem
     from pipelines.intake.c3d.reading import read_c3d
-    from pipelines.intake.plates import force_and_moment_in_lab, metres_per_unit
+    from pipelines.intake.plates import force_and_moment_in_lab
     from pipelines.intake.to_trial import to_trial
+    from pipelines.intake.units import metres_per_unit
 
     path = folder / "mutant.c3d"
     path.write_bytes(content)

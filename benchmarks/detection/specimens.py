@@ -176,8 +176,8 @@ def _made(
         runner.stature_m,
         runner.leg_length_m,
         round(used * chance.uniform(0.98, 1.02), 2),
-        "0" * 64,
-        f"trials/{case.trial_id}.c3d",
+        raw_sha256="0" * 64,
+        file=f"trials/{case.trial_id}.c3d",
     )
     return Specimen(
         recording,
@@ -212,8 +212,8 @@ def around(
         who.stature_m,
         who.leg_length_m,
         trial.speed_m_per_s,
-        "0" * 64,
-        f"trials/{trial.trial_id}.c3d",
+        raw_sha256="0" * 64,
+        file=f"trials/{trial.trial_id}.c3d",
     )
     hit = _plates_hit(recording)
     return Specimen(recording, _contacts(trial), row, profile, STUDY, rows, trial=trial, plates_hit=hit)

@@ -9,7 +9,9 @@ from typing import Any
 from checks.registry import Looked, Subject, Weight, check, looked, nothing
 from schemas.catalogue import tables_of
 from schemas.consent import Consent
+from schemas.consent_lacks import UNLOOKED
 from schemas.delivery import SENT_CONSENTS
+from schemas.joined import delivered
 from schemas.model import Layer, Table
 
 _CONSENTS = str(SENT_CONSENTS.file_name)
@@ -33,8 +35,10 @@ def consent_covers_the_trial(consent: Consent) -> Looked:
     """
     if not consent.trials and not any(map(len, consent.received.tables.values())):
         return nothing("no trials are listed")
-    faults = [_of_trial(trial, lack, consent) for trial, lack in consent.lacks.items()]
+    lacks = {trial: lack for trial, lack in consent.lacks.items() if lack != UNLOOKED}
+    faults = [_of_trial(trial, lack, consent) for trial, lack in lacks.items()]
     faults += [fault for table in tables_of(Layer.DELIVERY) for fault in _of_rows(table, consent)]
+    faults += _near_misses(consent)
     return looked(max(1, len(consent.trials)), faults)
 
 
@@ -56,12 +60,16 @@ def _of_rows(table: Table, consent: Consent) -> Iterator[dict[str, Any]]:
     assert table.rows is not None
     told = {runner for trial in consent.withheld for runner in consent.owners_of(trial)}
     counts: Counter[str] = Counter()
-    for is_covered, nowhere, owners in zip(
-        consent.covers(table), consent.leads_nowhere(table), consent.owners(table), strict=True
+    shut = consent.received.shut_rows.get(table.name, frozenset())
+    keys = consent.received.tables[table.name][table.rows.by].tolist() if shut and table.rows.by else ()
+    for row, (is_covered, nowhere, owners) in enumerate(
+        zip(consent.covers(table), consent.leads_nowhere(table), consent.owners(table), strict=True)
     ):
         if is_covered:
             continue
-        if nowhere:
+        if shut and keys[row] in shut:
+            counts["the same values were taken out when a runner withdrew"] += 1
+        elif nowhere:
             counts[f"{table.rows.by} leads to no runner of the delivery"] += 1
         elif not owners & told:
             counts["not in force for the runner on that day"] += 1
@@ -74,6 +82,26 @@ def _of_rows(table: Table, consent: Consent) -> Iterator[dict[str, Any]]:
             "file": table.file_name,
             "weight": Weight.NOTES,
         }
+
+
+def _near_misses(consent: Consent) -> Iterator[dict[str, Any]]:
+    """Codes of consents.csv that are nobody's and nearly that of a runner; the codes stay unsaid."""
+    received = consent.received
+    usual = {
+        "day": "the day of each session",
+        "scopes": _listed(consent.needed),
+        "file": _CONSENTS,
+        "weight": Weight.NOTES,
+    }
+    for row, near in consent.near_misses.items():
+        like = "a runner" if len(near) == 1 else f"{len(near)} runners"
+        lack = f"its code is no runner's of the delivery and nearly that of {like} (did you mean it?)"
+        place = f"row {row + 1}, column participant_id"
+        yield {"what": f"row {row + 1} of {_CONSENTS}", "lack": lack, "place": place, **usual}
+    own = delivered(received)
+    if count := sum(event[0] not in own for event in received.near_consents):
+        lack = "the code is no runner's and nearly that of one of another delivery, who is withheld (did you mean it?)"
+        yield {"what": f"{count} line{'s' if count > 1 else ''} of {_CONSENTS}", "lack": lack, **usual}
 
 
 def _listed(scopes: Iterable[str]) -> str:

@@ -20,6 +20,9 @@ IDS = ("trial_id", "session_id", "participant_id")
 _DESCRIBING = ("datapackage.json",)
 
 
+_ZIP_AGAIN = "Zip the bag's own folder again: plain files and folders only, no shortcuts, no files from outside it"
+
+
 def faults_of(problems: Iterable[Problem]) -> list[dict[str, Any]]:
     """Problems that intake met, as faults of the check that answers for them."""
     return [
@@ -60,8 +63,8 @@ def _sentence(text: str) -> str:
     weight=Weight.STOPS,
     seen="{problem}.",
     expected="{wanted}.",
-    remedy="Zip the bag's own folder again: plain files and folders only, no shortcuts, no files from outside it.",
-    words=("problem", "wanted"),
+    remedy="{what_to_do}.",
+    words=("problem", "wanted", "what_to_do"),
 )
 def archive_unpacks_safely(delivery: Received) -> Looked:
     """A zipped delivery unpacks into its own folder, to a sane size, and holds nothing but files and folders.
@@ -72,7 +75,11 @@ def archive_unpacks_safely(delivery: Received) -> Looked:
     problems = of_kind(delivery, "archive")
     if not problems and not delivery.arrived_as.lower().endswith(".zip"):
         return nothing("the delivery came as a folder")
-    return looked(max(1, len(delivery.files)), faults_of(problems))
+    faults = [
+        {**fault, "what_to_do": problem.mend or _ZIP_AGAIN}
+        for fault, problem in zip(faults_of(problems), problems, strict=True)
+    ]
+    return looked(max(1, len(delivery.files)), faults)
 
 
 @check(

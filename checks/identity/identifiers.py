@@ -9,6 +9,9 @@ from __future__ import annotations
 from typing import Any
 
 from checks.registry import Looked, Subject, Weight, check, looked, nothing
+from schemas.consent import Consent
+from schemas.consent_lacks import UNLOOKED
+from schemas.delivery import SENT_TRIALS
 from schemas.reading import Identifying, Reading
 from schemas.received import Received
 
@@ -25,15 +28,21 @@ _CLEAN = (
     remedy=_CLEAN + " Send that copy. If the text is innocent, word it differently.",
     words=("kind",),
 )
-def texts_identify_nobody(arrived: Received) -> Looked:
+def texts_identify_nobody(arrived: Received, consent: Consent) -> Looked:
     """No table, name of a file, bag-info field or other text of the delivery tells who was recorded, where or when.
 
     What has been copied into a pooled data set cannot be called back. A row's text keeps out the trials it belongs to;
-    any other text stops the delivery, since it belongs to them all. The text itself is never repeated.
+    any other text stops the delivery, since it belongs to them all. The text itself is never repeated. A trial whose
+    code, or that of its session or runner, holds a word nobody knows waits until a person has looked at it.
     """
     if not arrived.files and not arrived.bag_info and not arrived.identifying:
         return nothing("the delivery could not be opened, which another check reports")
     faults = [_fault(one, arrived) for one in arrived.identifying]
+    waiting = (trial for trial, lack in consent.lacks.items() if lack == UNLOOKED)
+    faults += [
+        {"kind": UNLOOKED, "file": str(SENT_TRIALS.file_name), "trial_id": trial, "weight": Weight.WITHHOLDS}
+        for trial in waiting
+    ]
     return looked(max(1, len(arrived.files)), faults)
 
 

@@ -140,10 +140,11 @@ def _difference(stated: str, written: str) -> str:
     expected="The same contacts of the feet in both files, at least {fewest} of them, and not more than {limit_ms:g} "
     "ms (root mean square) between them once offset and drift are taken out.",
     remedy="Check first that {second} was recorded with this trial and not with another one; start times and lengths "
-    "tell. If it was, record the trial again with one footswitch, or one pulse, led into both recorders, the second "
-    "recorder started before the trial and stopped after it, and long enough; a few uneven steps help, since even "
-    "strides fit in several ways. Without the second file (cell sidecar empty, its rows out of channels.csv) motion "
-    "and force of this trial can be used as they are.",
+    "tell. If it was, export it again from the recorder's original, since an export or a radio link may lose or double "
+    "blocks of samples. If the original does not match either, record the trial again with one footswitch, or one "
+    "pulse, led into both recorders, the second recorder started before the trial and stopped after it, and long "
+    "enough; a few uneven steps help, since even strides fit in several ways. Without the second file (cell sidecar "
+    "empty, its rows out of channels.csv) motion and force of this trial can be used as they are.",
     words=("second", "reason", "fewest", "limit_ms"),
 )
 def clocks_of_both_files_match(trial: Trial, channels: ChannelFacts | None, study: Study) -> Looked:

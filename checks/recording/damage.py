@@ -6,8 +6,9 @@ its samples a few bytes beside their places. Everything else that is then seen i
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from itertools import combinations
+from typing import Any
 
 import numpy as np
 
@@ -32,14 +33,18 @@ _LEAST_WAY = 0.2
 #: Own choice: skin moves the markers of a forefoot, 6 cm apart, by less than 1 cm against each other.
 _ELASTIC = 0.5
 _FEWEST_SEGMENTS = 4
+_MOST_TOLD = 5
+#: Own choice: muscles are rough either way, forces and switches are smooth in the right one.
+_FEWEST_SMOOTH, _SMOOTHER = 4, 3
 
 
 @check(
     about=Subject.TRIAL,
     weight=Weight.RETURNS,
-    seen="{since} the numbers in the file are no positions of a body: {what}.",
-    expected="Markers on a person are spread in all three directions, no direction by less than {flat_fraction:g} of "
-    "the next, and move from frame to frame by little of the way they go.",
+    seen="{since} the numbers in the file {what}.",
+    expected="Every block of the file holds what was recorded, each number in its place. Markers on a person are "
+    "spread in all three directions, no direction by less than {flat_fraction:g} of the next, and move from frame to "
+    "frame by little of the way they go.",
     remedy="The samples were displaced or overwritten after they were recorded, as by a copy in text mode, a broken "
     "transfer or a fault of the export. Export the trial again from the original recording, and copy it in binary "
     "mode. Change no label, axis or unit because of anything else that is said of this trial.",
@@ -60,6 +65,8 @@ def samples_stand_in_their_places(
     Displaced by a byte or two they still are numbers, and every check that looks at them sees another fault: axes,
     units, labels and plates that all are right at the laboratory.
     """
+    if in_file := list(_in_file(trial)):
+        return looked(max(1, len(trial.markers)), in_file)
     frames = max((len(path) for path in trial.markers.values()), default=0)
     paths = {role: path for role, path in trial.markers.items() if len(path) == frames and np.isfinite(path).any()}
     if len(paths) < _FEWEST_MARKERS or frames < _FEWEST_FRAMES:
@@ -75,12 +82,49 @@ def samples_stand_in_their_places(
     role = next(iter(paths))
     fault = {
         "since": f"From about frame {frame + 1} on" if first else "From the first frame on",
-        "what": told[first],
+        "what": f"are no positions of a body: {told[first]}",
         "place": "samples",
         "moment_s": frame / rate,
         "signal": f"marker:{role}:up",
     }
     return looked(len(paths), [fault])
+
+
+def _in_file(trial: Trial) -> Iterator[dict[str, Any]]:
+    """What the bytes of the file show, whatever is in them: what was lost, and what stands in another's place."""
+    if trial.facts.description is None:
+        return
+    samples, read = trial.facts.description.samples, trial.facts.description.read_as
+    rate = read.point_rate_hz
+    for lost in samples.blank[:_MOST_TOLD]:
+        frames = f"frame {lost.first}" if lost.first == lost.last else f"frames {lost.first} to {lost.last}"
+        what = (
+            f"were lost: {lost.bytes} bytes from byte {lost.first_byte} on, whole blocks of a disk, hold nothing but "
+            f"the byte {lost.filling}, where {lost.numbers} numbers should stand"
+        )
+        yield {"since": f"In {frames}", "what": what, "place": f"samples, frame {lost.first}"} | _at(lost.first, rate)
+    if samples.filled_up:
+        many = "the last frame" if samples.filled_up == 1 else f"the last {samples.filled_up} frames"
+        what = "are all 0, positions and analog samples alike: the file was filled up, so that as many were lost before"
+        yield {"since": f"In {many}", "what": what, "place": "samples, end"} | _at(read.frames, rate)
+    if samples.displaced is not None:
+        frame, points = samples.displaced
+        numbers = f"{abs(points)} {'place' if abs(points) == 1 else 'places'}"
+        what = (
+            f"stand {numbers} of a point too {'early' if points > 0 else 'late'}: every marker goes on where another "
+            "one stopped, in the order of the file"
+        )
+        yield {"since": f"From frame {frame} on", "what": what, "place": "samples"} | _at(frame, rate)
+    if samples.smooth_else >= max(_FEWEST_SMOOTH, _SMOOTHER * samples.smooth):
+        what = (
+            f"of the analog channels stand channel by channel in each frame: so {samples.smooth_else} channels move "
+            f"smoothly, and in the order of the format, sample by sample, {samples.smooth}"
+        )
+        yield {"since": "From the first frame on", "what": what, "place": "samples"} | _at(1, rate)
+
+
+def _at(frame: int, rate_hz: float) -> dict[str, float]:
+    return {"moment_s": (frame - 1) / rate_hz}
 
 
 def _first_damaged(told: list[str | None]) -> int | None:

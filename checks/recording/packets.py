@@ -52,13 +52,13 @@ def _fault(coded: Coded, trial: Trial, channels: ChannelFacts | None, sample: in
     about=Subject.TRIAL,
     weight=Weight.NOTES,
     seen="Channel {label} holds one and the same value {count} times, {lost_ms:.0f} ms together and "
-    "{longest_ms:.0f} ms at the longest; look near {moment_s:.2f} s.",
+    "{longest_ms:.0f} ms at the longest; look near {moment_s:.2f} s{edge}.",
     expected="A signal that moves from sample to sample as it does elsewhere, and holds a value for less than "
     "{shortest_ms:g} ms.",
     remedy="Packets of a transmitter were lost and filled with the last value or zeros: bring the receiver nearer, or "
     "keep the runner's body from between. If the device keeps its samples in its own memory, read them out and export "
     "again.",
-    words=("label", "count", "lost_ms", "longest_ms"),
+    words=("label", "count", "lost_ms", "longest_ms", "edge"),
     limits={"shortest_ms": Limit("ms", "own choice: about the length of one packet of a transmitter")},
 )
 def channels_lose_no_packets(
@@ -71,7 +71,8 @@ def channels_lose_no_packets(
     """No channel holds one value, or zero, where it should go on.
 
     A filled gap is no silence: amplitudes in that window are too small, and the jump at its end looks like a burst.
-    Longer gaps count as missing in the outcomes; shorter ones nobody would see.
+    Longer gaps count as missing in the outcomes; shorter ones nobody would see. A foot sensor that holds its value and
+    then has another one closed or opened at an unknown moment: where steps are timed by it, the trial goes back.
     """
     faults, judged = [], 0
     for coded in _coded(work):
@@ -79,9 +80,32 @@ def channels_lose_no_packets(
         judged += found is not None
         if found:
             lengths = 1000 * np.array([stop - start for start, stop in found]) / coded.signal.rate_hz
-            values = {"count": len(found), "lost_ms": lengths.sum(), "longest_ms": lengths.max()}
-            faults.append(_fault(coded, trial, channels, found[int(np.argmax(lengths))][0], **values))
+            longest = found[int(np.argmax(lengths))]
+            values = {"count": len(found), "lost_ms": lengths.sum(), "longest_ms": lengths.max(), "edge": ""}
+            hidden = [run for run in found if _hides_an_edge(coded, *run)] if _times_steps(coded, trial) else []
+            if hidden:
+                longest = max(hidden, key=lambda run: run[1] - run[0])
+                edge = f", where an edge was hidden that lies within {1000 * _length_s(coded, longest):.0f} ms"
+                values |= {"weight": Weight.RETURNS, "edge": edge}
+            faults.append(_fault(coded, trial, channels, longest[0], **values))
     return looked(judged, faults) if judged else nothing(_NONE)
+
+
+def _length_s(coded: Coded, run: tuple[int, int]) -> float:
+    return (run[1] - run[0]) / coded.signal.rate_hz
+
+
+def _times_steps(coded: Coded, trial: Trial) -> bool:
+    """Whether steps, or the clock of a second file, rest on this channel."""
+    if trial.kind != "running" or coded.signal.role not in ("foot_sensor", "clock"):
+        return False
+    return coded.signal.source == "sidecar" or not trial.plates
+
+
+def _hides_an_edge(coded: Coded, start: int, stop: int) -> bool:
+    """Whether the channel is at another of its two levels after a held stretch than in it."""
+    low, high = np.percentile(coded.samples, [2, 98])
+    return bool(abs(coded.samples[stop] - coded.samples[start]) > 0.5 * (high - low))
 
 
 def _held_runs(coded: Coded, shortest_s: float) -> list[tuple[int, int]] | None:

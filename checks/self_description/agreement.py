@@ -14,6 +14,7 @@ from checks.self_description import name_rules, second_file_rules
 from checks.self_description.c3d_rules import C3D_RULES
 from checks.self_description.plate_rules import PLATE_RULES
 from checks.self_description.rule import Contradiction, Rule
+from checks.self_description.sample_rules import SAMPLE_RULES
 from pipelines.science.signals import measures as signals
 from schemas.reading import ChannelFacts
 from schemas.self_description import SelfDescription
@@ -21,10 +22,12 @@ from schemas.study import Study
 from schemas.trial import Trial
 
 _UNKNOWN = "nothing is known of the file itself"
+#: Rules of ``file_agrees_with_itself``.
+FILE_RULES = C3D_RULES + SAMPLE_RULES
 
 
 def contradictions_in(
-    description: SelfDescription, rules: Iterable[Rule] = C3D_RULES + PLATE_RULES
+    description: SelfDescription, rules: Iterable[Rule] = FILE_RULES + PLATE_RULES
 ) -> list[Contradiction]:
     """Every contradiction in one C3D file but for those of names, which depend on what is asked of the file."""
     return [found for rule in rules for found in rule.contradictions(description)]
@@ -64,7 +67,7 @@ def file_agrees_with_itself(trial: Trial) -> Looked:
     The same bytes give other positions, times or forces if another of the statements is believed, and they look like
     running all the same: a scale that is 8 % off makes steps 8 % longer and nothing else.
     """
-    return _told(trial, C3D_RULES)
+    return _told(trial, FILE_RULES)
 
 
 @check(
@@ -137,16 +140,17 @@ def second_file_agrees_with_itself(trial: Trial, channels: ChannelFacts | None) 
 @check(
     about=Subject.TRIAL,
     weight=Weight.NOTES,
-    seen="{count} markers stand at exactly (0, 0, 0) as if they had been seen there: {which}.",
+    seen="{markers} at {where} as if seen there: {which}.",
     expected="Where a marker was not seen its residual is negative (C3D user guide).",
     remedy="These frames were read as gaps. Set the export to mark missing positions as invalid instead of writing "
-    "zeros; other programs take them for places.",
-    words=("count", "which"),
+    "zeros or another number; other programs take them for places. No label is to be changed for it.",
+    words=("markers", "where", "which"),
 )
 def missing_positions_are_marked(trial: Trial, study: Study) -> Looked:
     """Where a marker was not seen the file says so.
 
     A marker that jumps to the origin of the laboratory and back makes a speed, a length and an angle that nobody had.
+    So it does where -9999 or another number stands for a gap: it leaps there, stands still to the bit, and leaps back.
     """
     profile = signals.profile_of(trial, study)
     if trial.facts.description is None or profile is None:
@@ -154,11 +158,13 @@ def missing_positions_are_marked(trial: Trial, study: Study) -> Looked:
             _UNKNOWN if trial.facts.description is None else "the study file has no profile for this laboratory"
         )
     wanted = set(profile.markers.values())
-    hit = [(label, frames) for label, frames in trial.facts.description.zeros if label in wanted]
+    hit = [point for point in trial.facts.description.unmarked if point.label in wanted]
+    places = list(dict.fromkeys(f"({', '.join(f'{x:g}' for x in point.position)})" for point in hit))
     fault = {
-        "count": len(hit),
-        "which": ", ".join(f"{label} in {frames} frames" for label, frames in hit[:12]),
-        "place": signals.few([label for label, _ in hit], "markers"),
+        "markers": "1 marker stands" if len(hit) == 1 else f"{len(hit)} markers stand",
+        "where": " or ".join(places[:3]) + (" or elsewhere" if len(places) > 3 else ""),
+        "which": ", ".join(f"{point.label} in {point.frames} frames" for point in hit[:12]),
+        "place": signals.few([point.label for point in hit], "markers"),
     }
     return looked(max(1, len(trial.markers)), [fault] if hit else [])
 

@@ -68,6 +68,11 @@ def _rate(description: SelfDescription) -> Iterator[Said]:
         yield wrong(f"The header says {header:g} frames per second and POINT:RATE {parameter:g}; {used}")
     elif _apart(header, parameter, SAME):
         yield untidy(f"The header says {header:.8g} frames per second and POINT:RATE {parameter:.8g}; {used}")
+    camera, divider = description.parameters.camera_rate_hz, description.parameters.rate_divider
+    if camera is not None and _usable(camera) and camera > 0:
+        stated = camera / divider if divider is not None and _usable(divider) and divider > 1 else camera
+        if _apart(stated, description.read_as.point_rate_hz, HARMLESS_RATE):
+            yield wrong(f"TRIAL:CAMERA_RATE is {camera:g} frames per second; for markers {used}")
 
 
 def _points(description: SelfDescription) -> Iterator[Said]:
@@ -185,6 +190,15 @@ def _events(description: SelfDescription) -> Iterator[Said]:
     used, times = description.parameters.events, description.parameters.event_times
     if used and times < used:
         yield untidy(f"EVENT:USED counts {used} events and EVENT:TIMES holds {times}")
+    frame, read = 1 / description.read_as.point_rate_hz, description.read_as
+    end = (max(description.header.first_frame, 1) + read.frames) * frame
+    header = description.header_events_s
+    outside = [time for time in header if not -frame <= time <= end + frame]
+    if outside:
+        yield untidy(f"The header has an event at {outside[0]:g} s, and the recording ends at {end:g} s")
+    alone = [t for t in header if not any(abs(t - o) <= 2 * frame for o in description.parameters.event_seconds)]
+    if used and alone:
+        yield untidy(f"The header has an event at {alone[0]:g} s that is none of the {used} in the group EVENT")
 
 
 def _shown(number: float | None) -> str:
@@ -204,7 +218,7 @@ C3D_RULES: tuple[Rule, ...] = (
     ),
     Rule(
         "frame rate",
-        ("header words 11 and 12", "POINT:RATE"),
+        ("header words 11 and 12", "POINT:RATE", "TRIAL:CAMERA_RATE and VIDEO_RATE_DIVIDER"),
         "they differ by more than 0.1 %",
         "they differ by less, or one is missing or no rate",
         _rate,
@@ -260,5 +274,11 @@ C3D_RULES: tuple[Rule, ...] = (
         _analog_scales,
     ),
     Rule("labels of points", ("POINT:USED", "POINT:LABELS"), "", "fewer labels than points", _labels),
-    Rule("events", ("EVENT:USED", "EVENT:TIMES"), "", "fewer times than events", _events),
+    Rule(
+        "events",
+        ("EVENT:USED", "EVENT:TIMES", "header words 150 to 188"),
+        "",
+        "fewer times than events, or an event of the header is outside the recording or not in the group",
+        _events,
+    ),
 )

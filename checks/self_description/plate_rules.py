@@ -6,18 +6,24 @@ C3D user guide. Limits were set on 54 public and own recordings: none that a lab
 
 from __future__ import annotations
 
+import re
 from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 
 import numpy as np
 
+from checks.self_description.corner_rules import CORNER_RULES
 from checks.self_description.rule import Rule, Said, untidy, wrong
 from schemas.self_description import PlateSays, SelfDescription
 
-#: Own choice, as share of the plate's longer side; the most uneven plate of a public sample file has 0.7 %.
-NO_RECTANGLE = 0.03
-#: Own choice, degrees: 5 read a twelfth of the body's weight as braking; the most uneven public sample lies 1.8 off.
-TILTED, NEARLY_LEVEL = 5.0, 2.5
+#: m; own choice: nothing senses force so little below a surface on which people run.
+LEAST_DEPTH_M = 0.001
+#: Own choice, as share of the largest force in the trial: more is no noise of an empty plate.
+LOADED = 0.05
+#: Type -> its channels of force, and of moments, as far as they share a unit.
+_FORCES = {1: slice(0, 3), 2: slice(0, 3), 3: slice(0, 8), 4: slice(0, 3)}
+_MOMENTS = {2: slice(3, 6), 4: slice(3, 6)}
+_VOLTS = frozenset({"v", "mv", "uv", "volt", "volts"})
 #: Types whose ORIGIN is needed: 2 and 4 (where force is sensed) and 3 (where its four sensors are).
 NEEDS_ORIGIN = (2, 3, 4)
 
@@ -56,16 +62,28 @@ def _origin(description: SelfDescription) -> Iterator[Said]:
                 f"FORCE_PLATFORM:ORIGIN of force plate {plate.number} (type 3) puts its sensors {plate.origin[0]:g} "
                 f"and {plate.origin[1]:g} from the middle, so that no moment can be told"
             )
+        elif 0 < abs(plate.origin[2]) * (description.read_as.metre or 1.0) < LEAST_DEPTH_M:
+            yield wrong(
+                f"FORCE_PLATFORM:ORIGIN of force plate {plate.number} puts its sensors {abs(plate.origin[2]):.2g} "
+                f"{description.read_as.unit} below the surface, in another unit"
+            )
+    flat = [p for p in description.plates.plates if p.c3d_type in (2, 4) and p.origin == (0.0, 0.0, 0.0)]
+    if flat:
+        yield untidy(
+            f"FORCE_PLATFORM:ORIGIN of force plate {_numbers(flat)} is (0, 0, 0); that is right only where moments are "
+            "told about the middle of the surface"
+        )
+
+
+def _numbers(plates: Iterable[PlateSays]) -> str:
+    return ", ".join(str(plate.number) for plate in plates)
 
 
 def _origin_sign(description: SelfDescription) -> Iterator[Said]:
     turned = [p for p in description.plates.plates if p.c3d_type in (2, 4) and p.origin and p.origin[2] > 0]
     if turned:
-        numbers = ", ".join(str(p.number) for p in turned)
-        yield untidy(
-            f"FORCE_PLATFORM:ORIGIN of force plate {numbers} runs from the surface to the sensors, against the "
-            "convention; it was turned round"
-        )
+        said = f"FORCE_PLATFORM:ORIGIN of force plate {_numbers(turned)} runs from the surface to the sensors"
+        yield untidy(f"{said}, against the convention; it was turned round")
 
 
 def _channels(description: SelfDescription) -> Iterator[Said]:
@@ -91,48 +109,44 @@ def _spared(plate: PlateSays) -> set[int]:
     return {plate.channels[1], plate.channels[3]} if plate.c3d_type == 3 and len(plate.channels) == 8 else set()
 
 
-def _corners(description: SelfDescription) -> Iterator[Said]:
+def _units(description: SelfDescription) -> Iterator[Said]:
     for plate in description.plates.plates:
-        off = _uneven(plate)
-        if off is not None and off > NO_RECTANGLE:
-            yield wrong(
-                f"The corners of force plate {plate.number} make no flat rectangle: opposite sides differ or a corner "
-                f"is out of place by {100 * off:.0f} % of a side"
-            )
-
-
-def _uneven(plate: PlateSays) -> float | None:
-    """How far from a flat rectangle, as share of the longer side; None where the plate cannot be used anyway."""
-    if plate.corners is None or plate.problem:
-        return None
-    corners = np.asarray(plate.corners)
-    # a flat rectangle is the one form in which this parallelogram closes and its diagonals are equal
-    side = max(np.linalg.norm(corners[0] - corners[1]), np.linalg.norm(corners[1] - corners[2]))
-    open_by = np.linalg.norm(corners[0] - corners[1] + corners[2] - corners[3])
-    diagonals = np.linalg.norm(corners[0] - corners[2]) - np.linalg.norm(corners[1] - corners[3])
-    return float(max(open_by, abs(diagonals)) / side) if side > 0 else None
-
-
-def _tilt(description: SelfDescription) -> Iterator[Said]:
-    for plate in description.plates.plates:
-        tilt = _degrees_off_level(plate)
-        if tilt is None or tilt <= NEARLY_LEVEL:
-            continue
-        said = (
-            f"The corners of force plate {plate.number} tilt its surface by {tilt:.1f} degrees against every axis of "
-            "the laboratory"
+        words = [_word(unit) for unit in plate.units]
+        for what, part in (("forces", _FORCES), ("moments", _MOMENTS)):
+            own = words[part[plate.c3d_type]] if plate.c3d_type in part else []
+            if len(named := dict.fromkeys(word for word in own if word)) > 1:
+                yield wrong(
+                    f"ANALOG:UNITS gives the {what} of force plate {plate.number} in {' and '.join(named)}; all of "
+                    "them were read in one unit"
+                )
+    volts = [p for p in description.plates.plates if p.c3d_type != 4 and {_word(unit) for unit in p.units} & _VOLTS]
+    if volts:
+        yield untidy(
+            f"ANALOG:UNITS gives channels of force plate {_numbers(volts)} in volts; scaled by ANALOG:SCALE they were "
+            "taken for newtons"
         )
-        yield wrong(said) if tilt > TILTED else untidy(f"{said}; forces were turned by as much")
 
 
-def _degrees_off_level(plate: PlateSays) -> float | None:
-    """Angle between the plate's normal and the nearest axis of the laboratory; None where it cannot be told."""
-    off = _uneven(plate)
-    if plate.corners is None or off is None or off > NO_RECTANGLE:
-        return None
-    corners = np.asarray(plate.corners)
-    normal = np.cross(corners[1] - corners[0], corners[2] - corners[1])
-    return float(np.degrees(np.arccos(np.clip(np.abs(normal).max() / np.linalg.norm(normal), 0.0, 1.0))))
+def _word(unit: str) -> str:
+    """A unit without the marks that are written in it or not."""
+    return re.sub(r"[\s.*·-]", "", unit.lower()).replace("newtons", "n").replace("newton", "n")
+
+
+def _zero(description: SelfDescription) -> Iterator[Said]:
+    for plate in description.plates.plates:
+        first, last = plate.zero_frames
+        said = f"FORCE_PLATFORM:ZERO names frames {first} to {last}"
+        if last == 0:  # some writers say (1, 0) for none, and some count from 0
+            continue
+        if not 0 <= first <= last <= description.read_as.frames:
+            yield untidy(f"{said} of {description.read_as.frames}; nothing was subtracted")
+            return
+        if plate.zero_load > LOADED:
+            yield untidy(
+                f"{said}, in which force plate {plate.number} carries {100 * plate.zero_load:.0f} % of its largest "
+                "force on average; nothing was subtracted, and other programs would take that off"
+            )
+            return
 
 
 PLATE_RULES: tuple[Rule, ...] = (
@@ -153,10 +167,10 @@ PLATE_RULES: tuple[Rule, ...] = (
     ),
     Rule(
         "origin of a force plate",
-        ("FORCE_PLATFORM:ORIGIN", "FORCE_PLATFORM:TYPE"),
-        "it is missing for a plate of type 2, 3 or 4, is no number, or puts the sensors of a type 3 plate in its "
-        "middle",
-        "",
+        ("FORCE_PLATFORM:ORIGIN", "FORCE_PLATFORM:TYPE", "POINT:UNITS"),
+        "it is missing for a plate of type 2, 3 or 4, is no number, puts the sensors of a type 3 plate in its "
+        "middle, or puts sensors less than 1 mm below the surface without saying 0",
+        "it is (0, 0, 0)",
         _origin,
     ),
     Rule(
@@ -175,17 +189,18 @@ PLATE_RULES: tuple[Rule, ...] = (
         _channels,
     ),
     Rule(
-        "corners of a force plate",
-        ("FORCE_PLATFORM:CORNERS",),
-        "they are off a flat rectangle by more than 3 % of a side",
-        "",
-        _corners,
+        "units of a force plate",
+        ("ANALOG:UNITS", "FORCE_PLATFORM:CHANNEL"),
+        "two forces, or two moments, of one plate have different units",
+        "channels of a plate of type 1, 2 or 3 are in volts",
+        _units,
     ),
     Rule(
-        "level of a force plate",
-        ("FORCE_PLATFORM:CORNERS", "axes of the laboratory"),
-        "its surface is tilted against every axis by more than 5 degrees",
-        "it is tilted by more than 2.5 degrees",
-        _tilt,
+        "frames of the zero of a force plate",
+        ("FORCE_PLATFORM:ZERO", "number of frames", "force in these frames"),
+        "",
+        "they are outside the recording, or the plate is loaded in them; nothing is subtracted",
+        _zero,
     ),
+    *CORNER_RULES,
 )

@@ -6,6 +6,7 @@ leaves no value that could be right; a refusal names the channel and sends the t
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterator
 
 from schemas.self_description import SecondFileSays
@@ -35,6 +36,12 @@ STATEMENTS: tuple[tuple[str, tuple[str, ...], str], ...] = (
         "found where a record does not follow the one before it to 2 ms and 0.1 %, or has no time",
     ),
     ("samples", ("digital minimum and maximum", "each sample"), "found where a sample lies outside"),
+    (
+        "samples in a record",
+        ("samples in a record of each channel",),
+        "found where of the channels of one unit just two differ from all others, and together hold as many as two",
+    ),
+    ("blocks", ("samples on both sides",), "found where whole blocks of 512 bytes hold nothing but one byte"),
 )
 
 
@@ -53,3 +60,24 @@ def said_of(says: SecondFileSays) -> Iterator[str]:
         yield f"{says.untimed} of {says.records} data records do not say when they begin"
     for label, count in says.outside[:12]:
         yield f"{count} samples of channel {label!r} lie outside the digital range that its header states"
+    yield from _exchanged(says)
+    for lost in says.blank[:12]:
+        where = f"record {lost.first}" if lost.first == lost.last else f"records {lost.first} to {lost.last}"
+        yield (
+            f"samples of data {where} were lost: {lost.bytes} bytes from byte {lost.first_byte} of the file on, whole "
+            f"blocks of a disk, hold nothing but the byte {lost.filling}"
+        )
+
+
+def _exchanged(says: SecondFileSays) -> Iterator[str]:
+    """Two channels that took samples from one another: the record is as long as before, and nothing else shows it."""
+    for unit in dict.fromkeys(unit for _, unit, _ in says.samples):
+        counts = {label: count for label, own, count in says.samples if own == unit}
+        usual, times = Counter(counts.values()).most_common(1)[0]
+        others = [(label, count) for label, count in counts.items() if count != usual]
+        if len(others) == 2 and times >= 2 and sum(count for _, count in others) == 2 * usual:
+            (one, few), (two, many) = sorted(others, key=lambda other: other[1])
+            yield (
+                f"channel {one!r} is said to have {few} samples in a record and {two!r} {many}, and all others in "
+                f"{unit or 'this unit'} have {usual}: samples of the one were read as the other's"
+            )

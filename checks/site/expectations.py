@@ -76,6 +76,11 @@ def _validated(rows: pd.DataFrame, wanted: Mapping[int, Expected]) -> dict[int, 
     return {number: _answer(one, told[number], labels) for number, one in wanted.items()}
 
 
+def get_ready() -> None:
+    """Import the library and make what every validation needs, which takes seconds, before it is asked for."""
+    _whole_frame()
+
+
 @cache
 def _whole_frame() -> Any:
     """What makes a batch of any frame; one for all, since the library writes down each as YAML, in memory."""

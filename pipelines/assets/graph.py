@@ -23,7 +23,7 @@ import dagster as dg
 from checks.registry import Subject
 from pipelines.assets.checks import checks_of_deliveries, results_about, specs_about, told_by_delivery, way_of
 from pipelines.assets.place import DELIVERY_PARTITIONS
-from pipelines.errors import Unusable
+from pipelines.errors import Unusable, disk_full, is_disk_full
 from pipelines.taking_in import withdrawing
 from pipelines.taking_in.batch import Bench, NotPublishedError, work_off
 from pipelines.taking_in.building import build_pages_stage, build_warehouse_stage, is_built
@@ -119,12 +119,16 @@ def depot(bench: dg.ResourceParam[Bench]) -> dg.MaterializeResult:
 
 
 @contextmanager
-def _not_tried_again() -> Iterator[None]:
-    """What a person must mend first, such as a damaged file, is told as it is and not tried again."""
+def _not_tried_again(bench: Bench) -> Iterator[None]:
+    """What a person must mend first, such as a damaged file or a full disk, is told as it is and not tried again."""
     try:
         yield
-    except Unusable as problem:
-        raise dg.Failure(description=str(problem), allow_retries=False) from problem
+    except Exception as error:
+        told = disk_full(error) if isinstance(error, OSError) and is_disk_full(error) else error
+        if isinstance(told, Unusable):
+            raise dg.Failure(description=str(told), allow_retries=False) from told
+        bench.summary.raised = error  # all that is left of it after the last retry
+        raise
 
 
 @dg.multi_asset(
@@ -156,7 +160,7 @@ def build_warehouse(bench: dg.ResourceParam[Bench]) -> Iterator[dg.MaterializeRe
     about: dict[str, dg.MetadataValue] = {"path": dg.MetadataValue.path(bench.desk.depot.warehouse)}
     if bench.rebuild or not is_built(bench.desk):
         bench.progress.say("building the warehouse")
-        with _not_tried_again():
+        with _not_tried_again(bench):
             rows = build_warehouse_stage(bench.desk, anew=bench.rebuild)
         counts = ["| table | rows |", "| --- | --- |", *(f"| {name} | {n} |" for name, n in rows.items())]
         about["rows"] = dg.MetadataValue.md("\n".join(counts))
@@ -170,7 +174,7 @@ def pages(bench: dg.ResourceParam[Bench]) -> dg.MaterializeResult:
     """Overview, a page per site, a fix sheet per returned trial."""
     if bench.rebuild or not is_built(bench.desk):
         bench.progress.say("writing the pages")
-        with _not_tried_again():
+        with _not_tried_again(bench):
             build_pages_stage(bench.desk, anew=bench.rebuild)
         bench.summary.built = True
     return dg.MaterializeResult(metadata={"path": dg.MetadataValue.path(bench.desk.depot.pages)})

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from typing import Any
 
 import dagster as dg
-from dagster._core.errors import DagsterExecutionInterruptedError
+from dagster._core.errors import DagsterExecutionInterruptedError, DagsterMaxRetriesExceededError
 
 from pipelines.assets.graph import ASSETS, CHECKS, FROZEN, MADE
 from pipelines.errors import Unusable
@@ -38,6 +38,8 @@ def carry_out(bench: Bench, freeze: Mapping[str, str | bool] | None = None) -> N
             job.execute_in_process(instance=instance, run_config=config)
         except DagsterExecutionInterruptedError:
             raise KeyboardInterrupt from None
+        except DagsterMaxRetriesExceededError:
+            raise bench.summary.raised or RuntimeError("a step was tried again in vain") from None
         except dg.Failure as failure:
             if isinstance(failure.__cause__, Unusable):
                 raise failure.__cause__ from None

@@ -7,13 +7,14 @@ books know.
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from dataclasses import replace
 from pathlib import Path
 
 from pipelines.depot.arrivals import find_arrivals
 from pipelines.depot.ledger import whoami
 from pipelines.depot.storage import Depot
+from pipelines.errors import Unusable
 from pipelines.identity.word_list import names_beside
 from pipelines.progress import Progress
 from pipelines.study.file import load_study
@@ -95,10 +96,27 @@ def at_work(
     as ``run`` does.
     """
     study, depot, actor = load_study(study_path), Depot(depot_root), actor or whoami()
-    with depot.writing(actor, wait_s), open_desk(depot, study, actor, workers) as desk:
+    with _leaving_nothing(depot), depot.writing(actor, wait_s), open_desk(depot, study, actor, workers) as desk:
+        desk.books.bind(study.study.known_by)
         shut_bytes(depot)
         bench = Bench(desk, inbox, progress or Progress(), Summary(depot), yes, rebuild, keeps_history=by_dagster)
         yield bench if by_dagster else _recovered(bench)
+
+
+@contextmanager
+def _leaving_nothing(depot: Depot) -> Iterator[None]:
+    """Round all that is done with a depot: one that cannot be begun leaves no folder. Raises Unusable for a file."""
+    new = not depot.root.exists()
+    if not new and not depot.root.is_dir():
+        raise Unusable("It is a file.", "the folder of a depot, or a new name.", "Correct --depot.", file=depot.root)
+    try:
+        yield
+    except Unusable:
+        if new and not depot.exists:
+            with suppress(OSError):  # whatever else lies there is not ours
+                depot.lock_file.unlink(missing_ok=True)
+                depot.root.rmdir()
+        raise
 
 
 def _recovered(bench: Bench) -> Bench:

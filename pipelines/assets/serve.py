@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import signal
+import socket
 import subprocess
 import sys
 import time
@@ -11,6 +12,7 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from pipelines.depot.storage import Depot, write_bytes
+from pipelines.errors import Unusable
 from pipelines.study.file import load_study
 from pipelines.telemetry import SWITCHES
 
@@ -62,9 +64,10 @@ def commands(port: int) -> tuple[list[str], list[str]]:
 def serve(study: Path, inbox: Path, depot_root: str, port: int) -> int:
     """Run until interrupted or terminated; returns the exit code. No process of it is left then.
 
-    Raises Unusable for a study file that cannot be used.
+    Raises Unusable for a study file that cannot be used, or a port that another program has.
     """
     load_study(study)
+    refuse_port(port)
     depot = Depot(depot_root)
     print(f"Dagster opens at http://{HOST}:{port} for the depot {depot.root}. Ctrl-C ends it.", flush=True)
     before = signal.signal(signal.SIGTERM, signal.default_int_handler)  # a service manager's word for Ctrl-C
@@ -80,6 +83,20 @@ def serve(study: Path, inbox: Path, depot_root: str, port: int) -> int:
         for server in servers:
             end_group(server)
         signal.signal(signal.SIGTERM, before)
+
+
+def refuse_port(port: int) -> None:
+    """Raises Unusable if nothing can be served at this port of this machine."""
+    with socket.socket(socket.AF_INET, socket.SOCK_STREAM) as probe:
+        probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)  # as servers do: an old connection does not count
+        try:
+            probe.bind((HOST, port))
+        except OSError as error:
+            raise Unusable(
+                f"Port {port} of this machine cannot be had: {error.strerror}.",
+                "a port that no other program uses.",
+                "Give another with --port, for example 3001, or end the program that has it.",
+            ) from None
 
 
 def end_group(leader: subprocess.Popen[bytes], patience_s: Sequence[float] = (20.0, 5.0, 5.0)) -> None:

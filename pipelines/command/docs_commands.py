@@ -16,14 +16,16 @@ def commands_page() -> str:
     from pipelines.command.main import app
 
     lines = ["# Commands", "", "What `manystrides --help` says, command by command."]
-    for path, command in leaf_commands(typer.main.get_command(app), ("manystrides",)):
+    program = typer.main.get_command(app)
+    lines += ["", "## manystrides", "", "Options of every command, which stand before it:", ""]
+    lines += ["```", "manystrides [OPTIONS] COMMAND ...", "```", "", *_table(program)]
+    for path, command in leaf_commands(program, ("manystrides",)):
         lines += ["", f"## {' '.join(path)}", "", *_help_lines(command.help)]
         arguments = [p for p in command.params if p.param_type_name == "argument"]
         words = " ".join(_argument_name(p) for p in arguments)
         lines += ["", "```", f"{' '.join(path)} {words}".rstrip() + " [OPTIONS]", "```"]
-        rows = [_parameter_row(p) for p in command.params if p.name != "help"]
-        if rows:
-            lines += ["", *markdown_table(("Argument or option", "Default", "Meaning"), rows)]
+        if table := _table(command):
+            lines += ["", *table]
         codes_here = [(f"`{code}`", meaning) for code, meaning in exit_codes(" ".join(path[1:])).items()]
         lines += ["", *markdown_table(("Exit code", "Meaning"), codes_here)]
     return "\n".join(lines) + "\n"
@@ -38,6 +40,11 @@ def leaf_commands(command: Any, path: tuple[str, ...]) -> Iterator[tuple[tuple[s
     for name in inner:
         if not inner[name].hidden:
             yield from leaf_commands(inner[name], (*path, name))
+
+
+def _table(command: Any) -> list[str]:
+    rows = [_parameter_row(p) for p in command.params if p.name != "help"]
+    return list(markdown_table(("Argument or option", "Default", "Meaning"), rows)) if rows else []
 
 
 def _help_lines(text: str | None) -> list[str]:

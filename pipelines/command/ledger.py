@@ -46,9 +46,14 @@ def show_ledger(
     about = f"tombstone-{tombstone.removeprefix('tombstone-')}" if tombstone is not None else delivery
     wanted = Wanted(about, by, _moment(since, "--since"), _moment(until, "--until", end=True))
     place = _depot(depot)
+    shown = False
     with place.opened() as books:
         for entry in books.ledger.entries(wanted):
+            shown = True
             typer.echo(entry.line() if as_json else "\n".join(_told(entry)))
+    if not shown:
+        which = "The ledger has no line yet." if wanted == Wanted() else "The ledger has no line that is asked for."
+        typer.echo(which, err=as_json)  # lines of JSON are read by a program
 
 
 @ledger_app.command("head")
@@ -126,6 +131,9 @@ def _moment(text: str | None, option: str, *, end: bool = False) -> str | None:
 def _told(entry: Entry) -> Iterator[str]:
     yield f"{entry.sequence:>6}  {entry.utc[:19].replace('T', ' ')}  {entry.actor}: {entry.what} {entry.about}"
     yield f"        {entry.why}"
+    if not isinstance(entry.details, dict):
+        yield "        DAMAGED: what else the line told cannot be read; run manystrides ledger verify."
+        return
     told = {key: value for key, value in entry.details.items() if key not in ("fingerprint", "result")}
     if told:
         yield "        " + "; ".join(f"{key}: {_plain(value)}" for key, value in told.items())

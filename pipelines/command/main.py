@@ -8,7 +8,6 @@ is in ``pipelines.command.exit_codes``.
 
 from __future__ import annotations
 
-import io
 import os
 from pathlib import Path
 from typing import Annotated
@@ -32,7 +31,7 @@ from pipelines.command.options import (
 from pipelines.command.texts import texts_app
 from pipelines.command.wholeness import backup, restore, verify
 from pipelines.command.withdrawing import renew, withdraw
-from pipelines.errors import Unusable
+from pipelines.errors import Unusable, disk_full, is_disk_full
 
 telemetry.switch_off()
 
@@ -158,7 +157,7 @@ def dev(
     study: StudyPath = DEFAULT_STUDY,
     inbox: InboxPath = DEFAULT_INBOX,
     depot: DepotPath = DEFAULT_DEPOT,
-    port: Annotated[int, typer.Option(help="Port on this machine.")] = 3000,
+    port: Annotated[int, typer.Option(min=1, max=65535, help="Port on this machine.")] = 3000,
 ) -> None:
     """Open the same pipeline in Dagster's web page, on this machine only. Ends with Ctrl-C.
 
@@ -227,9 +226,9 @@ def main() -> None:
     """Run the command; what a person can mend is told in plain words on standard error, with exit code 2."""
     import sys
 
-    for stream in (sys.stdout, sys.stderr):  # a console that knows fewer letters shows them escaped, and is no fault
-        if isinstance(stream, io.TextIOWrapper):
-            stream.reconfigure(errors="backslashreplace")
+    from pipelines.command.streams import guard
+
+    guard()
     try:
         app()
     except Unusable as problem:
@@ -238,10 +237,10 @@ def main() -> None:
     except KeyboardInterrupt:
         typer.echo("Interrupted; the depot is whole, and the next run goes on from here.", err=True)
         sys.exit(130)
-    except BrokenPipeError:  # the reader, such as head, has seen enough
-        sys.stderr.close()
-        sys.exit(0)
     except OSError as problem:
+        if is_disk_full(problem):
+            typer.echo(str(disk_full(problem)), err=True)
+            sys.exit(2)
         typer.echo(f"The system refused: {problem}. Nothing is half-written; mend this and run again.", err=True)
         sys.exit(2)
     except Exception as fault:
@@ -250,3 +249,5 @@ def main() -> None:
         traceback.print_exc()
         typer.echo(f"This is a fault of manystrides, not of your input: {type(fault).__name__}.", err=True)
         sys.exit(3)
+    finally:
+        sys.stdout.flush()

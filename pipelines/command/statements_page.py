@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from checks.self_description import name_rules, second_file_rules
-from checks.self_description.c3d_rules import C3D_RULES
+from checks.self_description.agreement import FILE_RULES
 from checks.self_description.plate_rules import PLATE_RULES
 from schemas.convert.to_markdown import markdown_table
 
@@ -24,7 +24,7 @@ def statements_page() -> str:
         "",
     ]
     heads = ("What", "Said by", "The trial goes back where", "It is noted where")
-    for rules in (C3D_RULES, PLATE_RULES):
+    for rules in (FILE_RULES, PLATE_RULES):
         if rules is PLATE_RULES:
             found = "[force_plates_are_described_in_full](checks/force_plates_are_described_in_full.md)"
             lines += ["", "## C3D: force plates", "", f"Found by {found}.", ""]

@@ -38,7 +38,7 @@ def withdraw(
 
     What goes is shown first. Killed half-way, whichever command comes next finishes it.
 
-    Example: manystrides withdraw FS-07 --scope all --why "Letter of 3 May" --as "Ann Lee" --depot depot
+    Example: manystrides withdraw FS-07 --scope all --why "Letter of 3 May" --as "Ann Lee" --study study.yaml
     """
     from pipelines.assets import deciding
     from pipelines.deciding import withdrawal
@@ -49,6 +49,7 @@ def withdraw(
         ended = deciding.take_back(study, depot, asked)
         typer.echo(ended.text())
         raise typer.Exit(ended.exit_code)
+    asked = withdrawal.in_plain_form(asked)
     shown = preview(study, depot, runner, scope)
     typer.echo(shown.text())
     if not shown.known and not not_yet_delivered:

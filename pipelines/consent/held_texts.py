@@ -21,6 +21,7 @@ from schemas.catalogue import tables_of
 from schemas.consent import Consent
 from schemas.kept import left_out
 from schemas.model import Layer
+from schemas.privacy import WAYS
 from schemas.reading import Held
 from schemas.received import Received
 
@@ -66,14 +67,18 @@ def mark(text: str, word: str, decided: str) -> str:
 def with_marks(books: Books, received: Received) -> Received:
     """The delivery as later stages may see it: a mark in each cell of free text that nobody has allowed.
 
+    Rows with a code that nobody has allowed, such as a trial's id with a word that no list has, wait with it.
     Files that are not kept go by a number where their names are no known words.
     """
     named = {one.text for one in received.held if one.table is None}
     unkept = {path: f"not-kept-{n}{_suffix(path)}" for n, path in enumerate(sorted(named & left_out(received)), 1)}
     files = tuple(replace(f, path=unkept.get(f.path, f.path)) for f in received.files)
     received = replace(received, files=files, held=tuple(h for h in received.held if h.text not in unkept))
-    words = {text: books.texts.word(text) for text in {one.text for one in received.held if one.column in _FREE}}
+    looked_at = {one.text for one in received.held if one.column in (*_FREE, *WAYS)}
+    words = {text: books.texts.word(text) for text in looked_at}
     decided = books.texts.decided(words.values())
+    codes = {one.text for one in received.held if one.column in WAYS}
+    unlooked = frozenset(code for code in codes if decided.get(words[code], OPEN) != ALLOWED)
     tables = dict(received.tables)
     for table, column in sorted({(str(h.table), str(h.column)) for h in received.held if h.column in _FREE}):
         cells = tables[table][column].tolist()
@@ -82,7 +87,7 @@ def with_marks(books: Books, received: Received) -> Received:
             if what != ALLOWED and one.row is not None:
                 cells[one.row] = mark(one.text, words[one.text], what)
         tables[table] = tables[table].assign(**{column: cells})
-    return replace(received, tables=tables)
+    return replace(received, tables=tables, unlooked=unlooked)
 
 
 def _suffix(path: str) -> str:
@@ -120,11 +125,16 @@ def _covered(consent: Consent) -> Iterator[Held]:
     """Texts of tables and names of files, of rows and files that consent covers."""
     by_name = {table.name: table for table in tables_of(Layer.DELIVERY)}
     for one in consent.received.held:
-        if one.table is None:
+        if one.column in WAYS:
+            if consent.may_be_looked_at(one.text):
+                yield one
+        elif one.table is None:
             if one.file not in consent.hidden_files:
                 yield one
-        elif one.row is not None and consent.covers(by_name[one.table])[one.row]:
-            yield one
+        elif one.row is not None:
+            mask = consent.covers(by_name[one.table])
+            if one.row < len(mask) and mask[one.row]:
+                yield one
 
 
 def write(held: HeldTexts, folder: Path) -> None:

@@ -47,10 +47,10 @@ def redact(bag: Path, scopes_of: ScopesOf) -> list[str]:
     tables = [t for t in tables_of(Layer.DELIVERY) if t.rows is not None and t.rows.by is not None]
     kept_files, gone_files = set[str](), set[str]()
     for table in (t for t in tables if t.file_columns):
-        for row in _rows(data / str(table.file_name)):
+        for row in rows_of_table(data / str(table.file_name)):
             (gone_files if gone(table, row) else kept_files).update(row.get(c, "") for c in table.file_columns)
     touched = sorted(path for path in gone_files - kept_files if path)
-    outgoing = {t: [gone(t, row) for row in _rows(data / str(t.file_name))] for t in tables}
+    outgoing = {t: [gone(t, row) for row in rows_of_table(data / str(t.file_name))] for t in tables}
     for path in touched:
         _inside(data, path).unlink(missing_ok=True)
     touched += [str(t.file_name) for t, out in outgoing.items() if _drop_lines(data / str(t.file_name), out)]
@@ -96,12 +96,12 @@ class _Ways:
     def of(cls, data: Path) -> _Ways:
         of_session, of_trial = defaultdict[str, set[str]](set), defaultdict[str, set[str]](set)
         spellings = defaultdict[str, set[str]](set)
-        for row in _rows(data / str(SENT_SESSIONS.file_name)):
+        for row in rows_of_table(data / str(SENT_SESSIONS.file_name)):
             of_session[row.get(SESSION, "")].add(row.get(RUNNER, ""))
-        for row in _rows(data / str(SENT_TRIALS.file_name)):
+        for row in rows_of_table(data / str(SENT_TRIALS.file_name)):
             of_trial[row.get(TRIAL, "")] |= of_session.get(row.get(SESSION, ""), set())
         for table in (t for t in tables_of(Layer.DELIVERY) if RUNNER in t.column_names):
-            for row in _rows(data / str(table.file_name)):
+            for row in rows_of_table(data / str(table.file_name)):
                 spellings[spelled(row.get(RUNNER, ""))].add(row.get(RUNNER, ""))
         return cls(of_session, of_trial, spellings)
 
@@ -137,7 +137,7 @@ def _text(path: Path) -> str:
     return path.read_bytes().decode("utf-8-sig") if path.is_file() else ""
 
 
-def _rows(path: Path) -> list[Row]:
+def rows_of_table(path: Path) -> list[Row]:
     """The rows of a table, cells without the spaces around them; lines without any cell are none."""
     records = [cells for cells, _ in _records(_text(path))]
     names = [name.strip() for name in records[0]] if records else []
@@ -145,7 +145,7 @@ def _rows(path: Path) -> list[Row]:
 
 
 def _drop_lines(path: Path, out: Sequence[bool]) -> bool:
-    """Leave out of a table the rows that ``out`` names in the order of ``_rows``; returns whether there was one."""
+    """Leave out of a table the rows that ``out`` names, as ``rows_of_table`` orders them; whether there was one."""
     if not any(out):
         return False
     records = list(_records(_text(path)))

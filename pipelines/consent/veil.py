@@ -20,7 +20,8 @@ from schemas.consent import Consent
 from schemas.received import PayloadFile
 
 HIDDEN = "(withheld)"
-_SHOWN_TEXTS = ("file", "place", "seen", "expected", "remedy", "signal")
+_SENTENCES = ("seen", "expected", "remedy")
+_SHOWN_TEXTS = ("file", "place", *_SENTENCES, "signal")
 
 
 def withheld_names(delivery_id: str, withheld: Iterable[str]) -> dict[str, str]:
@@ -62,12 +63,24 @@ class Veil:
         if not self.words and not self.marks:
             return finding
         own = {n: text for n in _SHOWN_TEXTS if isinstance(text := getattr(finding, n), str)}
-        texts: dict[str, Any] = {n: self.text(text) for n, text in own.items()}
+        texts: dict[str, Any] = {n: self._sentence(finding, n, text) for n, text in own.items()}
         if texts == own and finding.weight is not Weight.WITHHOLDS:
             return finding
         # an id made from hidden words could be made again from guesses
         identity = (finding.delivery_id, finding.trial_id, finding.check_name, texts)
-        return replace(finding, finding_id=hashlib.sha256(repr(identity).encode()).hexdigest()[:16], **texts)
+        return replace(
+            finding, finding_id=hashlib.sha256(repr(identity).encode()).hexdigest()[:16], spans=None, **texts
+        )
+
+    def _sentence(self, finding: Finding, name: str, text: str) -> str:
+        """One text of a finding: words of its own sentence stay, though a held text may be the same word."""
+        if finding.spans is None or name not in _SENTENCES:
+            return self.text(text)
+        made, at = "", 0
+        for start, end in sorted((start, end) for own, start, end in finding.spans if own == name):
+            made += text[at:start] + self.text(text[start:end])
+            at = end
+        return made + text[at:]
 
     def text(self, text: str) -> str:
         """``text`` with every hidden word replaced."""

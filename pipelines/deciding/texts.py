@@ -17,7 +17,8 @@ from pipelines.depot.books.rows import ALLOWED, OPEN, REFUSED, Decision
 from pipelines.depot.ledger import Ledger
 from pipelines.depot.storage import Depot
 from pipelines.errors import Unusable
-from pipelines.identity.identifiers import kinds_in, scan
+from pipelines.identity.identifiers import NOBODY, kinds_in, scan
+from pipelines.identity.reasons import refuse_who
 
 _MOST_PLACES = 3
 _LEAST_LETTERS = 4
@@ -68,6 +69,7 @@ def decide(depot_root: str, words: Sequence[str], decision: Decision, *, allowed
         raise Unusable(seen, "why it is decided, and by whom.", "Give both with --why and --as.")
     depot = _depot(depot_root)
     with depot.writing(decision.by), depot.opened() as books:
+        refuse_who(decision.why, books.gates.every_runner(), NOBODY)
         known = set(_waiting(depot))
         chosen = [_one(word, known) for word in dict.fromkeys(words)]
         with books.transaction():

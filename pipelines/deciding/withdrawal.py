@@ -13,6 +13,7 @@ from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
+from pipelines.consent.gas_of_runner import SCOPES, prints_to_keep
 from pipelines.deciding.preview import alike, known_as, refuse_scope
 from pipelines.depot.books.rows import Job, Listed, Withdrawal
 from pipelines.depot.consents import WHOLE_TRIAL
@@ -20,6 +21,9 @@ from pipelines.depot.desk import Desk
 from pipelines.depot.guarding import TAKEN_BACK, WITHDRAWAL, noted
 from pipelines.depot.ledger import whoami
 from pipelines.errors import Unusable
+from pipelines.identity.identifiers import NOBODY
+from pipelines.identity.reasons import refuse_who
+from pipelines.identity.word_list import names_beside
 from pipelines.taking_in.summary import Summary
 from pipelines.taking_in.withdrawing import CarriedOut
 from schemas.privacy import EVERY_SCOPE
@@ -127,6 +131,7 @@ def ask(desk: Desk, asked: Asked) -> Withdrawal:
     asked: in its plain form. Raises Unusable if the depot does not know the runner and nobody said that the runner is
     still to come.
     """
+    _refuse_who(desk, asked.why)
     gates, withdrawals, books = desk.books.gates, desk.books.withdrawals, desk.books
     names = known_as(desk, asked.runner)
     if not names and not withdrawals.scopes(asked.runner) and not asked.not_yet_delivered:
@@ -141,6 +146,10 @@ def ask(desk: Desk, asked: Asked) -> Withdrawal:
     shas = {sha for name in names for sha in gates.tables_naming(name)}
     if asked.scope in WHOLE_TRIAL:
         shas |= {sha for name in names for sha in gates.files_of_trials(name)}
+    if asked.scope in SCOPES:
+        records = [books.deliveries.get(one) for name in names for one in gates.naming(name)]
+        held = [record for record in records if record is not None and record.held]
+        shas |= prints_to_keep(desk.depot, desk.isolated, held, asked.runner)
     withdrawal = withdrawals.as_noted(asked.runner, asked.scope, shas)
     if not names and asked.scope in withdrawals.scopes(asked.runner) and books.jobs.get(withdrawal.tombstone) is None:
         return withdrawal  # asked for again when all is done
@@ -165,6 +174,7 @@ def ask(desk: Desk, asked: Asked) -> Withdrawal:
 
 def take_back(desk: Desk, asked: Asked) -> str:
     """End a withdrawal within its time of grace; its tombstone. Raises Unusable if there is none."""
+    _refuse_who(desk, asked.why)
     withdrawal = desk.books.withdrawals.as_noted(asked.runner, asked.scope, ())
     job = desk.books.jobs.get(withdrawal.tombstone)
     if job is None:
@@ -189,6 +199,7 @@ def renew(desk: Desk, asked: Renewed) -> str:
 
     Raises Unusable if the runner never withdrew this scope.
     """
+    _refuse_who(desk, asked.why)
     if asked.scope not in desk.books.withdrawals.scopes(asked.runner):
         seen = f"The runner has not withdrawn {asked.scope} by command."
         raise Unusable(seen, "a withdrawal that is in force.", "There is nothing to renew; see consents.csv.")
@@ -212,6 +223,10 @@ def _refuse_words(runner: str, why: str, by: str) -> None:
     for words, what, option in named:
         if not re.search(r"\w", words):
             raise Unusable(f"There is no {what}.", f"a {what}, for the ledger.", f"Give it with {option}.")
-    if re.search(rf"(?i)(?<![0-9A-Za-z]){re.escape(runner.strip())}(?![0-9A-Za-z])", why):
-        seen = "The reason names the runner, and the ledger can never forget."
-        raise Unusable(seen, "a reason without identity.", "Word it differently with --why.")
+    if not runner.strip():
+        raise Unusable("There is no runner.", "the participant_id of a runner.", "Give it before the options.")
+    refuse_who(why, [runner], NOBODY)
+
+
+def _refuse_who(desk: Desk, why: str) -> None:
+    refuse_who(why, desk.books.gates.every_runner(), names_beside(desk.study.path))

@@ -40,6 +40,23 @@ class Arrival:
         facts = [(p.relative_to(self.path).as_posix(), (s := p.stat()).st_size, s.st_mtime_ns) for p in files]
         return hashlib.sha256(repr(facts).encode()).hexdigest()
 
+    def content(self) -> str | None:
+        """Changes with the bytes, and not when the same are copied anew; None if it cannot be told."""
+        digest = hashlib.sha256()
+        try:
+            files = sorted(self.path.rglob("*")) if self.path.is_dir() else [self.path]
+            for file in files:
+                if file.is_dir() and not file.is_symlink():
+                    continue
+                if file.is_symlink() or not file.is_file():
+                    return None
+                with file.open("rb") as stream:
+                    sha = hashlib.file_digest(stream, "sha256").hexdigest()
+                digest.update(f"{file.relative_to(self.path)}\0{sha}\n".encode(errors="backslashreplace"))
+        except OSError:
+            return None
+        return digest.hexdigest()
+
 
 def find_arrivals(inbox: Path, known_names: KnownNames = NOBODY) -> tuple[list[Arrival], list[str]]:
     """Deliveries in ``inbox/<site>/`` in order of site and delivery number, and the names of what is none.

@@ -11,12 +11,15 @@ from dataclasses import replace
 
 from pipelines.depot.books.rows import Gate, Record
 from pipelines.depot.desk import Desk, Opened
+from pipelines.identity.gas_prints import prints_of_table
 from schemas.consent import Consent
-from schemas.consent_history import ANYBODY, GIVEN, spelled
-from schemas.delivery import RECORDED
-from schemas.joined import runners_of, shas_of_trials
+from schemas.consent_history import ANYBODY, GIVEN, events, spelled
+from schemas.delivery import RECORDED, SENT_CONSENTS
+from schemas.delivery_beside import SENT_BREATHS
+from schemas.joined import delivered, runners_of, shas_of_trials
+from schemas.near_ids import Runners, that_may_concern
 from schemas.privacy import EVERY_SCOPE
-from schemas.received import ConsentEvent
+from schemas.received import ConsentEvent, Received
 
 #: Scopes without which nothing of a trial can be kept, since bytes cannot be cut out of its file.
 WHOLE_TRIAL = frozenset({EVERY_SCOPE, *RECORDED.needs})
@@ -60,8 +63,37 @@ def with_all_consents(desk: Desk, opened: Opened, delivery_id: str | None) -> Op
     withdrawn = desk.books.withdrawals.events(runners | gates.spellings(runners))
     told = gates.told(runners, but=delivery_id) | set(withdrawn)
     shut = gates.shut(received.site, received.number, shas_of_trials(received))
-    received = replace(received, other_consents=tuple(sorted(told, key=repr)), shut_trials=shut)
+    near = _near(desk, received, delivery_id)
+    received = replace(
+        received,
+        other_consents=tuple(sorted(told, key=repr)),
+        near_consents=tuple(sorted(near, key=repr)),
+        shut_rows=_taken_out(desk, received),
+        shut_trials=shut,
+    )
     return replace(opened, received=received)
+
+
+def _taken_out(desk: Desk, received: Received) -> dict[str, frozenset[str]]:
+    """Sessions with breathing gas that was taken out when a runner withdrew, under whatever code it comes now."""
+    if not desk.books.withdrawals.any():
+        return {}
+    found = prints_of_table(received.tables[SENT_BREATHS.name])
+    out = desk.books.withdrawals.files_taken_out({one for own in found.values() for one in own})
+    sessions = frozenset(session for session, own in found.items() if own & out)
+    return {SENT_BREATHS.name: sessions} if sessions else {}
+
+
+def _near(desk: Desk, received: Received, delivery_id: str | None) -> set[ConsentEvent]:
+    """Events against consent under codes that are nobody's, as of the runners they may be about.
+
+    Those of this delivery may be about any runner the depot knows; those of others, about this one's.
+    """
+    own, gates = delivered(received), desk.books.gates
+    runners = Runners(own | gates.with_trials())
+    found = that_may_concern(events(received.tables[SENT_CONSENTS.name]), runners)
+    codes = {code for code in gates.against(but=delivery_id) if runners.meant_by(code)}
+    return found | that_may_concern(gates.told(codes, but=delivery_id), runners, own)
 
 
 def changed(desk: Desk) -> list[Record]:

@@ -5,18 +5,18 @@ Measured values are not text and are never touched.
 
 from __future__ import annotations
 
-import re
 import struct
 from collections.abc import Iterator
 from dataclasses import dataclass
 
 from pipelines.identity import identifiers, places
+from pipelines.identity.record_names import is_known
 from pipelines.identity.texts import Text, decoded
+from pipelines.identity.unused import left_over
 
 _BLOCK = 512
-_PRINTABLE = re.compile(rb"(?:[\x20-\x7e]|\xc3[\x80-\xbf]){6,}")
-#: Left-over bytes of a whole file that is no C3D file are looked through this far.
-_MOST_LEFT_OVER = 1 << 20
+#: So many letters of a parameter of bytes are text, not numbers.
+_LEAST_LETTERS = 3
 
 
 def texts_of_c3d(data: bytes, data_span: tuple[int, int] | None = None) -> Iterator[Text]:
@@ -36,7 +36,7 @@ def texts_of_c3d(data: bytes, data_span: tuple[int, int] | None = None) -> Itera
             for record in records:
                 taken.append((record.start, record.content_end))
                 yield from _of_record(data, record, names.get(abs(record.group), f"GROUP {abs(record.group)}"))
-    yield from _left_over(data, taken)
+    yield from left_over(data, taken)
 
 
 def _order(processor: int) -> str:
@@ -58,6 +58,7 @@ class _Record:
     group: int
     name: str
     name_at: int
+    name_end: int
     start: int
     size: int  # bytes of one element, -1 for text, 0 for a group
     dims: tuple[int, ...]
@@ -90,19 +91,21 @@ def _records(data: bytes, at: int, limit: int) -> Iterator[_Record]:
             data_end = min(data_at + total, len(data))
         told_at = data_end + 1
         end = told_at + (data[data_end] if data_end < len(data) else 0)
-        yield _Record(group, name, at + 2, at, size, dims, data_at, data_end, told_at, min(end, len(data)), order)
+        end = min(end, len(data))
+        yield _Record(group, name, at + 2, name_end, at, size, dims, data_at, data_end, told_at, end, order)
         if not offset:
             return
         at = name_end + offset
 
 
 def _of_record(data: bytes, record: _Record, group: str) -> Iterator[Text]:
-    parts = identifiers.surely_in_path(record.name)
+    telling = identifiers.surely_in_path(record.name)
     shown_group = "(kept back)" if identifiers.surely_in_path(group) else _shown(group)
-    if parts:
+    if record.name and not is_known(record.name):
         where = "the name of a group" if record.group < 0 else f"the name of a parameter of the group {shown_group}"
-        yield Text(where, "", record.name, record.name_at, record.name_at + len(record.name), parts[0].kind)
-    name = "(kept back)" if parts else _shown(record.name)
+        kind = telling[0].kind if telling else None
+        yield Text(where, "", record.name.upper(), record.name_at, record.name_end, kind, named=True)
+    name = "(kept back)" if telling else _shown(record.name)
     place = shown_group if record.group < 0 else f"{shown_group}:{name}"
     told = decoded(data[record.told_at : record.content_end])
     if told:
@@ -130,7 +133,16 @@ def _rows(data: bytes, record: _Record, place: str) -> Iterator[Text]:
 
 
 def _numbers(data: bytes, record: _Record, place: str) -> Iterator[Text]:
-    """A parameter of few numbers whose name says that they tell of a person: a date, an age, a serial number."""
+    """A parameter of few numbers whose name says that they tell of a person: a date, an age, a serial number.
+
+    Bytes that are letters are a text, whatever the parameter's name.
+    """
+    if record.size == 1:
+        raw = data[record.data_at : record.data_end].strip(b"\0 ")
+        text = decoded(raw)
+        if all(byte >= 0x20 for byte in raw) and sum(c.isalpha() for c in text) >= _LEAST_LETTERS:
+            yield Text(place, place, text, record.data_at, record.data_end)
+            return
     telling = places.expected_kind(place) or places.is_age(place) or places.is_birth_year(place)
     form = {1: "B", 2: "h", 4: "f"}.get(record.size)
     count = (record.data_end - record.data_at) // max(1, record.size)
@@ -142,18 +154,6 @@ def _numbers(data: bytes, record: _Record, place: str) -> Iterator[Text]:
     text = " ".join(f"{value:.0f}" if float(value).is_integer() else f"{value:g}" for value in values)
     if any(values):
         yield Text(place, place, text, record.data_at, record.data_end, wide=True)
-
-
-def _left_over(data: bytes, taken: list[tuple[int, int]]) -> Iterator[Text]:
-    """Printable text in bytes that no part of the file uses."""
-    at = 0
-    for start, end in [*sorted(taken), (len(data), len(data))]:
-        if start > at:
-            gap = data[at : min(start, at + _MOST_LEFT_OVER)]
-            for match in _PRINTABLE.finditer(gap):
-                begin = at + match.start()
-                yield Text(f"unused bytes near byte {begin}", "unused", decoded(match[0]), begin, at + match.end())
-        at = max(at, end)
 
 
 def _shown(name: str) -> str:

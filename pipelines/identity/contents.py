@@ -20,19 +20,20 @@ from pipelines.identity.identifiers import Found
 from pipelines.identity.names import KnownNames
 from pipelines.identity.vocabulary import NO_WORDS, Vocabulary
 from schemas.catalogue import tables_of
-from schemas.model import Layer
+from schemas.model import Kind, Layer
 from schemas.quota import MIB, Quota
-from schemas.reading import Identifying
+from schemas.reading import Held, Identifying
 
 IDS = ("trial_id", "session_id", "participant_id")
 MOST_BYTES = 64 << 20
-_MOST_CELLS, _MOST_LINES = 5_000_000, 200_000
+_MOST_CELLS, _MOST_LINES, _MOST_WAITING = 5_000_000, 200_000, 20_000
 #: Keys of a table descriptor whose values name tables and columns, not people.
 _DEFINING = frozenset({"name", "title", "path", "reference", "fields", "type", "format"})
 #: How a text is searched that stands in no field: as the name of a file, or of a column.
 _AS_PATH, _AS_NAME = "\0path", "\0name"
 
 
+_TABLES = {str(table.file_name): table for table in tables_of(Layer.DELIVERY)}
 _COLUMNS = frozenset(name for table in tables_of(Layer.DELIVERY) for name in table.column_names)
 
 
@@ -54,7 +55,7 @@ class Noted:
     """What was found so far. values: the texts themselves, for taking out only; they never leave this module.
 
     left: characters that may still be searched. plain: what need not be looked at by a person; unfit: file -> texts of
-    it that must be.
+    it that must be; waiting: where they stand, as far as no column of the definitions tells.
     """
 
     known: KnownNames
@@ -64,15 +65,22 @@ class Noted:
     values: set[str] = field(default_factory=set, repr=False)
     seen: dict[tuple[str, str], tuple[Found, ...]] = field(default_factory=dict, repr=False)
     unfit: dict[str, set[str]] = field(default_factory=dict, repr=False)
+    waiting: list[Held] = field(default_factory=list, repr=False)
 
     def look(self, text: str, field_name: str, where: Identifying) -> bool:
         """Whether ``text``, which stands in a field of that name, identifies somebody; then it is noted."""
         return self.note(text, self._scanned(text, field_name), where)
 
-    def weigh(self, text: str, file: str) -> None:
-        """Note a text of ``file`` that fits no closed vocabulary."""
+    def weigh(self, text: str, file: str, place: str = "", row: tuple[str, int] | None = None) -> None:
+        """Note a text of ``file`` that fits no closed vocabulary. row: its table and row, where it has one.
+
+        place: where it stands, of a text that nobody else lists for the person who looks; "" for others.
+        """
         if not self.plain.fits(text):
-            self.unfit.setdefault(file, set()).add(text)
+            known = self.unfit.setdefault(file, set())
+            if place and (row is not None or text not in known) and len(self.waiting) < _MOST_WAITING:
+                self.waiting.append(Held(text, file, place, *(row or (None, None))))
+            known.add(text)
 
     def path(self, text: str) -> tuple[Found, ...]:
         """What identifies somebody in the name of a file or an id."""
@@ -110,6 +118,7 @@ def search(data: bytes, name: str, shown: str, noted: Noted) -> None:
     lowered = name.lower()
     text = text_of(data)
     if text is None:
+        noted.weigh(_as_letters(data), shown, "its bytes")
         return
     if len(data) > MOST_BYTES:
         raise TooMuchText
@@ -121,6 +130,11 @@ def search(data: bytes, name: str, shown: str, noted: Noted) -> None:
         _lines(text, shown, noted)
 
 
+def _as_letters(data: bytes) -> str:
+    """Bytes that are no text, letter by letter, so that somebody looks before they are stored in the open."""
+    return data[: MOST_BYTES + 1].decode("latin-1")
+
+
 def _lines(text: str, shown: str, noted: Noted) -> None:
     if len(text) > noted.left:
         raise TooMuchText  # at once, rather than when nearly all was searched
@@ -128,7 +142,7 @@ def _lines(text: str, shown: str, noted: Noted) -> None:
         if number > _MOST_LINES:
             raise TooMuchText
         noted.look(line, "", Identifying("", shown, f"line {number}"))
-        noted.weigh(line, shown)
+        noted.weigh(line, shown, f"line {number}")
 
 
 def text_of(data: bytes) -> str | None:
@@ -152,18 +166,22 @@ def _table(text: str, name: str, shown: str, noted: Noted) -> None:
             where = Identifying("", shown, f"header, column {number}")
             flagged = noted.note(cell, noted.name(cell), where)
             if cell not in _COLUMNS:
-                noted.weigh(cell, shown)
+                noted.weigh(cell, shown, f"header, column {number}")
             places.append(f"column {number}" if flagged else f"column {cell}")
-        cells = 0
+        cells, position, listed = 0, 0, _listed_elsewhere(name)
         for row in rows:
             cells += len(row)
             if cells > _MOST_CELLS:
                 raise TooMuchText
             ids = {header[i]: cell.strip() for i, cell in enumerate(row[: len(header)]) if header[i] in IDS}
+            own = _row_of(name, row, header, position)
+            position += own is not None
             for i, cell in enumerate(row):
                 column = header[i] if i < len(header) else ""
-                noted.weigh(cell.strip(), shown)
-                where = Identifying("", shown, f"line {rows.line_num}, {places[i] if i < len(places) else 'beyond'}")
+                place = f"line {rows.line_num}, {places[i] if i < len(places) else 'beyond'}"
+                # of a row that fits no table nobody knows whose it is, so that nobody is shown it
+                noted.weigh(cell.strip(), shown, place if own is not None and column not in listed else "", own)
+                where = Identifying("", shown, place)
                 if cell and column in IDS and noted.path(cell):
                     noted.note(cell, noted.path(cell), where)
                 elif cell:
@@ -172,16 +190,30 @@ def _table(text: str, name: str, shown: str, noted: Noted) -> None:
         _lines(text, shown, noted)
 
 
+def _listed_elsewhere(file: str) -> frozenset[str]:
+    """Columns of a table whose cells are listed from the table as it was read."""
+    fields = _TABLES[file].fields if file in _TABLES else ()
+    return frozenset(f.name for f in fields if f.name in IDS or f.names_file or f.kind is Kind.TEXT)
+
+
+def _row_of(file: str, row: list[str], header: list[str], position: int) -> tuple[str, int] | None:
+    """Table and place of a row among those that are read; None for one that is not."""
+    width = len([cell for cell in header if cell])
+    if file not in _TABLES or not any(cell.strip() for cell in row):
+        return None
+    return (_TABLES[file].name, position) if len(row) == width or not any(c.strip() for c in row[width:]) else None
+
+
 def _json(text: str, shown: str, noted: Noted, plain_keys: frozenset[str]) -> None:
     try:
-        content = json.loads(text)
+        content = json.loads(text, object_pairs_hook=_Pairs)
     except (ValueError, RecursionError):
         noted.look(text, "", Identifying("", shown, "its text"))
-        noted.weigh(text, shown)
+        noted.weigh(text, shown, "its text")
         return
     for key, value in _leaves(content):
         if (key if value is None else value) not in _descriptor_words():
-            noted.weigh(key if value is None else value, shown)
+            noted.weigh(key if value is None else value, shown, "a name in it" if value is None else "a value in it")
         where = Identifying("", shown, "its names" if value is None else f"value of {key or 'a list'}")
         if value is None:
             noted.note(key, noted.name(key), where)
@@ -191,13 +223,17 @@ def _json(text: str, shown: str, noted: Noted, plain_keys: frozenset[str]) -> No
             noted.look(value, "" if key in plain_keys else key, where)
 
 
+class _Pairs(tuple[tuple[str, Any], ...]):
+    """A JSON object with all its keys: of a key that stands twice a dictionary forgets the first value."""
+
+
 def _leaves(content: Any, key: str = "") -> Iterator[tuple[str, str | None]]:
     """Each key (with None) and each text with its key; without recursion, since depth is the sender's choice."""
     waiting: list[tuple[str, Any]] = [(key, content)]
     while waiting:
         key, value = waiting.pop()
-        if isinstance(value, dict):
-            for name, inner in value.items():
+        if isinstance(value, dict | _Pairs):
+            for name, inner in value.items() if isinstance(value, dict) else value:
                 yield str(name), None
                 waiting.append((str(name), inner))
         elif isinstance(value, list):

@@ -10,6 +10,7 @@ from collections.abc import Iterator
 
 from pipelines.identity import kinds
 from pipelines.identity.texts import Text, decoded
+from pipelines.identity.unused import left_over
 
 
 def is_edf(data: bytes) -> bool:
@@ -18,33 +19,49 @@ def is_edf(data: bytes) -> bool:
 
 
 def texts_of_edf(data: bytes) -> Iterator[Text]:
-    """Texts of an EDF or EDF+ file: who, when, the channels' words, and annotations."""
+    """Texts of an EDF or EDF+ file: who, when, the channels' words, annotations, and what stands where none should."""
     plus = data[192:196] == b"EDF+"
     yield from _edf_person(data, plus)
     yield from _edf_recording(data, plus)
-    date, time = decoded(data[168:176]), decoded(data[176:184])
-    if date not in ("01.01.85", "") and any(c.isdigit() for c in date):
-        yield Text("start date of the header", "", date, 168, 176, kinds.DATE)
-    if time not in ("00.00.00", "") and any(c.isdigit() for c in time):
-        yield Text("start time of the header", "", time, 176, 184, kinds.TIME)
+    for name, at, none, kind in (("date", 168, "01.01.85", kinds.DATE), ("time", 176, "00.00.00", kinds.TIME)):
+        if (text := decoded(data[at : at + 8])) not in (none, ""):
+            digits = any(c.isdigit() for c in text)
+            yield Text(f"start {name} of the header", "", text, at, at + 8, kind if digits else None)
+    for name, at, end in _EDF_NUMBERS:
+        yield from _no_number(data, f"{name} of the header", at, end)
+    begins = 197 if data[192:197] in (b"EDF+C", b"EDF+D") else 192
+    if text := decoded(data[begins:236]):
+        yield Text("reserved field of the header", "", text, begins, 236)
     count = _int(data[252:256])
     if not 0 < count <= 256:
+        yield from left_over(data, [(0, 256)])
         return
     at = 256
     for name, width, told in _EDF_COLUMNS:
-        for i in range(count if told else 0):
-            text = decoded(data[at + i * width : at + (i + 1) * width])
-            if text and text != "EDF Annotations":
-                field = f"CHANNEL:{'LABEL' if name == 'label' else name.upper()}"
-                yield Text(f"{name} of channel {i + 1}", field, text, at + i * width, at + (i + 1) * width)
+        for i in range(count):
+            begins, end = at + i * width, at + (i + 1) * width
+            text = decoded(data[begins:end])
+            if not told:
+                yield from _no_number(data, f"{name} of channel {i + 1}", begins, end)
+            elif text and text != "EDF Annotations":
+                field = f"CHANNEL:{_FIELDS.get(name, name.upper())}"
+                yield Text(f"{name} of channel {i + 1}", field, text, begins, end)
         at += width * count
     yield from _edf_annotations(data, count)
+    yield from left_over(data, [(0, _end_of_records(data, count))])
 
 
+#: Fields of the header that hold a number: name, first byte, end.
+_EDF_NUMBERS = (
+    ("size", 184, 192),
+    ("number of records", 236, 244),
+    ("duration of a record", 244, 252),
+    ("number of channels", 252, 256),
+)
 _EDF_COLUMNS = (
     ("label", 16, True),
     ("transducer", 80, True),
-    ("dimension", 8, False),
+    ("dimension", 8, True),
     ("physical minimum", 8, False),
     ("physical maximum", 8, False),
     ("digital minimum", 8, False),
@@ -53,6 +70,23 @@ _EDF_COLUMNS = (
     ("samples", 8, False),
     ("reserved", 32, True),
 )
+#: What a column is called where texts are searched by what stands in their field.
+_FIELDS = {"label": "LABEL", "dimension": "UNIT"}
+_NUMBER = re.compile(r"[-+]?[0-9]*[.,]?[0-9]*(?:[eE][-+]?[0-9]+)?")
+
+
+def _no_number(data: bytes, place: str, at: int, end: int) -> Iterator[Text]:
+    """What stands in a field for a number and is none."""
+    text = decoded(data[at:end])
+    if text and not _NUMBER.fullmatch(text):
+        yield Text(place, "", text, at, end)
+
+
+def _end_of_records(data: bytes, count: int) -> int:
+    """Where the last record ends; the end of the header if that cannot be told."""
+    first, base = 256 * (count + 1), 256 + count * 216
+    samples = [_int(data[base + 8 * i : base + 8 * i + 8]) for i in range(count)]
+    return first + max(0, _int(data[236:244])) * 2 * sum(samples)
 
 
 def _words(data: bytes, start: int, end: int) -> list[tuple[str, int, int]]:

@@ -39,7 +39,7 @@ def guarded(
     With more text than ``quota`` lets be searched nothing of the delivery is shown but its laboratory and number, and a
     problem stops it.
     """
-    plain = plain.knowing(_codes(received))
+    plain = plain.knowing(_codes(received, plain))
     noted = Noted(known, int(quota.most_text_mib * MIB), plain)
     try:
         renamed = _names(received, noted)
@@ -51,13 +51,17 @@ def guarded(
         return _not_searched(received, noted, quota)
     shown = _without(received, noted, renamed, info)
     unfit = {file: frozenset(texts) for file, texts in noted.unfit.items()}
-    return replace(shown, held=tuple(_held(shown, noted.plain)), unfit=unfit)
+    return replace(shown, held=(*_held(shown, noted.plain), *noted.waiting), unfit=unfit)
 
 
-def _codes(received: Received) -> set[str]:
-    """Codes of runners, sessions and trials, and the delivery's own number: texts that the study gave."""
+def _codes(received: Received, plain: Vocabulary) -> set[str]:
+    """Codes of runners, sessions and trials, and the delivery's own number: texts that the study gave.
+
+    A code with a word in it that nobody knows is none of these before somebody has looked at it.
+    """
     named = (frame[column] for frame in received.tables.values() for column in IDS if column in frame)
     codes = {str(code) for column in named for code in column.dropna().unique()}
+    codes = {code for code in codes if plain.fits_as_code(code)}
     number = () if received.number is None else (f"{received.site}-{received.number:03d}",)
     return {code for code in codes if not identifiers.surely_in_path(code)} | set(number)
 
@@ -69,6 +73,11 @@ def _held(received: Received, plain: Vocabulary) -> Iterator[Held]:
             yield Held(path, path, "the name of the file or of its folder")
     for table in tables_of(Layer.DELIVERY):
         frame = received.tables[table.name]
+        for column in (name for name in IDS if name in table.column_names and name in frame):
+            first = {cell: row for row, cell in reversed(list(enumerate(frame[column]))) if isinstance(cell, str)}
+            for cell, row in first.items():
+                if cell not in plain.ids and not plain.fits(cell):
+                    yield Held(cell, str(table.file_name), f"row {row + 1}, column {column}", table.name, row, column)
         for column in (f.name for f in table.fields if f.kind is Kind.TEXT and not f.names_file and f.name in frame):
             for row, cell in enumerate(frame[column]):
                 if isinstance(cell, str) and not plain.fits(cell):

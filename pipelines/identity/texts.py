@@ -18,7 +18,8 @@ from schemas.reading import Identifying
 class Text:
     """A text and the bytes [start, end) it takes in its file. place: for a message; field: what names its kind.
 
-    expected: kinds it is of whatever its form. wide: it is a number stored as bytes, not as letters.
+    expected: kinds it is of whatever its form. wide: it is a number stored as bytes, not as letters. named: it is
+    itself what a part of the file is called.
     """
 
     place: str
@@ -28,11 +29,14 @@ class Text:
     end: int
     expected: str | None = None
     wide: bool = False
+    named: bool = False
 
     def found(self, known: KnownNames = NOBODY) -> tuple[Found, ...]:
         """What in it identifies somebody."""
         if self.expected:
             return (Found(0, len(self.text), self.expected),)
+        if self.named:
+            return identifiers.surely_in_path(self.text, known)
         return identifiers.surely(self.text, self.field, known)
 
 

@@ -34,6 +34,9 @@ _INITIALS = re.compile(r"(?<![A-Za-z])[A-Z](?:\. ?| )[A-Z]\.?(?![A-Za-z0-9])")
 #: What a code may be made of, and how many pieces of such a run are looked at.
 _RUN = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]*")
 _MOST_PIECES = 41
+#: What joins the parts of a code, how many letters are no word by themselves, and how long a number in it is.
+_JOINT = re.compile(r"[ ._/-]?")
+_SHORT, _MOST_DIGITS = 3, 6
 _DAYS = 31
 _SINGLE = frozenset("lrxyzfmvnpwtc")
 _MOST_LONG = 200
@@ -93,6 +96,30 @@ class Vocabulary:
         if len(lowered) == 1:
             return beside_digit or lowered in _SINGLE
         return lowered in self.words or (lowered[0] in "lr" and len(lowered) > 3 and lowered[1:] in self.words)
+
+    def fits_as_code(self, code: str) -> bool:
+        """Whether a code of a runner, session or trial is made of known words, numbers, and short letters beside one.
+
+        Up to three letters beside a number are taken for a code of the study, but not if they are written as a name is.
+        """
+        code = code.strip()
+        if code in self.texts:
+            return True
+        parts = list(_PARTS.finditer(code))
+        at = 0
+        for i, part in enumerate(parts):
+            if not _JOINT.fullmatch(code, at, part.start()) or (len(part[0]) > _MOST_DIGITS and part[0].isdigit()):
+                return False
+            if not part[0].isdigit() and not self._is_of_a_code(part[0], parts[max(0, i - 1) : i + 2]):
+                return False
+            at = part.end()
+        return bool(_JOINT.fullmatch(code, at)) and len(code) <= _MOST_LONG
+
+    def _is_of_a_code(self, letters: str, around: Iterable[re.Match[str]]) -> bool:
+        if len(letters) == 1 or self._word_fits(letters, beside_digit=False):
+            return True
+        named = letters[0].isupper() and letters[1:].islower()
+        return len(letters) <= _SHORT and not named and any(part[0].isdigit() for part in around)
 
     def fits_as(self, text: str, place: str) -> bool:
         """As ``fits``; in a field for a version also several numbers with points between them."""

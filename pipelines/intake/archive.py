@@ -21,7 +21,6 @@ from schemas.received import Problem
 
 _CHUNK = 1 << 20
 _ANY_RATIO_MIB = 16  # so little does no harm, however well it was packed
-_MADE_ON_WINDOWS = 0  # of the archive's "version made by"; older programs there part folders by backslashes
 
 
 @dataclass(frozen=True)
@@ -71,21 +70,27 @@ def unpack(zip_path: Path, target_dir: Path, quota: Quota) -> tuple[list[Problem
 
 def _member(info: zipfile.ZipInfo) -> _Member:
     name = info.orig_filename  # the name before Python tidies it, cutting it at a null byte
-    return _Member(info, name.replace("\\", "/") if info.create_system == _MADE_ON_WINDOWS else name)
+    return _Member(info, name.replace("\\", "/"))  # as some programs part folders; no name of a delivery may hold one
+
+
+_TOO_MUCH = (
+    "Send the delivery in parts, each a bag under a number of its own, or ask the data manager for a larger limit; an "
+    "archive that unpacks to so many times its size was damaged, or made by another program than one that zips folders"
+)
 
 
 def _judge_whole(members: Sequence[zipfile.ZipInfo], zip_path: Path, quota: Quota) -> Iterator[Problem]:
     """Problems of the archive as a whole: members, bytes, and how far it unpacks."""
     file = zip_path.name
     if len(members) > quota.most_files:
-        yield _problem(file, f"it has {len(members)} members", f"at most {quota.most_files}")
+        yield _problem(file, f"it has {len(members)} members", f"at most {quota.most_files}", mend=_TOO_MUCH)
     total, packed = sum(member.file_size for member in members), max(1, zip_path.stat().st_size)
     if total > quota.most_bytes:
-        yield _problem(file, f"it unpacks to {total / MIB:.1f} MiB", f"at most {quota.most_mib:g} MiB")
+        yield _problem(file, f"it unpacks to {total / MIB:.1f} MiB", f"at most {quota.most_mib:g} MiB", mend=_TOO_MUCH)
     # by the size of the file itself, for members may share their packed bytes
     if total > _ANY_RATIO_MIB * MIB and total / packed > quota.most_times_packed:
         seen = f"it unpacks to {total / MIB:.1f} MiB, {total / packed:.0f} times its own size"
-        yield _problem(file, seen, f"at most {quota.most_times_packed:g} times")
+        yield _problem(file, seen, f"at most {quota.most_times_packed:g} times", mend=_TOO_MUCH)
 
 
 def _judge_member(member: _Member, file: str) -> Iterator[Problem]:
@@ -115,7 +120,9 @@ def _judge_names(members: Sequence[_Member], file: str) -> Iterator[Problem]:
         return
     tops = sorted({name.split("/")[0] for name in names})
     loose = [name for name in names if "/" not in name]
-    if len(tops) != 1 or loose:
+    if len(names) == 1 and names[0].lower().endswith(".zip"):
+        yield _problem(file, f"it holds another ZIP file and nothing else, {shown(names[0])}", "the bag's folder, once")
+    elif len(tops) != 1 or loose:
         listed = ", ".join(shown(top) for top in tops[:5])
         yield _problem(file, f"at the top stand {listed}", "one folder, the bag, at the top")
     first: dict[str, str] = {}
@@ -178,5 +185,5 @@ def _reason(error: Exception) -> str:
     return " ".join(str(error).split())[:120] or type(error).__name__
 
 
-def _problem(file: str, seen: str, expected: str, place: str | None = None) -> Problem:
-    return Problem("archive", seen, expected, file, place)
+def _problem(file: str, seen: str, expected: str, place: str | None = None, mend: str | None = None) -> Problem:
+    return Problem("archive", seen, expected, file, place, mend=mend)

@@ -11,7 +11,6 @@ wanted: ``Contact-Name``, ``Contact-Email`` and ``Contact-Phone`` are dropped on
 from __future__ import annotations
 
 import hashlib
-import os
 import re
 import zipfile
 from collections import Counter
@@ -24,7 +23,7 @@ from pipelines.identity.identifiers import NOBODY
 from pipelines.identity.names import KnownNames
 from pipelines.identity.vocabulary import Vocabulary
 from pipelines.intake.archive import unpack
-from pipelines.intake.bag_files import BagFiles, bag_in
+from pipelines.intake.bag_files import BagFiles, bag_in, beside_the_bag
 from pipelines.intake.descriptor import descriptor_problems
 from pipelines.intake.examine import examine
 from pipelines.intake.litter import passed_over
@@ -142,9 +141,10 @@ def _bag_root(path: Path, work_dir: Path, quota: Quota) -> tuple[Path | None, li
     root = bag_in(folder)
     if root == folder:
         return root, [], litter
-    seen = f"the bag lies one folder deeper than it should, in {shown(root.name)}"
-    beside = [entry.name for entry in os.scandir(folder) if entry.name != root.name]
-    return root, [Problem("beside", seen, "the bag's own folder at the top")], litter + beside
+    inside = root.relative_to(folder)
+    deeper = "one folder" if len(inside.parts) == 1 else f"{len(inside.parts)} folders"
+    seen = f"the bag lies {deeper} deeper than it should, in {shown(inside.as_posix())}"
+    return root, [Problem("beside", seen, "the bag's own folder at the top")], litter + beside_the_bag(folder, root)
 
 
 def _archive_problem(path: Path, seen: str) -> Problem:

@@ -16,6 +16,7 @@ from schemas.quota import Quota
 from schemas.received import Problem
 
 CHUNK = 1 << 20
+_DEEPEST = 8  # folders round a bag, far more than zipping a folder of a folder makes
 #: Checksums that can be computed here, by the name a manifest's file carries.
 ALGORITHMS = ("md5", "sha1", "sha224", "sha256", "sha384", "sha512")
 MANIFEST = re.compile(r"(tag)?manifest-([^/]+)\.txt")
@@ -49,13 +50,27 @@ class BagFiles:
 
 
 def bag_in(folder: Path) -> Path:
-    """The bag's own folder: ``folder``, or the only folder in it if that is a bag and nothing but litter is beside."""
-    if (folder / "bagit.txt").exists():
-        return folder
-    inside = [entry for entry in islice(os.scandir(folder), 1000) if not is_litter(entry.name)]
-    if len(inside) == 1 and inside[0].is_dir(follow_symlinks=False) and Path(inside[0].path, "bagit.txt").exists():
-        return Path(inside[0].path)
+    """The bag's own folder: ``folder``, or one in it, however deep, as long as nothing but litter is beside each."""
+    inside = folder
+    for _ in range(_DEEPEST):
+        if (inside / "bagit.txt").exists():
+            return inside
+        entries = [entry for entry in islice(os.scandir(inside), 1000) if not is_litter(entry.name)]
+        if len(entries) != 1 or not entries[0].is_dir(follow_symlinks=False):
+            break
+        inside = Path(entries[0].path)
     return folder
+
+
+def beside_the_bag(folder: Path, bag: Path) -> list[str]:
+    """What lies beside the way from ``folder`` down to the bag in it."""
+    found, inside = [], folder
+    for part in bag.relative_to(folder).parts:
+        found += [
+            (inside / entry.name).relative_to(folder).as_posix() for entry in os.scandir(inside) if entry.name != part
+        ]
+        inside /= part
+    return sorted(found)
 
 
 def files_of(root: Path, quota: Quota) -> BagFiles:

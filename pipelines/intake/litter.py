@@ -10,14 +10,26 @@ from collections.abc import Sequence
 from pipelines.intake.paths import shown
 from schemas.received import Problem
 
-_FOLDERS = frozenset({"__macosx", ".spotlight-v100", ".trashes", ".fseventsd", ".temporaryitems"})
+_FOLDERS = frozenset(
+    {
+        *("__macosx", ".spotlight-v100", ".trashes", ".fseventsd", ".temporaryitems", ".documentrevisions-v100"),
+        *("$recycle.bin", "system volume information"),
+        *("@eadir", "#recycle", ".@__thumb"),  # of storage that many people share
+    }
+)
+_TRASH = ".trash-"  # followed by the number of an account
 _FILES = frozenset({".ds_store", ".localized", ".directory", "thumbs.db", "ehthumbs.db", "desktop.ini"})
 
 
 def is_litter(path: str) -> bool:
-    """Whether a path (forward slashes) is, or lies in, what a system leaves behind: .DS_Store, Thumbs.db and so on."""
+    """Whether a path (forward slashes) is, or lies in, what a system leaves behind: .DS_Store, Thumbs.db and so on.
+
+    So do programs that keep a file open, as "~$trials.xlsx" or ".~lock.trials.csv#".
+    """
     *folders, name = [part.lower() for part in path.removesuffix("/").split("/")]
-    return name in _FILES or name.startswith("._") or not _FOLDERS.isdisjoint([*folders, name])
+    if name in _FILES or name.startswith(("._", "~$")) or (name.startswith(".~lock.") and name.endswith("#")):
+        return True
+    return any(part in _FOLDERS or part.startswith(_TRASH) for part in (*folders, name))
 
 
 def passed_over(paths: Sequence[str]) -> Problem:

@@ -19,47 +19,9 @@ import numpy as np
 
 from pipelines.intake.c3d.platforms import PlateSpec
 from pipelines.intake.c3d.reading import Recording
+from pipelines.intake.units import moment_metre, newtons
+from pipelines.science.equipment.places import axes_of_plate
 from schemas.trial import FloatArray, Plate
-
-#: metres for one unit of length, by the first letters of what files call it
-_METRES = {
-    "mm": 1e-3,
-    "millimetre": 1e-3,
-    "millimeter": 1e-3,
-    "cm": 1e-2,
-    "centimetre": 1e-2,
-    "centimeter": 1e-2,
-    "dm": 1e-1,
-    "m": 1.0,
-    "metre": 1.0,
-    "meter": 1.0,
-    "metr": 1.0,
-    "mete": 1.0,
-    "in": 0.0254,
-    "inch": 0.0254,
-    "ft": 0.3048,
-}
-_FORCE_WORDS = {"kn": 1000.0, "lbf": 4.4482216152605, "lb": 4.4482216152605, "lbs": 4.4482216152605}
-
-
-def metres_per_unit(unit: str) -> float | None:
-    """Metres in one of the file's units of length; None for a word that is no known unit.
-
-    Some writers cut the word to four characters ("mete"); plurals and capitals do not matter.
-    """
-    word = unit.strip().lower().rstrip(".")
-    for form in (word, word.rstrip("s"), word.removesuffix("es")):
-        if form in _METRES:
-            return _METRES[form]
-    return None
-
-
-def turn_to_lab(corners: FloatArray) -> FloatArray:
-    """(3, 3) matrix whose columns are the plate's x, y and z axes in the lab. corners: (4, 3), any unit."""
-    x = corners[0] - corners[1]
-    z = np.cross(x, corners[0] - corners[3])
-    y = np.cross(z, x)
-    return np.stack([axis / np.linalg.norm(axis) for axis in (x, y, z)], axis=1)
 
 
 def channels_to_plate(raw: FloatArray, spec: PlateSpec, metre: float, moment_metre: float) -> FloatArray:
@@ -101,26 +63,12 @@ def force_and_moment_in_lab(recording: Recording, spec: PlateSpec, metre: float)
     channels = list(spec.channels)
     units = [recording.layout.analog_units[c] for c in channels]
     raw = recording.analog[:, channels]
-    in_plate = channels_to_plate(raw, spec, metre, _moment_metre(units[-1], metre))
-    in_plate = in_plate * _newtons(units[0])
-    turn = turn_to_lab(spec.corners)
+    in_plate = channels_to_plate(raw, spec, metre, moment_metre(units[-1], metre))
+    in_plate = in_plate * newtons(units[0])
+    turn = axes_of_plate(spec.corners)
     force = in_plate[:, :3] @ turn.T
     moment = in_plate[:, 3:] @ turn.T + np.cross(spec.corners.mean(axis=0) * metre, force)
     return force, moment
-
-
-def _newtons(unit: str) -> float:
-    """Newtons in one unit of force. Channels called volts are scaled to newtons by C3D's own rule."""
-    return _FORCE_WORDS.get(unit.strip().lower(), 1.0)
-
-
-def _moment_metre(unit: str, metre: float) -> float:
-    """Metres in the unit of length of a moment such as Nmm, N.m or ntmm; positions' own where it names none."""
-    word = unit.strip().lower().replace(".", "").replace("*", "").replace("-", "").replace(" ", "").replace("·", "")
-    for force_word in ("newton", "nt", "n", "lbf", "lb"):
-        if word.startswith(force_word):
-            return metres_per_unit(word.removeprefix(force_word).lstrip("s")) or metre
-    return metre
 
 
 def vertical_axis(spec: PlateSpec) -> FloatArray:
@@ -128,7 +76,7 @@ def vertical_axis(spec: PlateSpec) -> FloatArray:
 
     Works for labs with any axis up, and shows a plate whose corners or signs are the wrong way round as negative.
     """
-    normal = turn_to_lab(spec.corners)[:, 2]
+    normal = axes_of_plate(spec.corners)[:, 2]
     axis = np.zeros(3)
     axis[int(np.argmax(np.abs(normal)))] = 1.0
     return axis

@@ -16,10 +16,11 @@ from typing import Any
 
 import numpy as np
 
+from pipelines.intake.blank_blocks import blank_blocks
 from pipelines.intake.sidecar_time import RecordTimes, record_times
 from pipelines.intake.twins import twins_of
 from pipelines.workers.problem import FileProblem
-from schemas.self_description import SecondFileSays
+from schemas.self_description import Blank, SecondFileSays
 from schemas.trial import Channel
 
 #: Limits on what is read at all. 512 MiB of EDF is ten hours of sixteen channels at 1 kHz at the least.
@@ -84,6 +85,8 @@ def read_sidecar(path: str | Path) -> Sidecar:
         step_count=times.step_count if times else 0,
         outside=tuple((c.label, count) for c, count in zip(channels, outside, strict=True) if count),
         twins=twins_of("channel", [c.label for c in channels], [c.samples for c in channels]),
+        samples=tuple((c.label, c.unit, round(len(c.samples) / layout.records)) for c in channels),
+        blank=_blank(path, layout),
     )
     return Sidecar(path.name, channels, layout.records * layout.record_s, says)
 
@@ -104,6 +107,12 @@ def _times(path: Path, layout: _Layout) -> RecordTimes | None:
             told = f"record {gap.record} begins at {gap.stated_s:g} s, the one before it ends at {gap.expected_s:g} s; "
         raise SidecarProblem(_INTERRUPTED + told + _EXPORT, "unsupported")
     return times
+
+
+def _blank(path: Path, layout: _Layout) -> tuple[Blank, ...]:
+    data = path.read_bytes()
+    stored = np.frombuffer(data, "<i2", offset=layout.header_bytes).reshape(layout.records, layout.record_bytes // 2)
+    return blank_blocks(data, layout.header_bytes, stored)
 
 
 def _outside(signal: Any) -> int:

@@ -20,6 +20,7 @@ EXPORT_AGAIN = (
 _SEPARATORS = {";": "semicolons", "\t": "tabs", "|": "bars"}
 _DECIMAL_COMMA = re.compile(r"[+-]?[0-9]+,[0-9]+")
 _WHOLE_NUMBER = re.compile(r"[+-]?[0-9]+")
+_SEPARATOR_LINE = re.compile(r"\s*sep=(.)\s*", re.IGNORECASE)
 #: From so many numbers on a decimal comma is a habit of the export, not a slip in one cell.
 _FROM_NUMBERS = 2
 
@@ -32,6 +33,13 @@ def not_a_csv(data: bytes) -> str | None:
         return "an old workbook (.xls) under the name of a CSV file"
     if data.startswith((b"\xff\xfe", b"\xfe\xff")):
         return "text in UTF-16 (often called Unicode text)"
+    if (
+        data.removeprefix(b"\xef\xbb\xbf")
+        .lstrip()[:16]
+        .lower()
+        .startswith((b"<!doctype", b"<html", b"<table", b"<?xml"))
+    ):
+        return "a web page (or other marked-up text) under the name of a CSV file"
     if b"\0" in data[:4096]:
         return "no text, or text in UTF-16"
     return None
@@ -39,9 +47,14 @@ def not_a_csv(data: bytes) -> str | None:
 
 def other_separator(header: Sequence[str]) -> str | None:
     """What separates the columns if it is no comma, as "semicolons"; ``header``: cells of the first line."""
-    if header and header[0].lower().startswith("sep="):
-        return "what its first line says, which is no header,"
+    if header and (said := _SEPARATOR_LINE.fullmatch(header[0])):
+        return f"{_SEPARATORS.get(said[1], 'another mark than commas')}, as its first line, {header[0]!r}, says"
     return next((words for mark, words in _SEPARATORS.items() if len(header) == 1 and mark in header[0]), None)
+
+
+def says_comma(row: Sequence[str]) -> bool:
+    """Whether the first line is no header but tells a spreadsheet that columns are separated by commas, as they are."""
+    return bool(row) and row[0].strip().lower() == "sep=" and not any(cell.strip() for cell in row[1:])
 
 
 def is_split_number(row: Sequence[str]) -> bool:

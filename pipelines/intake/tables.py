@@ -8,7 +8,14 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from pipelines.intake.spreadsheet import EXPORT_AGAIN, decimal_commas, is_split_number, not_a_csv, other_separator
+from pipelines.intake.spreadsheet import (
+    EXPORT_AGAIN,
+    decimal_commas,
+    is_split_number,
+    not_a_csv,
+    other_separator,
+    says_comma,
+)
 from schemas.catalogue import tables_of
 from schemas.delivery import SENT_CONSENTS
 from schemas.model import Layer, Table
@@ -135,6 +142,8 @@ def _cells(text: str, name: str, table: Table) -> tuple[pd.DataFrame | None, lis
             last = line
             if sheet.header is not None:
                 sheet.add(line, row)
+            elif says_comma(row):
+                sheet.blank.append(line)
             elif any(cell.strip() for cell in row):
                 sheet.header = [cell.strip() for cell in row]
                 if problem := _header_problem(sheet.header, name):

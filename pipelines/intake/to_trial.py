@@ -13,7 +13,8 @@ from numpy.typing import NDArray
 
 from pipelines.intake.c3d.reading import Recording
 from pipelines.intake.gaps import fill_gaps
-from pipelines.intake.plates import metres_per_unit, plates_of
+from pipelines.intake.plates import plates_of
+from pipelines.intake.units import metres_per_unit
 from schemas.processing import Processing
 from schemas.study import Axes, SiteProfile
 from schemas.trial import FORWARD, Channel, FloatArray, Mark, Plate, Posture, Trial
@@ -107,8 +108,8 @@ def _labels_of_clusters(profile: SiteProfile) -> dict[str, str]:
 
 
 def _seen(recording: Recording, column: int) -> FloatArray:
-    """(f, 3) one point's positions, NaN also where zeros stand for a position that was not seen."""
-    path, missing = recording.points[:, column], recording.at_origin[:, column]
+    """(f, 3) one point's positions, NaN also where zeros or the like stand for a position that was not seen."""
+    path, missing = recording.points[:, column], recording.unmarked[:, column]
     return np.where(missing[:, None], np.nan, path) if missing.any() else path
 
 

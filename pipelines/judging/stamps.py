@@ -29,9 +29,12 @@ if TYPE_CHECKING:
 SCIENCE, CHECKS, PROFILE, SETTINGS, NAMES = "science", "checks", "profile", "settings", "names"
 #: What the trials of one delivery are made with alike.
 OF_A_DELIVERY = (SCIENCE, CHECKS, PROFILE, SETTINGS, NAMES)
+#: The study's title, with which only a delivery that was stopped is made: a bag of another study is.
+TITLE = "title"
 
 #: Settings no trial is judged by: they are shown, or read where all deliveries are pooled. A star stands for one name.
 NOT_READ_BY_JUDGING = (
+    "id",
     "title",  # compared with bag-info.txt when a delivery arrives, never again
     "version",
     "invented",
@@ -166,6 +169,7 @@ def reason(now: Used, before: Mapping[str, str] | None, site: str | None) -> str
         PROFILE: f"The profile of {site} changed",
         SETTINGS: "Settings changed",
         NAMES: "The list of names changed",
+        TITLE: "The title of the study changed",
     }[now.what]
     places = [p for p in changed_places(before, now.content) if p] if before is not None else []
     if not places:

@@ -28,7 +28,7 @@ from pipelines.identity.identifiers import kinds_in, masked, scan, surely_in_pat
 from pipelines.identity.names import KnownNames
 from pipelines.identity.word_list import names_beside, names_in
 from pipelines.intake.bag_files import bag_in
-from pipelines.lab.check_text import MOST_SHOWN, told_identifying, told_scrubbed
+from pipelines.lab.check_text import places_told, remedies, scrubbed
 from pipelines.lab.scrub import info_of, scrub, write_bag
 from pipelines.progress import Progress
 from pipelines.study.anatomy import told_empty
@@ -38,6 +38,7 @@ from schemas.quality import FINDINGS
 from schemas.reading import Identifying
 from schemas.received import Received, plain_rows
 
+_MOST_SHOWN = 20
 _RECORDINGS = (".c3d", ".edf")
 
 
@@ -165,12 +166,8 @@ def _checked(desk: Desk, bag: Path, site: str, asked: _Asked) -> LabChecked:
         received, payload = open_delivery(desk.isolated, bag, site, work, desk.study.study, asked.known)
         files = _recordings(payload, asked.known)
         told = _identifying(desk, received, files)
-        lines = [
-            *_summary(desk, record),
-            *told_identifying(told),
-            *_held(desk, record),
-            *told_empty(desk.study.study, received.site),
-        ]
+        lines = [*_summary(desk, record), *places_told(told), *_held(desk, record)]
+        lines += told_empty(desk.study.study, received.site)
         differences = _compared(desk, files) if asked.compare else []
         lines += differences
         if asked.out is not None:
@@ -178,7 +175,7 @@ def _checked(desk: Desk, bag: Path, site: str, asked: _Asked) -> LabChecked:
                 raise Unusable("There is no payload to clean.", "a delivery that can be opened.", "Mend it first.")
             info = None if asked.is_folder else info_of(payload.parent)
             done = scrub(payload.parent, asked.out, asked.known, desk.isolated, info)
-            lines += told_scrubbed(done, asked.out, asked.is_folder)
+            lines += scrubbed(done, asked.out, asked.is_folder)
     summary = Summary(desk.depot, [Done(record, "new")])
     weights = {f["weight"] for f in _findings(desk, record)}
     faulty = bool(record.status == "stopped" or told or differences or weights - {"notes"})
@@ -254,10 +251,7 @@ def _summary(desk: Desk, record: Record) -> Iterator[str]:
     yield from text.partition("\nHeld for a look")[0].partition("\nWhere to look")[0].splitlines()
     findings = _findings(desk, record)
     causes = [f for f in findings if f["consequence_of"] is None]
-    remedies = dict.fromkeys(f["remedy"] for f in causes if f["weight"] in ("returns", "withholds"))
-    if remedies:
-        yield "What to do"
-        yield from (f"  {remedy}" for remedy in remedies)
+    yield from remedies(findings)
     if follow := len(findings) - len(causes):
         yield f"Findings that follow from the above, with nothing to do about them: {follow}"
     notes = Counter(f["seen"] for f in causes if f["weight"] == "notes")
@@ -274,7 +268,7 @@ def _held(desk: Desk, record: Record) -> Iterator[str]:
     if held:
         texts = "text" if len(held) == 1 else "texts"
         yield f"{len(held)} {texts} will be kept out at the depot until a person there has looked; nothing need be done"
-        for one in held[:MOST_SHOWN]:
+        for one in held[:_MOST_SHOWN]:
             hints = ", ".join(kinds_in(scan(one.text)))
             plain = "".join(c if c.isprintable() else "?" for c in one.text)[:100]
             yield f"  {plain}{f'   ({hints})' if hints else ''}"

@@ -168,7 +168,8 @@ def _plate(recording: Recording, spec: PlateSpec) -> dict[str, Any]:
     """One plate in lab axes and file units of length; its vertical is the lab axis nearest to its own normal."""
     import numpy as np
 
-    from pipelines.intake.plates import force_and_moment_in_lab, metres_per_unit, vertical_axis
+    from pipelines.intake.plates import force_and_moment_in_lab, vertical_axis
+    from pipelines.intake.units import metres_per_unit
 
     told: dict[str, Any] = {
         "number": spec.number,

@@ -87,16 +87,15 @@ ORDER BY ALL
 def fill_analyses(
     connection: duckdb.DuckDBPyConnection, processing: Processing, code_version: str, study_version: str
 ) -> None:
-    """Bring every table of ``ANALYSIS_TABLES`` up to date; ``leaving`` and ``entering`` say which trials moved."""
+    """Bring every table of ``ANALYSIS_TABLES`` up to date, of what ``move_trial_values`` moved."""
     stamp = {"code_version": code_version, "study_version": study_version}
-    move_trial_values(connection)
     _transition(connection, processing, stamp)
     _contrasts(connection, processing, stamp)
     _replace(connection, contrasts.METHOD_OFFSETS, method_offsets(connection).assign(**stamp))
 
 
 def move_trial_values(connection: duckdb.DuckDBPyConnection) -> None:
-    """Each trial's mean of every outcome that contrasts are made of, of the trials that moved."""
+    """Each trial's mean of every outcome that contrasts are made of; ``leaving`` and ``entering`` say which moved."""
     connection.execute("DELETE FROM made_from.trial_values WHERE trial_id IN (SELECT trial_id FROM leaving)")
     for table, outcomes, apart in (
         (FOOTFALLS, [f.name for f in NUMERIC], ()),

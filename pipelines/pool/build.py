@@ -26,9 +26,9 @@ from pipelines import logs
 from pipelines.depot.published import ProvedResults, sha256_of
 from pipelines.depot.storage import Depot
 from pipelines.pool import made_from
-from pipelines.pool.analyses import fill_analyses
+from pipelines.pool.analyses import fill_analyses, move_trial_values
 from pipelines.pool.filling import Delta, LostRows, bring_in, fill_from_study, refuse_doubles, warehouse_tables
-from pipelines.pool.site_checks import fill_site_checks
+from pipelines.pool.site_checks import Beside, fill_site_checks
 from pipelines.pool.views import all_views
 from pipelines.telemetry import DUCKDB_CONFIG
 from schemas.catalogue import TABLES
@@ -83,8 +83,9 @@ def build_warehouse(
     try:
         updated = None if anew else make(of_old=True)
         rows = make(of_old=False) if updated is None else updated
-    except duckdb.Error as error:
-        if _disk_full(error):  # told like any other full disk
+    except BaseException as error:
+        _remove(new)  # it may be what fills the disk
+        if isinstance(error, duckdb.Error) and _disk_full(error):  # told like any other full disk
             raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC), str(new)) from error
         raise
     handle = os.open(new, os.O_RDONLY)
@@ -120,18 +121,21 @@ def _make(
             return None
         shutil.copyfile(depot.warehouse, new)
     try:
-        with closing(duckdb.connect(str(new), config=dict(DUCKDB_CONFIG))) as connection:
+        with closing(duckdb.connect(str(new), config=dict(DUCKDB_CONFIG))) as connection, Beside() as beside:
             delta = _delta(connection, code_version, results) if of_old else Delta(tuple(sorted(results)))
+            if delta.all:
+                beside.get_ready()
             connection.execute("BEGIN")
             if not of_old:
                 _make_tables(connection)
             fill_from_study(connection, study)
             bring_in(connection, proved, delta)
-            fill_analyses(connection, study.study.processing, code_version, study.version)
+            move_trial_values(connection)
             if not of_old:
                 make_views(connection)
             tell_about(connection, study, code_version)
-            fill_site_checks(connection, study.study, Stamp(code_version, study.version))
+            analyses = partial(fill_analyses, connection, study.study.processing, code_version, study.version)
+            fill_site_checks(connection, study.study, Stamp(code_version, study.version), beside, analyses)
             refuse_doubles(connection)
             made_from.note_results(connection, results, delta.all)
             made_from.note_inputs(connection, made_from.FORM, _form(code_version))

@@ -1,12 +1,14 @@
 """Runs the checks of whole sites while the warehouse is built, and keeps findings, runs, expectations and charts in it.
 
 They need all sites at once, so no delivery can hold them: their rows stand under a name of their own, ``site.corrie``.
-Importing Great Expectations costs seconds, so they are run only if something that they look at has changed.
+Importing Great Expectations costs seconds, so they are run only if something that they look at has changed, and by a
+process beside, which imports it while tables are filled.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
+from types import TracebackType
 from typing import TYPE_CHECKING, Any
 
 from checks.context import Context
@@ -15,6 +17,7 @@ from checks.registry import Subject
 from checks.run import run_checks
 from pipelines.pool import made_from
 from pipelines.pool.site_tables import LOOKED_AT, control_points, pooled_tables
+from pipelines.workers.isolation import Isolated
 from schemas import quality
 from schemas.convert.to_arrow import to_arrow_table
 from schemas.convert.to_duckdb import quote_name
@@ -39,21 +42,80 @@ def check_sites(study: Study, pool: dict[str, pd.DataFrame], stamp: Stamp) -> di
     }
 
 
-def fill_site_checks(connection: duckdb.DuckDBPyConnection, study: Study, stamp: Stamp) -> None:
+class Beside:
+    """A process that runs the checks while the caller does something else; use it as a context manager."""
+
+    #: s and MiB: far more than ten thousand trials need; without a limit a fault of ours would hold the depot for ever.
+    TIME_LIMIT_S, MEMORY_LIMIT_MB = 1800.0, 8192
+
+    def __init__(self) -> None:
+        self._process: Isolated | None = None
+
+    def __enter__(self) -> Beside:
+        return self
+
+    def __exit__(self, kind: type[BaseException] | None, error: BaseException | None, at: TracebackType | None) -> None:
+        if self._process is not None:
+            self._process.__exit__(kind, error, at)
+
+    def get_ready(self) -> None:
+        """Begin to import what checks need."""
+        self._isolated().schedule(_get_ready, None)
+
+    def begin(self, study: Study, pool: dict[str, pd.DataFrame], stamp: Stamp) -> Callable[[], dict[str, Report]]:
+        """Begin ``check_sites``; what it saw is what this returns gives. That raises RuntimeError if it broke."""
+        process = self._isolated()
+        future = process.schedule(_check_sites, (study, pool, stamp))
+
+        def reports() -> dict[str, Report]:
+            ended = process.ended(future)
+            if ended.problem is not None:
+                raise RuntimeError(f"the checks of whole sites were not carried out: {ended.detail}")
+            found: dict[str, Report] = ended.value
+            return found
+
+        return reports
+
+    def _isolated(self) -> Isolated:
+        if self._process is None:
+            self._process = Isolated(1, self.TIME_LIMIT_S, self.MEMORY_LIMIT_MB).__enter__()
+        return self._process
+
+
+def _get_ready(_: None) -> None:
+    from checks.site.expectations import get_ready
+
+    get_ready()
+
+
+def _check_sites(argument: tuple[Study, dict[str, pd.DataFrame], Stamp]) -> dict[str, Report]:
+    return check_sites(*argument)
+
+
+def fill_site_checks(
+    connection: duckdb.DuckDBPyConnection,
+    study: Study,
+    stamp: Stamp,
+    beside: Beside,
+    meanwhile: Callable[[], None] = lambda: None,
+) -> None:
     """Check every site of the study and keep what came of it, if what the checks look at has changed.
 
-    The views must be there.
+    The views must be there. meanwhile: called once, while the checks run beside or if there is nothing to check.
     """
     content = made_from.content_of(connection, LOOKED_AT)
     inputs = made_from.hashed(content, study.model_dump_json(), stamp.code_version)
     if inputs == made_from.inputs_of(connection, "site_checks"):
+        meanwhile()
         return
+    pool = pooled_tables(connection, study.processing.contrasts.speeds)
+    seen = beside.begin(study, pool, stamp)
+    meanwhile()
+    reports = seen()
     for table in (quality.FINDINGS, quality.CHECK_RUNS):
         connection.execute(f"DELETE FROM {quote_name(table.name)} WHERE starts_with(delivery_id, 'site.')")
     for table in (quality.SITE_EXPECTATIONS, quality.SITE_CONTROL_POINTS):
         connection.execute(f"DELETE FROM {quote_name(table.name)}")
-    pool = pooled_tables(connection, study.processing.contrasts.speeds)
-    reports = check_sites(study, pool, stamp)
     _insert(connection, quality.FINDINGS, rows_of(f for report in reports.values() for f in report.findings))
     _insert(connection, quality.CHECK_RUNS, rows_of(r for report in reports.values() for r in report.runs))
     _insert(connection, quality.SITE_EXPECTATIONS, list(expectation_rows(reports, stamp)))

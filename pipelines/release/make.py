@@ -21,6 +21,8 @@ from pipelines.depot.desk import Desk
 from pipelines.depot.published import hashes, prove
 from pipelines.depot.storage import Depot, read_table, sync_folder
 from pipelines.errors import Unusable
+from pipelines.identity.reasons import refuse_who
+from pipelines.identity.word_list import names_beside
 from pipelines.release.changes import compare
 from pipelines.release.contents import fill, released_tables, write_parquet
 from pipelines.release.describe import describe
@@ -83,9 +85,10 @@ def freeze(desk: Desk, why: str, *, openly: bool = False) -> Entry:
 
 
 def refuse_what_a_run_must_do(desk: Desk, why: str) -> None:
-    """Raises Unusable without a reason, in an empty depot, or if another code or study file judged some deliveries."""
+    """Raises Unusable without a reason or for one that names somebody, in an empty depot, or if another code judged."""
     if not why.strip():
         raise Unusable("No reason is given.", "what the release is for.", "Say it with --why.")
+    refuse_who(why, desk.books.gates.every_runner(), names_beside(desk.study.path))
     if not desk.books.deliveries.any_taken_in():
         seen = "The depot holds no delivery that was taken in."
         raise Unusable(seen, "a depot with accepted trials.", "Run `manystrides run` first.", file=desk.depot.root)

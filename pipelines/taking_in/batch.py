@@ -19,7 +19,7 @@ from pipelines.depot.arrivals import Arrival, find_arrivals
 from pipelines.depot.books.rows import STOPPED, Record
 from pipelines.depot.consents import changed
 from pipelines.depot.desk import Desk, Opened
-from pipelines.errors import Unusable
+from pipelines.errors import Unusable, disk_full, is_disk_full
 from pipelines.identity.word_list import names_beside
 from pipelines.progress import Progress
 from pipelines.taking_in import withdrawing
@@ -27,21 +27,24 @@ from pipelines.taking_in.again import Again, judged_again
 from pipelines.taking_in.ahead import Ahead
 from pipelines.taking_in.due import (
     ASKED_FOR,
+    CHANGED,
     CONSENTS_CHANGED,
     DAMAGED,
+    NAMED_ANEW,
+    NEW,
+    Came,
     Due,
     arrivals_due,
     due_again,
     stale,
     until_none,
 )
-from pipelines.taking_in.noting import again, remember
+from pipelines.taking_in.noting import again, remember, stopped_as_it_is
 from pipelines.taking_in.publishing import Prepared, publish
 from pipelines.taking_in.stages import open_arrival, take_in_opened
 from pipelines.taking_in.summary import Done, Failure, Summary
 
 log = logging.getLogger(__name__)
-NEW = "new"
 
 
 @dataclass(frozen=True)
@@ -122,6 +125,7 @@ def _again_together(bench: Bench, asked: Sequence[str] | None) -> Iterator[Worke
                 bench, name, prepared.record.arrival, why[name], partial(_published, desk, prepared, why[name])
             )
         for one, error in judged.failed:
+            _end_if_disk_full(error)
             yield _failed(bench, one.record.delivery_id, one.record.arrival, one.why, error)
 
 
@@ -144,18 +148,18 @@ def refusal(judged: Again) -> Iterator[str]:
 def _arrivals(bench: Bench, inbox: Path, asked: Sequence[str] | None) -> Iterator[Worked]:
     desk = bench.desk
     found, bench.summary.not_deliveries = arrivals_due(desk, inbox)
-    queue = deque(a for a in found if asked is None or a.key in set(asked))
+    queue = deque(came for came in found if asked is None or came.arrival.key in set(asked))
     ahead = Ahead(desk)
     try:
         while queue:
-            arrival = queue.popleft()
+            came = queue.popleft()
             evicted: list[Record] = []
-            begin = _beginning(ahead, desk, queue[0]) if queue else None
-            one = _Arriving(bench, ahead, arrival, begin, evicted)
-            yield _attempt(bench, arrival.key, arrival.key, NEW, one.take_in)
+            begin = _beginning(ahead, desk, queue[0].arrival) if queue else None
+            one = _Arriving(bench, ahead, came, begin, evicted)
+            yield _attempt(bench, came.arrival.key, came.arrival.key, came.why, one.take_in)
             for record in evicted:  # it lies in the inbox still, and is named anew
                 there, _ = find_arrivals(inbox, names_beside(desk.study.path))
-                queue.extend(a for a in there if a.key == record.arrival)
+                queue.extend(Came(a, NAMED_ANEW) for a in there if a.key == record.arrival)
     finally:
         ahead.drop()
 
@@ -166,19 +170,22 @@ class _Arriving:
 
     bench: Bench
     ahead: Ahead
-    arrival: Arrival
+    came: Came
     begin: Callable[[], None] | None
     evicted: list[Record]
 
     def take_in(self) -> Record | None:
         """The delivery it became; None if it is the delivery it was."""
-        desk, arrival = self.bench.desk, self.arrival
+        desk, arrival, why = self.bench.desk, self.came.arrival, self.came.why
         signature = arrival.signature()
+        if why == CHANGED and (same := stopped_as_it_is(desk, arrival)) is not None:
+            remember(desk, arrival, signature, same)
+            return None
         with (
             self.bench.progress.delivery(arrival.key) as tell,
             self.ahead.opened(arrival.key, _opener(desk, arrival)) as (opened, gated),
         ):
-            passage = take_in_opened(desk, opened, tell, self.begin, gated)
+            passage = take_in_opened(desk, opened, tell, self.begin, gated, None if why == NEW else why)
         remember(desk, arrival, signature, passage.record)
         if passage.evicted is not None:
             self.evicted.append(passage.evicted)
@@ -212,10 +219,17 @@ def _attempt(bench: Bench, about: str, arrival: str, why: str, work: Callable[[]
     try:
         record = work()
     except Exception as error:
+        _end_if_disk_full(error)
         return _failed(bench, about, arrival, why, error)
     if record is not None:
         bench.summary.add(Done(record, why))
     return Worked(arrival, why, record)
+
+
+def _end_if_disk_full(error: Exception) -> None:
+    """Raises Unusable if there is no room on the disk: the next delivery would not fare better."""
+    if isinstance(error, OSError) and is_disk_full(error):
+        raise disk_full(error) from error
 
 
 def _failed(bench: Bench, about: str, arrival: str, why: str, error: Exception) -> Worked:

@@ -11,14 +11,15 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from pipelines.depot.arrivals import Arrival, find_arrivals
-from pipelines.depot.books.rows import Record
+from pipelines.depot.books.asking import in_order
+from pipelines.depot.books.rows import REPEAT, Record
 from pipelines.depot.consents import changed
 from pipelines.depot.desk import Desk
 from pipelines.depot.overrides import overrides_changed
 from pipelines.errors import Unusable
 from pipelines.identity.word_list import names_beside
-from pipelines.judging.stamps import OF_A_DELIVERY, reason
-from pipelines.taking_in.publishing import used_today
+from pipelines.judging.stamps import made, reason
+from pipelines.taking_in.publishing import site_of, used_to_stop, used_today
 
 CONSENTS_CHANGED = "What is known of its runners' consent has changed."
 TEXTS_DECIDED = "Somebody decided on a text it holds."
@@ -30,8 +31,12 @@ REFERENCES_CHANGED = "The muscle references of a session, which another delivery
 OTHERS_CHANGED = "What deliveries before it brought under the same ids, or of the same recordings, has changed."
 ASKED_FOR = "Asked for."
 DAMAGED = "Its result was damaged."
+NEW = "new"
+CHANGED = "It lies in the inbox with other files, sizes or times than before."
+NAMED_ANEW = "Its number was needed by a delivery that can be taken in; it is named anew."
+ONCE_MORE = "What it is a repeat of is no longer held."
+STOPPED_BEFORE = "It was stopped before."
 _MOST_TIMES = 3
-STOPPED_BEFORE = "It was stopped by other code or another study file."
 
 
 @dataclass(frozen=True)
@@ -49,9 +54,10 @@ class Due:
 
 def stale(desk: Desk) -> list[Due]:
     """Deliveries the depot holds that were made with something else than today's; in order of site and number."""
-    return [
-        Due(record, why_stale(desk, record)) for record in desk.books.deliveries.not_made_with(desk.made, desk.stamp)
-    ]
+    deliveries = desk.books.deliveries
+    stopped = [record for record, made in deliveries.stopped() if record.held and made != _stopped_with(desk, record)]
+    found = in_order([*deliveries.not_made_with(desk.made), *stopped])
+    return [Due(record, why_stale(desk, record)) for record in found]
 
 
 def in_turn(due: Sequence[Due], lenders: Mapping[str, Collection[str]]) -> list[Due]:
@@ -69,31 +75,51 @@ def in_turn(due: Sequence[Due], lenders: Mapping[str, Collection[str]]) -> list[
 
 def why_stale(desk: Desk, record: Record) -> str:
     """What of today's differs from what a delivery was made with."""
-    if not record.taken_in:
-        return STOPPED_BEFORE
     used = desk.books.stamps.of_delivery(record.delivery_id)
-    wanted = used_today(desk, record.site)
-    told = []
-    for what in OF_A_DELIVERY:
+    wanted = used_today(desk, record.site) if record.taken_in else used_to_stop(desk, site_of(record))
+    told = [] if record.taken_in else [STOPPED_BEFORE]
+    for what in wanted:
         if what in used and used[what] != wanted[what].digest:
             told.append(reason(wanted[what], desk.books.stamps.content(used[what]), record.site))
-    return " ".join(told) or "It was made by an older manystrides."
+    if told in ([], [STOPPED_BEFORE]):
+        told.append("It was made by an older manystrides.")
+    return " ".join(told)
 
 
-def arrivals_due(desk: Desk, inbox: Path) -> tuple[list[Arrival], list[str]]:
-    """What lies in the inbox and is new, has changed, or was turned away by other code; and names of what is none."""
+def _stopped_with(desk: Desk, record: Record) -> str:
+    return made(used_to_stop(desk, site_of(record)))
+
+
+@dataclass(frozen=True)
+class Came:
+    """What lies in the inbox and is to be opened, and why: it is new, or what was told of it may be told no more."""
+
+    arrival: Arrival
+    why: str = NEW
+
+
+def arrivals_due(desk: Desk, inbox: Path) -> tuple[list[Came], list[str]]:
+    """What lies in the inbox and is to be opened, new or again; and names of what is no delivery."""
     arrivals, others = find_arrivals(inbox, names_beside(desk.study.path))
     known = desk.books.arrivals.all()
     records = {record.delivery_id: record for record in desk.books.deliveries.all()}
+    stopped = {record.delivery_id: made for record, made in desk.books.deliveries.stopped() if not record.held}
+    held = {(record.site, record.fingerprint) for record in records.values() if record.held}
 
-    def is_due(arrival: Arrival) -> bool:
+    def why(arrival: Arrival) -> str | None:
         before = known.get((arrival.site, arrival.name))
         record = records.get(before.delivery_id) if before else None
-        if before is None or record is None or before.signature != arrival.signature():
-            return True
-        return not record.held and not record.made_by(desk.stamp)
+        if before is None or record is None:
+            return NEW
+        if record.delivery_id in stopped and stopped[record.delivery_id] != _stopped_with(desk, record):
+            return why_stale(desk, record)
+        if before.signature != arrival.signature():
+            return CHANGED
+        is_repeat_of_nothing = record.status == REPEAT and (record.site, record.fingerprint) not in held
+        return ONCE_MORE if is_repeat_of_nothing else None
 
-    return [arrival for arrival in arrivals if is_due(arrival)], others
+    reasons = ((arrival, why(arrival)) for arrival in arrivals)
+    return [Came(arrival, reason) for arrival, reason in reasons if reason is not None], others
 
 
 def follow_ups(desk: Desk) -> Iterable[tuple[str, Callable[[], list[Record]]]]:
@@ -164,7 +190,7 @@ def due_again(desk: Desk) -> Iterator[tuple[str, Record]]:
 class WhatIsDue:
     """All that a run would do, as far as it is known before. Empty: nothing."""
 
-    arrivals: Sequence[Arrival]
+    arrivals: Sequence[Came]
     again: Sequence[Due]
 
     def __bool__(self) -> bool:
@@ -173,12 +199,14 @@ class WhatIsDue:
     @property
     def keys(self) -> list[str]:
         """``site/name`` of every delivery concerned, once."""
-        return list(dict.fromkeys([*(one.record.arrival for one in self.again), *(a.key for a in self.arrivals)]))
+        return list(
+            dict.fromkeys([*(one.record.arrival for one in self.again), *(came.arrival.key for came in self.arrivals)])
+        )
 
     @property
     def state(self) -> list[str]:
         """Changes when something else is due, or the same because of something else."""
-        came = [f"{a.key} {a.signature()}" for a in self.arrivals]
+        came = [f"{one.arrival.key} {one.arrival.signature()} {one.why}" for one in self.arrivals]
         return came + [f"{one.record.result} {one.why}" for one in self.again]
 
 

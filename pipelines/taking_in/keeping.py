@@ -132,7 +132,7 @@ def _is_plain(path: Path) -> bool:
 
 def _write(path: Path, content: bytes) -> None:
     path.write_bytes(content)
-    path.chmod(stat.S_IRUSR | stat.S_IWUSR | stat.S_IRGRP)
+    path.chmod(stat.S_IRUSR | stat.S_IWUSR)
 
 
 def _bag_info(came: bytes, info: Mapping[str, str], oxum: str) -> bytes:

@@ -36,14 +36,18 @@ _WORKERS_NEED = (
 
 @contextmanager
 def open_desk(depot: Depot, study: LoadedStudy, actor: str | None = None, workers: int | None = None) -> Iterator[Desk]:
-    """The desk for ``study``; the caller holds the depot's lock while it writes. Workers start with the first job."""
+    """The desk for ``study``; the caller holds the depot's lock while it writes. Workers start with the first job.
+
+    Raises Unusable if the depot is another study's.
+    """
     settings = study.study
     stamp = Stamp(code_version(), study.version)
     if "forkserver" in multiprocessing.get_all_start_methods():
         multiprocessing.get_context("forkserver").set_forkserver_preload(list(_WORKERS_NEED))
     count = workers or os.cpu_count() or 1
     limits = settings.trial_time_limit_s, settings.trial_memory_limit_mb
-    with depot.opened(), Isolated(count, *limits) as isolated:
+    with depot.opened() as books, Isolated(count, *limits) as isolated:
+        books.refuse_other_study(settings.known_by, study.path)
         made = made_today(settings, names_beside(study.path), judging_sources())
         ledger = Ledger(depot.books, actor or whoami())
         yield Desk(depot, study, stamp, ledger, isolated, LocalEngine(isolated), made)

@@ -11,7 +11,7 @@ from pathlib import Path
 
 from pipelines.taking_in.again import Again, judged_again
 from pipelines.taking_in.batch import Bench
-from pipelines.taking_in.due import WhatIsDue, what_is_due
+from pipelines.taking_in.due import NEW, WhatIsDue, what_is_due
 
 NOTHING_DUE = "Nothing new: a run would take in nothing and judge nothing again."
 
@@ -27,9 +27,12 @@ def plan(bench: Bench, inbox: Path) -> str:
 
 
 def _lines(bench: Bench, due: WhatIsDue, judged: Again) -> Iterator[str]:
-    if due.arrivals:
+    if new := [came.arrival for came in due.arrivals if came.why == NEW]:
         yield "New in the inbox, would be taken in"
-        yield from (f"  {arrival.key}" for arrival in due.arrivals)
+        yield from (f"  {arrival.key}" for arrival in new)
+    if known := [came for came in due.arrivals if came.why != NEW]:
+        yield "In the inbox since before, would be opened again"
+        yield from (f"  {came.arrival.key}: {came.why}" for came in known)
     if due.again:
         yield "Would be judged again"
         yield from (f"  {one.record.delivery_id}: {one.why}" for one in due.again)

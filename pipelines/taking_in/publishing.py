@@ -16,7 +16,7 @@ from pipelines.depot.books.rows import Record, Result
 from pipelines.depot.desk import Desk
 from pipelines.depot.published import hashes, place_of
 from pipelines.identity.word_list import names_beside
-from pipelines.judging.stamps import Used, of_delivery
+from pipelines.judging.stamps import TITLE, Used, of_delivery
 from pipelines.taking_in.keeping import drop_unheld, shut_bytes, store_files
 from pipelines.taking_in.telling import tell_result
 from pipelines.versions import judging_sources
@@ -83,13 +83,24 @@ def note_result(desk: Desk, prepared: Prepared) -> None:
     desk.books.files.put(place_of(delivery_id), hashes(desk.depot.delivery_path(delivery_id)))
     if result.record.taken_in:
         desk.books.beside.note(result.record.delivery_id)
-        used = used_today(desk, result.record.site).values()
+    if result.stamps:
+        used = (used_today if result.record.taken_in else used_to_stop)(desk, site_of(result.record)).values()
         desk.books.stamps.note_content({one.digest: one.content for one in used})
 
 
 def used_today(desk: Desk, site: str | None) -> dict[str, Used]:
     """What a delivery of ``site`` is made with today."""
     return of_delivery(desk.study.study, site, names_beside(desk.study.path), judging_sources())
+
+
+def used_to_stop(desk: Desk, site: str | None) -> dict[str, Used]:
+    """What a delivery of ``site`` that is stopped is stopped with today."""
+    return {**used_today(desk, site), TITLE: Used(TITLE, {"": desk.study.study.title})}
+
+
+def site_of(record: Record) -> str:
+    """The laboratory that a delivery says it is of; of one that does not say so, in whose inbox it lay."""
+    return record.site or record.arrival.partition("/")[0]
 
 
 def _evict(desk: Desk, delivery_id: str, arrival: str) -> Record | None:

@@ -43,7 +43,7 @@ from pipelines.judging.delivery_tables import (
 )
 from pipelines.judging.muscle_references import given_digests
 from pipelines.judging.of_delivery import Layout, judge_delivery, lay_out
-from pipelines.judging.stamps import made, posture_digest
+from pipelines.judging.stamps import Used, made, posture_digest
 from pipelines.judging.standings import ACCEPTED, WITHHELD, Judged
 from pipelines.taking_in.beyond_trials import tables_beyond_trials
 from pipelines.taking_in.gating import Gated, gate
@@ -56,7 +56,15 @@ from pipelines.taking_in.naming import (
     name_for_stopped,
     same_content,
 )
-from pipelines.taking_in.publishing import Passage, Prepared, forget_older, publish, used_today
+from pipelines.taking_in.publishing import (
+    Passage,
+    Prepared,
+    forget_older,
+    publish,
+    site_of,
+    used_to_stop,
+    used_today,
+)
 from pipelines.taking_in.resends import with_parts
 from pipelines.taking_in.writing import written
 
@@ -153,7 +161,8 @@ def _stopped(desk: Desk, gated: Gated) -> Prepared:
     record = replace(_record(desk, opened, name, STOPPED, before), held=bool(payload.stored))
     # what is held keeps what it told; of what is not held at least whatever takes consent away counts
     told = None if before is not None else taken_away(consent)
-    result = Result(record, payload, gate=told)
+    used = used_to_stop(desk, site_of(record))
+    result = Result(record, payload, stamps=_stamps(used), gate=told)
     return Prepared(result, written(desk, opened, result, tables))
 
 
@@ -166,7 +175,10 @@ def prepare_repeat(desk: Desk, opened: Opened, same: Record) -> Prepared:
 
 def stamps_of(desk: Desk, site: str | None) -> dict[str, str]:
     """The stamps of a delivery of ``site`` that is judged today."""
-    used = used_today(desk, site)
+    return _stamps(used_today(desk, site))
+
+
+def _stamps(used: Mapping[str, Used]) -> dict[str, str]:
     return {what: one.digest for what, one in used.items()} | {MADE: made(used)}
 
 
@@ -197,9 +209,13 @@ def take_in_opened(
     tell: Tell,
     meanwhile: Callable[[], None] | None = None,
     ahead: Gated | None = None,
+    why: str | None = None,
 ) -> Passage:
-    """Take in a delivery that was opened; its folder must stay until this ends. ahead: as in ``gate``."""
-    why = f"It arrived as {opened.arrival}."
+    """Take in a delivery that was opened; its folder must stay until this ends. ahead: as in ``gate``.
+
+    why: for the ledger, if it was opened before.
+    """
+    why = why or f"It arrived as {opened.arrival}."
     if (same := same_content(opened, desk.books)) is not None:
         if same.arrival == opened.arrival:
             return Passage(same, changed=False)

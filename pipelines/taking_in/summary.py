@@ -43,6 +43,7 @@ class Summary:
     """What a run did. finished: what it went on with that an earlier command had left, in lines for people.
 
     withdrawals: what was done for each that is not done, or was not before.
+    raised: what broke the building of warehouse or pages off, the last time it was tried.
     every_reason: told in full, since there will be no page to look at.
     """
 
@@ -54,6 +55,7 @@ class Summary:
     finished: tuple[str, ...] = ()
     withdrawals: list[CarriedOut] = field(default_factory=list)
     refused: str | None = None
+    raised: Exception | None = None
     every_reason: bool = False
 
     def add(self, done: Done) -> None:

@@ -21,7 +21,6 @@ from pipelines.depot.desk import Desk
 from pipelines.depot.overrides import forget_gone
 from pipelines.depot.search_bytes import files_with
 from pipelines.depot.storage import Depot, remove_folder
-from pipelines.depot.upgrade import ASIDE
 from schemas.privacy import EVERY_SCOPE
 
 CARRIED_OUT = "withdrawal_carried_out"
@@ -100,6 +99,8 @@ def take_files_out(desk: Desk, judged: Sequence[str]) -> list[CarriedOut]:
 
     judged: deliveries that were judged again since consent changed. Releases of before are marked as superseded.
     """
+    from pipelines.depot.upgrade import ASIDE
+
     jobs, depot = desk.books.jobs.open(), desk.depot
     if not jobs:
         return []

@@ -11,7 +11,8 @@ import pytest
 from pipelines.intake.c3d.compare import compare_readers
 from pipelines.intake.c3d.problem import C3dProblem
 from pipelines.intake.c3d.reading import read_c3d
-from pipelines.intake.plates import force_and_moment_in_lab, metres_per_unit, vertical_axis
+from pipelines.intake.plates import force_and_moment_in_lab, vertical_axis
+from pipelines.intake.units import metres_per_unit
 from pipelines.lab.look import look, render_look
 from pipelines.workers.isolation import Isolated
 

@@ -98,6 +98,27 @@ class Books:
         with self.reading() as connection:
             return str(connection.scalar(sa.select(DEPOT.c.key)))
 
+    def refuse_other_study(self, known_by: str, file: Path) -> None:
+        """Raises Unusable if the depot is another study's. file: of the study that was given."""
+        with self.reading() as connection:
+            own = connection.scalar(sa.select(DEPOT.c.study))
+        if own is not None and own != known_by:
+            raise Unusable(
+                f"The depot is that of the study {own!r}; the study file is that of {known_by!r}.",
+                "the file of the study that the depot was begun with.",
+                "Give that one with --study, or another --depot. If it is the same study under another title, write "
+                f"`id: {own}` into the file.",
+                file=file,
+            )
+
+    def bind(self, known_by: str) -> None:
+        """Let the depot be a study's, unless it is one's already."""
+        with self.reading() as connection:
+            bound = connection.scalar(sa.select(DEPOT.c.study)) is not None
+        if not bound:
+            with self.transaction():
+                self.writer().execute(sa.update(DEPOT).values(study=known_by))
+
     def adopt_key(self, key: str) -> None:
         """Let new books know those who withdrew from the depot that was here before. Raises RuntimeError for others."""
         if self.ledger.head().sequence or self.deliveries.ids():

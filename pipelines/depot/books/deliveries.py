@@ -8,11 +8,10 @@ from typing import TYPE_CHECKING, Any
 
 import sqlalchemy as sa
 
-from checks.findings import Stamp
 from pipelines.depot.books import tables
 from pipelines.depot.books.asking import in_order
 from pipelines.depot.books.order import before
-from pipelines.depot.books.rows import MADE, TAKEN_IN, Payload, Record, Result, TrialVersion
+from pipelines.depot.books.rows import MADE, STOPPED, TAKEN_IN, Payload, Record, Result, TrialVersion
 from pipelines.depot.books.tables import DELIVERIES, DELIVERY_STAMPS, PAYLOAD, TRIALS, WAITING
 from pipelines.depot.books.tables_texts import LEFT_OUT
 from schemas.received import PayloadFile
@@ -76,12 +75,19 @@ class Deliveries:
         """Whether one delivery was taken in and made with what is wanted today."""
         return bool(self._where(DELIVERIES.c.delivery_id == delivery_id, current(made)))
 
-    def not_made_with(self, made: Collection[str], stamp: Stamp) -> list[Record]:
-        """Deliveries the depot holds that were made with something else; of stopped ones, by other code or study."""
-        c = DELIVERIES.c
-        other = sa.or_(c.code_version != stamp.code_version, c.study_version != stamp.study_version)
-        stopped = sa.and_(c.status != TAKEN_IN, other)
-        return self._where(c.held, sa.or_(stopped, sa.and_(c.status == TAKEN_IN, sa.not_(current(made)))))
+    def not_made_with(self, made: Collection[str]) -> list[Record]:
+        """Deliveries the depot holds that were taken in and made with something else."""
+        return self._where(DELIVERIES.c.held, DELIVERIES.c.status == TAKEN_IN, sa.not_(current(made)))
+
+    def stopped(self) -> list[tuple[Record, str]]:
+        """Deliveries that were stopped, with the one word for all they were stopped with; empty if it is not known."""
+        own = sa.and_(DELIVERY_STAMPS.c.delivery_id == DELIVERIES.c.delivery_id, DELIVERY_STAMPS.c.what == MADE)
+        query = sa.select(*_COLUMNS, DELIVERY_STAMPS.c.used).outerjoin(DELIVERY_STAMPS, own)
+        with self._books.reading() as connection:
+            rows = connection.execute(query.where(DELIVERIES.c.status == STOPPED)).mappings().all()
+        made = {str(row["delivery_id"]): str(row["used"] or "") for row in rows}
+        records = in_order(Record(**{name: row[name] for name in Record.__dataclass_fields__}) for row in rows)
+        return [(record, made[record.delivery_id]) for record in records]
 
     def same_content(self, site: str | None, fingerprint: str) -> list[Record]:
         """Deliveries of a site that brought these bytes and are held."""

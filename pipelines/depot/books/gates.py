@@ -224,6 +224,18 @@ class Gates:
         with self._books.reading() as connection:
             return set(connection.scalars(sa.select(c.participant_id).distinct()))
 
+    def with_trials(self) -> set[str]:
+        """Every id of a runner of whom a delivery has trials."""
+        with self._books.reading() as connection:
+            return {str(r) for r in connection.scalars(sa.select(GATE_TRIALS.c.participant_id).distinct()) if r}
+
+    def against(self, *, but: str | None = None) -> set[str]:
+        """Every id under which a delivery tells an event against consent. but: not from this one."""
+        c = CONSENT_EVENTS.c
+        query = sa.select(c.participant_id).where(c.event != GIVEN, c.delivery_id != (but or "")).distinct()
+        with self._books.reading() as connection:
+            return set(connection.scalars(query))
+
     def naming(self, runner: str) -> list[str]:
         """Deliveries that name a runner, by name."""
         with self._books.reading() as connection:

@@ -69,6 +69,12 @@ def _by_url(root: Path, url: str) -> sa.Engine:
             "Leave --books and MANYSTRIDES_BOOKS out.",
             file=root / FILE,
         )
+    if url.partition(":")[0].partition("+")[0] == "sqlite":
+        raise Unusable(
+            "The books cannot be opened: they are to be a SQLite file somewhere else.",
+            "no URL at all, since a SQLite file belongs into the depot's folder; or one of a PostgreSQL database.",
+            "Leave --books and MANYSTRIDES_BOOKS out.",
+        )
     try:
         parsed = sa.make_url(url)
         if parsed.get_backend_name() != "postgresql":

@@ -8,7 +8,6 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
-from checks.findings import Stamp
 from schemas.received import ConsentEvent, PayloadFile
 
 #: The stamp of a delivery that stands for all its others.
@@ -20,6 +19,8 @@ BORROWED_POSTURE, BORROWED_REFERENCES = "borrowed_posture", "borrowed_references
 POSTURE_OF_SESSION = "posture_of_session"
 #: Stamp of a trial that is another's recording: ``delivery/trial`` of that one, if another delivery brought it.
 COPY_OF = "copy_of"
+#: Stamp of a delivery that was stopped and is not held: its bytes as it came.
+CAME_AS = "came_as"
 #: Stamp of a delivery: what deliveries before it brought under the same ids or with the same files, if anything.
 BESIDE = "beside"
 #: Statuses of a delivery.
@@ -68,10 +69,6 @@ class Record:
     def taken_in(self) -> bool:
         """Whether its trials were judged."""
         return self.status == TAKEN_IN
-
-    def made_by(self, stamp: Stamp) -> bool:
-        """Whether this code and study made it."""
-        return (self.code_version, self.study_version) == (stamp.code_version, stamp.study_version)
 
 
 @dataclass(frozen=True)

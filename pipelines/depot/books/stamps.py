@@ -30,6 +30,12 @@ class Stamps:
             rows = connection.execute(sa.select(c.what, c.used).where(c.delivery_id == delivery_id))
             return {str(what): str(used) for what, used in rows}
 
+    def put(self, delivery_id: str, what: str, used: str) -> None:
+        """Note one more stamp of a delivery, in place of what it was; in a transaction."""
+        connection, c = self._books.writer(), DELIVERY_STAMPS.c
+        connection.execute(sa.delete(DELIVERY_STAMPS).where(c.delivery_id == delivery_id, c.what == what))
+        connection.execute(sa.insert(DELIVERY_STAMPS), {"delivery_id": delivery_id, "what": what, "used": used})
+
     def of_trials(self, delivery_id: str) -> dict[str, dict[str, str]]:
         """Trial -> what was used -> its value."""
         c = TRIAL_STAMPS.c

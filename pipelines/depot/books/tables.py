@@ -10,7 +10,7 @@ import sqlalchemy as sa
 from pipelines.depot.books import guards
 
 #: The newest form of the books that this code knows; each migration raises it by one.
-FORM = 5
+FORM = 6
 
 META = sa.MetaData(
     naming_convention={
@@ -33,8 +33,15 @@ def of_delivery() -> sa.Column[str]:
 
 
 #: One row. word: random, by which books and depot know that they belong together; key: secret, by which runners and
-#: files that were withdrawn are known again.
-DEPOT = sa.Table("depot", META, text_column("word", key=True), text_column("key"), text_column("made_utc"))
+#: files that were withdrawn are known again; study: by what the study is known that the first writer had.
+DEPOT = sa.Table(
+    "depot",
+    META,
+    text_column("word", key=True),
+    text_column("key"),
+    text_column("made_utc"),
+    text_column("study", null=True),
+)
 
 ARRIVALS = sa.Table(
     "arrivals",

@@ -19,13 +19,18 @@ def decode(data: bytes, layout: Layout) -> tuple[FloatArray, NDArray[np.bool_], 
 
     All arithmetic is in double precision on the stored numbers: position * scale, (sample - offset) * scale.
     """
+    counts, stored = layout.counts, stored_numbers(data, layout)
+    points, valid = _points(stored[:, : 4 * counts.points].reshape(counts.frames, counts.points, 4), layout)
+    return points, valid, _analog(stored[:, 4 * counts.points :], layout)
+
+
+def stored_numbers(data: bytes, layout: Layout) -> np.ndarray:
+    """(f, 4 n + c * samples per frame) the numbers of each frame as stored, without a copy where NumPy knows them."""
     counts = layout.counts
     chunk = memoryview(data)[counts.data_start : counts.data_start + counts.frames * counts.frame_bytes]
     view = numbers.float32_view if layout.storage == "float" else numbers.int16_view
     per_frame = 4 * counts.points + counts.analog_per_frame
-    stored = view(chunk, layout.header.processor).reshape(counts.frames, per_frame)
-    points, valid = _points(stored[:, : 4 * counts.points].reshape(counts.frames, counts.points, 4), layout)
-    return points, valid, _analog(stored[:, 4 * counts.points :], layout)
+    return view(chunk, layout.header.processor).reshape(counts.frames, per_frame)
 
 
 def _points(four: np.ndarray, layout: Layout) -> tuple[FloatArray, NDArray[np.bool_]]:

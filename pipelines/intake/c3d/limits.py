@@ -35,16 +35,21 @@ def analog_limits(layout: Layout, analog: FloatArray) -> FloatArray:
 def _converter(layout: Layout, analog: FloatArray, scale: FloatArray) -> tuple[int, bool]:
     """Bits of the converter and whether it counts from 0.
 
-    Without ANALOG:BITS an integer file is taken as one of 12 bits where every offset lies near the middle of 0 to
-    4095 and every sample within it (common practice of older boards), else as one of 16 bits, its storage.
+    ANALOG:BITS that integers do not keep to is not believed. Without it an integer file is taken as one of 12 bits
+    where every offset lies near the middle of 0 to 4095 and every sample within it (common practice of older boards),
+    else as one of 16 bits, its storage.
     """
     offset = layout.analog_offset
-    if layout.analog_bits is not None:
+    ends = np.stack([analog.min(axis=0), analog.max(axis=0)]) / scale + offset if len(analog) else np.zeros((2, 1))
+    if layout.analog_bits is not None and (layout.storage == "float" or _keeps_to(ends, layout.analog_bits)):
         middle = 2 ** (layout.analog_bits - 2)
         counts_from_zero = layout.storage == "int" and layout.analog_bits < 16 and bool((offset >= middle).all())
         return layout.analog_bits, layout.analog_unsigned or counts_from_zero
-    if ((offset > 1024) & (offset < 3072)).all() and len(analog):
-        ends = np.stack([analog.min(axis=0), analog.max(axis=0)]) / scale + offset
-        if ends.min() >= -0.5 and ends.max() <= 4095.5:
-            return 12, True
+    if ((offset > 1024) & (offset < 3072)).all() and len(analog) and ends.min() >= -0.5 and ends.max() <= 4095.5:
+        return 12, True
     return 16, layout.analog_unsigned
+
+
+def _keeps_to(ends: FloatArray, bits: int) -> bool:
+    """Whether the smallest and largest samples, in counts, are numbers of so many bits, signed or not."""
+    return bool(ends.min() > -(2 ** (bits - 1)) - 0.5 and ends.max() < 2**bits - 0.5)

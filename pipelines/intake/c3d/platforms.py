@@ -11,6 +11,8 @@ from pipelines.intake.c3d.parameters import Parameter
 from schemas.trial import FloatArray
 
 CHANNELS = {1: 6, 2: 6, 3: 8, 4: 6}
+#: Type -> which of its channels add up to the vertical force as they are.
+VERTICAL = {1: (2,), 2: (2,), 3: (4, 5, 6, 7)}
 
 
 @dataclass(frozen=True)

@@ -19,6 +19,8 @@ from pipelines.intake.c3d.limits import analog_limits
 from pipelines.intake.c3d.platforms import PlateSpec, plate_specs
 from pipelines.intake.c3d.problem import C3dProblem
 from pipelines.intake.c3d.self_description import describe
+from pipelines.intake.c3d.unmarked import not_positions
+from pipelines.intake.units import metres_per_unit
 from schemas.self_description import SelfDescription
 from schemas.trial import FileFacts, FloatArray
 
@@ -31,9 +33,9 @@ class Recording:
 
     points: (frames, n, 3), NaN where invalid. valid: (frames, n), False where the file marks a point as invalid (its
     residual is negative) or holds no number. analog: (samples, channels), scaled. analog_limits: (channels, 2), the
-    smallest and largest value a channel can store, NaN where unknown. at_origin: (frames, n), where a point that the
-    file calls measured stands at exactly (0, 0, 0), as some writers put it where they saw none. description: all that
-    the file says about itself.
+    smallest and largest value a channel can store, NaN where unknown. unmarked: (frames, n), where a point that the
+    file calls measured stands for none, as some writers put zeros or -9999 where they saw none. description: all
+    that the file says about itself.
     """
 
     layout: Layout
@@ -42,7 +44,7 @@ class Recording:
     analog: FloatArray
     analog_limits: FloatArray
     plates: tuple[PlateSpec, ...]
-    at_origin: NDArray[np.bool_]
+    unmarked: NDArray[np.bool_]
     description: SelfDescription
     oddities: tuple[str, ...]
 
@@ -91,7 +93,8 @@ def _read(data: bytes) -> Recording:
     layout = read_layout(data)
     points, valid, analog = decode(data, layout)
     plates, plate_oddities = plate_specs(layout)
-    at_origin = _at_origin(points)
+    metre = metres_per_unit(layout.point_unit) or 1.0
+    unmarked = not_positions(points, layout.point_rate_hz, metre)
     return Recording(
         layout=layout,
         points=points,
@@ -99,18 +102,10 @@ def _read(data: bytes) -> Recording:
         analog=analog,
         analog_limits=analog_limits(layout, analog),
         plates=plates,
-        at_origin=at_origin,
-        description=describe(data, layout, plates, points, analog, at_origin),
+        unmarked=unmarked,
+        description=describe(data, layout, plates, points, analog, unmarked),
         oddities=layout.oddities + plate_oddities + _oddities_of_values(valid, analog),
     )
-
-
-def _at_origin(points: FloatArray) -> NDArray[np.bool_]:
-    """(f, n) where all three coordinates are exactly 0."""
-    found: NDArray[np.bool_] = points[:, :, 0] == 0
-    if found.any():  # hardly any measured coordinate is, so that the others are seldom looked at
-        found &= (points[:, :, 1] == 0) & (points[:, :, 2] == 0)
-    return found
 
 
 def _oddities_of_values(valid: NDArray[np.bool_], analog: FloatArray) -> tuple[str, ...]:

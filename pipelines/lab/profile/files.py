@@ -99,7 +99,7 @@ def recordings_in(folder: Path) -> tuple[list[Recorded], int]:
 def seen_in(path: Path) -> Recorded | None:
     """One file; None if it has no markers. Runs in a worker. Raises C3dProblem."""
     from pipelines.intake.c3d.reading import read_c3d
-    from pipelines.intake.plates import metres_per_unit
+    from pipelines.intake.units import metres_per_unit
 
     recording = read_c3d(path)
     layout = recording.layout

@@ -20,8 +20,11 @@ from schemas.processing_signals import JointProcessing
 from schemas.trial import UP, FloatArray, Trial
 
 #: Own choices: what both are smoothed with, which keeps the step's rhythm and not the landing's shake; how far apart
-#: they are looked for, and how finely; and how alike they must be to tell anything.
-CUTOFF_HZ, FURTHEST_S, STEP_S, LEAST_LIKENESS = 8.0, 0.10, 0.005, 0.9
+#: they are looked for, less than half a step, beyond which the next step fits as well, and how finely; how alike they
+#: must be to tell anything.
+CUTOFF_HZ, FURTHEST_S, STEP_S, LEAST_LIKENESS = 8.0, 0.15, 0.005, 0.9
+#: Own choice: at both ends of the contacts so much is not looked at.
+EDGE_S = 0.05
 #: Own choices: a line across a longer gap would hide a whole step, and a marker seen less tells little.
 LONGEST_GAP_S, LEAST_SEEN = 0.25, 0.8
 #: Standard uncertainties by what was found in the real recordings: -4 to +4 ms with markers in front and at the back,
@@ -50,7 +53,7 @@ def lag_of_force(trial: Trial, ground: Ground, joints: JointProcessing, start_s:
         return None
     height = np.mean(heights, axis=0)
     clock = np.arange(len(height)) / rate
-    inner = (clock > start_s + FURTHEST_S / 2) & (clock < end_s - FURTHEST_S / 2)
+    inner = (clock > start_s + EDGE_S) & (clock < end_s - EDGE_S)
     if inner.sum() < rate * 0.3:
         return None
     moved = np.gradient(np.gradient(low_pass(height, rate, CUTOFF_HZ)))[inner]

@@ -11,21 +11,23 @@ import pytest
 
 from checks.context import Context
 from checks.registry import Weight
-from checks.self_description.agreement import contradictions_in
-from checks.self_description.c3d_rules import C3D_RULES
+from checks.self_description.agreement import FILE_RULES, contradictions_in
 from checks.self_description.plate_rules import PLATE_RULES
 from pipelines.intake.c3d.reading import read_c3d
 from schemas.reading import ChannelFacts
 from schemas.self_description import (
+    Blank,
     HeaderSays,
     ParametersSay,
     PlateSays,
     PlatesSay,
     ReadAs,
     RecordStep,
+    SamplesSay,
     SecondFileSays,
     SelfDescription,
     Twin,
+    Unmarked,
 )
 from tests.builders import a_study, a_trial
 from tests.checks.running_checks import Case, of_trial, run
@@ -34,7 +36,7 @@ SHARED = Path(__file__).resolve().parents[4] / "shared"
 FILE, PLATES, NAMES = "file_agrees_with_itself", "force_plates_are_described_in_full", "names_stand_for_one_thing"
 SECOND, ZEROS = "second_file_agrees_with_itself", "missing_positions_are_marked"
 CORNERS = ((0.3, 0.2, 0.0), (-0.3, 0.2, 0.0), (-0.3, -0.2, 0.0), (0.3, -0.2, 0.0))
-PLATE = PlateSays(1, 2, (1, 2, 3, 4, 5, 6), (0.0, 0.0, -40.0), CORNERS)
+PLATE = PlateSays(1, 2, (1, 2, 3, 4, 5, 6), (0.0, 0.0, -0.04), CORNERS, units=("N", "N", "N", "N.m", "N.m", "Nm"))
 SOUND = SelfDescription(
     HeaderSays(20, 24, 1, 400, 0.1, 9, 4, 200.0),
     ParametersSay(
@@ -52,7 +54,7 @@ SOUND = SelfDescription(
         offset_entries=6,
         point_labels=20,
     ),
-    ReadAs(90_000, 9, 20, 6, 4, 400, 208, "int", 0.1, 200.0, fits=1, left_over=200, left_over_blank=True),
+    ReadAs(90_000, 9, 20, 6, 4, 400, 208, "int", 0.1, 200.0, fits=1, left_over=200, left_over_blank=True, metre=1.0),
     PlatesSay(1, 1, 1, 1, 1, (PLATE,)),
 )
 EDF = SecondFileSays(plus=True, records=43, record_s=0.1)
@@ -82,14 +84,32 @@ PLANTED = {
         lambda: of(SOUND, ChannelFacts(1, second=replace(EDF, steps=(RecordStep(8, 0.7, 0.8),), step_count=1))),
         "second file",
     ),
-    ZEROS: Case(lambda: of(says(zeros=((a_label(), 20),))), a_label()),
+    ZEROS: Case(lambda: of(says(unmarked=(Unmarked(a_label(), (0.0, 0.0, 0.0), 20),))), a_label()),
 }
 CLEAN = dict.fromkeys(PLANTED, lambda: of(SOUND, ChannelFacts(1, second=EDF)))
 
 #: place of the rule -> contradictions in which values are wrong or may be.
 WRONG = {
     "scale of positions": [says("header", scale=0.108), says("header", scale=-0.1), says("parameters", scale=-0.1)],
-    "frame rate": [says("header", rate_hz=210.0), says("parameters", rate_hz=100.0)],
+    "frame rate": [
+        says("header", rate_hz=210.0),
+        says("parameters", rate_hz=100.0),
+        says("parameters", camera_rate_hz=100.0),
+        says("parameters", camera_rate_hz=200.0, rate_divider=2.0),
+    ],
+    "sign of analog samples": [
+        says(samples=SamplesSay(-900, 900, leaps_as_stated=400, leaps_else=1)),
+    ],
+    "samples of force plates": [says("plate", no_numbers=10)],
+    "size of a force plate": [says("read_as", metre=0.001), says("read_as", metre=100.0)],
+    "order of the numbers of a corner": [
+        replace(says("plate", corners=((0.3, 0.2, 0.0),) * 2 + CORNERS[2:]), plates=replace(
+            says("plate", corners=(CORNERS[0], CORNERS[0], *CORNERS[2:])).plates, corner_dims=(4, 3, 1))),
+    ],
+    "units of a force plate": [
+        says("plate", units=("N", "N", "kN", "N.m", "N.m", "N.m")),
+        says("plate", units=("N", "N", "N", "Nmm", "N.m", "N.m")),
+    ],
     "number of points": [replace(says("header", points=21), read_as=replace(SOUND.read_as, fits=2))],
     "number of frames": [
         replace(says("parameters", frames=398), read_as=replace(SOUND.read_as, fits=2)),
@@ -123,7 +143,8 @@ WRONG = {
     "origin of a force plate": [
         says("plate", origin=None),
         says("plate", origin=(0.0, float("nan"), 0.0)),
-        says("plate", c3d_type=3, origin=(0.0, 0.0, -40.0), channels=tuple(range(1, 9))),
+        says("plate", origin=(0.0, 0.0, -0.00004)),
+        says("plate", c3d_type=3, origin=(0.0, 0.0, -0.04), channels=tuple(range(1, 9))),
     ],
     "channels of the force plates": [
         says("plate", channels=(1, 1, 3, 4, 5, 6)),
@@ -162,8 +183,23 @@ UNTIDY = {
     ],
     "analog scale and offset": [says("parameters", general_scale=None), says("parameters", offset_entries=0)],
     "labels of points": [says("parameters", point_labels=18)],
-    "events": [says("parameters", events=3, event_times=1)],
-    "sign of the origin of a force plate": [says("plate", origin=(0.0, 0.0, 40.0))],
+    "events": [
+        says("parameters", events=3, event_times=1),
+        says(header_events_s=(99.0,)),
+        replace(says("parameters", events=1, event_times=1, event_seconds=(0.4,)), header_events_s=(0.8,)),
+    ],
+    "bits of the converter": [
+        replace(says("parameters", analog_bits=12), samples=SamplesSay(-11_000, 900)),
+        replace(says("parameters", analog_bits=12), samples=SamplesSay(0, 5000)),
+    ],
+    "origin of a force plate": [says("plate", origin=(0.0, 0.0, 0.0))],
+    "order of the numbers of a corner": [says("plates", corner_dims=(4, 3, 1))],
+    "units of a force plate": [says("plate", units=("V",) * 6)],
+    "frames of the zero of a force plate": [
+        says("plate", zero_frames=(1, 900)),
+        says("plate", zero_frames=(1, 20), zero_load=0.4),
+    ],
+    "sign of the origin of a force plate": [says("plate", origin=(0.0, 0.0, 0.04))],
 }  # fmt: skip
 
 
@@ -190,7 +226,7 @@ def test_what_changes_no_value_is_only_noted(place: str, description: SelfDescri
 
 def test_every_rule_has_spoken_in_each_way_that_its_row_tells() -> None:
     """A rule that says when it returns has returned, and one that says when it notes has noted."""
-    rules = C3D_RULES + PLATE_RULES
+    rules = FILE_RULES + PLATE_RULES
     assert {rule.place for rule in rules if rule.returns} == set(WRONG)
     assert {rule.place for rule in rules if rule.noted} == set(UNTIDY)
 
@@ -230,6 +266,11 @@ def test_a_parameter_that_stands_twice_with_two_values_sends_the_trial_back() ->
         (replace(EDF, untimed=3), "3 of 43 data records do not say"),
         (replace(EDF, steps=(RecordStep(8, 0.8, 0.7),), step_count=2), "0.1 s overlap; 1 more"),
         (replace(EDF, outside=(("SOL L", 4),)), "4 samples of channel 'SOL L'"),
+        (
+            replace(EDF, samples=(("GM L", "uV", 50), ("SOL L", "uV", 150), ("TA L", "uV", 100), ("TA R", "uV", 100))),
+            "'GM L' is said to have 50 samples in a record and 'SOL L' 150",
+        ),
+        (replace(EDF, blank=(Blank(5120, 512, 0, 3, 4, 256),)), "records 3 to 4 were lost: 512 bytes from byte 5120"),
     ],
 )
 def test_a_second_file_that_disagrees_with_its_own_header_goes_back(second: SecondFileSays, words: str) -> None:
@@ -261,8 +302,8 @@ def test_real_recordings_that_could_be_used_do_not_go_back() -> None:
 def test_a_real_corner_that_was_measured_is_a_rectangle() -> None:
     """Corners of a public sample file, measured with a pointer: 0.7 % of a side off."""
     measured = ((0.0, 0.0, 0.0), (459.4, 0.0, 0.0), (460.6, 504.75, 0.0), (0.0, 507.75, 0.0))
-    off = says("plate", corners=measured)
-    assert contradictions_in(off) == []
+    off = says("plate", corners=measured, origin=(0.0, 0.0, -40.0))
+    assert contradictions_in(replace(off, read_as=replace(off.read_as, metre=0.001))) == []
 
 
 @pytest.mark.parametrize(

@@ -15,11 +15,13 @@ CENTRE, SPREAD = "outcomes_centre_among_the_other_sites", "values_spread_as_at_t
 MISSING = "values_are_missing_no_more_often_than_elsewhere"
 PLANTED = {
     # 24 degrees are four spreads between runners, about the angle of a standing foot that was not taken off
-    CENTRE: Case(with_fault(shifted, "mill", "foot_strike_angle_deg", 24.0), "foot_strike_angle_deg, first, shod"),
+    CENTRE: Case(
+        with_fault(shifted, "mill", "foot_strike_angle_deg", 24.0), "foot_strike_angle_deg, first, shod, 3.0 m/s"
+    ),
     SPREAD: Case(with_fault(alike, "runners", "mill", "stature_m", 0.0), "stature_m"),
     MISSING: Case(
         with_fault(left_out, "runner_means", "mill", "foot_strike_angle_deg", 0.75),
-        "foot_strike_angle_deg, first, shod",
+        "foot_strike_angle_deg, first, shod, 3.0 m/s",
     ),
 }
 CLEAN = dict.fromkeys(PLANTED, clean)

@@ -4,13 +4,15 @@ from __future__ import annotations
 
 import os
 import signal
+import socket
 import subprocess
 import sys
 import time
 
 import pytest
 
-from pipelines.assets.serve import end_group
+from pipelines.assets.serve import HOST, end_group, refuse_port
+from pipelines.errors import Unusable
 
 _STUBBORN = "import signal, sys, time\nfor word in map(int, sys.argv[1:]): signal.signal(word, signal.SIG_IGN)\nprint(flush=True)\ntime.sleep(60)"
 _LEADER = """
@@ -37,6 +39,14 @@ def test_a_child_that_does_not_listen_is_ended_too(ignored: tuple[int, ...]) -> 
             return
         time.sleep(0.05)
     pytest.fail("the child is still there")
+
+
+def test_a_port_that_another_program_has_is_refused_with_what_to_do() -> None:
+    with socket.create_server((HOST, 0)) as other:
+        port = other.getsockname()[1]
+        with pytest.raises(Unusable, match=f"Port {port} of this machine cannot be had.*--port"):
+            refuse_port(port)
+    refuse_port(port)
 
 
 def test_one_that_has_ended_already_is_no_fault() -> None:

@@ -131,6 +131,9 @@ def test_nothing_new_ends_with_success(depot: Path) -> None:
         (["run", "--study", "none.yaml"], "none.yaml"),
         (["run", "--inbox", "none"], "There is no such folder"),
         (["run", "--depot", "s3://bucket"], "not a folder on this machine"),
+        (["run", "--depot", str(STUDY)], "It is a file. Expected: the folder of a depot"),
+        (["--books", "sqlite:///other.sqlite", "run"], "Leave --books and MANYSTRIDES_BOOKS out"),
+        (["--books", "mysql://u@h/b", "run"], "a URL such as postgresql://"),
         (["query", "SELECT 1", "--depot", "none"], "There is no warehouse here"),
         (["ledger", "verify", "--depot", "none"], "There is no ledger here"),
         (["query"], "Missing argument"),
@@ -138,13 +141,35 @@ def test_nothing_new_ends_with_success(depot: Path) -> None:
     ],
 )
 def test_what_cannot_be_used_ends_with_two_and_plain_words(words: list[str], told: str, tmp_path: Path) -> None:
-    if words[0] == "run":
+    if "run" in words:
         for option, value in (("--study", STUDY), ("--inbox", tmp_path), ("--depot", tmp_path / "depot")):
             words = words if option in words else [*words, option, str(value)]
     done = command(*words, cwd=tmp_path)
     assert done.returncode == 2
     assert told in done.stderr
     assert "Traceback" not in done.stderr
+    assert list(tmp_path.iterdir()) == [], "nothing is left of a depot that could not be begun"
+
+
+def test_a_reader_that_stops_listening_ends_no_work_and_changes_no_exit_code(tmp_path: Path) -> None:
+    a_delivery(tmp_path / "inbox", names=("standing",))
+    asked = f"{PROGRAM} run --study {STUDY} --inbox {tmp_path / 'inbox'} --depot {tmp_path / 'depot'} 2>&1"
+    done = subprocess.run(
+        ["bash", "-c", f"{asked} | true; echo ${{PIPESTATUS[0]}}"], capture_output=True, text=True, check=True
+    )
+    assert (done.stdout, done.stderr) == ("0\n", "")
+    again = subprocess.run(
+        ["bash", "-c", f"{asked} | head -1; echo ${{PIPESTATUS[0]}}"], capture_output=True, text=True, check=True
+    )
+    assert again.stdout.splitlines()[-1] == "0"
+    assert again.stdout.startswith("Nothing new")
+    refused = subprocess.run(
+        ["bash", "-c", f"{PROGRAM} run --study none.yaml 2>&1 | true; echo ${{PIPESTATUS[0]}}"],
+        capture_output=True,
+        text=True,
+        check=True,
+    )
+    assert (refused.stdout, refused.stderr) == ("2\n", "")
 
 
 def test_bad_sql_shows_where_and_what_to_do(depot: Path) -> None:
@@ -202,6 +227,13 @@ def test_the_ledger_is_whole_until_someone_changes_it(depot: Path, tmp_path: Pat
     assert "line 1: the line was changed" in done.stderr
     assert "once reached entry" in done.stderr
     assert "no longer refuses" in done.stderr
+    for broken in ("not json", "[1]", "null"):
+        with sqlite3.connect(copy / "books.sqlite") as connection:
+            connection.execute("UPDATE ledger SET details = ? WHERE sequence = 1", (broken,))
+        connection.close()
+        shown = command("ledger", "show", "--depot", copy)
+        assert shown.returncode == 0, shown.stderr
+        assert "DAMAGED: what else the line told cannot be read" in shown.stdout
 
 
 def test_the_ledger_is_shown_by_delivery_person_and_time(depot: Path) -> None:
@@ -209,8 +241,11 @@ def test_the_ledger_is_shown_by_delivery_person_and_time(depot: Path) -> None:
     (line,) = [json.loads(text) for text in shown.stdout.splitlines()]
     assert (line["about"], line["what"], line["actor"]) == ("brack-001", "taken_in", "ann")
     assert "brack-001" in command("ledger", "show", "--depot", depot, "--by", "ann").stdout
-    assert command("ledger", "show", "--depot", depot, "--by", "nobody").stdout == ""
-    assert command("ledger", "show", "--depot", depot, "--until", "2020-01-01").stdout == ""
+    for words in (("--by", "nobody"), ("--until", "2020-01-01")):
+        assert (
+            command("ledger", "show", "--depot", depot, *words).stdout == "The ledger has no line that is asked for.\n"
+        )
+    assert command("ledger", "show", "--depot", depot, "--by", "nobody", "--json").stdout == ""
     done = command("ledger", "show", "--depot", depot, "--since", "yesterday")
     assert (done.returncode, "--since says 'yesterday'" in done.stderr) == (2, True)
 

@@ -62,8 +62,8 @@ def test_a_plain_archive_unpacks_to_its_one_folder(tmp_path):
         ("/etc/cron.d/evil", "is absolute"),
         ("C:/evil.txt", "is absolute"),
         ("c:evil.txt", "is absolute"),
-        ("bag\\..\\..\\evil.txt", "backslash"),
-        ("\\\\server\\share\\evil", "backslash"),
+        ("bag\\..\\..\\evil.txt", "leads out"),
+        ("\\\\server\\share\\evil", "is absolute"),
         ("~/evil", "'~'"),
         ("bag//evil", "empty part"),
         ("bag/./evil", "empty part"),
@@ -214,9 +214,10 @@ def _made_on(path: Path, system: int) -> Path:
     return path
 
 
-def test_backslashes_of_an_archive_made_on_windows_part_folders(tmp_path):
+@pytest.mark.parametrize("system", [0, 3])
+def test_backslashes_part_folders_whatever_program_wrote_them(system, tmp_path):
     members = {"bag\\": b"", "bag\\bagit.txt": b"x", "bag\\data\\trials\\T1.c3d": b"y"}
-    path = _made_on(a_zip(tmp_path, members), 0)
+    path = _made_on(a_zip(tmp_path, members), system)
     assert unpack(path, tmp_path / "target", Quota()) == ([], [])
     assert (tmp_path / "target/bag/data/trials/T1.c3d").read_bytes() == b"y"
 
@@ -226,8 +227,15 @@ def test_backslashes_of_windows_lead_nowhere_else(name, tmp_path):
     refused(_made_on(a_zip(tmp_path, {"bag/ok": b"", name: b"x"}), 0), tmp_path)
 
 
-def test_a_backslash_in_an_archive_made_elsewhere_is_refused(tmp_path):
-    assert "backslash" in refused(_made_on(a_zip(tmp_path, {"bag/a\\b": b"x"}), 3), tmp_path)
+def test_a_zip_in_a_zip_is_told(tmp_path):
+    assert "holds another ZIP file and nothing else, 'bag.zip'" in refused(
+        a_zip(tmp_path, {"bag.zip": b"PK"}), tmp_path
+    )
+
+
+def test_what_is_too_large_is_to_be_sent_in_parts_and_not_zipped_again(tmp_path):
+    problems, _ = unpack(a_zip(tmp_path, {f"bag/{i}": b"" for i in range(30)}), tmp_path / "t", Quota(most_files=20))
+    assert [problem.mend is not None and "in parts" in problem.mend for problem in problems] == [True]
 
 
 def _with_stated_size(path: Path, size: int) -> None:

@@ -12,11 +12,11 @@ from pipelines.intake.c3d.reading import read_c3d
 from pipelines.intake.plates import (
     channels_to_plate,
     force_and_moment_in_lab,
-    metres_per_unit,
     plates_of,
-    turn_to_lab,
     vertical_axis,
 )
+from pipelines.intake.units import metres_per_unit
+from pipelines.science.equipment.places import axes_of_plate
 from schemas.mechanics import centre_of_pressure, free_moment
 from tests.pipelines.intake.c3d_bytes import c3d_bytes
 
@@ -71,7 +71,7 @@ def test_other_words_are_no_unit_of_length(unit):
 
 
 def test_the_plate_axes_follow_the_corners():
-    np.testing.assert_allclose(turn_to_lab(CORNERS), np.diag([1.0, -1.0, -1.0]), atol=1e-12)
+    np.testing.assert_allclose(axes_of_plate(CORNERS), np.diag([1.0, -1.0, -1.0]), atol=1e-12)
 
 
 @pytest.mark.parametrize("up", [0, 1, 2])

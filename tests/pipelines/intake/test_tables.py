@@ -220,7 +220,8 @@ def test_one_decimal_comma_is_the_fault_of_its_cell_and_a_table_full_of_them_tha
         (b"\xd0\xcf\x11\xe0" + bytes(100), "old workbook"),
         ("trial_id,x\n".encode("utf-16"), "UTF-16"),
         ("trial_id,x\n".encode("utf-16-le"), "UTF-16"),
-        (b"sep=,\ntrial_id,session_id\n", "first line"),
+        (b"sep=;\ntrial_id;session_id\n", "separated by semicolons, as its first line, 'sep=;', says"),
+        (b"\n<!DOCTYPE html><html><body><table>", "web page"),
         ("trial_id;file\nT1;k\u00fchl\n".encode("cp1252"), "UTF-8"),
     ],
 )
@@ -230,3 +231,11 @@ def test_what_a_spreadsheet_saved_instead_is_named_and_how_to_export_it_again(co
     assert words in problem.seen
     assert "0x" not in problem.seen
     assert "CSV UTF-8 (comma delimited)" in problem.expected
+
+
+def test_a_first_line_that_says_comma_is_passed_over_with_a_note(tmp_path):
+    """A spreadsheet program is told so how to part the columns, and they are parted so."""
+    tables, problems = read(tmp_path, trials=PAYLOAD["trials.csv"].encode())
+    marked, told = read(tmp_path / "marked", trials=b"sep=,\r\n" + PAYLOAD["trials.csv"].encode())
+    assert [problem.kind for problem in told] == ["blank", *(problem.kind for problem in problems)]
+    assert marked["sent_trials"].to_dict("list") == tables["sent_trials"].to_dict("list")

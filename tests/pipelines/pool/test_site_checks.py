@@ -12,7 +12,7 @@ from checks.findings import Stamp
 from checks.registry import Subject, catalogue
 from pipelines.pages import write_pages
 from pipelines.pool import made_from
-from pipelines.pool.site_checks import check_sites, fill_site_checks, site_rows_id
+from pipelines.pool.site_checks import Beside, check_sites, fill_site_checks, site_rows_id
 from pipelines.pool.site_tables import control_points, device_sessions, pooled_tables
 from pipelines.pool.views import all_views
 from schemas.convert.to_frictionless import IDENTIFIER_PATTERN
@@ -61,6 +61,12 @@ def a_warehouse(path: Path, *parts: small.Rows) -> Path:
     return path
 
 
+@pytest.fixture(scope="module")
+def beside() -> Iterator[Beside]:
+    with Beside() as process:
+        yield process
+
+
 @pytest.fixture
 def drifting(tmp_path: Path) -> Iterator[duckdb.DuckDBPyConnection]:
     """Twelve sessions at mill about 1 body weight, then two 5 % above; one session at way."""
@@ -101,8 +107,8 @@ def test_points_carry_the_limits_of_their_own_site_only(drifting) -> None:
     assert points.loc[("way", "marker_scale_ratio"), "centre_value"].isna().all()
 
 
-def test_findings_runs_expectations_and_charts_are_kept_under_the_sites_own_name(drifting) -> None:
-    fill_site_checks(drifting, a_study(), STAMP)
+def test_findings_runs_expectations_and_charts_are_kept_under_the_sites_own_name(drifting, beside) -> None:
+    fill_site_checks(drifting, a_study(), STAMP, beside)
     ended = drifting.sql("SELECT delivery_id, subject, check_name, status FROM check_runs").fetchall()
     assert {(d, s) for d, s, _, _ in ended} == {("site.mill", "mill"), ("site.way", "way")}
     assert sorted(check for d, _, check, _ in ended if d == "site.way") == sorted(SITE_CHECKS)
@@ -117,15 +123,15 @@ def test_findings_runs_expectations_and_charts_are_kept_under_the_sites_own_name
     assert drifting.sql("SELECT count(*) FROM site_control_points").fetchall() == [(14 + 14 + 1 + 1,)]
 
 
-def test_checks_are_run_again_only_if_what_they_look_at_is_another(drifting) -> None:
-    fill_site_checks(drifting, a_study(), STAMP)
+def test_checks_are_run_again_only_if_what_they_look_at_is_another(drifting, beside) -> None:
+    fill_site_checks(drifting, a_study(), STAMP, beside)
     made_up = "UPDATE check_runs SET reason = 'not made again'"
     left = "SELECT count(*) FROM check_runs WHERE reason = 'not made again'"
     drifting.execute(made_up)
-    fill_site_checks(drifting, a_study(), STAMP)
+    fill_site_checks(drifting, a_study(), STAMP, beside)
     assert drifting.execute(left).fetchall() == [(2 * len(SITE_CHECKS),)]
     drifting.execute("UPDATE equipment_readings SET scale_ratio = scale_ratio + 0.1")
-    fill_site_checks(drifting, a_study(), STAMP)
+    fill_site_checks(drifting, a_study(), STAMP, beside)
     assert drifting.execute(left).fetchall() == [(0,)]
 
 
@@ -136,17 +142,17 @@ def test_the_same_pool_gives_the_same_rows(drifting) -> None:
     }
 
 
-def test_pages_can_be_written_from_it(drifting, tmp_path: Path) -> None:
-    fill_site_checks(drifting, a_study(), STAMP)
+def test_pages_can_be_written_from_it(drifting, beside, tmp_path: Path) -> None:
+    fill_site_checks(drifting, a_study(), STAMP, beside)
     drifting.close()
     places = small.Places(tmp_path / "pages", tmp_path / "warehouse.duckdb")
     page = (write_pages(places, small.loaded_study()).parent / "sites" / "mill.html").read_text(encoding="utf-8")
     assert "Beyond the limits: session 13" in page
 
 
-def test_an_empty_warehouse_is_checked_without_a_crash_and_nothing_passes(tmp_path: Path) -> None:
+def test_an_empty_warehouse_is_checked_without_a_crash_and_nothing_passes(beside, tmp_path: Path) -> None:
     with duckdb.connect(str(a_warehouse(tmp_path / "warehouse.duckdb"))) as connection:
-        fill_site_checks(connection, a_study(), STAMP)
+        fill_site_checks(connection, a_study(), STAMP, beside)
         assert connection.sql("SELECT DISTINCT status FROM check_runs").fetchall() == [("skipped",)]
 
 
@@ -160,3 +166,9 @@ def test_the_name_of_a_sites_rows_is_an_identifier_that_no_delivery_has() -> Non
 
 def test_every_check_of_a_whole_site_is_a_note() -> None:
     assert {spec.weight for spec in catalogue().values() if spec.about is Subject.SITE} == {"notes"}
+
+
+def test_a_process_that_breaks_is_an_error_and_no_silence(beside) -> None:
+    seen = beside.begin(None, {}, STAMP)  # stands for any fault of ours outside of a check
+    with pytest.raises(RuntimeError, match="not carried out"):
+        seen()

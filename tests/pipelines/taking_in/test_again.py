@@ -12,6 +12,7 @@ import yaml
 
 from pipelines.assets.run import plan, run
 from pipelines.depot.storage import Depot
+from pipelines.errors import Unusable
 from pipelines.taking_in.plan import NOTHING_DUE
 from pipelines.taking_in.summary import Summary
 from tests.delivery_builders import REPO, STUDY, a_delivery, tables, trial_id
@@ -87,6 +88,20 @@ def test_a_comment_a_title_and_a_fourth_laboratory_judge_nothing_and_the_pages_s
     edit(place, "contact_threshold_n: 20 ", "contact_threshold_n: 22 ")
     renamed = go(place)
     assert {done.record.status for done in renamed.done} == {"taken_in"}, "a new title stops none that is held"
+
+
+def test_the_file_of_another_study_is_refused_and_a_changed_copy_is_not(place: Path, tmp_path: Path) -> None:
+    shutil.copytree(place / "sites", tmp_path / "sites")
+    shutil.copyfile(place / "study.yaml", tmp_path / "study.yaml")
+    edit(tmp_path, "title: The Fellside footwear study\n", "title: Renamed\n")
+    assert "Nothing new" in run(tmp_path / "study.yaml", place / "inbox", place / "depot", "tester", workers=1).text()
+    before = ledger_lines(place / "depot")
+    for other in ("id: moorland\n", ""):
+        edit(tmp_path, "id: fellside\n" if other else "id: moorland\n", other)
+        for asked in (run, plan):
+            with pytest.raises(Unusable, match=r"The depot is that of the study 'fellside'.*`id: fellside`"):
+                asked(tmp_path / "study.yaml", place / "inbox", place / "depot", "tester", workers=1)
+    assert ledger_lines(place / "depot") == before
 
 
 def test_the_reason_told_names_the_setting_and_only_its_laboratory_is_judged(place: Path) -> None:

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import errno
 import hashlib
 import json
+import os
 import shutil
 import subprocess
 import sys
@@ -504,6 +506,31 @@ def test_a_fault_of_ours_in_one_delivery_does_not_keep_the_next_one_out(
     assert list(tables(depot)) == ["brack-002"]
     go(inbox, depot)
     assert list(tables(depot)) == ["brack-001", "brack-002"]
+
+
+def test_a_disk_that_fills_up_while_the_warehouse_is_made_is_told_at_once_and_the_next_run_finishes(
+    inbox: Path, depot: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    a_delivery(inbox, names=("standing",))
+    go(inbox, depot)
+    a_delivery(inbox, 2, names=("standing",), runners=("FS-02",))
+    written = shutil.copyfile
+
+    def full(source: Path, target: Path) -> Path:
+        if Path(target).name != "warehouse.duckdb.new":
+            return written(source, target)
+        Path(target).write_bytes(b"as far as it went")
+        raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC), str(target))
+
+    with monkeypatch.context() as patch:
+        patch.setattr(shutil, "copyfile", full)
+        started = time.monotonic()
+        with pytest.raises(Unusable, match="The disk is full"):
+            go(inbox, depot)
+    assert time.monotonic() - started < 5, "it is not tried again"
+    assert not list(depot.glob("*.new*"))
+    assert go(inbox, depot).built
+    assert ask(depot, "SELECT count(*) FROM deliveries") == [(2,)]
 
 
 def test_a_trial_id_of_another_laboratory_is_returned_not_mixed(inbox: Path, depot: Path) -> None:

@@ -7,12 +7,11 @@ from dataclasses import replace
 
 import pytest
 
-from checks.findings import Stamp
 from pipelines.depot.books.book import Books
-from pipelines.depot.books.rows import Known, Payload, Result
+from pipelines.depot.books.rows import MADE, Known, Payload, Result
 from tests.pipelines.depot.books.rows import a_record, a_result, a_trial
 
-TODAY, STAMP = {"today"}, Stamp("code", "study")
+TODAY = {"today"}
 
 
 def put(books: Books, *results: Result) -> None:
@@ -144,11 +143,14 @@ def test_what_was_made_with_something_else_is_one_question(books: Books) -> None
         a_result("corrie-001", made="of corrie"),
         Result(a_record("corrie-002"), kept),
         Result(a_record("corrie-003", status="stopped"), kept),
-        Result(a_record("corrie-004", status="stopped", code_version="older"), kept),
+        Result(a_record("corrie-004", status="stopped"), stamps={MADE: "a word"}),
         Result(a_record("tarn-001")),
     )
-    due = ["brack-002", "corrie-002", "corrie-004"]
-    assert names(books.deliveries.not_made_with({"today", "of corrie"}, STAMP)) == due
+    assert names(books.deliveries.not_made_with({"today", "of corrie"})) == ["brack-002", "corrie-002"]
+    assert [(r.delivery_id, made) for r, made in books.deliveries.stopped()] == [
+        ("corrie-003", ""),
+        ("corrie-004", "a word"),
+    ]
     assert names(books.deliveries.current({"today", "of corrie"})) == ["brack-001", "corrie-001"]
     assert books.deliveries.is_current("brack-001", TODAY)
     assert not books.deliveries.is_current("brack-002", TODAY)

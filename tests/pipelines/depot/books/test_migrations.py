@@ -70,7 +70,7 @@ def test_deliveries_whose_texts_nobody_weighed_are_due_after_an_upgrade(tmp_path
 def test_the_ledger_of_migrated_books_is_guarded(tmp_path: Path, url: str | None) -> None:
     engine = migrated(tmp_path / "depot", url)
     with engine.begin() as connection:
-        connection.exec_driver_sql("INSERT INTO depot VALUES ('word', '00', 'now')")
+        connection.exec_driver_sql("INSERT INTO depot VALUES ('word', '00', 'now', NULL)")
     engine.dispose()
     books = open_books(tmp_path / "depot", url)
     Ledger(books, "ann").write("built", "depot", "First.")

@@ -1,0 +1,119 @@
+"""What the stored numbers of a C3D file tell of how they are meant. Judges nothing; see ``SamplesSay``."""
+
+from __future__ import annotations
+
+import warnings
+
+import numpy as np
+
+from pipelines.intake.blank_blocks import blank_blocks
+from pipelines.intake.c3d.decode import stored_numbers
+from pipelines.intake.c3d.layout import Layout
+from schemas.self_description import SamplesSay
+from schemas.trial import FloatArray
+
+#: Frames that are looked at for the order of samples: enough for a contact, few enough to cost nothing.
+_SOME_FRAMES = 300
+#: Von Neumann 1941: mean square of the steps by twice the variance, 1 for numbers without order; force is far below.
+_SMOOTH = 0.1
+_FEWEST_MARKERS = 5
+#: Own choices: of a marker's way to the place that fits, at most this part of the way to its own.
+_FITS = 0.35
+#: Own choices: a leap of most markers that is less, in m or by the usual way between two frames, may be anything; and
+#: how many leaps are looked at in a file that is nothing but leaps.
+_LEAST_LEAP_M, _FAR, _MOST_LEAPS = 0.03, 2.0, 20
+#: Own choice: analog channels that are all 0 at once although none of them is as a rule.
+_FEWEST_CHANNELS = 3
+
+
+def samples_say(data: bytes, layout: Layout, points: FloatArray, metre: float) -> SamplesSay:
+    """points: (f, n, 3) as decoded, NaN where invalid. metre: metres in their unit."""
+    stored = stored_numbers(data, layout)
+    analog = stored[:, 4 * layout.counts.points :]
+    lowest = highest = None
+    leaps = 0, 0
+    if layout.storage == "int" and analog.size:
+        lowest, highest = int(analog.min()), int(analog.max())
+        leaps = _leaps(analog, layout)
+    smooth = _smooth(analog, layout)
+    return SamplesSay(
+        lowest=lowest,
+        highest=highest,
+        leaps_as_stated=leaps[0],
+        leaps_else=leaps[1],
+        smooth=smooth[0],
+        smooth_else=smooth[1],
+        blank=blank_blocks(data, layout.counts.data_start, stored, 4 * layout.counts.points),
+        filled_up=_filled_up(stored, 4 * layout.counts.points),
+        displaced=_displaced(points, metre),
+    )
+
+
+def _leaps(analog: np.ndarray, layout: Layout) -> tuple[int, int]:
+    """Steps of more than half the range, as signed and as unsigned numbers, the file's own way first."""
+    if analog.min() >= 0:  # both readings are the same
+        return 0, 0
+    signed = analog.reshape(-1, layout.counts.channels).astype(np.int32)
+    unsigned = np.where(signed < 0, signed + 65536, signed)
+    as_signed, as_unsigned = (int((np.abs(np.diff(one, axis=0)) > 32767).sum()) for one in (signed, unsigned))
+    return (as_unsigned, as_signed) if layout.analog_unsigned else (as_signed, as_unsigned)
+
+
+def _smooth(analog: np.ndarray, layout: Layout) -> tuple[int, int]:
+    """Channels that move by little from sample to sample: in the format's order, and channel by channel in a frame."""
+    channels, samples = layout.counts.channels, layout.counts.samples_per_frame
+    if channels < 2 or samples < 2 or not len(analog):
+        return 0, 0
+    first = max(0, (len(analog) - _SOME_FRAMES) // 2)
+    some = analog[first : first + _SOME_FRAMES].astype(np.float64)
+    other = some.reshape(-1, channels, samples).transpose(0, 2, 1).reshape(-1, channels)
+    return _count_smooth(some.reshape(-1, channels)), _count_smooth(other)
+
+
+def _count_smooth(samples: FloatArray) -> int:
+    with np.errstate(all="ignore"):
+        steps, spread = (np.diff(samples, axis=0) ** 2).mean(axis=0), samples.var(axis=0)
+        return int((np.isfinite(steps) & (spread > 0) & (steps < 2 * _SMOOTH * spread)).sum())
+
+
+def _filled_up(stored: np.ndarray, points: int) -> int:
+    """Frames at the end in which every number is 0, where some analog channels hardly ever are."""
+    analog = stored[:, points:]
+    if not len(stored) or not analog.shape[1] or stored[-1].any():
+        return 0
+    alive = int(((analog == 0).mean(axis=0) < 0.5).sum())
+    if alive < _FEWEST_CHANNELS:
+        return 0
+    other = np.flatnonzero(stored.any(axis=1))
+    return len(stored) - 1 - int(other[-1]) if len(other) else 0
+
+
+def _displaced(points: FloatArray, metre: float) -> tuple[int, int] | None:
+    """The frame from which on every point goes on where another one stopped, always so many places from it in the file.
+
+    Compared are the frames before and after, since the place where numbers were lost may lie within a frame.
+    """
+    count = points.shape[1]
+    if count < _FEWEST_MARKERS or len(points) < 3:
+        return None
+    with np.errstate(all="ignore"), warnings.catch_warnings():
+        warnings.simplefilter("ignore", RuntimeWarning)  # of frames without a marker
+        own = np.nanmedian(np.linalg.norm(points[2:] - points[:-2], axis=2), axis=1) * metre
+        own = np.where(np.isfinite(own), own, 0.0)
+        least = max(_LEAST_LEAP_M, _FAR * float(np.median(own)))
+        for frame in np.argsort(-own, kind="stable")[:_MOST_LEAPS]:
+            if own[frame] <= least:
+                break
+            ways = {by: _way_from(points[frame], points[frame + 2], by) for by in range(1 - count, count) if by}
+            nearest = min(ways, key=lambda by: ways[by])
+            if ways[nearest] * metre < _FITS * own[frame]:
+                return int(frame) + 2, nearest
+    return None
+
+
+def _way_from(before: FloatArray, after: FloatArray, by: int) -> float:
+    """The median way of each point from the one ``by`` places further on; infinite where too few are known."""
+    one, other = (before[by:], after[:-by]) if by > 0 else (before[:by], after[-by:])
+    way = np.linalg.norm(other - one, axis=1)
+    way = way[np.isfinite(way)]
+    return float(np.median(way)) if len(way) >= max(_FEWEST_MARKERS, len(before) // 2) else float("inf")

@@ -1,0 +1,81 @@
+"""Why consent does not cover a trial, as a clause for people; who and when stays unsaid.
+
+What covers what is worked out in ``schemas.consent``; here its answers become words.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import TYPE_CHECKING
+
+from schemas.consent_history import GIVEN, events_by_row, spelled
+from schemas.delivery import SENT_CONSENTS
+from schemas.joined import delivered
+from schemas.near_ids import NearMiss, Runners
+from schemas.privacy import SESSION
+from schemas.received import Received
+
+if TYPE_CHECKING:
+    from schemas.consent import Consent
+
+#: Why a trial waits that consent covers.
+UNLOOKED = "its code, or that of its session or runner, holds a word that nobody has looked at"
+
+
+def lack_of(consent: Consent, trial: str) -> str | None:
+    """What keeps the consent for a trial from being shown; None if it is in force."""
+    if why := consent.received.shut_trials.get(trial):
+        return why
+    session = consent.trials[trial][SESSION]
+    own = consent.visits.get(session or "", ())
+    if not own:
+        return "its session is not in sessions.csv, so that the runner and the day are not known"
+    if any(runner is None or day is None for runner, day in own):
+        return "sessions.csv does not say which runner or which study day"
+    missing = [scope for scope in consent.needed if not consent.agreed(session, frozenset({scope}))]
+    if not missing:
+        looked_at = trial not in consent.received.unlooked and consent.on_session(session, frozenset())
+        return None if looked_at else UNLOOKED
+    runners = {runner for runner, _ in own if runner}
+    hint = _near_rows(consent.near_misses, runners)
+    if any(map(consent.history.is_unclear, runners)):
+        places = hint or _unclear_places(consent.received)
+        return f"a line of consents.csv that may be about its runner cannot be understood{places}"
+    if any(map(consent.history.is_withdrawn_by_word, runners)):
+        return "its runner withdrew by word to the data manager; consent given anew counts once that is noted there"
+    other = any(map(consent.history.is_spelled_otherwise, runners))
+    spelling = "; consents.csv has the runner's code in another spelling" if other else ""
+    return f"not in force on the day of its session: {', '.join(missing)}{spelling}{hint}"
+
+
+def near_misses(received: Received) -> Mapping[int, tuple[NearMiss, ...]]:
+    """Row of consents.csv -> runners of the delivery, where its code is nobody's and nearly that of one of them.
+
+    A code that differs in a letter or digit and under which consent was given is another runner's, unless of this one
+    the table tells nothing.
+    """
+    runners = Runners(delivered(received))
+    told = events_by_row(received.tables[SENT_CONSENTS.name])
+    codes = {spelled(event[0]) for _, event in told}
+    given = {spelled(event[0]) for _, event in told if event[2] == GIVEN}
+    found = {}
+    for row, (code, *_) in told:
+        near = runners.meant_by(code)
+        near = tuple(n for n in near if n.sure or spelled(code) not in given or spelled(n.runner) not in codes)
+        if near:
+            found[row] = near
+    return found
+
+
+def _near_rows(misses: Mapping[int, tuple[NearMiss, ...]], runners: set[str]) -> str:
+    """Where consents.csv has a code that is nobody's and nearly that of one of these runners."""
+    rows = [row for row, near in misses.items() if any(miss.runner in runners for miss in near)]
+    shown = ", ".join(str(row + 1) for row in rows[:3])
+    return f" (row {shown} of consents.csv has a code that is nearly the runner's: did you mean it?)" if rows else ""
+
+
+def _unclear_places(received: Received) -> str:
+    """Where in consents.csv, as far as intake told; of a runner's words nothing is repeated."""
+    file = SENT_CONSENTS.file_name
+    places = [p.place for p in received.problems if p.kind == "cell" and p.file == file and p.place]
+    return f" ({'; '.join(places[:3])})" if places else ""

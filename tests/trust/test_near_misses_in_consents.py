@@ -1,0 +1,65 @@
+"""A code in consents.csv that is nobody's and nearly a runner's withholds the runner it may mean, and is told."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from demo_site_uploads.simulator.tables import consent_rows, csv_bytes
+from pipelines.assets.run import run
+from pipelines.depot.storage import Depot
+from schemas.delivery import SENT_CONSENTS, SENT_PARTICIPANTS, SENT_SESSIONS, SENT_TRIALS
+from tests.delivery_builders import STUDY, a_delivery, planned, tables
+
+GIVEN = [row for runner in ("FS-01", "FS-02") for row in consent_rows(planned(runner, "standing")[0].session.runner)]
+
+
+def taken_in(folder: Path, number: int, rows: list[dict], *, empty: bool = False) -> Depot:
+    replaced = {"consents.csv": csv_bytes(SENT_CONSENTS, rows)}
+    if empty:
+        replaced |= {str(t.file_name): csv_bytes(t, []) for t in (SENT_PARTICIPANTS, SENT_SESSIONS, SENT_TRIALS)}
+    a_delivery(folder / "inbox", number, runners=("FS-01", "FS-02"), names=("standing",), replace_files=replaced)
+    depot = Depot(folder / "depot")
+    run(STUDY, folder / "inbox", depot.root, "tester", workers=1)
+    return depot
+
+
+def accepted(depot: Depot, name: str = "brack-001") -> set[str]:
+    rows = tables(depot.root)[name]["standings"]
+    return {row["participant_id"] for row in rows if row["standing"] == "accepted"}
+
+
+def told(depot: Depot, name: str = "brack-001") -> str:
+    return " ".join(row["seen"] for row in tables(depot.root)[name]["findings"])
+
+
+@pytest.mark.parametrize("code", ["FS01", "FS-O1", "FS-011"])
+def test_a_withdrawal_under_a_near_code_withholds_the_runner(tmp_path: Path, code: str) -> None:
+    line = {**GIVEN[0], "participant_id": code, "scope": "pooling", "event": "withdrawn"}
+    depot = taken_in(tmp_path, 1, [*GIVEN, line])
+    assert "FS-01" not in accepted(depot)
+    assert "did you mean" in told(depot)
+
+
+def test_consent_given_under_a_near_code_does_not_count_and_is_told_as_what_it_may_be(tmp_path: Path) -> None:
+    rows = [row | {"participant_id": row["participant_id"].replace("FS-01", "FS01")} for row in GIVEN]
+    depot = taken_in(tmp_path, 1, rows)
+    assert accepted(depot) == {"FS-02"}
+    assert "has a code that is nearly the runner's: did you mean it?" in told(depot)
+
+
+def test_a_withdrawal_under_a_near_code_in_a_later_delivery_reaches_the_earlier_one(tmp_path: Path) -> None:
+    depot = taken_in(tmp_path, 1, GIVEN)
+    assert accepted(depot) == {"FS-01", "FS-02"}
+    line = {**GIVEN[0], "participant_id": "FS01", "scope": "pooling", "event": "withdrawn"}
+    taken_in(tmp_path, 2, [line], empty=True)
+    assert accepted(depot) == {"FS-02"}
+
+
+def test_a_withdrawal_under_a_near_code_that_came_first_waits_for_the_runner(tmp_path: Path) -> None:
+    line = {**GIVEN[0], "participant_id": "FS01", "scope": "pooling", "event": "withdrawn"}
+    taken_in(tmp_path, 1, [line], empty=True)
+    depot = taken_in(tmp_path, 2, GIVEN)
+    assert accepted(depot, "brack-002") == {"FS-02"}
+    assert run(STUDY, tmp_path / "inbox", depot.root, "tester", workers=1).text().startswith("Nothing new")
