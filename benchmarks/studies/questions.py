@@ -146,8 +146,8 @@ QUESTIONS = (
     ),
     Question(
         "median leg stiffness at each set speed",
-        "SELECT sessions.set_speed_m_per_s, median(leg_stiffness_kn_per_m) "
-        f"FROM {_JOIN} JOIN sessions USING (session_id) GROUP BY ALL",
+        f"SELECT sessions.set_speed_m_per_s, median(leg_stiffness_kn_per_m) FROM {_JOIN} "
+        "JOIN sessions USING (session_id) GROUP BY ALL",
         _by_speed,
     ),
     Question(

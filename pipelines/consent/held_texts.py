@@ -27,6 +27,7 @@ from schemas.received import Received
 
 if TYPE_CHECKING:
     from pipelines.depot.books.book import Books
+    from pipelines.depot.store import Store
 
 FILE = "held_texts.json"
 #: Columns of free text: nothing is worked out from them, so later stages see the mark itself.
@@ -145,8 +146,7 @@ def write(held: HeldTexts, folder: Path) -> None:
             json.dump(rows, stream, ensure_ascii=False, indent=1)
 
 
-def read(folder: Path) -> tuple[Waiting, ...]:
+def read(result: Store) -> tuple[Waiting, ...]:
     """The texts of a delivery that nobody has allowed."""
-    path = folder / FILE
-    rows: list[dict[str, Any]] = json.loads(path.read_text(encoding="utf-8")) if path.is_file() else []
+    rows: list[dict[str, Any]] = json.loads(result.read(FILE)) if result.is_object(FILE) else []
     return tuple(Waiting(r["word"], r["text"], r["decided"], tuple(r["places"])) for r in rows)

@@ -16,8 +16,7 @@ from pipelines.depot.verify import verify
 from pipelines.errors import Unusable
 from tests.delivery_builders import STUDY, a_delivery, leaving, tables
 from tests.depot_books import ledger_lines, records
-
-LEAVES = "FS-02"
+from tests.trust.conftest import LEAVES
 
 
 def go(inbox: Path, depot: Depot) -> str:
@@ -27,14 +26,6 @@ def go(inbox: Path, depot: Depot) -> str:
 def faults(depot: Depot) -> list[str]:
     with depot.alone("tester"):
         return [fault.line() for fault in verify(depot)]
-
-
-@pytest.fixture(scope="module")
-def once(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    folder = tmp_path_factory.mktemp("backup")
-    a_delivery(folder / "inbox", names=("standing",), runners=("FS-01", LEAVES))
-    run(STUDY, folder / "inbox", folder / "depot", "tester", workers=1)
-    return folder
 
 
 @pytest.fixture
@@ -107,7 +98,7 @@ def test_a_damaged_copy_and_a_damaged_depot_are_refused_and_nothing_is_left(plac
     with pytest.raises(Unusable, match="not the one that was copied"):
         restore(copy, Depot(place / "again"), "tester")
     assert not (place / "again").exists()
-    own = next(p for p in depot.raw.rglob("*") if p.is_file())
+    own = next(p for p in (depot.root / "raw").rglob("*") if p.is_file())
     own.chmod(0o600)
     own.write_bytes(b"other bytes")
     with pytest.raises(Unusable, match="no whole copy"):

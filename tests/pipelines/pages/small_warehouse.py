@@ -9,6 +9,7 @@ from typing import Any
 
 import duckdb
 
+from pipelines.depot.store import Store
 from schemas.catalogue import TABLES
 from schemas.convert.to_duckdb import create_table_sql
 from schemas.model import Kind, Layer
@@ -32,8 +33,12 @@ class Loaded:
 
 @dataclass(frozen=True)
 class Places:
-    pages: Path
+    folder: Path
     warehouse: Path
+
+    @property
+    def pages(self) -> Store:
+        return Store.on_disk(self.folder)
 
 
 def loaded_study(**changes: Any) -> Loaded:
