@@ -1,10 +1,11 @@
-"""Recall and false alarms of the scanner: ``python -m benchmarks.identifiers``, on two sets of texts.
+"""Recall, false alarms and cost of the scanner: ``python -m benchmarks.identifiers``, on three sets of texts.
 
 ``identifier_texts/tune.csv`` was looked at while the scanner was built; ``held_out.csv`` was written before, from other
-wordings, and is only measured: its figures are the ones to quote. Both are invented. Remarks were typed in some thirty
-languages by the author of the scanner; names were drawn from the lists of the Faker library, national numbers made
-valid with python-stdnum, which the scanner itself uses. No text was sent by a laboratory, so the figures say how the
-scanner fares with these wordings and not how with those of yours.
+wordings, but its misses were looked at by kind. ``held_out_2.csv`` was typed by somebody who knew the scanner's kinds
+and none of its misses, and measured once (``FIRST``) before anything was changed for it; since then its misses are
+known, too, and what is measured today is no clean figure any more. All are invented. National numbers were made valid
+with python-stdnum, which the scanner itself uses; names of the first two sets were drawn from the lists of the Faker
+library. No text was sent by a laboratory, so the figures say how the scanner fares with these wordings, not with yours.
 
 A text counts as found whatever is found in it, what only may be a name (kinds.MAYBE_NAME) included: the laboratory and
 the person who looks are shown both; only what is beyond doubt keeps a trial out.
@@ -13,6 +14,8 @@ the person who looks are shown both; only what is beyond doubt keeps a trial out
 from __future__ import annotations
 
 import csv
+import tempfile
+import time
 from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
@@ -21,7 +24,10 @@ from pipelines.identity.identifiers import NOBODY, scan, scan_path
 from pipelines.identity.names import KnownNames
 
 TEXTS = Path(__file__).parent / "identifier_texts"
+DEMO = Path(__file__).parents[1] / "demo_site_uploads"
 HARMLESS = "harmless"
+#: What ``held_out_2`` gave when it was measured for the first time: recall and false alarms, without and with a list.
+FIRST = {"without a list": (0.818, 0.075), "with the laboratory's list": (0.924, 0.119)}
 
 
 @dataclass(frozen=True)
@@ -60,7 +66,7 @@ class Measured:
 
 
 def texts_of(half: str) -> list[Text]:
-    """The texts of one set, ``tune`` or ``held_out``."""
+    """The texts of one set, by the name of its file."""
     with (TEXTS / f"{half}.csv").open(encoding="utf-8", newline="") as stream:
         return [
             Text(row["place"], row["kind"], row["on_list"].replace(";", " "), row["text"])
@@ -97,6 +103,38 @@ def _told(half: str) -> None:
             print(*(f"  wrongly told: {text}" for text in measured.wrong), sep="\n")
 
 
+def _cost(archive: Path, work: Path) -> tuple[float, float, float]:
+    """Seconds of processor time of a delivery: to open it, of which looking through tables; looking through files."""
+    from pipelines.identity.guard import guarded
+    from pipelines.identity.vocabulary import Vocabulary
+    from pipelines.intake.bag import receive
+    from pipelines.intake.identifying import texts_in
+    from pipelines.study.file import load_study
+
+    study = load_study(DEMO / "study.yaml").study
+    plain = Vocabulary.of(study)
+    begun = time.process_time()
+    received, payload = receive(archive, archive.parent.name, work, study)
+    opened = time.process_time()
+    guarded(received, payload.parent if payload else None, NOBODY, study.delivery, plain)
+    tables = time.process_time()
+    for path in sorted(p for p in work.rglob("*") if p.suffix in (".c3d", ".edf")):
+        texts_in(path, path.name, NOBODY, plain)
+    return opened - begun, tables - opened, time.process_time() - tables
+
+
+def _told_of_costs() -> None:
+    for archive in sorted(DEMO.glob("inbox/*/*-00[12].zip")):
+        with tempfile.TemporaryDirectory() as work:
+            opened, tables, files = _cost(archive, Path(work))
+        print(
+            f"{archive.stem}: opened in {opened:.2f} s, of which tables {tables:.2f} s; recordings {files:.2f} s more"
+        )
+
+
 if __name__ == "__main__":
-    _told("held_out")
-    _told("tune")
+    for name in ("held_out_2", "held_out", "tune"):
+        _told(name)
+    for words, (recall, alarms) in FIRST.items():
+        print(f"held_out_2 when first measured, {words}: recall {recall:.3f}, false alarms {alarms:.3f}")
+    _told_of_costs()

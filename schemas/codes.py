@@ -76,6 +76,15 @@ EVENT_METHOD = (
     Code("markers", "Movement of the foot markers."),
 )
 
+EVENT = (Code("contact", "Start of contact."), Code("toe_off", "End of contact."))
+
+#: By what the events behind a mean over trials were found.
+COMPARED_METHOD = (
+    *EVENT_METHOD,
+    Code("none", "No events: the outcome needs none."),
+    Code("several", "Sites with different methods together; by how much these differ is in method_offsets."),
+)
+
 CHANNEL_ROLE = (
     Code("muscle", "Surface electromyogram of one muscle.", scopes=("muscle",)),
     Code("foot_sensor", "Footswitch or accelerometer of one foot."),

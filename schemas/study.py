@@ -6,6 +6,7 @@ in its name. Nothing here opens a file; ``pipelines.study.file`` does.
 
 from __future__ import annotations
 
+import re
 from datetime import date, datetime
 from typing import Any, Literal
 
@@ -53,6 +54,21 @@ class Axes(Settings):
         return self
 
 
+class Cluster(Settings):
+    """Markers on one segment, worn standing and running, that carry landmarks worn only while standing."""
+
+    labels: tuple[str, ...] = Field(
+        min_length=3, description="The lab's labels of its markers, three or more that do not lie on one line."
+    )
+    carries: tuple[str, ...] = Field(
+        min_length=1, description="Marker roles with side that it carries, for example greater_trochanter_left."
+    )
+
+    def marker_names(self, name: str) -> tuple[str, ...]:
+        """What the markers of the cluster called ``name`` go by in a trial: thigh_left.1 and so on."""
+        return tuple(f"{name}.{number}" for number in range(1, len(self.labels) + 1))
+
+
 class SiteProfile(Settings):
     """How one laboratory records: its axes, rates, plates and marker labels."""
 
@@ -72,6 +88,33 @@ class SiteProfile(Settings):
     markers: dict[str, str] = Field(
         description="Marker role with side, for example calcaneus_left, to the lab's label in the file."
     )
+    clusters: dict[str, Cluster] = Field(
+        default_factory=dict,
+        description="Clusters of markers, by a name such as thigh_left, that carry landmarks which are worn only while standing.",
+    )
+
+    @model_validator(mode="after")
+    def _clusters_that_can_carry(self) -> SiteProfile:
+        carriers: dict[str, str] = {}
+        for name, cluster in self.clusters.items():
+            if not re.fullmatch(r"[a-z][a-z0-9_]*", name):
+                raise ValueError(f"clusters.{name}: small letters, digits and underscores, such as thigh_left")
+            if len(set(cluster.labels)) < len(cluster.labels):
+                raise ValueError(f"clusters.{name}: each label once")
+            for role in cluster.carries:
+                if role not in self.markers:
+                    raise ValueError(f"clusters.{name} carries {role}, to which markers gives no label")
+                if role in carriers:
+                    raise ValueError(f"clusters.{name}: {role} is carried by {carriers[role]} already")
+                if self.markers[role] in cluster.labels:
+                    raise ValueError(f"clusters.{name}: {role} is one of the markers that carry it")
+                carriers[role] = name
+        return self
+
+    @property
+    def carried(self) -> frozenset[str]:
+        """Every role that a cluster carries."""
+        return frozenset(role for cluster in self.clusters.values() for role in cluster.carries)
 
 
 class Described(Settings):

@@ -3,7 +3,8 @@
 Recordings are known again by their bytes; rows of a table have none of their own. Five samples of oxygen and carbon
 dioxide in a row, told to 10 mL/min, are unlike those of anybody else: among all bouts of the demonstration no two of
 different runners share even two in a row (``tests/pipelines/consent/test_gas_prints.py``). Minutes by week are not of
-that kind: a plan is the same for many. What is kept of a runner's prints is with the withdrawals in the books.
+that kind: of its 86 stretches of five weeks 12 are shared, by up to 11 of 18 runners. What is kept of a runner's prints
+is with the withdrawals in the books.
 """
 
 from __future__ import annotations

@@ -87,11 +87,41 @@ _OF_PEOPLE = frozenset(
         "den",
         "datang",
         "sanoi",
+        "wants",
+        "wanted",
+        "did",
+        "brought",
+        "needs",
+        "needed",
+        "preferred",
+        "declined",
+        "complains",
+        "complained",
+        "phoned",
+        "repeated",
+        "wore",
+        "looked",
+        "ba",
+        "bad",
+        "lob",
+        "lop",
+        "parou",
+        "paro",
+        "kerte",
+        "zatrzymal",
     ]
 )
 _NOT_LATIN = re.compile(
     r"[^\W\d_A-Za-zÀ-ɏḀ-ỿªºµΩμΔΣ](?:[^\W\d_]|[\u0300-\u036f\u0590-\u05cf\u064b-\u065f\u0900-\u0e7f]){1,}"
 )
+_CAPITAL = r"[A-ZÀ-ÖØ-ÞĀ-Ž][a-zß-öø-ÿā-ž]{2,}"
+#: "Rautio O.", "Hadzic_S"; "O. Rautio" is found by ``names``.
+_WITH_INITIAL = re.compile(rf"(?<![^\W_])({_CAPITAL})[ _,]{{1,2}}[A-Z]\.?(?![^\W_])")
+_OWNING = re.compile(
+    rf"(?<![^\W_])({_CAPITAL}|[A-ZÀ-ÖØ-Þ]{{3,}})(?:['’]s(?![^\W_])|-(?:san|sensei|ssi|nim|bey|hanım)(?![^\W_]))"
+)
+_JOINED = re.compile(rf"(?<![^\W_])(?:[A-Z]|[a-z]{{3,}}|{_CAPITAL})(?:{_CAPITAL}){{1,2}}(?![^\W_])")
+_CAMEL = re.compile(r"[A-ZÀ-ÖØ-ÞĀ-Ž]?[a-zß-öø-ÿā-ž]+|[A-Z]")
 _ENDINGS = ("ed", "ing", "ly", "tion", "tions", "ness", "ment", "able")
 _MOST_NAMED = 3  # words of a name behind a word that says who
 _LEAST_IN_PATHS = 4
@@ -106,9 +136,10 @@ def likely_names(text: str) -> Iterator[tuple[int, int]]:
         behind = [t for t in tokens if t.start() >= match.end()][:_MOST_NAMED]
         if behind and not text[match.end() : behind[0].start()].strip():
             yield from (t.span() for t in behind[:1] if _unknown(t[0]) or _first(t[0]))
+    yield from _by_form(text)
     for i, token in enumerate(tokens):
         follower = tokens[i + 1] if i + 1 < len(tokens) else None
-        beside = follower is not None and text[token.end() : follower.start()] in (" ", "-", ", ")
+        beside = follower is not None and text[token.end() : follower.start()] in (" ", "-", ", ", "_")
         if _is_capital(token[0]):
             if not _unknown(token[0]) and not _first(token[0]):
                 continue
@@ -120,6 +151,20 @@ def likely_names(text: str) -> Iterator[tuple[int, int]]:
         elif beside and follower is not None and _both_unknown(token[0], follower[0]):
             yield token.start(), follower.end()
     yield from _big(tokens)
+
+
+def _by_form(text: str) -> Iterator[tuple[int, int]]:
+    """An unknown word with initials, with the sign of an owner or an address behind it, or joined with others."""
+    for match in _WITH_INITIAL.finditer(text):
+        if _unknown(match[1]):
+            yield match.span()
+    for match in _OWNING.finditer(text):
+        if _unknown(match[1]):
+            yield match.span(1)
+    for match in _JOINED.finditer(text):
+        parts = _CAMEL.findall(match[0])
+        if all(len(part) == 1 or _unknown(part) for part in parts) and any(len(p) >= _LEAST_IN_PATHS for p in parts):
+            yield match.span()
 
 
 def likely_names_in_a_path(path: str) -> Iterator[tuple[int, int]]:
@@ -143,7 +188,10 @@ def _both_unknown(one: str, other: str) -> bool:
 
 
 def _big(tokens: list[re.Match[str]]) -> Iterator[tuple[int, int]]:
-    """Two words in capitals side by side, neither of which is known."""
+    """Two words in capitals side by side, neither of which is known; or one before what people do."""
+    for one, other in pairwise(tokens):
+        if one[0].isupper() and len(one[0]) > 2 and _unknown(one[0]) and plain(other[0]) in _OF_PEOPLE:
+            yield one.span()
     for one, other in pairwise(tokens):
         big = all(w[0].isupper() and len(w[0]) > 2 for w in (one, other)) and other.start() - one.end() == 1
         if big and ((_unknown(one[0]) and _unknown(other[0])) or _first(one[0]) or _first(other[0])):
@@ -167,4 +215,5 @@ def _unknown(word: str) -> bool:
 
 @cache
 def _known() -> frozenset[str]:
-    return (words("plain_words") | words("other_words") | words("label_words")) - words("first_names")
+    every = words("plain_words") | words("other_words") | words("label_words") | words("words_abroad")
+    return every - words("first_names")

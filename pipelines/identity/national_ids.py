@@ -40,10 +40,15 @@ def national_ids(text: str) -> Iterator[tuple[int, int]]:
     for match in _AFTER_A_WORD.finditer(text):
         yield match.span(1)
     for match in _CANDIDATE.finditer(text.upper() if text.isascii() else text):
-        number = match[0]
+        number = _without_words(match[0])
         digits = sum(c.isdigit() for c in number)
         if digits >= _LEAST - 1 and _LEAST <= len(re.sub(r"[ ./-]", "", number)) <= _MOST and _is_one(number):
-            yield match.span()
+            yield match.start(), match.start() + len(number)
+
+
+def _without_words(run: str) -> str:
+    """A run of numbers and letters without the words behind it."""
+    return re.sub(r"(?: [A-Z]+)+$", "", run)
 
 
 def _is_one(number: str) -> bool:

@@ -53,6 +53,12 @@ _DURATION_BEFORE = re.compile(
 _CALIBRATION_BEFORE = re.compile(r"(?:calibration|conformity|software|open|MIT|BSD|free|creative commons)\s*$", _I)
 
 
+_COUNTED = re.compile(
+    r"(?:frames?|trials?|samples?|steps?|channels?|points?|markers?|plates?|rows?|lines?|parts?|model)\W*(?:no|nr|num|number)?\W*$",
+    _I,
+)
+
+
 @dataclass(frozen=True)
 class Pattern:
     """One form of identifying text. Group 1, if there is one, is what identifies; ``unless`` sees text, start, end."""
@@ -68,6 +74,8 @@ def _is_version(text: str, start: int, end: int) -> bool:
 
 
 def _is_duration(text: str, start: int, end: int) -> bool:
+    if text.startswith("00:0", start) and "." in text[start:end]:
+        return True
     return bool(_DURATION_AFTER.match(text, end) or _DURATION_BEFORE.search(text[max(0, start - 30) : start]))
 
 
@@ -105,6 +113,12 @@ def _no_date_in_it(text: str, start: int, end: int) -> bool:
 
 def _no_long_number(text: str, start: int, end: int) -> bool:
     return sum(c.isdigit() for c in text[start:end]) < 3
+
+
+def _counts_something(text: str, start: int, end: int) -> bool:
+    """Whether the number is of frames, trials or parts of equipment, or has few digits."""
+    before = text[max(0, start - 24) : start]
+    return sum(c.isdigit() for c in text[start:end]) < 5 or re.search(_COUNTED, before) is not None
 
 
 def _innocent_certificate(text: str, start: int, end: int) -> bool:
@@ -207,6 +221,12 @@ PATTERNS: tuple[Pattern, ...] = (
     HANDLE,
     _p(kinds.OTHER_NUMBER, r"\b(?i:initials)\b\s*(?:are|is|:|=)?\s*([A-Z](?:\.? ?[A-Z]){1,3}\.?)(?![A-Za-z])", None, 0),
     _p(kinds.OTHER_NUMBER, r"\b(?i:signed|checked|entered|operator|tester|examiner|by)\s?:\s?([A-Z](?:\.?[A-Z]){1,3}\.?)(?![A-Za-z])", None, 0),
+    # a number of five digits and more behind a word for number, whatever it is the number of; of frames and the like not
+    _p(kinds.RECORD, r"(?:(?<![^\W_])(?:no|nr|num|number|nummer|n[°º]|№|č)|[^\W\d_]{4,}nr)[.:]?\s{0,2}[:#]?\s?([A-Z]?[0-9][0-9./-]{3,20}[0-9])(?![\w]|[.,][0-9])", _counts_something),
+    _p(kinds.DATE, rf"(?<![0-9]){_TWO_DAY}{_TWO_MON}{_YEAR}(?![0-9])"),
+    _p(kinds.DATE, rf"(?<![0-9A-Za-z]){_YEAR}-?W[0-5][0-9](?:-?[1-7])?(?![0-9A-Za-z])"),
+    _p(kinds.DATE, r"\b(?:dob|born(?: in)?|geb(?:oren)?\.?|née? en)\s*:?\s*((?:0?[1-9]|1[0-2])[/.-](?:19|20)[0-9]{2})(?![0-9])"),
+    _p(kinds.PHONE, r"(?<![\w.,+-])0[1-9](?:[ .][0-9]{2}){4}(?![\w]|[.,][0-9])"),
     # a day beside a word that says so, in several languages: forms too close to versions and ratios to count alone
     _p(kinds.DATE, r"(?<![^\W_])(?:born|geb(?:oren)?|n[ée]e?|nacid[oa]|nato|nata|nascid[oa]|født|född|syntynyt|ur|nar|dob|date[ds]?|datum|fecha|data|dato|päivä|am|vom|on|le|el|il|em|op|den|dne|dnia)\.?:?\s+((?:0?[1-9]|[12][0-9]|3[01])[./-](?:0?[1-9]|1[0-2])(?:[./-](?:(?:19|20)?[0-9]{2})?)?)(?![0-9]|\s?(?:m|s|N|kg|Hz|%|km|mm)\b)"),
     # places

@@ -30,7 +30,10 @@ _SIDE_BY_SIDE = re.compile(r"[0-9]+(?:[^A-Za-z0-9]+[0-9]+)+\.?")
 #: But for these: a number with decimals, and a rate or range that is above the days of a month.
 _DECIMAL = re.compile(r"[0-9]{1,6}[.,][0-9]{1,6}|[0-9]{1,2}\.[0-9]{3,6}\.?")
 _RANGE = re.compile(r"([0-9]{1,5})-([0-9]{1,5})")
+#: First letters of two names; two names of two letters; six numbers, as days are written in names of files.
 _INITIALS = re.compile(r"(?<![A-Za-z])[A-Z](?:\. ?| )[A-Z]\.?(?![A-Za-z0-9])")
+_SHORT_PAIR = re.compile(r"(?<![A-Za-z])([A-Z][a-z]) ([A-Z][a-z])(?![A-Za-z0-9])")
+_SIX = re.compile(r"(?<![0-9.,])([0-9]{2})([0-9]{2})([0-9]{2})(?![0-9]|[.,][0-9])")
 #: What a code may be made of, and how many pieces of such a run are looked at.
 _RUN = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]*")
 _MOST_PIECES = 41
@@ -44,11 +47,15 @@ _MOST_LONG = 200
 
 @dataclass(frozen=True)
 class Vocabulary:
-    """The closed words of a study. words: single, plain; texts: as a whole; ids: codes of people and trials."""
+    """The closed words of a study. words: single, plain; texts: as a whole; ids: codes of people and trials.
+
+    in_codes: words that the study file declares, of which codes may be made.
+    """
 
     words: frozenset[str]
     texts: frozenset[str]
     ids: frozenset[str] = frozenset()
+    in_codes: frozenset[str] = frozenset()
     _seen: dict[str, bool] = field(default_factory=dict, repr=False, compare=False)
 
     @classmethod
@@ -58,11 +65,12 @@ class Vocabulary:
         labels = [label for site in study.sites.values() for label in site.profile.markers.values()]
         own = {plain(part) for name in named for part in _PARTS.findall(name) if not part.isdigit()}
         texts = (*named, *labels, *study.known_texts, study.title, *_closed_words())
-        return cls(_trade() | own, frozenset(text.strip() for text in texts))
+        in_codes = frozenset(plain(text) for text in study.known_texts if _PARTS.fullmatch(text))
+        return cls(_trade() | own, frozenset(text.strip() for text in texts), in_codes=in_codes)
 
     def knowing(self, ids: Iterable[str]) -> Vocabulary:
         """The same with the codes of a delivery's runners, sessions and trials, which are texts of their own."""
-        return Vocabulary(self.words, self.texts, frozenset(ids))
+        return Vocabulary(self.words, self.texts, frozenset(ids), self.in_codes)
 
     def fits(self, text: str) -> bool:
         """Whether ``text`` is made of known words, codes and numbers alone."""
@@ -79,6 +87,8 @@ class Vocabulary:
 
     def _words_fit(self, text: str) -> bool:
         if _LONG.search(text) or _INITIALS.search(text) or any(map(_tells, _SIDE_BY_SIDE.findall(text))):
+            return False
+        if any(map(_is_day, _SIX.findall(text))) or any(map(_no_labels, _SHORT_PAIR.findall(text))):
             return False
         at, alone = 0, 0
         for part in _PARTS.finditer(text):
@@ -116,7 +126,7 @@ class Vocabulary:
         return bool(_JOINT.fullmatch(code, at)) and len(code) <= _MOST_LONG
 
     def _is_of_a_code(self, letters: str, around: Iterable[re.Match[str]]) -> bool:
-        if len(letters) == 1 or self._word_fits(letters, beside_digit=False):
+        if len(letters) == 1 or plain(letters) in self.in_codes or self._word_fits(letters, beside_digit=False):
             return True
         named = letters[0].isupper() and letters[1:].islower()
         return len(letters) <= _SHORT and not named and any(part[0].isdigit() for part in around)
@@ -124,6 +134,19 @@ class Vocabulary:
     def fits_as(self, text: str, place: str) -> bool:
         """As ``fits``; in a field for a version also several numbers with points between them."""
         return self.fits(text) or (place.upper().endswith("VERSION") and _VERSION.fullmatch(text.strip()) is not None)
+
+
+def _no_labels(pair: tuple[str, str]) -> bool:
+    """Whether two words of two letters are no labels such as "Fx Fy", so that they may be a name."""
+    return not any(plain(word) in words("label_words") for word in pair)
+
+
+def _is_day(six: tuple[str, str, str]) -> bool:
+    """Whether six numbers are a day, a month and a year in any order that is in use."""
+    a, b, c = map(int, six)
+    return (
+        (1 <= a <= _DAYS and 1 <= b <= 12) or (1 <= a <= 12 and 1 <= b <= _DAYS) or (1 <= b <= 12 and 1 <= c <= _DAYS)
+    )
 
 
 def _tells(numbers: str) -> bool:

@@ -177,9 +177,11 @@ def _unexplained(job: TrialJob, channels: Iterable[Channel]) -> int:
 def workspace_of(job: TrialJob) -> tuple[Workspace, ChannelFacts]:
     """The trial read and mapped, with all that can be worked out from it. Raises C3dProblem or SidecarProblem."""
     from pipelines.intake.sidecar_clock import clock_row
+    from pipelines.science.joints.clusters import with_carried
     from pipelines.science.workspace import Workspace
 
     trial, clock, channels = _read(job)
+    trial = with_carried(trial, job.posture, job.profile.clusters)
     row = clock_row(trial.trial_id, clock) if clock is not None else None
     return Workspace(trial, job.study.processing, job.posture, job.references, row, job.study.muscle_kinds()), channels
 
@@ -198,7 +200,7 @@ def _judged(job: TrialJob, reading: Reading) -> Verdict:
     work = context.work
     assert work is not None
     trial = work.trial
-    outcomes = work.outcomes() if trial.kind == "running" else {}
+    outcomes = work.outcomes()
     report = run_checks(Subject.TRIAL, context, job.stamp)
     return Verdict(
         reading,

@@ -214,11 +214,17 @@ def _row(path: Path, profile: SiteProfile, kind: str) -> Any:
 
 
 def _outcomes(trial: Trial, asked: _Asked) -> dict[str, Any]:
+    from pipelines.science.joints.clusters import with_carried
     from pipelines.science.workspace import Workspace
 
+    assert asked.profile is not None
     posture, standing_problem = _posture(asked)
     source = "given"
-    trial = replace(trial, mass_kg=asked.mass_kg, set_speed_m_per_s=asked.speed_m_per_s)
+    trial = replace(
+        with_carried(trial, posture, asked.profile.clusters),
+        mass_kg=asked.mass_kg,
+        set_speed_m_per_s=asked.speed_m_per_s,
+    )
     if asked.mass_kg is None:
         (first,) = Workspace(trial, asked.processing, posture).trial_outcomes.records
         estimate = first["mass_from_force_kg"]

@@ -23,6 +23,9 @@ from pipelines.identity.texts import Text
 from pipelines.intake.descriptor import NAME as DESCRIPTOR
 from pipelines.intake.identifying import texts_of_file
 from pipelines.workers.isolation import Isolated
+from schemas.catalogue import tables_of
+from schemas.kept import is_table
+from schemas.model import Layer
 
 _RECORDINGS = (".c3d", ".edf")
 _BAG_FIELDS = ("Contact-Role", "Delivery-Number", "Invented", "Site", "Study")
@@ -30,10 +33,14 @@ _BAG_FIELDS = ("Contact-Role", "Delivery-Number", "Invented", "Site", "Study")
 
 @dataclass
 class Scrubbed:
-    """What was done. cleaned: file -> how many texts; left_out: files; by_hand: what the laboratory must mend."""
+    """What was done. cleaned: file -> how many texts; by_hand: what the laboratory must mend.
+
+    left_out: files that may tell of somebody; unkept: of a kind that no depot keeps.
+    """
 
     cleaned: dict[str, int] = field(default_factory=dict)
     left_out: list[str] = field(default_factory=list)
+    unkept: list[str] = field(default_factory=list)
     by_hand: list[str] = field(default_factory=list)
 
 
@@ -106,8 +113,10 @@ def _clean_info(info: dict[str, str], known: KnownNames, done: Scrubbed) -> dict
 
 def _payload(source: Path, target: Path, known: KnownNames, isolated: Isolated, done: Scrubbed) -> None:
     paths = sorted(p for p in source.rglob("*") if p.is_file() and not p.is_symlink())
-    names = {p.relative_to(source).as_posix(): p for p in paths}
-    renamed = {n: _plain_name(n, i) for i, n in enumerate(names, start=1) if identifiers.surely_in_path(n, known)}
+    every, named = {p.relative_to(source).as_posix(): p for p in paths}, _named_in_tables(source)
+    names = {name: path for name, path in every.items() if _is_kept(name, named)}
+    done.unkept += [_plain_name(n, 0) if _telling(n, known) else n for n in every if n not in names]
+    renamed = {n: _plain_name(n, i) for i, n in enumerate(names, start=1) if _telling(n, known)}
     for name, path in names.items():
         place = target / renamed.get(name, name)
         place.parent.mkdir(parents=True, exist_ok=True)
@@ -131,6 +140,26 @@ def _payload(source: Path, target: Path, known: KnownNames, isolated: Isolated, 
         else:
             shutil.copyfile(path, place)
     done.cleaned = {name: count for name, count in done.cleaned.items() if count}
+
+
+def _is_kept(name: str, named: set[str]) -> bool:
+    """Whether the depot keeps such a file: what it does not keep need not travel."""
+    return is_table(name) or name == DESCRIPTOR or name.lower().endswith(_RECORDINGS) or name in named
+
+
+def _named_in_tables(source: Path) -> set[str]:
+    """Paths of files that a table names, whatever they end in."""
+    found: set[str] = set()
+    for table in (t for t in tables_of(Layer.DELIVERY) if t.file_columns):
+        path = source / str(table.file_name)
+        text = text_of(path.read_bytes()) if path.is_file() else None
+        for row in csv.DictReader(io.StringIO(text or "")):
+            found |= {(row.get(column) or "").strip() for column in table.file_columns}
+    return found
+
+
+def _telling(name: str, known: KnownNames) -> bool:
+    return bool(identifiers.surely_in_path(name, known))
 
 
 def _plain_name(name: str, number: int) -> str:
@@ -201,7 +230,7 @@ def _blank(data: bytearray, text: Text, *, edf: bool) -> None:
     fill = b"\0" * length if text.wide else b" " * length
     if edf:
         fill = {"start date of the header": b"01.01.85", "start time of the header": b"00.00.00"}.get(text.place, fill)
-        if text.place.endswith("field of the header"):
+        if text.place in ("patient field of the header", "recording field of the header"):
             fill = b"X".ljust(length)
     elif "name of a" in text.place or text.place.endswith("before the colon"):
         fill = b"X" * length

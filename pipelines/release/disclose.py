@@ -78,6 +78,7 @@ def report(told: Told) -> dict[str, Any]:
         "smallest_group_before": told.before,
         "runners_alone_before": told.alone_before,
         "smallest_group_after": told.after,
+        "runners_not_told": told.untold,
         "columns": {
             name: {
                 "band": level,
@@ -94,8 +95,14 @@ def lines(told: Told) -> Iterator[str]:
     yield (
         f"- Who runners are is told so that at least {told.k} share all of it, the laboratories they ran at included. "
         f"Before, the smallest group was of {told.before}, and {told.alone_before} runners were alone in theirs; now "
-        + (f"it is of {told.after}." if told.after else "nothing of it is told of anybody.")
+        + (
+            "nothing of it is told of anybody."
+            if told.untold == len(next(iter(told.values.values()), ()))
+            else f"it is of {told.after}, the {told.untold} counted of whom nothing is told."
+        )
     )
+    if told.after < told.k:
+        yield f"- A laboratory where fewer than {told.k} runners ran is told all the same, and nothing else of them."
     for field in quasi_columns():
         level = told.levels[field.name]
         banded = f"told in bands of {level or 0:g} {_UNITS.get(field.unit or '', field.unit)}, by the lower end"

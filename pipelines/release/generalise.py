@@ -4,13 +4,15 @@ Full-domain generalisation with suppression of single records, as in Samarati (2
 Data Engineering 13:1010-1027) and LeFevre, DeWitt and Ramakrishnan (2005, Incognito, SIGMOD): each attribute is told at
 one level for everybody, from as it is known over wider and wider bands to not at all; of all combinations of levels the
 one that loses least is taken, among those that leave few enough runners in groups that are too small. What is left of
-these runners is not told. The loss is the share of cells that are not told, a banded cell counting by its level.
+these runners is not told. Runners of whom nothing is told are a group, too: the only one of a laboratory is known by
+that. So the smallest groups join them until they are enough. The loss is the share of cells that are not told, a banded
+cell counting by its level.
 """
 
 from __future__ import annotations
 
 import math
-from collections import Counter
+from collections import Counter, defaultdict
 from collections.abc import Hashable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import product
@@ -54,8 +56,8 @@ class Told:
     """What a release tells. values: attribute -> one value a runner, None where it is not told.
 
     levels: attribute -> the width of its bands, 0 for a word told as it is, None if it is told of nobody. before,
-    after: runners in the smallest group. generalised, suppressed: attribute -> cells told in bands, and cells
-    that are known and not told.
+    after: runners in the smallest group, those of whom nothing is told being groups by what is fixed. untold: of whom
+    nothing is told. generalised, suppressed: attribute -> cells told in bands, and cells that are known and not told.
     """
 
     k: int
@@ -64,6 +66,7 @@ class Told:
     before: int
     after: int
     alone_before: int
+    untold: int
     generalised: Mapping[str, int]
     suppressed: Mapping[str, int]
 
@@ -71,8 +74,8 @@ class Told:
 def generalised(attributes: Sequence[Attribute], fixed: Sequence[Hashable], k: int, most_suppressed: float) -> Told:
     """Tell ``attributes`` so that no combination of them and ``fixed`` is told of fewer than ``k`` runners.
 
-    fixed: what is known of each runner anyway, such as the laboratory. most_suppressed: the part of all runners of whom
-    nothing may be told, before levels are made wider. Runners of whom nothing is told are in no group by what is told.
+    fixed: what is known of each runner anyway, such as the laboratory; where fewer than ``k`` share it, nothing else is
+    told of them. most_suppressed: the part of all runners of whom nothing may be told, before levels are made wider.
     """
     best: tuple[tuple[float, float], tuple[int, ...], frozenset[int]] | None = None
     allowed = int(most_suppressed * len(fixed))
@@ -93,7 +96,8 @@ def generalised(attributes: Sequence[Attribute], fixed: Sequence[Hashable], k: i
         values=values,
         levels={a.name: _width(a, level) for a, level in zip(attributes, levels, strict=True)},
         before=smallest_group(zip(*(a.values for a in attributes), fixed, strict=True)),
-        after=smallest_group(_told_rows(values, fixed)),
+        after=smallest_group((*row, own) for row, own in zip(zip(*values.values(), strict=True), fixed, strict=True)),
+        untold=len(fixed) - len(_told_rows(values, fixed)),
         alone_before=sum(n == 1 for n in Counter(zip(*(a.values for a in attributes), fixed, strict=True)).values()),
         generalised={
             a.name: sum(v is not None for v in values[a.name]) if _width(a, level) else 0
@@ -136,11 +140,24 @@ def _one_by_one(attributes: Sequence[Attribute]) -> Iterable[tuple[int, ...]]:
 
 
 def _in_small_groups(columns: Sequence[Sequence[Hashable]], fixed: Sequence[Hashable], k: int) -> frozenset[int]:
+    """Runners of whom nothing can be told: those in groups that are too small, and whoever hides those."""
     rows = list(zip(*columns, fixed, strict=True))
-    counts = Counter(rows)
-    return frozenset(
-        i for i, row in enumerate(rows) if counts[row] < k and any(value is not None for value in row[:-1])
-    )
+    groups: dict[tuple[Hashable, ...], list[int]] = defaultdict(list)
+    for i, row in enumerate(rows):
+        groups[row].append(i)
+    small: set[int] = set()
+    for own in dict.fromkeys(fixed):
+        told = sorted((g for row, g in groups.items() if row[-1] == own and _tells(row)), key=len, reverse=True)
+        untold = sum(len(g) for row, g in groups.items() if row[-1] == own and not _tells(row))
+        while told and (len(told[-1]) < k or 0 < untold < k):
+            joining = told.pop()
+            small.update(joining)
+            untold += len(joining)
+    return frozenset(small)
+
+
+def _tells(row: tuple[Hashable, ...]) -> bool:
+    return any(value is not None for value in row[:-1])
 
 
 def _loss(attributes: Sequence[Attribute], levels: Sequence[int], small: frozenset[int], runners: int) -> float:

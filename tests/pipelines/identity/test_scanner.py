@@ -111,15 +111,44 @@ def test_what_the_open_library_writes_of_itself_is_no_identity_but_another_addre
     assert (found.kind, found.place) == ("mail address", "EZC3D:CONTACT")
 
 
-def test_texts_nobody_looked_at_while_the_scanner_was_built_are_found_as_often_as_is_promised() -> None:
+@pytest.mark.parametrize(
+    ("half", "recall", "with_list", "names"), [("held_out", 0.979, 0.993, 1.0), ("held_out_2", 0.900, 0.956, 0.97)]
+)
+def test_texts_written_apart_from_the_scanner_are_found_as_often_as_is_told(
+    half: str, recall: float, with_list: float, names: float
+) -> None:
     """The figures of docs/explain/trust.md: what is found may be more, never less."""
-    texts = texts_of("held_out")
+    texts = texts_of(half)
     without, known = measured(texts), measured(texts, names_on_the_list(texts))
-    assert round(without.recall, 3) >= 0.946
-    assert round(known.recall, 3) >= 0.960
-    assert without.false_alarms <= 0.025
-    names = [found / of for kind, (found, of) in known.by_kind.items() if kind.startswith("name")]
-    assert names == [1.0, 1.0]
+    assert without.recall >= recall
+    assert known.recall >= with_list
+    assert max(without.false_alarms, known.false_alarms) <= 0.01
+    assert all(found / of >= names for kind, (found, of) in known.by_kind.items() if kind.startswith("name"))
+
+
+@pytest.mark.parametrize(
+    ("line", "text"),
+    [
+        ("Anneliese Möhring", "Frau Moehring kam"),  # another spelling
+        ("Anneliese Möhring", "die Schuhe, Möhrings linker"),  # another case
+        ("Torbjørn Aas", "torbjoern_static"),
+        ("Ярослава Мельник", "run of Melnik"),  # another writing
+        ("Ярослава Мельник", "ботинок Ярославы"),
+        ("Ileana Cotescu", "CotescuIleana_2"),
+        ("Ileana Cotescu", "mail of icotescu"),
+        ("Ileana Cotescu", "exports/cotescu/raw"),
+    ],
+)
+def test_names_on_the_list_are_found_in_another_spelling_case_or_writing(line: str, text: str) -> None:
+    assert "name of a person" in kinds_in(scan(text, "comment", KnownNames.of([line])))
+
+
+@pytest.mark.parametrize(
+    ("line", "text"),
+    [("Mark Tann", "mark the toe"), ("Hope Carr", "hope it holds"), ("Marke Beller", "marker fell off")],
+)
+def test_words_of_the_language_are_no_names_though_the_list_has_them(line: str, text: str) -> None:
+    assert not scan(text, "comment", KnownNames.of([line]))
 
 
 @pytest.mark.parametrize("text", ["SUBJECTS:LABEL_PREFIXES", "R.Iliac.Crest", "R.ASIS", "Moment.Mx1", "MARKER_SETS"])

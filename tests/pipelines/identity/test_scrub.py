@@ -36,6 +36,7 @@ def sent(tmp_path_factory: pytest.TempPathFactory) -> Path:
     path, content = c3d_saying(f"Recorded by {PERSON} on {DAY}")
     bag = a_delivery(folder / "inbox", replace_files={path: content})
     with_cell(bag, "trials.csv", "comment", f"{PERSON} was late")
+    (bag / "data" / "protocol.pdf").write_bytes(b"%PDF-1.4 of nobody")
     write_bag(bag, info_of(bag) | {"Contact-Name": PERSON})
     return bag
 
@@ -46,6 +47,7 @@ def test_the_copy_is_clean_and_whole_and_its_values_are_the_same(sent: Path, tmp
     assert "name of a person" in first.text
     assert PERSON not in first.text
     assert DAY not in first.text
+    assert "left out, since the depot keeps no such file: protocol.pdf" in first.text
     bagit.Bag(str(tmp_path / "clean")).validate()
     for path in sorted((sent / "data").rglob("*.c3d")):
         old, new = read_c3d(path), read_c3d(tmp_path / "clean" / "data" / path.relative_to(sent / "data"))
@@ -64,7 +66,7 @@ def test_a_cleaned_working_folder_is_one_again_and_can_be_packed(sent: Path, tmp
     told = check_at_the_lab(folder, STUDY, site="brack", out=tmp_path / "clean").text
     assert f"manystrides pack {tmp_path / 'clean'}" in told
     assert sorted(p.name for p in (tmp_path / "clean").iterdir()) == sorted(
-        p.name for p in folder.iterdir() if p.name != "datapackage.json"
+        p.name for p in folder.iterdir() if p.name not in ("datapackage.json", "protocol.pdf")
     )
     pack(tmp_path / "clean", tmp_path / "brack-007.zip", STUDY, site="brack", number="7", contact_role="site lead")
     received, _ = receive(tmp_path / "brack-007.zip", "brack", tmp_path / "work", load_study(STUDY).study)
@@ -143,6 +145,33 @@ def test_a_cleaned_edf_file_keeps_every_sample_and_loses_who_and_when(tmp_path: 
     for one, other in zip(before.signals, after.signals, strict=True):
         assert np.array_equal(one.digital, other.digital)
         assert (one.sampling_frequency, one.physical_range) == (other.sampling_frequency, other.physical_range)
+
+
+@pytest.mark.parametrize(
+    ("at", "width", "place"),
+    [
+        (197, 39, "reserved field of the header"),
+        (168, 8, "start date of the header"),
+        (256 + 16 + 80, 8, "dimension of channel"),
+        (256 + 104, 8, "physical minimum of channel"),
+        (256 + 136, 80, "prefilter of channel"),
+        (256 + 224, 32, "reserved of channel"),
+        (-1, 16, "unused bytes near byte"),
+    ],
+)
+def test_every_field_of_an_edf_header_and_what_follows_the_records_is_looked_at(
+    at: int, width: int, place: str
+) -> None:
+    """Where the fields stand is told by the format's description (Kemp and others 1992), for the last channel."""
+    content = bytearray(_an_edf_file())
+    channels = int(content[252:256])
+    end = 256 + (at + width - 256) * channels if at > 255 else at + width
+    if at < 0:
+        content += b"Frobish"
+    else:
+        content[end - width : end] = b"Frobish".ljust(width)
+    (found,) = [text for text in texts_of_edf(bytes(content)) if "Frobish" in text.text]
+    assert found.place.startswith(place)
 
 
 def _an_edf_file() -> bytes:

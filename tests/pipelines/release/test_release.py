@@ -81,7 +81,8 @@ def test_nothing_that_few_runners_share_is_told_and_the_release_says_what_that_c
     assert set(told) >= {"birth_year", "sex", "stature_m", "mass_kg", "leg_length_m"}
     assert read_table(folder / "tables" / "runners.parquet")[told].isna().all(axis=None)
     cost = json.loads((folder / "disclosure.json").read_text())
-    assert (cost["k"], cost["smallest_group_before"], cost["smallest_group_after"]) == (5, 1, 0)
+    assert (cost["k"], cost["smallest_group_before"], cost["smallest_group_after"]) == (5, 1, 2)
+    assert cost["runners_not_told"] == 2
     assert cost["columns"]["stature_m"] == {"band": None, "cells_generalised": 0, "cells_suppressed": 2}
     assert "2 runners were alone in theirs" in (folder / "README.md").read_text()
 
@@ -174,7 +175,7 @@ def test_whoever_withdrew_is_in_no_byte_of_the_next_release_and_the_older_one_is
 
 def test_a_release_that_would_hold_a_withdrawn_runner_is_refused(depot: Path) -> None:
     """The last gate: told by the keyed hashes alone, whatever the tables before it say."""
-    with Depot(depot).opened() as books, books.transaction():
+    with Depot(depot).opened(to_write=True) as books, books.transaction():
         books.withdrawals.remember("FS-02", "pooling", [])
     from pipelines.study.file import load_study
     from pipelines.taking_in.opening import open_desk
