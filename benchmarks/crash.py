@@ -83,8 +83,8 @@ def content(root: Path) -> dict[str, str]:
     import duckdb
 
     depot = Depot(root)
-    found = {p.relative_to(root).as_posix(): _sha(p.read_bytes()) for p in depot.raw.rglob("*") if p.is_file()}
-    for path in sorted(depot.deliveries.rglob("*.parquet")):
+    found = {f"raw/{name}": sha for name, sha in depot.store.hashes("raw").items()}
+    for path in sorted((depot.root / "deliveries").rglob("*.parquet")):
         name = path.relative_to(root).as_posix()
         if path.stem == "deliveries":
             rows = read_table(path).drop(columns="received_utc").to_csv(index=False)

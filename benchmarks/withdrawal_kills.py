@@ -47,7 +47,7 @@ def start_withdrawal(place: Path, depot: Path) -> subprocess.Popen[bytes]:
 def left(root: Path, shas: set[str]) -> Iterator[str]:
     """What is still there of the runner, and what else is not as it should be."""
     depot = Depot(root)
-    stored = {p.name for folder in (depot.raw, depot.closed) for p in folder.rglob("*") if p.is_file()}
+    stored = {key.rpartition("/")[2] for folder in ("raw", "closed") for key in depot.store.below(folder)}
     yield from (f"file {sha[:12]}" for sha in sorted(shas & stored))
     yield from (f"{path.relative_to(root)} names the runner" for path in files_with(depot, [LEAVES])[1])
     if any(LEAVES.encode() in path.read_bytes() for path in root.glob("books.*")):

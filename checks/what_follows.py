@@ -41,6 +41,12 @@ CAUSES: tuple[Cause, ...] = (
     only("file_structure_is_consistent", "frames are read that nobody recorded", "missing_positions_are_marked"),
     Cause("missing_positions_are_marked", "zeros are read as gaps", ("markers.sight",)),
     Cause(
+        "channels_hold_their_own_signals",
+        "every force, moment and muscle is another channel's",
+        ("force", "muscles", "sensors", "outcomes"),
+        ("clocks_of_both_files_match", "muscle_signals_can_be_used", "foot_markers_meet_the_plates"),
+    ),
+    Cause(
         "force_fits_no_better_elsewhere",
         "force is compared with the foot on another plate, or with a mirrored one",
         ("force.and_feet", "force.direction", "outcomes"),

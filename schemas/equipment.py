@@ -11,8 +11,10 @@ from schemas.model import Field, Kind, Layer, Table
 from schemas.outcomes import TO_TRIAL
 from schemas.privacy import PLAIN, Privacy
 
-#: The row about all plates together.
-ALL_PLATES = "all_plates"
+#: The rows about all plates together, about the cameras, and about the clock of a second file.
+ALL_PLATES, CAMERAS, SECOND_CLOCK = "all_plates", "cameras", "second_clock"
+#: What the name of a cluster of markers stands behind.
+CLUSTER = "cluster_"
 
 
 def _read(name: str, unit: str, description: str, low: float | None = None, privacy: Privacy = PLAIN) -> Field:
@@ -22,12 +24,17 @@ def _read(name: str, unit: str, description: str, low: float | None = None, priv
 EQUIPMENT_READINGS = Table(
     name="equipment_readings",
     layer=Layer.OUTCOME,
-    one_row_is="one force plate in one running trial, or all its plates together, and what was corrected",
+    one_row_is="one device in one trial: a force plate, all plates, a cluster of markers, a second clock; the cameras",
     key=("trial_id", "device"),
     rows=RECORDED,
     fields=(
         f.TRIAL_ID,
-        Field("device", Kind.IDENTIFIER, "plate_1 and so on, or all_plates.", privacy=PLAIN),
+        Field(
+            "device",
+            Kind.IDENTIFIER,
+            "Of running trials plate_1 and so on, all_plates, cluster_ and its name, second_clock; of standing ones cameras.",
+            privacy=PLAIN,
+        ),
         Field(
             "unloaded_samples",
             Kind.INTEGER,
@@ -80,6 +87,22 @@ EQUIPMENT_READINGS = Table(
             "Standard uncertainty of that method: 2 ms with markers in front and at the back of the pelvis, 4 ms with one of them.",
             low=0,
         ),
+        _read(
+            "misfit_m",
+            "m",
+            "How far the markers of a cluster lie off the shape they have while standing, carried as one rigid body (root mean square, median of the trial).",
+            low=0,
+        ),
+        _read(
+            "marker_scale_ratio",
+            "1",
+            "Of cameras: distance of hip and ankle marker while standing, mean of both legs, divided by leg length by tape. Null without one of them.",
+            low=0,
+        ),
+        _read("clock_offset_s", "s", "Of second_clock: as in clock_fits; null unless the match was accepted."),
+        _read("clock_drift_ppm", "[ppm]", "The same."),
+        _read("clock_drift_error_ppm", "[ppm]", "The same.", low=0),
+        _read("clock_residual_s", "s", "Root mean square of what is left after offset and drift.", low=0),
         *f.PROVENANCE,
     ),
     references=(TO_TRIAL,),

@@ -65,7 +65,7 @@ FOOTFALL_NUMBER = Field(
 _RUNNING_SPEED = Field("set_speed_m_per_s", Kind.REAL, "As set.", unit="m/s", low=0.5, high=10, privacy=PLAIN)
 SESSION_SPEED = replace(
     _RUNNING_SPEED,
-    description="Speed the protocol asks for, of trials whose own row says none; on a treadmill the belt speed.",
+    description="Speed the protocol asks for; on a treadmill the belt speed.",
 )
 SET_SPEED = replace(
     _RUNNING_SPEED,
@@ -83,6 +83,13 @@ COMPARED_SPEED = replace(
     _RUNNING_SPEED, description="Set speed of the trials, to 0.1 m/s; trials of two speeds never share a row."
 )
 
+COMPARED_METHOD = Field(
+    "event_method",
+    Kind.CODE,
+    "By what contact and toe-off were found; values by two methods never share a row but those marked several.",
+    codes=codes.COMPARED_METHOD,
+    privacy=PLAIN,
+)
 #: Runners are compared at one speed, as the study's ``processing.contrasts.speeds`` says.
 AT_SPEED = Field(
     "at_speed",

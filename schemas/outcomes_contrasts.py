@@ -1,10 +1,10 @@
-"""Outcome tables of differences between conditions: within runners, at each site, pooled. Layer: outcome."""
+"""Outcome tables of differences: between conditions within runners, at sites, pooled; between methods. Layer: outcome."""
 
 from __future__ import annotations
 
 from schemas import codes
 from schemas import fields as f
-from schemas.model import Field, Kind, Layer, Table
+from schemas.model import Code, Field, Kind, Layer, Table
 from schemas.outcomes import real
 from schemas.outcomes_study import STUDY_PROVENANCE
 from schemas.privacy import NOBODYS, PLAIN, RUNNER, SENSITIVE, Rows
@@ -24,13 +24,23 @@ RUNNER_CONTRASTS = Table(
     name="runner_contrasts",
     layer=Layer.OUTCOME,
     one_row_is="the difference of one outcome between two conditions at one speed within one runner, site and visit",
-    key=("participant_id", "site", "visit", "set_speed_m_per_s", "outcome", "condition", "reference_condition"),
+    key=(
+        "participant_id",
+        "site",
+        "visit",
+        "set_speed_m_per_s",
+        "event_method",
+        "outcome",
+        "condition",
+        "reference_condition",
+    ),
     rows=Rows(RUNNER),
     fields=(
         f.PARTICIPANT_ID,
         f.SITE,
         f.VISIT,
         f.COMPARED_SPEED,
+        f.COMPARED_METHOD,
         _OUTCOME_NAME,
         f.CONDITION,
         _REFERENCE,
@@ -59,12 +69,13 @@ SITE_CONTRASTS = Table(
     name="site_contrasts",
     layer=Layer.OUTCOME,
     one_row_is="the difference of one outcome between two conditions at one site, visit and speed",
-    key=("outcome", "visit", "at_speed", "condition", "reference_condition", "site"),
+    key=("outcome", "visit", "at_speed", "event_method", "condition", "reference_condition", "site"),
     rows=NOBODYS,
     fields=(
         _OUTCOME_NAME,
         f.VISIT,
         f.AT_SPEED,
+        f.COMPARED_METHOD,
         f.CONDITION,
         _REFERENCE,
         f.SITE,
@@ -91,12 +102,13 @@ POOLED_CONTRASTS = Table(
     name="pooled_contrasts",
     layer=Layer.OUTCOME,
     one_row_is="the difference of one outcome between two conditions at one speed, pooled over sites by one method",
-    key=("outcome", "visit", "at_speed", "condition", "reference_condition", "pooling_method"),
+    key=("outcome", "visit", "at_speed", "event_method", "condition", "reference_condition", "pooling_method"),
     rows=NOBODYS,
     fields=(
         _OUTCOME_NAME,
         f.VISIT,
         f.AT_SPEED,
+        f.COMPARED_METHOD,
         f.CONDITION,
         _REFERENCE,
         Field("pooling_method", Kind.CODE, "How it was pooled.", codes=codes.POOLING_METHOD, privacy=PLAIN),
@@ -136,4 +148,39 @@ POOLED_CONTRASTS = Table(
         Field("reason_null", Kind.TEXT, "Why there is no estimate; null if there is.", nullable=True, privacy=PLAIN),
         *STUDY_PROVENANCE,
     ),
+)
+
+METHOD_OFFSETS = Table(
+    name="method_offsets",
+    layer=Layer.OUTCOME,
+    one_row_is="by how much events found by one method differ from those in force at one site",
+    key=("site", "event_method", "event"),
+    rows=NOBODYS,
+    fields=(
+        f.SITE,
+        Field("event_method", Kind.CODE, "Method other than force.", codes=codes.EVENT_METHOD, privacy=PLAIN),
+        Field("event", Kind.CODE, "Which event.", codes=codes.EVENT, privacy=PLAIN),
+        real("bias_s", "s", "Mean of the trials' mean differences, by the method less in force; late is positive."),
+        real(
+            "sd_s",
+            "s",
+            "Standard deviation of one footfall's difference: within trials and between them; from other sites also between sites. Null with a single footfall.",
+            low=0,
+        ),
+        Field("footfall_count", Kind.INTEGER, "Footfalls told by both.", low=1, privacy=PLAIN),
+        Field("trial_count", Kind.INTEGER, "Their trials.", low=1, privacy=PLAIN),
+        Field("runner_count", Kind.INTEGER, "Their runners.", low=1, privacy=PLAIN),
+        Field(
+            "offset_basis",
+            Kind.CODE,
+            "Whose footfalls it rests on.",
+            codes=(
+                Code("own", "Trials of the site in which force is there, too."),
+                Code("other_sites", "Trials of the other sites, since the site has none of its own."),
+            ),
+            privacy=PLAIN,
+        ),
+        *STUDY_PROVENANCE,
+    ),
+    notes="Nothing is corrected by it: values found by another method than force are marked and kept apart instead.",
 )

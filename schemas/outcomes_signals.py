@@ -111,7 +111,7 @@ EVENT_AGREEMENT = Table(
             "event",
             Kind.CODE,
             "Which event.",
-            codes=(Code("contact", "Start of contact."), Code("toe_off", "End of contact.")),
+            codes=codes.EVENT,
             privacy=PLAIN,
         ),
         Field("event_method", Kind.CODE, "Method that is judged.", codes=codes.EVENT_METHOD, privacy=PLAIN),

@@ -102,7 +102,7 @@ def tables(depot: Path) -> dict[str, dict[str, Any]]:
     place = Depot(depot)
     found: dict[str, dict[str, Any]] = {}
     for delivery_id in place.delivery_ids():
-        folder = place.delivery_path(delivery_id)
+        folder = place.result(delivery_id).local()
         found[delivery_id] = {p.stem: _rows(read_table(p)) for p in sorted(folder.glob("*.parquet"))}
     return found
 
@@ -120,4 +120,4 @@ def _of_any_depot(row: dict[str, Any]) -> dict[str, Any]:
 
 def raw_files(depot: Path) -> set[str]:
     """Checksums of the raw store."""
-    return {name for _, _, names in os.walk(Depot(depot).raw) for name in names}
+    return {name for _, _, names in os.walk(Depot(depot).root / "raw") for name in names}

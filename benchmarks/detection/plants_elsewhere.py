@@ -26,7 +26,22 @@ def _mirrored(specimen: Specimen, size: float, chance: np.random.Generator) -> S
     return specimen.with_recording(points=specimen.recording.points * signs)
 
 
+def _moved(specimen: Specimen, size: float, chance: np.random.Generator) -> Specimen:
+    return specimen.with_recording(analog=np.roll(specimen.recording.analog, int(chance.choice([-1, 1])), axis=1))
+
+
 PLANTS = (
+    Plant(
+        "channels_hold_their_own_signals",
+        "every analog channel holds the signal of the one beside it",
+        "",
+        PRESENT,
+        1.0,
+        "moments are read as forces and forces as moments",
+        plant=_moved,
+        sites=("brack", "corrie"),
+        muscles=True,
+    ),
     Plant(
         "force_fits_no_better_elsewhere",
         "the signals of two plates, or their corners, are exchanged",

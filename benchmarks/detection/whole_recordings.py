@@ -12,6 +12,7 @@ import numpy as np
 
 from benchmarks.detection.plants_damage import bytes_late, other_axis_up
 from benchmarks.detection.specimens import SITES, Specimen
+from demo_site_uploads.simulator.c3d_edit import header_word
 
 PLATES = ("brack", "corrie")
 
@@ -60,6 +61,73 @@ def _on_plates(change: Callable[[np.ndarray], np.ndarray]) -> Callable[[Specimen
 
 def _channels_moved(by: int) -> Callable[[Specimen], Specimen]:
     return lambda own: own.with_recording(analog=np.roll(own.recording.analog, by, axis=1))
+
+
+def _late_force(own: Specimen) -> Specimen:
+    """All analog channels 100 ms late."""
+    analog = own.recording.analog
+    late = round(0.1 * own.recording.analog_rate_hz)
+    return own.with_recording(analog=np.concatenate([np.repeat(analog[:1], late, axis=0), analog[:-late]]))
+
+
+def _mirrored(own: Specimen) -> Specimen:
+    """Markers of which the first axis has the other sign."""
+    return own.with_recording(points=own.recording.points * np.array([-1.0, 1.0, 1.0]))
+
+
+def _signals_exchanged(own: Specimen) -> Specimen:
+    one, other = own.columns(1), own.columns(2)
+    analog = own.recording.analog.copy()
+    analog[:, [*one, *other]] = analog[:, [*other, *one]]
+    return own.with_recording(analog=analog)
+
+
+def _channel_by_channel(own: Specimen) -> Specimen:
+    def write(content: bytes) -> bytes:
+        points, analog, samples = (header_word(content, word) for word in (2, 3, 10))
+        size = 4 if own.recording.storage == "float" else 2
+        start, frame = (header_word(content, 9) - 1) * 512, size * (4 * points + analog)
+        count = header_word(content, 5) - header_word(content, 4) + 1
+        data = np.frombuffer(content, f"u{size}", count * frame // size, start).reshape(count, -1).copy()
+        ours = data[:, 4 * points :].reshape(count, samples, -1).transpose(0, 2, 1)
+        data[:, 4 * points :] = ours.reshape(count, -1)
+        return content[:start] + data.tobytes() + content[start + count * frame :]
+
+    return replace(own, after_writing=write)
+
+
+def _point_lost(own: Specimen) -> Specimen:
+    """One point of the middle frame is lost, and all that follows comes as much too early."""
+
+    def write(content: bytes) -> bytes:
+        point = 16 if own.recording.storage == "float" else 8
+        frame = point * header_word(content, 2) + point // 4 * header_word(content, 3)
+        start = (header_word(content, 9) - 1) * 512
+        at = start + (header_word(content, 5) - header_word(content, 4) + 1) // 2 * frame
+        return content[:at] + content[at + point :] + bytes(point)
+
+    return replace(own, after_writing=write)
+
+
+def _block_lost(own: Specimen) -> Specimen:
+    """Four blocks of a disk in the middle of the file hold zeros."""
+
+    def write(content: bytes) -> bytes:
+        at = len(content) // 2 // 512 * 512
+        return content[:at] + bytes(2048) + content[at + 2048 :]
+
+    return replace(own, after_writing=write)
+
+
+def _minus_9999(own: Specimen) -> Specimen:
+    """Three markers of one leg stand at -9999 for 20 frames."""
+    points = own.recording.points.copy()
+    millimetre = {"mm": 1.0, "m": 0.001}[own.recording.point_unit]
+    markers = [own.recording.marker(own.label(f"{role}_left")) for role in ("calcaneus", "lateral_malleolus")]
+    points[60:80, markers] = -9999.0 * millimetre
+    if own.recording.storage == "int":  # 16 bits do not reach so far
+        points[60:80, markers] = -3000.0 * millimetre
+    return own.with_recording(points=points)
 
 
 def _plates_exchanged(own: Specimen) -> Specimen:
@@ -123,9 +191,26 @@ FAULTS: Mapping[str, Whole] = {
     ),
     "the corners of two plates are exchanged": Whole(
         _plates_exchanged,
-        ("centre_of_pressure_lies_under_the_foot", "load_moves_towards_the_toes"),
+        ("force_fits_no_better_elsewhere",),
         ("corrie",),
     ),
-    "every analog channel has the next one's signal": Whole(_channels_moved(-1), (), PLATES),
-    "every analog channel has the signal of the one before": Whole(_channels_moved(1), (), PLATES),
+    "the signals of two plates are exchanged": Whole(
+        _signals_exchanged, ("force_fits_no_better_elsewhere",), ("corrie",)
+    ),
+    "markers are mirrored, and plates are not": Whole(
+        _mirrored,
+        ("force_fits_no_better_elsewhere", "coordinates_are_right_handed", "runner_runs_forwards"),
+        PLATES,
+    ),
+    "all analog channels are 100 ms late": Whole(_late_force, ("force_and_markers_share_one_clock",), PLATES),
+    "analog samples stand channel by channel in each frame": Whole(_channel_by_channel, _DAMAGE, PLATES),
+    "one point is lost in the middle of the file": Whole(_point_lost, _DAMAGE),
+    "four blocks of the file are lost": Whole(_block_lost, _DAMAGE),
+    "-9999 stands for a gap of two markers": Whole(_minus_9999, ("missing_positions_are_marked",)),
+    "every analog channel has the next one's signal": Whole(
+        _channels_moved(-1), ("channels_hold_their_own_signals",), PLATES
+    ),
+    "every analog channel has the signal of the one before": Whole(
+        _channels_moved(1), ("channels_hold_their_own_signals",), PLATES
+    ),
 }

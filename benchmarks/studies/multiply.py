@@ -16,7 +16,7 @@ from contextlib import closing
 from pathlib import Path
 from typing import Any
 
-from pipelines.depot.published import hashes, place_of
+from pipelines.depot import keys
 from pipelines.depot.storage import Depot
 from schemas.catalogue import TABLES
 
@@ -143,7 +143,7 @@ def _copy_books(depot: Path, copies: int) -> None:
 
 def _note_beside(depot: Path) -> None:
     """What a delivery was judged beside is known by a hash over ids, which are others now."""
-    with Depot(depot).opened() as books, books.transaction():
+    with Depot(depot).opened(to_write=True) as books, books.transaction():
         books.writer().exec_driver_sql("DELETE FROM delivery_stamps WHERE what = 'beside'")
         for delivery_id in sorted(books.deliveries.ids()):
             books.beside.note(delivery_id)
@@ -151,9 +151,10 @@ def _note_beside(depot: Path) -> None:
 
 def _published(depot: Path) -> Iterator[tuple[str, str, str]]:
     """Place, path and checksum of every file of every result, as if it had been published so."""
-    for delivery in sorted((depot / "deliveries").iterdir()):
-        for path, sha256 in hashes(delivery).items():
-            yield place_of(delivery.name), path, sha256
+    place = Depot(depot)
+    for key in map(keys.result, place.delivery_ids()):
+        for path, sha256 in place.store.hashes(key).items():
+            yield key, path, sha256
 
 
 def _book_rows(

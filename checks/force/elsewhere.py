@@ -28,7 +28,7 @@ NEARER = 2.0
 
 @dataclass(frozen=True)
 class Undone:
-    """One fault taken back. what: the fault; mend: what to do about it; both sentence parts without full stop."""
+    """One fault taken back. what: the fault; mend: what to do about it; sentence parts without full stop."""
 
     what: str
     mend: str
@@ -41,7 +41,7 @@ class Undone:
     weight=Weight.RETURNS,
     seen="{what}: as recorded the centre of pressure lies {as_is_m:.2f} m away from the foot that stands there, and "
     "{then_m:.2f} m with that taken back.",
-    expected="Force lies under the feet as it was recorded: within {beyond_m:g} m of the line from heel to toes.",
+    expected="Force lies under the feet as it was recorded, within {beyond_m:g} m of the line from heel to toes.",
     remedy="{mend}, and export again. Change nothing else because of what else is said of force and feet here.",
     words=("what", "as_is_m", "then_m", "mend"),
     limits={

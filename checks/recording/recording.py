@@ -12,7 +12,7 @@ from checks.self_description.agreement import untidy_in
 from pipelines.science.signals import measures as signals
 from schemas.reading import ChannelFacts
 from schemas.study import Study
-from schemas.trial import UP, Trial
+from schemas.trial import UP, Posture, Trial
 
 _NO_PROFILE = "the study file has no profile for this laboratory"
 #: Landmarks whose height says nothing about a person's size.
@@ -123,15 +123,22 @@ def positions_are_in_the_stated_unit(trial: Trial, study: Study, *, low_m: float
     "be used.",
     words=("lacking", "required", "which"),
 )
-def required_markers_are_labelled(trial: Trial, study: Study) -> Looked:
-    """Every marker that the study requires is in the file under the laboratory's label, with positions.
+def required_markers_are_labelled(trial: Trial, study: Study, posture: Posture | None) -> Looked:
+    """Every marker that the study requires is in the file under the laboratory's label, or carried, with positions.
 
-    Outcomes of that segment cannot be computed without it, and a runner with holes drops out of every comparison.
+    Outcomes of that segment cannot be computed without it, and a runner with holes drops out of every comparison. One
+    that a cluster carries waits for the standing trial, without which running_conditions_have_a_standing_trial speaks.
     """
     if trial.kind == "reference_contraction":
         return nothing("a reference contraction needs no markers")
     required = study.roles_with_side(required_only=True)
-    lacks = {role: lack for role in required if (lack := _lack(trial, role))}
+    profile = signals.profile_of(trial, study)
+    may_be_carried = profile.carried if profile is not None and trial.kind == "running" else frozenset()
+    lacks = {
+        role: lack
+        for role in required
+        if not (posture is None and role in may_be_carried) and (lack := _lack(trial, role, role in may_be_carried))
+    }
     fault = {
         "lacking": len(lacks),
         "required": len(required),
@@ -141,8 +148,10 @@ def required_markers_are_labelled(trial: Trial, study: Study) -> Looked:
     return looked(len(required), [fault] if lacks else []) if required else nothing("the study requires no marker")
 
 
-def _lack(trial: Trial, role: str) -> str | None:
+def _lack(trial: Trial, role: str, may_be_carried: bool) -> str | None:
     """What keeps a required marker from being used; None if it is there."""
+    if may_be_carried and role not in trial.carried and role in trial.missing_labels:
+        return "could not be carried, for want of three markers of its cluster off one line, here and while standing"
     if role in trial.markers:
         seen = np.isfinite(trial.markers[role]).all(axis=1).any()
         return None if seen else "has no position in any frame"

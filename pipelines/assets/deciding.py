@@ -12,6 +12,7 @@ from pipelines.assets.run import at_work, carry_out
 from pipelines.deciding import withdrawal
 from pipelines.deciding.accepting import Asked, Outcome, decide, in_plain_form, outcome
 from pipelines.deciding.withdrawal import Renewed, Restored, Withdrawn
+from pipelines.depot.keys import release as release_key
 from pipelines.release.make import Released, note_unlisted, refuse_what_a_run_must_do
 from pipelines.taking_in.batch import Bench
 from pipelines.taking_in.building import is_built
@@ -87,7 +88,7 @@ def release(
         before = {entry.number for entry in books.releases.all()}
         carry_out(bench, freeze={"why": why, "openly": openly})
         entry = books.releases.all()[-1]
-        new, folder = entry.number not in before, bench.desk.depot.release_path(entry.name)
+        new, folder = entry.number not in before, bench.desk.depot.store.local(release_key(entry.name))
         return Released(entry, folder, new, bench.summary.finished)
 
 

@@ -23,6 +23,7 @@ import dagster as dg
 from checks.registry import Subject
 from pipelines.assets.checks import checks_of_deliveries, results_about, specs_about, told_by_delivery, way_of
 from pipelines.assets.place import DELIVERY_PARTITIONS
+from pipelines.depot.keys import release as release_key
 from pipelines.errors import Unusable, disk_full, is_disk_full
 from pipelines.taking_in import withdrawing
 from pipelines.taking_in.batch import Bench, NotPublishedError, work_off
@@ -177,7 +178,7 @@ def pages(bench: dg.ResourceParam[Bench]) -> dg.MaterializeResult:
         with _not_tried_again(bench):
             build_pages_stage(bench.desk, anew=bench.rebuild)
         bench.summary.built = True
-    return dg.MaterializeResult(metadata={"path": dg.MetadataValue.path(bench.desk.depot.pages)})
+    return dg.MaterializeResult(metadata={"path": dg.MetadataValue.path(bench.desk.depot.pages.shown())})
 
 
 @dg.asset(deps=["pages"], group_name="withdrawals", pool=_POOL)
@@ -201,7 +202,7 @@ def release(config: Freeze, bench: dg.ResourceParam[Bench]) -> dg.MaterializeRes
     from pipelines.release.make import freeze
 
     entry = freeze(bench.desk, config.why, openly=config.openly)
-    path = dg.MetadataValue.path(bench.desk.depot.release_path(entry.name))
+    path = dg.MetadataValue.path(bench.desk.depot.store.shown(release_key(entry.name)))
     return dg.MaterializeResult(metadata={"path": path, "number": entry.number})
 
 
@@ -220,10 +221,12 @@ take_in_job = dg.define_asset_job(
 release_job = dg.define_asset_job(
     "freeze_a_release", selection=FROZEN, description="Does all that is due in one run, then freezes the pooled data."
 )
+#: Of a run of the job below.
+ONLY_WHAT_FOLLOWS = dg.RunConfig(ops={"take_in_deliveries": TakeIn(only_what_follows=True)})
 withdrawals_job = dg.define_asset_job(
     "carry_out_withdrawals",
     selection=MADE,
-    config=dg.RunConfig(ops={"take_in_deliveries": TakeIn(only_what_follows=True)}),
+    config=ONLY_WHAT_FOLLOWS,
     description="Does what runners who withdrew asked for, and nothing else that could stand in its way.",
 )
 

@@ -14,6 +14,7 @@ from pipelines.assets.run import carry_out
 from pipelines.depot.books.opening import FILE
 from pipelines.depot.desk import Desk
 from pipelines.depot.guarding import end_of_command
+from pipelines.depot.keys import WAREHOUSE
 from pipelines.depot.ledger import Head
 from pipelines.depot.storage import Depot
 from pipelines.depot.verify import Fault, verify
@@ -42,7 +43,7 @@ def repair(study_path: Path, depot: Depot, by: str, sources: Sources, exported: 
         done.mended += books_back(depot, done.found, sources)
         faults = verify(depot, exported)
         if not any(fault.kind == "books" and fault.file.name == FILE for fault in faults):
-            with depot.opened(), suppress(StopError):
+            with depot.opened(to_write=True), suppress(StopError):
                 done.mended += bytes_back(depot, faults, sources)
                 with open_desk(depot, study, by) as desk:
                     done.mended += _made_again(desk, verify(depot, exported))
@@ -60,14 +61,14 @@ def _made_again(desk: Desk, faults: list[Fault]) -> Iterator[str]:
     again, others = damaged_results(depot, faults)
     for name in others:
         forget(desk, name)
-        yield f"{depot.delivery_path(name)}: forgotten; the next run takes it in again if it is still in the inbox."
+        yield f"{depot.result(name).shown()}: forgotten; the next run takes it in again if it is in the inbox still."
     if not any(fault.kind in ("built", "result") for fault in faults):
         return
-    depot.warehouse.unlink(missing_ok=True)  # nothing of it is used
+    depot.store.remove(WAREHOUSE)  # nothing of it is used
     bench = Bench(desk, None, Progress(), Summary(depot), rebuild=True, damaged=tuple(again))
     carry_out(bench)
     judged = {done.record.delivery_id for done in bench.summary.done}
     yield from (
-        f"{depot.delivery_path(name)}: judged again from the depot's raw files." for name in again if name in judged
+        f"{depot.result(name).shown()}: judged again from the depot's raw files." for name in again if name in judged
     )
-    yield f"{depot.warehouse}, {depot.pages}: built anew."
+    yield f"{depot.warehouse}, {depot.pages.shown()}: built anew."

@@ -24,7 +24,18 @@ EXAMPLE_PROFILE: dict[str, Any] = {
     "marker_rate_hz": 200,
     "force_rate_hz": 1000,
     "plate_types": [2],
-    "markers": {"calcaneus_left": "heel_L", "calcaneus_right": "heel_R", "sacrum": "pelvis_back"},
+    "markers": {
+        "calcaneus_left": "heel_L",
+        "calcaneus_right": "heel_R",
+        "sacrum": "pelvis_back",
+        "lateral_femoral_epicondyle_left": "knee_L",
+    },
+    "clusters": {
+        "thigh_left": {
+            "labels": ["thigh_L1", "thigh_L2", "thigh_L3", "thigh_L4"],
+            "carries": ["lateral_femoral_epicondyle_left"],
+        }
+    },
 }
 
 

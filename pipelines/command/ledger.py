@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from pipelines.command.options import DEFAULT_DEPOT, DepotPath
-from pipelines.command.wholeness import HeadFile, read_head
+from pipelines.command.wholeness import HeadFile
 from pipelines.errors import Unusable
 
 if TYPE_CHECKING:
@@ -69,13 +69,14 @@ def head_of_ledger(
 
     Example: manystrides ledger head --depot depot --to heads/2026-05.txt
     """
-    from pipelines.depot.storage import write_bytes
+    from pipelines.depot.reached import line
+    from pipelines.depot.store import write_bytes
 
     place = _depot(depot)
     with place.opened() as books:
         head, word = books.ledger.head(), books.word()
     now = datetime.now(UTC).isoformat(timespec="seconds")
-    text = f"Depot: {word}\nAt: {now}\nHead: {head.sequence} {head.hash}\n"
+    text = f"Depot: {word}\nAt: {now}\n{line(head)}\n"
     typer.echo(text, nl=False)
     if to is not None:
         write_bytes(to, text.encode())
@@ -92,14 +93,16 @@ def verify_ledger(depot: DepotPath = DEFAULT_DEPOT, head: HeadFile = None) -> No
     Example: manystrides ledger verify --depot depot
     """
     from pipelines.depot.proof import ledger_problems
+    from pipelines.depot.reached import line, read_head
 
     place = _depot(depot)
     with place.opened() as books:
-        problems, last = ledger_problems(place, read_head(head)), books.ledger.head()
+        exported = read_head(head) if head is not None else None
+        problems, last = ledger_problems(place, exported), books.ledger.head()
     for problem in problems:
         typer.echo(f"{place.root}, ledger: {problem}", err=True)
     if not problems:
-        typer.echo(f"The ledger of {place.root} is whole: {last.sequence} lines.\nHead: {last.sequence} {last.hash}")
+        typer.echo(f"The ledger of {place.root} is whole: {last.sequence} lines.\n{line(last)}")
     raise typer.Exit(1 if problems else 0)
 
 

@@ -16,10 +16,8 @@ from pipelines.command.options import (
     InboxPath,
     StudyPath,
 )
-from pipelines.errors import Unusable
 
 if TYPE_CHECKING:
-    from pipelines.depot.ledger import Head
     from pipelines.depot.verify import Fault
 
 HeadFile = Annotated[
@@ -43,14 +41,15 @@ def verify(
     Example: manystrides verify --depot depot --repair --from backups/depot-2026-05-03T10-00-00
     """
     from pipelines.depot.ledger import whoami
+    from pipelines.depot.reached import read_head
     from pipelines.depot.storage import Depot
     from pipelines.depot.verify import verify as look
 
     place = Depot(depot)
-    by = actor or whoami()
+    by, exported = actor or whoami(), read_head(head) if head is not None else None
     if not repair:
-        with place.alone(by):
-            found = look(place, read_head(head))
+        with place.still(by):
+            found = look(place, exported)
         _tell(found)
         if not found:
             typer.echo(f"The depot {place.root} is whole: every file has the checksum that the books tell.")
@@ -58,7 +57,7 @@ def verify(
     from pipelines.assets.repairing import repair as mend
     from pipelines.taking_in.repairing import Sources
 
-    done = mend(study, place, by, Sources(inbox if inbox.is_dir() else None, source), read_head(head))
+    done = mend(study, place, by, Sources(inbox if inbox.is_dir() else None, source), exported)
     _tell(done.found)
     for line in done.mended:
         typer.echo(f"Mended: {line}")
@@ -102,27 +101,6 @@ def restore(
     from pipelines.depot.storage import Depot
 
     typer.echo(put_back(source, Depot(depot), actor or whoami()).text())
-
-
-def read_head(path: Path | None) -> Head | None:
-    """A head of the ledger from a file. Raises Unusable."""
-    from pipelines.depot.ledger import Head
-
-    if path is None:
-        return None
-    try:
-        for line in path.read_text(encoding="utf-8").splitlines():
-            words = line.split()
-            if len(words) == 3 and words[0] == "Head:":
-                return Head(int(words[1]), words[2])
-    except (OSError, ValueError) as error:
-        raise _no_head(path, str(error)) from None
-    raise _no_head(path, "there is no line that begins with Head:")
-
-
-def _no_head(path: Path, why: str) -> Unusable:
-    expected = "a line such as: Head: 12 9f86d08..."
-    return Unusable(f"No head of a ledger can be read: {why}.", expected, "Name the file that was exported.", file=path)
 
 
 def _tell(faults: list[Fault]) -> None:

@@ -9,6 +9,7 @@ from collections.abc import Iterable
 from pathlib import Path
 
 from pipelines.consent.redaction import rows_of_table
+from pipelines.depot import keys
 from pipelines.depot.books.rows import Payload, Record
 from pipelines.depot.published import prove
 from pipelines.depot.storage import Depot
@@ -45,12 +46,11 @@ def prints_to_keep(depot: Depot, isolated: Isolated, records: Iterable[Record], 
 
 def _stored(depot: Depot, record: Record, payload: Payload, name: str) -> Path | None:
     """The bytes of a table as the depot holds them; None if the delivery has none."""
-    sha = payload.stored.get(name)
-    if sha is None:
-        return None
-    path = depot.closed_path(record.delivery_id, sha) if name in payload.closed else depot.raw_path(sha)
-    prove(path, sha)
-    return path
+    for path, key, sha in keys.payload(record.delivery_id, payload):
+        if path == name:
+            prove(depot.store, key, sha)
+            return depot.store.local(key)
+    return None
 
 
 def _prints_of_runner(asked: tuple[Path, Path, str]) -> set[str]:

@@ -16,6 +16,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from pipelines.depot.books.rows import ALLOWED, OPEN, REFUSED
+from pipelines.depot.keys import HELD_TEXTS
 from schemas import fields
 from schemas.catalogue import tables_of
 from schemas.consent import Consent
@@ -27,8 +28,9 @@ from schemas.received import Received
 
 if TYPE_CHECKING:
     from pipelines.depot.books.book import Books
+    from pipelines.depot.store import Store
 
-FILE = "held_texts.json"
+FILE = HELD_TEXTS
 #: Columns of free text: nothing is worked out from them, so later stages see the mark itself.
 _FREE = frozenset({fields.COMMENT.name, fields.RESEND_REASON.name})
 _SHORT = 8  # letters of the hash by which people name a text
@@ -145,8 +147,7 @@ def write(held: HeldTexts, folder: Path) -> None:
             json.dump(rows, stream, ensure_ascii=False, indent=1)
 
 
-def read(folder: Path) -> tuple[Waiting, ...]:
+def read(result: Store) -> tuple[Waiting, ...]:
     """The texts of a delivery that nobody has allowed."""
-    path = folder / FILE
-    rows: list[dict[str, Any]] = json.loads(path.read_text(encoding="utf-8")) if path.is_file() else []
+    rows: list[dict[str, Any]] = json.loads(result.read(FILE)) if result.is_object(FILE) else []
     return tuple(Waiting(r["word"], r["text"], r["decided"], tuple(r["places"])) for r in rows)

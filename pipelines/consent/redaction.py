@@ -13,7 +13,7 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from pipelines.depot.storage import write_bytes
+from pipelines.depot.store import write_bytes
 from pipelines.errors import Unusable
 from pipelines.workers.isolation import Isolated
 from schemas.catalogue import tables_of

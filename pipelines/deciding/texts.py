@@ -97,7 +97,7 @@ def _waiting(depot: Depot) -> dict[str, list[tuple[str, Waiting]]]:
     """Hash -> in which deliveries it is held, and where."""
     found: dict[str, list[tuple[str, Waiting]]] = defaultdict(list)
     for delivery_id in depot.delivery_ids():
-        for one in held_texts.read(depot.delivery_path(delivery_id)):
+        for one in held_texts.read(depot.result(delivery_id)):
             found[one.word].append((delivery_id, one))
     return found
 

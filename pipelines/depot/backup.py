@@ -13,21 +13,23 @@ import json
 import os
 import shutil
 import stat
-from collections.abc import Iterator
 from contextlib import closing, suppress
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from pipelines.depot import keys
 from pipelines.depot import register as registers
 from pipelines.depot.books.copying import copy_books, fill_database
 from pipelines.depot.books.opening import FILE, WORD, make_engine, mark, open_books
+from pipelines.depot.disk import remove_tree, to_disk
 from pipelines.depot.guarding import end_of_command, made_from_books
 from pipelines.depot.ledger import Head, Ledger
 from pipelines.depot.modes import nothing_for_everybody
 from pipelines.depot.published import sha256_of
-from pipelines.depot.storage import Depot, remove_folder, to_disk, write_bytes
+from pipelines.depot.storage import Depot, put_back
+from pipelines.depot.store import OtherBytesError, Store, write_bytes
 from pipelines.errors import Unusable
 
 if TYPE_CHECKING:
@@ -101,7 +103,7 @@ def back_up(depot: Depot, target: Path, actor: str) -> Copied:
             part.rename(final)
             to_disk(target)
         except BaseException:
-            remove_folder(part)
+            remove_tree(part)
             raise
     return Copied(final, *done)
 
@@ -119,14 +121,16 @@ def restore(source: Path, depot: Depot, actor: str) -> Restored:
         raise _not_whole(source / FILE)
     with nothing_for_everybody():
         part = depot.root.with_name(f".{depot.root.name}.restored")
-        remove_folder(part)
+        remove_tree(part)
         part.mkdir(parents=True, mode=stat.S_IRWXU)
         shutil.copyfile(source / FILE, part / FILE)
         (part / FILE).chmod(stat.S_IRUSR | stat.S_IWUSR)
         with closing(open_books(part)) as books:
-            files = _wanted(books)
-            for path, sha in sorted(files.items()):
-                _one(source / path, part / path, sha)
+            files, target = _wanted(books), Store.on_disk(part)
+            for key, sha in sorted(files.items()):
+                if not _put(Store.on_disk(source), target, key, sha):
+                    raise _not_whole(source / key)
+            target.sync(files)
             word = books.word()
         if depot.books_url:
             _into_database(part, depot)
@@ -142,7 +146,7 @@ def restore(source: Path, depot: Depot, actor: str) -> Restored:
 
 def _begin_again(depot: Depot, source: Path, actor: str, files: int) -> Restored:
     """The register of the restored depot: what was withdrawn since is kept; the head is that of the copy."""
-    with depot.opened() as books:
+    with depot.opened(to_write=True) as books:
         newer = _register_of(depot.register, books) or _register_of(source / REGISTER, books)
         head, once = books.ledger.head(), newer.head if newer else Head()
         made = made_from_books(depot)
@@ -155,7 +159,7 @@ def _begin_again(depot: Depot, source: Path, actor: str, files: int) -> Restored
                 made = made.with_withdrawal(one)
         registers.write(depot.register, made)
         with books.transaction():
-            for built in (depot.warehouse.name, depot.pages.name):  # they are made again
+            for built in (keys.WAREHOUSE, keys.PAGES):  # they are made again
                 books.files.drop(built)
         lost = max(once.sequence - head.sequence, 0)
         details = {"lines_lost": lost, "withdrawals_since": len(since)}
@@ -210,69 +214,57 @@ def _once(depot: Depot, part: Path, before: Path | None) -> tuple[int, int, int]
         (part / FILE).chmod(stat.S_IRUSR | stat.S_IWUSR)
     if depot.register.exists():
         write_bytes(part / REGISTER, depot.register.read_bytes(), owner_only=True)
-    with closing(open_books(part)) as copied:
+    with closing(open_books(part, to_write=False)) as copied:
         wanted = _wanted(copied)
     (part / WORD).unlink(missing_ok=True)
-    linked = total = 0
-    for path, sha in wanted.items():
-        target = part / path
-        if target.exists() and sha256_of(target) == sha:
-            total += target.stat().st_size
+    copy, linked = Store.on_disk(part), 0
+    for key, sha in wanted.items():
+        if copy.is_object(key) and copy.sha256(key) == sha:  # of an earlier try
             continue
-        try:
-            linked += _copied(depot.root / path, target, sha, before / path if before else None)
-        except (OSError, Unusable) as error:
-            if isinstance(error, OSError) and not isinstance(error, FileNotFoundError):
-                raise
+        if before is not None and depot.store.is_there(key) and _shared(before / key, part / key, sha):
+            linked += 1
+        elif not _put(depot.store, copy, key, sha):
             return None
-        total += target.stat().st_size
-    for file in sorted(p for p in part.rglob("*") if p.is_file()):  # of an earlier try
-        name = file.relative_to(part).as_posix()
-        if name not in wanted and name != REGISTER and not name.startswith(FILE):
-            file.unlink()
-    return len(wanted), total, linked
+    for key in copy.below():  # of an earlier try
+        if key not in wanted and key != REGISTER and not key.startswith(FILE):
+            copy.remove(key)
+    copy.sync(wanted)
+    return len(wanted), sum(map(copy.size, wanted)), linked
 
 
-def _copied(source: Path, target: Path, sha: str, older: Path | None) -> bool:
-    """Copy a file, or share the one that the backup before has; whether it is shared."""
+def _shared(older: Path, target: Path, sha: str) -> bool:
+    """Whether the backup before has a file, so that it can be kept once for both."""
+    if not older.is_file() or sha256_of(older) != sha:
+        return False
     target.parent.mkdir(parents=True, exist_ok=True)
     target.unlink(missing_ok=True)
-    if older is not None and older.is_file() and source.exists() and sha256_of(older) == sha:
-        with suppress(OSError):
-            os.link(older, target)
-            return True
-    _one(source, target, sha)
-    return False
-
-
-def _one(source: Path, target: Path, sha: str) -> None:
-    target.parent.mkdir(parents=True, exist_ok=True)
     try:
-        shutil.copyfile(source, target)
-    except FileNotFoundError:
-        raise _not_whole(source) from None
-    target.chmod(stat.S_IRUSR if "closed" in target.parts[-3:-1] else stat.S_IRUSR | stat.S_IRGRP)
-    if sha256_of(target) != sha:
-        raise _not_whole(source)
-    to_disk(target)
+        os.link(older, target)
+    except OSError:  # another disk, or one without second names
+        return False
+    return True
+
+
+def _put(source: Store, target: Store, key: str, sha: str) -> bool:
+    """Copy an object, not yet synced; whether it was there with the bytes it must have."""
+    try:
+        with source.open(key) as incoming:
+            put_back(target, key, incoming, sha, sync=False)
+    except (FileNotFoundError, OtherBytesError):
+        return False
+    return True
 
 
 def _wanted(books: Books) -> dict[str, str]:
-    """Path below the depot -> SHA-256, of every file that these books name and that cannot be made again."""
-    found = dict(_stored(books))
-    releases = {f"releases/{e.name}": bool(e.superseded_utc) for e in books.releases.all()}
+    """Key -> SHA-256, of every object that these books name and that cannot be made again."""
+    found: dict[str, str] = {}
+    for delivery_id in books.deliveries.ids():
+        found |= {key: sha for _, key, sha in keys.payload(delivery_id, books.deliveries.payload(delivery_id))}
+    releases = {keys.release(e.name): bool(e.superseded_utc) for e in books.releases.all()}
     for place, files in books.files.all().items():
-        if place.startswith("deliveries/") or (place in releases and not releases[place]):
+        if place.startswith(f"{keys.DELIVERIES}/") or (place in releases and not releases[place]):
             found |= {f"{place}/{path}": sha for path, sha in files.items()}
     return found
-
-
-def _stored(books: Books) -> Iterator[tuple[str, str]]:
-    for delivery_id in books.deliveries.ids():
-        payload = books.deliveries.payload(delivery_id)
-        for path, sha in payload.stored.items():
-            closed = path in payload.closed
-            yield (f"closed/{delivery_id}/{sha}" if closed else f"raw/{sha[:2]}/{sha}"), sha
 
 
 def _told(source: Path) -> dict[str, str]:

@@ -1,19 +1,23 @@
 """How a delivery's result takes the place of an older one, and how folders become again what the books say.
 
-A result counts once the books say so, never before (``pipelines.depot.books``). An older folder waits in ``work/``
-under the word of its result until then.
+A result counts once the books say so, never before (``pipelines.depot.books``). An older one waits in ``work/`` under
+the word of its result until then, or where there was none, an object that says so.
 """
 
 from __future__ import annotations
 
+import secrets
 from collections.abc import Callable
+from contextlib import suppress
 from pathlib import Path
 
-from pipelines.depot.modes import only_for_the_owner
-from pipelines.depot.storage import Depot, remove_folder, sync_folder, to_disk
+from pipelines.depot import keys
+from pipelines.depot.storage import Depot
 from pipelines.errors import Unusable
 
-_REPLACED = ".replaced."
+#: In the name of an older result that waits in ``work/``, between the delivery and the word of the result.
+REPLACED = ".replaced."
+_NOTHING = "nothing"
 _MOST_NAMED = 5
 
 
@@ -22,7 +26,6 @@ def publish(depot: Depot, work: Path, delivery_id: str, decide: Callable[[], Non
 
     decide: writes the result into the books, in one transaction; if it fails, the older result is put back.
     """
-    sync_folder(work)
     _exchange(depot, delivery_id, work, decide)
 
 
@@ -44,45 +47,47 @@ def mend(depot: Depot) -> list[str]:
 def undo_exchanges(depot: Depot) -> list[str]:
     """Put back what a kill left half exchanged, and clear ``work/``; returns the deliveries concerned."""
     undone, results = [], depot.books.deliveries.results()
-    for rest in _rests(depot):
-        delivery_id, replaced, word = rest.name.rpartition(_REPLACED)
+    for name in depot.store.names(keys.WORK):
+        delivery_id, replaced, word = name.rpartition(REPLACED)
         if replaced and results.get(delivery_id, "") == word:
-            _put_back(depot, rest, depot.delivery_path(delivery_id))
+            _put_back(depot, f"{keys.WORK}/{name}", keys.result(delivery_id))
             undone.append(delivery_id)
-    for rest in _rests(depot):
-        remove_folder(rest)
+    for name in depot.store.names(keys.WORK):
+        _clear(depot, f"{keys.WORK}/{name}")
     return undone
 
 
-def _rests(depot: Depot) -> list[Path]:
-    return sorted(depot.work.iterdir()) if depot.work.is_dir() else []
-
-
 def _exchange(depot: Depot, delivery_id: str, new: Path | None, decide: Callable[[], None]) -> None:
-    target, before = depot.delivery_path(delivery_id), depot.books.deliveries.get(delivery_id)
-    old = depot.work / f"{delivery_id}{_REPLACED}{before.result if before else ''}"
-    target.parent.mkdir(parents=True, exist_ok=True)
-    only_for_the_owner(depot.work)
-    target.rename(old) if target.exists() else old.mkdir()
-    to_disk(depot.work)
+    store, target = depot.store, keys.result(delivery_id)
+    before = depot.books.deliveries.get(delivery_id)
+    old = f"{keys.WORK}/{delivery_id}{REPLACED}{before.result if before else ''}"
+    store.shut(keys.WORK)
+    if store.is_there(target):
+        store.move(target, old)
+    else:
+        store.put(f"{old}/{_NOTHING}", b"")
     try:
         if new is not None:
-            new.rename(target)
-        to_disk(target.parent)
+            store.bring(new, target)
         decide()
     except Exception:
         _put_back(depot, old, target)
         raise
-    remove_folder(old)
+    _clear(depot, old)
 
 
-def _put_back(depot: Depot, old: Path, target: Path) -> None:
+def _put_back(depot: Depot, old: str, target: str) -> None:
     """Undo an exchange that the books do not know."""
-    if target.exists():
-        target.rename(depot.new_work("undone") / target.name)
-    if any(old.iterdir()):
-        old.rename(target)
-    to_disk(target.parent)
+    store = depot.store
+    if store.is_there(target):
+        store.move(target, f"{keys.WORK}/undone.{secrets.token_hex(4)}")
+    if store.names(old) not in ([], [_NOTHING]):  # an empty folder: an older manystrides said so that there was none
+        store.move(old, target)
+
+
+def _clear(depot: Depot, rest: str) -> None:
+    with suppress(OSError):  # it counts for nothing; the next writer tries again
+        depot.store.remove(rest)
 
 
 def _refuse_differing(depot: Depot, in_books: set[str], folders: set[str]) -> None:
@@ -97,5 +102,5 @@ def _refuse_differing(depot: Depot, in_books: set[str], folders: set[str]) -> No
                 f"{seen}{', '.join(sorted(names)[:_MOST_NAMED])}{more}.",
                 "one folder for each delivery in the books.",
                 "Run manystrides verify; with --repair it judges again what is missing. Move away what nobody knows.",
-                file=depot.deliveries,
+                file=depot.store.shown(keys.DELIVERIES),
             )

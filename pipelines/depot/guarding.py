@@ -8,17 +8,18 @@ register knows was killed on its way, or the books are from an older day: it is 
 from __future__ import annotations
 
 import os
-from collections.abc import Callable, Iterator
-from contextlib import AbstractContextManager, contextmanager, suppress
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
 from dataclasses import replace
-from pathlib import Path
 from typing import TYPE_CHECKING
 
+from pipelines.depot import reached
 from pipelines.depot import register as registers
 from pipelines.depot.addresses import REGISTER_VARIABLE
+from pipelines.depot.books.log_file import damage_of_log, has_log, log_of
 from pipelines.depot.books.opening import FILE
 from pipelines.depot.books.rows import Listed
-from pipelines.depot.ledger import Ledger, whoami
+from pipelines.depot.ledger import Head, Ledger, whoami
 from pipelines.depot.published import sha256_of
 from pipelines.depot.register import Register
 from pipelines.errors import Unusable
@@ -28,74 +29,106 @@ if TYPE_CHECKING:
     from pipelines.depot.storage import Depot
 
 WITHDRAWAL, TAKEN_BACK = "withdrawal", "withdrawal_taken_back"
+_BACK = "Run manystrides verify --repair --from BACKUP, or manystrides restore."
 _REPAIR = "Find out what happened; then put books and register of the same day in their place (manystrides restore)."
 
 
-@contextmanager
-def books_proved(depot: Depot) -> Iterator[Callable[[], AbstractContextManager[None]]]:
-    """Round a writing command, with the books still shut; gives what is to be round it once they are open.
-
-    Raises Unusable if the file of the books is not what the last command left.
-    """
-    new = not depot.exists
-    prove_books_file(depot)
-    entered = False
-
-    @contextmanager
-    def with_open_books() -> Iterator[None]:
-        nonlocal entered
-        with _guarded(depot, new=new):
-            entered = True
-            yield
-
-    try:
-        yield with_open_books
-    except BaseException:
-        with suppress(OSError, Unusable):  # what ended the command is what is told
-            if entered:
-                note_books_file(depot)
-        raise
-    note_books_file(depot)
-
-
 def prove_books_file(depot: Depot) -> None:
-    """Raises Unusable if the file of the books is not what the last command left. Before it is opened."""
+    """Raises Unusable if the file of the books, or the log of a killed command, is not what the last command left.
+
+    Before it is opened: SQLite passes over what is damaged in its log. The checksum is empty only where a command was
+    killed just while the file itself was changed; then the database is looked through when it is open.
+    """
     known, path = registers.read(depot.register), depot.root / FILE
-    if known is None or not known.books_sha256 or depot.books_url or not path.exists() or _has_log(path):
+    if depot.books_url or not path.exists():
         return
-    if sha256_of(path) != known.books_sha256:
+    if known is not None and known.books_sha256 and sha256_of(path) != known.books_sha256:
         raise Unusable(
             "The books are not what the last command left: they were damaged, changed by hand or put back from an "
             "older day.",
             f"the file whose SHA-256 begins {known.books_sha256[:12]}, as {depot.register} says.",
-            "Run manystrides verify --repair --from BACKUP, or manystrides restore.",
+            _BACK,
             file=path,
         )
+    if (damaged := damage_of_log(path)) is not None:
+        raise Unusable(damaged, f"whole transactions in {log_of(path).name}.", _BACK, file=path)
 
 
 @contextmanager
-def _guarded(depot: Depot, *, new: bool) -> Iterator[None]:
+def guarded(depot: Depot, *, new: bool) -> Iterator[None]:
     """Round a writing command, with the books open. new: the depot was made just now. Raises Unusable."""
     path, books = depot.register, depot.books
     known = registers.read(path)
     known = _begun(depot, known) if known is None or new else known
+    if not known.books_sha256 and not new:
+        for fault in damage(books):
+            raise Unusable(fault, "whole books.", _BACK, file=depot.root / FILE)
     compare(depot, known)
-    registers.write(path, replace(known, books_sha256=""))
+    registers.write(path, replace(known, books_sha256=_checksum(depot)))
     try:
         yield
     except BaseException:
         with suppress(OSError, Unusable):  # what ended the command is what is told
-            _note_head(books, path)
+            _note_head(depot)
         raise
-    _note_head(books, path)
+    _note_head(depot)
+
+
+def damage(books: Books) -> Iterator[str]:
+    """What the database itself finds wrong with SQLite's books."""
+    if books.engine.dialect.name != "sqlite":
+        return
+    with books.reading() as connection:
+        told = [str(row[0]) for row in connection.exec_driver_sql("PRAGMA integrity_check(5)")]
+        broken = connection.exec_driver_sql("PRAGMA foreign_key_check").fetchall()
+    if told != ["ok"] or broken:
+        what = "; ".join(told[:2]) if told != ["ok"] else "rows without what they belong to"
+        yield f"The database is damaged: {what}."
+
+
+@contextmanager
+def books_file_changes(depot: Depot) -> Iterator[None]:
+    """Round what changes the file of the books itself: meanwhile its checksum is not known, and then it is noted.
+
+    One that was not known before stays so: nobody has proved the file.
+    """
+    if not _is_known(depot):
+        yield
+        return
+    forget_books_file(depot)
+    yield
+    with suppress(OSError, Unusable):  # it stays unknown, and the next command looks through the database
+        note_books_file(depot)
+
+
+def _is_known(depot: Depot) -> bool:
+    """Whether there is something to bring into the file of the books, and it was proved."""
+    if depot.books_url is not None or not has_log(depot.root / FILE):
+        return False
+    try:
+        known = registers.read(depot.register)
+    except Unusable:  # told by whoever compares it
+        return False
+    return known is not None and bool(known.books_sha256) and known.depot == depot.books.word()
+
+
+def forget_books_file(depot: Depot) -> None:
+    """Note that the file of the books is about to be changed."""
+    known = registers.read(depot.register)
+    if known is not None:
+        registers.write(depot.register, replace(known, books_sha256=""))
 
 
 def note_books_file(depot: Depot) -> None:
-    """Note the checksum of the books' file, after they were closed; not if somebody else still reads them."""
-    path, own = depot.register, depot.root / FILE
-    known = registers.read(path)
-    if known is not None and depot.books_url is None and own.exists() and not _has_log(own):
-        registers.write(path, replace(known, books_sha256=sha256_of(own)))
+    """Note the checksum of the books' file."""
+    known = registers.read(depot.register)
+    if known is not None:
+        registers.write(depot.register, replace(known, books_sha256=_checksum(depot)))
+
+
+def _checksum(depot: Depot) -> str:
+    path = depot.root / FILE
+    return sha256_of(path) if depot.books_url is None and path.exists() else ""
 
 
 def compare(depot: Depot, known: Register) -> None:
@@ -175,30 +208,35 @@ def _begun(depot: Depot, older: Register | None) -> Register:
 
 
 def _cut(depot: Depot, known: Register) -> Iterator[Unusable]:
-    head, once = depot.books.ledger.head(), known.head
-    expected = "a ledger that only grows."
-    if head.sequence < once.sequence:
-        seen = f"The ledger has {head.sequence} lines, and once had {once.sequence}: lines are missing at its end."
-        yield Unusable(seen, expected, _REPAIR, file=depot.root)
-    elif once.sequence and depot.books.ledger.hash_of(once.sequence) != once.hash:
-        seen = f"Line {once.sequence} of the ledger is not the one that was its last when the last command ended."
-        yield Unusable(seen, expected, _REPAIR, file=depot.root)
+    head, expected = depot.books.ledger.head(), "a ledger that only grows."
+    own = Head()
+    try:
+        own = reached.known(depot.root) or own
+    except Unusable as problem:
+        yield problem
+    for once in dict.fromkeys((known.head, own)):
+        if head.sequence < once.sequence:
+            seen = f"The ledger has {head.sequence} lines, and once had {once.sequence}: lines are missing at its end."
+            yield Unusable(seen, expected, _REPAIR, file=depot.root)
+        elif once.sequence and depot.books.ledger.hash_of(once.sequence) != once.hash:
+            seen = f"Line {once.sequence} of the ledger is not the one that was its last when the last command ended."
+            yield Unusable(seen, expected, _REPAIR, file=depot.root)
 
 
 def end_of_command(depot: Depot) -> None:
-    """Note how far the ledger reaches, and the checksum of the books; for a command that held the depot by itself."""
-    with depot.opened() as books, suppress(Unusable):
-        _note_head(books, depot.register)
-    with suppress(Unusable):
-        note_books_file(depot)
+    """Note how far the ledger reaches, and the checksum of the books; for a command that held the depot by itself.
+
+    Of a ledger that is shorter than it was nothing is noted, or nobody would know any more.
+    """
+    with depot.opened(), suppress(Unusable):
+        known = registers.read(depot.register)
+        if known is not None and not any(True for _ in _cut(depot, known)):
+            _note_head(depot)
+            note_books_file(depot)
 
 
-def _note_head(books: Books, path: Path) -> None:
-    known = registers.read(path)
+def _note_head(depot: Depot) -> None:
+    known, head = registers.read(depot.register), depot.books.ledger.head()
     if known is not None:
-        registers.write(path, replace(known, head=books.ledger.head()))
-
-
-def _has_log(path: Path) -> bool:
-    log = path.with_name(f"{path.name}-wal")
-    return log.exists() and log.stat().st_size > 0
+        registers.write(depot.register, replace(known, head=head))
+    reached.note(depot.root, head)

@@ -6,6 +6,7 @@ the file, so that a refusal can name them. On a disk without such locks it is re
 
 from __future__ import annotations
 
+import errno
 import json
 import os
 import socket
@@ -29,11 +30,40 @@ def held(path: Path, actor: str, wait_s: float = 0.0) -> Iterator[None]:
         lock.acquire(timeout=wait_s, poll_interval=_PAUSE_S)
     except Timeout:
         raise refusal(path, _holder(path)) from None
+    except OSError as error:
+        if error.errno not in (errno.EACCES, errno.EPERM, errno.EROFS):
+            raise
+        raise Unusable(
+            "This user may not write to the depot, or its disk is read-only.",
+            "a folder that may be written to.",
+            "Run it as the depot's owner, or on a copy of the depot; query, verify and ledger only read.",
+            file=path.parent,
+        ) from None
     try:
         path.write_text(json.dumps(_myself(actor)), encoding="utf-8")
         yield
     finally:
         lock.release()
+
+
+@contextmanager
+def shared(path: Path) -> Iterator[None]:
+    """Keep writers away, for one who may not write here: several may at a time. Raises Unusable naming a writer."""
+    import fcntl
+
+    try:
+        handle = os.open(path, os.O_RDONLY)
+    except FileNotFoundError:  # nobody has written here yet, and this user cannot
+        yield
+        return
+    try:
+        try:
+            fcntl.flock(handle, fcntl.LOCK_SH | fcntl.LOCK_NB)
+        except BlockingIOError:
+            raise refusal(path, _holder(path)) from None
+        yield
+    finally:
+        os.close(handle)
 
 
 def refusal(path: Path, holder: str) -> Unusable:

@@ -13,6 +13,8 @@ from collections.abc import Iterable, Iterator, Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from pipelines.depot import keys
+from pipelines.depot.store import Store
 from pipelines.errors import Unusable
 from schemas.model import Table
 
@@ -25,42 +27,28 @@ REMEDY = "Run manystrides verify --repair, which judges the delivery again from 
 
 
 def sha256_of(path: Path) -> str:
-    """The checksum of a file. Raises OSError."""
+    """The checksum of a file that belongs to no store, such as the books. Raises OSError."""
     with path.open("rb") as stream:
         return hashlib.file_digest(stream, "sha256").hexdigest()
 
 
-def hashes(place: Path) -> dict[str, str]:
-    """Path below ``place`` -> SHA-256 of every file; of a single file its name."""
-    if not place.is_dir():
-        return {place.name: sha256_of(place)}
-    files = sorted(p for p in place.rglob("*") if p.is_file() and not p.is_symlink())
-    return {p.relative_to(place).as_posix(): sha256_of(p) for p in files}
-
-
-def place_of(delivery_id: str) -> str:
-    """The place of a delivery's result."""
-    return f"deliveries/{delivery_id}"
-
-
 def read_result(depot: Depot, delivery_id: str, table: Table) -> pd.DataFrame:
     """One table of a delivery's result. Raises Unusable if its bytes are not those that were published."""
+    published = depot.books.files.of(keys.result(delivery_id))
+    return proved_table(depot.result(delivery_id), keys.file_of(table), published.get(keys.file_of(table)))
+
+
+def proved_table(place: Store, name: str, wanted: str | None) -> pd.DataFrame:
+    """A Parquet file as a data frame. Raises Unusable unless its bytes have the checksum ``wanted``."""
     import pyarrow.parquet as parquet
 
-    name = f"{table.name}.parquet"
-    content = proved_bytes(depot.delivery_path(delivery_id) / name, depot.books.files.of(place_of(delivery_id)), name)
+    try:
+        content = place.read(name)
+    except OSError as error:
+        raise _lost(place.shown(name), error) from None
+    _compare(place.shown(name), wanted, hashlib.sha256(content).hexdigest())
     frame: pd.DataFrame = parquet.read_table(io.BytesIO(content)).to_pandas()
     return frame
-
-
-def proved_bytes(path: Path, published: Mapping[str, str], name: str) -> bytes:
-    """A file's bytes. published: name -> checksum. Raises Unusable if they are not what was published."""
-    try:
-        content = path.read_bytes()
-    except OSError as error:
-        raise _lost(path, error) from None
-    _compare(path, published.get(name), hashlib.sha256(content).hexdigest())
-    return content
 
 
 class ProvedResults:
@@ -71,31 +59,32 @@ class ProvedResults:
 
     def __init__(self, depot: Depot, published: Mapping[str, Mapping[str, str]]) -> None:
         self._depot, self._published = depot, published
-        self._proved: set[Path] = set()
+        self._proved: dict[Store, Path] = {}
 
     def paths(self, deliveries: Iterable[str], table: Table) -> Iterator[Path]:
         """The table's files, of those deliveries that have one. Raises Unusable if one is not what was published."""
-        name = f"{table.name}.parquet"
+        name = keys.file_of(table)
         for delivery_id in deliveries:
-            path, own = self._depot.table_path(delivery_id, table), self._published.get(place_of(delivery_id), {})
-            if name not in own and not path.exists():
+            place, own = self._depot.result(delivery_id), self._published.get(keys.result(delivery_id), {})
+            if name not in own and not place.exists(name):
                 continue  # a delivery of before the table was there
-            if path not in self._proved:
-                prove(path, own.get(name))
-                self._proved.add(path)
-            yield path
+            file = place.at(name)
+            if file not in self._proved:
+                prove(place, name, own.get(name))
+                self._proved[file] = place.local(name)
+            yield self._proved[file]
 
 
-def prove(path: Path, wanted: str | None) -> None:
-    """Raises Unusable unless the file has this checksum."""
+def prove(place: Store, name: str, wanted: str | None) -> None:
+    """Raises Unusable unless the object has this checksum."""
     try:
-        seen = sha256_of(path)
+        seen = place.sha256(name)
     except OSError as error:
-        raise _lost(path, error) from None
-    _compare(path, wanted, seen)
+        raise _lost(place.shown(name), error) from None
+    _compare(place.shown(name), wanted, seen)
 
 
-def _compare(path: Path, wanted: str | None, seen: str) -> None:
+def _compare(path: str, wanted: str | None, seen: str) -> None:
     if wanted is None:
         expected = "a file whose checksum stands in the books."
         raise Unusable("The books have no checksum of this file.", expected, REMEDY, file=path)
@@ -108,6 +97,6 @@ def _compare(path: Path, wanted: str | None, seen: str) -> None:
         )
 
 
-def _lost(path: Path, error: OSError) -> Unusable:
+def _lost(path: str, error: OSError) -> Unusable:
     seen = "The file is missing." if isinstance(error, FileNotFoundError) else f"The file cannot be read: {error}."
     return Unusable(seen, "a file that was published.", REMEDY, file=path)

@@ -10,29 +10,31 @@ import re
 from collections.abc import Iterable, Iterator
 from pathlib import Path
 
+from pipelines.depot import keys
 from pipelines.depot.storage import Depot
+from pipelines.depot.store import Store
 
 
-def live_files(depot: Depot) -> list[Path]:
-    """Every file of the depot that is live."""
+def live_keys(depot: Depot) -> list[str]:
+    """The keys of all that is live."""
     with depot.opened() as books:
-        old = [depot.release_path(entry.name) for entry in books.releases.all() if entry.superseded_utc]
-    shut = (depot.closed, depot.inbox, *old)
-    files = (p for p in depot.root.rglob("*") if p.is_file() and not any(p.is_relative_to(s) for s in shut))
-    return sorted(p for p in files if not (p.parent == depot.root and p.name.startswith(("books.", "depot.lock"))))
+        old = [keys.release(entry.name) for entry in books.releases.all() if entry.superseded_utc]
+    shut = tuple(f"{folder}/" for folder in (keys.CLOSED, depot.inbox.name, *old))
+    found = (key for key in depot.store.below() if not key.startswith((*shut, "books.", "depot.lock")))
+    return [key for key in found if depot.store.is_object(key)]
 
 
 def files_with(depot: Depot, words: Iterable[str], patterns: Iterable[bytes] = ()) -> tuple[int, list[Path]]:
     """How many live files there are, and those with one of ``words`` (whole, not within another) or ``patterns``."""
     wanted = [word.encode() for word in words]
     raw = [bytes(pattern) for pattern in patterns]
-    files = live_files(depot)
+    live = live_keys(depot)
     found = [
-        path
-        for path in files
-        if any(any(_whole(w, part) for w in wanted) or any(p in part for p in raw) for part in _parts(path, depot.root))
+        Path(depot.store.shown(key))
+        for key in live
+        if any(any(_whole(w, part) for w in wanted) or any(p in part for p in raw) for part in _parts(depot.store, key))
     ]
-    return len(files), found
+    return len(live), found
 
 
 def _whole(word: bytes, part: bytes) -> bool:
@@ -42,14 +44,14 @@ def _whole(word: bytes, part: bytes) -> bool:
     return re.search(rb"(?<![0-9A-Za-z])" + re.escape(word) + rb"(?![0-9A-Za-z])", part) is not None
 
 
-def _parts(path: Path, root: Path) -> Iterator[bytes]:
-    """A file's name, its bytes, and the values inside it."""
-    yield path.relative_to(root).as_posix().encode()
-    yield path.read_bytes()
-    if path.suffix == ".parquet":
-        yield from _values_of_parquet(path)
-    elif path.suffix == ".duckdb":
-        yield from _values_of_warehouse(path)
+def _parts(store: Store, key: str) -> Iterator[bytes]:
+    """An object's name, its bytes, and the values inside it."""
+    yield key.encode()
+    yield store.read(key)
+    if key.endswith(".parquet"):
+        yield from _values_of_parquet(store.local(key))
+    elif key.endswith(".duckdb"):
+        yield from _values_of_warehouse(store.local(key))
 
 
 def _values_of_parquet(path: Path) -> Iterator[bytes]:

@@ -1,35 +1,29 @@
-"""The depot: every path in it, and the only ways of writing there.
+"""The depot: where everything of it is, who may write to it, and how its tables are written.
 
-Whatever is written is written beside its place, synced, and renamed, so that it is there whole or not at all. A kill at
-any moment leaves at most rests, which the next writer clears, and a result that the books do not know, which it takes
-back (how: ``pipelines.depot.books``). What the files mean is not known here.
+Bytes that are kept go through ``Depot.store`` (``pipelines.depot.store``), under the keys of ``pipelines.depot.keys``,
+and are there whole or not at all. A kill at any moment leaves at most rests in ``work/``, which the next writer clears,
+and a result that the books do not know, which it takes back (how: ``pipelines.depot.books``). What the files mean is
+not known here.
 
-::
-
-    raw/ab/<sha256>          trial files and tables as they came, never changed
-    closed/<delivery>/       bytes that consent does not cover, by checksum; nothing is derived from them
-    deliveries/<delivery>/   the result of one delivery: bag/ (its tag files), one Parquet file per table
-    books.sqlite, books.id   what the depot knows (``pipelines.depot.books``), and the word by which both are known
-    releases/                frozen versions
-    work/                    being made
-    warehouse.duckdb, pages/, depot.lock, dagster/
+Beside what is kept: ``books.sqlite`` and ``books.id``, what the depot knows (``pipelines.depot.books``) and the word by
+which both are known; ``work/``, scratch; ``depot.lock``, ``log/``, ``dagster/``.
 """
 
 from __future__ import annotations
 
-import hashlib
 import os
 import secrets
-import shutil
-import stat
-import time
 from collections.abc import Iterator
 from contextlib import contextmanager
+from functools import cached_property, partial
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import IO, TYPE_CHECKING
 
+from pipelines.depot import keys
 from pipelines.depot.addresses import local_path, named_register
+from pipelines.depot.disk import remove_tree
 from pipelines.depot.modes import nothing_for_everybody, only_for_the_owner
+from pipelines.depot.store import OtherBytesError, Store
 from pipelines.errors import Unusable
 from schemas.model import Table
 
@@ -40,7 +34,8 @@ if TYPE_CHECKING:
 
 #: Names the database with the books, if it is not in the depot's folder.
 BOOKS_VARIABLE = "MANYSTRIDES_BOOKS"
-_CHUNK = 1 << 20
+#: Nobody changes what was kept once; of what consent does not cover nobody but the owner reads a byte.
+READ_ONLY, CLOSED_ONLY = 0o440, 0o400
 
 
 class Depot:
@@ -58,16 +53,29 @@ class Depot:
         self.register = register or named_register() or self.root.with_name(f"{self.root.name}.register")
         self.books_url = books_url or os.environ.get(BOOKS_VARIABLE) or None
         self._books: Books | None = None
-        self.raw = self.root / "raw"
-        self.closed = self.root / "closed"
-        self.deliveries = self.root / "deliveries"
-        self.work = self.root / "work"
+        self.work = self.root / keys.WORK
         self.inbox = self.root / "inbox"
-        self.pages = self.root / "pages"
-        self.warehouse = self.root / "warehouse.duckdb"
-        self.releases = self.root / "releases"
         self.dagster_home = self.root / "dagster"
         self.lock_file = self.root / "depot.lock"
+
+    @cached_property
+    def store(self) -> Store:
+        """All bytes that are kept."""
+        return Store.on_disk(self.root, beside=self.work)
+
+    @property
+    def warehouse(self) -> Path:
+        """The warehouse as a file that DuckDB can open, to read."""
+        return self.store.local(keys.WAREHOUSE)
+
+    @property
+    def pages(self) -> Store:
+        """The pages."""
+        return self.store.at(keys.PAGES)
+
+    def result(self, delivery_id: str) -> Store:
+        """The result of a delivery: one Parquet file per table, and the bag's own files."""
+        return self.store.at(keys.result(delivery_id))
 
     @property
     def books(self) -> Books:
@@ -83,44 +91,37 @@ class Depot:
 
         return (self.root / WORD).exists() or (self.root / FILE).exists()
 
+    @property
+    def may_write(self) -> bool:
+        """Whether this user may write in the depot's folder."""
+        return os.access(self.root, os.W_OK)
+
     @contextmanager
-    def opened(self) -> Iterator[Books]:
-        """The books, to ask them; whoever writes needs ``writing``. One inside another is the same."""
+    def opened(self, *, to_write: bool = False) -> Iterator[Books]:
+        """The books, to ask them; whoever writes needs ``writing``. One inside another is the same.
+
+        to_write: by whoever holds the depot otherwise.
+        """
         if self._books is not None:
             yield self._books
             return
         from pipelines.depot.books.opening import open_books
+        from pipelines.depot.guarding import books_file_changes
 
-        self._books = open_books(self.root, self.books_url)
+        self._books = open_books(self.root, self.books_url, to_write=to_write)
+        if to_write:
+            self._books.changing_file = partial(books_file_changes, self)
         try:
             yield self._books
         finally:
-            self._books.close()
-            self._books = None
-
-    def raw_path(self, sha256: str) -> Path:
-        """Where the bytes with this checksum are, or would be."""
-        return self.raw / sha256[:2] / sha256
-
-    def closed_path(self, delivery_id: str, sha256: str) -> Path:
-        """Where bytes of a delivery are that consent does not cover."""
-        return self.closed / delivery_id / sha256
-
-    def delivery_path(self, delivery_id: str) -> Path:
-        """The result folder of a delivery."""
-        return self.deliveries / delivery_id
-
-    def table_path(self, delivery_id: str, table: Table) -> Path:
-        """The Parquet file of one table of one delivery."""
-        return self.delivery_path(delivery_id) / f"{table.name}.parquet"
-
-    def release_path(self, name: str) -> Path:
-        """Where a release lies."""
-        return self.releases / name
+            try:
+                self._books.close()
+            finally:
+                self._books = None
 
     def delivery_ids(self) -> list[str]:
         """All deliveries with a result, by name."""
-        return sorted(p.name for p in self.deliveries.iterdir()) if self.deliveries.is_dir() else []
+        return self.store.names(keys.DELIVERIES)
 
     def new_work(self, name: str) -> Path:
         """A new empty folder in ``work/``."""
@@ -136,36 +137,31 @@ class Depot:
         try:
             yield folder
         finally:
-            remove_folder(folder)
+            remove_tree(folder)
 
-    def store_raw(self, source: Path, sha256: str) -> Path:
+    def store_raw(self, source: Path, sha256: str) -> None:
         """Copy ``source`` into the raw store unless it is there; its bytes must have this checksum."""
-        return self._store(source, self.raw_path(sha256), sha256)
+        self._keep(source, keys.raw(sha256), sha256, READ_ONLY)
 
-    def store_closed(self, source: Path, delivery_id: str, sha256: str) -> Path:
+    def store_closed(self, source: Path, delivery_id: str, sha256: str) -> None:
         """Copy ``source`` to the bytes kept apart, readable only by the owner of the depot."""
-        target = self._store(source, self.closed_path(delivery_id, sha256), sha256)
-        only_for_the_owner(self.closed)
-        target.parent.chmod(stat.S_IRWXU)
-        return target
+        for folder in (keys.CLOSED, f"{keys.CLOSED}/{delivery_id}"):
+            self.store.shut(folder)
+        self._keep(source, keys.closed(delivery_id, sha256), sha256, CLOSED_ONLY)
 
-    def _store(self, source: Path, target: Path, sha256: str) -> Path:
-        if target.exists() and target.stat().st_size == source.stat().st_size:
-            return target
-        target.parent.mkdir(parents=True, exist_ok=True)
-        with self.working("blob") as folder:
-            beside = folder / sha256
-            if (now := _copy(source, beside)) != sha256:
-                raise Unusable(
-                    f"The file changed while it was taken in: its checksum was {sha256[:12]}, now {now[:12]}.",
-                    "the bytes that were checked on arrival.",
-                    "Wait until the upload is finished, then run again.",
-                    file=source,
-                )
-            beside.chmod(stat.S_IRUSR | stat.S_IRGRP)
-            beside.replace(target)
-        to_disk(target.parent)
-        return target
+    def _keep(self, source: Path, key: str, sha256: str, mode: int) -> None:
+        if self.store.is_object(key) and self.store.size(key) == source.stat().st_size:
+            return
+        try:
+            with source.open("rb") as incoming:
+                self.store.copy_in(key, incoming, sha256, mode=mode)
+        except OtherBytesError as other:
+            raise Unusable(
+                f"The file changed while it was taken in: its checksum was {sha256[:12]}, now {other.now[:12]}.",
+                "the bytes that were checked on arrival.",
+                "Wait until the upload is finished, then run again.",
+                file=source,
+            ) from None
 
     @contextmanager
     def alone(self, actor: str, wait_s: float = 0.0) -> Iterator[None]:
@@ -176,6 +172,14 @@ class Depot:
             yield
 
     @contextmanager
+    def still(self, actor: str) -> Iterator[None]:
+        """Keep writers away to look at all of the depot; one who may not write here shares it with others who look."""
+        from pipelines.depot.lock import shared
+
+        with self.alone(actor) if self.may_write else shared(self.lock_file):
+            yield
+
+    @contextmanager
     def writing(self, actor: str, wait_s: float = 0.0) -> Iterator[None]:
         """Be the depot's only writer. Raises Unusable, naming the holder, if another still is after ``wait_s``.
 
@@ -183,43 +187,32 @@ class Depot:
         umask already says so.
         """
         from pipelines.depot.exchange import mend
-        from pipelines.depot.guarding import books_proved
+        from pipelines.depot.guarding import guarded, prove_books_file
         from pipelines.depot.lock import held
 
         with nothing_for_everybody():
             self.root.mkdir(parents=True, exist_ok=True)
-            with (
-                held(self.lock_file, actor, wait_s),
-                books_proved(self) as guarded,
-                self.opened() as books,
-                books.my_turn(self.lock_file, actor, wait_s),
-                guarded(),
-            ):
-                mend(self)
-                yield
+            with held(self.lock_file, actor, wait_s):
+                new = not self.exists
+                prove_books_file(self)
+                with (
+                    self.opened(to_write=True) as books,
+                    books.my_turn(self.lock_file, actor, wait_s),
+                    guarded(self, new=new),
+                ):
+                    mend(self)
+                    yield
 
 
-def write_bytes(path: Path, content: bytes, *, sync: bool = True, owner_only: bool = False) -> None:
-    """Replace the file ``path`` by ``content`` in one step. sync False: whoever publishes its folder syncs it."""
-    path.parent.mkdir(parents=True, exist_ok=True)
-    beside = path.with_name(f".{path.name}.{secrets.token_hex(4)}")
-    try:
-        with beside.open("xb") as stream:
-            if owner_only:
-                beside.chmod(stat.S_IRUSR | stat.S_IWUSR)
-            stream.write(content)
-            stream.flush()
-            if sync:
-                os.fsync(stream.fileno())
-        beside.replace(path)
-    finally:
-        beside.unlink(missing_ok=True)
-    if sync:
-        to_disk(path.parent)
+def put_back(store: Store, key: str, incoming: IO[bytes], sha256: str, *, sync: bool = True) -> None:
+    """Copy an object in that another copy has, for those alone who might read it before. Raises OtherBytesError."""
+    for folder in keys.shut_above(key):
+        store.shut(folder)
+    store.copy_in(key, incoming, sha256, mode=CLOSED_ONLY if keys.is_private(key) else READ_ONLY, sync=sync)
 
 
-def write_table(table: Table, frame: pd.DataFrame, path: Path, *, sync: bool = True) -> None:
-    """Write ``frame`` as Parquet; the only Parquet writer. sync: as in ``write_bytes``.
+def write_table(table: Table, frame: pd.DataFrame, path: Path) -> None:
+    """Write ``frame`` as Parquet into a scratch folder; the only Parquet writer. ``Store.bring`` syncs it.
 
     Raises ValueError if the rows do not fit the definition or a key stands twice.
     """
@@ -235,7 +228,7 @@ def write_table(table: Table, frame: pd.DataFrame, path: Path, *, sync: bool = T
         raise ValueError(f"table {table.name}: {int(doubled.sum())} rows repeat a key, first {first}")
     buffer = io.BytesIO()
     parquet.write_table(to_arrow_table(table, frame), buffer, compression="zstd")
-    write_bytes(path, buffer.getvalue(), sync=sync)
+    path.write_bytes(buffer.getvalue())
 
 
 def read_table(path: Path) -> pd.DataFrame:
@@ -244,39 +237,3 @@ def read_table(path: Path) -> pd.DataFrame:
 
     frame: pd.DataFrame = parquet.read_table(path).to_pandas()
     return frame
-
-
-def sync_folder(folder: Path) -> None:
-    """Make sure everything below ``folder`` is on the disk."""
-    for path in (*folder.rglob("*"), folder):
-        to_disk(path)
-
-
-def to_disk(path: Path) -> None:
-    """Make sure that a file, or the names in a folder, are on the disk."""
-    handle = os.open(path, os.O_RDONLY)
-    try:
-        os.fsync(handle)
-    finally:
-        os.close(handle)
-
-
-def _copy(source: Path, target: Path) -> str:
-    """Copy and sync; returns the SHA-256 of what was copied."""
-    digest = hashlib.sha256()
-    with source.open("rb") as incoming, target.open("xb") as outgoing:
-        while chunk := incoming.read(_CHUNK):
-            digest.update(chunk)
-            outgoing.write(chunk)
-        outgoing.flush()
-        os.fsync(outgoing.fileno())
-    return digest.hexdigest()
-
-
-def remove_folder(folder: Path) -> None:
-    """Delete a folder; tried again for a moment, as a network disk may hold a file open."""
-    for pause in (0.0, 0.2, 1.0):
-        time.sleep(pause)
-        shutil.rmtree(folder, ignore_errors=True) if folder.is_dir() else folder.unlink(missing_ok=True)
-        if not folder.exists():
-            return

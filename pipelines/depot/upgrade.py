@@ -7,19 +7,17 @@ moment harms nothing: before the transaction ends there are no books, and afterw
 
 from __future__ import annotations
 
-import stat
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from pipelines.depot import before_books
+from pipelines.depot import before_books, keys
 from pipelines.depot import register as registers
 from pipelines.depot.before_books import Before
-from pipelines.depot.guarding import made_from_books, note_books_file, prove_books_file
+from pipelines.depot.guarding import forget_books_file, made_from_books, note_books_file, prove_books_file
 from pipelines.depot.ledger import Ledger
 from pipelines.depot.lock import held
-from pipelines.depot.published import hashes
-from pipelines.depot.storage import Depot, remove_folder, to_disk
+from pipelines.depot.storage import Depot
 from pipelines.errors import Unusable
 
 if TYPE_CHECKING:
@@ -65,6 +63,7 @@ def upgrade(depot: Depot, actor: str) -> Upgraded:
     with held(depot.lock_file, actor):
         prove_books_file(depot)
         before = _read(depot) if is_old and not depot.exists else None
+        forget_books_file(depot)
         engine = make_engine(depot.root, depot.books_url, lost_ok=is_old)
         try:
             form, taken_over = form_of(engine, depot.root), None
@@ -76,8 +75,8 @@ def upgrade(depot: Depot, actor: str) -> Upgraded:
                 migrate(engine)
         finally:
             engine.dispose()
-        with depot.opened():
-            moved = _move_aside(depot.root)
+        with depot.opened(to_write=True):
+            moved = _move_aside(depot)
             if form != FORM or not depot.register.exists():
                 note_checksums(depot)
                 registers.write(depot.register, made_from_books(depot))
@@ -109,7 +108,7 @@ def _read(depot: Depot) -> Before:
             f"The results of {', '.join(odd[:5])} have no {before_books.RECORD}.",
             "a record of each delivery.",
             "Put it back from your backup; nothing was changed.",
-            file=depot.deliveries,
+            file=depot.store.shown(keys.DELIVERIES),
         )
     return before
 
@@ -128,12 +127,12 @@ def _take_over(depot: Depot, before: Before, engine: sa.Engine, actor: str) -> i
 
 def _clear_work(depot: Depot) -> None:
     """What a killed run of the older code left: a result that was being replaced is put back, the rest goes."""
-    for rest in sorted(depot.work.iterdir()) if depot.work.is_dir() else []:
-        delivery_id, replaced, _ = rest.name.partition(".replaced.")
-        if replaced and not depot.delivery_path(delivery_id).exists():
-            rest.rename(depot.delivery_path(delivery_id))
+    for name in depot.store.names(keys.WORK):
+        rest, (delivery_id, replaced, _) = f"{keys.WORK}/{name}", name.partition(".replaced.")
+        if replaced and not depot.store.is_there(keys.result(delivery_id)):
+            depot.store.move(rest, keys.result(delivery_id))
         else:
-            remove_folder(rest)
+            depot.store.remove(rest)
 
 
 def _write(books: Books, before: Before, actor: str) -> None:
@@ -178,28 +177,24 @@ def _tell_untold(books: Books, ledger: Ledger, before: Before) -> None:
                 ledger.write(what, about, decision.why, **details)
 
 
-def _move_aside(root: Path) -> int:
+def _move_aside(depot: Depot) -> int:
     """Move what is left of the older files away; how many files or folders that were."""
-    aside, moved = root / ASIDE, 0
-    for path in before_books.old_files(root):
-        target = aside / path.relative_to(root)
-        aside.mkdir(exist_ok=True)
-        aside.chmod(stat.S_IRWXU)  # they name withheld runners and files
-        target.parent.mkdir(parents=True, exist_ok=True)
-        path.rename(target)
+    moved = 0
+    for path in before_books.old_files(depot.root):
+        depot.store.shut(ASIDE)  # they name withheld runners and files
+        key = path.relative_to(depot.root).as_posix()
+        depot.store.move(key, f"{ASIDE}/{key}")
         moved += 1
-    if moved:
-        to_disk(root)
     return moved
 
 
 def note_checksums(depot: Depot) -> int:
     """Note checksums of what was published before checksums were kept; how many places. The depot must be open."""
     books, known = depot.books, depot.books.files.all()
-    names = [f"deliveries/{name}" for name in sorted(books.deliveries.ids())]
-    names += [f"releases/{entry.name}" for entry in books.releases.all() if depot.release_path(entry.name).is_dir()]
-    new = [place for place in names if place not in known and (depot.root / place).is_dir()]
+    names = [keys.result(name) for name in sorted(books.deliveries.ids())]
+    names += [keys.release(entry.name) for entry in books.releases.all()]
+    new = [place for place in names if place not in known and depot.store.is_there(place)]
     with books.transaction():
         for place in new:
-            books.files.put(place, hashes(depot.root / place))
+            books.files.put(place, depot.store.hashes(place))
     return len(new)

@@ -12,17 +12,18 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Literal
 
+from pipelines.depot import keys
 from pipelines.depot import register as registers
 from pipelines.depot.books.opening import FILE
-from pipelines.depot.exchange import undo_exchanges
-from pipelines.depot.guarding import differences, prove_books_file
+from pipelines.depot.exchange import REPLACED, undo_exchanges
+from pipelines.depot.guarding import damage, differences, prove_books_file
 from pipelines.depot.ledger import Head
 from pipelines.depot.proof import ledger_problems
-from pipelines.depot.published import hashes, sha256_of
 from pipelines.errors import Unusable
 
 if TYPE_CHECKING:
     from pipelines.depot.storage import Depot
+    from pipelines.depot.store import Store
 
 Kind = Literal["books", "register", "ledger", "raw", "closed", "result", "release", "built", "stray"]
 REPAIR = "Run manystrides verify --repair, with --from BACKUP if you have one."
@@ -32,7 +33,10 @@ _LOOK = "Find out where it comes from, and move it away."
 
 @dataclass(frozen=True)
 class Fault:
-    """Something that is not as it was published. about: the delivery, release or built part; sha256: wanted."""
+    """Something that is not as it was published. about: the delivery, release or built part; sha256: wanted.
+
+    key: of an object of the depot's store.
+    """
 
     kind: Kind
     file: Path
@@ -41,6 +45,7 @@ class Fault:
     remedy: str
     about: str = ""
     sha256: str = ""
+    key: str = ""
 
     def line(self) -> str:
         """For people."""
@@ -52,7 +57,7 @@ def verify(depot: Depot, exported: Head | None = None) -> list[Fault]:
 
     Raises Unusable if there is no depot.
     """
-    if not (depot.exists or depot.deliveries.is_dir()):
+    if not (depot.exists or depot.store.exists(keys.DELIVERIES)):
         raise Unusable("There is no depot here.", "a depot.", "Name it with --depot.", file=depot.root)
     found = list(_word(depot))
     books = depot.root / FILE
@@ -62,8 +67,12 @@ def verify(depot: Depot, exported: Head | None = None) -> list[Fault]:
     try:
         prove_books_file(depot)
         with depot.opened():
-            undo_exchanges(depot)
-            found += damage(depot)
+            if depot.may_write:
+                undo_exchanges(depot)
+            else:
+                _refuse_rests(depot)
+            told = "Run manystrides restore with your newest backup."
+            found += [Fault("books", books, seen, "whole books.", told) for seen in damage(depot.books)]
             found += _register(depot)
             found += _ledger(depot, exported)
             found += _files(depot)
@@ -87,20 +96,15 @@ def _word(depot: Depot) -> Iterator[Fault]:
         )
 
 
-def damage(depot: Depot) -> Iterator[Fault]:
-    """What the database itself finds."""
-    engine = depot.books.engine
-    if engine.dialect.name != "sqlite":
-        return
-    with depot.books.reading() as connection:
-        told = [str(row[0]) for row in connection.exec_driver_sql("PRAGMA integrity_check(5)")]
-        broken = connection.exec_driver_sql("PRAGMA foreign_key_check").fetchall()
-    file = Path(str(engine.url.database))
-    if told != ["ok"] or broken:
-        seen = (
-            f"The database is damaged: {'; '.join(told[:2]) if told != ['ok'] else 'rows without what they belong to'}."
+def _refuse_rests(depot: Depot) -> None:
+    """Raises Unusable if a killed command left a result half exchanged, which nobody can undo who may not write."""
+    if any(REPLACED in name for name in depot.store.names(keys.WORK)):
+        raise Unusable(
+            "A command was killed here while it exchanged the result of a delivery.",
+            "a depot whose last command came to its end.",
+            "Let its owner run manystrides verify, or read a copy of the depot.",
+            file=depot.root,
         )
-        yield Fault("books", file, seen, "whole books.", "Run manystrides restore with your newest backup.")
 
 
 def _register(depot: Depot) -> Iterator[Fault]:
@@ -132,89 +136,88 @@ def _ledger(depot: Depot, exported: Head | None) -> Iterator[Fault]:
 
 def _files(depot: Depot) -> Iterator[Fault]:
     yield from _stored(depot)
-    published = depot.books.files.all()
+    store, published = depot.store, depot.books.files.all()
     results = depot.books.deliveries.ids()
     for delivery_id in sorted(results):
-        place = f"deliveries/{delivery_id}"
+        place = keys.result(delivery_id)
         yield from _place(depot, place, published.get(place, {}), "result", delivery_id)
-    yield from (_stray(depot.delivery_path(name), "a delivery") for name in depot.delivery_ids() if name not in results)
+    strays = (keys.result(name) for name in depot.delivery_ids() if name not in results)
+    yield from (_stray(depot, key, "a delivery") for key in strays)
     shelf = depot.books.releases.all()
     for entry in shelf:
-        place = f"releases/{entry.name}"
-        deleted = entry.superseded_utc and not depot.release_path(entry.name).exists()  # as the consent may ask
+        place = keys.release(entry.name)
+        deleted = entry.superseded_utc and not store.is_there(place)  # as the consent may ask
         if not deleted:
             yield from _place(depot, place, published.get(place, {}), "release", entry.name)
     listed = {entry.name for entry in shelf}
-    releases = sorted(depot.releases.iterdir()) if depot.releases.is_dir() else []
-    yield from (_stray(path, "a release") for path in releases if path.name not in listed)
-    for built in (depot.warehouse.name, depot.pages.name):
+    others = (keys.release(name) for name in store.names(keys.RELEASES) if name not in listed)
+    yield from (_stray(depot, key, "a release") for key in others)
+    for built in (keys.WAREHOUSE, keys.PAGES):
         if built in published:
             yield from _place(depot, built, published[built], "built", built)
 
 
 def _stored(depot: Depot) -> Iterator[Fault]:
     """Payload files in raw and closed, both ways."""
-    wanted: dict[Path, tuple[Kind, str, str]] = {}
+    wanted: dict[str, tuple[Kind, str, str]] = {}
     for delivery_id in sorted(depot.books.deliveries.ids()):
-        payload = depot.books.deliveries.payload(delivery_id)
-        for path, sha in payload.stored.items():
-            if path in payload.closed:
-                wanted[depot.closed_path(delivery_id, sha)] = ("closed", delivery_id, sha)
-            else:
-                wanted[depot.raw_path(sha)] = ("raw", delivery_id, sha)
-    for file, (kind, delivery_id, sha) in sorted(wanted.items()):
-        if (seen := _seen(file, sha)) is not None:
-            expected = f"a file of delivery {delivery_id} with the SHA-256 that begins {sha[:12]}."
-            yield Fault(kind, file, seen, expected, REPAIR, delivery_id, sha)
-    for folder in (depot.raw, depot.closed):
-        there = sorted(p for p in folder.rglob("*") if not p.is_dir() or p.is_symlink())
-        yield from (_stray(file, "a payload file of a delivery") for file in there if file not in wanted)
+        for _, key, sha in keys.payload(delivery_id, depot.books.deliveries.payload(delivery_id)):
+            wanted[key] = ("closed" if key.startswith(f"{keys.CLOSED}/") else "raw", delivery_id, sha)
+    for key, (kind, delivery_id, sha) in sorted(wanted.items()):
+        expected = f"a file of delivery {delivery_id} with the SHA-256 that begins {sha[:12]}."
+        yield from _object(depot, key, kind, expected, delivery_id, sha)
+    for folder in (keys.RAW, keys.CLOSED):
+        strays = (key for key in depot.store.below(folder) if key not in wanted)
+        yield from (_stray(depot, key, "a payload file of a delivery") for key in strays)
 
 
 def _place(depot: Depot, place: str, published: Mapping[str, str], kind: Kind, about: str) -> Iterator[Fault]:
     """Files of one place, both ways."""
-    root = depot.root / place
-    files = {(root / path if path != root.name else root): sha for path, sha in published.items()}
+    files = {(f"{place}/{path}" if path != place else place): sha for path, sha in published.items()}
     if not files:
-        yield Fault(kind, root, "The books have no checksums of it.", "checksums of its files.", REPAIR, about)
-    for file, sha in sorted(files.items()):
-        seen = _seen(file, sha)
-        if seen is None and file.suffix == ".parquet":
-            seen = _unreadable(file)
-        if seen is not None:
-            expected = f"the file that was published, with the SHA-256 that begins {sha[:12]}."
-            yield Fault(kind, file, seen, expected, REPAIR, about, sha)
-    there = {root / path for path in hashes(root)} if root.is_dir() else set()
-    yield from (_stray(path, f"a file of {about}") for path in sorted(there - files.keys()))
+        seen, expected = "The books have no checksums of it.", "checksums of its files."
+        yield Fault(kind, Path(depot.store.shown(place)), seen, expected, REPAIR, about, key=place)
+    for key, sha in sorted(files.items()):
+        expected = f"the file that was published, with the SHA-256 that begins {sha[:12]}."
+        yield from _object(depot, key, kind, expected, about, sha)
+    yield from (_stray(depot, key, f"a file of {about}") for key in depot.store.below(place) if key not in files)
 
 
-def _seen(file: Path, sha: str) -> str | None:
-    """What is wrong with a file, as a sentence; None if it has the checksum."""
-    if file.is_symlink() or (file.exists() and not file.is_file()):
+def _object(depot: Depot, key: str, kind: Kind, expected: str, about: str, sha: str) -> Iterator[Fault]:
+    """What is wrong with one object, if anything."""
+    seen = _seen(depot.store, key, sha)
+    if seen is None and key.endswith(".parquet"):
+        seen = _unreadable(depot.store, key)
+    if seen is not None:
+        yield Fault(kind, Path(depot.store.shown(key)), seen, expected, REPAIR, about, sha, key)
+
+
+def _seen(store: Store, key: str, sha: str) -> str | None:
+    """What is wrong with an object's bytes, as a sentence; None if it has the checksum."""
+    if store.is_there(key) and not store.is_object(key):
         return "It is no regular file."
     try:
-        own = sha256_of(file)
+        own = store.sha256(key)
     except FileNotFoundError:
         return "The file is missing."
     except OSError as error:
         return f"The file cannot be read: {error.strerror}."
     return (
-        None
-        if own == sha
-        else f"Its content was changed or cut: it has {file.stat().st_size} bytes, SHA-256 {own[:12]}."
+        None if own == sha else f"Its content was changed or cut: it has {store.size(key)} bytes, SHA-256 {own[:12]}."
     )
 
 
-def _unreadable(file: Path) -> str | None:
+def _unreadable(store: Store, key: str) -> str | None:
     import pyarrow as pa
     import pyarrow.parquet as parquet
 
     try:
-        parquet.read_table(file)
+        parquet.read_table(store.local(key))
     except (OSError, pa.ArrowException) as error:
         return f"It cannot be read as Parquet: {error}."
     return None
 
 
-def _stray(path: Path, what: str) -> Fault:
-    return Fault("stray", path, "The books do not know it.", f"nothing but {what} that they name.", _LOOK)
+def _stray(depot: Depot, key: str, what: str) -> Fault:
+    expected = f"nothing but {what} that they name."
+    return Fault("stray", Path(depot.store.shown(key)), "The books do not know it.", expected, _LOOK, key=key)

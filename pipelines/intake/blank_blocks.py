@@ -18,6 +18,8 @@ BLOCK = 512
 FEWEST_NUMBERS = 12
 #: Own choice: how many neighbours are asked on each side, and what part of them must not hold the same.
 NEIGHBOURS, LEAST_OTHERS = 8, 0.5
+#: Own choice: of a file that is nothing but runs, the first tell enough.
+MOST_RUNS = 500
 _REPEATED = 0x0101010101010101
 
 
@@ -43,13 +45,17 @@ def blank_blocks(data: bytes, first_byte: int, stored: NDArray[np.generic], poin
     filling = (first & np.uint64(0xFF)).astype(int)
     numbers = np.frombuffer(data, f"<u{size}", stored.size, first_byte)
     found = []
-    for start, stop in _runs(suspect, filling):
+    columns_of: dict[int, tuple[NDArray[np.bool_], NDArray[np.int_]]] = {}
+    for start, stop in _runs(suspect, filling)[:MOST_RUNS]:
         low, high = -(-((begin + start) * BLOCK - first_byte) // size), ((begin + stop) * BLOCK - first_byte) // size
-        held = numbers == _pattern(filling[start], size)
-        alive = _alive(held, columns, low, high)
+        if (own := int(filling[start])) not in columns_of:
+            same = numbers == _pattern(own, size)
+            columns_of[own] = same, same.reshape(-1, columns).sum(axis=0)
+        held, times = columns_of[own]
+        alive = _alive(held, times, columns, low, high)
         count = int(alive[np.arange(low, high) % columns].sum())
         if count >= FEWEST_NUMBERS and _torn_out(held, alive, columns, low, high, points):
-            place = (begin + start) * BLOCK, (stop - start) * BLOCK, int(filling[start])
+            place = (begin + start) * BLOCK, (stop - start) * BLOCK, own
             found.append(Blank(*place, low // columns + 1, (high - 1) // columns + 1, count))
     return tuple(found)
 
@@ -65,12 +71,15 @@ def _pattern(filling: int, size: int) -> int:
     return int.from_bytes(bytes([filling]) * size, "little")
 
 
-def _alive(held: NDArray[np.bool_], columns: int, low: int, high: int) -> NDArray[np.bool_]:
-    """(columns,) whether most rows hold something else, those between ``low`` and ``high`` not counted."""
-    rows = held.reshape(-1, columns)
-    total = rows.sum(axis=0) - np.bincount(np.arange(low, high) % columns, held[low:high], columns)
-    others = len(rows) - np.bincount(np.arange(low, high) % columns, minlength=columns)
-    return np.asarray(total < 0.5 * np.maximum(others, 1)) & (others > 0)
+def _alive(held: NDArray[np.bool_], times: NDArray[np.int_], columns: int, low: int, high: int) -> NDArray[np.bool_]:
+    """(columns,) whether most rows hold something else, those between ``low`` and ``high`` not counted.
+
+    times: (columns,) in how many rows each holds the filling.
+    """
+    places = np.arange(low, high) % columns
+    others = len(held) // columns - np.bincount(places, minlength=columns)
+    elsewhere = times - np.bincount(places, held[low:high], columns)
+    return np.asarray((elsewhere < 0.5 * np.maximum(others, 1)) & (others > 0))
 
 
 def _torn_out(

@@ -39,6 +39,8 @@ LEAST_STEP_OF_FEW_S, STEP_ERRORS_OF_FEW = 0.015, 4.0
 FAR_SPREADS = 6.0
 #: Own choice: evidence (natural logarithm of a likelihood ratio) for a stride lost in between, of some hundred places.
 STRIDE_EVIDENCE = 5.0
+#: Own choice, contacts: a stride lost nearer to an end than that may go unseen; of more the match is not believed.
+MOST_BLIND = 5.0
 #: Own choice: a residual below this is no evidence of anything finer.
 FINEST_S = 0.0003
 
@@ -71,7 +73,7 @@ def objection(
         told = _of_kind(kind, ours[kind], moved[kind], places, inside, together[:, 0], complete=complete)
         if told:
             return told
-    return _step(together) or _stride_off(ours, moved, matched)
+    return _step(together) or _stride_off(ours, moved, matched) or _blind(together, ours)
 
 
 def _near(matched: Mapping[str, Places], ours: Trains, moved: Trains) -> dict[str, Places]:
@@ -212,8 +214,40 @@ def _stride_off(ours: Trains, moved: Trains, matched: Mapping[str, NDArray[np.in
     return None
 
 
+def _blind(pairs: FloatArray, ours: Trains) -> str | None:
+    """Why a stride lost within the match would not show at all: the strides are as even as the match is loose.
+
+    With k of n contacts a stride off, the mean square of what is left would grow from r^2 to r^2 + k/n s^2, s being the
+    scatter of the strides; that is evidence (as in ``_best_split``) from k = n (e^(2E/n) - 1) (r/s)^2 contacts on.
+    """
+    count = len(pairs)
+    strides = [np.stack([times[:-1], np.diff(times)], axis=1) for times in ours.values() if len(times) > 2]
+    if count < FEWEST_FOR_A_STEP or not strides:
+        return None
+    left = _scatter(pairs[:, 0], pairs[:, 0] - pairs[:, 1])
+    scatter = _scatter(*np.concatenate(strides).T)
+    unseen = count * np.expm1(2 * STRIDE_EVIDENCE / count) * (max(left, FINEST_S) / max(scatter, FINEST_S)) ** 2
+    if unseen <= MOST_BLIND:
+        return None
+    return (
+        f"the strides differ by {1000 * scatter:.1f} ms and it leaves {1000 * left:.1f} ms, so that "
+        f"{min(count, np.ceil(unseen)):.0f} of its {count} events could be a stride off without a sign"
+    )
+
+
+def _scatter(times: FloatArray, values: FloatArray) -> float:
+    """Standard deviation about the line that fits best."""
+    away = times - times.mean()
+    rest = values - values.mean()
+    slope = float(away @ rest / (away @ away)) if away @ away > 0 else 0.0
+    return float(np.sqrt(np.sum((rest - slope * away) ** 2) / max(1, len(times) - 2)))
+
+
 def _best_split(straight: FloatArray, shifted: FloatArray) -> float:
-    """How much likelier (natural logarithm) it is that the events from some place on belong a stride further."""
+    """How much likelier (natural logarithm) it is that the events from some place on belong a stride further.
+
+    Compared are variances, each by its degrees of freedom: a split has two means and leaves two events out.
+    """
     count = len(straight)
     n = np.arange(1, count)
 
@@ -226,6 +260,7 @@ def _best_split(straight: FloatArray, shifted: FloatArray) -> float:
     # at the place itself the partners may have been lost: one event of each foot counts for neither side
     after = np.append(scatter_up_to(shifted[::-1])[:-1][::-1][2:], [0.0, 0.0])
     parts = np.maximum(scatter_up_to(straight)[:-1] + after, count * FINEST_S**2)
-    gain = count / 2 * np.log(max(whole, count * FINEST_S**2) / parts)
+    freedom = np.log((count - 4) / (count - 1))
+    gain = count / 2 * (np.log(max(whole, count * FINEST_S**2) / parts) + freedom)
     enough = (count - n) >= FEWEST_A_SIDE + 2
     return float(gain[enough].max()) if enough.any() else 0.0

@@ -17,7 +17,7 @@ from pipelines.intake.plates import plates_of
 from pipelines.intake.units import metres_per_unit
 from schemas.processing import Processing
 from schemas.study import Axes, SiteProfile
-from schemas.trial import FORWARD, Channel, FloatArray, Plate, Posture, Trial
+from schemas.trial import FORWARD, Channel, FloatArray, Mark, Plate, Posture, Trial
 
 #: turns half way round about the vertical
 HALF_TURN = np.diag([-1.0, 1.0, -1.0])
@@ -57,13 +57,16 @@ def to_trial(recording: Recording, profile: SiteProfile, processing: Processing,
         metre = 1.0
     columns, missing = _columns(recording.labels, profile.markers)
     markers = {role: _seen(recording, i) @ turn.T * metre for role, i in columns.items()}
+    carrying, _ = _columns(recording.labels, _labels_of_clusters(profile))
+    carriers = {name: _seen(recording, i) @ turn.T * metre for name, i in carrying.items()}
     plates = plates_of(recording, turn, metre)
     turned = profile.runs_both_ways and _faces_backwards(markers, row.kind, processing)
     if turned:
-        markers = {role: path @ HALF_TURN for role, path in markers.items()}
+        markers, carriers = ({name: path @ HALF_TURN for name, path in paths.items()} for paths in (markers, carriers))
         plates = tuple(_turned(plate) for plate in plates)
     longest = int(np.floor(processing.longest_gap_s * recording.layout.point_rate_hz + 1e-9))
     paths, filled = _fill_all(markers, longest)
+    carriers, _ = _fill_all(carriers, longest)
     return Trial(
         trial_id=row.trial_id,
         site=row.site,
@@ -78,6 +81,8 @@ def to_trial(recording: Recording, profile: SiteProfile, processing: Processing,
         analog_rate_hz=recording.layout.analog_rate_hz,
         channels=_other_channels(recording),
         missing_labels=missing,
+        marks=marks_of(recording),
+        carriers=carriers,
         participant_id=row.participant_id,
         session_id=row.session_id,
         visit=row.visit,
@@ -93,17 +98,43 @@ def to_trial(recording: Recording, profile: SiteProfile, processing: Processing,
     )
 
 
+def _labels_of_clusters(profile: SiteProfile) -> dict[str, str]:
+    """Name of each marker of a cluster -> its label."""
+    return {
+        marker: label
+        for name, cluster in profile.clusters.items()
+        for marker, label in zip(cluster.marker_names(name), cluster.labels, strict=True)
+    }
+
+
 def _seen(recording: Recording, column: int) -> FloatArray:
     """(f, 3) one point's positions, NaN also where zeros or the like stand for a position that was not seen."""
     path, missing = recording.points[:, column], recording.unmarked[:, column]
     return np.where(missing[:, None], np.nan, path) if missing.any() else path
 
 
+def marks_of(recording: Recording) -> tuple[Mark, ...]:
+    """Contacts and toe-offs that the file's EVENT group marks, in order of time; marks of anything else are left out.
+
+    They count from the start of the recording, of which the file may hold a later part.
+    """
+    layout = recording.layout
+    rate = layout.point_rate_hz
+    earlier = (layout.header.first_frame - 1) / rate if rate > 0 else 0.0
+    found = []
+    for time_s, label, context in layout.events:
+        words = f"{context} {label}".lower()
+        sides = [side for side in ("left", "right") if side in words]
+        event = "toe_off" if " off" in words else "contact" if "strike" in words or "contact" in words else None
+        if len(sides) == 1 and event is not None and np.isfinite(time_s):
+            found.append(Mark(sides[0], event, float(time_s - earlier)))
+    return tuple(sorted(found, key=lambda mark: mark.time_s))
+
+
 def posture_of(trial: Trial) -> Posture:
-    """Mean position of every marker that was seen in a standing trial."""
-    means = {
-        role: np.nanmean(path, axis=0) for role, path in trial.markers.items() if np.isfinite(path).all(axis=1).any()
-    }
+    """Mean position of every marker that was seen in a standing trial, those of clusters included."""
+    paths = {**trial.markers, **trial.carriers}
+    means = {role: np.nanmean(path, axis=0) for role, path in paths.items() if np.isfinite(path).all(axis=1).any()}
     return Posture(trial.trial_id, trial.condition, means)
 
 

@@ -149,7 +149,7 @@ def _read(job: TrialJob) -> tuple[Trial, ClockFit | NoClock | None, ChannelFacts
     from pipelines.intake.sidecar_clock import with_signals
     from pipelines.intake.to_trial import to_trial
 
-    processing = job.study.processing
+    processing = job.study.processing_at(job.row.site)
     trial = to_trial(read_c3d(job.path), job.profile, processing, job.row)
     channels = trial.channels
     sidecar = read_sidecar(job.second_path) if job.second_path is not None else None
@@ -177,11 +177,14 @@ def _unexplained(job: TrialJob, channels: Iterable[Channel]) -> int:
 def workspace_of(job: TrialJob) -> tuple[Workspace, ChannelFacts]:
     """The trial read and mapped, with all that can be worked out from it. Raises C3dProblem or SidecarProblem."""
     from pipelines.intake.sidecar_clock import clock_row
+    from pipelines.science.joints.clusters import with_carried
     from pipelines.science.workspace import Workspace
 
     trial, clock, channels = _read(job)
+    trial = with_carried(trial, job.posture, job.profile.clusters)
     row = clock_row(trial.trial_id, clock) if clock is not None else None
-    return Workspace(trial, job.study.processing, job.posture, job.references, row, job.study.muscle_kinds()), channels
+    processing = job.study.processing_at(trial.site)
+    return Workspace(trial, processing, job.posture, job.references, row, job.study.muscle_kinds()), channels
 
 
 def context_of(job: TrialJob, reading: Reading) -> Context:
@@ -198,7 +201,7 @@ def _judged(job: TrialJob, reading: Reading) -> Verdict:
     work = context.work
     assert work is not None
     trial = work.trial
-    outcomes = work.outcomes() if trial.kind == "running" else {}
+    outcomes = work.outcomes()
     report = run_checks(Subject.TRIAL, context, job.stamp)
     return Verdict(
         reading,

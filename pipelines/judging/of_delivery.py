@@ -29,7 +29,7 @@ from pipelines.judging.muscle_references import by_session, earlier_references, 
 from pipelines.judging.postures import occasion_of, other_postures, own_postures, waiting_for
 from pipelines.judging.same_signals import copies_by_shape
 from pipelines.judging.stamps import of_trial
-from pipelines.judging.standings import ACCEPTED, Judged, findings_of, standing_of
+from pipelines.judging.standings import Judged, is_accepted
 from pipelines.judging.trial_jobs import channel_rows, shas_of, trial_job
 from pipelines.workers.engine import Task
 from pipelines.workers.isolation import Ended
@@ -184,10 +184,7 @@ def judge_delivery(layout: Layout, tell: Tell, meanwhile: Callable[[], None] | N
 
 def _references_lost(judged: Judged) -> list[str]:
     """Recordings that others' muscle amplitudes were divided by, and that are not accepted themselves."""
-    if not judged.references:
-        return []
-    findings = findings_of(judged)
-    return [trial for trial in judged.references if standing_of(trial, judged, findings) != ACCEPTED]
+    return [trial for trial in judged.references if not is_accepted(trial, judged)]
 
 
 def _looked_over(

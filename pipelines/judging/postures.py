@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 from pipelines.depot.books.rows import Occasion
 from pipelines.depot.published import read_result
-from pipelines.judging.standings import ACCEPTED, Judged, findings_of, standing_of
+from pipelines.judging.standings import Judged, is_accepted
 from schemas.core import STANDING_POSTURES
 from schemas.privacy import RUNNER, SESSION
 from schemas.trial import Posture
@@ -40,11 +40,10 @@ def occasion_of(row: Mapping[str, Any], visits: Visits) -> Occasion | None:
 
 def own_postures(judged: Judged, standing: Iterable[str]) -> dict[Occasion, Posture]:
     """Postures of this delivery's accepted standing trials; of several on one occasion the first counts."""
-    findings = findings_of(judged)
     found: dict[Occasion, Posture] = {}
     for trial_id in sorted(standing, key=lambda t: (judged.rows[t]["trial_order"] or 0, t)):
         row, posture = judged.rows[trial_id], judged.verdicts[trial_id].posture
-        if posture is not None and standing_of(trial_id, judged, findings) == ACCEPTED:
+        if posture is not None and is_accepted(trial_id, judged):
             found.setdefault((row[SESSION], row["condition"]), posture)
     return found
 

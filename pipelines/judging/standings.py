@@ -102,6 +102,13 @@ def findings_of(judged: Judged) -> list[Finding]:
     return with_causes(shown, {(r.subject, r.check_name) for r in judged.runs if r.status is Status.CRASHED})
 
 
+def is_accepted(trial_id: str, judged: Judged) -> bool:
+    """Whether a trial is accepted, told from its findings as they are: how they are shown, and why, changes nothing."""
+    verdict = judged.verdicts.get(trial_id)
+    found = [*judged.report.findings, *(verdict.findings if verdict is not None else ())]
+    return standing_of(trial_id, judged, found) == ACCEPTED
+
+
 def standing_of(trial_id: str, judged: Judged, findings: Iterable[Finding]) -> str:
     """What becomes of a trial: withheld before returned before accepted; what was not read is never accepted."""
     if trial_id in judged.withheld:

@@ -28,16 +28,16 @@ from pipelines.identity.identifiers import kinds_in, masked, scan, surely_in_pat
 from pipelines.identity.names import KnownNames
 from pipelines.identity.word_list import names_beside, names_in
 from pipelines.intake.bag_files import bag_in
-from pipelines.lab.check_text import places_told, remedies, scrubbed
+from pipelines.lab.check_text import MOST_SHOWN, places_told, remedies, scrubbed
 from pipelines.lab.scrub import info_of, scrub, write_bag
 from pipelines.progress import Progress
+from pipelines.study.anatomy import told_empty
 from pipelines.study.file import LoadedStudy, load_study
 from pipelines.taking_in.summary import Done, Summary
 from schemas.quality import FINDINGS
 from schemas.reading import Identifying
 from schemas.received import Received, plain_rows
 
-_MOST_SHOWN = 20
 _RECORDINGS = (".c3d", ".edf")
 
 
@@ -165,7 +165,12 @@ def _checked(desk: Desk, bag: Path, site: str, asked: _Asked) -> LabChecked:
         received, payload = open_delivery(desk.isolated, bag, site, work, desk.study.study, asked.known)
         files = _recordings(payload, asked.known)
         told = _identifying(desk, received, files)
-        lines = [*_summary(desk, record), *places_told(told), *_held(desk, record)]
+        lines = [
+            *_summary(desk, record),
+            *places_told(told),
+            *_held(desk, record),
+            *told_empty(desk.study.study, received.site),
+        ]
         differences = _compared(desk, files) if asked.compare else []
         lines += differences
         if asked.out is not None:
@@ -262,11 +267,11 @@ def _summary(desk: Desk, record: Record) -> Iterator[str]:
 
 def _held(desk: Desk, record: Record) -> Iterator[str]:
     """Texts that the depot keeps out until a person there has looked; shown, since they are its own."""
-    held = held_texts.read(desk.depot.delivery_path(record.delivery_id))
+    held = held_texts.read(desk.depot.result(record.delivery_id))
     if held:
         texts = "text" if len(held) == 1 else "texts"
         yield f"{len(held)} {texts} will be kept out at the depot until a person there has looked; nothing need be done"
-        for one in held[:_MOST_SHOWN]:
+        for one in held[:MOST_SHOWN]:
             hints = ", ".join(kinds_in(scan(one.text)))
             plain = "".join(c if c.isprintable() else "?" for c in one.text)[:100]
             yield f"  {plain}{f'   ({hints})' if hints else ''}"

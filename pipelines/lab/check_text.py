@@ -10,7 +10,8 @@ from typing import Any
 from pipelines.lab.scrub import Scrubbed
 from schemas.reading import Identifying
 
-_MOST_SHOWN, _MOST_WHERE = 20, 5
+#: More of one kind are counted only.
+MOST_SHOWN, _MOST_WHERE = 20, 5
 
 
 def remedies(findings: list[dict[str, Any]]) -> Iterator[str]:
@@ -30,7 +31,7 @@ def remedies(findings: list[dict[str, Any]]) -> Iterator[str]:
     for (_, remedy), own in order:
         where = list(dict.fromkeys(f["trial_id"] or f["file"] or "the delivery" for f in own))
         more = f" and {len(where) - _MOST_WHERE} more" if len(where) > _MOST_WHERE else ""
-        explains = f"; explains {follow(own)} other findings" if follow(own) else ""
+        explains = f"; explains {count} other finding{'' if count == 1 else 's'}" if (count := follow(own)) else ""
         yield f"  {', '.join(map(str, where[:_MOST_WHERE]))}{more}{explains}"
         yield f"    {remedy}"
 
@@ -39,10 +40,10 @@ def places_told(told: list[Identifying]) -> Iterator[str]:
     """Where texts may identify a person, and of what kind."""
     if told:
         yield f"Texts that may identify a person, at {len(told)} {'place' if len(told) == 1 else 'places'}"
-        for one in told[:_MOST_SHOWN]:
+        for one in told[:MOST_SHOWN]:
             yield f"  {', '.join(part for part in (one.file, one.place) if part)}: {one.kind}"
-        if len(told) > _MOST_SHOWN:
-            yield f"  and {len(told) - _MOST_SHOWN} more"
+        if len(told) > MOST_SHOWN:
+            yield f"  and {len(told) - MOST_SHOWN} more"
 
 
 def scrubbed(done: Scrubbed, out: Path, is_folder: bool) -> Iterator[str]:
@@ -52,7 +53,7 @@ def scrubbed(done: Scrubbed, out: Path, is_folder: bool) -> Iterator[str]:
     yield f"Cleaned copy: {out} ({count} texts taken out of {files} files; every measured value is the same)"
     yield from (f"  left out, since it may identify a person: {name}" for name in done.left_out)
     yield from (f"  left out, since the depot keeps no such file: {name}" for name in done.unkept)
-    yield from (f"  to be mended by hand: {what}" for what in done.by_hand[:_MOST_SHOWN])
+    yield from (f"  to be mended by hand: {what}" for what in done.by_hand[:MOST_SHOWN])
     if is_folder:
         yield f"  next: pack it with manystrides pack {out} --to NEW.zip"
     else:

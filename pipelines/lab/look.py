@@ -70,10 +70,12 @@ def look(
         raise Unusable(f"The body mass is {mass_kg:g} kg.", "a mass above 0 kg.", "Give it in kilograms.")
     if speed_m_per_s is not None and not 0 < speed_m_per_s < 20:
         raise Unusable(f"The speed is {speed_m_per_s:g} m/s.", "a speed above 0 m/s.", "Give it in metres per second.")
+    own = load_profile(profile) if profile is not None else None
+    site = own.site if own is not None else None
     asked = _Asked(
         path=Path(path),
-        profile=load_profile(profile) if profile is not None else None,
-        processing=load_study(study).study.processing if study is not None else Processing(),
+        profile=own,
+        processing=load_study(study).study.processing_at(site) if study is not None else Processing(),
         standing=standing,
         mass_kg=mass_kg,
         speed_m_per_s=speed_m_per_s,
@@ -214,11 +216,17 @@ def _row(path: Path, profile: SiteProfile, kind: str) -> Any:
 
 
 def _outcomes(trial: Trial, asked: _Asked) -> dict[str, Any]:
+    from pipelines.science.joints.clusters import with_carried
     from pipelines.science.workspace import Workspace
 
+    assert asked.profile is not None
     posture, standing_problem = _posture(asked)
     source = "given"
-    trial = replace(trial, mass_kg=asked.mass_kg, set_speed_m_per_s=asked.speed_m_per_s)
+    trial = replace(
+        with_carried(trial, posture, asked.profile.clusters),
+        mass_kg=asked.mass_kg,
+        set_speed_m_per_s=asked.speed_m_per_s,
+    )
     if asked.mass_kg is None:
         (first,) = Workspace(trial, asked.processing, posture).trial_outcomes.records
         estimate = first["mass_from_force_kg"]

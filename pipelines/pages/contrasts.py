@@ -17,6 +17,9 @@ from pipelines.pages.words import joined, signed
 if TYPE_CHECKING:
     import duckdb
 
+#: Shown before the next: rows over several methods, then those of the method that is believed most.
+_METHODS = ("several", "none", "force", "sensor", "markers")
+_METHOD_WORDS = {"force": "force", "sensor": "foot sensors", "markers": "foot markers"}
 Row = dict[str, Any]
 Compared = tuple[str, str]  # condition, reference
 
@@ -79,6 +82,7 @@ class Contrasts:
     """The differences that are shown. visit: the one they are of; None as long as there are none.
 
     at_speed: as in the tables, the one with most differences. other_speeds: how many there are beside it at the visit.
+    Where sites found events by different methods, each is shown by the one it is believed most by, and it is said.
     """
 
     visit: str | None
@@ -107,6 +111,7 @@ def read_contrasts(
         differences[row["at_speed"]] += row["runner_count"]
     at_speed = min(differences, key=lambda speed: (-differences[speed], speed))
     sites, pooled = ([r for r in rows if (r["visit"], r["at_speed"]) == (visit, at_speed)] for rows in (sites, pooled))
+    sites, pooled = _of_one_method(sites), _of_one_method(pooled)
     own = list(sites)
     pairs = sorted({(r["condition"], r["reference_condition"]) for r in own}, key=_order(conditions))
     return Contrasts(
@@ -118,6 +123,20 @@ def read_contrasts(
         at_speed,
         len(differences) - 1,
     )
+
+
+def _of_one_method(rows: Iterable[Row]) -> list[Row]:
+    """Of each comparison, and of each site in it, the rows that go over several methods, or else of the best."""
+    rows = list(rows)
+
+    def compared(row: Row) -> tuple[Any, ...]:
+        return tuple(row.get(name) for name in ("outcome", "condition", "reference_condition", "site"))
+
+    best: dict[tuple[Any, ...], int] = {}
+    for row in rows:
+        rank = _METHODS.index(row["event_method"])
+        best[compared(row)] = min(rank, best.get(compared(row), rank))
+    return [row for row in rows if _METHODS.index(row["event_method"]) == best[compared(row)]]
 
 
 def _rows(connection: duckdb.DuckDBPyConnection, sql: str, keys: list[str]) -> list[Row]:
@@ -171,6 +190,9 @@ def _notes(comparison: Comparison, outcome: Outcome, sites: Sequence[str]) -> It
     for row in comparison.sites:
         if row["reason_null"]:
             yield f"{row['site']} has no interval and is not in the random effects, {row['reason_null']}"
+    if len({row["event_method"] for row in comparison.sites}) > 1:
+        told = [f"{_METHOD_WORDS.get(r['event_method'], r['event_method'])} at {r['site']}" for r in comparison.sites]
+        yield f"contacts were found by {joined(told)}, and methods differ (method_offsets): pooled here all the same"
     missing = [site for site in sites if site not in {row["site"] for row in comparison.sites}]
     if missing:
         yield f"no runner with both at {joined(missing)}"

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from pipelines.depot.storage import write_bytes
+from pipelines.depot.store import write_bytes
 from pipelines.errors import Unusable
 from pipelines.pages import view
 from pipelines.pages.build import Places

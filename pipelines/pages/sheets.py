@@ -10,13 +10,15 @@ import hashlib
 import re
 from collections.abc import Collection, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
-from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from checks.causes import causes_first
 from pipelines.pages import view
 from pipelines.pages.cautions import RECORDING_AGAIN
 from pipelines.pages.facts import Delivery, Facts, Finding, Standing
+
+if TYPE_CHECKING:
+    from pipelines.depot.store import Store
 
 _MADE_FROM = re.compile(rb'<meta name="made-from" content="([0-9a-f]{64})">')
 _HEAD_BYTES = 400
@@ -42,10 +44,10 @@ class Sheet:
         return hashlib.sha256(said.encode("utf-8", "surrogatepass")).hexdigest()
 
 
-def made_from(path: Path) -> str | None:
+def made_from(pages: Store, name: str) -> str | None:
     """The hash that stands in a page; None if there is no page, or none in it."""
     try:
-        with path.open("rb") as stream:
+        with pages.open(name) as stream:
             found = _MADE_FROM.search(stream.read(_HEAD_BYTES))
     except OSError:
         return None

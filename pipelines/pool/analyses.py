@@ -32,22 +32,55 @@ ANALYSIS_TABLES: tuple[Table, ...] = (
     contrasts.RUNNER_CONTRASTS,
     contrasts.SITE_CONTRASTS,
     contrasts.POOLED_CONTRASTS,
+    contrasts.METHOD_OFFSETS,
 )
 _ENERGY = ("metabolic_power_w_per_kg", "energy_cost_j_per_kg_m", "oxygen_cost_ml_per_kg_km")
 
 # Rows of one trial first, so that a runner counts once however long the recording; of energy a bout stands for a trial.
 _RUNNER_MEANS = f"""
-SELECT participant_id, site, visit, condition, {COMPARED_SPEED_SQL} AS set_speed_m_per_s, outcome,
+SELECT participant_id, site, visit, condition, {COMPARED_SPEED_SQL} AS set_speed_m_per_s, event_method, outcome,
   avg(value) AS mean_value, count(*) AS trial_count FROM (
-  SELECT participant_id, site, visit, condition, set_speed_m_per_s, outcome, value
+  SELECT participant_id, site, visit, condition, set_speed_m_per_s, coalesce(event_method, 'none') AS event_method,
+    outcome, value
   FROM made_from.trial_values JOIN trials USING (trial_id)
+  LEFT JOIN (SELECT trial_id, any_value(event_method) AS event_method FROM footfalls GROUP BY trial_id) USING (trial_id)
   UNION ALL
-  SELECT s.participant_id, s.site, s.visit, e.condition, e.set_speed_m_per_s, e.outcome, e.value
+  SELECT s.participant_id, s.site, s.visit, e.condition, e.set_speed_m_per_s, 'none', e.outcome, e.value
   FROM (UNPIVOT (SELECT session_id, condition, set_speed_m_per_s, {", ".join(_ENERGY)} FROM energy_bouts)
         ON {", ".join(_ENERGY)} INTO NAME outcome VALUE value) e
   JOIN sessions s USING (session_id) WHERE isfinite(e.value))
 WHERE visit IS NOT NULL AND condition IS NOT NULL AND set_speed_m_per_s IS NOT NULL
 GROUP BY ALL ORDER BY ALL
+"""
+
+# Differences of one trial first, so that a long trial weighs no more than a short one. A site that has no trials with
+# force and the other method takes those of the others, whose sites then differ as well.
+_OFFSETS = """
+WITH differences AS (
+  UNPIVOT (SELECT t.site, t.participant_id, trial_id, e.event_method,
+      e.contact_difference_s AS contact, e.toe_off_difference_s AS toe_off
+    FROM footfall_events e JOIN trials t USING (trial_id)
+    JOIN footfalls f ON f.trial_id = e.trial_id AND f.footfall_number = e.footfall_number
+    WHERE f.event_method = 'force')
+  ON contact, toe_off INTO NAME event VALUE late_s),
+per_trial AS (
+  SELECT site, participant_id, trial_id, event_method, event, avg(late_s) AS mean_s, count(*) AS count,
+    coalesce(var_samp(late_s), 0) AS within
+  FROM differences GROUP BY ALL),
+own AS (
+  SELECT site, event_method, event, avg(mean_s) AS bias_s,
+    CASE WHEN sum(count) > 1 THEN sqrt(sum(within * (count - 1)) / greatest(1, sum(count - 1))
+      + coalesce(var_samp(mean_s), 0)) END AS sd_s,
+    sum(count)::BIGINT AS footfall_count, count(*) AS trial_count, count(DISTINCT participant_id) AS runner_count
+  FROM per_trial GROUP BY ALL)
+SELECT *, 'own' AS offset_basis FROM own
+UNION ALL
+SELECT s.site, o.event_method, o.event, avg(o.bias_s), sqrt(avg(o.sd_s ** 2) + coalesce(var_samp(o.bias_s), 0)),
+  sum(o.footfall_count)::BIGINT, sum(o.trial_count)::BIGINT, sum(o.runner_count)::BIGINT, 'other_sites'
+FROM sites s JOIN own o ON o.site <> s.site
+WHERE (s.site, o.event_method, o.event) NOT IN (SELECT (site, event_method, event) FROM own)
+GROUP BY s.site, o.event_method, o.event
+ORDER BY ALL
 """
 
 
@@ -58,6 +91,7 @@ def fill_analyses(
     stamp = {"code_version": code_version, "study_version": study_version}
     _transition(connection, processing, stamp)
     _contrasts(connection, processing, stamp)
+    _replace(connection, contrasts.METHOD_OFFSETS, method_offsets(connection).assign(**stamp))
 
 
 def move_trial_values(connection: duckdb.DuckDBPyConnection) -> None:
@@ -83,9 +117,15 @@ def move_trial_values(connection: duckdb.DuckDBPyConnection) -> None:
 
 
 def runner_means(connection: duckdb.DuckDBPyConnection) -> pd.DataFrame:
-    """Each runner's mean of every outcome by site, visit, condition and speed, for ``runner_contrasts``."""
+    """Each runner's mean of every outcome by site, visit, condition, speed and method, for ``runner_contrasts``."""
     means: pd.DataFrame = connection.sql(_RUNNER_MEANS).df()
     return means
+
+
+def method_offsets(connection: duckdb.DuckDBPyConnection) -> pd.DataFrame:
+    """``method_offsets`` less provenance: by how much other methods differ from force at each site."""
+    offsets: pd.DataFrame = connection.sql(_OFFSETS).df()
+    return offsets
 
 
 def _transition(connection: duckdb.DuckDBPyConnection, processing: Processing, stamp: dict[str, str]) -> None:

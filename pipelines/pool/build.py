@@ -12,7 +12,6 @@ from __future__ import annotations
 import errno
 import logging
 import os
-import shutil
 from collections.abc import Iterable, Mapping
 from contextlib import closing
 from dataclasses import dataclass
@@ -23,7 +22,8 @@ from typing import TYPE_CHECKING
 
 from checks.findings import Stamp
 from pipelines import logs
-from pipelines.depot.published import ProvedResults, sha256_of
+from pipelines.depot import keys
+from pipelines.depot.published import ProvedResults
 from pipelines.depot.storage import Depot
 from pipelines.pool import made_from
 from pipelines.pool.analyses import fill_analyses, move_trial_values
@@ -38,6 +38,7 @@ from schemas.model import Table
 if TYPE_CHECKING:
     import duckdb
 
+    from pipelines.depot.store import Store
     from pipelines.study.file import LoadedStudy
 
 log = logging.getLogger(__name__)
@@ -76,31 +77,27 @@ def build_warehouse(
     """
     import duckdb
 
-    new = depot.warehouse.with_name(depot.warehouse.name + ".new")
-    _remove(new)
-    anew = anew or not _is_as_published(depot.warehouse, published)
-    make = partial(_make, new, depot, ProvedResults(depot, published), study, code_version, results)
-    try:
-        updated = None if anew else make(of_old=True)
-        rows = make(of_old=False) if updated is None else updated
-    except BaseException as error:
-        _remove(new)  # it may be what fills the disk
-        if isinstance(error, duckdb.Error) and _disk_full(error):  # told like any other full disk
-            raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC), str(new)) from error
-        raise
-    handle = os.open(new, os.O_RDONLY)
-    os.fsync(handle)
-    os.close(handle)
-    new.replace(depot.warehouse)
+    anew = anew or not _is_as_published(depot.store, published)
+    with depot.working("warehouse") as work:  # gone when this fails: the new file may be what fills the disk
+        new = work / keys.WAREHOUSE
+        make = partial(_make, new, depot, ProvedResults(depot, published), study, code_version, results)
+        try:
+            updated = None if anew else make(of_old=True)
+            rows = make(of_old=False) if updated is None else updated
+        except duckdb.Error as error:
+            if _disk_full(error):  # told like any other full disk
+                raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC), str(new)) from error
+            raise
+        depot.store.bring(new, keys.WAREHOUSE)
     told = logs.facts(deliveries=len(results), anew=updated is None, rows=sum((rows or {}).values()))
     log.info("The warehouse is up to date.", extra=told)
     return Built(depot.warehouse, rows or {}, updated is None)
 
 
-def _is_as_published(warehouse: Path, published: Mapping[str, Mapping[str, str]]) -> bool:
+def _is_as_published(store: Store, published: Mapping[str, Mapping[str, str]]) -> bool:
     """Whether the old file is the one that was built; of another one nothing is used."""
-    wanted = published.get(warehouse.name, {}).get(warehouse.name)
-    return wanted is not None and warehouse.exists() and sha256_of(warehouse) == wanted
+    wanted = published.get(keys.WAREHOUSE, {}).get(keys.WAREHOUSE)
+    return wanted is not None and store.is_object(keys.WAREHOUSE) and store.sha256(keys.WAREHOUSE) == wanted
 
 
 def _make(
@@ -117,9 +114,7 @@ def _make(
     import duckdb
 
     if of_old:
-        if not depot.warehouse.exists():
-            return None
-        shutil.copyfile(depot.warehouse, new)
+        depot.store.fetch(keys.WAREHOUSE, new)
     try:
         with closing(duckdb.connect(str(new), config=dict(DUCKDB_CONFIG))) as connection, Beside() as beside:
             delta = _delta(connection, code_version, results) if of_old else Delta(tuple(sorted(results)))

@@ -77,7 +77,7 @@ def write_answer(answer: pa.Table, path: Path) -> None:
     """Write the answer as CSV or Parquet, by the file's ending, in one step."""
     import io
 
-    from pipelines.depot.storage import write_bytes
+    from pipelines.depot.store import write_bytes
 
     if path.suffix.lower() not in _SUFFIXES:
         raise Unusable(

@@ -10,6 +10,8 @@ from typing import TYPE_CHECKING
 
 from checks.site.drift import FORCE_SCALE, MARKER_SCALE, SECOND_CLOCK
 from pipelines.science.statistics.control_chart import BASELINE_SESSIONS, control_chart
+from schemas.equipment import ALL_PLATES, CAMERAS
+from schemas.equipment import SECOND_CLOCK as SECOND_CLOCK_DEVICE
 
 if TYPE_CHECKING:
     import duckdb
@@ -19,25 +21,16 @@ if TYPE_CHECKING:
 QUANTITY_UNITS = {FORCE_SCALE: "", MARKER_SCALE: "", SECOND_CLOCK: "ppm"}
 
 # What each quantity is in a session. Trials of one session are averaged; a clock fit counts by its precision.
-_FORCE_SCALE = (
-    "SELECT session_id, avg(mass_from_force_kg / mass_used_kg) AS measured_value "
-    "FROM trial_outcomes JOIN trials USING (trial_id) WHERE mass_used_kg > 0 GROUP BY session_id"
+_READ = (
+    "SELECT session_id, avg({column}) AS measured_value FROM equipment_readings JOIN trials USING (trial_id) "
+    "WHERE device = '{device}' GROUP BY session_id"
 )
-_MARKER_SCALE = """
-SELECT a.session_id, avg(sqrt((a.forward_m - b.forward_m) ** 2 + (a.up_m - b.up_m) ** 2 + (a.right_m - b.right_m) ** 2)
-  / r.leg_length_m) AS measured_value
-FROM standing_postures a
-JOIN standing_postures b ON b.trial_id = a.trial_id
-  AND replace(b.marker, 'lateral_malleolus_', '') = replace(a.marker, 'greater_trochanter_', '')
-JOIN trials t ON t.trial_id = a.trial_id
-JOIN runners r ON r.participant_id = t.participant_id
-WHERE a.marker LIKE 'greater_trochanter_%' AND b.marker LIKE 'lateral_malleolus_%' AND r.leg_length_m > 0
-GROUP BY a.session_id
-"""
+_FORCE_SCALE = _READ.format(column="scale_ratio", device=ALL_PLATES)
+_MARKER_SCALE = _READ.format(column="marker_scale_ratio", device=CAMERAS)
 _SECOND_CLOCK = (
     "SELECT session_id, sum(clock_drift_ppm / clock_drift_error_ppm ** 2) / sum(1 / clock_drift_error_ppm ** 2) "
-    "AS measured_value FROM clock_fits JOIN trials USING (trial_id) "
-    "WHERE is_matched AND clock_drift_ppm IS NOT NULL AND clock_drift_error_ppm > 0 GROUP BY session_id"
+    f"AS measured_value FROM equipment_readings JOIN trials USING (trial_id) WHERE device = '{SECOND_CLOCK_DEVICE}' "
+    "AND clock_drift_ppm IS NOT NULL AND clock_drift_error_ppm > 0 GROUP BY session_id"
 )
 _QUANTITIES = {FORCE_SCALE: _FORCE_SCALE, MARKER_SCALE: _MARKER_SCALE, SECOND_CLOCK: _SECOND_CLOCK}
 
@@ -47,9 +40,7 @@ LOOKED_AT = (
     "trials",
     "runners",
     "sessions",
-    "trial_outcomes",
-    "standing_postures",
-    "clock_fits",
+    "equipment_readings",
     "(SELECT delivery_id, site, delivery_number FROM deliveries SEMI JOIN trials USING (delivery_id))",
 )
 

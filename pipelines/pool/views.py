@@ -12,7 +12,7 @@ from schemas.catalogue import TABLES
 from schemas.convert.to_duckdb import quote_name, quote_text
 from schemas.convert.words import column_comment
 from schemas.core import RUNNERS, SESSIONS, TRIALS
-from schemas.fields import COMPARED_SPEED, PROVENANCE
+from schemas.fields import COMPARED_METHOD, COMPARED_SPEED, PROVENANCE
 from schemas.model import Field, Kind, Table
 from schemas.outcomes import FOOTFALLS
 from schemas.quality import FINDINGS, STANDINGS
@@ -59,7 +59,8 @@ _ABOUT_TRIAL: tuple[tuple[str, str, Field], ...] = (
 )
 #: The set speed by which means over trials are told apart, as ``COMPARED_SPEED`` says; SQL over a trial's own.
 COMPARED_SPEED_SQL = "round(set_speed_m_per_s, 1)"
-_COMPARED = {COMPARED_SPEED.name: column_comment(COMPARED_SPEED)}
+_METHOD = {COMPARED_METHOD.name: column_comment(COMPARED_METHOD)}
+_COMPARED = {COMPARED_SPEED.name: column_comment(COMPARED_SPEED), **_METHOD}
 _TABLE_OF = {"t": TRIALS.name, "s": SESSIONS.name, "r": RUNNERS.name}
 _About = tuple[tuple[str, str, Field], ...]
 _JOINS = (
@@ -107,9 +108,10 @@ def _trial_means(about: _About) -> View:
         "trial_means",
         "One row is one accepted running trial: the mean of each outcome over its footfalls, both sides together. "
         "A footfall without a value is left out of that mean; outcome_spread tells how many there were.",
-        "SELECT trial_id, count(*) AS footfall_count, count(impact_peak_bw) AS impact_peak_count, "
+        "SELECT trial_id, any_value(event_method) AS event_method, count(*) AS footfall_count, "
+        "count(impact_peak_bw) AS impact_peak_count, "
         f"{told}, {means} FROM footfalls_full GROUP BY trial_id",
-        {"trial_id": column_comment(TRIALS.column("trial_id")), "footfall_count": "Footfalls of the trial."}
+        {"trial_id": column_comment(TRIALS.column("trial_id")), **_METHOD, "footfall_count": "Footfalls of the trial."}
         | {"impact_peak_count": "Footfalls with an impact peak, on which the means of the impact peak rest."}
         | {name: column_comment(field) for _, name, field in about}
         | {f.name: f"Mean over the trial's footfalls. {column_comment(f)}" for f in NUMERIC},
@@ -147,12 +149,12 @@ def _runner_condition_means() -> View:
     means = ", ".join(f"avg({f.name}) AS {f.name}" for f in NUMERIC)
     return View(
         "runner_condition_means",
-        "One row is one runner at one site and visit in one condition at one set speed: footfalls are averaged within "
-        "each trial first, then trials, so that a long trial weighs no more than a short one.",
+        "One row is one runner at one site and visit in one condition at one set speed, by one event method: footfalls "
+        "are averaged within each trial first, then trials, so that a long trial weighs no more than a short one.",
         f"SELECT participant_id, site, visit, condition, {COMPARED_SPEED_SQL} AS set_speed_m_per_s, "
-        "count(*) AS trial_count, "
+        "event_method, count(*) AS trial_count, "
         f"sum(footfall_count)::BIGINT AS footfall_count, sum(impact_peak_count)::BIGINT AS impact_peak_count, {means} "
-        f"FROM trial_means GROUP BY participant_id, site, visit, condition, {COMPARED_SPEED_SQL}",
+        f"FROM trial_means GROUP BY participant_id, site, visit, condition, {COMPARED_SPEED_SQL}, event_method",
         _words(TRIALS, "participant_id", "site", "visit", "condition")
         | _COMPARED
         | {"trial_count": "Trials averaged.", "footfall_count": "Footfalls in those trials."}
@@ -166,12 +168,12 @@ def _condition_overview() -> View:
     per_runner = ", ".join(f"avg({name}) AS {name}" for name in names)
     return View(
         "condition_overview",
-        "One row is one condition at one set speed: the mean over runners, each runner's sites and visits averaged "
-        "first. A first look only: where not every runner ran in every condition, compare within runners instead.",
-        f"SELECT condition, set_speed_m_per_s, count(*) AS runner_count, {per_runner} FROM "
-        f"(SELECT participant_id, condition, set_speed_m_per_s, {per_runner} FROM runner_condition_means "
-        "GROUP BY participant_id, condition, set_speed_m_per_s) GROUP BY condition, set_speed_m_per_s "
-        "ORDER BY condition, set_speed_m_per_s",
+        "One row is one condition at one set speed, by one event method: the mean over runners, each runner's sites "
+        "and visits averaged first. A first look only: compare within runners, for not all ran in every condition.",
+        f"SELECT condition, set_speed_m_per_s, event_method, count(*) AS runner_count, {per_runner} FROM "
+        f"(SELECT participant_id, condition, set_speed_m_per_s, event_method, {per_runner} "
+        "FROM runner_condition_means GROUP BY participant_id, condition, set_speed_m_per_s, event_method) "
+        "GROUP BY condition, set_speed_m_per_s, event_method ORDER BY condition, set_speed_m_per_s, event_method",
         _words(TRIALS, "condition")
         | _COMPARED
         | {"runner_count": "Runners with an accepted running trial in the condition at the speed."}

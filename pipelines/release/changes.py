@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from pipelines.depot.storage import read_table
+from pipelines.depot.store import Store
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -38,20 +39,19 @@ class Changes:
         return lines
 
 
-def compare(before: Path | None, now: Path) -> Changes:
-    """Compare the tables of two releases; ``before`` None: this is the first."""
+def compare(before: Store | None, now: Path) -> Changes:
+    """Compare the tables of a release with those, in a folder, of the next; ``before`` None: this is the first."""
     import pyarrow.parquet as parquet
 
     trials = read_table(now / "trials.parquet")
     if before is None:
         return Changes(tuple(trials["trial_id"]), (), 0, ())
-    older = read_table(before / "trials.parquet")
+    older = read_table(before.local("trials.parquet"))
     shas = dict(zip(older["trial_id"], older["raw_sha256"], strict=True))
     ids = set(trials["trial_id"])
     rows = []
     for path in sorted(now.glob("*.parquet")):
-        other = before / path.name
-        was = parquet.read_metadata(other).num_rows if other.exists() else 0
+        was = parquet.read_metadata(before.local(path.name)).num_rows if before.exists(path.name) else 0
         count = parquet.read_metadata(path).num_rows
         if was != count:
             rows.append((path.stem, was, count))

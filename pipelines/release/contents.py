@@ -129,6 +129,7 @@ def write_parquet(database: Path, folder: Path) -> None:
     """One Parquet file for each table that is there, with its definition in the file, as everywhere."""
     import duckdb
 
+    from pipelines.depot.keys import file_of
     from pipelines.depot.storage import write_table
 
     with duckdb.connect(str(database), read_only=True, config=dict(DUCKDB_CONFIG)) as connection:
@@ -136,4 +137,4 @@ def write_parquet(database: Path, folder: Path) -> None:
         for table in (t for t in released_tables() if t.name in there):
             keys = ", ".join(quote_name(key) for key in table.key)
             rows = connection.sql(f"SELECT * FROM {quote_name(table.name)} ORDER BY {keys}").df()
-            write_table(table, rows, folder / f"{table.name}.parquet")
+            write_table(table, rows, folder / file_of(table))

@@ -9,17 +9,19 @@ from __future__ import annotations
 
 import hashlib
 import json
-import stat
 from collections.abc import Iterator, Mapping
 from dataclasses import asdict, dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from pipelines.depot import keys
 from pipelines.depot.books.rows import Entry
 from pipelines.depot.desk import Desk
-from pipelines.depot.published import hashes, prove
-from pipelines.depot.storage import Depot, read_table, sync_folder
+from pipelines.depot.proof import ENTRY
+from pipelines.depot.published import prove
+from pipelines.depot.storage import READ_ONLY, Depot, read_table
+from pipelines.depot.store import Store
 from pipelines.errors import Unusable
 from pipelines.identity.reasons import refuse_who
 from pipelines.identity.word_list import names_beside
@@ -104,10 +106,9 @@ def refuse_what_a_run_must_do(desk: Desk, why: str) -> None:
 def _freeze(desk: Desk, work: Path, why: str, actor: str, openly: bool) -> Entry:
     depot, study = desk.depot, desk.study
     shelf, head = depot.books.releases.all(), depot.books.ledger.head()
-    before = next((e for e in reversed(shelf) if depot.release_path(e.name).is_dir()), None)
+    before = next((e for e in reversed(shelf) if depot.store.exists(keys.release(e.name))), None)
     (work / "tables").mkdir()
-    built = depot.warehouse.name
-    prove(depot.warehouse, depot.books.files.of(built).get(built))
+    prove(depot.store, keys.WAREHOUSE, depot.books.files.of(keys.WAREHOUSE).get(keys.WAREHOUSE))
     only = open_runners(desk) if openly else None
     told = fill(work / "warehouse.duckdb", depot.warehouse, study, desk.stamp.code_version, only)
     write_parquet(work / "warehouse.duckdb", work / "tables")
@@ -133,8 +134,9 @@ def _freeze(desk: Desk, work: Path, why: str, actor: str, openly: bool) -> Entry
         ledger_sequence=head.sequence,
         ledger_hash=head.hash,
     )
-    (work / "entry.json").write_text(json.dumps(asdict(entry), indent=1) + "\n", encoding="utf-8")
-    changes = compare(depot.release_path(before.name) / "tables" if before else None, work / "tables")
+    (work / ENTRY).write_text(json.dumps(asdict(entry), indent=1) + "\n", encoding="utf-8")
+    older = depot.store.at(f"{keys.release(before.name)}/tables") if before else None
+    changes = compare(older, work / "tables")
     describe(work, study.study, entry, changes, trials, told, openly=openly)
     _place(depot, work, entry)
     _list(desk, entry)
@@ -202,14 +204,11 @@ def _content(tables: Path) -> str:
 
 
 def _place(depot: Depot, work: Path, entry: Entry) -> None:
-    """Rename the finished folder into place, read-only."""
+    """Bring the finished folder into place, read-only."""
     for path in work.rglob("*"):
         if path.is_file():
-            path.chmod(stat.S_IRUSR | stat.S_IRGRP)
-    sync_folder(work)
-    depot.releases.mkdir(parents=True, exist_ok=True)
-    target = depot.release_path(entry.name)
-    work.rename(target)
+            path.chmod(READ_ONLY)
+    depot.store.bring(work, keys.release(entry.name))
 
 
 def _list(desk: Desk, entry: Entry) -> None:
@@ -217,23 +216,25 @@ def _list(desk: Desk, entry: Entry) -> None:
     with desk.books.transaction():
         desk.books.releases.supersede_all(entry.utc, f"Release {entry.number} takes its place.")
         desk.books.releases.put(entry)
-        desk.books.files.put(f"releases/{entry.name}", hashes(desk.depot.release_path(entry.name)))
+        place = keys.release(entry.name)
+        desk.books.files.put(place, desk.depot.store.hashes(place))
         desk.ledger.decided("released", entry.name, entry.why, trials=entry.trial_count, content=entry.content_sha256)
 
 
-def _entry(path: Path) -> Entry:
-    """The entry of a release that was renamed into place before a kill. Raises Unusable."""
+def _entry(release: Store) -> Entry:
+    """The entry of a release that was brought into place before a kill. Raises Unusable."""
     try:
-        return Entry(**json.loads(path.read_text(encoding="utf-8")))
+        return Entry(**json.loads(release.read(ENTRY)))
     except (ValueError, TypeError) as error:
         seen, expected = f"It cannot be read: {error}.", "the entry of a release that was frozen just before a kill."
         remedy = "Move the folder of this release away, then freeze the release again."
-        raise Unusable(seen, expected, remedy, file=path) from None
+        raise Unusable(seen, expected, remedy, file=release.shown(ENTRY)) from None
 
 
 def note_unlisted(desk: Desk) -> None:
-    """List releases that were renamed into place before a kill."""
-    listed = {e.name for e in desk.books.releases.all()}
-    for path in sorted(desk.depot.releases.glob("release-*/entry.json")):
-        if path.parent.name not in listed:
-            _list(desk, _entry(path))
+    """List releases that were brought into place before a kill."""
+    listed, store = {e.name for e in desk.books.releases.all()}, desk.depot.store
+    for name in store.names(keys.RELEASES):
+        release = store.at(keys.release(name))
+        if name not in listed and release.is_object(ENTRY):
+            _list(desk, _entry(release))

@@ -14,7 +14,7 @@ import numpy as np
 
 from pipelines.science.curves import Series, angle_series, curve_rows, force_series
 from pipelines.science.equipment.plates import PlateReading, plate_readings, without_levels
-from pipelines.science.equipment.readings import equipment_rows
+from pipelines.science.equipment.readings import camera_rows, equipment_rows
 from pipelines.science.equipment.uncertainty import doubt_of, first_footfalls, uncertainty_rows
 from pipelines.science.events.agreement import event_agreement, footfall_events
 from pipelines.science.events.contacts import Contacts
@@ -203,10 +203,12 @@ class Workspace:
     @cached_property
     def equipment_readings(self) -> Rows:
         """What the equipment showed, and what was corrected."""
+        if self.trial.kind == "standing":
+            return camera_rows(self.trial, self.processing)
         if self.trial.kind != "running":
             return Rows.of(EQUIPMENT_READINGS, [])
         ground = self.contacts.ground
-        return equipment_rows(self.corrected, self.plate_readings, ground, self.footfalls, self.processing)
+        return equipment_rows(self.corrected, self.plate_readings, ground, self.footfalls, self.processing, self.clock)
 
     @cached_property
     def outcome_uncertainties(self) -> Rows:
@@ -252,7 +254,9 @@ class Workspace:
         return Rows.of(CLOCK_FITS, [self.clock] if self.clock is not None else [])
 
     def outcomes(self) -> dict[str, Rows]:
-        """Table name -> rows, of every table of a running trial."""
+        """Table name -> rows, of every table that a trial of its kind fills."""
+        if self.trial.kind != "running":
+            return {"equipment_readings": self.equipment_readings}
         muscles = self.muscle_outcomes
         return {
             "footfalls": self.footfalls,

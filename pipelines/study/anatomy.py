@@ -12,7 +12,7 @@ from typing import TypeVar
 
 from schemas.processing import Processing
 from schemas.settings import Settings
-from schemas.study import Study
+from schemas.study import SiteProfile, Study
 
 S = TypeVar("S", bound=Settings)
 _SIDES = ("_left", "_right")
@@ -50,7 +50,13 @@ def by_landmark(study: Study) -> Study:
         name: site.model_copy(
             update={
                 "profile": site.profile.model_copy(
-                    update={"markers": {_of_side(role, names): label for role, label in site.profile.markers.items()}}
+                    update={
+                        "markers": {_of_side(role, names): label for role, label in site.profile.markers.items()},
+                        "clusters": {
+                            cluster: own.model_copy(update={"carries": tuple(_of_side(r, names) for r in own.carries)})
+                            for cluster, own in site.profile.clusters.items()
+                        },
+                    }
                 )
             }
         )
@@ -89,10 +95,51 @@ def never(study: Study) -> list[Never]:
 
 
 def _of_markers(study: Study, p: Processing) -> Iterator[Never]:
-    j, sided = p.joints, {role for role, spec in study.marker_roles.items() if spec.sided}
-    back = j.pelvis_back_role in sided or j.pelvis_back_middle_role in study.marker_roles
-    pelvis = j.pelvis_front_role in sided and back
-    hip = {j.hip_role} if j.hip_role in sided or not pelvis else set()
+    sided = {role for role, spec in study.marker_roles.items() if spec.sided}
+    yield from _lacking(sided, set(study.marker_roles), p, "a sided marker role for ")
+    runway = any(site.profile.surface == "runway" for site in study.sites.values())
+    if runway and not set(p.speed_roles) & set(study.marker_roles):
+        yield Never("runway_speed", "speed on a runway", f"one of {', '.join(p.speed_roles)}")
+
+
+def empty_at(profile: SiteProfile, p: Processing) -> list[Never]:
+    """What stays empty in every trial of a laboratory, since its profile gives no label to a marker that it needs.
+
+    Markers that a cluster carries count as there. The profile must call by landmark.
+    """
+    roles = {_bare(role) for role in profile.markers}
+    sided = {role for role in roles if {f"{role}{side}" for side in _SIDES} <= profile.markers.keys()}
+    found = [*_lacking(sided, roles, p, "a label on each side for "), *_out_of_plane(sided, roles, p)]
+    if profile.surface == "runway" and not set(p.speed_roles) & roles:
+        found.append(Never("runway_speed", "speed on a runway", f"one of {', '.join(p.speed_roles)}"))
+    if profile.force_rate_hz is None and not profile.plate_types:
+        found.append(Never("force", "forces, the strike index and joint moments", "force plates"))
+        found = [one for one in found if one.word not in ("strike_index", "moments")]
+    return found
+
+
+def told_empty(study: Study, site: str | None) -> Iterator[str]:
+    """The same in lines of text; none where the laboratory is not known or nothing stays empty."""
+    found = empty_at(study.sites[site].profile, study.processing) if site in study.sites else []
+    if found:
+        yield f"What stays empty in every trial of {site}, by its profile"
+        yield from (f"  {one.what}: needs {one.lacks}" for one in found)
+
+
+def _bare(role: str) -> str:
+    return next((role.removesuffix(side) for side in _SIDES if role.endswith(side)), role)
+
+
+def _pelvis(sided: set[str], roles: set[str], p: Processing) -> bool:
+    """Whether the pelvis can be told with its tilt."""
+    j = p.joints
+    return j.pelvis_front_role in sided and (j.pelvis_back_role in sided or j.pelvis_back_middle_role in roles)
+
+
+def _lacking(sided: set[str], roles: set[str], p: Processing, wanted: str) -> Iterator[Never]:
+    """Outcomes that markers with these roles do not give. sided: those there are on both sides."""
+    j = p.joints
+    hip = {j.hip_role} if j.hip_role in sided or not _pelvis(sided, roles, p) else set()
     needs = {
         "foot_strike": ("foot strike, and which foot a contact is of", {p.heel_role, p.forefoot_role}),
         "strike_index": ("the strike index", {p.heel_role, p.toe_role}),
@@ -101,15 +148,30 @@ def _of_markers(study: Study, p: Processing) -> Iterator[Never]:
         "hip": ("hip angles", {j.knee_role} | hip),
         "moments": ("joint moments", {p.heel_role, p.toe_role, j.ankle_role}),
     }
-    for word, (what, roles) in needs.items():
-        if lacking := sorted(roles - sided):
-            yield Never(word, what, f"a sided marker role for {', '.join(lacking)}")
+    for word, (what, needed) in needs.items():
+        if lacking := sorted(needed - sided):
+            yield Never(word, what, f"{wanted}{', '.join(lacking)}")
     heads = p.marker_events.metatarsal_roles
     if p.heel_role not in sided or not set(heads) & sided:
         yield Never("marker_events", "contacts from foot markers", f"{p.heel_role} and one of {', '.join(heads)}")
-    runway = any(site.profile.surface == "runway" for site in study.sites.values())
-    if runway and not set(p.speed_roles) & set(study.marker_roles):
-        yield Never("runway_speed", "speed on a runway", f"one of {', '.join(p.speed_roles)}")
+
+
+def _out_of_plane(sided: set[str], roles: set[str], p: Processing) -> Iterator[Never]:
+    """Angles out of the sagittal plane, which need the inner landmarks and the pelvis as well."""
+    j = p.joints
+    shank = {j.knee_role, j.knee_medial_role, j.ankle_role, j.ankle_medial_role}
+    needs = {
+        "ankle": shank | {p.heel_role, p.forefoot_role, j.foot_outer_role},
+        "knee": shank,
+        "hip": {j.knee_role, j.knee_medial_role},
+    }
+    for joint, needed in needs.items():
+        lacking = sorted(needed - sided)
+        if joint != "ankle" and not _pelvis(sided, roles, p):
+            lacking.append(f"{j.pelvis_front_role} and {j.pelvis_back_role} or {j.pelvis_back_middle_role}")
+        if lacking:
+            what = f"frontal and transverse {joint} angles"
+            yield Never(f"{joint}_out_of_plane", what, f"a label on each side for {', '.join(lacking)}")
 
 
 def _of_muscles(study: Study) -> Iterator[Never]:

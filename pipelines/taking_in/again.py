@@ -17,6 +17,7 @@ from pathlib import Path
 from pipelines.depot.books.rows import Record
 from pipelines.depot.desk import Desk, Opened, Tell
 from pipelines.depot.storage import Depot
+from pipelines.depot.store import Store
 from pipelines.judging.standings import ACCEPTED, WITHHELD
 from pipelines.taking_in.ahead import Ahead
 from pipelines.taking_in.due import Due, in_turn
@@ -82,9 +83,9 @@ class _Overlay(Depot):
         self._books = depot.books
         self.work = work
 
-    def delivery_path(self, delivery_id: str) -> Path:
+    def result(self, delivery_id: str) -> Store:
         own = self._over / delivery_id
-        return own if own.exists() else self._below.delivery_path(delivery_id)
+        return Store.on_disk(own) if own.exists() else self._below.result(delivery_id)
 
     def put(self, desk: Desk, prepared: Prepared) -> Prepared:
         """Let a prepared result stand for the delivery's."""

@@ -4,17 +4,16 @@ from __future__ import annotations
 
 import hashlib
 from dataclasses import asdict
-from pathlib import Path
 
+from pipelines.depot import keys
 from pipelines.depot.desk import Desk
-from pipelines.depot.published import hashes
 from pipelines.versions import shown_version
 
 
 def is_built(desk: Desk) -> bool:
     """Whether warehouse and pages are there and show what the depot holds."""
     depot = desk.depot
-    if not (depot.warehouse.exists() and depot.pages.is_dir()):
+    if not (depot.store.exists(keys.WAREHOUSE) and depot.store.exists(keys.PAGES)):
         return False
     return desk.books.builds.made_from() == _state(desk)
 
@@ -26,21 +25,23 @@ def build_warehouse_stage(desk: Desk, *, anew: bool = False) -> dict[str, int]:
     results, published = desk.books.deliveries.results(), desk.books.files.all()
     rows = build_warehouse(desk.depot, desk.study, desk.stamp.code_version, results, published, anew=anew).rows
     with desk.books.transaction():
-        desk.books.files.put(desk.depot.warehouse.name, hashes(desk.depot.warehouse))
+        desk.books.files.put(keys.WAREHOUSE, desk.depot.store.hashes(keys.WAREHOUSE))
         desk.ledger.write("built", "depot", "Deliveries, code or study file changed.", rows=rows)
     return rows
 
 
-def build_pages_stage(desk: Desk, *, anew: bool = False) -> Path:
+def build_pages_stage(desk: Desk, *, anew: bool = False) -> None:
     """Write the pages, then note that all is built. anew: also those that would say the same as the file there."""
     from pipelines.pages import write_pages
 
-    pages = write_pages(desk.depot, desk.study, anew=anew)
+    noted = desk.books.files.of(keys.PAGES)
     with desk.books.transaction():
-        desk.books.files.put(desk.depot.pages.name, hashes(desk.depot.pages))
+        desk.books.files.drop(keys.PAGES)  # killed from here on, all are hashed the next time
+    write_pages(desk.depot, desk.study, anew=anew, noted=noted)
+    with desk.books.transaction():
+        desk.books.files.put(keys.PAGES, noted)
         desk.books.builds.put(_state(desk))
     desk.books.take_stock()
-    return pages
 
 
 def _state(desk: Desk) -> str:

@@ -1,20 +1,18 @@
 """Which bytes of a delivery are kept where: in the raw store, or apart because consent does not cover them.
 
-How bytes are written is in ``pipelines.depot.storage``; whether consent covers a trial is a check.
+How bytes are written is in ``pipelines.depot.store``; whether consent covers a trial is a check.
 """
 
 from __future__ import annotations
 
-import os
 import re
-import shutil
-import stat
 from collections.abc import Mapping
 from pathlib import Path
 
+from pipelines.depot import keys
 from pipelines.depot.books.rows import Payload, Record
 from pipelines.depot.desk import Opened
-from pipelines.depot.published import place_of, prove
+from pipelines.depot.published import prove
 from pipelines.depot.storage import Depot
 from pipelines.identity.guard import OWN_TAG_FILES
 from schemas.consent import Consent
@@ -65,17 +63,16 @@ def _is_sent_table(path: str) -> bool:
 def shut_bytes(depot: Depot) -> None:
     """Remove bytes from the raw store that some delivery keeps apart and none has in the open."""
     for sha in depot.books.deliveries.shut_everywhere():
-        depot.raw_path(sha).unlink(missing_ok=True)
+        depot.store.remove(keys.raw(sha))
 
 
 def drop_unheld(depot: Depot, record: Record) -> None:
     """Remove bytes kept apart for a delivery that are no longer its: taken out on a withdrawal, or open again."""
     payload = depot.books.deliveries.payload(record.delivery_id)
     held = {payload.stored[path] for path in payload.closed}
-    folder = depot.closed / record.delivery_id
-    for path in folder.iterdir() if folder.is_dir() else ():
-        if path.name not in held:
-            path.unlink()
+    for key in depot.store.below(f"{keys.CLOSED}/{record.delivery_id}"):
+        if key.rpartition("/")[2] not in held:
+            depot.store.remove(key)
 
 
 def rebuild_bag(depot: Depot, record: Record, target: Path) -> Path:
@@ -83,22 +80,16 @@ def rebuild_bag(depot: Depot, record: Record, target: Path) -> Path:
 
     Raises Unusable if a file is not the one that was stored: a damaged depot is not the laboratory's fault.
     """
-    result = depot.delivery_path(record.delivery_id)
-    for path, sha256 in depot.books.files.of(place_of(record.delivery_id)).items():
+    result = depot.result(record.delivery_id)
+    (target / "data").mkdir(parents=True)
+    for path, sha256 in depot.books.files.of(keys.result(record.delivery_id)).items():
         if path.startswith("bag/"):
-            prove(result / path, sha256)
-    shutil.copytree(result / "bag", target)
+            prove(result, path, sha256)
+            result.fetch(path, target / path.removeprefix("bag/"))
     payload = depot.books.deliveries.payload(record.delivery_id)
-    for path, sha256 in payload.stored.items():
-        closed = path in payload.closed
-        source = depot.closed_path(record.delivery_id, sha256) if closed else depot.raw_path(sha256)
-        place = target / "data" / path
-        place.parent.mkdir(parents=True, exist_ok=True)
-        prove(source, sha256)
-        try:
-            os.link(source, place)
-        except OSError:
-            shutil.copyfile(source, place)
+    for path, key, sha256 in keys.payload(record.delivery_id, payload):
+        prove(depot.store, key, sha256)
+        depot.store.fetch(key, target / "data" / path, to_read=True)
     return target
 
 
@@ -123,7 +114,8 @@ def copy_tag_files(content: Path, target: Path, payload: Payload, info: Mapping[
         _write(target / path.name, kept)
     for path in content.parent.glob("tagmanifest-*.txt") if whole else ():
         lines = path.read_text(encoding="utf-8").splitlines() if _is_plain(path) else []
-        _write(target / path.name, "".join(f"{line}\n" for line in lines if _names_own_tag_file(line)).encode())
+        kept = "".join(f"{line}\n" for line in lines if _names_own_tag_file(line)).encode()
+        _write(target / path.name, kept)
 
 
 def _is_plain(path: Path) -> bool:
@@ -132,7 +124,7 @@ def _is_plain(path: Path) -> bool:
 
 def _write(path: Path, content: bytes) -> None:
     path.write_bytes(content)
-    path.chmod(stat.S_IRUSR | stat.S_IWUSR)
+    path.chmod(0o600)
 
 
 def _bag_info(came: bytes, info: Mapping[str, str], oxum: str) -> bytes:

@@ -11,10 +11,9 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from pipelines import logs
-from pipelines.depot import exchange
+from pipelines.depot import exchange, keys
 from pipelines.depot.books.rows import Record, Result
 from pipelines.depot.desk import Desk
-from pipelines.depot.published import hashes, place_of
 from pipelines.identity.word_list import names_beside
 from pipelines.judging.stamps import TITLE, Used, of_delivery
 from pipelines.taking_in.keeping import drop_unheld, shut_bytes, store_files
@@ -76,11 +75,11 @@ def publish(desk: Desk, prepared: Prepared, why: str) -> Passage:
 def note_result(desk: Desk, prepared: Prepared) -> None:
     """Write a result into the books, its files' checksums, and what its stamps stand for; in a transaction.
 
-    Its folder is where the depot has it by now.
+    Its files are where the depot has them by now.
     """
     result, delivery_id = prepared.result, prepared.record.delivery_id
     desk.books.deliveries.put(result)
-    desk.books.files.put(place_of(delivery_id), hashes(desk.depot.delivery_path(delivery_id)))
+    desk.books.files.put(keys.result(delivery_id), desk.depot.result(delivery_id).hashes())
     if result.record.taken_in:
         desk.books.beside.note(result.record.delivery_id)
     if result.stamps:
@@ -124,7 +123,7 @@ def _withdraw(desk: Desk, record: Record, why: str) -> None:
     def decide() -> None:
         with desk.books.transaction():
             desk.books.deliveries.drop(record.delivery_id)
-            desk.books.files.drop(place_of(record.delivery_id))
+            desk.books.files.drop(keys.result(record.delivery_id))
             desk.ledger.write("withdrawn", record.delivery_id, why, arrival=record.arrival, status=record.status)
 
     exchange.withdraw(desk.depot, record.delivery_id, decide)

@@ -7,8 +7,8 @@ removed here: it may be the only copy of something.
 
 from __future__ import annotations
 
+import io
 import shutil
-import stat
 import tempfile
 import zipfile
 from collections.abc import Iterator
@@ -16,15 +16,16 @@ from contextlib import suppress
 from dataclasses import dataclass, replace
 from pathlib import Path
 
+from pipelines.depot import keys
 from pipelines.depot import register as registers
 from pipelines.depot.books.opening import FILE
 from pipelines.depot.desk import Desk
-from pipelines.depot.guarding import made_from_books
-from pipelines.depot.modes import only_for_the_owner
+from pipelines.depot.guarding import damage, made_from_books
 from pipelines.depot.proof import ledger_problems
 from pipelines.depot.published import sha256_of
-from pipelines.depot.storage import Depot, to_disk
-from pipelines.depot.verify import Fault, damage
+from pipelines.depot.storage import Depot, put_back
+from pipelines.depot.store import OtherBytesError, Store
+from pipelines.depot.verify import Fault
 from pipelines.errors import Unusable
 from pipelines.intake.bag_files import bag_in
 
@@ -59,7 +60,8 @@ def books_back(depot: Depot, faults: list[Fault], sources: Sources) -> Iterator[
         for rest in ("-wal", "-shm"):
             target.with_name(target.name + rest).unlink(missing_ok=True)
         sha = sha256_of(copy)
-        _put(copy, target, sha, owner_only=True)
+        with copy.open("rb") as incoming:
+            Store.on_disk(depot.root).copy_in(FILE, incoming, sha, mode=0o600)
         registers.write(depot.register, replace(known, books_sha256=sha))
         yield f"{target}: from the backup; no line of the ledger was written since."
 
@@ -123,7 +125,7 @@ def _is_older(depot: Depot, known: registers.Register) -> bool:
     try:
         with depot.opened() as books:
             newer = books.word() == known.depot and books.ledger.head().sequence > known.head.sequence
-            return newer and _goes_on(depot, known) and not ledger_problems(depot) and not list(damage(depot))
+            return newer and _goes_on(depot, known) and not ledger_problems(depot) and not list(damage(depot.books))
     except Unusable:
         return False
 
@@ -133,7 +135,7 @@ def _stored(depot: Depot, faults: list[Fault], sources: Sources) -> Iterator[str
     for fault in faults:
         if fault.kind in ("raw", "closed") and fault.sha256:
             for source, content in _copies(depot, fault, sources):
-                if _put_bytes(content, fault.file, fault.sha256, owner_only=fault.kind == "closed", depot=depot):
+                if _put(depot, fault, content):
                     yield f"{fault.file}: from {source}."
                     break
 
@@ -141,9 +143,8 @@ def _stored(depot: Depot, faults: list[Fault], sources: Sources) -> Iterator[str
 def _copies(depot: Depot, fault: Fault, sources: Sources) -> Iterator[tuple[str, Path | bytes]]:
     """Files that may have the bytes, nearest first."""
     sha = fault.sha256
-    yield from (
-        ("the depot itself", p) for p in (depot.raw_path(sha), *depot.closed.glob(f"*/{sha}")) if p != fault.file
-    )
+    own = (keys.raw(sha), *(key for key in depot.store.below(keys.CLOSED) if key.endswith(f"/{sha}")))
+    yield from (("the depot itself", depot.store.local(key)) for key in own if key != fault.key)
     if sources.backup is not None:
         backup = sources.backup
         yield from (("the backup", p) for p in (backup / "raw" / sha[:2] / sha, *backup.glob(f"closed/*/{sha}")))
@@ -174,10 +175,9 @@ def _copied(depot: Depot, faults: list[Fault], sources: Sources) -> Iterator[str
     if sources.backup is None:
         return
     for fault in faults:
-        if fault.kind in ("result", "release") and fault.sha256:
-            copy = sources.backup / fault.file.relative_to(depot.root)
-            if _put_bytes(copy, fault.file, fault.sha256, owner_only=False, depot=depot):
-                yield f"{fault.file}: from the backup."
+        copied = fault.kind in ("result", "release") and fault.sha256
+        if copied and _put(depot, fault, sources.backup / fault.key):
+            yield f"{fault.file}: from the backup."
 
 
 def damaged_results(depot: Depot, faults: list[Fault]) -> tuple[list[str], list[str]]:
@@ -195,8 +195,8 @@ def damaged_results(depot: Depot, faults: list[Fault]) -> tuple[list[str], list[
 
 def _tags_lost(depot: Depot, faults: list[Fault], name: str) -> bool:
     """Whether the bag's own files are damaged, without which the delivery cannot be put together again."""
-    bag = depot.delivery_path(name) / "bag"
-    return any(fault.about == name and fault.file.is_relative_to(bag) for fault in faults)
+    bag = f"{keys.result(name)}/bag/"
+    return any(fault.about == name and fault.key.startswith(bag) for fault in faults)
 
 
 def forget(desk: Desk, name: str) -> None:
@@ -206,37 +206,20 @@ def forget(desk: Desk, name: str) -> None:
     def decide() -> None:
         with desk.books.transaction():
             desk.books.deliveries.drop(name)
-            desk.books.files.drop(f"deliveries/{name}")
+            desk.books.files.drop(keys.result(name))
             desk.ledger.write("withdrawn", name, "Its result was damaged; it is taken in again from the inbox.")
 
     exchange.withdraw(desk.depot, name, decide)
 
 
-def _put_bytes(content: Path | bytes, target: Path, sha: str, *, owner_only: bool, depot: Depot) -> bool:
-    """Put a file in its place if the source has the checksum."""
-    if isinstance(content, Path):
-        if content.is_symlink() or not content.is_file():
-            return False
-        with suppress(OSError):
-            if sha256_of(content) == sha:
-                _put(content, target, sha, owner_only=owner_only)
-                return True
+def _put(depot: Depot, fault: Fault, source: Path | bytes) -> bool:
+    """Put an object in its place again if the source has the bytes it must have."""
+    if isinstance(source, Path) and (source.is_symlink() or not source.is_file()):
         return False
-    with depot.working("mended") as work:
-        (work / sha).write_bytes(content)
-        return _put_bytes(work / sha, target, sha, owner_only=owner_only, depot=depot)
-
-
-def _put(source: Path, target: Path, sha: str, *, owner_only: bool) -> None:
-    if owner_only:
-        only_for_the_owner(target.parent)
-    target.parent.mkdir(parents=True, exist_ok=True)
-    beside = target.with_name(f".{target.name}.mended")
-    shutil.copyfile(source, beside)
-    beside.chmod(stat.S_IRUSR | (stat.S_IWUSR if target.name == FILE else 0) | (0 if owner_only else stat.S_IRGRP))
-    if sha256_of(beside) != sha:
-        beside.unlink()
-        raise OSError(f"{target} could not be written as it was read")
-    to_disk(beside)
-    beside.replace(target)
-    to_disk(target.parent)
+    with (
+        suppress(OSError, OtherBytesError),
+        source.open("rb") if isinstance(source, Path) else io.BytesIO(source) as incoming,
+    ):
+        put_back(depot.store, fault.key, incoming, fault.sha256)
+        return True
+    return False

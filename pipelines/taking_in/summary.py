@@ -112,10 +112,10 @@ class Summary:
         yield from self.faults()
         if self.not_deliveries:
             yield "Not looked at, since neither a bag (no bagit.txt) nor a .zip: " + ", ".join(self.not_deliveries)
-        if held := len({text.word for d in others for text in read(self.depot.delivery_path(d.record.delivery_id))}):
+        if held := len({text.word for d in others for text in read(self.depot.result(d.record.delivery_id))}):
             yield f"Held for a look: {held} {'text' if held == 1 else 'texts'} ({self._texts})"
         yield "Where to look"
-        yield f"  pages      {self.depot.pages / 'index.html'}"
+        yield f"  pages      {self.depot.pages.shown('index.html')}"
         yield f'  warehouse  {self.depot.warehouse}   (manystrides query "SELECT * FROM completeness")'
         yield f"  ledger     manystrides ledger show --depot {self.depot.root}"
 
@@ -175,7 +175,7 @@ class Summary:
             yield f"    {findings[0]['seen']}{more}"
             yield f"      {listed}"
         if len(reasons) > most:
-            page = self.depot.pages / "sites" / f"{done.record.site}.html"
+            page = self.depot.pages.shown(f"sites/{done.record.site}.html")
             yield f"    and {len(reasons) - most} more reasons, each with its remedy, on {page}"
 
 

@@ -15,12 +15,13 @@ from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from pathlib import Path
 
+from pipelines.depot import keys
 from pipelines.depot.books.rows import Entry, Job
 from pipelines.depot.consents import changed
 from pipelines.depot.desk import Desk
 from pipelines.depot.overrides import forget_gone
 from pipelines.depot.search_bytes import files_with
-from pipelines.depot.storage import Depot, remove_folder
+from pipelines.depot.storage import Depot
 from schemas.privacy import EVERY_SCOPE
 
 CARRIED_OUT = "withdrawal_carried_out"
@@ -107,7 +108,7 @@ def take_files_out(desk: Desk, judged: Sequence[str]) -> list[CarriedOut]:
     done = [_files_of_one(desk, job, judged) for job in jobs]
     if not all(one.waits_until for one in done):
         depot.books.forget_for_good()
-        remove_folder(depot.root / ASIDE)  # what an upgrade left names runners
+        depot.store.remove(ASIDE)  # what an upgrade left names runners
     return done
 
 
@@ -168,10 +169,10 @@ def _remove_files(depot: Depot, files: set[str]) -> int:
     if not files:
         return 0
     word, held = depot.books.withdrawals.word, depot.books.deliveries.shas_held()
-    out = [p for folder in (depot.raw, depot.closed) for p in folder.rglob("*") if p.is_file() and p.name not in held]
-    out = [path for path in out if word(path.name) in files]
-    for path in out:
-        path.unlink()
+    stored = {key: key.rpartition("/")[2] for folder in (keys.RAW, keys.CLOSED) for key in depot.store.below(folder)}
+    out = [key for key, sha in stored.items() if sha not in held and word(sha) in files]
+    for key in out:
+        depot.store.remove(key)
     return len(out)
 
 

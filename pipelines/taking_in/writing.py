@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from pipelines.depot.books.rows import Record, Result
 from pipelines.depot.desk import Desk, Opened
+from pipelines.depot.keys import file_of
 from pipelines.depot.modes import only_for_the_owner
 from pipelines.depot.storage import write_table
 from pipelines.judging.delivery_tables import DELIVERY_TABLES, frame
@@ -29,7 +30,7 @@ def written(desk: Desk, opened: Opened, result: Result, tables: dict[Table, pd.D
     tables = {core.DELIVERIES: frame(core.DELIVERIES, [_delivery_row(opened, record)]), **tables}
     for table in dict.fromkeys((*DELIVERY_TABLES, *tables)):  # every delivery has every table, if only an empty one
         rows = tables[table] if table in tables else empty_frame(table)
-        write_table(table, rows, work / f"{table.name}.parquet", sync=False)  # publish syncs
+        write_table(table, rows, work / file_of(table))
     only_for_the_owner(work / "bag")  # it lists names of files that nobody has looked at
     if record.held and opened.payload is not None:
         info = {label: opened.received.bag_info[label] for label in _KEPT_INFO if label in opened.received.bag_info}

@@ -28,7 +28,7 @@ _TYPES = {
 def table_schema(
     table: Table, *, beside: Iterable[str] | None = None, left_out: Collection[str] = ()
 ) -> dict[str, Any]:
-    """The Table Schema of ``table`` without the columns ``left_out``, foreign keys only to tables in ``beside`` (None: all)."""
+    """The Table Schema of ``table`` without the columns ``left_out``; foreign keys of the others to tables in ``beside`` (None: all)."""
     present = None if beside is None else set(beside)
     schema: dict[str, Any] = {
         "fields": [_field(field) for field in table.fields if field.name not in left_out],
@@ -41,7 +41,7 @@ def table_schema(
             "reference": {"resource": reference.table, "fields": list(reference.table_columns)},
         }
         for reference in table.references
-        if present is None or reference.table in present
+        if (present is None or reference.table in present) and not set(reference.columns) & set(left_out)
     ]
     return schema | ({"foreignKeys": keys} if keys else {})
 

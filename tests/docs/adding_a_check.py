@@ -11,6 +11,7 @@ from pathlib import Path
 
 from demo_site_uploads.simulator.plan import deliveries
 from pipelines.assets.run import run
+from pipelines.depot.keys import file_of
 from pipelines.depot.storage import Depot, read_table
 from schemas.quality import FINDINGS
 from tests.delivery_builders import STUDY
@@ -22,7 +23,7 @@ def found_in(folder: Path, name: str) -> list[list[str]]:
     (folder / "inbox").mkdir(parents=True)
     delivery.pack(folder / "inbox", folder)
     run(STUDY, folder / "inbox", folder / "depot", "tester", workers=1)
-    rows = read_table(Depot(folder / "depot").table_path(name, FINDINGS))
+    rows = read_table(Depot(folder / "depot").result(name).local(file_of(FINDINGS)))
     return [[str(cell) for cell in row] for row in rows[["trial_id", "check_name", "weight"]].to_numpy()]
 
 

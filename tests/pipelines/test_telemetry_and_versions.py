@@ -132,7 +132,30 @@ def test_a_changed_check_changes_the_code_version_and_a_changed_page_does_not(tm
     assert sources_hash(tmp_path, what_is_only_shown=True) != shown
     check = tmp_path / "checks" / "force" / "plates.py"
     check.write_text(check.read_text() + "\n# a comment\n")
+    assert sources_hash(tmp_path) == before
+    check.write_text(check.read_text() + "\nADDED = 1\n")
     assert sources_hash(tmp_path) != before
+
+
+def test_what_is_kept_of_the_sources_changes_no_version_also_when_it_is_damaged(tmp_path: Path) -> None:
+    for package in ("schemas", "checks", "pipelines"):
+        shutil.copytree(REPO / package, tmp_path / package, ignore=shutil.ignore_patterns("__pycache__"))
+    code = "from pipelines.versions import code_version; print(code_version())"
+    around = {k: v for k, v in os.environ.items() if k != "PYTHONDONTWRITEBYTECODE"}
+
+    def told() -> str:
+        return subprocess.run(
+            [sys.executable, "-c", code], cwd=tmp_path, env=around, capture_output=True, text=True, check=True
+        ).stdout
+
+    first = told()
+    (kept,) = (tmp_path / "pipelines" / "__pycache__").glob("forms-*.json")
+    assert told() == first
+    kept.write_text('{"a": 1}')
+    assert told() == first
+    check = tmp_path / "checks" / "force" / "plates.py"
+    check.write_text(check.read_text() + "\nADDED = 1\n")
+    assert told() != first
 
 
 def test_the_version_is_the_packages_with_eight_hex_digits() -> None:

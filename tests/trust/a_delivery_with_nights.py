@@ -16,6 +16,7 @@ import schemas
 from demo_site_uploads.simulator.tables import consent_rows, csv_bytes
 from pipelines.assets.deciding import release, withdraw
 from pipelines.assets.run import run
+from pipelines.depot.keys import file_of
 from pipelines.depot.search_bytes import files_with
 from pipelines.depot.storage import Depot, read_table
 from schemas.catalogue import TABLES
@@ -51,13 +52,13 @@ def go(folder: Path) -> dict[str, Any]:
     _send(inbox)
     run(STUDY, inbox, depot.root, "tester", workers=1)
     pooled = TABLES["reported_sleep"]
-    findings = read_table(depot.table_path("brack-001", TABLES["findings"]))
+    findings = read_table(depot.result("brack-001").local(file_of(TABLES["findings"])))
     with duckdb.connect(str(depot.warehouse), read_only=True) as connection:
         warehouse = connection.execute("SELECT participant_id, slept_min FROM reported_sleep").fetchall()
     values = (str(MINUTES[NOT_TO_GAS]), str(MINUTES[NOBODY_ASKED]), "422 sheep", "433 sheep", "1777,5")
     seen = {
         "code": str(Path(str(schemas.__file__)).parent),
-        "pooled": read_table(depot.table_path("brack-001", pooled))[_COLUMNS].to_numpy().tolist(),
+        "pooled": read_table(depot.result("brack-001").local(file_of(pooled)))[_COLUMNS].to_numpy().tolist(),
         "warehouse": [list(row) for row in warehouse],
         "consented values in the open": _in_the_open(depot, str(MINUTES[AGREES])),
         "unconsented values in the open": _in_the_open(depot, *values),
@@ -67,10 +68,12 @@ def go(folder: Path) -> dict[str, Any]:
     frozen = release(STUDY, depot.root, "the nights", "tester").folder
     seen["released"] = read_table(frozen / "tables" / "reported_sleep.parquet").columns.tolist()
     withdraw(STUDY, depot.root, leaving(AGREES, "metabolic"))
-    seen["pooled after"] = read_table(depot.table_path("brack-001", pooled))[_COLUMNS].to_numpy().tolist()
-    kept = [p for place in (depot.raw, depot.closed) for p in place.rglob("*") if p.is_file()]
+    seen["pooled after"] = read_table(depot.result("brack-001").local(file_of(pooled)))[_COLUMNS].to_numpy().tolist()
+    kept = [p for place in (depot.root / "raw", depot.root / "closed") for p in place.rglob("*") if p.is_file()]
     seen["bytes after"] = [p.name for p in kept if str(MINUTES[AGREES]).encode() in p.read_bytes()]
-    seen["runners after"] = sorted(read_table(depot.table_path("brack-001", TABLES["trials"]))["participant_id"])
+    seen["runners after"] = sorted(
+        read_table(depot.result("brack-001").local(file_of(TABLES["trials"])))["participant_id"]
+    )
     return seen
 
 

@@ -140,7 +140,7 @@ def _book_keeping(path: Path, depot: Depot) -> bool:
 
     They stand under "not promised" in docs/explain/trust.md; a withdrawal by command rewrites them too.
     """
-    return path.is_relative_to(depot.deliveries) and path.parent.name == "bag"
+    return path.is_relative_to(depot.root / "deliveries") and path.parent.name == "bag"
 
 
 def _leaks(depot: Depot, people: list[Person], done: Searched) -> list[str]:

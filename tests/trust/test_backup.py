@@ -16,8 +16,7 @@ from pipelines.depot.verify import verify
 from pipelines.errors import Unusable
 from tests.delivery_builders import STUDY, a_delivery, leaving, tables
 from tests.depot_books import ledger_lines, records
-
-LEAVES = "FS-02"
+from tests.trust.conftest import LEAVES
 
 
 def go(inbox: Path, depot: Depot) -> str:
@@ -27,14 +26,6 @@ def go(inbox: Path, depot: Depot) -> str:
 def faults(depot: Depot) -> list[str]:
     with depot.alone("tester"):
         return [fault.line() for fault in verify(depot)]
-
-
-@pytest.fixture(scope="module")
-def once(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    folder = tmp_path_factory.mktemp("backup")
-    a_delivery(folder / "inbox", names=("standing",), runners=("FS-01", LEAVES))
-    run(STUDY, folder / "inbox", folder / "depot", "tester", workers=1)
-    return folder
 
 
 @pytest.fixture
@@ -74,6 +65,8 @@ def test_a_depot_that_is_lost_is_put_back_and_goes_on(place: Path) -> None:
     told = restore(copy, depot, "tester").text()
     assert "lines of the ledger were written after the copy" in told
     assert (faults(depot), tables(depot.root)) == ([], before)
+    bag = depot.result("brack-001").local("bag")
+    assert {p.stat().st_mode & 0o077 for p in (bag, *bag.iterdir())} == {0}, "it is for its owner alone as before"
     go(place / "inbox", depot)
     assert "Nothing new" in go(place / "inbox", depot)
     assert (faults(depot), sorted(tables(depot.root))) == ([], ["brack-001", "brack-002"])
@@ -107,7 +100,7 @@ def test_a_damaged_copy_and_a_damaged_depot_are_refused_and_nothing_is_left(plac
     with pytest.raises(Unusable, match="not the one that was copied"):
         restore(copy, Depot(place / "again"), "tester")
     assert not (place / "again").exists()
-    own = next(p for p in depot.raw.rglob("*") if p.is_file())
+    own = next(p for p in (depot.root / "raw").rglob("*") if p.is_file())
     own.chmod(0o600)
     own.write_bytes(b"other bytes")
     with pytest.raises(Unusable, match="no whole copy"):

@@ -34,7 +34,7 @@ def named_in_the_open(depot: Depot, *words: str) -> list[Path]:
 
 
 def closed_files(depot: Depot) -> set[str]:
-    return {path.name for path in depot.closed.rglob("*") if path.is_file()}
+    return {path.name for path in (depot.root / "closed").rglob("*") if path.is_file()}
 
 
 def standings(depot: Depot) -> list[str]:

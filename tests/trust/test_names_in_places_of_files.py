@@ -11,6 +11,7 @@ import pytest
 from demo_site_uploads.simulator.bags import descriptor, zip_bag
 from pipelines.assets.run import run
 from pipelines.deciding.texts import decide, now, texts_of
+from pipelines.depot import keys
 from pipelines.depot.storage import Depot
 from pipelines.intake.identifying import texts_of_file
 from tests.delivery_builders import STUDY, a_delivery, planned, raw_files, tables, trial_id
@@ -62,13 +63,13 @@ def test_a_recording_with_an_unknown_name_in_its_structure_is_kept_apart_until_s
     depot = taken_in(tmp_path, **{RECORDING: PLACES["the name of a parameter"]})
     assert standings(depot.root) == ["accepted", "accepted"]
     assert waits(depot, NAME)
-    raw = b"".join(depot.raw_path(sha).read_bytes() for sha in raw_files(depot.root))
+    raw = b"".join(depot.store.read(keys.raw(sha)) for sha in raw_files(depot.root))
     assert b"FROBISH" not in raw
     assert [s for s in where_it_shows(depot.root, [NAME]) if "held_texts.json" not in s] == []
     (word,) = [one.word for one in texts_of(str(depot.root)) if one.text == NAME.upper()]
     decide(str(depot.root), [word[:8]], now("It tells of nobody.", "Ann"), allowed=True)
     run(STUDY, tmp_path / "inbox", depot.root)
-    assert b"FROBISH" in b"".join(depot.raw_path(sha).read_bytes() for sha in raw_files(depot.root))
+    assert b"FROBISH" in b"".join(depot.store.read(keys.raw(sha)) for sha in raw_files(depot.root))
 
 
 def test_a_name_in_the_descriptor_is_found_though_its_key_stands_twice(tmp_path: Path) -> None:
@@ -77,7 +78,7 @@ def test_a_name_in_the_descriptor_is_found_though_its_key_stands_twice(tmp_path:
     assert json.loads(twice)["title"] == json.loads(told).get("title", "x")
     depot = taken_in(tmp_path, **{"datapackage.json": twice.encode()})
     assert waits(depot, "frobish quell")
-    assert b"frobish" not in b"".join(depot.raw_path(sha).read_bytes() for sha in raw_files(depot.root))
+    assert b"frobish" not in b"".join(depot.store.read(keys.raw(sha)) for sha in raw_files(depot.root))
 
 
 def test_a_trial_whose_code_holds_an_unknown_word_waits_for_a_look(tmp_path: Path) -> None:

@@ -55,8 +55,8 @@ def test_the_trials_go_on_and_the_texts_are_only_in_what_is_shut(depot: Path) ->
     assert {one.text for one in texts_of(str(depot))} == {REMARK, NOTE}
     for text in (REMARK, NOTE):
         assert open_to_the_group(depot, text) == []
-    assert stat.S_IMODE((Depot(depot).delivery_path("brack-001") / FILE).stat().st_mode) == 0o600
-    closed = {p.name for p in (Depot(depot).closed / "brack-001").iterdir()}
+    assert stat.S_IMODE((Depot(depot).result("brack-001").local(FILE)).stat().st_mode) == 0o600
+    closed = {p.name for p in (Depot(depot).root / "closed" / "brack-001").iterdir()}
     assert len(closed) == 2  # the table with the comment and the recording with the note
     assert not closed & raw_files(depot)
 
@@ -69,9 +69,9 @@ def test_what_is_allowed_comes_in_with_the_next_run_though_the_inbox_is_empty(de
     told = run(STUDY, tmp_path / "nothing", depot).text()
     assert "Somebody decided on a text it holds." in told
     assert texts_of(str(depot)) == []
-    assert not list((Depot(depot).closed / "brack-001").iterdir())
-    assert not (Depot(depot).delivery_path("brack-001") / FILE).exists()
-    raw = b"".join(p.read_bytes() for p in Depot(depot).raw.rglob("*") if p.is_file())
+    assert not (Depot(depot).root / "closed" / "brack-001").exists()
+    assert not (Depot(depot).result("brack-001").local(FILE)).exists()
+    raw = b"".join(p.read_bytes() for p in (Depot(depot).root / "raw").rglob("*") if p.is_file())
     assert REMARK.encode() in raw
     assert NOTE.encode() in raw
     after = ask(Depot(depot).warehouse, "SELECT * EXCLUDE (code_version) FROM trials ORDER BY trial_id").to_pylist()

@@ -124,7 +124,8 @@ def test_damaged_books_and_registers_are_found_refused_and_mended(place: Path, n
 def test_without_a_backup_raw_files_come_from_the_inbox_and_results_are_judged_again(place: Path) -> None:
     depot = Depot(place / "depot")
     before = tables(depot.root)
-    for path in [*depot.raw.rglob("*"), *depot.closed.rglob("*"), *depot.delivery_path("brack-001").glob("*.parquet")]:
+    tables_of_it = depot.result("brack-001").local().glob("*.parquet")
+    for path in [*(depot.root / "raw").rglob("*"), *(depot.root / "closed").rglob("*"), *tables_of_it]:
         if path.is_file():
             flip(path)
     assert mended(place, backup=False) == []
@@ -134,7 +135,7 @@ def test_without_a_backup_raw_files_come_from_the_inbox_and_results_are_judged_a
 def test_a_result_whose_folder_is_gone_is_refused_and_judged_again(place: Path) -> None:
     depot = Depot(place / "depot")
     before = tables(depot.root)
-    shutil.rmtree(depot.delivery_path("brack-001"))
+    shutil.rmtree(depot.result("brack-001").local())
     with pytest.raises(Unusable, match="verify"):
         run(STUDY, place / "inbox", depot.root, "tester", workers=1)
     assert mended(place) == []
@@ -159,14 +160,14 @@ def test_of_a_warehouse_with_any_one_bit_turned_no_other_value_is_told(place: Pa
 
 def test_what_has_no_source_is_left_and_told(place: Path) -> None:
     depot = Depot(place / "depot")
-    lost = sorted(p for p in depot.raw.rglob("*") if p.is_file())[0]
+    lost = sorted(p for p in (depot.root / "raw").rglob("*") if p.is_file())[0]
     lost.unlink()
     assert [fault.file for fault in mended(place, inbox=False, backup=False)] == [lost]
 
 
 def test_a_file_that_the_books_do_not_know_is_told_and_left_alone(place: Path) -> None:
     depot = Depot(place / "depot")
-    stray = depot.raw / "00" / hashlib.sha256(b"stray").hexdigest()
+    stray = depot.root / "raw" / "00" / hashlib.sha256(b"stray").hexdigest()
     stray.parent.mkdir(exist_ok=True)
     stray.write_bytes(b"stray")
     assert [(fault.kind, fault.file) for fault in mended(place)] == [("stray", stray)]
@@ -174,7 +175,7 @@ def test_a_file_that_the_books_do_not_know_is_told_and_left_alone(place: Path) -
 
 def test_of_a_table_with_any_one_bit_turned_no_value_is_read(place: Path) -> None:
     depot = Depot(place / "depot")
-    path = depot.table_path("brack-001", TRIALS)
+    path = depot.result("brack-001").local("trials.parquet")
     good = path.read_bytes()
     with depot.opened():
         for place_in_file in range(0, len(good), max(1, len(good) // 400)):
@@ -189,9 +190,9 @@ def test_of_a_table_with_any_one_bit_turned_no_value_is_read(place: Path) -> Non
 
 def test_a_damaged_result_is_not_pooled(place: Path) -> None:
     depot = Depot(place / "depot")
-    flip(depot.table_path("brack-001", TRIALS))
+    flip(depot.result("brack-001").local("trials.parquet"))
     flip(depot.warehouse)
-    shutil.rmtree(depot.pages)  # so that all is built again
+    shutil.rmtree(depot.root / "pages")  # so that all is built again
     with pytest.raises(Unusable, match=r"trials\.parquet: The file is not what was published"):
         run(STUDY, place / "inbox", depot.root, "tester", workers=1)
 
@@ -199,7 +200,7 @@ def test_a_damaged_result_is_not_pooled(place: Path) -> None:
 def test_a_damaged_raw_file_is_not_laid_at_the_laboratorys_door(place: Path) -> None:
     depot = Depot(place / "depot")
     before = tables(depot.root)["brack-001"]
-    for path in depot.raw.rglob("*"):
+    for path in (depot.root / "raw").rglob("*"):
         if path.is_file():
             flip(path)
     a_delivery(place / "inbox", 3, names=("2",), withdrawn={"FS-01": 0})  # makes the first be judged again

@@ -35,7 +35,7 @@ def shas(runner: str) -> set[str]:
 def everything(depot: Path) -> set[str]:
     """Checksums by name of every file of raw and closed."""
     place = Depot(depot)
-    return raw_files(depot) | {p.name for p in place.closed.rglob("*") if p.is_file()}
+    return raw_files(depot) | {p.name for p in (place.root / "closed").rglob("*") if p.is_file()}
 
 
 def ask(depot: Path, sql: str) -> list[tuple[Any, ...]]:
@@ -70,7 +70,9 @@ def test_nothing_live_holds_the_runner_afterwards_and_the_others_stay(taken_in: 
     assert shas(STAYS) <= raw_files(depot)
     assert ask(depot, f"SELECT * EXCLUDE (delivery_id) FROM footfalls WHERE trial_id = '{trial_id('1')}'") == before
     assert ask(depot, "SELECT DISTINCT standing FROM standings") == [("accepted",)]
-    assert not [p for p in Depot(depot).closed.rglob("*") if p.is_file() and LEAVES.encode() in p.read_bytes()]
+    assert not [
+        p for p in (Depot(depot).root / "closed").rglob("*") if p.is_file() and LEAVES.encode() in p.read_bytes()
+    ]
     assert LEAVES.encode() not in bytes_of_the_books(depot)
     lines = ledger_lines(depot)
     stones = [line for line in lines if line["what"] == "withdrawal"]

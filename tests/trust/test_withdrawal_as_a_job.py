@@ -26,8 +26,7 @@ from pipelines.taking_in.repairing import Sources
 from schemas.consent_history import VOIDED, History
 from tests.delivery_builders import STUDY, a_delivery, leaving, planned, raw_files, tables, trial_id
 from tests.depot_books import ledger_lines
-
-LEAVES, STAYS = "FS-02", "FS-01"
+from tests.trust.conftest import LEAVES, STAYS
 
 
 def go(place: Path) -> str:
@@ -36,14 +35,6 @@ def go(place: Path) -> str:
 
 def standings(place: Path, delivery_id: str = "brack-001") -> dict[str, str]:
     return {row["trial_id"]: row["standing"] for row in tables(place / "depot")[delivery_id]["standings"]}
-
-
-@pytest.fixture(scope="module")
-def once(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    folder = tmp_path_factory.mktemp("job")
-    a_delivery(folder / "inbox", names=("standing",), runners=(STAYS, LEAVES))
-    run(STUDY, folder / "inbox", folder / "depot", "tester", workers=1)
-    return folder
 
 
 @pytest.fixture
@@ -95,8 +86,9 @@ def test_within_days_of_grace_bytes_are_withheld_and_it_can_be_taken_back(place:
 def test_when_the_days_of_grace_are_over_the_next_command_removes_the_bytes(place: Path) -> None:
     withdraw(STUDY, place / "depot", leaving(LEAVES, grace_days=7))
     over = (datetime.now(UTC) - timedelta(days=1)).isoformat(timespec="seconds")
-    with Depot(place / "depot").writing("tester"), Depot(place / "depot").opened() as books, books.transaction():
-        books.jobs.put(replace(books.jobs.open()[0], due_utc=over))
+    depot = Depot(place / "depot")
+    with depot.writing("tester"), depot.books.transaction():
+        depot.books.jobs.put(replace(depot.books.jobs.open()[0], due_utc=over))
     assert "carried out now" in go(place)
     assert list(standings(place)) == [trial_id("standing", STAYS)]
 
@@ -132,6 +124,49 @@ def test_without_its_register_no_command_writes_once_somebody_withdrew(place: Pa
     assert len(known.in_force) == 1
 
 
+@pytest.mark.parametrize("books", ["kept", "missing", "older"])
+@pytest.mark.parametrize("register", ["kept", "missing", "older"])
+def test_once_somebody_withdrew_no_mixture_of_older_and_missing_books_and_register_goes_on(
+    withdrawn: Path, tmp_path: Path, books: str, register: str
+) -> None:
+    shutil.copytree(withdrawn, tmp_path / "copy")
+    depot = Depot(tmp_path / "copy" / "depot")
+    for state, path in ((books, depot.root / "books.sqlite"), (register, depot.register)):
+        if state == "missing":
+            path.unlink()
+        elif state == "older":
+            shutil.copy(withdrawn / "before" / path.name, path)
+    if (books, register) == ("kept", "kept"):
+        with depot.writing("ann"):
+            return
+    for _ in range(2):  # a refusal makes nothing good
+        with pytest.raises(Unusable, match=r"books|ledger|register"), depot.writing("ann"):
+            pass
+
+
+@pytest.fixture(scope="module")
+def withdrawn(once: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A depot from which a runner withdrew, and in ``before`` its books and register of an earlier day."""
+    folder = tmp_path_factory.mktemp("withdrawn")
+    shutil.copytree(once, folder, dirs_exist_ok=True)
+    (folder / "before").mkdir()
+    for path in (folder / "depot" / "books.sqlite", folder / "depot.register"):
+        shutil.copy(path, folder / "before")
+    withdraw(STUDY, folder / "depot", leaving(LEAVES))
+    return folder
+
+
+def test_what_was_put_back_from_an_older_day_is_not_made_good_by_a_repair(withdrawn: Path, tmp_path: Path) -> None:
+    shutil.copytree(withdrawn, tmp_path / "copy")
+    depot = Depot(tmp_path / "copy" / "depot")
+    for path in (depot.root / "books.sqlite", depot.register):
+        shutil.copy(withdrawn / "before" / path.name, path)
+    left = repair(STUDY, depot, "tester", Sources()).left
+    assert any("lines are missing at" in fault.seen for fault in left)
+    with pytest.raises(Unusable, match="lines are missing at its end"), depot.writing("ann"):
+        pass
+
+
 def test_a_withdrawal_that_the_books_lost_is_refused_and_one_that_only_the_register_knows_is_carried_out(
     place: Path,
 ) -> None:
@@ -140,6 +175,7 @@ def test_a_withdrawal_that_the_books_lost_is_refused_and_one_that_only_the_regis
     known = registers.read(depot.register)
     assert known is not None
     with sqlite3.connect(depot.root / "books.sqlite") as connection:
+        connection.execute("PRAGMA foreign_keys = ON")
         connection.execute("DELETE FROM withdrawals")
     connection.close()
     registers.write(depot.register, replace(known, books_sha256=""))  # as after a kill, when it cannot be known

@@ -259,7 +259,7 @@ def test_thirty_blank_rows_give_one_note_and_blank_columns_none(depot: Depot) ->
 
 
 def test_files_beside_the_payload_are_not_copied_and_what_is_kept_is_not_for_everybody(depot: Depot) -> None:
-    bag = depot.delivery_path("brack-005") / "bag"
+    bag = depot.result("brack-005").local("bag")
     kept = sorted(p.relative_to(bag).as_posix() for p in bag.rglob("*"))
     assert kept == ["bag-info.txt", "bagit.txt", "manifest-sha256.txt"]
     assert all(stat.S_IMODE(p.stat().st_mode) & 0o027 == 0 for p in bag.iterdir())
@@ -274,9 +274,9 @@ def test_nothing_in_the_depot_is_for_everybody_and_some_only_for_its_owner(depot
     modes = {p.relative_to(depot.root).as_posix(): p for p in [depot.root, *depot.root.rglob("*")]}
     open_to_all = [name for name, p in modes.items() if stat.S_IMODE(p.stat().st_mode) & 0o027]
     assert not open_to_all
-    for folder in (depot.work, depot.closed):
+    for folder in (depot.work, depot.root / "closed"):
         assert stat.S_IMODE(folder.stat().st_mode) == 0o700
-    assert stat.S_IMODE((depot.pages / "safety.html").stat().st_mode) == 0o600
+    assert stat.S_IMODE((depot.root / "pages" / "safety.html").stat().st_mode) == 0o600
 
 
 @pytest.mark.parametrize(

@@ -220,7 +220,7 @@ def test_a_withheld_trial_leaves_no_trace_of_its_runner(demo_depot: Path) -> Non
     assert withheld
     assert set(withheld) == {(None, None, None)}
     place = Depot(demo_depot)
-    own = [p for p in place.closed.rglob("*") if p.is_file() and b"FS-07" in p.read_bytes()]
+    own = [p for p in (place.root / "closed").rglob("*") if p.is_file() and b"FS-07" in p.read_bytes()]
     assert own, "the runner's bytes are kept apart"
     searched, found = files_with(place, ["FS-07"])
     assert searched > 100

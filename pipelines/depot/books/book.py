@@ -7,8 +7,8 @@ from __future__ import annotations
 
 import errno
 import os
-from collections.abc import Iterator
-from contextlib import AbstractContextManager, contextmanager
+from collections.abc import Callable, Iterator
+from contextlib import AbstractContextManager, contextmanager, nullcontext
 from pathlib import Path
 
 import sqlalchemy as sa
@@ -24,6 +24,7 @@ from pipelines.depot.books.gates import Gates
 from pipelines.depot.books.jobs import Jobs
 from pipelines.depot.books.leaning import Leaning
 from pipelines.depot.books.ledger import LedgerLines
+from pipelines.depot.books.log_file import log_of
 from pipelines.depot.books.releases import Releases
 from pipelines.depot.books.stamps import Stamps
 from pipelines.depot.books.tables import DEPOT
@@ -34,6 +35,7 @@ from pipelines.errors import Unusable
 
 #: Execution option of a connection that is going to write: SQLite must know when the transaction begins.
 WRITES = "manystrides_writes"
+_LONGEST_LOG = 64_000_000  # bytes; own choice: some hundred deliveries, and a second to prove it after a kill
 
 
 class Books:
@@ -41,6 +43,8 @@ class Books:
 
     def __init__(self, engine: sa.Engine) -> None:
         self.engine = engine
+        #: Round whatever changes the files of SQLite's books themselves, such as the end of working with them.
+        self.changing_file: Callable[[], AbstractContextManager[None]] = nullcontext
         self._open: sa.Connection | None = None
         self.arrivals = Arrivals(self)
         self.deliveries = Deliveries(self)
@@ -72,6 +76,7 @@ class Books:
                     yield
                 finally:
                     self._open = None
+        self._shorten_log()
 
     @contextmanager
     def reading(self) -> Iterator[sa.Connection]:
@@ -148,23 +153,33 @@ class Books:
             if sa.inspect(writer).has_table("sqlite_stat4"):
                 writer.exec_driver_sql("DELETE FROM sqlite_stat4")
 
-    def forget_for_good(self) -> None:
-        """See to it that no byte of the database's files still holds rows that were removed."""
-        if (
-            self.engine.dialect.name == "sqlite"
-        ):  # rows are overwritten where they stood (secure_delete); the log goes too
+    def _shorten_log(self) -> None:
+        """Bring what is in the log into the database when it has grown long: in the end that happens anyway."""
+        if self.engine.dialect.name == "sqlite":
+            log = log_of(Path(str(self.engine.url.database)))
+            if log.exists() and log.stat().st_size > _LONGEST_LOG:
+                self._empty_log()
+
+    def _empty_log(self) -> None:
+        with self.changing_file():
             raw = self.engine.raw_connection()
             try:
                 raw.cursor().execute("PRAGMA wal_checkpoint(TRUNCATE)")
             finally:
                 raw.close()
+
+    def forget_for_good(self) -> None:
+        """See to it that no byte of the database's files still holds rows that were removed."""
+        if self.engine.dialect.name == "sqlite":
+            self._empty_log()  # rows are overwritten where they stood (secure_delete); the log goes too
             return
         with told_plainly(self.engine), self.engine.connect() as connection:
             connection.execution_options(isolation_level="AUTOCOMMIT").exec_driver_sql("VACUUM FULL")
 
     def close(self) -> None:
-        """Let go of the database."""
-        self.engine.dispose()
+        """Let go of the database, which SQLite brings its log into then."""
+        with self.changing_file():
+            self.engine.dispose()
 
 
 @contextmanager

@@ -19,11 +19,9 @@ _AT_ONCE = 1_000
 def copy_books(engine: sa.Engine, target: Path) -> None:
     """Copy the books into a new file; writers need not wait."""
     if engine.dialect.name == "sqlite":
-        with (
-            told_plainly(engine),
-            closing(sqlite3.connect(str(engine.url.database))) as source,
-            closing(sqlite3.connect(target)) as copy,
-        ):
+        with told_plainly(engine), engine.connect() as reading, closing(sqlite3.connect(target)) as copy:
+            source = reading.connection.driver_connection
+            assert isinstance(source, sqlite3.Connection)
             source.backup(copy)
             copy.execute("PRAGMA journal_mode=DELETE").close()
         return

@@ -8,8 +8,12 @@ from __future__ import annotations
 
 import os
 import secrets
+import sqlite3
 import stat
+from collections.abc import Iterator
+from contextlib import closing, contextmanager, suppress
 from datetime import UTC, datetime
+from functools import partial
 from pathlib import Path
 from typing import Any, NoReturn
 
@@ -17,6 +21,7 @@ import sqlalchemy as sa
 from sqlalchemy.exc import ArgumentError, DBAPIError, NoSuchModuleError
 
 from pipelines.depot.books.book import WRITES, Books, told_plainly
+from pipelines.depot.books.log_file import has_log
 from pipelines.depot.books.tables import DEPOT, FORM, META
 from pipelines.errors import Unusable
 
@@ -27,16 +32,20 @@ _FORM = sa.table("alembic_version", sa.column("version_num"))
 _FORM_SQL = "CREATE TABLE alembic_version (version_num VARCHAR(32) NOT NULL, CONSTRAINT alembic_version_pkc PRIMARY KEY (version_num))"  # noqa: E501
 
 
-def open_books(root: Path, url: str | None = None) -> Books:
+def open_books(root: Path, url: str | None = None, *, to_write: bool = True) -> Books:
     """The books of the depot at ``root``; new ones for a new depot. url: of another database than the depot's own.
 
-    Raises Unusable if they cannot be used as they are.
+    to_write: else nothing of them can be changed, and nothing of the folder need be written. Raises Unusable if they
+    cannot be used as they are.
     """
-    engine = make_engine(root, url)
+    engine = make_engine(root, url) if to_write or url is not None else _engine_to_read(root)
     try:
         with told_plainly(engine):
             _look(engine, root, url)
-        return Books(engine)
+        books = Books(engine)
+        if not to_write and url is None:
+            books.changing_file = partial(_left_as_it_was, root / FILE)
+        return books
     except BaseException:
         engine.dispose()
         raise
@@ -59,6 +68,57 @@ def make_engine(root: Path, url: str | None, *, lost_ok: bool = False) -> sa.Eng
     sa.event.listen(engine, "connect", _set_up_sqlite)
     sa.event.listen(engine, "begin", _begin_sqlite)
     return engine
+
+
+def _engine_to_read(root: Path) -> sa.Engine:
+    """An engine that cannot write: not to the books, nor, where this user may not write either, beside them."""
+    path = root / FILE
+    if not path.exists():
+        return make_engine(root, None)  # makes new ones, or tells that they are missing
+    if not os.access(path, os.R_OK):
+        raise Unusable(
+            "This user may not read the books.",
+            "their owner, or root: they name files that are kept apart.",
+            f"Run the command as {_owner(path)}.",
+            file=path,
+        )
+    how = "mode=ro"
+    if not os.access(root, os.W_OK):
+        if not has_log(path):
+            how = "mode=ro&immutable=1"  # SQLite would make a log, if only an empty one
+        elif not path.with_name(f"{FILE}-shm").exists():
+            raise Unusable(
+                "The last command was killed, and what it wrote last cannot be read in a folder that is read-only.",
+                "a depot whose last command came to its end, or a folder that may be written to.",
+                f"Let {_owner(path)} run manystrides verify on it, or read a copy of the folder.",
+                file=path,
+            )
+    address = f"{path.as_uri()}?{how}"
+
+    def connect() -> sqlite3.Connection:
+        made = sqlite3.connect(address, uri=True, timeout=_WAIT_S, check_same_thread=False)
+        made.isolation_level = None  # transactions begin where _begin_sqlite says
+        return made
+
+    engine = sa.create_engine(f"sqlite:///{path}", creator=connect)
+    sa.event.listen(engine, "begin", _begin_sqlite)
+    return engine
+
+
+@contextmanager
+def _left_as_it_was(path: Path) -> Iterator[None]:
+    """Round the end of reading: the empty files that SQLite made beside the books for it go again."""
+    yield
+    if os.access(path.parent, os.W_OK) and not has_log(path) and path.with_name(f"{FILE}-shm").exists():
+        with suppress(sqlite3.Error), closing(sqlite3.connect(path, timeout=0)) as last:
+            last.execute("PRAGMA schema_version").fetchone()  # whoever leaves last, and may write, clears up
+
+
+def _owner(path: Path) -> str:
+    try:
+        return path.owner()
+    except (KeyError, OSError):
+        return f"the user with number {path.stat().st_uid}"
 
 
 def _by_url(root: Path, url: str) -> sa.Engine:
@@ -92,7 +152,9 @@ def _by_url(root: Path, url: str) -> sa.Engine:
 
 def _set_up_sqlite(connection: Any, _: object) -> None:
     connection.isolation_level = None  # transactions begin where _begin_sqlite says
-    for pragma in ("journal_mode=WAL", "synchronous=FULL", "foreign_keys=ON", "secure_delete=ON"):
+    pragmas = ["journal_mode=WAL", "synchronous=FULL", "foreign_keys=ON", "secure_delete=ON"]
+    # the file itself changes only where its checksum is noted anew (pipelines.depot.guarding), else in the log
+    for pragma in (*pragmas, "wal_autocheckpoint=0"):
         connection.execute(f"PRAGMA {pragma}").close()
 
 
@@ -116,7 +178,8 @@ def _look(engine: sa.Engine, root: Path, url: str | None) -> None:
     if not marker.exists():
         if url is not None and (root / "deliveries").is_dir():
             _refuse_if_lost(root)
-        mark(root, word)
+        if os.access(root, os.W_OK):
+            mark(root, word)
     elif marker.read_text(encoding="utf-8").strip() != word:
         raise Unusable(
             "These are not the books of this depot.",

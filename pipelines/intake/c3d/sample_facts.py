@@ -19,6 +19,8 @@ _SMOOTH = 0.1
 _FEWEST_MARKERS = 5
 #: Own choices: of a marker's way to the place that fits, at most this part of the way to its own.
 _FITS = 0.35
+#: Own choice: of a block that a transfer lost, no more points are taken for a displacement.
+_MOST_PLACES = 20
 #: Own choices: a leap of most markers that is less, in m or by the usual way between two frames, may be anything; and
 #: how many leaps are looked at in a file that is nothing but leaps.
 _LEAST_LEAP_M, _FAR, _MOST_LEAPS = 0.03, 2.0, 20
@@ -94,6 +96,7 @@ def _displaced(points: FloatArray, metre: float) -> tuple[int, int] | None:
     Compared are the frames before and after, since the place where numbers were lost may lie within a frame.
     """
     count = points.shape[1]
+    furthest = min(count - 1, _MOST_PLACES)
     if count < _FEWEST_MARKERS or len(points) < 3:
         return None
     with np.errstate(all="ignore"), warnings.catch_warnings():
@@ -104,7 +107,7 @@ def _displaced(points: FloatArray, metre: float) -> tuple[int, int] | None:
         for frame in np.argsort(-own, kind="stable")[:_MOST_LEAPS]:
             if own[frame] <= least:
                 break
-            ways = {by: _way_from(points[frame], points[frame + 2], by) for by in range(1 - count, count) if by}
+            ways = {by: _way_from(points[frame], points[frame + 2], by) for by in range(-furthest, furthest + 1) if by}
             nearest = min(ways, key=lambda by: ways[by])
             if ways[nearest] * metre < _FITS * own[frame]:
                 return int(frame) + 2, nearest

@@ -14,7 +14,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
-from pipelines.depot.storage import sync_folder
+from pipelines.depot.disk import sync_tree
 from pipelines.errors import Unusable
 from pipelines.identity import identifiers
 from pipelines.identity.names import KnownNames
@@ -91,7 +91,7 @@ def pack(
         size = sum(p.stat().st_size for p in gathered.files.values())
         if to.exists():
             _refuse_places(folder, to)
-        sync_folder(work)
+        sync_tree(work)
         made.rename(to)
     finally:
         shutil.rmtree(work, ignore_errors=True)

@@ -20,7 +20,9 @@ from pipelines.identity.names import KnownNames
 from pipelines.lab.profile.axes import Axes, Seen, axes_of
 from pipelines.lab.profile.files import Recorded, recordings_in
 from pipelines.lab.profile.roles import Guesses, guess_roles
+from pipelines.study.anatomy import empty_at
 from pipelines.study.file import load_study
+from schemas.study import SiteProfile
 
 if TYPE_CHECKING:
     from schemas.study import Study
@@ -64,6 +66,7 @@ def draft_profile(folder: Path, study_path: Path, site: str | None = None) -> Dr
     guesses = guess_roles(recordings, axes, study.roles_with_side(), required)
     writer = _Writer(study, recordings, axes, guesses)
     notes = guesses.notes
+    notes += tuple(_empty(study, axes, recordings, guesses))
     if unread:
         notes = (*notes, f"{unread} C3D {'file' if unread == 1 else 'files'} could not be read.")
     if telling:
@@ -71,6 +74,21 @@ def draft_profile(folder: Path, study_path: Path, site: str | None = None) -> Dr
     body = "\n".join(writer.lines(site))
     head = "\n".join(_head(recordings, notes, writer.open))
     return Draft(f"{head}\n{body}\n", len(recordings), unread, tuple(writer.open), notes)
+
+
+def _empty(study: Study, axes: Axes, recordings: Sequence[Recorded], guesses: Guesses) -> Iterator[str]:
+    """What would stay empty at the laboratory with the labels that were found."""
+    plates = any(r.plates for r in recordings)
+    profile = SiteProfile.model_construct(
+        surface="treadmill" if axes.said["surface"].value == "treadmill" else "runway",
+        force_rate_hz=1.0 if plates else None,
+        plate_types=(),
+        markers={guess.role: guess.label for guess in guesses.roles if guess.label is not None},
+    )
+    found = empty_at(profile, study.processing)
+    if found:
+        told = "; ".join(f"{one.what} (needs {one.lacks})" for one in found)
+        yield f"With these labels alone stays empty in every trial: {told}."
 
 
 def _without_people(found: Sequence[Recorded], known: KnownNames) -> tuple[list[Recorded], int]:

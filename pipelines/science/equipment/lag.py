@@ -34,10 +34,14 @@ BOTH_ENDS_S, ONE_END_S = 0.002, 0.004
 
 @dataclass(frozen=True)
 class Lag:
-    """By how much force is later than the pelvis, s, negative where it is earlier; and its standard uncertainty, s."""
+    """By how much force is later than the pelvis, s, negative where it is earlier; and its standard uncertainty, s.
+
+    likeness: correlation of the two with that delay taken out.
+    """
 
     lag_s: float
     uncertainty_s: float
+    likeness: float
 
 
 def lag_of_force(trial: Trial, ground: Ground, joints: JointProcessing, start_s: float, end_s: float) -> Lag | None:
@@ -47,9 +51,18 @@ def lag_of_force(trial: Trial, ground: Ground, joints: JointProcessing, start_s:
     markers that are well seen, or where the two are not alike at any delay looked for. With markers at one end of the
     pelvis only its tilt is taken for a movement of the whole, and the lag is less certain.
     """
+    return (
+        lag_of_vertical(trial, ground.raw[:, UP], ground.rate_hz, joints, start_s, end_s) if len(ground.raw) else None
+    )
+
+
+def lag_of_vertical(
+    trial: Trial, vertical: FloatArray, rate_hz: float, joints: JointProcessing, start_s: float, end_s: float
+) -> Lag | None:
+    """The same of any signal (n,) that may be the vertical force, in any unit, upwards positive."""
     back = joints.pelvis_back_role, joints.pelvis_back_middle_role
     rate, heights = trial.marker_rate_hz, _heights(trial, (joints.pelvis_front_role,), back)
-    if not heights or not rate > 0 or not len(ground.raw):
+    if not heights or not rate > 0:
         return None
     height = np.mean(heights, axis=0)
     clock = np.arange(len(height)) / rate
@@ -57,10 +70,10 @@ def lag_of_force(trial: Trial, ground: Ground, joints: JointProcessing, start_s:
     if inner.sum() < rate * 0.3:
         return None
     moved = np.gradient(np.gradient(low_pass(height, rate, CUTOFF_HZ)))[inner]
-    force = low_pass(ground.raw[:, UP], ground.rate_hz, CUTOFF_HZ)
+    force = low_pass(vertical, rate_hz, CUTOFF_HZ)
     delays = np.arange(-FURTHEST_S, FURTHEST_S + STEP_S / 2, STEP_S)
     at = clock[inner][:, None] + delays
-    pushed = np.interp(at, np.arange(len(force)) / ground.rate_hz, force)
+    pushed = np.interp(at, np.arange(len(force)) / rate_hz, force)
     likeness = _correlations(moved, pushed)
     best = int(np.nanargmax(likeness)) if np.isfinite(likeness).any() else 0
     if not 0 < best < len(delays) - 1 or likeness[best] < LEAST_LIKENESS:
@@ -68,7 +81,7 @@ def lag_of_force(trial: Trial, ground: Ground, joints: JointProcessing, start_s:
     before, top, after = likeness[best - 1 : best + 2]
     bend = before - 2 * top + after
     lag = float(delays[best] + (STEP_S * (before - after) / (2 * bend) if bend < 0 else 0.0))
-    return Lag(lag, BOTH_ENDS_S if len(heights) > 1 else ONE_END_S)
+    return Lag(lag, BOTH_ENDS_S if len(heights) > 1 else ONE_END_S, float(top))
 
 
 def _heights(trial: Trial, *ends: Sequence[str]) -> list[FloatArray]:

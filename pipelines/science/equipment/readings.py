@@ -1,18 +1,19 @@
-"""The rows of ``equipment_readings``: what the plates, the force as a whole and the clocks showed in one trial."""
+"""The rows of ``equipment_readings``: what plates, force, clusters, clocks and cameras showed in one trial."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
 import numpy as np
 
 from pipelines.science.equipment.lag import Lag, lag_of_force
 from pipelines.science.equipment.plates import PlateReading
+from pipelines.science.events.from_force import SIDES
 from pipelines.science.events.ground import Ground
 from pipelines.science.frames import Rows
 from pipelines.science.trial_outcomes import longest_run, trial_mass_from_force
-from schemas.equipment import ALL_PLATES, EQUIPMENT_READINGS
+from schemas.equipment import ALL_PLATES, CAMERAS, CLUSTER, EQUIPMENT_READINGS, SECOND_CLOCK
 from schemas.processing import Processing
 from schemas.trial import FORWARD, RIGHT, UP, FloatArray, Trial
 
@@ -22,28 +23,74 @@ _TURN = 3 + UP  # the moment about the vertical in a wrench
 
 
 def equipment_rows(
-    trial: Trial, readings: Sequence[PlateReading], ground: Ground, footfalls: Rows, processing: Processing
+    trial: Trial,
+    readings: Sequence[PlateReading],
+    ground: Ground,
+    footfalls: Rows,
+    processing: Processing,
+    clock: Mapping[str, Any] | None = None,
 ) -> Rows:
-    """One row per plate, and one of all of them; none of a trial without force.
+    """Of a running trial one row per plate, one of all of them, one per cluster that carries, one of a second clock.
 
-    trial: as outcomes see it. readings: of the trial as recorded. ground, footfalls: of the same trial.
+    trial: as outcomes see it. readings: of the trial as recorded. ground, footfalls: of the same trial. clock: its row
+    of ``clock_fits``.
     """
-    if not ground.plates:
-        return Rows.of(EQUIPMENT_READINGS, [])
+    blank = dict.fromkeys(EQUIPMENT_READINGS.column_names)
+    rows = list(_plates(trial, readings, ground, footfalls, processing)) if ground.plates else []
+    for cluster, misfit in trial.misfits_m.items():
+        known = misfit[np.isfinite(misfit)]
+        found = float(np.median(known)) if len(known) else None
+        rows.append(blank | {"trial_id": trial.trial_id, "device": f"{CLUSTER}{cluster}", "misfit_m": found})
+    if clock is not None:
+        rows.append(blank | {"trial_id": trial.trial_id, "device": SECOND_CLOCK} | _clock(clock))
+    return Rows.of(EQUIPMENT_READINGS, rows)
+
+
+def camera_rows(trial: Trial, processing: Processing) -> Rows:
+    """Of a standing trial the row of its cameras."""
+    blank = dict.fromkeys(EQUIPMENT_READINGS.column_names)
+    scale = _marker_scale(trial, processing)
+    row = blank | {"trial_id": trial.trial_id, "device": CAMERAS, "marker_scale_ratio": scale}
+    return Rows.of(EQUIPMENT_READINGS, [row])
+
+
+def _marker_scale(trial: Trial, processing: Processing) -> float | None:
+    """Hip to ankle marker over leg length, mean of the legs that have both; None without any or without the length."""
+    if not trial.leg_length_m or not trial.leg_length_m > 0:
+        return None
+    lengths = []
+    for side in SIDES:
+        ends = [
+            trial.markers.get(f"{role}_{side}") for role in (processing.joints.hip_role, processing.joints.ankle_role)
+        ]
+        places = [np.nanmean(path, axis=0) for path in ends if path is not None and np.isfinite(path).any(axis=0).all()]
+        if len(places) == len(ends):
+            lengths.append(float(np.linalg.norm(places[0] - places[1])))
+    return float(np.mean(lengths)) / trial.leg_length_m if lengths else None
+
+
+def _clock(clock: Mapping[str, Any]) -> dict[str, Any]:
+    names = ("clock_offset_s", "clock_drift_ppm", "clock_drift_error_ppm")
+    if not clock["is_matched"]:
+        return {}
+    return {name: clock[name] for name in names} | {"clock_residual_s": clock["residual_s"]}
+
+
+def _plates(
+    trial: Trial, readings: Sequence[PlateReading], ground: Ground, footfalls: Rows, processing: Processing
+) -> Iterator[dict[str, Any]]:
     known = {reading.number: reading for reading in readings}
     blank = dict.fromkeys(EQUIPMENT_READINGS.column_names)
-    rows: list[dict[str, Any]] = []
     for place, plate in enumerate(ground.plates):
         row = blank | {"trial_id": trial.trial_id, "device": f"plate_{plate.number}"}
         if (reading := known.get(plate.number)) is not None:
             row |= _level(reading, processing.largest_level_n)
-        rows.append(row | _vibration(ground, place, processing.event_cutoff_hz))
+        yield row | _vibration(ground, place, processing.event_cutoff_hz)
     whole = blank | {"trial_id": trial.trial_id, "device": ALL_PLATES}
     whole["scale_ratio"] = _scale(trial, footfalls)
     if (lag := _lag(trial, ground, footfalls, processing)) is not None:
         whole |= {"lag_s": lag.lag_s, "lag_uncertainty_s": lag.uncertainty_s}
-    rows.append(whole)
-    return Rows.of(EQUIPMENT_READINGS, rows)
+    yield whole
 
 
 def _level(reading: PlateReading, most_n: float) -> dict[str, Any]:

@@ -14,7 +14,7 @@ import numpy as np
 
 from pipelines.science.equipment.plates import PlateReading
 from pipelines.science.frames import Rows, computed_fields
-from schemas.equipment import OUTCOME_UNCERTAINTIES
+from schemas.equipment import ALL_PLATES, OUTCOME_UNCERTAINTIES
 from schemas.model import Kind
 from schemas.outcomes import FOOTFALLS
 from schemas.trial import UP, FloatArray, Plate, Trial
@@ -63,7 +63,7 @@ def doubt_of(readings: Sequence[PlateReading], equipment: Rows, marker_rate_hz: 
         left = float(reading.noise_n.max()) / reading.samples**0.5
         level[reading.number] = float(np.hypot(dead, left))
         noise[reading.number] = max(float(reading.noise_n[UP]), vibration)
-    whole = equipment.records[-1]
+    whole = by_device[ALL_PLATES]
     scale, lag = abs(whole["scale_ratio"] - 1), whole["lag_s"]
     frame_s = 1 / marker_rate_hz if marker_rate_hz > 0 else 0.0
     return Doubt(

@@ -26,8 +26,12 @@ if TYPE_CHECKING:
 
 _WHO = ("participant_id", "site", "visit")
 _SPEED = "set_speed_m_per_s"
-_COMPARED = ("outcome", "visit", "at_speed", "condition", "reference_condition")
+_METHOD = "event_method"
+_COMPARED = ("outcome", "visit", "at_speed", _METHOD, "condition", "reference_condition")
+_SEVERAL = "several"
 _OWN_SPEED = "own speed"
+#: Methods of finding events in the order in which they are believed; some outcomes need none.
+METHODS = ("none", "force", "sensor", "markers")
 _META: dict[str, TauMethod] = {
     "random_effects_dersimonian_laird": "dersimonian_laird",
     "random_effects_restricted_likelihood": "restricted_likelihood",
@@ -35,13 +39,13 @@ _META: dict[str, TauMethod] = {
 
 
 def runner_contrasts(means: pd.DataFrame, processing: Processing) -> pd.DataFrame:
-    """``runner_contrasts`` less provenance: a row per runner, site, visit, speed, outcome and pair of conditions.
+    """``runner_contrasts`` less provenance: a row per runner, site, visit, speed, method, outcome and pair.
 
-    means: participant_id, site, visit, condition, set_speed_m_per_s, outcome, mean_value (of the runner's trials,
-    footfalls having been averaged within each trial before) and trial_count; a row per runner, site, visit, condition,
-    speed and outcome.
+    means: participant_id, site, visit, condition, set_speed_m_per_s, event_method, outcome, mean_value (of the runner's
+    trials, footfalls having been averaged within each trial before) and trial_count; a row per runner, site, visit,
+    condition, speed, method and outcome.
     """
-    same = [*_WHO, _SPEED, "outcome"]
+    same = [*_WHO, _SPEED, _METHOD, "outcome"]
     renamed = {
         "condition": "reference_condition",
         "mean_value": "reference_mean_value",
@@ -79,9 +83,11 @@ def pooled_contrasts(contrasts: pd.DataFrame, sites: pd.DataFrame, processing: P
 
     sites: ``site_contrasts`` of the same rows.
     Sites whose interval ``site_contrasts`` leaves null are not in the meta-analysis; the mixed model takes all runners.
-    Where a method cannot be used its numbers are null and the reason stands beside them.
+    Where a method cannot be used its numbers are null and the reason stands beside them. Where sites found events by
+    different methods, rows marked so go over all of them, beside those of each method.
     """
-    contrasts = _at_speeds(contrasts, processing.contrasts)
+    contrasts = _with_several(_at_speeds(contrasts, processing.contrasts))
+    sites = _with_several(sites)
     usable: dict[tuple[str, ...], list[dict[Hashable, Any]]] = {}
     for site in sites.to_dict("records"):
         own = usable.setdefault(tuple(site[name] for name in _COMPARED), [])
@@ -102,6 +108,21 @@ def _at_speeds(contrasts: pd.DataFrame, settings: ContrastProcessing) -> pd.Data
         several = contrasts.groupby([*_WHO, "outcome"], observed=True)[_SPEED].transform("nunique") > 1
         return contrasts[~several].assign(at_speed=_OWN_SPEED)
     return contrasts.assign(at_speed=[f"{speed:.1f} m/s" for speed in contrasts[_SPEED]])
+
+
+def _with_several(rows: pd.DataFrame) -> pd.DataFrame:
+    """The rows, and once more those of comparisons that sites tell by different methods: of each site the one that is
+    believed most, all of them marked."""
+    import pandas as pd
+
+    if rows.empty:
+        return rows
+    same = [name for name in _COMPARED if name != _METHOD]
+    rank = rows[_METHOD].astype(str).map(METHODS.index)
+    best = rank == rank.groupby([rows[name].astype(str) for name in (*same, "site")]).transform("min")
+    kept = rows[best]
+    differ = kept.groupby([kept[name].astype(str) for name in same])[_METHOD].transform("nunique") > 1
+    return pd.concat([rows.astype({_METHOD: object}), kept[differ].assign(**{_METHOD: _SEVERAL})], ignore_index=True)
 
 
 @dataclass(frozen=True)

@@ -83,3 +83,22 @@ def test_all_channels_with_a_block_are_one_finding() -> None:
     both = [changed(s, lambda x, t: np.concatenate([x[:500], x[400:500], x[600:]])) for s in four_muscles()]
     (finding,) = run(TWICE, with_signals(*both)).findings
     assert "3 other channels do the like" in finding.seen
+
+
+@pytest.mark.parametrize(("start", "weight"), [(0.35, "returns"), (0.10, "notes")])
+def test_a_foot_sensor_that_was_held_over_an_edge_sends_the_trial_back(start: float, weight: str) -> None:
+    """It closes or opens at an unknown moment; held where it stands still anyhow it tells the same."""
+    switch = a_switch()
+    edges = np.flatnonzero(np.abs(np.diff((switch.samples > switch.samples.mean()).astype(int))))
+    first = int(edges[edges > 200][0]) + round((start - 0.40) * switch.rate_hz)
+
+    def change(x: np.ndarray, t: np.ndarray) -> np.ndarray:
+        x[first : first + 100] = x[first]
+        return x
+
+    own = replace(changed(switch, change), source="sidecar")
+    found = [
+        f for f in run(LOST, with_signals(*four_muscles(), own)).findings if "sensor" in f.seen or own.label in f.seen
+    ]
+    assert [str(finding.weight) for finding in found] == [weight]
+    assert ("where an edge was hidden" in found[0].seen) == (weight == "returns")

@@ -137,7 +137,7 @@ def test_it_leaves_the_same_files_as_a_run(made: Made) -> None:
     sql = "SELECT * EXCLUDE (received_utc) FROM deliveries UNION ALL BY NAME SELECT * FROM footfalls ORDER BY ALL"
     by_dagster, by_run = (ask(Depot(d).warehouse, sql).to_pylist() for d in (made.place.depot, other))
     assert by_dagster == by_run
-    assert Depot(made.place.depot).pages.joinpath("index.html").exists()
+    assert (Depot(made.place.depot).root / "pages").joinpath("index.html").exists()
 
 
 def test_a_delivery_is_shown_as_far_as_it_came_and_a_stopped_one_never_as_made(made: Made) -> None:

@@ -53,17 +53,22 @@ def cluster() -> Iterator[str]:
         shutil.rmtree(folder, ignore_errors=True)
 
 
-@pytest.fixture
-def database(cluster: str) -> str:
+def a_database(cluster: str, name: str) -> str:
     """The URL of a new, empty database."""
     import sqlalchemy as sa
 
     made = sa.create_engine(cluster.format("postgres"), isolation_level="AUTOCOMMIT")
     with made.connect() as connection:
-        connection.exec_driver_sql("DROP DATABASE IF EXISTS books WITH (FORCE)")
-        connection.exec_driver_sql("CREATE DATABASE books")
+        connection.exec_driver_sql(f"DROP DATABASE IF EXISTS {name} WITH (FORCE)")
+        connection.exec_driver_sql(f"CREATE DATABASE {name}")
     made.dispose()
-    return cluster.format("books")
+    return cluster.format(name)
+
+
+@pytest.fixture
+def database(cluster: str) -> str:
+    """The URL of a new, empty database."""
+    return a_database(cluster, "books")
 
 
 @pytest.fixture(params=["sqlite", "postgresql"])

@@ -22,7 +22,7 @@ def write_as_before(root: Path) -> None:
     depot = Depot(root)
     with depot.opened() as books:
         for record in books.deliveries.all():
-            _json(depot.delivery_path(record.delivery_id) / "record.json", _record(books, record))
+            _json(depot.result(record.delivery_id).local("record.json"), _record(books, record))
             if record.taken_in:
                 gate = asdict(books.gates.get(record.delivery_id))
                 told = {name: gate[name] for name in ("runners", "events", "withheld", "files", "runner_of", "tables")}

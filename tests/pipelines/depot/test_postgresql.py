@@ -19,6 +19,7 @@ from pipelines.depot.verify import verify
 from pipelines.errors import Unusable
 from tests.delivery_builders import REPO, STUDY, a_delivery, leaving, tables
 from tests.depot_books import faults_of_the_ledger, ledger_lines
+from tests.pipelines.depot.conftest import a_database
 
 
 @pytest.fixture
@@ -86,7 +87,7 @@ def test_a_database_that_does_not_answer_is_told_in_plain_words(tmp_path: Path) 
         open_books(tmp_path, f"postgresql://nobody@/none?host={tmp_path}")
 
 
-def test_books_on_postgresql_are_copied_into_a_file_and_put_back_into_an_empty_database(
+def test_books_on_postgresql_are_copied_into_a_file_and_put_back_as_one(
     elsewhere: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     depot = Depot(tmp_path / "depot")
@@ -104,3 +105,26 @@ def test_books_on_postgresql_are_copied_into_a_file_and_put_back_into_an_empty_d
         assert verify(again) == []
     assert tables(again.root) == before
     assert ledger_lines(again.root)[: len(lines)] == lines
+
+
+def test_a_backup_of_either_database_is_put_back_into_an_empty_one_and_goes_on(
+    cluster: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    inbox, first = tmp_path / "inbox", Depot(tmp_path / "first")
+    a_delivery(inbox, names=("standing",), runners=("FS-01", "FS-02"))
+    run(STUDY, inbox, first.root, "tester", workers=1)
+    before, lines, source = tables(first.root), ledger_lines(first.root), first
+    for number in (1, 2):  # the second is a backup of books on PostgreSQL
+        copy = back_up(source, tmp_path / f"backups-{number}", "tester").folder
+        monkeypatch.setenv(BOOKS_VARIABLE, a_database(cluster, f"books_{number}"))
+        source = Depot(tmp_path / f"again-{number}")
+        restore(copy, source, "tester")
+        assert not (source.root / "books.sqlite").exists()
+        with source.alone("tester"):
+            assert verify(source) == []
+        assert tables(source.root) == before
+        assert ledger_lines(source.root)[: len(lines)] == lines
+    run(STUDY, inbox, source.root, "tester", workers=1)
+    assert withdraw(STUDY, source.root, leaving("FS-02")).found == ()
+    assert {row["participant_id"] for row in tables(source.root)["brack-001"]["standings"]} == {"FS-01"}
+    assert faults_of_the_ledger(source.root) == []

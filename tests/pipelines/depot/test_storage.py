@@ -10,7 +10,9 @@ import pandas as pd
 import pyarrow.parquet as parquet
 import pytest
 
-from pipelines.depot.storage import Depot, read_table, write_bytes, write_table
+from pipelines.depot import keys
+from pipelines.depot.storage import Depot, read_table, write_table
+from pipelines.depot.store import write_bytes
 from pipelines.errors import Unusable
 from schemas.core import CONDITIONS, VISITS
 
@@ -64,23 +66,28 @@ def test_raw_bytes_are_stored_once_read_only_and_only_if_the_checksum_fits(tmp_p
     source = tmp_path / "file"
     source.write_bytes(b"signal")
     sha = hashlib.sha256(b"signal").hexdigest()
-    place = depot.store_raw(source, sha)
-    assert place == depot.raw / sha[:2] / sha
+    depot.store_raw(source, sha)
+    place = depot.root / "raw" / sha[:2] / sha
+    assert place.read_bytes() == b"signal"
     assert not place.stat().st_mode & (stat.S_IWUSR | stat.S_IWGRP | stat.S_IWOTH)
     first = place.stat().st_mtime_ns
     depot.store_raw(source, sha)
     assert place.stat().st_mtime_ns == first
     with pytest.raises(Unusable, match="changed while it was taken in"):
         depot.store_raw(source, "0" * 64)
-    assert not depot.raw_path("0" * 64).exists()
+    assert not depot.store.local(keys.raw("0" * 64)).exists()
     assert list(depot.work.iterdir()) == []
 
 
 def test_closed_bytes_are_for_the_depots_owner_only(tmp_path: Path) -> None:
     depot = Depot(tmp_path / "depot")
     (tmp_path / "file").write_bytes(b"signal")
-    place = depot.store_closed(tmp_path / "file", "d-001", hashlib.sha256(b"signal").hexdigest())
-    assert stat.S_IMODE(place.parent.stat().st_mode) == stat.S_IRWXU
+    sha = hashlib.sha256(b"signal").hexdigest()
+    depot.store_closed(tmp_path / "file", "d-001", sha)
+    place = depot.root / "closed" / "d-001" / sha
+    assert stat.S_IMODE(place.stat().st_mode) == stat.S_IRUSR
+    for folder in (place.parent, place.parent.parent):
+        assert stat.S_IMODE(folder.stat().st_mode) == stat.S_IRWXU
 
 
 def test_a_rest_of_a_killed_run_is_cleared(tmp_path: Path) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 import shutil
 from collections.abc import Callable
 from dataclasses import replace
@@ -40,7 +41,7 @@ def place(tmp_path_factory: pytest.TempPathFactory) -> Path:
     a_delivery(folder / "inbox", names=("1",), runners=("FS-01", "FS-02"), withdrawn={"FS-02": 0})
     run(STUDY, folder / "inbox", folder / "new", "tester", workers=1)
     depot = Depot(folder / "new")
-    with depot.opened() as books, books.transaction():
+    with depot.opened(to_write=True) as books, books.transaction():
         ledger = Ledger(books, "ann")
         files = tuple(books.gates.get("brack-001").files[TRIAL])
         decided = Override("w1", "brack", TRIAL, files, "a_check", Decision("Known.", "Ann", "2026-01-01"))
@@ -142,17 +143,17 @@ def test_killed_before_it_counts_there_are_only_the_files(
 def test_killed_while_the_files_are_moved_the_next_one_moves_the_rest(
     old: Path, monkeypatch: pytest.MonkeyPatch, number: int
 ) -> None:
-    original, count = Path.rename, [0]
+    original, count = os.replace, [0]
 
-    def dying(self: Path, target: Path) -> Path:
-        if target.is_relative_to(old / ASIDE):
+    def dying(source: Any, target: Any) -> None:
+        if Path(target).is_relative_to(old / ASIDE):
             count[0] += 1
             if count[0] > number:
                 raise KilledError
-        return original(self, target)
+        original(source, target)
 
     with monkeypatch.context() as patch:
-        patch.setattr(Path, "rename", dying)
+        patch.setattr(os, "replace", dying)
         with pytest.raises(KilledError):
             go(old)
     assert len(records(old)) == 1, "the books count already"

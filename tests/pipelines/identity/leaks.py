@@ -6,6 +6,7 @@ from pathlib import Path
 
 import duckdb
 
+from pipelines.depot.keys import CLOSED, RAW
 from pipelines.depot.storage import Depot, read_table
 
 _TABLES = "SELECT table_schema, table_name FROM information_schema.tables"
@@ -16,7 +17,7 @@ def where_it_shows(depot_root: Path, values: list[str]) -> list[str]:
     depot = Depot(depot_root)
     shown = []
     for path in sorted(p for p in depot_root.rglob("*") if p.is_file()):
-        if path.is_relative_to(depot.raw) or path.is_relative_to(depot.closed):
+        if path.relative_to(depot.root).parts[0] in (RAW, CLOSED):
             continue
         text = str(path.relative_to(depot_root)) + "\n" + _text(path)
         shown += [

@@ -12,6 +12,7 @@ import pytest
 
 from demo_site_uploads.simulator.bags import zip_bag
 from pipelines.assets.run import run
+from pipelines.depot import keys
 from pipelines.depot.storage import Depot, read_table
 from pipelines.identity.contents import tells
 from pipelines.identity.identifiers import NOBODY, scan_path
@@ -29,11 +30,11 @@ def rebagged(bag: Path, **more: str) -> None:
 
 
 def findings(depot: Path, name: str) -> list[dict]:
-    return read_table(Depot(depot).delivery_path(name) / "findings.parquet").to_dict("records")
+    return read_table(Depot(depot).result(name).local("findings.parquet")).to_dict("records")
 
 
 def standings(depot: Path) -> list[str]:
-    return sorted(read_table(Depot(depot).delivery_path("brack-001") / "standings.parquet")["standing"])
+    return sorted(read_table(Depot(depot).result("brack-001").local("standings.parquet"))["standing"])
 
 
 def test_a_trial_file_that_names_somebody_is_kept_apart_and_nothing_is_derived(tmp_path: Path) -> None:
@@ -45,9 +46,12 @@ def test_a_trial_file_that_names_somebody_is_kept_apart_and_nothing_is_derived(t
     assert {f["weight"] for f in found} == {"withholds"}
     assert "name of a person" in " ".join(f["seen"] for f in found)
     assert "date" in " ".join(f["seen"] for f in found)
-    folder = Depot(tmp_path / "depot").delivery_path("brack-001")
+    folder = Depot(tmp_path / "depot").result("brack-001").local()
     assert not len(read_table(folder / "footfalls.parquet"))
-    assert not any(content == Depot(tmp_path / "depot").raw_path(s).read_bytes() for s in raw_files(tmp_path / "depot"))
+    assert not any(
+        content == Depot(tmp_path / "depot").store.local(keys.raw(s)).read_bytes()
+        for s in raw_files(tmp_path / "depot")
+    )
     assert where_it_shows(tmp_path / "depot", VALUES) == []
     assert not any(v in told for v in VALUES)
 

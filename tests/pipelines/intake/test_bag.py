@@ -270,3 +270,37 @@ def test_of_thousands_of_alike_faults_the_first_are_told_and_the_rest_counted(tm
     found = problems(bag)
     assert 200 <= len(found) < 300
     assert ("bag", "the same holds at 800 more places") in found
+
+
+def test_a_bag_two_folders_deep_is_found_with_litter_beside_the_way(tmp_path):
+    outer = tmp_path / "Users" / "upload"
+    outer.mkdir(parents=True)
+    bag = a_bag(outer)
+    (tmp_path / "Users" / ".DS_Store").write_bytes(b"x")
+    (outer / "desktop.ini").write_bytes(b"x")
+    delivery, payload = received(tmp_path / "Users", work=tmp_path / "work")
+    assert payload == bag / "data"
+    told = [problem.seen for problem in delivery.problems]
+    assert any("2 folders deeper than it should, in 'upload/mill-001'" in seen for seen in told)
+    assert any("2 files that operating systems left" in seen for seen in told)
+    assert {problem.kind for problem in delivery.problems} == {"beside"}
+
+
+@pytest.mark.parametrize(
+    "path",
+    [
+        "data/@eaDir/trials.csv",
+        "data/.~lock.trials.csv#",
+        "data/~$trials.xlsx",
+        "$RECYCLE.BIN/desktop.ini",
+        "data/.Trash-1000/info/a",
+        "System Volume Information/x",
+    ],
+)
+def test_what_programs_and_shared_disks_leave_behind_is_passed_over(path, tmp_path):
+    bag = a_bag(tmp_path)
+    (bag / path).parent.mkdir(parents=True, exist_ok=True)
+    (bag / path).write_bytes(b"x")
+    delivery, _ = received(bag)
+    assert [problem.kind for problem in delivery.problems] == ["beside"]
+    assert delivery.paths == {*PAYLOAD, "datapackage.json"}

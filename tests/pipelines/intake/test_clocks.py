@@ -8,6 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from benchmarks.clock_matches import measure
+from pipelines.intake.clock_evidence import Line, objection
 from pipelines.intake.clocks import ClockFit, NoClock, match_clocks
 from schemas.processing_signals import ClockProcessing
 
@@ -262,3 +263,14 @@ def test_the_fit_carries_the_basis_it_was_asked_for() -> None:
 
 def replace_settings(**changes: float) -> ClockProcessing:
     return ClockProcessing.model_validate(changes)
+
+
+@pytest.mark.parametrize(("unevenness", "believed"), [(0.02, True), (0.002, False)])
+def test_a_match_in_which_a_lost_stride_would_not_show_is_refused(unevenness: float, believed: bool) -> None:
+    """Ten contacts told to 3 ms, of strides that differ by 1 ms, fit a stride earlier or later as well."""
+    rng = np.random.default_rng(1)
+    times = np.cumsum(0.36 * (1 + unevenness * rng.standard_normal(10)))
+    true = {"left contact": times[::2], "right contact": times[1::2]}
+    told = {kind: at + 0.003 * rng.standard_normal(len(at)) for kind, at in true.items()}
+    against = objection(true, told, Line(0.0, 1.0), 0.05, None, complete=True)
+    assert (against is None) == believed, against

@@ -165,6 +165,8 @@ def test_a_changed_check_is_told_from_changed_science_and_pages_from_both(tmp_pa
     ):
         path = tmp_path / file
         path.write_text(path.read_text() + "\n# a comment\n")
+        assert part_sources(tmp_path) == before, f"a comment in {file} judges nothing again"
+        path.write_text(path.read_text() + "\nADDED = 1\n")
         now = part_sources(tmp_path)
         assert {p for p in now if now[p] != before[p]} == ({part} if part else set()), file
         before = now

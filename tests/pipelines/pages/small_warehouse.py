@@ -9,6 +9,7 @@ from typing import Any
 
 import duckdb
 
+from pipelines.depot.store import Store
 from schemas.catalogue import TABLES
 from schemas.convert.to_duckdb import create_table_sql
 from schemas.model import Kind, Layer
@@ -32,8 +33,12 @@ class Loaded:
 
 @dataclass(frozen=True)
 class Places:
-    pages: Path
+    folder: Path
     warehouse: Path
+
+    @property
+    def pages(self) -> Store:
+        return Store.on_disk(self.folder)
 
 
 def loaded_study(**changes: Any) -> Loaded:
@@ -188,7 +193,7 @@ def accepted(trial_id: str, site: str, runner: str, condition: str, contact_s: f
 def contrast(outcome: str, *sites: tuple[str, float], visit: str = "first", pooled: bool = True) -> Rows:
     """One outcome, unshod less shod: an interval at each site of 0.2 to either side, and the pooled estimates."""
     pair = {"condition": "unshod", "reference_condition": "shod"}
-    compared = {"outcome": outcome, "visit": visit, "at_speed": "3.0 m/s", **pair, **STAMP}
+    compared = {"outcome": outcome, "visit": visit, "at_speed": "3.0 m/s", "event_method": "force", **pair, **STAMP}
     mean = sum(value for _, value in sites) / len(sites)
     values = {"estimate_value": mean, "lower_limit_value": mean - 0.3, "upper_limit_value": mean + 0.3}
     meta = {"between_site_sd_value": 0.12, "heterogeneity_percent": 61.0, "runner_count": 6, "site_count": len(sites)}

@@ -77,7 +77,7 @@ def measured(folder: Path, pages: list[Path]) -> list[dict]:
 def test_no_page_is_wider_than_the_screen_and_chart_labels_stay_readable(rows, tmp_path: Path) -> None:
     places = small.Places(tmp_path / "pages", small.build(tmp_path / "warehouse.duckdb", rows()))
     write_pages(places, small.loaded_study())
-    pages = sorted(places.pages.rglob("*.html"))
+    pages = sorted(places.folder.rglob("*.html"))
     seen = measured(tmp_path, pages)
     assert len(seen) == 4 * len(pages)
     assert all(row["text"] > 300 for row in seen), "a page did not load"

@@ -8,7 +8,7 @@ from typing import Any
 
 import pandas as pd
 
-from pipelines.depot.published import hashes, place_of
+from pipelines.depot import keys
 from pipelines.depot.storage import Depot, write_table
 from schemas.catalogue import TABLES
 from schemas.model import Kind, Table
@@ -62,9 +62,8 @@ class SmallDepot:
 
     def published(self) -> dict[str, dict[str, str]]:
         """The checksums that the books would have."""
-        results = {place_of(name): hashes(self.depot.delivery_path(name)) for name in self.depot.delivery_ids()}
-        warehouse = self.depot.warehouse
-        return results | ({warehouse.name: hashes(warehouse)} if warehouse.exists() else {})
+        places = [*map(keys.result, self.depot.delivery_ids()), keys.WAREHOUSE]
+        return {place: self.depot.store.hashes(place) for place in places if self.depot.store.exists(place)}
 
     def drop(self, delivery_id: str) -> None:
         """Take a delivery out; its files stay, since only the results say what is in."""
@@ -121,4 +120,6 @@ def _write(depot: Depot, table: Table, rows: list[dict[str, Any]], delivery_id: 
     frame = pd.DataFrame(
         [{name: row[name] for name in table.column_names} for row in filled], columns=list(table.column_names)
     )
-    write_table(table, frame, depot.table_path(delivery_id, table), sync=False)
+    with depot.working("table") as work:
+        write_table(table, frame, work / keys.file_of(table))
+        depot.store.bring(work / keys.file_of(table), f"{keys.result(delivery_id)}/{keys.file_of(table)}")

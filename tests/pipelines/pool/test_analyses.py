@@ -6,7 +6,8 @@ import math
 
 import pytest
 
-from tests.pipelines.pool.means import PLACE, SPEED, means_of
+from tests.pipelines.pages.small_warehouse import Rows
+from tests.pipelines.pool.means import PLACE, SPEED, means_of, offsets_of
 
 
 def trial(name: str, condition: str, **other: object) -> dict[str, object]:
@@ -49,6 +50,43 @@ def test_set_speeds_of_one_runner_stay_apart_unless_they_are_one_speed_written_i
     found = means_of(rows)
     told = sorted(zip(found["set_speed_m_per_s"], found["mean_value"], found["trial_count"], strict=True))
     assert told == [(2.5, 0.0, 1), (3.3, 2.5, 2), (4.5, 1.0, 1)]
+
+
+def test_trials_with_events_by_different_methods_stay_apart() -> None:
+    found = means_of(
+        {
+            "trials": [trial("T1", "shod"), trial("T2", "shod")],
+            "footfalls": [
+                {**row, "event_method": method}
+                for name, method, value in (("T1", "force", 1.0), ("T2", "markers", 3.0))
+                for row in footfalls(name, value)
+            ],
+        }
+    )
+    assert dict(zip(found["event_method"], found["mean_value"], strict=True)) == {"force": 1.0, "markers": 3.0}
+
+
+def test_offsets_of_a_method_are_those_of_its_site_and_else_of_the_others() -> None:
+    """Two trials at brack, 4 ms and 6 ms late in the mean; tarn has no force and takes what brack shows."""
+    late = {"T1": (0.003, 0.005), "T2": (0.005, 0.007)}
+    rows: Rows = {
+        "sites": [{"site": "brack"}, {"site": "tarn"}],
+        "trials": [trial(name, "shod", participant_id=f"R{name}") for name in late],
+        "footfalls": [
+            {"trial_id": name, "footfall_number": n, "event_method": "force"} for name in late for n in range(2)
+        ],
+        "footfall_events": [
+            {"trial_id": name, "footfall_number": n, "event_method": "markers", "contact_difference_s": value}
+            for name, values in late.items()
+            for n, value in enumerate(values)
+        ],
+    }
+    found = offsets_of(rows).set_index("site")
+    assert found["event"].tolist() == ["contact", "contact"]
+    assert found["bias_s"].tolist() == pytest.approx([0.005, 0.005])
+    assert found["sd_s"].tolist() == pytest.approx([math.sqrt(2e-6 + 2e-6)] * 2)
+    assert found["offset_basis"].to_dict() == {"brack": "own", "tarn": "other_sites"}
+    assert found[["footfall_count", "trial_count", "runner_count"]].loc["brack"].tolist() == [4, 2, 2]
 
 
 def test_values_that_are_missing_or_not_finite_are_left_out() -> None:

@@ -101,7 +101,7 @@ def test_any_history_ends_in_the_warehouse_that_is_made_anew(events: list[Parcel
 
 
 def test_a_new_delivery_is_brought_in_without_the_others_being_read_again(small: SmallDepot) -> None:
-    for path in (small.depot.delivery_path("brack-001")).glob("*.parquet"):
+    for path in small.depot.result("brack-001").local().glob("*.parquet"):
         path.write_bytes(b"not to be read")
     small.put(Parcel("brack", 2, (Sent("T3", "FS-04"),)))
     assert not built(small).anew
@@ -186,7 +186,7 @@ def test_many_updates_do_not_make_the_file_grow_without_end(small: SmallDepot) -
 def test_a_key_that_stands_twice_is_refused(small: SmallDepot) -> None:
     before = small.depot.warehouse.read_bytes()
     small.put(Parcel("corrie", 1, (Sent("T9", "FS-01", "returned"),)))
-    path = small.depot.delivery_path("corrie-001") / "findings.parquet"
+    path = small.depot.result("corrie-001").local("findings.parquet")
     with duckdb.connect() as connection:
         connection.execute(
             f"COPY (SELECT * FROM '{path}' UNION ALL SELECT * FROM '{path}') TO '{path}.twice' (FORMAT parquet)"

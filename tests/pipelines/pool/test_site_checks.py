@@ -29,7 +29,6 @@ def session(site: str, number: int, *, force: float | None = None, ppm: list[tup
     delivery_id = f"{site}-{1 + number // 4:03d}"
     keys = {"session_id": own, "participant_id": runner, "site": site, "visit": "first", "condition": "shod"}
     stature, leg = 1.6 + 0.01 * number, 0.8 + 0.01 * number
-    markers = {"greater_trochanter_left": 0.06 + 0.9 * leg, "lateral_malleolus_left": 0.06}
     return {
         "runners": [{"participant_id": runner, "delivery_id": delivery_id, "stature_m": stature, "mass_kg": 60.0 + 0.1 * number, "leg_length_m": leg}],
         "sessions": [{**keys, "delivery_id": delivery_id, "study_day": day, "mass_kg": 60.0 + 0.1 * number} | {"condition": None}],
@@ -37,17 +36,13 @@ def session(site: str, number: int, *, force: float | None = None, ppm: list[tup
             {**keys, "trial_id": f"{own}-stand", "kind": "standing", "delivery_id": delivery_id},
             *({**keys, "trial_id": f"{own}-{n}", "kind": "running", "delivery_id": delivery_id} for n in (1, 2)),
         ],
-        "standing_postures": [
-            {**{k: keys[k] for k in ("session_id", "condition")}, "trial_id": f"{own}-stand", "marker": marker, "forward_m": 0.0, "up_m": up, "right_m": 0.1}
-            for marker, up in markers.items()
-        ],
-        "trial_outcomes": [
-            {"trial_id": f"{own}-{n}", "mass_used_kg": 60.0, "mass_from_force_kg": None if force is None else 60.0 * force}
-            for n in (1, 2)
-        ],
-        "clock_fits": [
-            {"trial_id": f"{own}-{n}", "clock_drift_ppm": drift, "clock_drift_error_ppm": error, "is_matched": True}
-            for n, (drift, error) in enumerate(ppm, 1)
+        "equipment_readings": [
+            {"trial_id": f"{own}-stand", "device": "cameras", "marker_scale_ratio": 0.9},
+            *({"trial_id": f"{own}-{n}", "device": "all_plates", "scale_ratio": force} for n in (1, 2)),
+            *(
+                {"trial_id": f"{own}-{n}", "device": "second_clock", "clock_drift_ppm": drift, "clock_drift_error_ppm": error}
+                for n, (drift, error) in enumerate(ppm, 1)
+            ),
         ],
     }  # fmt: skip
 
@@ -135,7 +130,7 @@ def test_checks_are_run_again_only_if_what_they_look_at_is_another(drifting, bes
     drifting.execute(made_up)
     fill_site_checks(drifting, a_study(), STAMP, beside)
     assert drifting.execute(left).fetchall() == [(2 * len(SITE_CHECKS),)]
-    drifting.execute("UPDATE trial_outcomes SET mass_from_force_kg = mass_from_force_kg + 0.1")
+    drifting.execute("UPDATE equipment_readings SET scale_ratio = scale_ratio + 0.1")
     fill_site_checks(drifting, a_study(), STAMP, beside)
     assert drifting.execute(left).fetchall() == [(0,)]
 

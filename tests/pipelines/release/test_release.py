@@ -175,7 +175,7 @@ def test_whoever_withdrew_is_in_no_byte_of_the_next_release_and_the_older_one_is
 
 def test_a_release_that_would_hold_a_withdrawn_runner_is_refused(depot: Path) -> None:
     """The last gate: told by the keyed hashes alone, whatever the tables before it say."""
-    with Depot(depot).opened() as books, books.transaction():
+    with Depot(depot).opened(to_write=True) as books, books.transaction():
         books.withdrawals.remember("FS-02", "pooling", [])
     from pipelines.study.file import load_study
     from pipelines.taking_in.opening import open_desk

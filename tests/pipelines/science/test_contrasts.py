@@ -86,6 +86,22 @@ def test_runners_at_speeds_of_their_own_are_pooled_only_if_the_study_says_so_and
     assert site_contrasts(twice, by_own).empty, "no mean of two speeds stands for a runner"
 
 
+def test_methods_of_finding_events_are_never_pooled_without_saying_so() -> None:
+    rows = runs()
+    by_method = measured(rows).assign(event_method=["sensor" if site == "tarn" else "force" for _, site, _, _ in rows])
+    runner = runner_contrasts(by_method, TO_CUSHIONED)
+    table = pooled(runner, TO_CUSHIONED)
+    told = table[table["pooling_method"] == "mixed_model"].set_index("event_method")
+    assert told["site_count"].to_dict() == {"force": 2, "sensor": 1, "several": 3}
+    one = pooled(runner_contrasts(measured(rows), TO_CUSHIONED), TO_CUSHIONED)
+    assert set(one["event_method"]) == {"force"}
+    alike = one[one["pooling_method"] == "mixed_model"]["estimate_value"].iloc[0]
+    assert told.loc["several", "estimate_value"] == pytest.approx(alike)
+    mixed = measured([("R1", "brack", "cushioned", 1.0), ("R1", "brack", "unshod", 2.0)])
+    mixed = mixed.assign(event_method=["force", "markers"])
+    assert runner_contrasts(mixed, TO_CUSHIONED).empty, "one runner, two methods: the difference would be theirs"
+
+
 def test_a_runner_without_both_conditions_has_no_row() -> None:
     assert runner_contrasts(measured([("R1", "brack", "unshod", 1.0)]), TO_CUSHIONED).empty
 

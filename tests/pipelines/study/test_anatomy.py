@@ -13,7 +13,7 @@ import yaml
 
 from pipelines.errors import Unusable
 from pipelines.judging.judge import Verdict, judge_trial
-from pipelines.study.anatomy import by_landmark, never
+from pipelines.study.anatomy import by_landmark, empty_at, never
 from pipelines.study.file import load_study
 from tests.builders import a_study
 from tests.pipelines.judging.test_judge import a_job
@@ -130,3 +130,44 @@ def test_a_study_that_uses_the_landmarks_names_stays_as_it_is() -> None:
     study = a_study()
     assert by_landmark(study) is study
     assert never(study) == []
+
+
+def test_what_stays_empty_at_a_laboratory_is_told_with_what_it_needs() -> None:
+    study = load_study(DEMO / "study.yaml").study
+    whole = study.sites["brack"].profile
+    without = {role: label for role, label in whole.markers.items() if "malleolus" not in role}
+    told = {one.word: one.lacks for one in empty_at(whole.model_copy(update={"markers": without}), study.processing)}
+    assert {"ankle", "knee", "moments"} <= told.keys()
+    assert "lateral_malleolus" in told["ankle"]
+    assert not {"ankle", "knee", "moments"} & {one.word for one in empty_at(whole, study.processing)}
+    beltless = whole.model_copy(update={"force_rate_hz": None, "plate_types": ()})
+    assert "force plates" in {one.word: one.lacks for one in empty_at(beltless, study.processing)}["force"]
+
+
+@pytest.mark.parametrize(
+    ("cluster", "why"),
+    [
+        ({"carries": ["greater_trochanter_left"], "labels": ["a", "b"]}, "labels"),
+        ({"carries": ["navel_left"], "labels": ["a", "b", "c"]}, "carries navel_left, to which markers gives no label"),
+        ({"carries": ["greater_trochanter_left"], "labels": ["a", "b", "b"]}, "each label once"),
+    ],
+)
+def test_a_cluster_that_can_carry_nothing_is_refused(tmp_path: Path, cluster: dict[str, Any], why: str) -> None:
+    def with_cluster(study: dict[str, Any], profiles: dict[str, dict[str, Any]]) -> None:
+        profiles["brack"]["clusters"] = {"thigh_left": cluster}
+
+    with pytest.raises(Unusable, match=why):
+        load_study(demo_with(tmp_path, with_cluster))
+
+
+def test_a_cluster_carries_by_landmark_whatever_the_roles_are_called(tmp_path: Path) -> None:
+    def renamed(study: dict[str, Any], profiles: dict[str, dict[str, Any]]) -> None:
+        roles = study["marker_roles"]
+        roles["hip"] = {**roles.pop("greater_trochanter"), "landmark": "greater_trochanter"}
+        for profile in profiles.values():
+            markers = profile["markers"]
+            profile["markers"] = {r.replace("greater_trochanter", "hip"): label for r, label in markers.items()}
+        profiles["brack"]["clusters"] = {"thigh_left": {"labels": ["a", "b", "c"], "carries": ["hip_left"]}}
+
+    own = load_study(demo_with(tmp_path, renamed)).study.sites["brack"].profile
+    assert own.carried == {"greater_trochanter_left"}

@@ -21,7 +21,7 @@ from pipelines.identity.names import KnownNames
 from pipelines.intake.tables import no_tables
 from pipelines.judging.delivery_tables import tables_of_delivery
 from pipelines.judging.judge import Verdict
-from pipelines.judging.standings import Judged, findings_of, standing_of
+from pipelines.judging.standings import Judged, findings_of, is_accepted, standing_of
 from pipelines.taking_in.gating import Gated
 from pipelines.taking_in.naming import name_for_stopped, same_content, with_number_conflict
 from schemas.consent import Consent
@@ -205,6 +205,7 @@ def test_what_becomes_of_a_trial(
 ) -> None:
     case = judged(findings, withheld, problem)
     assert standing_of("A", case, findings_of(case)) == standing
+    assert is_accepted("A", case) == (standing == "accepted")
 
 
 def test_a_trial_that_nobody_judged_is_never_accepted() -> None:

@@ -60,6 +60,7 @@ def test_a_site_that_was_not_given_is_left_open_and_the_draft_cannot_be_used_yet
 ) -> None:
     draft = draft_profile(folders["tarn"], STUDY)
     assert draft.open == ("site",)
+    assert any("stays empty in every trial: " in note and "needs force plates" in note for note in draft.notes)
     write_draft(draft, tmp_path / "draft.yaml")
     with pytest.raises(Unusable, match="site: This setting is missing"):
         load_profile(tmp_path / "draft.yaml")
