@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from pipelines.intake.bag_files import MANIFEST, BagFiles
+from pipelines.intake.litter import is_litter
 from pipelines.intake.paths import name_fault, shown, way_fault
 from schemas.received import Problem
 
@@ -202,7 +203,10 @@ def _mismatches(manifest: Manifest, found: BagFiles, elsewhere: set[str]) -> Ite
     name = manifest.name
     for path, stated in sorted(manifest.listed.items()):
         if path not in found.sizes:
-            if path not in elsewhere:
+            if path not in elsewhere and is_litter(path):
+                seen = f"{shown(path)}, a file that an operating system leaves by itself, is listed in {name} but not there"
+                yield _problem(seen, "the bag made again without it: it is no data, and a copy may not carry it", path)
+            elif path not in elsewhere:
                 yield _problem(f"{shown(path)} is listed in {name} but not there", "every listed file in the bag", path)
         elif (actual := found.digests.get(path, {}).get(manifest.algorithm, stated)) != stated:
             seen = f"{shown(path)} has changed since the bag was made: its {manifest.algorithm} begins with"

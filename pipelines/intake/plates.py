@@ -64,7 +64,7 @@ def force_and_moment_in_lab(recording: Recording, spec: PlateSpec, metre: float)
     units = [recording.layout.analog_units[c] for c in channels]
     raw = recording.analog[:, channels]
     in_plate = channels_to_plate(raw, spec, metre, moment_metre(units[-1], metre))
-    in_plate = in_plate * newtons(units[0])
+    in_plate = in_plate * (newtons(units[0]) or 1.0)  # of an unknown unit the file's description tells
     turn = axes_of_plate(spec.corners)
     force = in_plate[:, :3] @ turn.T
     moment = in_plate[:, 3:] @ turn.T + np.cross(spec.corners.mean(axis=0) * metre, force)

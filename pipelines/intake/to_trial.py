@@ -15,6 +15,7 @@ from pipelines.intake.c3d.reading import Recording
 from pipelines.intake.gaps import fill_gaps
 from pipelines.intake.plates import plates_of
 from pipelines.intake.units import metres_per_unit
+from pipelines.science.signals.labels import plain
 from schemas.processing import Processing
 from schemas.study import Axes, SiteProfile
 from schemas.trial import FORWARD, Channel, FloatArray, Mark, Plate, Posture, Trial
@@ -153,19 +154,19 @@ def _columns(labels: tuple[str, ...], wanted: dict[str, str]) -> tuple[dict[str,
     ("name:label") when no two subjects share it. The first of several equal labels counts.
     """
     exact = {label: i for i, label in reversed(list(enumerate(labels)))}
-    plain = {label.strip().lower(): i for i, label in reversed(list(enumerate(labels)))}
+    plainly = {plain(label): i for i, label in reversed(list(enumerate(labels)))}
     behind: dict[str, list[int]] = {}
     for i, label in enumerate(labels):
         if ":" in label:
-            behind.setdefault(label.rsplit(":", 1)[1].strip().lower(), []).append(i)
+            behind.setdefault(plain(label.rsplit(":", 1)[1]), []).append(i)
     columns: dict[str, int] = {}
     missing: dict[str, str] = {}
     for role, label in wanted.items():
-        key = label.strip().lower()
+        key = plain(label)
         if label in exact:
             columns[role] = exact[label]
-        elif key in plain:
-            columns[role] = plain[key]
+        elif key in plainly:
+            columns[role] = plainly[key]
         elif len({labels[i] for i in behind.get(key, [])}) == 1:
             columns[role] = behind[key][0]
         else:
