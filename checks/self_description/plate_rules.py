@@ -245,8 +245,7 @@ PLATE_RULES: tuple[Rule, ...] = (
     Rule(
         "units of a force plate",
         ("ANALOG:UNITS", "FORCE_PLATFORM:CHANNEL"),
-        "two forces, or two moments, of one plate have different units, or the forces have one that is no known unit of "
-        "force",
+        "two forces, or two moments, of one plate have different units, or the forces have one that is not known",
         "channels of a plate of type 1, 2 or 3 are in volts, or some of its forces or moments are without a unit",
         _units,
     ),

@@ -221,6 +221,7 @@ def test_one_decimal_comma_is_the_fault_of_its_cell_and_a_table_full_of_them_tha
         ("trial_id,x\n".encode("utf-16"), "UTF-16"),
         ("trial_id,x\n".encode("utf-16-le"), "UTF-16"),
         (b"sep=;\ntrial_id;session_id\n", "separated by semicolons, as its first line, 'sep=;', says"),
+        (b'"trial_id";"session_id"\n"T1";"S1"\n', "separated by semicolons"),
         (b"\n<!DOCTYPE html><html><body><table>", "web page"),
         ("trial_id;file\nT1;k\u00fchl\n".encode("cp1252"), "UTF-8"),
     ],
