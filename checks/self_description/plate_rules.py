@@ -166,7 +166,8 @@ def _labels(description: SelfDescription) -> Iterator[Said]:
             if len(axes) != 1 or place >= len(expected):
                 continue
             is_axis, meant = "".join(axes[0][:2]), expected[place]
-            sensors = "".join(axes[0])  # of type 3: which of its sensors, where the label says so
+            # of type 3: which of its sensors, where the label says so; one that stands twice was typed wrongly
+            sensors = "".join(axes[0]) if plate.labels.count(label) == 1 else ""
             if is_axis != meant[:2] or (plate.c3d_type == 3 and sensors in expected and sensors != meant):
                 yield wrong(
                     f"Channel {place + 1} of force plate {plate.number} is {meant.capitalize()} by "
