@@ -166,7 +166,8 @@ def _labels(description: SelfDescription) -> Iterator[Said]:
             if len(axes) != 1 or place >= len(expected):
                 continue
             is_axis, meant = "".join(axes[0][:2]), expected[place]
-            sensors = "".join(axes[0])  # of type 3: which of its sensors, where the label says so
+            # of type 3: which of its sensors, where the label says so; one that stands twice was typed wrongly
+            sensors = "".join(axes[0]) if plate.labels.count(label) == 1 else ""
             if is_axis != meant[:2] or (plate.c3d_type == 3 and sensors in expected and sensors != meant):
                 yield wrong(
                     f"Channel {place + 1} of force plate {plate.number} is {meant.capitalize()} by "
@@ -245,8 +246,7 @@ PLATE_RULES: tuple[Rule, ...] = (
     Rule(
         "units of a force plate",
         ("ANALOG:UNITS", "FORCE_PLATFORM:CHANNEL"),
-        "two forces, or two moments, of one plate have different units, or the forces have one that is no known unit of "
-        "force",
+        "two forces, or two moments, of one plate have different units, or the forces have one that is not known",
         "channels of a plate of type 1, 2 or 3 are in volts, or some of its forces or moments are without a unit",
         _units,
     ),

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 #: metres for one unit of length, by the first letters of what files call it
 _METRES = {
     "mm": 1e-3,
@@ -48,6 +50,11 @@ def newtons(unit: str) -> float | None:
     Channels called volts are scaled to newtons by C3D's own rule.
     """
     return _NEWTONS.get(unit.strip().lower().rstrip("."))
+
+
+def stated(units: Sequence[str]) -> str:
+    """The first unit that is one among those of like channels; "" if all are silent."""
+    return next((unit for unit in units if unit.strip()), "")
 
 
 def moment_metre(unit: str, metre: float) -> float:

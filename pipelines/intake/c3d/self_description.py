@@ -13,7 +13,7 @@ from pipelines.intake.c3d.parameters import BLOCK, Section
 from pipelines.intake.c3d.platforms import VERTICAL, PlateSpec, of_plate
 from pipelines.intake.c3d.sample_facts import samples_say
 from pipelines.intake.twins import twins_of
-from pipelines.intake.units import metres_per_unit, newtons
+from pipelines.intake.units import metres_per_unit, newtons, stated
 from schemas.self_description import (
     ParametersSay,
     PlateSays,
@@ -145,7 +145,7 @@ def _plate(layout: Layout, spec: PlateSpec, analog: FloatArray) -> PlateSays:
     origin = of_plate(group.get("ORIGIN"), (3,), spec.number - 1)
     corners = of_plate(group.get("CORNERS"), (3, 4), spec.number - 1)
     units = tuple(layout.analog_units[c] for c in spec.channels)
-    unknown = spec.c3d_type != 4 and units and newtons(units[0]) is None  # type 4: the matrix gives newtons
+    unknown = spec.c3d_type != 4 and newtons(stated(units[:3])) is None  # type 4: the matrix gives newtons
     own = analog[:, list(spec.channels)] if spec.channels and len(analog) else np.empty((0, 0))
     return PlateSays(
         number=spec.number,
@@ -159,7 +159,7 @@ def _plate(layout: Layout, spec: PlateSpec, analog: FloatArray) -> PlateSays:
         no_numbers=int((~np.isfinite(own)).sum()),
         zero_frames=spec.zero_frames,
         zero_load=_zero_load(own, spec, layout.counts.samples_per_frame),
-        unknown_unit=units[0] if unknown else None,
+        unknown_unit=stated(units[:3]) if unknown else None,
         labels=tuple(layout.analog_labels[c] for c in spec.channels),
     )
 
