@@ -70,10 +70,12 @@ def look(
         raise Unusable(f"The body mass is {mass_kg:g} kg.", "a mass above 0 kg.", "Give it in kilograms.")
     if speed_m_per_s is not None and not 0 < speed_m_per_s < 20:
         raise Unusable(f"The speed is {speed_m_per_s:g} m/s.", "a speed above 0 m/s.", "Give it in metres per second.")
+    own = load_profile(profile) if profile is not None else None
+    site = own.site if own is not None else None
     asked = _Asked(
         path=Path(path),
-        profile=load_profile(profile) if profile is not None else None,
-        processing=load_study(study).study.processing if study is not None else Processing(),
+        profile=own,
+        processing=load_study(study).study.processing_at(site) if study is not None else Processing(),
         standing=standing,
         mass_kg=mass_kg,
         speed_m_per_s=speed_m_per_s,
