@@ -55,9 +55,10 @@ def describe(
 
 
 def _unmarked(layout: Layout, points: FloatArray, unmarked: NDArray[np.bool_]) -> Iterator[Unmarked]:
-    counts, first = unmarked.sum(axis=0), unmarked.argmax(axis=0)
+    counts = unmarked.sum(axis=0)
     for i in np.flatnonzero(counts):
-        yield Unmarked(layout.point_labels[i], _three(points[first[i], i]), int(counts[i]))
+        first = int(unmarked[:, i].argmax())
+        yield Unmarked(layout.point_labels[i], _three(points[first, i]), int(counts[i]))
 
 
 def _parameters(layout: Layout) -> ParametersSay:
