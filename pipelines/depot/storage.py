@@ -49,7 +49,7 @@ class Depot:
     def __init__(
         self, root: str | os.PathLike[str], books_url: str | None = None, register: Path | None = None
     ) -> None:
-        self.root = local_path(os.fspath(root))
+        self.root = local_path(os.fspath(root)).resolve()
         self.register = register or named_register() or self.root.with_name(f"{self.root.name}.register")
         self.books_url = books_url or os.environ.get(BOOKS_VARIABLE) or None
         self._books: Books | None = None

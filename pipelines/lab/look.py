@@ -70,6 +70,9 @@ def look(
         raise Unusable(f"The body mass is {mass_kg:g} kg.", "a mass above 0 kg.", "Give it in kilograms.")
     if speed_m_per_s is not None and not 0 < speed_m_per_s < 20:
         raise Unusable(f"The speed is {speed_m_per_s:g} m/s.", "a speed above 0 m/s.", "Give it in metres per second.")
+    for file in (Path(path), standing):
+        if file is not None and file.exists() and not (file.is_file() or file.is_dir()):  # a pipe would never end
+            raise Unusable("It is no regular file.", "a C3D file.", "Name the recording itself.", file=file)
     own = load_profile(profile) if profile is not None else None
     site = own.site if own is not None else None
     asked = _Asked(

@@ -41,12 +41,7 @@ def knowledge(events: Iterable[ConsentEvent]) -> str:
 
 def _event(row: Sequence[object]) -> ConsentEvent:
     runner, scope, event, day = row
-    return (
-        str(runner),
-        None if scope is None else str(scope),
-        str(event),
-        None if day is None else int(str(day)),
-    )
+    return str(runner), None if scope is None else str(scope), str(event), None if day is None else int(str(day))
 
 
 class Gates:
@@ -226,9 +221,8 @@ class Gates:
 
     def with_trials(self, site: str | None = None) -> set[str]:
         """Every id of a runner of whom a delivery has trials. site: of this laboratory alone."""
-        c, d = GATE_TRIALS.c, DELIVERIES.c
-        query = sa.select(c.participant_id).join(DELIVERIES, d.delivery_id == c.delivery_id).distinct()
-        query = query if site is None else query.where(d.site == site)
+        own = DELIVERIES.c.site == (site or DELIVERIES.c.site)
+        query = sa.select(GATE_TRIALS.c.participant_id).join(DELIVERIES).where(own).distinct()
         with self._books.reading() as connection:
             return {str(r) for r in connection.scalars(query) if r}
 
@@ -241,9 +235,9 @@ class Gates:
 
     def naming(self, runner: str) -> list[str]:
         """Deliveries that name a runner, by name."""
+        c = GATE_RUNNERS.c
         with self._books.reading() as connection:
-            query = sa.select(GATE_RUNNERS.c.delivery_id).where(GATE_RUNNERS.c.participant_id == runner)
-            return sorted(connection.scalars(query))
+            return sorted(connection.scalars(sa.select(c.delivery_id).where(c.participant_id == runner)))
 
     def with_trials_of(self, runner: str) -> list[str]:
         """Deliveries with trials of a runner, by name."""
@@ -279,11 +273,8 @@ class Gates:
 
     def tables_naming(self, runner: str) -> set[str]:
         """Checksums of the tables of deliveries that name a runner."""
-        query = (
-            sa.select(GATE_TABLES.c.sha256)
-            .join(GATE_RUNNERS, GATE_RUNNERS.c.delivery_id == GATE_TABLES.c.delivery_id)
-            .where(GATE_RUNNERS.c.participant_id == runner)
-        )
+        t, r = GATE_TABLES.c, GATE_RUNNERS.c
+        query = sa.select(t.sha256).where(t.delivery_id == r.delivery_id, r.participant_id == runner)
         with self._books.reading() as connection:
             return set(connection.scalars(query))
 
