@@ -13,8 +13,8 @@ from typing import TYPE_CHECKING, Any
 
 from schemas import delivery as sent
 from schemas.catalogue import TABLES, tables_of
-from schemas.consent_history import History, events
-from schemas.consent_lacks import UNLOOKED, lack_of, near_misses
+from schemas.consent_history import History
+from schemas.consent_lacks import UNLOOKED, lack_of, near_misses, told_by
 from schemas.fields import first_day_of
 from schemas.joined import Visits, paths_of_trials, shas_of_trials, trials_and_visits
 from schemas.model import Layer, Table
@@ -59,7 +59,7 @@ class Consent:
     @classmethod
     def of(cls, received: Received, study: Study) -> Consent:
         """Consent over a delivery to which what is known from elsewhere has been added."""
-        own = (*events(received.tables[sent.SENT_CONSENTS.name]), *received.near_consents)
+        own = (*told_by(received), *received.near_consents)
         history = History((*own, *received.other_consents))
         trials, visits = trials_and_visits(received)
         bare = cls(received, not_recorded(study, received.site), history, own, trials, visits, {}, frozenset())

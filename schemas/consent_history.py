@@ -5,6 +5,7 @@ What an event's table says line by line becomes events here. What a delivery's r
 
 from __future__ import annotations
 
+import re
 from collections import defaultdict
 from collections.abc import Iterable
 from typing import TYPE_CHECKING
@@ -30,6 +31,11 @@ _TAKEN_OUT = "taken out by"
 ANYBODY = ""
 
 _FORM = "form_version"
+#: Beginnings of words by which people say in a free cell that consent is taken back (from memory).
+_AGAINST = re.compile(
+    r"(?i)withdr|revok|revoc|retract|rescind|cancel|no longer|taken? back|opt(?:ed)?[ -]?out|declin|refus|object"
+    r"|wider+uf|zur[üu]e?ckgezog|zur[üu]e?ckgenomm|retir[éeao]|r[ée]voqu|revocad|ritirat|ingetrokken|trukket|återkall"
+)
 _EVENTS = frozenset(code.value for code in codes.CONSENT_EVENT)
 _SCOPES = frozenset(code.value for code in codes.CONSENT_SCOPE)
 
@@ -45,6 +51,11 @@ def taken_out(utc: str) -> str:
 def spelled(runner: str) -> str:
     """A runner's id without case and outer spaces: two ids alike in this may be of one runner."""
     return runner.strip().casefold()
+
+
+def says_withdrawn(text: str) -> bool:
+    """Whether a text has a word by which consent is taken back."""
+    return _AGAINST.search(text) is not None
 
 
 def events(consents: pd.DataFrame) -> list[ConsentEvent]:
@@ -66,7 +77,8 @@ def events_by_row(consents: pd.DataFrame) -> list[tuple[int, ConsentEvent]]:
         what = None if _null(scope) or scope not in _SCOPES else str(scope)
         when = None if _null(day) else int(day)
         word = NOT_UNDERSTOOD if _null(event) or event not in _EVENTS else str(event)
-        if what is None or when is None or spelled(str(form)) in _EVENTS:  # a word that stands in the wrong column
+        if what is None or when is None or spelled(str(form)) in _EVENTS or says_withdrawn(str(form)):
+            # a word that stands in the wrong column
             word = NOT_UNDERSTOOD
         if not (who == ANYBODY and not _null(event) and event == GIVEN):
             found.append((row, (who, what, word, when)))

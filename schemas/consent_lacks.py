@@ -8,12 +8,12 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import TYPE_CHECKING
 
-from schemas.consent_history import GIVEN, events_by_row, spelled
+from schemas.consent_history import GIVEN, events, events_by_row, spelled
 from schemas.delivery import SENT_CONSENTS
 from schemas.joined import delivered
 from schemas.near_ids import NearMiss, Runners
 from schemas.privacy import SESSION
-from schemas.received import Received
+from schemas.received import ConsentEvent, Received
 
 if TYPE_CHECKING:
     from schemas.consent import Consent
@@ -46,6 +46,11 @@ def lack_of(consent: Consent, trial: str) -> str | None:
     other = any(map(consent.history.is_spelled_otherwise, runners))
     spelling = "; consents.csv has the runner's code in another spelling" if other else ""
     return f"not in force on the day of its session: {', '.join(missing)}{spelling}{hint}"
+
+
+def told_by(received: Received) -> tuple[ConsentEvent, ...]:
+    """What consents.csv says: its rows, and the lines that are none."""
+    return (*events(received.tables[SENT_CONSENTS.name]), *received.torn_consents)
 
 
 def near_misses(received: Received) -> Mapping[int, tuple[NearMiss, ...]]:

@@ -53,15 +53,27 @@ class Runners:
             for form in _one_less(own):
                 self._shorter[form].add(runner)
 
+    def has(self, code: str) -> bool:
+        """Whether a code is a runner's, in whatever case."""
+        return spelled(code) in self._spelled
+
     def meant_by(self, code: str) -> tuple[NearMiss, ...]:
         """Runners whose code this may be; none if it is a runner's, in whatever case."""
-        if not code.strip() or spelled(code) in self._spelled:
+        if not code.strip() or self.has(code):
             return ()
         own = skeleton(code)
         if sure := self._alike.get(own):
             return tuple(NearMiss(code, runner, sure=True) for runner in sorted(sure))
         near = {runner for form in _one_less(own) for runner in self._shorter.get(form, ())}
+        near = near or self._ending_with(own)
         return tuple(NearMiss(code, runner, sure=False) for runner in sorted(near))
+
+    def _ending_with(self, own: str) -> set[str]:
+        """The one runner whose code ends so, as people write "03" for "FS-03"; none if there are several."""
+        if not any(c.isdigit() for c in own) or len(own) > _MOST:
+            return set()
+        found = {runner for form, runners in self._alike.items() if form.endswith(own) for runner in runners}
+        return found if len(found) == 1 else set()
 
 
 def _one_less(form: str) -> Iterator[str]:

@@ -76,6 +76,7 @@ class Received:
     known_trials: dict[str, str] = field(default_factory=dict)  # trial id -> delivery that brought it earlier
     changed_trials: tuple[Changed, ...] = ()  # trials that were accepted earlier and came again with other content
     other_consents: tuple[ConsentEvent, ...] = ()  # of the same runners, from other deliveries and withdrawals
+    torn_consents: tuple[ConsentEvent, ...] = ()  # of whom lines of consents.csv name that are no rows of a table
     near_consents: tuple[ConsentEvent, ...] = ()  # told under codes that are nobody's and nearly those of these runners
     shut_rows: Mapping[str, frozenset[str]] = field(
         default_factory=dict

@@ -3,16 +3,18 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable, Iterator
+from collections.abc import Collection, Iterable, Iterator
 from typing import Any
 
 from checks.registry import Looked, Subject, Weight, check, looked, nothing
 from schemas.catalogue import tables_of
 from schemas.consent import Consent
+from schemas.consent_history import GIVEN, events_by_row, spelled
 from schemas.consent_lacks import UNLOOKED
 from schemas.delivery import SENT_CONSENTS
 from schemas.joined import delivered
 from schemas.model import Layer, Table
+from schemas.received import Received
 
 _CONSENTS = str(SENT_CONSENTS.file_name)
 
@@ -99,9 +101,25 @@ def _near_misses(consent: Consent) -> Iterator[dict[str, Any]]:
         place = f"row {row + 1}, column participant_id"
         yield {"what": f"row {row + 1} of {_CONSENTS}", "lack": lack, "place": place, **usual}
     own = delivered(received)
+    for row in _nobodys(received, own):
+        if row not in consent.near_misses:
+            lack = "it takes consent back under a code that is no runner's of the delivery nor of one before it"
+            place = f"row {row + 1}, column participant_id"
+            yield {"what": f"row {row + 1} of {_CONSENTS}", "lack": lack, "place": place, **usual}
+    if received.torn_consents:
+        lack = "lines that cannot be read as rows count against whomever they name, since each may be a withdrawal"
+        yield {"what": f"lines of {_CONSENTS}", "lack": lack, **usual}
     if count := sum(event[0] not in own for event in received.near_consents):
         lack = "the code is no runner's and nearly that of one of another delivery, who is withheld (did you mean it?)"
         yield {"what": f"{count} line{'s' if count > 1 else ''} of {_CONSENTS}", "lack": lack, **usual}
+
+
+def _nobodys(received: Received, own: Collection[str]) -> Iterator[int]:
+    """Rows of consents.csv with an event against consent under a code of whom nothing else is known."""
+    known = {spelled(code) for code in (*own, *(event[0] for event in received.other_consents))}
+    for row, (code, _, event, _) in events_by_row(received.tables[SENT_CONSENTS.name]):
+        if event != GIVEN and code and spelled(code) not in known:
+            yield row
 
 
 def _listed(scopes: Iterable[str]) -> str:

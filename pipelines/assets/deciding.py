@@ -14,6 +14,7 @@ from pipelines.deciding.accepting import Asked, Outcome, decide, in_plain_form, 
 from pipelines.deciding.withdrawal import Renewed, Restored, Withdrawn
 from pipelines.depot.keys import release as release_key
 from pipelines.release.make import Released, note_unlisted, refuse_what_a_run_must_do
+from pipelines.release.unread_consents import looked_at
 from pipelines.taking_in.batch import Bench
 from pipelines.taking_in.building import is_built
 from pipelines.taking_in.due import any_follow_up
@@ -74,15 +75,24 @@ def renew(study_path: Path, depot_root: Path | str, asked: Renewed) -> Restored:
 
 
 def release(
-    study_path: Path, depot_root: Path | str, why: str, actor: str | None = None, *, openly: bool = False
+    study_path: Path,
+    depot_root: Path | str,
+    why: str,
+    actor: str | None = None,
+    *,
+    openly: bool = False,
+    consents: str | None = None,
 ) -> Released:
     """Freeze what the depot pools today, after doing what consent or a decision asks for.
 
-    openly: only of runners who agreed to open sharing.
+    openly: only of runners who agreed to open sharing. consents: what the actor found in every consents.csv that could
+    not be read; None if nobody looked.
     Raises Unusable if there is nothing to freeze, no reason is given, or other code judged some deliveries.
     """
     with at_work(study_path, depot_root, actor) as bench:
         books = bench.desk.books
+        if consents is not None:
+            looked_at(bench.desk, consents)
         refuse_what_a_run_must_do(bench.desk, why)
         note_unlisted(bench.desk)
         before = {entry.number for entry in books.releases.all()}

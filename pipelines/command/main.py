@@ -199,6 +199,10 @@ def release(
     study: StudyPath = DEFAULT_STUDY,
     depot: DepotPath = DEFAULT_DEPOT,
     openly: Annotated[bool, typer.Option("--open", help="Only runners who agreed to open sharing.")] = False,
+    consents: Annotated[
+        str | None,
+        typer.Option("--consents-looked-at", help="What you found in a consents.csv that could not be read."),
+    ] = None,
 ) -> None:
     """Freeze the pooled data as a numbered release; consent is looked up again first. Does nothing if nothing changed.
 
@@ -206,7 +210,7 @@ def release(
     """
     from pipelines.assets.deciding import release as freeze
 
-    typer.echo(freeze(study, depot, why, by, openly=openly).text())
+    typer.echo(freeze(study, depot, why, by, openly=openly, consents=consents).text())
 
 
 @app.command()

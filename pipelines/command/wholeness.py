@@ -91,8 +91,14 @@ def restore(
     source: Annotated[Path, typer.Argument(help="One backup, as `manystrides backup` made it.")],
     depot: DepotPath = DEFAULT_DEPOT,
     actor: Actor = None,
+    yes: Annotated[
+        bool,
+        typer.Option("--yes", help="Fall back on the register of the backup if the depot's own is lost."),
+    ] = False,
 ) -> None:
     """Make a depot from a backup. Withdrawals since then, which the register beside the depot lists, are kept.
+
+    Without that register withdrawals since then are not known; nothing is then put back without --yes.
 
     Example: manystrides restore /mnt/backups/depot-2026-05-03T10-00-00 --depot depot
     """
@@ -100,7 +106,7 @@ def restore(
     from pipelines.depot.ledger import whoami
     from pipelines.depot.storage import Depot
 
-    typer.echo(put_back(source, Depot(depot), actor or whoami()).text())
+    typer.echo(put_back(source, Depot(depot), actor or whoami(), fall_back=yes).text())
 
 
 def _tell(faults: list[Fault]) -> None:

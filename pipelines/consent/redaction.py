@@ -1,32 +1,38 @@
 """Takes a withdrawn runner's rows and files out of a bag that the depot holds, and makes its manifests fit again.
 
-Every line that stays is left as it was, byte for byte. The books know who has withdrawn what.
+Every line that stays is left as it was, byte for byte. The books know who has withdrawn what. Where a record begins and
+what it is says ``pipelines.intake.csv_records``, as it does for whatever reads a table.
 """
 
 from __future__ import annotations
 
+import codecs
 import csv
 import hashlib
 import re
 from collections import defaultdict
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
 from pipelines.depot.store import write_bytes
 from pipelines.errors import Unusable
+from pipelines.intake.csv_records import CsvRecord, Role, records
+from pipelines.intake.tables import text_of_table
 from pipelines.workers.isolation import Isolated
 from schemas.catalogue import tables_of
 from schemas.consent_history import spelled
 from schemas.delivery import SENT_SESSIONS, SENT_TRIALS
 from schemas.model import Layer, Table
-from schemas.privacy import EVERY_SCOPE, RUNNER, SESSION, TRIAL
+from schemas.privacy import EVERY_SCOPE, RUNNER, SESSION, TRIAL, WAYS
 
 Row = Mapping[str, str]
 #: What a runner has withdrawn, by id.
 ScopesOf = Callable[[str], set[str]]
 
 _MANIFEST_LINE = re.compile(r"([0-9A-Fa-f]+)([ \t]+\*?)(.+)")
+#: Records that are told as rows, by ``rows_of_table`` and by what goes.
+_ROWS = frozenset({Role.ROW, Role.RAGGED})
 _OXUM = re.compile(rb"(?im)^(payload-oxum\s*:\s*)[0-9]+\.[0-9]+")
 
 
@@ -53,7 +59,7 @@ def redact(bag: Path, scopes_of: ScopesOf) -> list[str]:
     outgoing = {t: [gone(t, row) for row in rows_of_table(data / str(t.file_name))] for t in tables}
     for path in touched:
         _inside(data, path).unlink(missing_ok=True)
-    touched += [str(t.file_name) for t, out in outgoing.items() if _drop_lines(data / str(t.file_name), out)]
+    touched += [str(t.file_name) for t, out in outgoing.items() if _drop(data / str(t.file_name), out)]
     if touched:
         _fit_manifests(bag)
     return touched
@@ -84,6 +90,17 @@ def _needs(table: Table, row: Row) -> set[str]:
     return needs
 
 
+class Unsure(dict[str, str]):
+    """A row of which it is not sure what a cell is: cells are missing or too many.
+
+    cells: all of them, also those beyond the last column.
+    """
+
+    def __init__(self, row: Row, cells: Sequence[str]) -> None:
+        super().__init__(row)
+        self.cells = tuple(cells)
+
+
 @dataclass(frozen=True)
 class _Ways:
     """How rows of a bag lead to runners. spellings: id without case and outer spaces -> as it stands in the bag."""
@@ -106,7 +123,13 @@ class _Ways:
         return cls(of_session, of_trial, spellings)
 
     def runners(self, table: Table, row: Row) -> set[str]:
-        """Whose a row is: whom it names itself, else whom its session or trial leads to."""
+        """Whose a row is: whom it names itself, else whom its session or trial leads to.
+
+        Where it is not sure what a cell is, whoever any of them may mean.
+        """
+        if isinstance(row, Unsure):
+            led = (self.of_session.get(cell, set()) | self.of_trial.get(cell, set()) for cell in row.cells)
+            return set(row.cells).union(*led) - {""}
         if own := row.get(RUNNER, ""):
             return {own}
         by = table.rows.by if table.rows is not None else None
@@ -124,36 +147,53 @@ def _inside(data: Path, path: str) -> Path:
     return place if place.resolve().is_relative_to(data.resolve()) else data / "(outside)"
 
 
-def _records(text: str) -> Iterator[tuple[list[str], str]]:
-    """Each record's cells and its text as it stands in the file."""
-    lines = text.splitlines(keepends=True)
-    reader, before = csv.reader(lines), 0
-    for cells in reader:
-        yield cells, "".join(lines[before : reader.line_num])
-        before = reader.line_num
-
-
-def _text(path: Path) -> str:
-    return path.read_bytes().decode("utf-8-sig") if path.is_file() else ""
+def _read(path: Path) -> list[CsvRecord] | None:
+    """The records of a table as intake sees them; None of one that it does not read, also for want of a column."""
+    if not path.exists() and not path.is_symlink():
+        return []
+    text, _ = text_of_table(path, path.name)
+    try:
+        found = None if text is None else list(records(text))
+    except csv.Error:
+        return None
+    header = next((one.cells for one in found or () if one.role is Role.HEADER), None)
+    ways = {c for t in tables_of(Layer.DELIVERY) if t.file_name == path.name for c in t.column_names if c in WAYS}
+    return None if header is not None and not ways <= set(header) else found
 
 
 def rows_of_table(path: Path) -> list[Row]:
-    """The rows of a table, cells without the spaces around them; lines without any cell are none."""
-    records = [cells for cells, _ in _records(_text(path))]
-    names = [name.strip() for name in records[0]] if records else []
-    return [dict(zip(names, (c.strip() for c in cells), strict=False)) for cells in records[1:] if cells]
+    """The rows of a table as intake reads them, cells without the spaces around them.
+
+    Of a row with more or fewer cells than columns, which intake tells and leaves out, as many as there are. A table
+    that intake does not read has none.
+    """
+    names: list[str] = []
+    rows = list[Row]()
+    for record in _read(path) or ():
+        if record.role is Role.HEADER:
+            names = record.cells
+        elif record.role in _ROWS:
+            cells = [cell.strip() for cell in record.cells]
+            own = dict(zip(names, cells, strict=False))
+            rows.append(own if record.role is Role.ROW else Unsure(own, cells))
+    return rows
 
 
-def _drop_lines(path: Path, out: Sequence[bool]) -> bool:
-    """Leave out of a table the rows that ``out`` names, as ``rows_of_table`` orders them; whether there was one."""
+def _drop(path: Path, out: Sequence[bool]) -> bool:
+    """Leave out of a table the rows that ``out`` names, as ``rows_of_table`` orders them; whether something went.
+
+    A table that cannot be read goes as a whole: nobody can say whose rows it holds, and nothing of it is used.
+    """
+    found = _read(path)
+    if found is None:
+        path.unlink()
+        return True
     if not any(out):
         return False
-    records = list(_records(_text(path)))
     going = iter(out)
-    kept = [line for place, (cells, line) in enumerate(records) if place == 0 or not cells or not next(going)]
-    write_bytes(
-        path, "".join(kept).encode("utf-8")
-    )  # a new file: the old one may be a second name of bytes in the store
+    kept = [record.text for record in found if record.role not in _ROWS or not next(going)]
+    mark = codecs.BOM_UTF8 if path.read_bytes().startswith(codecs.BOM_UTF8) else b""
+    write_bytes(path, mark + "".join(kept).encode())  # a new file: the old one may be a second name of stored bytes
     return True
 
 

@@ -13,7 +13,7 @@ import json
 import os
 import shutil
 import stat
-from contextlib import closing, suppress
+from contextlib import closing
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
@@ -28,6 +28,8 @@ from pipelines.depot.guarding import end_of_command, made_from_books
 from pipelines.depot.ledger import Head, Ledger
 from pipelines.depot.modes import nothing_for_everybody
 from pipelines.depot.published import sha256_of
+from pipelines.depot.registers_beside import BACKUPS as REGISTER
+from pipelines.depot.registers_beside import latest_register, nothing_known_since, register_of
 from pipelines.depot.storage import Depot, put_back
 from pipelines.depot.store import OtherBytesError, Store, write_bytes
 from pipelines.errors import Unusable
@@ -35,7 +37,7 @@ from pipelines.errors import Unusable
 if TYPE_CHECKING:
     from pipelines.depot.books.book import Books
 
-TOLD, REGISTER = "backup.json", "register"
+TOLD = "backup.json"
 _TRIES = 3
 
 
@@ -61,12 +63,16 @@ class Copied:
 
 @dataclass(frozen=True)
 class Restored:
-    """What was put back. again: withdrawals that were asked for after the copy was made, and are carried out anew."""
+    """What was put back. again: withdrawals that were asked for after the copy was made, and are carried out anew.
+
+    fell_back: whether no register but the backup's was found.
+    """
 
     depot: Depot
     files: int
     lines_lost: int
     again: int
+    fell_back: bool = False
 
     def text(self) -> str:
         """For people."""
@@ -75,6 +81,9 @@ class Restored:
             lines.append(f"{self.lines_lost} lines of the ledger were written after the copy was made, and are lost.")
         if self.again:
             lines.append(f"{self.again} withdrawals were asked for since; the next command carries them out again.")
+        if self.fell_back:
+            lines.append("It falls back on the register of the backup: WITHDRAWALS SINCE THEN ARE NOT KNOWN.")
+            lines.append("Ask for each of them again with manystrides withdraw, before anything else.")
         return "\n".join([*lines, "Run manystrides run: it builds warehouse and pages and takes in what came since."])
 
 
@@ -108,10 +117,12 @@ def back_up(depot: Depot, target: Path, actor: str) -> Copied:
     return Copied(final, *done)
 
 
-def restore(source: Path, depot: Depot, actor: str) -> Restored:
-    """Make a depot from a backup, in a place where there is none. The register there is kept if it is the depot's own.
+def restore(source: Path, depot: Depot, actor: str, *, fall_back: bool = False) -> Restored:
+    """Make a depot from a backup, in a place where there is none.
 
-    Raises Unusable if something is there, or if the backup is not whole.
+    What the depot's own register knows of withdrawals since counts: the one beside the new place or the backup, under
+    whatever name, that reaches furthest. fall_back: whether the backup's own may do where there is none. Raises
+    Unusable if something is there, if the backup is not whole, or if withdrawals since would not be known.
     """
     if depot.root.exists() and any(depot.root.iterdir()):
         remedy = "Move what is there away, or name another place with --depot."
@@ -126,6 +137,10 @@ def restore(source: Path, depot: Depot, actor: str) -> Restored:
         shutil.copyfile(source / FILE, part / FILE)
         (part / FILE).chmod(stat.S_IRUSR | stat.S_IWUSR)
         with closing(open_books(part)) as books:
+            newer = latest_register(depot.register, source, books.word())
+            if newer is None and not fall_back:
+                remove_tree(part)
+                raise nothing_known_since(depot.register)
             files, target = _wanted(books), Store.on_disk(part)
             for key, sha in sorted(files.items()):
                 if not _put(Store.on_disk(source), target, key, sha):
@@ -141,18 +156,19 @@ def restore(source: Path, depot: Depot, actor: str) -> Restored:
         part.chmod(stat.S_IRWXU | stat.S_IRGRP | stat.S_IXGRP)
         part.rename(depot.root)
         to_disk(depot.root.parent)
-        return _begin_again(depot, source, actor, len(files))
+        return _begin_again(depot, source, newer, actor, len(files))
 
 
-def _begin_again(depot: Depot, source: Path, actor: str, files: int) -> Restored:
+def _begin_again(depot: Depot, source: Path, since: registers.Register | None, actor: str, files: int) -> Restored:
     """The register of the restored depot: what was withdrawn since is kept; the head is that of the copy."""
+    fell_back = since is None
     with depot.opened(to_write=True) as books:
-        newer = _register_of(depot.register, books) or _register_of(source / REGISTER, books)
+        newer = since or register_of(source / REGISTER, books.word())
         head, once = books.ledger.head(), newer.head if newer else Head()
         made = made_from_books(depot)
         known = {listed.tombstone for listed in made.withdrawals}
-        since = [one for one in (newer.in_force.values() if newer else ()) if one.tombstone not in known]
-        for listed in since:
+        again = [one for one in (newer.in_force.values() if newer else ()) if one.tombstone not in known]
+        for listed in again:
             made = made.with_withdrawal(listed)
         for one in newer.withdrawals if newer else ():
             if one.taken_back:
@@ -162,19 +178,11 @@ def _begin_again(depot: Depot, source: Path, actor: str, files: int) -> Restored
             for built in (keys.WAREHOUSE, keys.PAGES):  # they are made again
                 books.files.drop(built)
         lost = max(once.sequence - head.sequence, 0)
-        details = {"lines_lost": lost, "withdrawals_since": len(since)}
+        details = {"lines_lost": lost, "withdrawals_since": len(again), "register_of_backup": fell_back}
         why = "The depot was put back from a backup."
         Ledger(books, actor).write("restored", "depot", why, before=once.hash if lost else "", **details)
     end_of_command(depot)
-    return Restored(depot, files, lost, len(since))
-
-
-def _register_of(path: Path, books: Books) -> registers.Register | None:
-    with suppress(Unusable):
-        known = registers.read(path)
-        if known is not None and known.depot == books.word():
-            return known
-    return None
+    return Restored(depot, files, lost, len(again), fell_back)
 
 
 def _into_database(part: Path, depot: Depot) -> None:

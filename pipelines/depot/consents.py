@@ -13,8 +13,9 @@ from pipelines.depot.books.rows import Gate, Record
 from pipelines.depot.desk import Desk, Opened
 from pipelines.identity.gas_prints import prints_of_table
 from schemas.consent import Consent
-from schemas.consent_history import ANYBODY, GIVEN, events, spelled
-from schemas.delivery import RECORDED, SENT_CONSENTS
+from schemas.consent_history import ANYBODY, GIVEN, spelled
+from schemas.consent_lacks import told_by
+from schemas.delivery import RECORDED
 from schemas.delivery_beside import SENT_BREATHS
 from schemas.joined import delivered, runners_of, shas_of_trials
 from schemas.near_ids import Runners, that_may_concern
@@ -91,7 +92,10 @@ def _near(desk: Desk, received: Received, delivery_id: str | None) -> set[Consen
     """
     own, gates = delivered(received), desk.books.gates
     runners = Runners(own | gates.with_trials())
-    found = that_may_concern(events(received.tables[SENT_CONSENTS.name]), runners)
+    told = told_by(received)
+    found = that_may_concern(told, runners)
+    for nearer in (own, own | gates.with_trials(received.site)):  # of one laboratory a short code may mean only one
+        found |= that_may_concern((event for event in told if not runners.has(event[0])), Runners(nearer))
     codes = {code for code in gates.against(but=delivery_id) if runners.meant_by(code)}
     return found | that_may_concern(gates.told(codes, but=delivery_id), runners, own)
 

@@ -1,7 +1,7 @@
 """Searches everything live in a depot for words, in the bytes and, where a format packs them, in the values.
 
-Not live, and so not searched: bytes kept apart (``closed/``), the books, from which nothing is shown, the inbox, and
-releases that are superseded.
+Not live, and so not searched: bytes kept apart (``closed/``) unless they are asked for, the books, from which nothing
+is shown, the inbox, and releases that are superseded.
 """
 
 from __future__ import annotations
@@ -15,20 +15,26 @@ from pipelines.depot.storage import Depot
 from pipelines.depot.store import Store
 
 
-def live_keys(depot: Depot) -> list[str]:
-    """The keys of all that is live."""
+def live_keys(depot: Depot, *, closed: bool = False) -> list[str]:
+    """The keys of all that is live. closed: and of bytes kept apart."""
     with depot.opened() as books:
         old = [keys.release(entry.name) for entry in books.releases.all() if entry.superseded_utc]
-    shut = tuple(f"{folder}/" for folder in (keys.CLOSED, depot.inbox.name, *old))
+    apart = () if closed else (keys.CLOSED,)
+    shut = tuple(f"{folder}/" for folder in (*apart, depot.inbox.name, *old))
     found = (key for key in depot.store.below() if not key.startswith((*shut, "books.", "depot.lock")))
     return [key for key in found if depot.store.is_object(key)]
 
 
-def files_with(depot: Depot, words: Iterable[str], patterns: Iterable[bytes] = ()) -> tuple[int, list[Path]]:
-    """How many live files there are, and those with one of ``words`` (whole, not within another) or ``patterns``."""
+def files_with(
+    depot: Depot, words: Iterable[str], patterns: Iterable[bytes] = (), *, closed: bool = False
+) -> tuple[int, list[Path]]:
+    """How many files are searched, and those with one of ``words`` (whole, not within another) or ``patterns``.
+
+    closed: whether bytes kept apart are searched, too.
+    """
     wanted = [word.encode() for word in words]
     raw = [bytes(pattern) for pattern in patterns]
-    live = live_keys(depot)
+    live = live_keys(depot, closed=closed)
     found = [
         Path(depot.store.shown(key))
         for key in live

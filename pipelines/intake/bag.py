@@ -29,8 +29,9 @@ from pipelines.intake.examine import examine
 from pipelines.intake.litter import passed_over
 from pipelines.intake.paths import shown
 from pipelines.intake.tables import no_tables, read_tables
+from pipelines.intake.torn_consents import torn_consents
 from schemas.quota import Quota
-from schemas.received import PayloadFile, Problem, ProblemKind, Received
+from schemas.received import ConsentEvent, PayloadFile, Problem, ProblemKind, Received
 from schemas.study import Study
 
 SITE, STUDY, NUMBER = "Site", "Study", "Delivery-Number"
@@ -66,9 +67,11 @@ def receive(
     payload = root / "data"
     tables = no_tables()
     table_problems: list[Problem] = []
+    torn: tuple[ConsentEvent, ...] = ()
     if readable := payload.is_dir() and not payload.is_symlink():
         tables, table_problems = read_tables(payload)
         table_problems += descriptor_problems(payload)
+        torn = torn_consents(payload)
     number = info.get(NUMBER, "")
     received = Received(
         arrived_as=path.name,
@@ -79,6 +82,7 @@ def receive(
         files=files,
         tables=tables,
         problems=(*problems, *_summed_up(found.problems), *info_problems, *table_problems),
+        torn_consents=torn,
         fingerprint=_fingerprint(files) if files else _fingerprint_of_bag(found),
     )
     return guarded(received, root, known, quota, Vocabulary.of(study)), payload if readable else None

@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from pipelines.intake.csv_records import CsvRecord, Role, records
 from pipelines.intake.spreadsheet import (
     EXPORT_AGAIN,
     decimal_commas,
@@ -15,7 +16,6 @@ from pipelines.intake.spreadsheet import (
     not_a_csv,
     other_separator,
     quoted_separator,
-    says_comma,
 )
 from schemas.catalogue import tables_of
 from schemas.delivery import SENT_CONSENTS
@@ -29,8 +29,6 @@ if TYPE_CHECKING:
 #: memory and time: a file can hold more rows, or a row more cells, than the memory of the machine.
 MOST_BYTES = 32 << 20
 MOST_ROWS = 200_000
-MOST_LINES = 500_000
-MOST_CHARACTERS = 1 << 20  # of one row
 MOST_COLUMNS = 500
 MOST_RAGGED_SHOWN = 20
 
@@ -68,18 +66,19 @@ def _read(payload_dir: Path, table: Table) -> tuple[pd.DataFrame | None, list[Pr
     """The cells of a table's file as strings, the index being the line; None if there is no readable file."""
     name = str(table.file_name)
     path = payload_dir / name
-    if path.is_symlink() or (path.exists() and not path.is_file()):
-        return None, [Problem("table", f"{name} is not a plain file", "a CSV file", name)]
-    if not path.exists():
+    if not path.exists() and not path.is_symlink():
         missing = Problem("table", f"{name} is missing", f"a table with one row for {table.one_row_is}", name)
         return None, [] if table.optional else [missing]
-    text, problem = _text(path, name)
+    text, problem = text_of_table(path, name)
     if text is None:
         return None, [problem] if problem else []
     return _cells(text, name, table)
 
 
-def _text(path: Path, name: str) -> tuple[str | None, Problem | None]:
+def text_of_table(path: Path, name: str) -> tuple[str | None, Problem | None]:
+    """The text of a table's file without the mark of its encoding, or why there is none. Never raises."""
+    if path.is_symlink() or not path.is_file():
+        return None, Problem("table", f"{name} is not a plain file", "a CSV file", name)
     try:
         with path.open("rb") as stream:
             data = stream.read(MOST_BYTES + 1)
@@ -113,19 +112,18 @@ class _Sheet:
     ragged: list[tuple[int, int]] = field(default_factory=list)
     split: int = 0
 
-    def add(self, line: int, row: list[str]) -> None:
-        """Add one row after the header."""
-        width = len(self.header or ())
-        while len(row) > width and not row[-1].strip():
-            row.pop()
-        if not any(cell.strip() for cell in row):
-            self.blank.append(line)
-        elif len(row) != width:
-            self.ragged.append((line, len(row)))
-            self.split += len(row) > width and is_split_number(row)
-        else:
+    def add(self, record: CsvRecord) -> None:
+        """Add one record after the header."""
+        row = record.cells
+        if record.role is Role.BLANK:
+            if self.header is not None or any(cell.strip() for cell in row):  # blank rows above the header tell nothing
+                self.blank.append(record.line)
+        elif record.role is Role.RAGGED:
+            self.ragged.append((record.line, len(row)))
+            self.split += len(row) > len(self.header or ()) and is_split_number(row)
+        elif record.role is Role.ROW:
             self.rows.append(row)
-            self.lines.append(line)
+            self.lines.append(record.line)
 
     @property
     def count(self) -> int:
@@ -139,18 +137,14 @@ def _cells(text: str, name: str, table: Table) -> tuple[pd.DataFrame | None, lis
 
     sheet, last = _Sheet(), 0
     try:
-        for line, row in _rows(text):
-            last = line
-            if sheet.header is not None:
-                sheet.add(line, row)
-            elif says_comma(row):
-                sheet.blank.append(line)
-            elif any(cell.strip() for cell in row):
-                sheet.header = [cell.strip() for cell in row]
+        for record in records(text):
+            last = record.line
+            if record.role is Role.HEADER:
+                sheet.header = record.cells
                 if problem := _header_problem(sheet.header, name):
                     return None, [problem]
-                while not sheet.header[-1]:
-                    sheet.header.pop()
+            else:
+                sheet.add(record)
             if sheet.count > MOST_ROWS:
                 return None, [Problem("table", f"more than {MOST_ROWS} rows", f"at most {MOST_ROWS} rows", name)]
     except csv.Error as error:
@@ -199,34 +193,6 @@ def _blank(lines: list[int], name: str) -> Iterator[Problem]:
         seen = f"{rows} passed over"
         place = f"line {lines[0]}" if len(lines) == 1 else f"lines {lines[0]} to {lines[-1]}"
         yield Problem("blank", seen, "only rows that are filled", name, place)
-
-
-def _rows(text: str) -> Iterator[tuple[int, list[str]]]:
-    """Rows with the line each begins on; lines without any cell are passed over."""
-    taken = [0]
-    reader = csv.reader(_lines(text.replace("\r\n", "\n").replace("\r", "\n"), taken), strict=True)
-    begins = 1
-    for row in reader:
-        if row:
-            yield begins, row
-        begins = reader.line_num + 1
-        taken[0] = 0
-
-
-def _lines(text: str, taken: list[int]) -> Iterator[str]:
-    """Line by line, never all at once. taken: how many characters of the present row the reader has had."""
-    # splitlines() would also break at form feeds and the like, which are not line ends in CSV
-    start, number = 0, 0
-    while start < len(text):
-        end = text.find("\n", start) + 1 or len(text)
-        number += 1
-        taken[0] += end - start
-        if taken[0] > MOST_CHARACTERS:
-            raise csv.Error(f"a row of more than {MOST_CHARACTERS} characters, or a quote that is never closed")
-        if number > MOST_LINES:
-            raise csv.Error(f"more than {MOST_LINES} lines")
-        yield text[start:end]
-        start = end
 
 
 def _header_problem(header: list[str], name: str) -> Problem | None:

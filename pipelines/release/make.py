@@ -28,6 +28,7 @@ from pipelines.identity.word_list import names_beside
 from pipelines.release.changes import compare
 from pipelines.release.contents import fill, released_tables, write_parquet
 from pipelines.release.describe import describe
+from pipelines.release.unread_consents import refuse_unread
 from pipelines.taking_in.building import is_built
 from pipelines.taking_in.due import any_follow_up
 from pipelines.taking_in.due import stale as made_with_something_else
@@ -87,13 +88,17 @@ def freeze(desk: Desk, why: str, *, openly: bool = False) -> Entry:
 
 
 def refuse_what_a_run_must_do(desk: Desk, why: str) -> None:
-    """Raises Unusable without a reason or for one that names somebody, in an empty depot, or if another code judged."""
+    """Raises Unusable without a reason or for one that names somebody, in an empty depot, or if another code judged.
+
+    And while there is a consents.csv that nobody could read.
+    """
     if not why.strip():
         raise Unusable("No reason is given.", "what the release is for.", "Say it with --why.")
     refuse_who(why, desk.books.gates.every_runner(), names_beside(desk.study.path))
     if not desk.books.deliveries.any_taken_in():
         seen = "The depot holds no delivery that was taken in."
         raise Unusable(seen, "a depot with accepted trials.", "Run `manystrides run` first.", file=desk.depot.root)
+    refuse_unread(desk)
     if behind := made_with_something_else(desk):
         raise Unusable(
             f"{len(behind)} deliveries were judged by another code or study file.",

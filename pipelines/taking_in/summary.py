@@ -13,6 +13,7 @@ from pipelines.depot.published import read_result
 from pipelines.depot.storage import Depot
 from pipelines.taking_in.withdrawing import CarriedOut
 from schemas import quality
+from schemas.delivery import SENT_CONSENTS
 from schemas.model import Table
 from schemas.received import plain_rows
 
@@ -150,6 +151,8 @@ class Summary:
             yield f"  {where + ': ' if where else ''}{finding['seen']} Expected: {finding['expected']}"
         if len(findings) > _MOST_SHOWN:
             yield f"  and {len(findings) - _MOST_SHOWN} more findings, all in the table findings"
+        if any(f["file"] == SENT_CONSENTS.file_name for f in findings):
+            yield "  A WITHDRAWAL MAY BE IN ITS consents.csv: nothing can be released before it is read or looked at"
         for remedy in dict.fromkeys(f["remedy"] for f in findings):
             yield f"  What to do: {remedy}"
 

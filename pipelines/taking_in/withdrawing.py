@@ -17,7 +17,7 @@ from pathlib import Path
 
 from pipelines.depot import keys
 from pipelines.depot.books.rows import Entry, Job
-from pipelines.depot.consents import changed
+from pipelines.depot.consents import WHOLE_TRIAL, changed
 from pipelines.depot.desk import Desk
 from pipelines.depot.overrides import forget_gone
 from pipelines.depot.search_bytes import files_with
@@ -29,9 +29,10 @@ CARRIED_OUT = "withdrawal_carried_out"
 
 @dataclass(frozen=True)
 class CarriedOut:
-    """What was done for one withdrawal. found: live files with the runner's id; waits_until: end of the time of grace.
+    """What was done for one withdrawal. waits_until: end of the time of grace; ended: whether all is done.
 
-    deliveries: judged again for it; files_removed: of the raw store and the closed folder; ended: whether all is done.
+    deliveries: judged again for it; files_removed: of the raw store and the closed folder. found: files with the
+    runner's id, those kept apart among them; recordings: how many of the runner's are here still.
     """
 
     job: Job
@@ -41,6 +42,7 @@ class CarriedOut:
     waits_until: str = ""
     searched: int = 0
     found: tuple[Path, ...] = ()
+    recordings: int = 0
     ended: bool = False
 
     def lines(self) -> Iterator[str]:
@@ -52,10 +54,12 @@ class CarriedOut:
         else:
             yield f"Judged again without it: {judged}."
             yield f"Files removed: {self.files_removed}. The same files, if sent again, are withheld."
-            if self.ended and self.job.scope == EVERY_SCOPE:
+            if self.searched:
                 found = len(self.found)
-                yield f"The runner's id was searched for in {self.searched} live files and found in {found}."
+                yield f"The runner's id was searched for in {self.searched} files and found in {found}."
                 yield from (f"  STILL IN {path}" for path in self.found)
+            if self.recordings:
+                yield f"Recordings that were to be removed and are STILL HERE: {self.recordings}."
             if not self.ended:
                 yield "NOT FINISHED: something of it could not be done just now; the next command goes on with it."
         if self.superseded:
@@ -71,9 +75,10 @@ class CarriedOut:
         if self.waits_until:
             return f"{asked} waits until {self.waits_until}; the runner is withheld."
         if not self.ended:
-            return f"{asked} is NOT FINISHED still; the next command goes on with it."
-        still = f", and the runner's id is STILL IN {len(self.found)} files" if self.found else ""
-        return f"{asked} was not finished and is carried out now: {self.files_removed} files removed{still}."
+            still = f" The runner's id is STILL IN {len(self.found)} files." if self.found else ""
+            here = f" STILL HERE are {self.recordings} recordings of the runner." if self.recordings else ""
+            return f"{asked} is NOT FINISHED still; the next command goes on with it.{still}{here}"
+        return f"{asked} was not finished and is carried out now: {self.files_removed} files removed."
 
 
 def any_left(desk: Desk) -> bool:
@@ -130,7 +135,9 @@ def _is_first(desk: Desk, job: Job) -> bool:
 
 
 def end(desk: Desk, done: Sequence[CarriedOut], *, keeps_history: bool = False) -> list[CarriedOut]:
-    """Search everything live for the ids of the runners, and end the withdrawals of which nothing is left to do.
+    """Search everything for the ids of the runners, and end the withdrawals of which nothing is left to do.
+
+    One of which something is found stays open: whoever asked is told, and each further command tries again.
 
     keeps_history: Dagster is running, whose history cannot be removed under it; what concerns a whole runner is then
     left for the next command that is not Dagster's.
@@ -150,14 +157,24 @@ def _end(desk: Desk, done: CarriedOut, keeps_history: bool) -> CarriedOut:
     if whole:
         shutil.rmtree(depot.dagster_home, ignore_errors=True)  # its history shows rows of tables
     names = sorted({name.strip() for name in spellings})
-    searched, found = files_with(depot, names) if whole and names else (0, [])
+    searched, found = files_with(depot, names, closed=True) if whole and names else (0, [])
+    done = replace(done, searched=searched, found=tuple(found), recordings=_recordings_left(desk, job, spellings))
+    if found or done.recordings:
+        return done  # nobody may read that it is carried out; the next command goes on with it
     with depot.books.transaction():
         depot.books.jobs.end(job.tombstone, now())
-        told = "The runner's data are gone." if not found else "The runner's id is still somewhere."
-        details = {"scope": job.scope, "files_removed": done.files_removed, "still_in": len(found)}
-        desk.ledger.write(CARRIED_OUT, f"tombstone-{job.tombstone}", told, **details)
+        details = {"scope": job.scope, "files_removed": done.files_removed, "still_in": 0}
+        desk.ledger.write(CARRIED_OUT, f"tombstone-{job.tombstone}", "The runner's data are gone.", **details)
     depot.books.forget_for_good()
-    return replace(done, searched=searched, found=tuple(found), ended=True)
+    return replace(done, ended=True)
+
+
+def _recordings_left(desk: Desk, job: Job, spellings: set[str]) -> int:
+    """How many recordings of nobody but the runner the depot still has, of those that were to be removed."""
+    if job.scope not in WHOLE_TRIAL:
+        return 0
+    own = {sha for name in spellings for sha in desk.books.gates.files_of_trials(name)}
+    return len(own & desk.books.deliveries.shas_held())
 
 
 def _spellings(desk: Desk, job: Job) -> set[str]:

@@ -84,6 +84,19 @@ def test_who_withdrew_after_the_copy_was_made_is_taken_out_again_by_the_next_com
     assert faults(depot) == []
 
 
+def test_under_another_name_the_depots_own_register_is_found_and_without_it_nothing_is_put_back(place: Path) -> None:
+    depot = Depot(place / "depot")
+    copy = back_up(depot, place / "backups", "tester").folder
+    withdraw(STUDY, depot.root, leaving(LEAVES))
+    assert "1 withdrawals were asked for since" in restore(copy, Depot(place / "again"), "tester").text()
+    alone = shutil.copytree(copy, place / "disk" / "backups" / copy.name)
+    other = Depot(place / "elsewhere" / "again")
+    with pytest.raises(Unusable, match="withdrawals since the backup was made would not be known"):
+        restore(alone, other, "tester")
+    assert not other.root.exists()
+    assert "WITHDRAWALS SINCE THEN ARE NOT KNOWN" in restore(alone, other, "tester", fall_back=True).text()
+
+
 def test_the_next_copy_shares_what_did_not_change(place: Path) -> None:
     depot = Depot(place / "depot")
     first = back_up(depot, place / "backups", "tester")

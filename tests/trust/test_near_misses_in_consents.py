@@ -7,8 +7,10 @@ from pathlib import Path
 import pytest
 
 from demo_site_uploads.simulator.tables import consent_rows, csv_bytes
+from pipelines.assets.deciding import release
 from pipelines.assets.run import run
 from pipelines.depot.storage import Depot
+from pipelines.errors import Unusable
 from schemas.delivery import SENT_CONSENTS, SENT_PARTICIPANTS, SENT_SESSIONS, SENT_TRIALS
 from tests.delivery_builders import STUDY, a_delivery, planned, tables
 
@@ -34,7 +36,7 @@ def told(depot: Depot, name: str = "brack-001") -> str:
     return " ".join(row["seen"] for row in tables(depot.root)[name]["findings"])
 
 
-@pytest.mark.parametrize("code", ["FS01", "FS-O1", "FS-011"])
+@pytest.mark.parametrize("code", ["FS01", "FS-O1", "FS-011", "01"])
 def test_a_withdrawal_under_a_near_code_withholds_the_runner(tmp_path: Path, code: str) -> None:
     line = {**GIVEN[0], "participant_id": code, "scope": "pooling", "event": "withdrawn"}
     depot = taken_in(tmp_path, 1, [*GIVEN, line])
@@ -63,3 +65,30 @@ def test_a_withdrawal_under_a_near_code_that_came_first_waits_for_the_runner(tmp
     depot = taken_in(tmp_path, 2, GIVEN)
     assert accepted(depot, "brack-002") == {"FS-02"}
     assert run(STUDY, tmp_path / "inbox", depot.root, "tester", workers=1).text().startswith("Nothing new")
+
+
+@pytest.mark.parametrize("separator", [";", ","])
+def test_a_withdrawal_in_a_line_that_is_no_row_withholds_the_runner_of_the_earlier_delivery(
+    tmp_path: Path, separator: str
+) -> None:
+    depot = taken_in(tmp_path, 1, GIVEN)
+    header = "participant_id,scope,event,study_day,form_version\n"
+    lines = f"{header}FS-01,pooling,withdrawn,0\nFS-02,pooling,given,0\n# FS-09 is still to come\n"
+    a_delivery(tmp_path / "inbox", 2, replace_files={"consents.csv": lines.replace(",", separator).encode()})
+    run(STUDY, tmp_path / "inbox", depot.root, "tester", workers=1)
+    assert accepted(depot) == {"FS-02"}
+
+
+def test_a_word_of_withdrawal_in_the_version_of_the_form_counts_against(tmp_path: Path) -> None:
+    depot = taken_in(tmp_path, 1, [{**GIVEN[0], "form_version": "2, withdrawn by letter"}, *GIVEN[1:]])
+    assert accepted(depot) == {"FS-02"}
+
+
+def test_a_consents_table_that_nobody_can_read_keeps_a_release_from_being_frozen(tmp_path: Path) -> None:
+    depot = taken_in(tmp_path, 1, GIVEN)
+    a_delivery(tmp_path / "inbox", 2, replace_files={"consents.csv": b"PK\x03\x04 a workbook"})
+    told = run(STUDY, tmp_path / "inbox", depot.root, "tester", workers=1).text()
+    assert "A WITHDRAWAL MAY BE IN ITS consents.csv" in told
+    with pytest.raises(Unusable, match="a withdrawal may be in it"):
+        release(STUDY, depot.root, "first", "tester")
+    assert release(STUDY, depot.root, "first", "tester", consents="Nobody withdraws in it.").entry.trial_count == 2

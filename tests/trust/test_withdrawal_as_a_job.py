@@ -93,6 +93,20 @@ def test_when_the_days_of_grace_are_over_the_next_command_removes_the_bytes(plac
     assert list(standings(place)) == [trial_id("standing", STAYS)]
 
 
+def test_what_leaves_the_runners_id_in_bytes_kept_apart_is_told_as_not_carried_out(place: Path) -> None:
+    left = place / "depot" / "closed" / "brack-001" / "left"
+    left.parent.mkdir(parents=True, exist_ok=True)
+    left.write_text(f"participant_id\n{LEAVES}\n")
+    done = withdraw(STUDY, place / "depot", leaving(LEAVES))
+    assert (done.exit_code, done.found) == (1, (left,))
+    assert "NOT FINISHED" in done.text()
+    assert "withdrawal_carried_out" not in {line["what"] for line in ledger_lines(place / "depot")}
+    assert "NOT FINISHED still" in go(place)
+    left.unlink()
+    assert "carried out now" in go(place)
+    assert "withdrawal_carried_out" in {line["what"] for line in ledger_lines(place / "depot")}
+
+
 def test_consent_given_anew_counts_from_its_day_and_nothing_from_before(place: Path) -> None:
     depot = place / "depot"
     withdraw(STUDY, depot, leaving(LEAVES))

@@ -224,10 +224,13 @@ class Gates:
         with self._books.reading() as connection:
             return set(connection.scalars(sa.select(c.participant_id).distinct()))
 
-    def with_trials(self) -> set[str]:
-        """Every id of a runner of whom a delivery has trials."""
+    def with_trials(self, site: str | None = None) -> set[str]:
+        """Every id of a runner of whom a delivery has trials. site: of this laboratory alone."""
+        c, d = GATE_TRIALS.c, DELIVERIES.c
+        query = sa.select(c.participant_id).join(DELIVERIES, d.delivery_id == c.delivery_id).distinct()
+        query = query if site is None else query.where(d.site == site)
         with self._books.reading() as connection:
-            return {str(r) for r in connection.scalars(sa.select(GATE_TRIALS.c.participant_id).distinct()) if r}
+            return {str(r) for r in connection.scalars(query) if r}
 
     def against(self, *, but: str | None = None) -> set[str]:
         """Every id under which a delivery tells an event against consent. but: not from this one."""
@@ -293,8 +296,7 @@ class Gates:
             for event in (*self.told(portion), *self._books.withdrawals.events(named)):
                 told.setdefault(spelled(event[0]), set()).add(event)
             connection.execute(sa.delete(RUNNERS_KNOWN).where(RUNNERS_KNOWN.c.participant_id.in_(sorted(named))))
-            rows = [{"participant_id": r, "digest": knowledge(told.get(spelled(r), ()))} for r in sorted(named)]
-            if rows:
+            if rows := [{"participant_id": r, "digest": knowledge(told.get(spelled(r), ()))} for r in sorted(named)]:
                 connection.execute(sa.insert(RUNNERS_KNOWN), rows)
         gone = sa.not_(sa.exists().where(c.participant_id == RUNNERS_KNOWN.c.participant_id))
         connection.execute(sa.delete(RUNNERS_KNOWN).where(gone))
