@@ -24,6 +24,7 @@ from pipelines.science.events.contacts import force_contacts, has_force
 from pipelines.science.events.from_force import SIDES, Contact
 from pipelines.science.events.from_markers import marker_contacts
 from pipelines.science.events.from_sensors import contacts_in, halfway
+from pipelines.science.signals.pairing import paired
 from pipelines.science.signals.smooth import SmoothMarkers
 from schemas.mechanics import runs
 from schemas.processing import Processing
@@ -107,12 +108,23 @@ def _held_against(
     line = Line(fit.offset_s, fit.scale)
     for basis in others:
         kinds = set(basis.ours) & set(basis.theirs)
-        ours, theirs = ({k: times for k, times in t.items() if k in kinds} for t in (basis.ours, basis.theirs))
+        ours = {kind: basis.ours[kind] for kind in kinds}
+        theirs = {k: basis.theirs[k] + _delay(ours[k], basis.theirs[k], line, settings) for k in kinds}
         against = objection(ours, theirs, line, settings.match_tolerance_s, spans, complete=basis.complete, alone=False)
         if against:
             words = basis.word.replace("_", " ")
             return NoClock(f"the best alignment is contradicted by another kind of events ({words}): {against}", fit)
     return fit
+
+
+def _delay(ours: FloatArray, theirs: FloatArray, line: Line, settings: ClockProcessing) -> float:
+    """By how much events of one kind are told late by the trial's method: of one foot, a sensor may be late for itself.
+
+    That is for the checks of sensors to tell; what was lost or doubled moves some of the events and others not.
+    """
+    moved = line.offset_s + line.scale * theirs
+    places = paired(ours, moved, settings.match_tolerance_s)
+    return float(np.median(ours[places[:, 0]] - moved[places[:, 1]])) if len(places) else 0.0
 
 
 def clock_row(trial_id: str, clock: ClockFit | NoClock) -> dict[str, Any]:

@@ -247,3 +247,11 @@ def test_what_one_basis_refuses_for_a_cause_no_coarser_one_accepts() -> None:
     clock = match_by([Basis("shared_signal", few, few), coarse], SPANS, PLAIN.clock)
     assert isinstance(clock, ClockFit), clock
     assert clock.basis == "sensor_against_markers"
+
+
+def test_a_sensor_of_the_other_foot_that_is_late_for_itself_is_no_fault_of_the_clock() -> None:
+    true = contacts_within(true_starts())
+    late = {**true, "right contact": true["right contact"] + 0.025}
+    shared = Basis("shared_signal", {"left contact": true["left contact"]}, {"left contact": true["left contact"]})
+    clock = match_by([shared, Basis("sensor_against_markers", true, late)], SPANS, PLAIN.clock)
+    assert isinstance(clock, ClockFit), clock
