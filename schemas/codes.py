@@ -74,6 +74,7 @@ EVENT_METHOD = (
     Code("force", "Vertical force above the study file's threshold."),
     Code("sensor", "Footswitch or accelerometer under or on the foot."),
     Code("markers", "Movement of the foot markers."),
+    Code("laboratory", "Marks that the laboratory set in the file itself; compared with, never believed."),
 )
 
 EVENT = (Code("contact", "Start of contact."), Code("toe_off", "End of contact."))

@@ -105,7 +105,8 @@ class PlateSays:
     problem: why it cannot be read, a sentence part without full stop. corners: four places of three numbers each.
     calibration_singular: a type 4 plate's matrix from which no six numbers can be told apart. units: of its channels,
     as stated. no_numbers: samples of its channels that are none. zero_frames: what FORCE_PLATFORM:ZERO names, from 1;
-    zero_load: mean vertical force in these, as share of the largest in the trial.
+    zero_load: mean vertical force in these, as share of the largest in the trial. unknown_unit: what the file calls the
+    unit of its forces, where that is no known one. labels: of its channels.
     """
 
     number: int
@@ -119,6 +120,8 @@ class PlateSays:
     no_numbers: int = 0
     zero_frames: tuple[int, int] = (0, 0)
     zero_load: float = 0.0
+    unknown_unit: str | None = None
+    labels: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -139,15 +142,17 @@ class PlatesSay:
 
 @dataclass(frozen=True)
 class Twin:
-    """A name that stands for more than one thing. kind: point, channel, parameter or group.
+    """A name that stands for more than one thing. kind: point, channel, parameter, group or group number.
 
-    alike: whether all of them hold the same, so that it does not matter which is read.
+    alike: whether all of them hold the same, so that it does not matter which is read. spellings: all, where the name
+    is spelled in more than one way; of a group number, the names of its groups.
     """
 
     kind: str
     name: str
     count: int
     alike: bool
+    spellings: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)

@@ -7,17 +7,16 @@ in its name. Nothing here opens a file; ``pipelines.study.file`` does.
 from __future__ import annotations
 
 import re
-from datetime import date, datetime
-from typing import Any, Literal
+from typing import Literal
 
-from pydantic import ConfigDict, Field, field_validator, model_validator
-from pydantic_core import PydanticCustomError
+from pydantic import Field, model_validator
 
 from schemas.anatomy import SENIAM_KINDS, Landmark, MuscleKind
 from schemas.disclosure import Disclosure
 from schemas.processing import Processing
 from schemas.quota import Quota
 from schemas.settings import Settings
+from schemas.site_settings import SiteEvents, SiteLimit
 
 LabAxis = Literal["+x", "-x", "+y", "-y", "+z", "-z"]
 Surface = Literal["treadmill", "runway"]
@@ -152,25 +151,6 @@ class MuscleSpec(Described):
     )
 
 
-class SiteLimit(Settings):
-    """A threshold of one laboratory that differs from the study's; shown with its reason on the laboratory's page."""
-
-    model_config = ConfigDict(str_strip_whitespace=True)
-
-    value: float = Field(description="The threshold, in the unit of the check's page.")
-    reason: str = Field(min_length=1, description="Why the laboratory needs it; do not name anybody.")
-    since: date = Field(
-        description="Day it was agreed on, for example 2026-03-02; it counts for earlier deliveries, too."
-    )
-
-    @field_validator("since", mode="before")
-    @classmethod
-    def _a_day(cls, value: Any) -> Any:
-        if not isinstance(value, str | date) or isinstance(value, datetime):  # a bare number would be taken for seconds
-            raise PydanticCustomError("date_type", "a date")
-        return value
-
-
 class Site(Settings):
     """A laboratory of the study. ``profile`` is read from the file named in the study file."""
 
@@ -179,6 +159,9 @@ class Site(Settings):
     limits: dict[str, dict[str, SiteLimit]] = Field(
         default_factory=dict,
         description="Thresholds of checks that differ from the study's at this laboratory: check name, then threshold.",
+    )
+    events: SiteEvents | None = Field(
+        default=None, description="How events are found in its force, if not as the study does."
     )
 
 
@@ -258,6 +241,11 @@ class Study(Settings):
         """Thresholds of a check that differ from its defaults: the study's, over which the laboratory's own win."""
         own = self.sites[site].limits.get(check, {}) if site in self.sites else {}
         return {**self.limits.get(check, {}), **{name: limit.value for name, limit in own.items()}}
+
+    def processing_at(self, site: str | None) -> Processing:
+        """How signals of a laboratory become outcomes: as the study says, but for what its force needs."""
+        own = self.sites[site].events if site in self.sites else None
+        return self.processing.model_copy(update=own.changes) if own is not None else self.processing
 
     def muscle_kinds(self) -> dict[str, MuscleKind]:
         """Muscle -> its kind, of those whose kind is declared or known by the SENIAM name."""

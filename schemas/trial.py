@@ -91,6 +91,15 @@ class FileFacts:
 
 
 @dataclass(frozen=True)
+class Mark:
+    """An event that the laboratory marked in the file. event: contact or toe_off; time_s: from the first frame."""
+
+    side: str
+    event: str
+    time_s: float
+
+
+@dataclass(frozen=True)
 class Trial:
     """One recording, mapped to roles and study axes, with what the tables say about it.
 
@@ -112,6 +121,7 @@ class Trial:
     channels: tuple[Channel, ...] = ()
     signals: tuple[Signal, ...] = ()  # channels with their meaning, of the trial's file and of its sidecar
     missing_labels: dict[str, str] = field(default_factory=dict)  # role -> label
+    marks: tuple[Mark, ...] = ()  # events that the laboratory marked, in order of time
     carriers: dict[str, FloatArray] = field(default_factory=dict)  # markers of clusters -> (frames, 3) m, gaps filled
     carried: dict[str, str] = field(default_factory=dict)  # role that was not worn -> cluster that carried it
     misfits_m: dict[str, FloatArray] = field(default_factory=dict)  # cluster -> (frames,) m off a rigid body

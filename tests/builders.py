@@ -293,6 +293,13 @@ def with_force(trial: Trial, change: Callable[[np.ndarray], np.ndarray]) -> Tria
     return replace(trial, plates=tuple(replace(p, force=change(p.force.copy())) for p in trial.plates))
 
 
+def hummed(trial: Trial, part: float, hz: float = 200.0) -> Trial:
+    """The same with a hum on force and moment alike, as large as a part of the force: far above the cut-off for peaks."""
+    clock = np.arange(len(trial.plates[0].force)) / (trial.analog_rate_hz or 1.0)
+    hum = 1 + part * np.cos(2 * np.pi * hz * clock)[:, None]
+    return replace(trial, plates=tuple(replace(p, force=p.force * hum, moment=p.moment * hum) for p in trial.plates))
+
+
 def cut(trial: Trial, start_s: float, end_s: float) -> Trial:
     """The same trial recorded from ``start_s`` to ``end_s`` only; its clock starts anew."""
     rate = trial.analog_rate_hz or 0.0

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING, Any
 
 from checks.registry import Looked, Subject, Weight, check, looked, nothing
@@ -20,6 +20,10 @@ IDS = ("trial_id", "session_id", "participant_id")
 _DESCRIBING = ("datapackage.json",)
 
 
+_COPY_AGAIN = (
+    "Copy the delivery again from the folder it was made in. If files were changed on purpose after the bag was made, "
+    "make the bag again, so that its checksums are those of the new files"
+)
 _ZIP_AGAIN = "Zip the bag's own folder again: plain files and folders only, no shortcuts, no files from outside it"
 
 
@@ -45,6 +49,12 @@ def of_kind(delivery: Received, *kinds: str) -> list[Problem]:
 def ids_of(row: pd.Series) -> dict[str, Any]:
     """The ids a row carries, so that its finding reaches the trials it touches."""
     return {name: row[name] for name in IDS if name in row.index and known(row[name])}
+
+
+def _with_remedy(problems: Sequence[Problem], usual: str) -> list[dict[str, Any]]:
+    """Faults whose remedy is the problem's own, or else the usual one."""
+    faults = zip(faults_of(problems), problems, strict=True)
+    return [{**fault, "what_to_do": problem.mend or usual} for fault, problem in faults]
 
 
 def known(value: object) -> bool:
@@ -75,11 +85,7 @@ def archive_unpacks_safely(delivery: Received) -> Looked:
     problems = of_kind(delivery, "archive")
     if not problems and not delivery.arrived_as.lower().endswith(".zip"):
         return nothing("the delivery came as a folder")
-    faults = [
-        {**fault, "what_to_do": problem.mend or _ZIP_AGAIN}
-        for fault, problem in zip(faults_of(problems), problems, strict=True)
-    ]
-    return looked(max(1, len(delivery.files)), faults)
+    return looked(max(1, len(delivery.files)), _with_remedy(problems, _ZIP_AGAIN))
 
 
 @check(
@@ -87,9 +93,8 @@ def archive_unpacks_safely(delivery: Received) -> Looked:
     weight=Weight.STOPS,
     seen="{problem}.",
     expected="{wanted}.",
-    remedy="Copy the delivery again from the folder it was made in. If files were changed on purpose after the bag "
-    "was made, make the bag again, so that its checksums are those of the new files.",
-    words=("problem", "wanted"),
+    remedy="{what_to_do}.",
+    words=("problem", "wanted", "what_to_do"),
 )
 def bag_is_complete_and_unchanged(delivery: Received) -> Looked:
     """The bag holds exactly the files its manifests list, byte for byte (BagIt, RFC 8493).
@@ -99,7 +104,7 @@ def bag_is_complete_and_unchanged(delivery: Received) -> Looked:
     problems = of_kind(delivery, "bag")
     if not problems and not delivery.files:
         return nothing(NOT_OPENED)
-    return looked(max(1, len(delivery.files)), faults_of(problems))
+    return looked(max(1, len(delivery.files)), _with_remedy(problems, _COPY_AGAIN))
 
 
 @check(

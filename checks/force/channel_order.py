@@ -87,16 +87,15 @@ def _verticals(trial: Trial) -> tuple[list[list[int]], FloatArray | None]:
 
 
 def _signal(columns: list[list[int]], samples: FloatArray, by: int) -> FloatArray | None:
-    """(n,) the channels ``by`` places beside the vertical ones, each plate's by its largest; None if one is still."""
+    """(n,) the channels ``by`` places beside the vertical ones, each plate's by its largest; None if all are still."""
     total = np.zeros(len(samples))
     for own in columns:
         signal = samples[:, [(column + by) % samples.shape[1] for column in own]].sum(axis=1)
         signal = signal - np.median(signal)
         largest = np.abs(signal).max()
-        if not largest > 0:  # also of what is no number
-            return None
-        total += signal / largest
-    return total
+        if largest > 0:  # a plate that nobody met may read nothing
+            total += signal / largest
+    return total if np.isfinite(total).all() and total.any() else None
 
 
 def _likeness(trial: Trial, work: Workspace, columns: list[list[int]], samples: FloatArray, by: int) -> float:

@@ -19,8 +19,8 @@ SAME = 1e-6
 HARMLESS_RATE = 1e-3
 #: Bytes of a block: files are filled up to whole ones, and the filling need not be blank.
 BLOCK = 512
-#: Own choice: ANALOG:RATE is often rounded.
-RATE_ROUNDED = 0.01
+#: Hz; ANALOG:RATE is often rounded to a whole number.
+RATE_ROUNDED_HZ = 0.5
 
 
 def _usable(number: float | None) -> bool:
@@ -123,11 +123,16 @@ def _analog_rate(description: SelfDescription) -> Iterator[Said]:
     held = read.samples_per_frame * read.point_rate_hz
     if stated is None:
         yield untidy(f"ANALOG:RATE is missing; {held:g} Hz follows from the samples in a frame")
-    elif not (math.isfinite(stated) and abs(stated - held) <= RATE_ROUNDED * held):
-        yield wrong(
-            f"ANALOG:RATE is {stated:g} Hz, and {read.samples_per_frame} samples in each of {read.point_rate_hz:g} "
-            f"frames a second make {held:g} Hz"
+    elif not math.isfinite(stated) or _apart(stated, held, SAME):
+        said = (
+            f"ANALOG:RATE is {stated:.8g} Hz, and {read.samples_per_frame} samples in each of {read.point_rate_hz:.8g} "
+            f"frames a second make {held:.8g} Hz"
         )
+        near = math.isfinite(stated) and (
+            not _apart(stated, held, HARMLESS_RATE)
+            or (stated == round(stated) and abs(stated - held) < RATE_ROUNDED_HZ)
+        )
+        yield untidy(f"{said}, which was used") if near else wrong(said)
     samples = description.header.samples_per_frame
     if samples != read.samples_per_frame:
         yield _by_size(
@@ -248,8 +253,9 @@ C3D_RULES: tuple[Rule, ...] = (
     Rule(
         "analog rate",
         ("header word 10", "ANALOG:RATE", "POINT:RATE"),
-        "ANALOG:RATE is not the samples of a frame times the frame rate (to 1 %), or " + _UNKNOWN,
-        "ANALOG:RATE is missing, or " + _KNOWN,
+        "ANALOG:RATE is not the samples of a frame times the frame rate (to 0.1 %, or rounded to whole Hz), or "
+        + _UNKNOWN,
+        "ANALOG:RATE is missing, or not exactly that, or " + _KNOWN,
         _analog_rate,
     ),
     Rule(

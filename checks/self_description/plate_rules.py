@@ -111,6 +111,11 @@ def _spared(plate: PlateSays) -> set[int]:
 
 def _units(description: SelfDescription) -> Iterator[Said]:
     for plate in description.plates.plates:
+        if plate.unknown_unit:
+            yield wrong(
+                f"ANALOG:UNITS gives the forces of force plate {plate.number} in {plate.unknown_unit!r}, which is no "
+                "known unit of force; they were taken for newtons"
+            )
         words = [_word(unit) for unit in plate.units]
         for what, part in (("forces", _FORCES), ("moments", _MOMENTS)):
             own = words[part[plate.c3d_type]] if plate.c3d_type in part else []
@@ -118,6 +123,11 @@ def _units(description: SelfDescription) -> Iterator[Said]:
                 yield wrong(
                     f"ANALOG:UNITS gives the {what} of force plate {plate.number} in {' and '.join(named)}; all of "
                     "them were read in one unit"
+                )
+            elif named and not all(own):
+                yield untidy(
+                    f"ANALOG:UNITS gives only some of the {what} of force plate {plate.number} a unit, "
+                    f"{next(iter(named))}; all of them were read in it"
                 )
     volts = [p for p in description.plates.plates if p.c3d_type != 4 and {_word(unit) for unit in p.units} & _VOLTS]
     if volts:
@@ -130,6 +140,44 @@ def _units(description: SelfDescription) -> Iterator[Said]:
 def _word(unit: str) -> str:
     """A unit without the marks that are written in it or not."""
     return re.sub(r"[\s.*·-]", "", unit.lower()).replace("newtons", "n").replace("newton", "n")
+
+
+#: Type -> what its channels are, in order (C3D user guide); of type 4 the matrix may put them in another.
+_ORDER = {
+    1: ("fx", "fy", "fz"),
+    2: ("fx", "fy", "fz", "mx", "my", "mz"),
+    3: ("fx12", "fx34", "fy14", "fy23", "fz1", "fz2", "fz3", "fz4"),
+}
+#: A force or moment and its axis, with the digits behind it, where no other letter touches it.
+_AXIS = re.compile(r"(?<![a-z])([fm])([xyz])(\d*)(?![a-z])")
+_PLATE = re.compile(r"(?<![a-z])(?:p|fp|plate|force plate)[ _.]?(\d{1,2})(?!\d)")
+
+
+def _labels(description: SelfDescription) -> Iterator[Said]:
+    for plate in description.plates.plates:
+        expected, named = _ORDER.get(plate.c3d_type, ()), Counter[str]()
+        for place, label in enumerate(plate.labels):
+            word = label.strip().lower()
+            axes, of_plate = _AXIS.findall(word), _PLATE.findall(word)
+            if len(of_plate) == 1:
+                named[of_plate[0].lstrip("0")] += 1
+            elif len(axes) == 1 and axes[0][2] and plate.c3d_type != 3:
+                named[axes[0][2].lstrip("0")] += 1
+            if len(axes) != 1 or place >= len(expected):
+                continue
+            is_axis, meant = "".join(axes[0][:2]), expected[place]
+            # of type 3: which of its sensors, where the label says so; one that stands twice was typed wrongly
+            sensors = "".join(axes[0]) if plate.labels.count(label) == 1 else ""
+            if is_axis != meant[:2] or (plate.c3d_type == 3 and sensors in expected and sensors != meant):
+                yield wrong(
+                    f"Channel {place + 1} of force plate {plate.number} is {meant.capitalize()} by "
+                    f"FORCE_PLATFORM:CHANNEL, and ANALOG:LABELS calls it {label!r}"
+                )
+        if len(named) > 1:
+            yield wrong(
+                f"FORCE_PLATFORM:CHANNEL gives force plate {plate.number} channels that ANALOG:LABELS calls those of "
+                f"plates {' and '.join(sorted(named))}: {', '.join(plate.labels)}"
+            )
 
 
 def _zero(description: SelfDescription) -> Iterator[Said]:
@@ -189,10 +237,17 @@ PLATE_RULES: tuple[Rule, ...] = (
         _channels,
     ),
     Rule(
+        "labels of a force plate's channels",
+        ("FORCE_PLATFORM:CHANNEL", "ANALOG:LABELS"),
+        "a label names another axis than its place does (types 1 to 3), or the labels of one plate name two plates",
+        "",
+        _labels,
+    ),
+    Rule(
         "units of a force plate",
         ("ANALOG:UNITS", "FORCE_PLATFORM:CHANNEL"),
-        "two forces, or two moments, of one plate have different units",
-        "channels of a plate of type 1, 2 or 3 are in volts",
+        "two forces, or two moments, of one plate have different units, or the forces have one that is not known",
+        "channels of a plate of type 1, 2 or 3 are in volts, or some of its forces or moments are without a unit",
         _units,
     ),
     Rule(

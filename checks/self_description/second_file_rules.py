@@ -39,10 +39,14 @@ STATEMENTS: tuple[tuple[str, tuple[str, ...], str], ...] = (
     (
         "samples in a record",
         ("samples in a record of each channel",),
-        "found where of the channels of one unit just two differ from all others, and together hold as many as two",
+        "found where of the channels of one unit just two differ from all others, and together hold as many as two; or "
+        "where one differs from two or more others of its unit by a quarter or less",
     ),
     ("blocks", ("samples on both sides",), "found where whole blocks of 512 bytes hold nothing but one byte"),
 )
+
+#: Own choice: no recorder samples channels of one kind at two rates so near to one another.
+NEAR = 0.25
 
 
 def said_of(says: SecondFileSays) -> Iterator[str]:
@@ -81,3 +85,12 @@ def _exchanged(says: SecondFileSays) -> Iterator[str]:
                 f"channel {one!r} is said to have {few} samples in a record and {two!r} {many}, and all others in "
                 f"{unit or 'this unit'} have {usual}: samples of the one were read as the other's"
             )
+        elif times >= 2:
+            for label, count in others:
+                if abs(count - usual) <= NEAR * usual:
+                    rates = [f"{n / says.record_s:g} Hz" for n in (count, usual)]
+                    yield (
+                        f"channel {label!r} is said to have {count} samples in a record ({rates[0]}), and {times} "
+                        f"others in {unit or 'this unit'} have {usual} ({rates[1]}): samples of one channel were read "
+                        "as another's, or the count is wrong"
+                    )

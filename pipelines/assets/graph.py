@@ -221,10 +221,12 @@ take_in_job = dg.define_asset_job(
 release_job = dg.define_asset_job(
     "freeze_a_release", selection=FROZEN, description="Does all that is due in one run, then freezes the pooled data."
 )
+#: Of a run of the job below.
+ONLY_WHAT_FOLLOWS = dg.RunConfig(ops={"take_in_deliveries": TakeIn(only_what_follows=True)})
 withdrawals_job = dg.define_asset_job(
     "carry_out_withdrawals",
     selection=MADE,
-    config=dg.RunConfig(ops={"take_in_deliveries": TakeIn(only_what_follows=True)}),
+    config=ONLY_WHAT_FOLLOWS,
     description="Does what runners who withdrew asked for, and nothing else that could stand in its way.",
 )
 

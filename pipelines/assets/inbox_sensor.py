@@ -5,7 +5,7 @@ import time
 
 import dagster as dg
 
-from pipelines.assets.graph import take_in_job, withdrawals_job
+from pipelines.assets.graph import ONLY_WHAT_FOLLOWS, take_in_job, withdrawals_job
 from pipelines.assets.place import DELIVERY_PARTITIONS, Place
 from pipelines.taking_in.building import is_built
 from pipelines.taking_in.due import what_is_due
@@ -61,7 +61,8 @@ def _withdrawals(context: dg.SensorEvaluationContext, word: str) -> dg.RunReques
     if before is dg.DagsterRunStatus.SUCCESS:
         return None
     key = word + (_this_hour() if before else "")
-    return dg.RunRequest(run_key=key, job_name=withdrawals_job.name, tags={STATE: word})
+    # said here, too: a run that a sensor asks for does not have its job's own
+    return dg.RunRequest(run_key=key, run_config=ONLY_WHAT_FOLLOWS, job_name=withdrawals_job.name, tags={STATE: word})
 
 
 def _last(context: dg.SensorEvaluationContext, word: str) -> dg.DagsterRunStatus | None:

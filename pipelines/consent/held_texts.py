@@ -16,6 +16,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from pipelines.depot.books.rows import ALLOWED, OPEN, REFUSED
+from pipelines.depot.keys import HELD_TEXTS
 from schemas import fields
 from schemas.catalogue import tables_of
 from schemas.consent import Consent
@@ -29,7 +30,7 @@ if TYPE_CHECKING:
     from pipelines.depot.books.book import Books
     from pipelines.depot.store import Store
 
-FILE = "held_texts.json"
+FILE = HELD_TEXTS
 #: Columns of free text: nothing is worked out from them, so later stages see the mark itself.
 _FREE = frozenset({fields.COMMENT.name, fields.RESEND_REASON.name})
 _SHORT = 8  # letters of the hash by which people name a text

@@ -30,7 +30,7 @@ from pipelines.depot.modes import nothing_for_everybody
 from pipelines.depot.published import sha256_of
 from pipelines.depot.registers_beside import BACKUPS as REGISTER
 from pipelines.depot.registers_beside import latest_register, nothing_known_since, register_of
-from pipelines.depot.storage import CLOSED_ONLY, READ_ONLY, Depot
+from pipelines.depot.storage import Depot, put_back
 from pipelines.depot.store import OtherBytesError, Store, write_bytes
 from pipelines.errors import Unusable
 
@@ -255,13 +255,9 @@ def _shared(older: Path, target: Path, sha: str) -> bool:
 
 def _put(source: Store, target: Store, key: str, sha: str) -> bool:
     """Copy an object, not yet synced; whether it was there with the bytes it must have."""
-    closed = key.startswith(f"{keys.CLOSED}/")
-    if closed:
-        for folder in (keys.CLOSED, key.rpartition("/")[0]):
-            target.shut(folder)
     try:
         with source.open(key) as incoming:
-            target.copy_in(key, incoming, sha, mode=CLOSED_ONLY if closed else READ_ONLY, sync=False)
+            put_back(target, key, incoming, sha, sync=False)
     except (FileNotFoundError, OtherBytesError):
         return False
     return True

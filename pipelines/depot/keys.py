@@ -19,6 +19,8 @@ from schemas.model import Table
 
 RAW, CLOSED, DELIVERIES, RELEASES, WORK = "raw", "closed", "deliveries", "releases", "work"
 WAREHOUSE, PAGES = "warehouse.duckdb", "pages"
+#: Below a result: the bag's own files, and texts that nobody has looked at.
+BAG, HELD_TEXTS = "bag", "held_texts.json"
 
 
 def raw(sha256: str) -> str:
@@ -45,6 +47,19 @@ def result(delivery_id: str) -> str:
 def release(name: str) -> str:
     """A frozen version."""
     return f"{RELEASES}/{name}"
+
+
+def shut_above(key: str) -> tuple[str, ...]:
+    """Folders above an object that nobody but the depot's owner may look into: closed bytes, a bag's own files."""
+    parts = key.split("/")
+    if parts[0] == CLOSED:
+        return CLOSED, "/".join(parts[:2])
+    return (f"{'/'.join(parts[:2])}/{BAG}",) if parts[0] == DELIVERIES and parts[2:3] == [BAG] else ()
+
+
+def is_private(key: str) -> bool:
+    """Whether only the depot's owner may read an object: those, and texts that wait for a look."""
+    return bool(shut_above(key)) or key.endswith(f"/{HELD_TEXTS}")
 
 
 def file_of(table: Table) -> str:

@@ -8,6 +8,7 @@ recordings are looked through elsewhere.
 from __future__ import annotations
 
 import csv
+import hashlib
 import io
 import json
 from collections.abc import Iterator
@@ -118,7 +119,7 @@ def search(data: bytes, name: str, shown: str, noted: Noted) -> None:
     lowered = name.lower()
     text = text_of(data)
     if text is None:
-        noted.weigh(_as_letters(data), shown, "its bytes")
+        noted.weigh(f"bytes that are no text: {hashlib.sha256(data).hexdigest()}", shown, "the whole file")
         return
     if len(data) > MOST_BYTES:
         raise TooMuchText
@@ -128,11 +129,6 @@ def search(data: bytes, name: str, shown: str, noted: Noted) -> None:
         _json(text, shown, noted, _DEFINING if lowered.rpartition("/")[2] == "datapackage.json" else frozenset())
     else:
         _lines(text, shown, noted)
-
-
-def _as_letters(data: bytes) -> str:
-    """Bytes that are no text, letter by letter, so that somebody looks before they are stored in the open."""
-    return data[: MOST_BYTES + 1].decode("latin-1")
 
 
 def _lines(text: str, shown: str, noted: Noted) -> None:

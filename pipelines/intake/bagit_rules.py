@@ -8,12 +8,16 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from pipelines.intake.bag_files import MANIFEST, BagFiles
+from pipelines.intake.litter import is_litter
 from pipelines.intake.paths import name_fault, shown, way_fault
 from schemas.received import Problem
+
+#: Copied again it would be lost again: what copies and archives leave out is just that.
+_WITHOUT_LITTER = "Delete such files from the folder the delivery was made in and make the bag again, without them"
 
 #: Versions that are known, oldest first. An unknown one is read by the rules of the last.
 VERSIONS = ("0.93", "0.94", "0.95", "0.96", "0.97", "1.0")
@@ -202,7 +206,10 @@ def _mismatches(manifest: Manifest, found: BagFiles, elsewhere: set[str]) -> Ite
     name = manifest.name
     for path, stated in sorted(manifest.listed.items()):
         if path not in found.sizes:
-            if path not in elsewhere:
+            if path not in elsewhere and is_litter(path):
+                seen = f"{shown(path)}, which an operating system left by itself, is listed in {name} but not there"
+                yield replace(_problem(seen, "a bag of the study's own files only", path), mend=_WITHOUT_LITTER)
+            elif path not in elsewhere:
                 yield _problem(f"{shown(path)} is listed in {name} but not there", "every listed file in the bag", path)
         elif (actual := found.digests.get(path, {}).get(manifest.algorithm, stated)) != stated:
             seen = f"{shown(path)} has changed since the bag was made: its {manifest.algorithm} begins with"

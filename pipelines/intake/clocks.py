@@ -65,10 +65,14 @@ class ClockFit:
 
 @dataclass(frozen=True)
 class NoClock:
-    """Why the clocks could not be matched: a plain sentence without full stop, with the best that was found."""
+    """Why the clocks could not be matched: a plain sentence without full stop, with the best that was found.
+
+    too_few: nothing speaks against a match, there is too little to tell; other events may.
+    """
 
     reason: str
     best: ClockFit | None = None
+    too_few: bool = False
 
 
 #: Both files were started by one trigger, or timing against the trial does not matter.
@@ -101,7 +105,8 @@ def match_clocks(
     if min(counts) < settings.fewest_events:
         return NoClock(
             f"the two recordings share too few events: {counts[0]} in the trial's file and {counts[1]} in the second "
-            f"file, where {settings.fewest_events} are needed"
+            f"file, where {settings.fewest_events} are needed",
+            too_few=True,
         )
     needed = max(settings.fewest_events, int(np.ceil(LEAST_SHARE * min(counts))))
     fits: list[ClockFit] = []

@@ -18,6 +18,8 @@ _FOLDERS = frozenset(
     }
 )
 _TRASH = ".trash-"  # followed by the number of an account
+#: Where a file came from, as one system notes it; the colon becomes another sign where names may not hold it.
+_MARK_OF_THE_WEB = (":zone.identifier", "_zone.identifier", ".zone.identifier", "\uf03azone.identifier")
 _FILES = frozenset({".ds_store", ".localized", ".directory", "thumbs.db", "ehthumbs.db", "desktop.ini"})
 
 
@@ -27,7 +29,12 @@ def is_litter(path: str) -> bool:
     So do programs that keep a file open, as "~$trials.xlsx" or ".~lock.trials.csv#".
     """
     *folders, name = [part.lower() for part in path.removesuffix("/").split("/")]
-    if name in _FILES or name.startswith(("._", "~$")) or (name.startswith(".~lock.") and name.endswith("#")):
+    if (
+        name.endswith(_MARK_OF_THE_WEB)
+        or name in _FILES
+        or name.startswith(("._", "~$"))
+        or (name.startswith(".~lock.") and name.endswith("#"))
+    ):
         return True
     return any(part in _FOLDERS or part.startswith(_TRASH) for part in (*folders, name))
 

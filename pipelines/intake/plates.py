@@ -19,7 +19,7 @@ import numpy as np
 
 from pipelines.intake.c3d.platforms import PlateSpec
 from pipelines.intake.c3d.reading import Recording
-from pipelines.intake.units import moment_metre, newtons
+from pipelines.intake.units import moment_metre, newtons, stated
 from pipelines.science.equipment.places import axes_of_plate
 from schemas.trial import FloatArray, Plate
 
@@ -63,8 +63,8 @@ def force_and_moment_in_lab(recording: Recording, spec: PlateSpec, metre: float)
     channels = list(spec.channels)
     units = [recording.layout.analog_units[c] for c in channels]
     raw = recording.analog[:, channels]
-    in_plate = channels_to_plate(raw, spec, metre, moment_metre(units[-1], metre))
-    in_plate = in_plate * newtons(units[0])
+    in_plate = channels_to_plate(raw, spec, metre, moment_metre(stated(units[:2:-1]), metre))
+    in_plate = in_plate * (newtons(stated(units[:3])) or 1.0)  # of an unknown unit the file's description tells
     turn = axes_of_plate(spec.corners)
     force = in_plate[:, :3] @ turn.T
     moment = in_plate[:, 3:] @ turn.T + np.cross(spec.corners.mean(axis=0) * metre, force)

@@ -1,5 +1,8 @@
 """Puts a second file's signals on the trial's clock: which events the two files share, from the best to the last.
 
+The first kind of events that are enough gives the match, and every other is held against it: a switch of one foot does
+not see what was lost while it was closed, contacts of the other foot may.
+
 1. A clock signal or a foot sensor that both files recorded under labels of the same role and side: the same instants.
 2. Foot sensors of the second file against contacts in force, or, without plates, in markers. The two methods do not
    agree to the millisecond; their mean difference goes into the offset, which ``ClockFit.basis`` tells.
@@ -8,11 +11,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
 
+from pipelines.intake.clock_evidence import Line, Span, objection
 from pipelines.intake.clocks import SAME_CLOCK, ClockFit, NoClock, match_clocks
 from pipelines.intake.sidecar import Sidecar
 from pipelines.intake.signals import FoundSignals, signals_of
@@ -20,9 +24,11 @@ from pipelines.science.events.contacts import force_contacts, has_force
 from pipelines.science.events.from_force import SIDES, Contact
 from pipelines.science.events.from_markers import marker_contacts
 from pipelines.science.events.from_sensors import contacts_in, halfway
+from pipelines.science.signals.pairing import paired
 from pipelines.science.signals.smooth import SmoothMarkers
 from schemas.mechanics import runs
 from schemas.processing import Processing
+from schemas.processing_signals import ClockProcessing
 from schemas.trial import FloatArray, Signal, Trial
 
 Trains = dict[str, FloatArray]
@@ -50,29 +56,75 @@ def with_signals(
     return replace(trial, signals=found.signals), clock, found
 
 
+@dataclass(frozen=True)
+class Basis:
+    """Events of both files, each on its own clock, by one method.
+
+    word: of ``codes.CLOCK_BASIS``. complete: whether the trial's file tells every contact this way (force on a runway
+    may not).
+    """
+
+    word: str
+    ours: Trains
+    theirs: Trains
+    complete: bool = True
+
+
 def match_second_file(
     trial: Trial, own: Sequence[Signal], second: Sequence[Signal], processing: Processing
 ) -> ClockFit | NoClock:
-    """The first basis on which the clocks match; else why the best basis that was there did not serve.
+    """The match by the best basis that has enough events, if no other basis speaks against it; else why not.
 
     own, second: signals of the trial's file and of the second one, each on its own clock.
     """
+    spans = ((0.0, trial.duration_s), (0.0, max(len(s.samples) / s.rate_hz for s in second)))
+    return match_by(list(_bases(trial, own, second, processing)), spans, processing.clock)
+
+
+def match_by(bases: Sequence[Basis], spans: tuple[Span, Span], settings: ClockProcessing) -> ClockFit | NoClock:
+    """The match by the first of ``bases``, from the best to the last, that is not too few events.
+
+    Another is asked only where there is too little to tell: what one basis refuses for a cause is not right because
+    a coarser one does not see the cause. spans: when each record begins and ends on its own clock.
+    """
+    usable = [basis for basis in bases if set(basis.ours) & set(basis.theirs)]
     refusals = []
-    for basis, ours, theirs in _bases(trial, own, second, processing):
-        if not set(ours) & set(theirs):
-            continue
+    for basis in usable:
         result = match_clocks(
-            ours,
-            theirs,
-            processing.clock,
-            basis=basis,
-            spans=((0.0, trial.duration_s), (0.0, max(len(s.samples) / s.rate_hz for s in second))),
-            complete=basis != "sensor_against_force" or trial.surface == "treadmill",
+            basis.ours, basis.theirs, settings, basis=basis.word, spans=spans, complete=basis.complete
         )
         if isinstance(result, ClockFit):
+            return _held_against([b for b in usable if b is not basis], result, spans, settings)
+        if not result.too_few:
             return result
         refusals.append(result)
     return refusals[0] if refusals else NoClock("the second file has no signal of an event that the trial also shows")
+
+
+def _held_against(
+    others: Sequence[Basis], fit: ClockFit, spans: tuple[Span, Span], settings: ClockProcessing
+) -> ClockFit | NoClock:
+    """The match, unless events that it does not rest on contradict it."""
+    line = Line(fit.offset_s, fit.scale)
+    for basis in others:
+        kinds = set(basis.ours) & set(basis.theirs)
+        ours = {kind: basis.ours[kind] for kind in kinds}
+        theirs = {k: basis.theirs[k] + _delay(ours[k], basis.theirs[k], line, settings) for k in kinds}
+        against = objection(ours, theirs, line, settings.match_tolerance_s, spans, complete=basis.complete, alone=False)
+        if against:
+            words = basis.word.replace("_", " ")
+            return NoClock(f"the best alignment is contradicted by another kind of events ({words}): {against}", fit)
+    return fit
+
+
+def _delay(ours: FloatArray, theirs: FloatArray, line: Line, settings: ClockProcessing) -> float:
+    """By how much events of one kind are told late by the trial's method: of one foot, a sensor may be late for itself.
+
+    That is for the checks of sensors to tell; what was lost or doubled moves some of the events and others not.
+    """
+    moved = line.offset_s + line.scale * theirs
+    places = paired(ours, moved, settings.match_tolerance_s)
+    return float(np.median(ours[places[:, 0]] - moved[places[:, 1]])) if len(places) else 0.0
 
 
 def clock_row(trial_id: str, clock: ClockFit | NoClock) -> dict[str, Any]:
@@ -91,23 +143,20 @@ def clock_row(trial_id: str, clock: ClockFit | NoClock) -> dict[str, Any]:
     }
 
 
-def _bases(
-    trial: Trial, own: Sequence[Signal], second: Sequence[Signal], processing: Processing
-) -> Iterator[tuple[str, Trains, Trains]]:
-    """Basis, trains of the trial and of the second file, from the best basis to the last; made when asked for."""
-    yield "shared_signal", _clock_edges(own, processing), _clock_edges(second, processing)
+def _bases(trial: Trial, own: Sequence[Signal], second: Sequence[Signal], processing: Processing) -> Iterator[Basis]:
+    """All that both files may show, from the best basis to the last."""
+    yield Basis("shared_signal", _clock_edges(own, processing), _clock_edges(second, processing))
     theirs = _sensor_trains(second, processing)
-    yield "shared_signal", _sensor_trains(own, processing), theirs
+    yield Basis("shared_signal", _sensor_trains(own, processing), theirs)
     starts = {name: times for name, times in theirs.items() if name.endswith("contact")}
+    if not starts:
+        return
     if has_force(trial):
-        yield (
-            "sensor_against_force",
-            _contact_trains(force_contacts(trial, processing, SmoothMarkers(trial, processing))),
-            starts,
-        )
-    else:
+        contacts = force_contacts(trial, processing, SmoothMarkers(trial, processing))
+        yield Basis("sensor_against_force", _contact_trains(contacts), starts, trial.surface == "treadmill")
+    if not has_force(trial) or trial.surface != "treadmill":
         found = marker_contacts(trial.markers, trial.marker_rate_hz, processing)
-        yield "sensor_against_markers", _contact_trains(found), starts
+        yield Basis("sensor_against_markers", _contact_trains(found), starts)
 
 
 def _clock_edges(signals: Sequence[Signal], processing: Processing) -> Trains:

@@ -12,6 +12,7 @@ from typing import Any
 from pipelines.intake.clocks import ClockFit
 from pipelines.intake.sidecar import Sidecar
 from pipelines.science.signals.gain import gain_of
+from pipelines.science.signals.labels import plain
 from schemas.trial import Channel, Signal
 
 #: Spellings of a unit that files use, by UCUM code. What is not here is not compared.
@@ -109,10 +110,10 @@ def text(value: Any) -> str | None:
 
 
 def _named(label: str, channels: Sequence[Channel]) -> Channel | None:
-    key = label.strip().casefold()
+    key = plain(label)
     exact = [c for c in channels if c.label == label]
-    plain = [c for c in channels if c.label.strip().casefold() == key]
-    return next(iter(exact or plain), None)
+    alike = [c for c in channels if plain(c.label) == key]
+    return next(iter(exact or alike), None)
 
 
 def _conflict(label: str, row: Mapping[str, Any], channel: Channel) -> tuple[str, str, str] | None:

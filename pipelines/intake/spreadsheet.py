@@ -20,6 +20,7 @@ EXPORT_AGAIN = (
 _SEPARATORS = {";": "semicolons", "\t": "tabs", "|": "bars"}
 _DECIMAL_COMMA = re.compile(r"[+-]?[0-9]+,[0-9]+")
 _WHOLE_NUMBER = re.compile(r"[+-]?[0-9]+")
+_QUOTED = re.compile(r'\s*"[^"\n]*"[ ]*([;\t|])')
 _SEPARATOR_LINE = re.compile(r"\s*sep=(.)\s*", re.IGNORECASE)
 #: From so many numbers on a decimal comma is a habit of the export, not a slip in one cell.
 _FROM_NUMBERS = 2
@@ -50,6 +51,12 @@ def other_separator(header: Sequence[str]) -> str | None:
     if header and (said := _SEPARATOR_LINE.fullmatch(header[0])):
         return f"{_SEPARATORS.get(said[1], 'another mark than commas')}, as its first line, {header[0]!r}, says"
     return next((words for mark, words in _SEPARATORS.items() if len(header) == 1 and mark in header[0]), None)
+
+
+def quoted_separator(text: str) -> str | None:
+    """What separates columns whose names are all in quotes, if it is no comma, so that the lines are no CSV at all."""
+    quoted = _QUOTED.match(text)
+    return _SEPARATORS[quoted[1]] if quoted else None
 
 
 def says_comma(row: Sequence[str]) -> bool:

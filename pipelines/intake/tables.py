@@ -15,6 +15,7 @@ from pipelines.intake.spreadsheet import (
     is_split_number,
     not_a_csv,
     other_separator,
+    quoted_separator,
 )
 from schemas.catalogue import tables_of
 from schemas.delivery import SENT_CONSENTS
@@ -147,6 +148,9 @@ def _cells(text: str, name: str, table: Table) -> tuple[pd.DataFrame | None, lis
             if sheet.count > MOST_ROWS:
                 return None, [Problem("table", f"more than {MOST_ROWS} rows", f"at most {MOST_ROWS} rows", name)]
     except csv.Error as error:
+        if sheet.header is None and (words := quoted_separator(text)):
+            seen = f"the columns of {name} are separated by {words}"
+            return None, [Problem("table", seen, EXPORT_AGAIN, name, "line 1")]
         seen = f"{name} is not readable as CSV after line {last} ({error})"
         return None, [Problem("table", seen, "comma-separated cells, quotes closed", name)]
     if sheet.header is None:

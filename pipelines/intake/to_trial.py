@@ -15,9 +15,10 @@ from pipelines.intake.c3d.reading import Recording
 from pipelines.intake.gaps import fill_gaps
 from pipelines.intake.plates import plates_of
 from pipelines.intake.units import metres_per_unit
+from pipelines.science.signals.labels import plain
 from schemas.processing import Processing
 from schemas.study import Axes, SiteProfile
-from schemas.trial import FORWARD, Channel, FloatArray, Plate, Posture, Trial
+from schemas.trial import FORWARD, Channel, FloatArray, Mark, Plate, Posture, Trial
 
 #: turns half way round about the vertical
 HALF_TURN = np.diag([-1.0, 1.0, -1.0])
@@ -81,6 +82,7 @@ def to_trial(recording: Recording, profile: SiteProfile, processing: Processing,
         analog_rate_hz=recording.layout.analog_rate_hz,
         channels=_other_channels(recording),
         missing_labels=missing,
+        marks=marks_of(recording),
         carriers=carriers,
         participant_id=row.participant_id,
         session_id=row.session_id,
@@ -112,6 +114,24 @@ def _seen(recording: Recording, column: int) -> FloatArray:
     return np.where(missing[:, None], np.nan, path) if missing.any() else path
 
 
+def marks_of(recording: Recording) -> tuple[Mark, ...]:
+    """Contacts and toe-offs that the file's EVENT group marks, in order of time; marks of anything else are left out.
+
+    They count from the start of the recording, of which the file may hold a later part.
+    """
+    layout = recording.layout
+    rate = layout.point_rate_hz
+    earlier = (layout.header.first_frame - 1) / rate if rate > 0 else 0.0
+    found = []
+    for time_s, label, context in layout.events:
+        words = f"{context} {label}".lower()
+        sides = [side for side in ("left", "right") if side in words]
+        event = "toe_off" if " off" in words else "contact" if "strike" in words or "contact" in words else None
+        if len(sides) == 1 and event is not None and np.isfinite(time_s):
+            found.append(Mark(sides[0], event, float(time_s - earlier)))
+    return tuple(sorted(found, key=lambda mark: mark.time_s))
+
+
 def posture_of(trial: Trial) -> Posture:
     """Mean position of every marker that was seen in a standing trial, those of clusters included."""
     paths = {**trial.markers, **trial.carriers}
@@ -134,19 +154,19 @@ def _columns(labels: tuple[str, ...], wanted: dict[str, str]) -> tuple[dict[str,
     ("name:label") when no two subjects share it. The first of several equal labels counts.
     """
     exact = {label: i for i, label in reversed(list(enumerate(labels)))}
-    plain = {label.strip().lower(): i for i, label in reversed(list(enumerate(labels)))}
+    plainly = {plain(label): i for i, label in reversed(list(enumerate(labels)))}
     behind: dict[str, list[int]] = {}
     for i, label in enumerate(labels):
         if ":" in label:
-            behind.setdefault(label.rsplit(":", 1)[1].strip().lower(), []).append(i)
+            behind.setdefault(plain(label.rsplit(":", 1)[1]), []).append(i)
     columns: dict[str, int] = {}
     missing: dict[str, str] = {}
     for role, label in wanted.items():
-        key = label.strip().lower()
+        key = plain(label)
         if label in exact:
             columns[role] = exact[label]
-        elif key in plain:
-            columns[role] = plain[key]
+        elif key in plainly:
+            columns[role] = plainly[key]
         elif len({labels[i] for i in behind.get(key, [])}) == 1:
             columns[role] = behind[key][0]
         else:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 #: metres for one unit of length, by the first letters of what files call it
 _METRES = {
     "mm": 1e-3,
@@ -20,7 +22,14 @@ _METRES = {
     "inch": 0.0254,
     "ft": 0.3048,
 }
-_FORCE_WORDS = {"kn": 1000.0, "lbf": 4.4482216152605, "lb": 4.4482216152605, "lbs": 4.4482216152605}
+#: newtons for one unit of force; the pound of 0.45359237 kg and the kilogram at the standard gravity of 9.80665 m/s2
+_NEWTONS = {
+    **dict.fromkeys(("n", "nt", "newton", "newtons"), 1.0),
+    **dict.fromkeys(("kn", "kilonewton", "kilonewtons"), 1000.0),
+    **dict.fromkeys(("lbf", "lb", "lbs"), 4.4482216152605),
+    **dict.fromkeys(("kgf", "kp"), 9.80665),
+    **dict.fromkeys(("", "v", "mv", "uv", "volt", "volts"), 1.0),  # silent, or scaled to newtons by C3D's own rule
+}
 
 
 def metres_per_unit(unit: str) -> float | None:
@@ -35,9 +44,17 @@ def metres_per_unit(unit: str) -> float | None:
     return None
 
 
-def newtons(unit: str) -> float:
-    """Newtons in one unit of force. Channels called volts are scaled to newtons by C3D's own rule."""
-    return _FORCE_WORDS.get(unit.strip().lower(), 1.0)
+def newtons(unit: str) -> float | None:
+    """Newtons in one unit of force; None for a word that is no known unit.
+
+    Channels called volts are scaled to newtons by C3D's own rule.
+    """
+    return _NEWTONS.get(unit.strip().lower().rstrip("."))
+
+
+def stated(units: Sequence[str]) -> str:
+    """The first unit that is one among those of like channels; "" if all are silent."""
+    return next((unit for unit in units if unit.strip()), "")
 
 
 def moment_metre(unit: str, metre: float) -> float:

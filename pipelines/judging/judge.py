@@ -149,7 +149,7 @@ def _read(job: TrialJob) -> tuple[Trial, ClockFit | NoClock | None, ChannelFacts
     from pipelines.intake.sidecar_clock import with_signals
     from pipelines.intake.to_trial import to_trial
 
-    processing = job.study.processing
+    processing = job.study.processing_at(job.row.site)
     trial = to_trial(read_c3d(job.path), job.profile, processing, job.row)
     channels = trial.channels
     sidecar = read_sidecar(job.second_path) if job.second_path is not None else None
@@ -183,7 +183,8 @@ def workspace_of(job: TrialJob) -> tuple[Workspace, ChannelFacts]:
     trial, clock, channels = _read(job)
     trial = with_carried(trial, job.posture, job.profile.clusters)
     row = clock_row(trial.trial_id, clock) if clock is not None else None
-    return Workspace(trial, job.study.processing, job.posture, job.references, row, job.study.muscle_kinds()), channels
+    processing = job.study.processing_at(trial.site)
+    return Workspace(trial, processing, job.posture, job.references, row, job.study.muscle_kinds()), channels
 
 
 def context_of(job: TrialJob, reading: Reading) -> Context:

@@ -50,7 +50,14 @@ NOT_READ_BY_JUDGING = (
     "processing.transition",
     "sites",  # a delivery's own laboratory is added apart
 )
-_OF_THE_OWN_SITE_NOT_READ = ("description", "profile", "limits.*.*.reason", "limits.*.*.since")
+_OF_THE_OWN_SITE_NOT_READ = (
+    "description",
+    "profile",
+    "limits.*.*.reason",
+    "limits.*.*.since",
+    "events.reason",
+    "events.since",
+)
 _OF_A_PROFILE_NOT_READ = ("description",)
 _MOST_NAMED = 3
 

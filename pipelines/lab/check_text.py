@@ -31,7 +31,7 @@ def remedies(findings: list[dict[str, Any]]) -> Iterator[str]:
     for (_, remedy), own in order:
         where = list(dict.fromkeys(f["trial_id"] or f["file"] or "the delivery" for f in own))
         more = f" and {len(where) - _MOST_WHERE} more" if len(where) > _MOST_WHERE else ""
-        explains = f"; explains {follow(own)} other findings" if follow(own) else ""
+        explains = f"; explains {count} other finding{'' if count == 1 else 's'}" if (count := follow(own)) else ""
         yield f"  {', '.join(map(str, where[:_MOST_WHERE]))}{more}{explains}"
         yield f"    {remedy}"
 

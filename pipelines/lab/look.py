@@ -73,10 +73,12 @@ def look(
     for file in (Path(path), standing):
         if file is not None and file.exists() and not (file.is_file() or file.is_dir()):  # a pipe would never end
             raise Unusable("It is no regular file.", "a C3D file.", "Name the recording itself.", file=file)
+    own = load_profile(profile) if profile is not None else None
+    site = own.site if own is not None else None
     asked = _Asked(
         path=Path(path),
-        profile=load_profile(profile) if profile is not None else None,
-        processing=load_study(study).study.processing if study is not None else Processing(),
+        profile=own,
+        processing=load_study(study).study.processing_at(site) if study is not None else Processing(),
         standing=standing,
         mass_kg=mass_kg,
         speed_m_per_s=speed_m_per_s,

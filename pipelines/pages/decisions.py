@@ -13,7 +13,8 @@ from schemas.convert.words import unit_words
 if TYPE_CHECKING:
     import duckdb
 
-    from schemas.study import Study
+    from schemas.model import suffix_unit
+from schemas.study import Study
 
 
 @dataclass(frozen=True)
@@ -51,12 +52,15 @@ def read_set_aside(connection: duckdb.DuckDBPyConnection, hidden: Hidden) -> tup
 
 @dataclass(frozen=True)
 class OwnThreshold:
-    """A threshold of one laboratory. usual: what holds for the others; unit: in words, empty for none."""
+    """A threshold of one laboratory. usual: what holds for the others; unit: in words, empty for none.
 
-    check_name: str
+    check_name: None for one by which events are found.
+    """
+
+    check_name: str | None
     threshold: str
     own: float
-    usual: float
+    usual: float | None
     unit: str
     reason: str
     since: date
@@ -64,8 +68,21 @@ class OwnThreshold:
 
 def own_thresholds(study: Study, site: str) -> list[OwnThreshold]:
     """The thresholds that ``site`` has for itself, check by check; none for a site that the study does not know."""
-    checks = catalogue()
-    return [
+    checks, own = catalogue(), study.sites[site].events if site in study.sites else None
+    of_events = [
+        OwnThreshold(
+            None,
+            name,
+            value,
+            getattr(study.processing, name),
+            unit_words(suffix_unit(name)),
+            own.reason,
+            own.since,
+        )
+        for name, value in (own.changes.items() if own is not None else ())
+        if own is not None
+    ]
+    return of_events + [
         OwnThreshold(
             name,
             threshold,

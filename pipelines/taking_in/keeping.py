@@ -6,7 +6,6 @@ How bytes are written is in ``pipelines.depot.store``; whether consent covers a 
 from __future__ import annotations
 
 import re
-import stat
 from collections.abc import Mapping
 from pathlib import Path
 
@@ -125,7 +124,7 @@ def _is_plain(path: Path) -> bool:
 
 def _write(path: Path, content: bytes) -> None:
     path.write_bytes(content)
-    path.chmod(stat.S_IRUSR | stat.S_IWUSR)
+    path.chmod(0o600)
 
 
 def _bag_info(came: bytes, info: Mapping[str, str], oxum: str) -> bytes:

@@ -23,7 +23,7 @@ from pipelines.depot.desk import Desk
 from pipelines.depot.guarding import damage, made_from_books
 from pipelines.depot.proof import ledger_problems
 from pipelines.depot.published import sha256_of
-from pipelines.depot.storage import CLOSED_ONLY, READ_ONLY, Depot
+from pipelines.depot.storage import Depot, put_back
 from pipelines.depot.store import OtherBytesError, Store
 from pipelines.depot.verify import Fault
 from pipelines.errors import Unusable
@@ -216,15 +216,10 @@ def _put(depot: Depot, fault: Fault, source: Path | bytes) -> bool:
     """Put an object in its place again if the source has the bytes it must have."""
     if isinstance(source, Path) and (source.is_symlink() or not source.is_file()):
         return False
-    closed = fault.kind == "closed"
-    if closed:
-        for folder in (keys.CLOSED, fault.key.rpartition("/")[0]):
-            depot.store.shut(folder)
-    mode = CLOSED_ONLY if closed else READ_ONLY
     with (
         suppress(OSError, OtherBytesError),
         source.open("rb") if isinstance(source, Path) else io.BytesIO(source) as incoming,
     ):
-        depot.store.copy_in(fault.key, incoming, fault.sha256, mode=mode)
+        put_back(depot.store, fault.key, incoming, fault.sha256)
         return True
     return False

@@ -39,6 +39,15 @@ def test_displaced_samples_explain_whatever_else_is_seen_in_the_file() -> None:
     }
 
 
+def test_a_second_file_that_contradicts_itself_explains_its_muscles_and_twins_explain_lost_plates() -> None:
+    for cause, consequence in (
+        ("second_file_agrees_with_itself", "muscle_amplitudes_are_those_of_skin"),
+        ("second_file_agrees_with_itself", "muscle_signals_are_raw"),
+        ("names_stand_for_one_thing", "plates_are_those_of_the_site"),
+    ):
+        assert followed([found(consequence), found(cause)])[consequence] == cause
+
+
 def test_what_follows_from_a_consequence_follows_from_its_cause() -> None:
     told = followed(
         [

@@ -65,6 +65,8 @@ def test_a_depot_that_is_lost_is_put_back_and_goes_on(place: Path) -> None:
     told = restore(copy, depot, "tester").text()
     assert "lines of the ledger were written after the copy" in told
     assert (faults(depot), tables(depot.root)) == ([], before)
+    bag = depot.result("brack-001").local("bag")
+    assert {p.stat().st_mode & 0o077 for p in (bag, *bag.iterdir())} == {0}, "it is for its owner alone as before"
     go(place / "inbox", depot)
     assert "Nothing new" in go(place / "inbox", depot)
     assert (faults(depot), sorted(tables(depot.root))) == ([], ["brack-001", "brack-002"])

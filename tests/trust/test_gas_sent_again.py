@@ -7,8 +7,8 @@ from pathlib import Path
 import pytest
 
 from demo_site_uploads.simulator.tables import csv_bytes
+from pipelines.assets.deciding import withdraw
 from pipelines.assets.run import run
-from pipelines.deciding.withdrawal import withdraw
 from pipelines.depot.storage import Depot
 from schemas.delivery_beside import SENT_BREATHS
 from tests.delivery_builders import STUDY, a_delivery, leaving, planned, tables

@@ -141,3 +141,10 @@ def test_a_word_outside_a_closed_list_can_be_looked_up_by_its_mark(tmp_path: Pat
     listed = {one.text: one.word for one in texts_of(str(tmp_path / "depot"))}
     assert "Lorimerius" not in told
     assert "Lorimerius" in listed
+
+
+def test_a_descriptor_that_is_no_text_is_kept_apart_until_somebody_has_looked(tmp_path: Path) -> None:
+    content = descriptor("test").decode().encode("utf-16-le") + "Frobish".encode("utf-16-le")
+    depot = taken_in(tmp_path, **{"datapackage.json": content})
+    raw = [depot.store.read(keys.raw(sha)) for sha in raw_files(depot.root)]
+    assert content not in raw

@@ -41,12 +41,7 @@ def knowledge(events: Iterable[ConsentEvent]) -> str:
 
 def _event(row: Sequence[object]) -> ConsentEvent:
     runner, scope, event, day = row
-    return (
-        str(runner),
-        None if scope is None else str(scope),
-        str(event),
-        None if day is None else int(str(day)),
-    )
+    return str(runner), None if scope is None else str(scope), str(event), None if day is None else int(str(day))
 
 
 class Gates:

@@ -167,9 +167,11 @@ def _frames(header: Header, section: Section) -> list[int]:
 
 
 def long_field(section: Section, name: str) -> int | None:
-    """A frame number stored as two 16-bit halves, the lower first."""
+    """A frame number stored as two 16-bit halves, the lower first; as one number where there is only one."""
     parameter = section.groups.get("TRIAL", {}).get(name)
-    if parameter is None or len(parameter.values) < 2:
+    if parameter is None or not len(parameter.values):
         return None
+    if len(parameter.values) == 1:
+        return int(parameter.counts[0])
     low, high = (int(half) for half in parameter.counts[:2])
     return low + 65536 * high

@@ -146,7 +146,11 @@ def _record(
     offset = int(numbers.int16(_take(data, at, 2), processor).view(np.uint16)[0])
     end = at + 2
     if group < 0:
-        if name in names.values() or names.get(-group, name) != name:
+        before = names.get(-group, name)
+        if before != name:
+            both = (_printable(before), _printable(name))
+            section.repeated.append(Twin("group number", str(-group), 2, alike=False, spellings=both))
+        elif name in names.values():
             section.repeated.append(Twin("group", _printable(name), 2, alike=False))
         names[-group] = name
         section.groups.setdefault(name, {})

@@ -13,7 +13,7 @@ from pipelines.intake.c3d.parameters import BLOCK, Section
 from pipelines.intake.c3d.platforms import VERTICAL, PlateSpec, of_plate
 from pipelines.intake.c3d.sample_facts import samples_say
 from pipelines.intake.twins import twins_of
-from pipelines.intake.units import metres_per_unit
+from pipelines.intake.units import metres_per_unit, newtons, stated
 from schemas.self_description import (
     ParametersSay,
     PlateSays,
@@ -55,9 +55,10 @@ def describe(
 
 
 def _unmarked(layout: Layout, points: FloatArray, unmarked: NDArray[np.bool_]) -> Iterator[Unmarked]:
-    counts, first = unmarked.sum(axis=0), unmarked.argmax(axis=0)
+    counts = unmarked.sum(axis=0)
     for i in np.flatnonzero(counts):
-        yield Unmarked(layout.point_labels[i], _three(points[first[i], i]), int(counts[i]))
+        first = int(unmarked[:, i].argmax())
+        yield Unmarked(layout.point_labels[i], _three(points[first, i]), int(counts[i]))
 
 
 def _parameters(layout: Layout) -> ParametersSay:
@@ -144,6 +145,8 @@ def _plate(layout: Layout, spec: PlateSpec, analog: FloatArray) -> PlateSays:
     group = layout.groups["FORCE_PLATFORM"]
     origin = of_plate(group.get("ORIGIN"), (3,), spec.number - 1)
     corners = of_plate(group.get("CORNERS"), (3, 4), spec.number - 1)
+    units = tuple(layout.analog_units[c] for c in spec.channels)
+    unknown = spec.c3d_type != 4 and newtons(stated(units[:3])) is None  # type 4: the matrix gives newtons
     own = analog[:, list(spec.channels)] if spec.channels and len(analog) else np.empty((0, 0))
     return PlateSays(
         number=spec.number,
@@ -153,10 +156,12 @@ def _plate(layout: Layout, spec: PlateSpec, analog: FloatArray) -> PlateSays:
         corners=tuple(_three(corner) for corner in corners.T) if corners is not None else None,
         calibration_singular=spec.calibration is not None and _singular(spec.calibration),
         problem=spec.problem,
-        units=tuple(layout.analog_units[c] for c in spec.channels),
+        units=units,
         no_numbers=int((~np.isfinite(own)).sum()),
         zero_frames=spec.zero_frames,
         zero_load=_zero_load(own, spec, layout.counts.samples_per_frame),
+        unknown_unit=stated(units[:3]) if unknown else None,
+        labels=tuple(layout.analog_labels[c] for c in spec.channels),
     )
 
 

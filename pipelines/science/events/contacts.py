@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from functools import cached_property
+from itertools import pairwise
 
 from pipelines.science.equipment.plates import plate_readings, without_levels
 from pipelines.science.events.from_force import SIDES, Contact, sides_of
@@ -14,7 +15,9 @@ from schemas.processing import Processing
 from schemas.trial import FloatArray, Trial
 
 #: The methods of ``codes.EVENT_METHOD`` in the order in which they are believed.
-METHODS = ("force", "sensor", "markers")
+METHODS = ("force", "sensor", "markers", "laboratory")
+#: Own choice: marks of one foot further apart are not of one contact.
+LONGEST_MARKED_S = 1.0
 Sided = list[tuple[str | None, Contact]]
 
 
@@ -57,6 +60,18 @@ class Contacts:
         return marker_contacts(self._trial.markers, self._trial.marker_rate_hz, self._processing)
 
     @cached_property
+    def laboratory(self) -> list[tuple[str, Contact]]:
+        """Contacts that the laboratory marked from contact to the next toe-off of the foot, for comparison alone."""
+        found, rate = [], self._trial.marker_rate_hz
+        for side in SIDES:
+            for one, then in pairwise(mark for mark in self._trial.marks if mark.side == side):
+                lasts = then.time_s - one.time_s
+                if (one.event, then.event) == ("contact", "toe_off") and 0 < lasts < LONGEST_MARKED_S:
+                    frames = (int(one.time_s * rate), int(then.time_s * rate))
+                    found.append((side, Contact(one.time_s, then.time_s, *frames)))
+        return sorted(found, key=lambda pair: pair[1].start_s)
+
+    @cached_property
     def believed(self) -> list[tuple[str | None, Contact, str]]:
         """Every complete contact as (side, contact, method), in order of time, all by one method.
 
@@ -77,6 +92,7 @@ class Contacts:
             "force": [(side, contact) for side, contact in self.force if side is not None],
             "sensor": self.sensor,
             "markers": self.markers,
+            "laboratory": self.laboratory,
         }
         return {method: found[method] for method in METHODS if found[method]}
 

@@ -194,3 +194,17 @@ def test_knee_markers_measured_in_one_trial_and_computed_in_the_other_are_told()
         "lateral_malleolus_left",
         "lateral_malleolus_right",
     }
+
+
+@pytest.mark.parametrize(("misfit_mm", "expected"), [(7.9, "pass"), (8.1, "found")])
+def test_a_cluster_that_left_its_shape_since_the_standing_trial_is_told_with_what_it_carries(
+    misfit_mm: float, expected: str
+) -> None:
+    runner = a_runner()
+    off = np.full(len(next(iter(runner.markers.values()))), misfit_mm / 1000)
+    carried = replace(runner, carried={KNEE: "thigh_right"}, misfits_m={"thigh_right": off})
+    context = stood(carried)
+    assert status(LENGTHS, context) == expected
+    for finding in run(LENGTHS, context).findings:
+        assert finding.place == "cluster thigh_right"
+        assert f"it carries {KNEE}" in finding.seen

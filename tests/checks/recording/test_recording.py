@@ -7,7 +7,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from tests.builders import a_standing_trial, a_study, a_trial
+from schemas.study import SiteProfile
+from tests.builders import a_posture, a_standing_trial, a_study, a_trial
 from tests.checks.running_checks import Case, of_trial, run, status, with_marker
 
 
@@ -83,3 +84,17 @@ def test_a_laboratory_the_study_does_not_know_breaks_no_check(name: str) -> None
 def test_required_markers_are_not_asked_of_a_reference_contraction() -> None:
     trial = replace(a_trial(kind="reference_contraction"), markers={})
     assert status("required_markers_are_labelled", of_trial(trial, a_study())) == "skipped"
+
+
+def test_a_landmark_that_a_cluster_carries_is_missed_only_where_its_standing_trial_is_there() -> None:
+    role = "lateral_malleolus_left"
+    study = a_study()
+    profile = study.sites["mill"].profile.model_dump()
+    profile["clusters"] = {"shank_left": {"labels": ["a", "b", "c"], "carries": [role]}}
+    own = SiteProfile.model_validate(profile)
+    study = study.model_copy(update={"sites": {"mill": study.sites["mill"].model_copy(update={"profile": own})}})
+    trial = without(a_trial(), role)
+    assert status("required_markers_are_labelled", of_trial(trial, study)) == "pass", "it waits for the standing trial"
+    (finding,) = run("required_markers_are_labelled", of_trial(trial, study, a_posture())).findings
+    assert "could not be carried" in finding.seen
+    assert status("required_markers_are_labelled", of_trial(trial)) == "found", "no cluster carries it"

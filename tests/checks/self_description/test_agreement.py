@@ -109,6 +109,20 @@ WRONG = {
     "units of a force plate": [
         says("plate", units=("N", "N", "kN", "N.m", "N.m", "N.m")),
         says("plate", units=("N", "N", "N", "Nmm", "N.m", "N.m")),
+        says("plate", unknown_unit="stone"),
+    ],
+    "labels of a force plate's channels": [
+        says("plate", labels=("P1.Fx", "P2.Fy", "P1.Fz", "P1.Mx", "P1.My", "P1.Mz")),
+        says("plate", labels=("Fx1", "Fy2", "Fz1", "Mx1", "My1", "Mz1")),
+        says("plate", labels=("Fy", "Fx", "Fz", "Mx", "My", "Mz")),
+        says(
+            "plate",
+            c3d_type=3,
+            channels=tuple(range(1, 9)),
+            units=("N",) * 8,
+            origin=(0.2, 0.3, -0.04),
+            labels=("Fx34", "Fx12", "Fy14", "Fy23", "Fz1", "Fz2", "Fz3", "Fz4"),
+        ),
     ],
     "number of points": [replace(says("header", points=21), read_as=replace(SOUND.read_as, fits=2))],
     "number of frames": [
@@ -117,7 +131,11 @@ WRONG = {
         replace(says("parameters", last_frame=402), read_as=replace(SOUND.read_as, fits=2)),
     ],
     "analog values in a frame": [replace(says("header", analog_per_frame=12), read_as=replace(SOUND.read_as, fits=0))],
-    "analog rate": [says("parameters", analog_rate_hz=1000.0), says("parameters", analog_rate_hz=float("nan"))],
+    "analog rate": [
+        says("parameters", analog_rate_hz=1000.0),
+        says("parameters", analog_rate_hz=807.0),
+        says("parameters", analog_rate_hz=float("nan")),
+    ],
     "first block of the data": [replace(says("header", data_block=8), read_as=replace(SOUND.read_as, fits=2))],
     "bytes after the last frame": [
         says("read_as", left_over=2080, left_over_blank=False),
@@ -175,7 +193,8 @@ UNTIDY = {
     "number of frames": [says("parameters", frames=410)],
     "first frame": [says("parameters", first_frame=30, last_frame=429)],
     "analog values in a frame": [says("header", analog_per_frame=12), says("parameters", channels=7)],
-    "analog rate": [says("parameters", analog_rate_hz=None), says("header", samples_per_frame=1)],
+    "analog rate": [says("parameters", analog_rate_hz=None), says("header", samples_per_frame=1),
+                    says("parameters", analog_rate_hz=800.3)],
     "first block of the data": [says("parameters", data_block=1), says("parameters", data_block=14)],
     "bytes after the last frame": [
         says("read_as", left_over=2300, left_over_blank=False, frame_bytes=2000),
@@ -194,7 +213,8 @@ UNTIDY = {
     ],
     "origin of a force plate": [says("plate", origin=(0.0, 0.0, 0.0))],
     "order of the numbers of a corner": [says("plates", corner_dims=(4, 3, 1))],
-    "units of a force plate": [says("plate", units=("V",) * 6)],
+    "units of a force plate": [
+        says("plate", units=("V",) * 6), says("plate", units=("N", "", "N", "N.m", "N.m", "N.m"))],
     "frames of the zero of a force plate": [
         says("plate", zero_frames=(1, 900)),
         says("plate", zero_frames=(1, 20), zero_load=0.4),
@@ -255,6 +275,23 @@ def test_a_channel_of_two_signals_matters_where_the_table_names_it() -> None:
     assert "EMG 1 (2 times)" in second.seen
 
 
+def test_twins_are_told_by_the_rule_by_which_a_label_is_looked_up() -> None:
+    """Capitals and outer blanks do not matter to it, nor the name of a subject before a point's label."""
+    channel = (Twin("channel", "emg 1", 2, alike=False, spellings=("emg 1", "Emg 1")),)
+    (finding,) = run(NAMES, of(says(twins=channel), ChannelFacts(1, labels=(" EMG 1",)))).findings
+    assert "'emg 1' and 'Emg 1' (2 times)" in finding.seen
+    for name in (a_label().upper(), f"Subject: {a_label()}"):
+        assert run(NAMES, of(says(twins=(Twin("point", name, 2, alike=False),)))).findings
+
+
+def test_two_groups_of_one_number_send_the_trial_back_where_one_is_read() -> None:
+    for names, count in ((("FORCE_PLATFORM", "MAKER"), 1), (("MAKER", "OTHER"), 0)):
+        twin = Twin("group number", "3", 2, alike=False, spellings=names)
+        found = run(NAMES, of(says(twins=(twin,)))).findings
+        assert len(found) == count
+        assert all("3 (FORCE_PLATFORM and MAKER)" in f.seen and "named last" in f.seen for f in found)
+
+
 def test_a_parameter_that_stands_twice_with_two_values_sends_the_trial_back() -> None:
     (finding,) = run(NAMES, of(says(twins=(Twin("parameter", "POINT:RATE", 2, alike=False),)))).findings
     assert "POINT:RATE" in finding.seen
@@ -269,6 +306,10 @@ def test_a_parameter_that_stands_twice_with_two_values_sends_the_trial_back() ->
         (
             replace(EDF, samples=(("GM L", "uV", 50), ("SOL L", "uV", 150), ("TA L", "uV", 100), ("TA R", "uV", 100))),
             "'GM L' is said to have 50 samples in a record and 'SOL L' 150",
+        ),
+        (
+            replace(EDF, samples=(("GM L", "uV", 95), ("FOOT", "V", 105), ("TA L", "uV", 100), ("TA R", "uV", 100))),
+            "'GM L' is said to have 95 samples in a record (950 Hz), and 2 others in uV have 100 (1000 Hz)",
         ),
         (replace(EDF, blank=(Blank(5120, 512, 0, 3, 4, 256),)), "records 3 to 4 were lost: 512 bytes from byte 5120"),
     ],

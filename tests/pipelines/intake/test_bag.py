@@ -272,6 +272,18 @@ def test_of_thousands_of_alike_faults_the_first_are_told_and_the_rest_counted(tm
     assert ("bag", "the same holds at 800 more places") in found
 
 
+def test_litter_that_was_packed_and_is_gone_is_not_to_be_copied_again(tmp_path):
+    bag = a_bag(tmp_path)
+    (bag / "data/.DS_Store").write_bytes(b"x")
+    manifests(bag, "sha256")
+    (bag / "data/.DS_Store").unlink()
+    delivery, _ = received(bag)
+    told = [p for p in delivery.problems if p.kind == "bag" and "'data/.DS_Store'" in p.seen]
+    assert [p.mend for p in told] == [
+        "Delete such files from the folder the delivery was made in and make the bag again, without them"
+    ]
+
+
 def test_a_bag_two_folders_deep_is_found_with_litter_beside_the_way(tmp_path):
     outer = tmp_path / "Users" / "upload"
     outer.mkdir(parents=True)
@@ -292,6 +304,7 @@ def test_a_bag_two_folders_deep_is_found_with_litter_beside_the_way(tmp_path):
         "data/@eaDir/trials.csv",
         "data/.~lock.trials.csv#",
         "data/~$trials.xlsx",
+        "data/trials.csv:Zone.Identifier",
         "$RECYCLE.BIN/desktop.ini",
         "data/.Trash-1000/info/a",
         "System Volume Information/x",

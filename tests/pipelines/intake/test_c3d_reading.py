@@ -310,3 +310,20 @@ def test_plate_numbers_stored_as_floats_that_are_no_counts_are_told_and_never_ra
     assert recording.plates[0].problem
     assert recording.plates[0].zero_frames == (0, 0)
     assert recording.description.plates.plates[0].problem
+
+
+def test_two_groups_under_one_number_are_told_with_both_their_names(tmp_path):
+    content = bytearray(c3d_bytes(WHOLE, RAW, extra={"OTHER": {"X": 1.0}}))
+    at = content.index(b"OTHER") - 1
+    content[at] = 256 - 3  # the number of FORCE_PLATFORM
+    path = tmp_path / "odd.c3d"
+    path.write_bytes(bytes(content))
+    (twin,) = (t for t in read_c3d(path).description.twins if t.kind == "group number")
+    assert (twin.name, twin.spellings, twin.alike) == ("3", ("FORCE_PLATFORM", "OTHER"), False)
+
+
+def test_the_last_frame_may_be_stated_as_one_number(read):
+    count = len(WHOLE)
+    for end in ([count + 3], [count + 3, 0]):
+        says = read(extra={"TRIAL": {"ACTUAL_START_FIELD": [1, 0], "ACTUAL_END_FIELD": end}}).description.parameters
+        assert (says.first_frame, says.last_frame) == (1, count + 3)

@@ -121,6 +121,15 @@ def test_points_lost_in_the_middle_are_told_with_the_frame(
     assert abs(found[0] - frames // 2 - 1) <= 2
 
 
+@pytest.mark.parametrize("name", recordings("brack", "corrie"))
+def test_a_frame_lost_before_and_zeros_put_at_the_end_are_told(name: str, tmp_path: Path) -> None:
+    content = sound(name)
+    start, frame, frames, _ = data_of(content, tmp_path)
+    at, end = start + frames // 2 * frame, start + frames * frame
+    filled = content[:at] + content[at + frame : end] + bytes(frame) + content[end:]
+    assert description(filled, tmp_path).samples.filled_up == 1
+
+
 @pytest.mark.parametrize("name", recordings("brack", "corrie", "run", "runway"))
 def test_analog_samples_that_stand_channel_by_channel_are_told(name: str, tmp_path: Path) -> None:
     content = sound(name)

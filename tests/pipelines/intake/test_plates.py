@@ -15,7 +15,7 @@ from pipelines.intake.plates import (
     plates_of,
     vertical_axis,
 )
-from pipelines.intake.units import metres_per_unit
+from pipelines.intake.units import metres_per_unit, newtons
 from pipelines.science.equipment.places import axes_of_plate
 from schemas.mechanics import centre_of_pressure, free_moment
 from tests.pipelines.intake.c3d_bytes import c3d_bytes
@@ -224,3 +224,19 @@ def test_a_threshold_of_zero_does_not_divide_by_zero():
 def test_channels_to_plate_keeps_the_number_of_samples(tmp_path):
     recording = recording_of(tmp_path, np.ones((7, 6)), 2, origin=[0, 0, -40], units=["N"] * 6)
     assert channels_to_plate(np.ones((7, 6)), recording.plates[0], 1e-3, 1e-3).shape == (7, 6)
+
+
+def test_units_of_force_are_converted_or_not_known():
+    assert newtons("kgf") == pytest.approx(9.80665)
+    assert (newtons("kN"), newtons("Newtons"), newtons("")) == (1000.0, 1.0, 1.0)
+    assert newtons("stone") is None
+
+
+def test_a_moment_without_a_unit_is_read_in_that_of_the_others_of_its_plate(tmp_path):
+    """Positions are in mm; without the others' unit the moments would be taken for N.mm."""
+    raw = np.tile([0.0, 0.0, -500.0, 10.0, 20.0, 3.0], (7, 1))
+    moments = []
+    for last in ("N.m", ""):
+        recording = recording_of(tmp_path, raw, 2, origin=[0, 0, -40], units=["N"] * 3 + ["N.m", "N.m", last])
+        moments.append(plates_of(recording, np.eye(3), 1e-3)[0].moment)
+    np.testing.assert_array_equal(*moments)

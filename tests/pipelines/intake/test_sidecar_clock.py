@@ -10,7 +10,7 @@ import pytest
 
 from pipelines.intake.clocks import ClockFit, NoClock
 from pipelines.intake.sidecar import Sidecar
-from pipelines.intake.sidecar_clock import clock_row, with_signals
+from pipelines.intake.sidecar_clock import Basis, clock_row, match_by, with_signals
 from schemas.convert.to_arrow import PANDAS_TYPES
 from schemas.convert.to_pandera import pandera_schema
 from schemas.outcomes_signals import CLOCK_FITS
@@ -208,3 +208,50 @@ def test_rows_of_the_clock_table_keep_their_definition_for_a_match_and_a_refusal
     assert list(frame) == list(CLOCK_FITS.column_names)
     pandera_schema(CLOCK_FITS, ordered=True).validate(frame)
     assert frame["is_matched"].tolist() == [True, False, False]
+
+
+SPANS = ((0.0, LENGTH_S), (0.0, LENGTH_S))
+
+
+def contacts_within(starts: dict[str, np.ndarray], sides: tuple[str, ...] = ("left", "right")) -> dict[str, np.ndarray]:
+    return {f"{s} contact": starts[s][(starts[s] > 0) & (starts[s] < LENGTH_S)] for s in sides}
+
+
+def without_a_block(trains: dict[str, np.ndarray], at: float, lost: float = 0.1) -> dict[str, np.ndarray]:
+    return {k: np.where(t > at, t - lost, t)[(t <= at) | (t >= at + lost)] for k, t in trains.items()}
+
+
+def test_a_match_by_one_foot_is_held_against_the_contacts_of_the_other() -> None:
+    """The shared switch has its last contact before the block that was lost, and sees nothing of it."""
+    true = contacts_within(true_starts())
+    own = {"left contact": true["left contact"][:-3]}
+    at = float(own["left contact"][-1]) + 0.05
+    markers = {k: t + 0.003 for k, t in true.items()}
+    for second, accepted in ((true, True), (without_a_block(true, at), False)):
+        shared = Basis("shared_signal", own, {"left contact": second["left contact"][:-3]})
+        alone = match_by([shared], SPANS, PLAIN.clock)
+        clock = match_by([shared, Basis("sensor_against_markers", markers, second)], SPANS, PLAIN.clock)
+        assert isinstance(alone, ClockFit), alone
+        assert isinstance(clock, ClockFit) == accepted, clock
+        assert isinstance(clock, ClockFit) or "lost or doubled" in clock.reason
+
+
+def test_what_one_basis_refuses_for_a_cause_no_coarser_one_accepts() -> None:
+    true = contacts_within(true_starts())
+    second = without_a_block(true, 18.0)
+    early = {k: t[t < 15] for k, t in true.items()}
+    coarse = Basis("sensor_against_markers", early, {k: t[t < 15] for k, t in second.items()})
+    assert isinstance(match_by([coarse], SPANS, PLAIN.clock), ClockFit)
+    assert isinstance(match_by([Basis("shared_signal", true, second), coarse], SPANS, PLAIN.clock), NoClock)
+    few = {"left contact": true["left contact"][:3]}
+    clock = match_by([Basis("shared_signal", few, few), coarse], SPANS, PLAIN.clock)
+    assert isinstance(clock, ClockFit), clock
+    assert clock.basis == "sensor_against_markers"
+
+
+def test_a_sensor_of_the_other_foot_that_is_late_for_itself_is_no_fault_of_the_clock() -> None:
+    true = contacts_within(true_starts())
+    late = {**true, "right contact": true["right contact"] + 0.025}
+    shared = Basis("shared_signal", {"left contact": true["left contact"]}, {"left contact": true["left contact"]})
+    clock = match_by([shared, Basis("sensor_against_markers", true, late)], SPANS, PLAIN.clock)
+    assert isinstance(clock, ClockFit), clock

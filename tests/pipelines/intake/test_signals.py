@@ -7,6 +7,7 @@ import pytest
 from pipelines.intake.clocks import SAME_CLOCK, ClockFit
 from pipelines.intake.sidecar import Sidecar
 from pipelines.intake.signals import FoundSignals, plain_gain, signals_of
+from pipelines.intake.twins import twins_of
 from schemas.self_description import SecondFileSays
 from schemas.trial import Channel
 
@@ -114,3 +115,9 @@ def test_units_that_contradict_the_file_are_told(stated: str, written: str, conf
 
 def test_no_rows_and_no_files_give_nothing() -> None:
     assert found([]) == FoundSignals()
+
+
+def test_labels_that_differ_in_capitals_or_outer_blanks_are_twins():
+    one, other = SAMPLES, SAMPLES + 1
+    (twin,) = twins_of("channel", ["EMG 1", "EMG 2", "emg 1 "], [one, one, other])
+    assert (twin.name, twin.count, twin.alike, twin.spellings) == ("EMG 1", 2, False, ("EMG 1", "emg 1 "))

@@ -1,3 +1,4 @@
+import pandas as pd
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -221,6 +222,7 @@ def test_one_decimal_comma_is_the_fault_of_its_cell_and_a_table_full_of_them_tha
         ("trial_id,x\n".encode("utf-16"), "UTF-16"),
         ("trial_id,x\n".encode("utf-16-le"), "UTF-16"),
         (b"sep=;\ntrial_id;session_id\n", "separated by semicolons, as its first line, 'sep=;', says"),
+        (b'"trial_id";"session_id"\n"T1";"S1"\n', "separated by semicolons"),
         (b"\n<!DOCTYPE html><html><body><table>", "web page"),
         ("trial_id;file\nT1;k\u00fchl\n".encode("cp1252"), "UTF-8"),
     ],
@@ -238,4 +240,5 @@ def test_a_first_line_that_says_comma_is_passed_over_with_a_note(tmp_path):
     tables, problems = read(tmp_path, trials=PAYLOAD["trials.csv"].encode())
     marked, told = read(tmp_path / "marked", trials=b"sep=,\r\n" + PAYLOAD["trials.csv"].encode())
     assert [problem.kind for problem in told] == ["blank", *(problem.kind for problem in problems)]
-    assert marked["sent_trials"].reset_index(drop=True).equals(tables["sent_trials"].reset_index(drop=True))
+    parted, plainly = (frames["sent_trials"].reset_index(drop=True) for frames in (marked, tables))
+    pd.testing.assert_frame_equal(parted, plainly)

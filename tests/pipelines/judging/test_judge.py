@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import pickle
+from dataclasses import replace
+from datetime import date
 from pathlib import Path
 
 import numpy as np
@@ -12,10 +14,11 @@ from checks.findings import Stamp
 from checks.registry import Subject, catalogue
 from pipelines.intake.to_trial import TrialRow
 from pipelines.judging.delivery_tables import TRIAL_TABLES
-from pipelines.judging.judge import TrialJob, Verdict, judge_trial
+from pipelines.judging.judge import TrialJob, Verdict, judge_trial, workspace_of
 from pipelines.study.file import load_study
 from pipelines.workers.isolation import Isolated
 from schemas.core import TRIALS
+from schemas.site_settings import SiteEvents
 from schemas.trial import Posture
 from tests.delivery_builders import STUDY, planned
 
@@ -44,7 +47,7 @@ def a_job(folder: Path, name: str, content: bytes | None = None, posture: Postur
 
 def test_a_standing_trial_gives_a_posture_and_a_running_trial_its_footfalls(tmp_path: Path) -> None:
     standing = judge_trial(a_job(tmp_path, "standing"))
-    assert standing.outcomes == {}
+    assert list(standing.outcomes) == ["equipment_readings"], "what its cameras showed"
     assert standing.posture is not None
     running = judge_trial(a_job(tmp_path, "1", posture=standing.posture))
     assert set(running.outcomes) == {table.name for table in TRIAL_TABLES}
@@ -96,3 +99,15 @@ def test_a_fault_of_our_own_is_a_crashed_run_and_not_blamed_on_the_file(
     assert "manystrides itself failed" in verdict.reading.detail
     assert [(r.status, r.check_name) for r in verdict.runs] == [("crashed", "trial_file_can_be_read")]
     assert "ZeroDivisionError" in verdict.runs[0].reason
+
+
+def test_contacts_are_found_as_the_laboratory_needs_it(tmp_path: Path) -> None:
+    job = a_job(tmp_path, "1")
+    events = SiteEvents(contact_threshold_n=200, reason="The plate shakes.", since=date(2026, 3, 2))
+    own = job.study.model_copy(
+        update={"sites": {name: s.model_copy(update={"events": events}) for name, s in job.study.sites.items()}}
+    )
+    usual, late = (workspace_of(replace(job, study=study))[0].footfalls for study in (job.study, own))
+    assert len(usual) == len(late)
+    assert (late.numbers("contact_s") > usual.numbers("contact_s") + 0.002).all()
+    assert (late.numbers("toe_off_s") < usual.numbers("toe_off_s") - 0.002).all()

@@ -10,12 +10,13 @@ from hypothesis import strategies as st
 
 from pipelines.science.curves import Series, ensemble
 from pipelines.science.frames import computed_fields
+from pipelines.science.workspace import Workspace
 from schemas.convert.to_arrow import to_arrow_table
 from schemas.model import Table
 from schemas.outcomes_signals import CURVES
 from schemas.processing import Processing
 from tests.as_frames import compute_curves, compute_footfalls, joint_series
-from tests.builders import a_posture, a_trial
+from tests.builders import a_posture, a_trial, hummed
 from tests.pipelines.science.joint_builders import footfalls_of
 
 PLAIN = Processing()
@@ -97,6 +98,18 @@ def test_the_mean_force_curve_is_the_half_sine_the_trial_was_made_of() -> None:
         assert own["mean_value"].max() == pytest.approx(peak, rel=1e-3)
         assert own["mean_value"].iloc[50] == own["mean_value"].max()
         assert own["sd_value"].max() < 0.02
+
+
+def test_the_mean_force_curve_is_of_filtered_force() -> None:
+    """The half-sine in closed form, under a hum of 20 % that has the same phase in every contact and cannot average out."""
+    processing = Processing(force_cutoff_hz=50, event_cutoff_hz=50)
+    rows = Workspace(hummed(a_trial(), 0.2), processing).curves.frame()
+    inside = slice(20, 81)
+    for side in ("left", "right"):
+        force = rows[(rows["side"] == side) & (rows["quantity"] == "vertical_force_bw")]
+        own = force.sort_values("point_number")["mean_value"].to_numpy()
+        half_sine = np.pi / 2 * 0.35 / 0.25 * np.sin(np.pi * np.arange(101) / 100)
+        assert own[inside] == pytest.approx(half_sine[inside], rel=0.015)
 
 
 def test_angles_are_curves_only_with_a_standing_trial_and_say_what_they_are_counted_from() -> None:

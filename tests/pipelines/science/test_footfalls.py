@@ -17,7 +17,7 @@ from schemas.outcomes import FOOTFALLS
 from schemas.processing import Processing
 from schemas.trial import Signal, Trial
 from tests.as_frames import compute_footfalls
-from tests.builders import G, a_posture, a_standing_trial, a_trial, cut, mirrored, with_force
+from tests.builders import G, a_posture, a_standing_trial, a_trial, cut, hummed, mirrored, with_force
 
 PLAIN = Processing()
 FORCE_COLUMNS = [
@@ -428,3 +428,18 @@ def test_the_table_passes_its_own_definition_and_is_stored_without_loss(trial: T
     assert stored.num_rows == len(rows)
     assert stored.column("strike_index_percent").to_pylist() == rows["strike_index_percent"].tolist()
     assert stored.column("impact_peak_bw").null_count == rows["impact_peak_bw"].isna().sum()
+
+
+def test_peaks_and_loading_rates_are_those_of_the_half_sine_under_a_hum_that_the_filter_takes_off() -> None:
+    """In closed form: contact 0.25 s, peak pi/2 x weight x 0.35/0.25, fore-aft -0.15 of it once round; loading 13 %."""
+    found = outcomes(hummed(a_trial(), 0.2), force_cutoff_hz=50, event_cutoff_hz=50)
+    peak = np.pi / 2 * 0.35 / 0.25
+    rise = peak * (np.sin(np.pi * 0.8 * 0.13) - np.sin(np.pi * 0.2 * 0.13)) / (0.6 * 0.13 * 0.25)
+    steepest = np.pi * peak / 0.25  # of the half-sine at its start; the filter rounds the corner there
+    assert found["active_peak_bw"].tolist() == pytest.approx([peak] * 8, rel=0.005)
+    assert found["propulsive_peak_bw"].tolist() == pytest.approx([0.15 * peak] * 8, rel=0.03)
+    assert found["braking_peak_bw"].tolist() == pytest.approx([-0.15 * peak] * 8, rel=0.03)
+    assert found["average_loading_rate_bw_per_s"].tolist() == pytest.approx([rise] * 8, rel=0.03)
+    # unfiltered, a hum of 20 % rises by up to 2 pi 200 Hz x 20 % of the force, which at 10 % of contact is 170 BW/s
+    assert (found["instantaneous_loading_rate_bw_per_s"] < 1.05 * steepest).all()
+    assert (found["instantaneous_loading_rate_bw_per_s"] >= found["average_loading_rate_bw_per_s"]).all()

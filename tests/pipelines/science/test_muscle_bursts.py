@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from pipelines.science.muscles.bursts import baseline_of, spells_above, teager_kaiser
+from pipelines.science.muscles.bursts import baseline_of, rectified, spells_above, teager_kaiser
 from pipelines.science.muscles.signal import condition
 from schemas.processing_signals import MuscleProcessing
 from schemas.trial import Signal
@@ -194,3 +194,14 @@ def test_a_pause_in_which_a_sample_is_missing_stays_open() -> None:
 def test_the_operator_needs_three_samples(count: int) -> None:
     assert np.isnan(teager_kaiser(np.ones(count))).all()
     assert len(teager_kaiser(np.ones(count))) == count
+
+
+def test_the_operator_is_taken_by_its_size_since_it_is_below_zero_where_a_signal_curves_away_from_zero() -> None:
+    """Of cosh(a n) the operator is -sinh(a) squared at every sample, worked out from the addition theorem."""
+    wave = np.cosh(0.1 * np.arange(-20, 21))
+    energy = teager_kaiser(wave)
+    inner = slice(1, -1) if len(energy) == len(wave) else slice(None)
+    assert energy[inner] == pytest.approx(np.full(39, -(np.sinh(0.1) ** 2)))
+    muscle = replace(condition(SHORT.signal, SETTINGS), samples=wave)
+    assert rectified(muscle, "energy_operator")[inner] == pytest.approx(np.full(39, np.sinh(0.1) ** 2))
+    assert rectified(muscle, "threshold") == pytest.approx(np.abs(wave))

@@ -261,6 +261,22 @@ def test_a_laboratory_can_have_a_threshold_of_its_own_with_reason_and_day(tmp_pa
     assert study.sites["mill"].limits[check][threshold].since.isoformat() == "2026-03-02"
 
 
+EVENTS = {"contact_threshold_n": 30, "reason": "The belt's motor shakes the plate.", "since": "2026-03-02"}
+
+
+def test_a_laboratory_can_find_events_otherwise_with_reason_and_day(tmp_path):
+    study = load_study(write(tmp_path, lambda study: study["sites"]["mill"].update(events=EVENTS))).study
+    assert study.processing_at("mill").contact_threshold_n == 30
+    assert study.processing_at("mill").model_copy(update={"contact_threshold_n": 20.0}) == study.processing_at("way")
+    assert study.processing_at(None) is study.processing_at("nowhere") is study.processing
+
+
+@pytest.mark.parametrize("events", [{**EVENTS, "contact_threshold_n": None}, {**EVENTS, "reason": " "}])
+def test_events_of_a_laboratory_without_a_change_or_a_reason_are_refused(events, tmp_path):
+    with pytest.raises(Unusable, match="events"):
+        load_study(write(tmp_path, lambda study: study["sites"]["mill"].update(events=events)))
+
+
 def test_a_day_may_be_written_without_quotes(tmp_path):
     path = write(tmp_path, with_own_limits(own_limit()))
     path.write_text(path.read_text().replace("'2026-03-02'", "2026-03-02"))
