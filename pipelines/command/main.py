@@ -144,11 +144,12 @@ def query(
     from pipelines.depot.storage import Depot
     from pipelines.pool.query import ask, print_answer, write_answer
 
-    answer = ask(Depot(depot).warehouse, sql)
+    place = Depot(depot)
+    answer = ask(place.warehouse, sql)
     if to is None:
         print_answer(answer, rows)
     else:
-        write_answer(answer, to)
+        write_answer(answer, to, place.root)
         typer.echo(f"{answer.num_rows} rows written to {to}")
 
 

@@ -73,12 +73,20 @@ def _damaged(warehouse: Path, error: Exception) -> Unusable:
     )
 
 
-def write_answer(answer: pa.Table, path: Path) -> None:
-    """Write the answer as CSV or Parquet, by the file's ending, in one step."""
+def write_answer(answer: pa.Table, path: Path, depot: Path) -> None:
+    """Write the answer as CSV or Parquet, by the file's ending, in one step; nothing of it for everybody.
+
+    Raises Unusable for another ending, and inside the depot, where every file has a meaning.
+    """
     import io
 
+    from pipelines.depot.modes import nothing_for_everybody
     from pipelines.depot.store import write_bytes
 
+    if path.resolve().is_relative_to(depot.resolve()):
+        raise Unusable(
+            "The file would lie inside the depot.", "a place outside of it.", "Name another folder.", file=path
+        )
     if path.suffix.lower() not in _SUFFIXES:
         raise Unusable(
             f"The ending {path.suffix or '(none)'} is not known.",
@@ -97,7 +105,8 @@ def write_answer(answer: pa.Table, path: Path) -> None:
         from pyarrow import parquet
 
         parquet.write_table(answer, buffer)
-    write_bytes(path.absolute(), buffer.getvalue())
+    with nothing_for_everybody():
+        write_bytes(path.absolute(), buffer.getvalue())
 
 
 def without_formulas(answer: pa.Table) -> pa.Table:

@@ -14,7 +14,7 @@ from pipelines.pool.query import without_formulas, write_answer
 
 def written(answer, tmp_path):
     path = tmp_path / "answer.csv"
-    write_answer(answer, path)
+    write_answer(answer, path, path.parent / "depot")
     return list(csv.reader(io.StringIO(path.read_bytes().decode(), newline="")))
 
 

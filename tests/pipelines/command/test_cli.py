@@ -205,6 +205,16 @@ def test_an_answer_that_cannot_be_written_says_so(depot: Path, tmp_path: Path, n
     assert told in done.stderr
 
 
+def test_an_answer_is_not_written_into_the_depot_and_is_not_for_everybody(depot: Path, tmp_path: Path) -> None:
+    inside = depot / "raw" / "answer.csv"
+    done = command("query", "SELECT 1", "--depot", depot, "--to", inside)
+    assert done.returncode == 2
+    assert "inside the depot" in done.stderr
+    assert not inside.exists()
+    assert command("query", "SELECT 1", "--depot", depot, "--to", tmp_path / "answer.csv").returncode == 0
+    assert (tmp_path / "answer.csv").stat().st_mode & 0o007 == 0
+
+
 def test_the_ledger_is_whole_until_someone_changes_it(depot: Path, tmp_path: Path) -> None:
     assert command("ledger", "verify", "--depot", depot).returncode == 0
     copy = tmp_path / "depot"

@@ -18,7 +18,11 @@ RUNNERS = ("FS-02", "fs-11 ")
 
 
 @pytest.mark.parametrize(
-    "why", ["FS-02 asked", "letter of fs-02", "(FS-11)", "Mrs Ostervik wrote", "call 0141 496 0773"]
+    "why",
+    [
+        *("FS-02 asked", "letter of fs-02", "(FS-11)", "letter of FS\u201102", "FS 02 wrote", "FS-O2", "of fs02/fs11"),
+        *("Mrs Ostervik wrote", "call 0141 496 0773"),
+    ],
 )
 def test_reasons_that_name_a_runner_or_surely_a_person_are_refused(why: str) -> None:
     with pytest.raises(Unusable, match="ledger can never forget"):
