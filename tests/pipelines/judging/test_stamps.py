@@ -122,7 +122,7 @@ def test_every_setting_counts_but_those_that_are_listed() -> None:
     study = load_study(STUDY).study
     left_out = places_of(study) - set(stamps.settings_content(study, None))
     assert {place.split(".")[0] for place in left_out} == {
-        "title", "version", "invented", "citation", "smallest_cell", "disclosure", "judging_again", "sites",
+        "id", "title", "version", "invented", "citation", "smallest_cell", "disclosure", "judging_again", "sites",
         "conditions", "visits", "muscles", "marker_roles", "processing",
     }  # fmt: skip
     assert {p.split(".")[1] for p in left_out if p.startswith("processing.")} == {"contrasts", "transition"}
