@@ -39,14 +39,11 @@ STATEMENTS: tuple[tuple[str, tuple[str, ...], str], ...] = (
     (
         "samples in a record",
         ("samples in a record of each channel",),
-        "found where of the channels of one unit just two differ from all others, and together hold as many as two; or "
-        "where one differs from two or more others of its unit by a quarter or less",
+        "found where just two channels have another number than is usual in their unit, one as many more as the other "
+        "has fewer",
     ),
     ("blocks", ("samples on both sides",), "found where whole blocks of 512 bytes hold nothing but one byte"),
 )
-
-#: Own choice: no recorder samples channels of one kind at two rates so near to one another.
-NEAR = 0.25
 
 
 def said_of(says: SecondFileSays) -> Iterator[str]:
@@ -74,23 +71,22 @@ def said_of(says: SecondFileSays) -> Iterator[str]:
 
 
 def _exchanged(says: SecondFileSays) -> Iterator[str]:
-    """Two channels that took samples from one another: the record is as long as before, and nothing else shows it."""
-    for unit in dict.fromkeys(unit for _, unit, _ in says.samples):
-        counts = {label: count for label, own, count in says.samples if own == unit}
-        usual, times = Counter(counts.values()).most_common(1)[0]
-        others = [(label, count) for label, count in counts.items() if count != usual]
-        if len(others) == 2 and times >= 2 and sum(count for _, count in others) == 2 * usual:
-            (one, few), (two, many) = sorted(others, key=lambda other: other[1])
-            yield (
-                f"channel {one!r} is said to have {few} samples in a record and {two!r} {many}, and all others in "
-                f"{unit or 'this unit'} have {usual}: samples of the one were read as the other's"
-            )
-        elif times >= 2:
-            for label, count in others:
-                if abs(count - usual) <= NEAR * usual:
-                    rates = [f"{n / says.record_s:g} Hz" for n in (count, usual)]
-                    yield (
-                        f"channel {label!r} is said to have {count} samples in a record ({rates[0]}), and {times} "
-                        f"others in {unit or 'this unit'} have {usual} ({rates[1]}): samples of one channel were read "
-                        "as another's, or the count is wrong"
-                    )
+    """Two channels that took samples from one another: the record is as long as before, and nothing else shows it.
+
+    What is usual is told by two or more others of the unit; where there are too few, by all channels together.
+    """
+    everywhere = Counter(count for _, _, count in says.samples)
+    off: list[tuple[int, str, int, int]] = []
+    for label, unit, count in says.samples:
+        beside = Counter(n for _, own, n in says.samples if own == unit)
+        usual, times = beside.most_common(1)[0]
+        if times < 2:
+            usual = everywhere.most_common(1)[0][0]
+        if count != usual:
+            off.append((count - usual, label, count, usual))
+    if len(off) == 2 and off[0][0] + off[1][0] == 0:
+        (_, one, few, usual), (_, two, many, other) = sorted(off)
+        yield (
+            f"channel {one!r} is said to have {few} samples in a record, where {usual} are usual, and {two!r} {many}, "
+            f"where {other} are: samples of the one were read as the other's"
+        )

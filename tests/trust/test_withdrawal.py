@@ -138,7 +138,7 @@ def test_an_unknown_runner_or_scope_and_a_telling_reason_are_refused(taken_in: t
         withdraw(STUDY, depot, leaving("FS-99", "all"))
     with pytest.raises(Unusable, match="no scope"):
         withdraw(STUDY, depot, leaving(LEAVES, "legs"))
-    with pytest.raises(Unusable, match="names the runner"):
+    with pytest.raises(Unusable, match="names a runner"):
         withdraw(STUDY, depot, leaving(LEAVES, "all", why=f"{LEAVES} moved away"))
     assert shas(LEAVES) <= raw_files(depot)
 

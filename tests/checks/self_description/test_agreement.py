@@ -305,11 +305,11 @@ def test_a_parameter_that_stands_twice_with_two_values_sends_the_trial_back() ->
         (replace(EDF, outside=(("SOL L", 4),)), "4 samples of channel 'SOL L'"),
         (
             replace(EDF, samples=(("GM L", "uV", 50), ("SOL L", "uV", 150), ("TA L", "uV", 100), ("TA R", "uV", 100))),
-            "'GM L' is said to have 50 samples in a record and 'SOL L' 150",
+            "'GM L' is said to have 50 samples in a record, where 100 are usual, and 'SOL L' 150",
         ),
         (
             replace(EDF, samples=(("GM L", "uV", 95), ("FOOT", "V", 105), ("TA L", "uV", 100), ("TA R", "uV", 100))),
-            "'GM L' is said to have 95 samples in a record (950 Hz), and 2 others in uV have 100 (1000 Hz)",
+            "'GM L' is said to have 95 samples in a record, where 100 are usual, and 'FOOT' 105, where 100 are",
         ),
         (replace(EDF, blank=(Blank(5120, 512, 0, 3, 4, 256),)), "records 3 to 4 were lost: 512 bytes from byte 5120"),
     ],
