@@ -51,7 +51,7 @@ IN_CHANNELS = {
     "EMG SOL R": (faults.noisy(15.0), faults.thinned_out(960.0), faults.rectified),
     "EMG TA R": (faults.lead_off(),),
     "FOOT L": (faults.contact_missed("left", 2),),
-    "FOOT R": (faults.polled(110.0),),
+    "FOOT R": (faults.polled(112.0),),
 }
 
 

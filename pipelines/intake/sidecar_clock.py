@@ -105,16 +105,33 @@ def _held_against(
     others: Sequence[Basis], fit: ClockFit, spans: tuple[Span, Span], settings: ClockProcessing
 ) -> ClockFit | NoClock:
     """The match, unless events that it does not rest on contradict it."""
-    line = Line(fit.offset_s, fit.scale)
     for basis in others:
-        kinds = set(basis.ours) & set(basis.theirs)
-        ours = {kind: basis.ours[kind] for kind in kinds}
-        theirs = {k: basis.theirs[k] + _delay(ours[k], basis.theirs[k], line, settings) for k in kinds}
-        against = objection(ours, theirs, line, settings.match_tolerance_s, spans, complete=basis.complete, alone=False)
-        if against:
+        against = _against(basis.ours, basis.theirs, basis, fit, spans, settings)
+        # sensors of exchanged sides are for the checks of sensors to tell: half a stride is no block that was lost
+        if against and _against(basis.ours, _other_side(basis.theirs), basis, fit, spans, settings):
             words = basis.word.replace("_", " ")
             return NoClock(f"the best alignment is contradicted by another kind of events ({words}): {against}", fit)
     return fit
+
+
+def _against(
+    ours: Trains, theirs: Trains, basis: Basis, fit: ClockFit, spans: tuple[Span, Span], settings: ClockProcessing
+) -> str | None:
+    """What events of one basis say against a match; None if nothing."""
+    line = Line(fit.offset_s, fit.scale)
+    kinds = set(ours) & set(theirs)
+    own = {kind: ours[kind] for kind in kinds}
+    moved = {k: theirs[k] + _delay(own[k], theirs[k], line, settings) for k in kinds}
+    said: str | None = objection(
+        own, moved, line, settings.match_tolerance_s, spans, complete=basis.complete, alone=False
+    )
+    return said
+
+
+def _other_side(trains: Trains) -> Trains:
+    """The same events, each of the other foot."""
+    turned = {"left": "right", "right": "left"}
+    return {" ".join(turned.get(word, word) for word in kind.split(" ")): times for kind, times in trains.items()}
 
 
 def _delay(ours: FloatArray, theirs: FloatArray, line: Line, settings: ClockProcessing) -> float:
