@@ -110,10 +110,10 @@ def copies_by_shape(
 def _accepted_before(desk: Desk, delivery_id: str, received: Received) -> list[_Shape]:
     deliveries = desk.books.deliveries
     before = deliveries.before(desk.made, received.site, received.number, deliveries.came(delivery_id))
-    published = desk.books.files.all()
-    shas = {r.delivery_id: published.get(keys.result(r.delivery_id), {}).get(_FILE) for r in before}
-    unread = [name for name, sha in shas.items() if sha is None or sha not in _READ]
-    _read(ProvedResults(desk.depot, published), {name: shas[name] or "" for name in unread})
+    published = desk.books.files.named(_FILE)
+    shas = {r.delivery_id: published.get(keys.result(r.delivery_id)) for r in before}
+    unread = {name: sha or "" for name, sha in shas.items() if sha is None or sha not in _READ}
+    _read(ProvedResults(desk.depot, {place: {_FILE: sha} for place, sha in published.items()}), unread)
     return [(trial, shape, sha, r) for r in before for trial, shape, sha in _READ.get(shas[r.delivery_id] or "", ())]
 
 
@@ -130,7 +130,6 @@ def _read(proved: ProvedResults, shas: Mapping[str, str]) -> None:
     from pipelines.telemetry import DUCKDB_CONFIG
 
     paths = [str(path) for path in proved.paths(shas, TRIAL_SHAPES)]
-    _READ.update({sha: [] for sha in shas.values()})
     if not paths:
         return
     with duckdb.connect(config=dict(DUCKDB_CONFIG)) as connection:
@@ -145,5 +144,7 @@ def _read(proved: ProvedResults, shas: Mapping[str, str]) -> None:
     columns = (rows[name].to_pylist() for name in ("delivery_id", "trial_id", "sha", "marker"))
     for delivery, trial, sha, marker, points in zip(*columns, scores, strict=True):
         found.setdefault((delivery, trial), (trial, {}, sha))[1][marker] = points
+    read: dict[str, list[tuple[str, Mapping[str, FloatArray], str]]] = {sha: [] for sha in shas.values()}
     for (delivery, _), shape in found.items():
-        _READ[shas[delivery]].append(shape)
+        read[shas[delivery]].append(shape)
+    _READ.update(read)  # only now: what broke off half-way must not count as read

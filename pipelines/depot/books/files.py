@@ -38,6 +38,13 @@ class Files:
                 found.setdefault(str(place), {})[str(path)] = str(sha)
         return found
 
+    def named(self, path: str) -> dict[str, str]:
+        """Place -> SHA-256 of the one file of this name, of every place that has it."""
+        c = PUBLISHED.c
+        with self._books.reading() as connection:
+            rows = connection.execute(sa.select(c.place, c.sha256).where(c.path == path))
+            return {str(place): str(sha) for place, sha in rows}
+
     def put(self, place: str, files: Mapping[str, str]) -> None:
         """Write what a place holds now; in a transaction."""
         self.drop(place)

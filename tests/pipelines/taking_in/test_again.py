@@ -14,9 +14,9 @@ from pipelines.assets.run import plan, run
 from pipelines.depot.storage import Depot
 from pipelines.errors import Unusable
 from pipelines.taking_in.plan import NOTHING_DUE
-from pipelines.taking_in.summary import Summary
-from tests.delivery_builders import REPO, STUDY, a_delivery, tables, trial_id
+from tests.delivery_builders import REPO, a_delivery, tables, trial_id
 from tests.depot_books import ledger_lines
+from tests.pipelines.taking_in.a_place import edit, go, planned, with_study
 
 RUNNERS = ("FS-01", "FS-02", "FS-03")
 
@@ -24,9 +24,7 @@ RUNNERS = ("FS-01", "FS-02", "FS-03")
 @pytest.fixture(scope="module")
 def taken_in(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A folder with inbox, depot and study: two deliveries of brack with six accepted running trials."""
-    place = tmp_path_factory.mktemp("again")
-    shutil.copytree(STUDY.parent / "sites", place / "sites")
-    shutil.copyfile(STUDY, place / "study.yaml")
+    place = with_study(tmp_path_factory.mktemp("again"))
     a_delivery(place / "inbox", 1, runners=RUNNERS, names=("standing", "1", "2"))
     a_delivery(place / "inbox", 2, runners=("FS-04",), names=("standing", "1"))
     assert go(place).exit_code == 0
@@ -36,20 +34,6 @@ def taken_in(tmp_path_factory: pytest.TempPathFactory) -> Path:
 @pytest.fixture
 def place(taken_in: Path, tmp_path: Path) -> Path:
     return shutil.copytree(taken_in, tmp_path / "place")
-
-
-def go(place: Path, *, yes: bool = False) -> Summary:
-    return run(place / "study.yaml", place / "inbox", place / "depot", "tester", workers=2, yes=yes)
-
-
-def planned(place: Path) -> str:
-    return plan(place / "study.yaml", place / "inbox", place / "depot", "tester", workers=2)
-
-
-def edit(place: Path, old: str, new: str, file: str = "study.yaml") -> None:
-    text = (place / file).read_text(encoding="utf-8")
-    assert old in text
-    (place / file).write_text(text.replace(old, new), encoding="utf-8")
 
 
 def exchange_labels(place: Path) -> None:

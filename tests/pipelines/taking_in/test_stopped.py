@@ -9,19 +9,16 @@ from pathlib import Path
 import pytest
 import yaml
 
-from pipelines.assets.run import plan, run
 from pipelines.taking_in.plan import NOTHING_DUE
-from pipelines.taking_in.summary import Summary
-from tests.delivery_builders import STUDY, a_delivery, tables
+from tests.delivery_builders import a_delivery, tables
 from tests.depot_books import ledger_lines
+from tests.pipelines.taking_in.a_place import edit, go, planned, with_study
 
 
 @pytest.fixture(scope="module")
 def stopped(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A folder with inbox, depot and study: one delivery without a number, and one that came twice."""
-    place = tmp_path_factory.mktemp("stopped")
-    shutil.copytree(STUDY.parent / "sites", place / "sites")
-    shutil.copyfile(STUDY, place / "study.yaml")
+    place = with_study(tmp_path_factory.mktemp("stopped"))
     a_delivery(place / "inbox", None, arrives_as="without-a-number", names=("standing",))
     a_delivery(place / "inbox", 1, names=("standing",))
     a_delivery(place / "inbox", 1, names=("standing",), arrives_as="once-more")
@@ -35,20 +32,6 @@ def place(stopped: Path, tmp_path: Path) -> Path:
     target = shutil.copytree(stopped, tmp_path / "place")  # with the times of its files, which count
     assert planned(target) == NOTHING_DUE
     return target
-
-
-def go(place: Path) -> Summary:
-    return run(place / "study.yaml", place / "inbox", place / "depot", "tester", workers=1)
-
-
-def planned(place: Path) -> str:
-    return plan(place / "study.yaml", place / "inbox", place / "depot", "tester", workers=1)
-
-
-def edit(place: Path, old: str, new: str, file: str = "study.yaml") -> None:
-    text = (place / file).read_text(encoding="utf-8")
-    assert old in text
-    (place / file).write_text(text.replace(old, new), encoding="utf-8")
 
 
 def test_what_it_was_not_stopped_with_opens_it_no_more(place: Path) -> None:
