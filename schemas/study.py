@@ -17,6 +17,7 @@ from schemas.processing import Processing
 from schemas.quota import Quota
 from schemas.settings import Settings
 from schemas.site_settings import SiteEvents, SiteLimit
+from schemas.study_codes import StudyCodes
 
 LabAxis = Literal["+x", "-x", "+y", "-y", "+z", "-z"]
 Surface = Literal["treadmill", "runway"]
@@ -191,6 +192,7 @@ class Study(Settings):
         default=(),
         description="Texts that recording programs write into every file and that tell of nobody; any other text that is neither a code, a number nor words of the trade is held until a person has looked at it.",
     )
+    codes: StudyCodes = Field(default_factory=StudyCodes, description="How codes of runners and trials are written.")
     conditions: dict[str, Described] = Field(description="Footwear conditions.")
     visits: dict[str, Visit] = Field(description="Visits of the plan.")
     muscles: dict[str, MuscleSpec] = Field(default_factory=dict, description="Muscles, by SENIAM name.")

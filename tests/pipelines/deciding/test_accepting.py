@@ -169,6 +169,7 @@ def test_taken_back_it_is_returned_again_and_gone_from_the_pool(accepted: tuple[
         ({"why": "x " * 1500}, "2999 characters"),
         ({"why": f"{TRIAL} is fine"}, "names a runner"),
         ({"why": "FS-01 is light"}, "names a runner"),
+        ({"why": "fs 01 is light"}, "names a runner"),
         ({"trial_id": "FS-99"}, "does not know trial FS-99"),
         ({"trial_id": STANDING}, "is accepted"),
         ({"check_name": CHECK + "s"}, f"perhaps {CHECK}"),
