@@ -229,8 +229,8 @@ def _strike_indices(signals: Signals, footfalls: Sequence[Footfall]) -> FloatArr
         when = [foot_strike.loaded_at(force, signals.rate, *span, settings.strike_index_force_n) for span in spans]
         loaded_s = np.array(when, float)  # NaN where there is none
         centre = values_at(signals.ground.centre_of_pressure, signals.rate, loaded_s)
-        ends = [values_at(path, rate, loaded_s) for path in (heel, toe)]
-        found[own] = foot_strike.strike_index(centre, *ends, settings.strike_index_toe_fraction)
+        heel_then, toe_then = (values_at(path, rate, loaded_s) for path in (heel, toe))
+        found[own] = foot_strike.strike_index(centre, heel_then, toe_then, settings.strike_index_toe_fraction)
     return found
 
 

@@ -54,11 +54,11 @@ def _leaps(analog: np.ndarray, layout: Layout) -> tuple[int, int]:
     """Steps of more than half the range, as signed and as unsigned numbers, the file's own way first."""
     if analog.min() >= 0:  # both readings are the same
         return 0, 0
-    samples = analog.reshape(-1, layout.counts.channels)
+    samples, channels = analog.ravel(), layout.counts.channels  # a channel's next sample stands so much further on
     negative = samples < 0
     # a step is that large only where the sign changes, in one reading or in the other
-    rows, columns = np.nonzero(negative[1:] != negative[:-1])
-    steps = np.abs(samples[rows + 1, columns].astype(np.int32) - samples[rows, columns])
+    places = np.flatnonzero(negative[channels:] != negative[:-channels])
+    steps = np.abs(samples[places + channels].astype(np.int32) - samples[places])
     as_signed, as_unsigned = int((steps > 32767).sum()), int((65536 - steps > 32767).sum())
     return (as_unsigned, as_signed) if layout.analog_unsigned else (as_signed, as_unsigned)
 
@@ -102,9 +102,13 @@ def _displaced(points: FloatArray, metre: float) -> tuple[int, int] | None:
     if count < _FEWEST_MARKERS or len(points) < 3:
         return None
     with np.errstate(all="ignore"):
-        own = _medians(_lengths(points[2:] - points[:-2])) * metre
-        own = np.where(np.isfinite(own), own, 0.0)
-        least = max(_LEAST_LEAP_M, _FAR * float(np.median(own)))
+        frames = np.arange(0, len(points) - 2, 2)  # one of two neighbours shows any leap
+        own = np.zeros(len(points) - 2)
+        own[frames] = _usual_ways(points, frames, metre)
+        least = max(_LEAST_LEAP_M, _FAR * float(np.median(own[frames])))
+        leaps = np.flatnonzero(own > least)
+        beside = np.setdiff1d([*(leaps - 1), *(leaps + 1)], [-1, len(own)]).astype(np.intp)
+        own[beside] = _usual_ways(points, beside, metre)
         places = np.array([by for by in range(-furthest, furthest + 1) if by])
         for frame in np.argsort(-own, kind="stable")[:_MOST_LEAPS]:
             if own[frame] <= least:
@@ -116,30 +120,37 @@ def _displaced(points: FloatArray, metre: float) -> tuple[int, int] | None:
     return None
 
 
+def _usual_ways(points: FloatArray, frames: NDArray[np.intp], metre: float) -> FloatArray:
+    """(k,) m, the median way of all points from each of the frames to the next but one; 0 where none is known."""
+    ways = _medians(_squares(points[frames + 2] - points[frames])) * metre
+    return np.where(np.isfinite(ways), ways, 0.0)
+
+
 def _ways_from(before: FloatArray, after: FloatArray, places: NDArray[np.intp]) -> FloatArray:
     """(k,) the median way of each point from the one so many places further on; infinite where too few are known."""
     count = len(before)
     other = np.arange(count) + places[:, None]
     there = (other >= 0) & (other < count)
-    ways = np.where(there, _lengths(after - before[np.where(there, other, 0)]), np.nan)
+    ways = np.where(there, _squares(after - before[np.where(there, other, 0)]), np.nan)
     enough = np.isfinite(ways).sum(axis=1) >= max(_FEWEST_MARKERS, count // 2)
     return np.where(enough, _medians(ways), np.inf)
 
 
-def _lengths(ways: FloatArray) -> FloatArray:
-    """(r, n) of (r, n, 3)."""
-    squares = ways * ways
-    return np.sqrt(squares[..., 0] + squares[..., 1] + squares[..., 2])
+def _squares(ways: FloatArray) -> FloatArray:
+    """(r, n) squared lengths of (r, n, 3)."""
+    return np.asarray(np.einsum("rnk,rnk->rn", ways, ways))
 
 
-def _medians(rows: FloatArray) -> FloatArray:
-    """(r,) of what is known in each row (r, n); NaN where nothing is."""
-    known = np.isfinite(rows)
-    if known.all():
-        return np.asarray(np.median(rows, axis=1))
-    counts = known.sum(axis=1)
-    ordered = np.sort(np.where(known, rows, np.nan), axis=1)  # what is not known comes last
-    low, high = (
-        np.take_along_axis(ordered, np.maximum(at, 0)[:, None], 1)[:, 0] for at in ((counts - 1) // 2, counts // 2)
-    )
-    return np.where(counts > 0, (low + high) / 2, np.nan)
+def _medians(squares: FloatArray) -> FloatArray:
+    """(r,) median length of what is known in each row of squared lengths (r, n); NaN where nothing is."""
+    rows, count = squares.shape
+    known = np.isfinite(squares)
+    if known.all() and count:
+        low, high = (count - 1) // 2, count // 2
+        middle = np.partition(squares, (low, high), axis=1)[:, (low, high)]
+    else:
+        counts = known.sum(axis=1)
+        ordered = np.sort(np.where(known, squares, np.nan), axis=1)  # what is not known comes last
+        places = np.stack([np.maximum(counts - 1, 0) // 2, np.minimum(counts // 2, max(count - 1, 0))], axis=1)
+        middle = np.take_along_axis(ordered, places, axis=1) if count else np.full((rows, 2), np.nan)
+    return np.asarray(np.sqrt(middle).mean(axis=1))

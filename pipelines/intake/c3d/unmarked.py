@@ -47,8 +47,9 @@ def not_positions(points: FloatArray, rate_hz: float, metre: float) -> NDArray[n
 
 def _at_origin(points: FloatArray) -> NDArray[np.bool_]:
     found: NDArray[np.bool_] = np.abs(points[:, :, 0]) <= NOTHING
-    if found.any():  # hardly any measured coordinate is, so that the others are seldom looked at
-        found &= (np.abs(points[:, :, 1:]) <= NOTHING).all(axis=2)
+    near = np.flatnonzero(found)
+    if len(near):  # hardly any measured coordinate is, so that the others are seldom looked at
+        found.ravel()[near] = (np.abs(points.reshape(-1, 3)[near]) <= NOTHING).all(axis=1)
     return found
 
 
