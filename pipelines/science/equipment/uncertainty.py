@@ -44,8 +44,8 @@ def uncertainty_rows(trial_id: str, footfall_count: int, parts: Mapping[str, Mov
         own = {f"from_{part}_value": parts.get(part, {}).get(outcome, np.nan) for part in PARTS}
         if outcome in EVENTS or not any(value > 1e-12 for value in own.values() if np.isfinite(value)):
             continue  # nothing that is read of the equipment moves it
-        head = {"trial_id": trial_id, "outcome": outcome, "outcome_unit": unit, "footfall_count": footfall_count}
-        rows.append(head | {"standard_uncertainty_value": together(own.values())} | own)
+        row = {"trial_id": trial_id, "outcome": outcome, "outcome_unit": unit, "footfall_count": footfall_count}
+        rows.append({**row, "standard_uncertainty_value": together(own.values()), **own})
     return Rows.of(OUTCOME_UNCERTAINTIES, rows)
 
 

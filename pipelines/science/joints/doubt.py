@@ -170,7 +170,7 @@ def _moments(
         found["level"][joint], found["noise"][joint] = level / mass**2, noise / mass**2
         turns = about(place[frames], leg.force[frames], leg.twist[frames])
         found["scale"][joint] = float((doubt.scale * turns[frame - frames[0]] / mass) ** 2)
-        later = [_at(values, frames - doubt.lag_s * rate) for values in (leg.force, leg.twist)]
+        later = [_at(values, np.asarray(frames - doubt.lag_s * rate, float)) for values in (leg.force, leg.twist)]
         change = extensor(joint, -(about(place[frames], *later) - turns)) / mass
         own = leg.moments[frames, leg.joints.index(joint)]
         found["lag"][joint] = float(((own + change).max() - own.max()) ** 2)
