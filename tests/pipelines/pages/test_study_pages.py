@@ -51,7 +51,7 @@ def test_differences_are_drawn_by_site_and_pooled_and_warned_about(pages: Path) 
     assert "Random effects, DL, n = 6" not in labels
     assert "A first look, not a result." in page.words
     assert "Visit first (week 0), at 3.0 m/s: 6 runners at 2 sites" in page.words
-    assert 'manystrides query "SELECT * FROM pooled_contrasts"' in page.words
+    assert 'manystrides sql "SELECT * FROM pooled_contrasts"' in page.words
 
 
 def test_the_first_visit_with_a_pooled_estimate_is_shown_and_no_other(pages: Path) -> None:
