@@ -47,7 +47,7 @@ RUNNER_CONTRASTS = Table(
         Field(
             "condition_mean_value",
             Kind.REAL,
-            "Mean over trials of the trial's mean in the condition, in the outcome's own unit.",
+            "Mean over trials of the trial's mean in the condition, weighed as the study says, in the outcome's own unit.",
             unit=_ROW,
             privacy=SENSITIVE,
         ),

@@ -51,7 +51,7 @@ def _queries() -> list[tuple[str, str]]:
     for page in HAND_WRITTEN:
         for block in re.findall(r"```sh\n(.*?)```", page.read_text(encoding="utf-8"), re.S):
             for line in block.replace("\\\n", " ").splitlines():
-                if line.startswith(("manystrides query", "manystrides look")):
+                if line.startswith(("manystrides sql", "manystrides look")):
                     found.append((_name(page), line))
     return found
 
@@ -64,7 +64,7 @@ def test_every_query_and_look_in_the_documents_runs_on_the_demo(
     for i, word in enumerate(words):
         if word == "--to":
             words[i + 1] = str(tmp_path / words[i + 1])
-    if words[1] == "query" and "--depot" not in words:
+    if words[1] == "sql" and "--depot" not in words:
         words += ["--depot", str(demo_depot)]
     done = command(*words[1:])
     assert done.returncode == 0, f"{page}: {line}\n{done.stdout}{done.stderr}"
