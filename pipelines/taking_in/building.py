@@ -9,6 +9,8 @@ from pipelines.depot import keys
 from pipelines.depot.desk import Desk
 from pipelines.versions import shown_version
 
+_ASKED = "Asked for anew, from the results of all deliveries."
+
 
 def is_built(desk: Desk) -> bool:
     """Whether warehouse and pages are there and show what the depot holds."""
@@ -26,7 +28,7 @@ def build_warehouse_stage(desk: Desk, *, anew: bool = False) -> dict[str, int]:
     rows = build_warehouse(desk.depot, desk.study, desk.stamp.code_version, results, published, anew=anew).rows
     with desk.books.transaction():
         desk.books.files.put(keys.WAREHOUSE, desk.depot.store.hashes(keys.WAREHOUSE))
-        desk.ledger.write("built", "depot", "Deliveries, code or study file changed.", rows=rows)
+        desk.ledger.write("built", "depot", _ASKED if anew else "Deliveries, code or study file changed.", rows=rows)
     return rows
 
 
