@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Sequence
 from copy import copy
+from dataclasses import replace
 from functools import cached_property
 from typing import Any
 
@@ -92,16 +93,23 @@ class Signals:
         """The columns of force of each footfall, in order; none of a foot that cannot be told."""
         return [_forces(self, one) if one.side is not None else {} for one in self.footfalls]
 
-    def seen_by(self, trial: Trial, smooth: SmoothMarkers) -> Signals:
-        """The same contacts and the same force, the markers of another trial of the same length."""
-        _ = self.forces  # worked out before the copy is made, since it stays
+    def first(self, count: int, contact_late_s: FloatArray, toe_off_late_s: FloatArray) -> Signals:
+        """The same with the first footfalls alone, their contacts and toe-offs (count,) later by so many seconds."""
         other = copy(self)
-        other.trial, other._markers = trial, smooth.paths
+        late = zip(self.footfalls[:count], contact_late_s.tolist(), toe_off_late_s.tolist(), strict=True)
+        other.footfalls = [_moved(footfall, *by) for footfall, *by in late]
+        vars(other).pop("forces", None)  # those of other contacts
         return other
 
     def marker(self, role: str, side: str) -> FloatArray | None:
         """Path of one marker (frames, 3) m, or None if the trial lacks it."""
         return self._markers.get(f"{role}_{side}")
+
+
+def _moved(footfall: Footfall, contact_s: float, toe_off_s: float) -> Footfall:
+    contact = footfall.contact
+    later = replace(contact, start_s=contact.start_s + contact_s, end_s=contact.end_s + toe_off_s)
+    return replace(footfall, contact=later)
 
 
 def _identity(trial: Trial, signals: Signals, footfall: Footfall, number: int) -> dict[str, Any]:

@@ -34,6 +34,11 @@ def foot_strike_angle(
     return np.asarray(foot_angle(heel, forefoot) - foot_angle(heel_standing, forefoot_standing))
 
 
+def angle_uncertainty(length_m: float, place_m: float) -> float:
+    """Standard uncertainty in deg of a line of this length whose two ends are each off by ``place_m`` across it."""
+    return float(np.degrees(np.sqrt(2) * place_m / length_m))
+
+
 def class_by_angle(
     angle_deg: float | None, rearfoot_above_deg: float = 8.0, forefoot_below_deg: float = -1.6
 ) -> StrikeClass | None:
@@ -76,6 +81,18 @@ def strike_index(cop: FloatArray, heel: FloatArray, toe: FloatArray, toe_fractio
     along = place[..., FORWARD] * line[..., FORWARD] + place[..., RIGHT] * line[..., RIGHT]
     size = across * np.sqrt((line * line).sum(axis=-1)) * toe_fraction
     return np.asarray(np.divide(100 * along, size, out=np.full(np.shape(size), np.nan), where=across > 0))
+
+
+def index_uncertainty(
+    index_percent: FloatArray, length_m: float, place_m: float, toe_fraction: float = 1.0
+) -> FloatArray:
+    """Standard uncertainty in % of indices (n,), heel and toe marker ``length_m`` apart and each off by ``place_m``.
+
+    A part x of the way from heel to toe moves by 1 - x of what the heel is off and by x of what the toe is, over the
+    length (the index differentiated, first principles); what moves the line sideways is left out.
+    """
+    way = np.asarray(index_percent, float) / 100 * toe_fraction
+    return np.asarray(100 * place_m * np.hypot(1 - way, way) / (length_m * toe_fraction))
 
 
 def class_by_index(index_percent: float | None) -> StrikeClass | None:
