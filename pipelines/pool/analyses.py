@@ -168,7 +168,9 @@ def _contrasts(connection: duckdb.DuckDBPyConnection, processing: Processing, st
     from pipelines.science.statistics.contrasts import runner_contrasts, site_contrasts
     from pipelines.science.statistics.pooled import pooled_contrasts
 
-    within = runner_contrasts(runner_means(connection, processing.contrasts.trial_weights), processing).assign(**stamp)
+    plan = connection.execute("SELECT visit FROM visits ORDER BY planned_week, visit").fetchall()
+    means = runner_means(connection, processing.contrasts.trial_weights)
+    within = runner_contrasts(means, processing, [visit for (visit,) in plan]).assign(**stamp)
     if settings == made_from.inputs_of(connection, "contrasts"):
         changed = _changed(connection, within)
         chosen = within.set_index(["outcome", "visit"]).index.isin(changed)
