@@ -80,11 +80,11 @@ _PROFILES = (
 )
 PHASES: dict[str, Phase] = {
     "calf": Phase(
-        active_percent=((2, 26),),
+        active_percent=((-3, 24),),
         silent_percent=((45, 85),),
         source="Gazendam & Hof 2007, Gait Posture 25:604-614: the calf group from 86 % to 125 % of the running stride",
     ),
-    "shin": Phase(active_percent=((88, 103),), silent_percent=((12, 36),), source=_PROFILES),
+    "shin": Phase(active_percent=((84, 102),), silent_percent=((12, 36),), source=_PROFILES),
     "quadriceps": Phase(
         active_percent=((3, 20),),
         silent_percent=((40, 85),),
@@ -105,7 +105,7 @@ PHASES: dict[str, Phase] = {
     ),
     "gluteus_maximus": Phase(active_percent=((0, 16),), silent_percent=((40, 75),), source=_PROFILES),
     "gluteus_medius": Phase(active_percent=((3, 20),), silent_percent=((40, 80),), source=_PROFILES),
-    "peroneus": Phase(active_percent=((2, 26),), silent_percent=((50, 80),), source=_PROFILES),
+    "peroneus": Phase(active_percent=((-3, 24),), silent_percent=((50, 80),), source=_PROFILES),
 }
 
 

@@ -215,8 +215,8 @@ PLANTS = (
         "the muscle would have no rows", _rows_turned(_side_blank),
     ),
     _plant(
-        "muscles_keep_time_with_the_feet", "all muscles come {size} late", "ms", (50.0, 80.0, 120.0, 170.0), 120.0,
-        "it is longer than the pre-activation that is looked for", _all_late,
+        "muscles_keep_time_with_the_feet", "all muscles come {size} late", "ms", (80.0, 120.0, 170.0, 250.0), 170.0,
+        "it is a quarter of a stride, and every window holds what another should", _all_late,
     ),
     _plant(
         "channels_lose_no_packets", "three packets of {size} are lost from a muscle and the value before is held", "ms",

@@ -155,7 +155,7 @@ NAMES_AND_CLOCKS = (
     _exchanged("rectus_femoris", "vastus_lateralis"),
     _exchanged("gluteus_medius", "biceps_femoris"),
     _exchanged("soleus", "tibialis_anterior"),
-    *(_late(s) for s in (-HALF_STRIDE_S, -0.19, -0.1, 0.1, 0.19, HALF_STRIDE_S)),
+    *(_late(s) for s in (-HALF_STRIDE_S, -0.19, 0.1, 0.19, HALF_STRIDE_S)),
 )
 
 

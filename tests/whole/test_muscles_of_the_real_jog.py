@@ -25,7 +25,7 @@ def test_muscles_fit_their_own_kind_and_all_but_two_tell_their_leg() -> None:
     assert work is not None
     known = {str(p.muscle.signal.muscle): p for p in work.phased_muscles if p.kind is not None}
     assert len(known) == 11
-    assert min(p.own for p in known.values()) > 0.6
+    assert min(p.own for p in known.values()) > 0.55
     unsure = {name for name, p in known.items() if p.own < p.other + 0.5}
     assert unsure == {"tibialis_anterior", "rectus_femoris"}
 
