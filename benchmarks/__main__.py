@@ -14,6 +14,7 @@ from benchmarks.page import PAGE, kept, told, write
 #: Name -> module, in the order of the page.
 PARTS = {
     "trials": "benchmarks.trials",
+    "cores": "benchmarks.cores",
     "reading": "benchmarks.reading",
     "books": "benchmarks.books",
     "demo": "benchmarks.demo",

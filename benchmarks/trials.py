@@ -125,6 +125,12 @@ def _filters(work: Workspace) -> float:
 
 
 def _trials(folder: Path) -> Iterator[Timed]:
+    yield from small_trials(folder)
+    yield Timed(f"treadmill for {SECONDS} s", "30 s", _long())
+
+
+def small_trials(folder: Path) -> Iterator[Timed]:
+    """A treadmill and a runway trial of the demonstration, with all that judging them needs. folder: to work in."""
     study = load_study(DEMO / "study.yaml").study
     for site, surface, text in (("brack", "treadmill", "treadmill"), ("corrie", "runway", "runway")):
         site_folder = folder / site
@@ -146,8 +152,6 @@ def _trials(folder: Path) -> Iterator[Timed]:
         job = replace(job, posture=posture, channel_rows=_channels(site_folder, running.stem))
         job = replace(job, references=references_in(job))
         yield Timed(text, "small", job)
-
-    yield Timed(f"treadmill for {SECONDS} s", "30 s", _long())
 
 
 def _files(site: str, folder: Path) -> tuple[Path, Path]:

@@ -116,12 +116,17 @@ def _part(name: str, description: str) -> Field:
 OUTCOME_UNCERTAINTIES = Table(
     name="outcome_uncertainties",
     layer=Layer.OUTCOME,
-    one_row_is="how far one outcome of a trial's footfalls can be trusted, as its equipment readings tell",
+    one_row_is="how far one outcome of a trial's footfalls can be trusted, as its equipment and methods tell",
     key=("trial_id", "outcome"),
     rows=RECORDED,
     fields=(
         f.TRIAL_ID,
-        Field("outcome", Kind.IDENTIFIER, "Column of footfalls that it is about.", privacy=PLAIN),
+        Field(
+            "outcome",
+            Kind.TEXT,
+            "Column of footfalls that it is about; of footfall_joints joint, plane and angle_against stand before it, parted by slashes, for example knee/sagittal/segment/angle_peak_deg, as in runner_contrasts.",
+            privacy=PLAIN,
+        ),
         Field("outcome_unit", Kind.TEXT, "UCUM unit of the outcome and of its uncertainties.", privacy=PLAIN),
         _part(
             "standard_uncertainty_value",
@@ -130,7 +135,11 @@ OUTCOME_UNCERTAINTIES = Table(
         _part("from_level_value", "What the level that may be left on the plates is worth."),
         _part("from_noise_value", "What noise and vibration of the plates are worth."),
         _part("from_scale_value", "What the gain of the plates, or a wrong body mass, is worth."),
-        _part("from_lag_value", "What a lag between force and markers is worth."),
+        _part("from_lag_value", "What a lag between force, or foot sensors, and markers is worth."),
+        _part(
+            "from_events_value",
+            "What the method of finding contact and toe-off is worth, where that is not force; null with force.",
+        ),
         _part("from_markers_value", "What the error of marker positions is worth."),
         Field(
             "footfall_count",

@@ -86,6 +86,10 @@ class ContrastProcessing(Settings):
         ge=2,
         description="With fewer runners a site has no estimate of its own, and the pool no mixed model. Own limit.",
     )
+    trial_weights: Literal["equal", "uncertainty"] = Field(
+        default="equal",
+        description="How a runner's trials in one condition are averaged: each alike; or by 1 over the square of its standard uncertainty in outcome_uncertainties, which needs one for every trial of the mean (else they weigh alike).",
+    )
     interval: Literal["hartung_knapp", "normal"] = Field(
         default="hartung_knapp",
         description="Confidence interval of the meta-analysis: Hartung & Knapp (2001) with t on sites less 1 degrees of freedom, its variance never below that of the normal one; or normal.",

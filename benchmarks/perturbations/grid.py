@@ -21,9 +21,11 @@ from checks.findings import Finding, Stamp
 from checks.registry import Subject
 from checks.run import run_checks
 from pipelines.judging.judge import TrialJob, context_of
-from pipelines.science.equipment.uncertainty import JUDGED
-from pipelines.science.frames import Rows
+from pipelines.science.equipment.moved import JUDGED
+from pipelines.science.frames import Rows, computed_fields
 from pipelines.science.workspace import Workspace
+from schemas.model import Kind
+from schemas.outcomes_signals import FOOTFALL_JOINTS
 from schemas.processing import Processing
 from schemas.reading import Reading
 from schemas.trial import FloatArray, Plate, Trial
@@ -139,12 +141,14 @@ def moved(subject: Subjected, perturbation: Perturbation, *, ask_always: bool = 
         )
     )
     moves = []
-    for column in JUDGED:
-        change = [there_.numbers(column.name)[j] - here.numbers(column.name)[i] for i, j in pairs]
+    before, after = _values(plain), _values(work)
+    for outcome, (unit, values) in before.items():
+        others = after.get(outcome, (unit, np.full(len(there_), np.nan)))[1]
+        change = [others[j] - values[i] for i, j in pairs]
         known = [one for one in change if np.isfinite(one)]
         if known:
-            uncertainty = perturbation.times * float(stated.get(column.name, 0.0))
-            moves.append(Move(column.name, str(column.unit), float(np.mean(known)), uncertainty))
+            uncertainty = perturbation.times * float(stated.get(outcome, 0.0))
+            moves.append(Move(outcome, unit, float(np.mean(known)), uncertainty))
     lost = len(here) - len(pairs)
     if lost:
         moves.append(Move("footfall_count", "1", -float(lost), 0.0))
@@ -153,6 +157,19 @@ def moved(subject: Subjected, perturbation: Perturbation, *, ask_always: bool = 
         context = replace(subject.context, work=work)
         spoke = {name for name, weight in _spoken(context) if (name, weight) not in subject.found}
     return Effect(tuple(moves), lost, tuple(sorted(spoke)), perturbation.settings is not None)
+
+
+def _values(work: Workspace) -> dict[str, tuple[str, FloatArray]]:
+    """Outcome -> its unit and its values, one for each footfall; of joints under the names of the uncertainties."""
+    footfalls, joints = work.footfalls, work.footfall_joints
+    found = {column.name: (str(column.unit), footfalls.numbers(column.name)) for column in JUDGED}
+    place = {number: i for i, number in enumerate(footfalls.columns["footfall_number"])}
+    for column in (field for field in computed_fields(FOOTFALL_JOINTS) if field.kind is Kind.REAL):
+        for row in joints.records:
+            name = "/".join((row["joint"], row["plane"], row["angle_against"], column.name))
+            values = found.setdefault(name, (str(column.unit), np.full(len(footfalls), np.nan)))[1]
+            values[place[row["footfall_number"]]] = row[column.name]
+    return found
 
 
 def silent(effect: Effect) -> list[Move]:

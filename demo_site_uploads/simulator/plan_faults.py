@@ -69,12 +69,12 @@ def _corrie_002_recordings() -> tuple[PlannedTrial, ...]:
     """Faults in recordings: nearly all trials of one runner."""
     own = Session("FS-04", "week_5", "corrie")
     back = Asked(backwards=True, muscles=False)
-    exchanged = (("L.FOOT.2", "L.FOOT.5"),)
+    exchanged = (("toe2-left", "toe5-left"),)
     return (
         PlannedTrial(own, "cushioned", "standing", STANDING),
         PlannedTrial(own, "cushioned", "1", OFF, fault=faults.marker_rate_halved),
         PlannedTrial(own, "cushioned", "2", back, faults.force_rate_halved),
-        PlannedTrial(own, "cushioned", "3", OFF, fault=faults.label_missing("R.HIP.LAT")),
+        PlannedTrial(own, "cushioned", "3", OFF, fault=faults.label_missing("hip-right")),
         PlannedTrial(own, "cushioned", "4", OFF, bytes_fault=faults.plate_not_counted),
         PlannedTrial(own, "cushioned", "5", OFF, bytes_fault=faults.frame_count_wrong),
         PlannedTrial(
@@ -86,8 +86,8 @@ def _corrie_002_recordings() -> tuple[PlannedTrial, ...]:
         PlannedTrial(own, "thin_soled", "2", OFF, fault=faults.range_too_small("P2.Fz", 1300.0)),
         PlannedTrial(own, "thin_soled", "3", OFF, fault=faults.channels_scaled("P1.M", 5.0)),
         PlannedTrial(own, "thin_soled", "4", Asked(shift_m=0.6, muscles=False)),
-        PlannedTrial(own, "thin_soled", "5", OFF, fault=faults.marker_hidden("L.ANK.LAT", 0.3, 0.3)),
-        PlannedTrial(own, "thin_soled", "6", back, faults.reflection_taken_for("L.HIP.LAT", 0.6, 160.0)),
+        PlannedTrial(own, "thin_soled", "5", OFF, fault=faults.marker_hidden("ankle-left", 0.3, 0.3)),
+        PlannedTrial(own, "thin_soled", "6", back, faults.reflection_taken_for("hip-left", 0.6, 160.0)),
         PlannedTrial(own, "thin_soled", "7", Asked(speed_m_per_s=3.7, muscles=False)),
         PlannedTrial(
             own,
@@ -223,8 +223,8 @@ def _signals() -> tuple[Delivery, ...]:
             "cushioned",
             "2",
             fault=faults.together(
-                faults.labelled_twice("LThigh_knee", 0.02),
-                faults.zeros_for_gaps(("RThigh_knee", "RShank_ankle"), 0.5, 0.05),
+                faults.labelled_twice("leftKnee", 0.02),
+                faults.zeros_for_gaps(("rightKnee", "rightAnkle"), 0.5, 0.05),
             ),
             sidecar_of="1",
         ),

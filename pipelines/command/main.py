@@ -128,8 +128,8 @@ for copied in (backup, restore):
 
 
 @app.command()
-def query(
-    sql: Annotated[str, typer.Argument(help="A question in DuckDB's SQL.")],
+def sql(
+    question: Annotated[str, typer.Argument(help="A question in DuckDB's SQL.", metavar="SQL")],
     depot: DepotPath = DEFAULT_DEPOT,
     to: Annotated[
         Path | None,
@@ -139,13 +139,13 @@ def query(
 ) -> None:
     """Ask the warehouse one question in SQL; nothing can be changed by it.
 
-    Example: manystrides query "SELECT * FROM completeness" --depot depot
+    Example: manystrides sql "SELECT * FROM completeness" --depot depot
     """
     from pipelines.depot.storage import Depot
     from pipelines.pool.query import ask, print_answer, write_answer
 
     place = Depot(depot)
-    answer = ask(place.warehouse, sql)
+    answer = ask(place.warehouse, question)
     if to is None:
         print_answer(answer, rows)
     else:

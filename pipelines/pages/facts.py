@@ -15,6 +15,7 @@ from pipelines.pages.check_runs import CheckRun, read_check_runs, read_looked_at
 from pipelines.pages.contrasts import Contrasts, read_contrasts
 from pipelines.pages.curves import Curves, read_curves
 from pipelines.pages.decisions import SetAside, read_set_aside
+from pipelines.pages.doubts import OutcomeDoubt, read_doubts
 from pipelines.pages.habits import Habit, habits
 from pipelines.pages.hiding import Hidden, names_hidden, without
 from pipelines.pages.outcomes_shown import Outcome, shown_outcomes
@@ -113,6 +114,7 @@ class Facts:
     shown: tuple[Outcome, ...]
     speed: ShownSpeed
     outcomes: dict[str, tuple[tuple[str, str, float], ...]]  # Outcome.key -> (site, condition, mean of one runner)
+    doubts: tuple[OutcomeDoubt, ...]
     contrasts: Contrasts
     change_over: ChangeOver
     curves: Curves
@@ -209,6 +211,7 @@ def _read(connection: duckdb.DuckDBPyConnection, study: Study) -> Facts:
         shown=shown,
         speed=speed,
         outcomes={o.key: _runner_means(connection, o, speed.where) for o in shown if o.between_sites},
+        doubts=read_doubts(connection, shown),
         contrasts=read_contrasts(connection, [o for o in shown if o.within_runners], list(conditions), list(visits)),
         change_over=read_change_over(connection),
         set_aside=read_set_aside(connection, hidden),

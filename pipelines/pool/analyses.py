@@ -39,19 +39,27 @@ _ENERGY = ("metabolic_power_w_per_kg", "energy_cost_j_per_kg_m", "oxygen_cost_ml
 # Rows of one trial first, so that a runner counts once however long the recording; of energy a bout stands for a trial.
 _RUNNER_MEANS = f"""
 SELECT participant_id, site, visit, condition, {COMPARED_SPEED_SQL} AS set_speed_m_per_s, event_method, outcome,
-  avg(value) AS mean_value, count(*) AS trial_count FROM (
+  {{mean}} AS mean_value, count(*) AS trial_count FROM (
   SELECT participant_id, site, visit, condition, set_speed_m_per_s, coalesce(event_method, 'none') AS event_method,
-    outcome, value
+    outcome, value, u.standard_uncertainty_value AS doubt
   FROM made_from.trial_values JOIN trials USING (trial_id)
   LEFT JOIN (SELECT trial_id, any_value(event_method) AS event_method FROM footfalls GROUP BY trial_id) USING (trial_id)
+  LEFT JOIN outcome_uncertainties u USING (trial_id, outcome)
   UNION ALL
-  SELECT s.participant_id, s.site, s.visit, e.condition, e.set_speed_m_per_s, 'none', e.outcome, e.value
+  SELECT s.participant_id, s.site, s.visit, e.condition, e.set_speed_m_per_s, 'none', e.outcome, e.value, NULL
   FROM (UNPIVOT (SELECT session_id, condition, set_speed_m_per_s, {", ".join(_ENERGY)} FROM energy_bouts)
         ON {", ".join(_ENERGY)} INTO NAME outcome VALUE value) e
   JOIN sessions s USING (session_id) WHERE isfinite(e.value))
 WHERE visit IS NOT NULL AND condition IS NOT NULL AND set_speed_m_per_s IS NOT NULL
 GROUP BY ALL ORDER BY ALL
 """
+
+#: How the values of a runner's trials become one: by ``processing.contrasts.trial_weights``.
+_MEANS = {
+    "equal": "avg(value)",
+    "uncertainty": "CASE WHEN count(*) FILTER (doubt > 0) = count(*) "
+    "THEN sum(value / doubt ** 2) / sum(1 / doubt ** 2) ELSE avg(value) END",
+}
 
 # Differences of one trial first, so that a long trial weighs no more than a short one. A site that has no trials with
 # force and the other method takes those of the others, whose sites then differ as well.
@@ -116,9 +124,12 @@ def move_trial_values(connection: duckdb.DuckDBPyConnection) -> None:
         )
 
 
-def runner_means(connection: duckdb.DuckDBPyConnection) -> pd.DataFrame:
-    """Each runner's mean of every outcome by site, visit, condition, speed and method, for ``runner_contrasts``."""
-    means: pd.DataFrame = connection.sql(_RUNNER_MEANS).df()
+def runner_means(connection: duckdb.DuckDBPyConnection, trial_weights: str = "equal") -> pd.DataFrame:
+    """Each runner's mean of every outcome by site, visit, condition, speed and method, for ``runner_contrasts``.
+
+    trial_weights: as ``ContrastProcessing.trial_weights``.
+    """
+    means: pd.DataFrame = connection.sql(_RUNNER_MEANS.format(mean=_MEANS[trial_weights])).df()
     return means
 
 
@@ -147,9 +158,10 @@ def _transition(connection: duckdb.DuckDBPyConnection, processing: Processing, s
 def _contrasts(connection: duckdb.DuckDBPyConnection, processing: Processing, stamp: dict[str, str]) -> None:
     """Contrasts of the outcomes and visits in which a runner's difference is another than in the tables."""
     settings = made_from.hashed(processing.contrasts.model_dump_json(), stamp["code_version"])
-    from pipelines.science.statistics.contrasts import pooled_contrasts, runner_contrasts, site_contrasts
+    from pipelines.science.statistics.contrasts import runner_contrasts, site_contrasts
+    from pipelines.science.statistics.pooled import pooled_contrasts
 
-    within = runner_contrasts(runner_means(connection), processing).assign(**stamp)
+    within = runner_contrasts(runner_means(connection, processing.contrasts.trial_weights), processing).assign(**stamp)
     if settings == made_from.inputs_of(connection, "contrasts"):
         changed = _changed(connection, within)
         chosen = within.set_index(["outcome", "visit"]).index.isin(changed)

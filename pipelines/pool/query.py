@@ -35,7 +35,7 @@ def ask(warehouse: Path, sql: str) -> pa.Table:
             raise Unusable(
                 str(error).strip() + "\n",  # ends with a mark under the faulty word
                 "a question in DuckDB's SQL to the tables and views of the warehouse.",
-                'See what there is: manystrides query "SELECT table_name, comment FROM duckdb_tables() '
+                'See what there is: manystrides sql "SELECT table_name, comment FROM duckdb_tables() '
                 "WHERE schema_name = 'main' "
                 'UNION ALL SELECT view_name, comment FROM duckdb_views() WHERE NOT internal".',
                 file=warehouse,

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import math
+from collections.abc import Iterator, Sequence
 from copy import copy
+from dataclasses import replace
 from functools import cached_property
 from typing import Any
 
@@ -15,7 +17,7 @@ from pipelines.science.frames import Rows, computed_fields
 from pipelines.science.gait import foot_strike, spatiotemporal, stiffness
 from pipelines.science.gait.force import force_outcomes
 from pipelines.science.gait.spatiotemporal import Footfall
-from pipelines.science.signals.sampling import stretch, value_at
+from pipelines.science.signals.sampling import stretch, values_at
 from pipelines.science.signals.smooth import SmoothMarkers
 from schemas.mechanics import STANDARD_GRAVITY
 from schemas.model import Field
@@ -38,16 +40,15 @@ def footfall_rows(signals: Signals, posture: Posture | None, speed_m_per_s: floa
     descriptions for the rest. A trial in which nothing is found gives no rows. Bad signals give nulls, not errors.
     """
     footfalls = signals.footfalls
+    own = [i for i, footfall in enumerate(footfalls) if footfall.side is not None]
+    strikes = _strikes(signals, [footfalls[i] for i in own], posture)
     rows: list[dict[str, Any]] = []
-    for i, (footfall, forces) in enumerate(zip(footfalls, signals.forces, strict=True)):
-        if footfall.side is None:
-            continue
-        row = _identity(signals.trial, signals, footfall, len(rows) + 1)
+    for number, (i, strike) in enumerate(zip(own, strikes, strict=True), start=1):
+        row = _identity(signals.trial, signals, footfalls[i], number)
         row |= _times_and_distances(footfalls, i, signals, speed_m_per_s)
-        row |= forces
+        row |= signals.forces[i]
         row |= _stiffness(signals.trial, row)
-        row |= _strike(signals, footfall, posture)
-        rows.append(row)
+        rows.append(row | strike)
     blank = dict.fromkeys(field.name for field in COLUMNS)  # a family that has no signal fills nothing
     return Rows.of(FOOTFALLS, ({**blank, **row} for row in rows))
 
@@ -92,16 +93,23 @@ class Signals:
         """The columns of force of each footfall, in order; none of a foot that cannot be told."""
         return [_forces(self, one) if one.side is not None else {} for one in self.footfalls]
 
-    def seen_by(self, trial: Trial, smooth: SmoothMarkers) -> Signals:
-        """The same contacts and the same force, the markers of another trial of the same length."""
-        _ = self.forces  # worked out before the copy is made, since it stays
+    def first(self, count: int, contact_late_s: FloatArray, toe_off_late_s: FloatArray) -> Signals:
+        """The same with the first footfalls alone, their contacts and toe-offs (count,) later by so many seconds."""
         other = copy(self)
-        other.trial, other._markers = trial, smooth.paths
+        late = zip(self.footfalls[:count], contact_late_s.tolist(), toe_off_late_s.tolist(), strict=True)
+        other.footfalls = [_moved(footfall, *by) for footfall, *by in late]
+        vars(other).pop("forces", None)  # those of other contacts
         return other
 
     def marker(self, role: str, side: str) -> FloatArray | None:
         """Path of one marker (frames, 3) m, or None if the trial lacks it."""
         return self._markers.get(f"{role}_{side}")
+
+
+def _moved(footfall: Footfall, contact_s: float, toe_off_s: float) -> Footfall:
+    contact = footfall.contact
+    later = replace(contact, start_s=contact.start_s + contact_s, end_s=contact.end_s + toe_off_s)
+    return replace(footfall, contact=later)
 
 
 def _identity(trial: Trial, signals: Signals, footfall: Footfall, number: int) -> dict[str, Any]:
@@ -178,45 +186,63 @@ def _stiffness(trial: Trial, row: dict[str, Any]) -> dict[str, Any]:
     }
 
 
-def _strike(signals: Signals, footfall: Footfall, posture: Posture | None) -> dict[str, Any]:
-    settings, side = signals.processing, footfall.side or ""
-    angle = _strike_angle(signals, footfall.contact.start_s, side, posture)
-    index = _strike_index(signals, footfall)
-    by_angle = foot_strike.class_by_angle(angle, settings.strike_angle_rearfoot_deg, settings.strike_angle_forefoot_deg)
-    by_index = foot_strike.class_by_index(index)
-    return {
-        "foot_strike_angle_deg": angle,
-        "strike_class_by_angle": by_angle,
-        "strike_index_percent": index,
-        "strike_class_by_index": by_index,
-        "strike_classes_agree": foot_strike.classes_agree(by_angle, by_index),
-    }
+def _strikes(signals: Signals, footfalls: Sequence[Footfall], posture: Posture | None) -> Iterator[dict[str, Any]]:
+    """How the foot of each footfall strikes; all have a side."""
+    settings = signals.processing
+    cutoffs = settings.strike_angle_rearfoot_deg, settings.strike_angle_forefoot_deg
+    for angle, index in zip(
+        _known(_strike_angles(signals, footfalls, posture)), _known(_strike_indices(signals, footfalls)), strict=True
+    ):
+        by_angle = foot_strike.class_by_angle(angle, *cutoffs)
+        by_index = foot_strike.class_by_index(index)
+        yield {
+            "foot_strike_angle_deg": angle,
+            "strike_class_by_angle": by_angle,
+            "strike_index_percent": index,
+            "strike_class_by_index": by_index,
+            "strike_classes_agree": foot_strike.classes_agree(by_angle, by_index),
+        }
 
 
-def _strike_angle(signals: Signals, contact_s: float, side: str, posture: Posture | None) -> float | None:
-    """Foot strike angle with markers interpolated at contact; None where a marker or the posture is missing."""
-    roles = signals.processing.heel_role, signals.processing.forefoot_role
-    moving = [signals.marker(role, side) for role in roles]
-    standing = [posture.markers.get(f"{role}_{side}") if posture else None for role in roles]
-    if any(path is None for path in (*moving, *standing)):
-        return None
-    at_contact = [value_at(path, signals.trial.marker_rate_hz, contact_s) for path in moving if path is not None]
-    return foot_strike.foot_strike_angle(*at_contact, *(point for point in standing if point is not None))
+def _known(values: FloatArray) -> list[float | None]:
+    return [value if math.isfinite(value) else None for value in values.tolist()]
 
 
-def _strike_index(signals: Signals, footfall: Footfall) -> float | None:
-    """Strike index where the smoothed vertical force first reaches the study's force for it; else None."""
-    settings, side = signals.processing, footfall.side or ""
-    heel, toe = signals.marker(settings.heel_role, side), signals.marker(settings.toe_role, side)
-    if not signals.has_force or heel is None or toe is None:
-        return None
-    first, last = footfall.contact.first, footfall.contact.last
-    when = foot_strike.loaded_at(signals.filtered_vertical, signals.rate, first, last, settings.strike_index_force_n)
-    if when is None:
-        return None
-    return foot_strike.strike_index(
-        value_at(signals.ground.centre_of_pressure, signals.rate, when),
-        value_at(heel, signals.trial.marker_rate_hz, when),
-        value_at(toe, signals.trial.marker_rate_hz, when),
-        settings.strike_index_toe_fraction,
-    )
+def _strike_angles(signals: Signals, footfalls: Sequence[Footfall], posture: Posture | None) -> FloatArray:
+    """(m,) foot strike angles with markers interpolated at contact; NaN where a marker or the posture is missing."""
+    roles, rate = (signals.processing.heel_role, signals.processing.forefoot_role), signals.trial.marker_rate_hz
+    found = np.full(len(footfalls), np.nan)
+    for side, own in _by_side(footfalls):
+        moving = [path for role in roles if (path := signals.marker(role, side)) is not None]
+        standing = [posture.markers.get(f"{role}_{side}") for role in roles] if posture else []
+        still = [place for place in standing if place is not None]
+        if len(moving) == len(still) == len(roles):
+            contact_s = np.array([footfalls[i].contact.start_s for i in own])
+            at_contact = [values_at(path, rate, contact_s) for path in moving]
+            found[own] = foot_strike.foot_strike_angle(*at_contact, *still)
+    return found
+
+
+def _strike_indices(signals: Signals, footfalls: Sequence[Footfall]) -> FloatArray:
+    """(m,) strike indices where the smoothed vertical force first reaches the study's force for them; else NaN."""
+    settings, found = signals.processing, np.full(len(footfalls), np.nan)
+    if not signals.has_force:
+        return found
+    force, rate = signals.filtered_vertical, signals.trial.marker_rate_hz
+    for side, own in _by_side(footfalls):
+        heel, toe = signals.marker(settings.heel_role, side), signals.marker(settings.toe_role, side)
+        if heel is None or toe is None:
+            continue
+        spans = [(footfalls[i].contact.first, footfalls[i].contact.last) for i in own]
+        when = [foot_strike.loaded_at(force, signals.rate, *span, settings.strike_index_force_n) for span in spans]
+        loaded_s = np.array(when, float)  # NaN where there is none
+        centre = values_at(signals.ground.centre_of_pressure, signals.rate, loaded_s)
+        heel_then, toe_then = (values_at(path, rate, loaded_s) for path in (heel, toe))
+        found[own] = foot_strike.strike_index(centre, heel_then, toe_then, settings.strike_index_toe_fraction)
+    return found
+
+
+def _by_side(footfalls: Sequence[Footfall]) -> Iterator[tuple[str, list[int]]]:
+    for side in SIDES:
+        if own := [i for i, footfall in enumerate(footfalls) if footfall.side == side]:
+            yield side, own

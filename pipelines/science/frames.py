@@ -84,6 +84,10 @@ class Rows:
     def __len__(self) -> int:
         return len(next(iter(self.columns.values()), ()))
 
+    def first(self, count: int) -> Rows:
+        """The first rows alone."""
+        return Rows(self.table, {name: column[:count] for name, column in self.columns.items()})
+
     def numbers(self, name: str) -> FloatArray:
         """(n,) one column as numbers, NaN where null."""
         return np.asarray(self.columns[name], float)

@@ -15,15 +15,14 @@ import numpy as np
 from pipelines.science.curves import Series, angle_series, curve_rows, force_series
 from pipelines.science.equipment.plates import PlateReading, plate_readings, without_levels
 from pipelines.science.equipment.readings import camera_rows, equipment_rows
-from pipelines.science.equipment.uncertainty import doubt_of, first_footfalls, uncertainty_rows
 from pipelines.science.events.agreement import event_agreement, footfall_events
 from pipelines.science.events.contacts import Contacts
 from pipelines.science.events.switches import Switch, switches_of
-from pipelines.science.footfalls import Signals, footfall_rows, mean_speed, roles_of_footfalls
+from pipelines.science.footfalls import Signals, footfall_rows, mean_speed
 from pipelines.science.frames import Rows
 from pipelines.science.gait.spells import Foot, lower_foot
 from pipelines.science.joints.anatomy import Anatomy
-from pipelines.science.joints.outcomes import JointAngle, joint_rows, joint_series
+from pipelines.science.joints.outcomes import JointAngle, Joints, joint_rows, joint_series
 from pipelines.science.muscles.measures import Muscle, contacts_by_side, judged_muscles, raw_muscles
 from pipelines.science.muscles.outcomes import MuscleOutcomes, Muscles, muscle_outcomes
 from pipelines.science.muscles.phases import Phased, Unnamed, phased, unnamed
@@ -32,7 +31,8 @@ from pipelines.science.signals.coded import Coded, coded
 from pipelines.science.signals.measures import BoolArray
 from pipelines.science.signals.smooth import SmoothMarkers
 from pipelines.science.trial_outcomes import trial_outcomes
-from schemas.equipment import EQUIPMENT_READINGS, OUTCOME_UNCERTAINTIES
+from pipelines.science.uncertainties import outcome_uncertainties
+from schemas.equipment import EQUIPMENT_READINGS
 from schemas.muscle_phases import SENIAM, MusclePhases
 from schemas.outcomes import FOOTFALLS, TRIAL_OUTCOMES
 from schemas.outcomes_signals import CLOCK_FITS, EVENT_AGREEMENT, FOOTFALL_EVENTS
@@ -120,6 +120,11 @@ class Workspace:
         return joint_series(self.trial, self.posture, self.processing, self.smooth)
 
     @cached_property
+    def joints(self) -> Joints:
+        """Angles and moments of joints, to be read contact by contact."""
+        return Joints(self.trial, self.joint_angles, self.processing, self.smooth, self.contacts.ground)
+
+    @cached_property
     def muscles(self) -> Muscles:
         """Muscle signals, conditioned."""
         return Muscles(self.trial.signals, self.processing.muscle)
@@ -197,8 +202,7 @@ class Workspace:
     @cached_property
     def footfall_joints(self) -> Rows:
         """Angles and moments of each footfall."""
-        ground = self.contacts.ground
-        return joint_rows(self.trial, self.footfalls, self.joint_angles, self.processing, self.smooth, ground)
+        return joint_rows(self.footfalls, self.joints)
 
     @cached_property
     def muscle_outcomes(self) -> MuscleOutcomes:
@@ -218,22 +222,9 @@ class Workspace:
     @cached_property
     def outcome_uncertainties(self) -> Rows:
         """How far the footfalls' outcomes can be trusted."""
-        if not len(self.footfalls) or not self.trial.plates or not self.trial.analog_rate_hz:
-            return Rows.of(OUTCOME_UNCERTAINTIES, [])
-        doubt = doubt_of(self.plate_readings, self.equipment_readings, self.trial.marker_rate_hz)
-        part = first_footfalls(self.corrected, self.footfalls, roles_of_footfalls(self.processing))
-        plain = self._as_it_is(part)
+        return outcome_uncertainties(self)
 
-        def by_force(trial: Trial) -> Rows:
-            return self._as_it_is(trial, smooth=plain.smooth).footfalls
-
-        def by_markers(trial: Trial) -> Rows:
-            seen = plain.signals.seen_by(trial, SmoothMarkers(trial, self.processing))
-            return footfall_rows(seen, self.posture, mean_speed(trial, self.processing))
-
-        return uncertainty_rows(part, plain.footfalls, doubt, by_force, by_markers)
-
-    def _as_it_is(self, trial: Trial, **parts: Any) -> Workspace:
+    def as_it_is(self, trial: Trial, **parts: Any) -> Workspace:
         """A workspace of a changed trial from which no level is taken off once more."""
         other = Workspace(trial, self.processing, self.posture)
         return other.given(corrected=trial, **parts)

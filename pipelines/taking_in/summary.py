@@ -117,7 +117,7 @@ class Summary:
             yield f"Held for a look: {held} {'text' if held == 1 else 'texts'} ({self._texts})"
         yield "Where to look"
         yield f"  pages      {self.depot.pages.shown('index.html')}"
-        yield f'  warehouse  {self.depot.warehouse}   (manystrides query "SELECT * FROM completeness")'
+        yield f'  warehouse  {self.depot.warehouse}   (manystrides sql "SELECT * FROM completeness")'
         yield f"  ledger     manystrides ledger show --depot {self.depot.root}"
 
     def faults(self) -> Iterator[str]:

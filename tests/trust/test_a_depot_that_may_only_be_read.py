@@ -61,7 +61,7 @@ def test_what_only_asks_works_and_what_writes_says_what_to_do(place: Path) -> No
         ["ledger", "head", *here],
         ["ledger", "verify", *here],
         ["verify", "--depot", str(place / "depot"), *work],
-        ["query", "SELECT count(*) FROM trials", *here],
+        ["sql", "SELECT count(*) FROM trials", *here],
         ["run", "--plan", *work, *here],
         ["release", "--why", "x", "--as", "Ann", "--study", str(STUDY), *here],
         ["upgrade", *here],

@@ -149,7 +149,7 @@ def _same_channel(recording: Recording, trial: SimulatedTrial) -> Recording:
 
 def _zeros(recording: Recording, trial: SimulatedTrial) -> Recording:
     points = recording.points.copy()
-    points[100:120, [recording.marker(label) for label in ("LThigh_knee", "RThigh_knee", "LShank_ankle")]] = 0.0
+    points[100:120, [recording.marker(label) for label in ("leftKnee", "rightKnee", "leftAnkle")]] = 0.0
     return replace(recording, points=points)
 
 
@@ -256,7 +256,7 @@ SENT = {
         RUN,
         second_fault=lambda c: edf_edit.with_field(c, 0, 120, "-20"),
     ),
-    "zeros for gaps": Sent("tarn", ZEROS, ("3 markers", "LThigh_knee in 20 frames"), RUN, fault=_zeros),
+    "zeros for gaps": Sent("tarn", ZEROS, ("3 markers", "leftKnee in 20 frames"), RUN, fault=_zeros),
 }  # fmt: skip
 
 

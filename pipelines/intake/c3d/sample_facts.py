@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-import warnings
-
 import numpy as np
+from numpy.typing import NDArray
 
 from pipelines.intake.blank_blocks import blank_blocks
 from pipelines.intake.c3d.decode import stored_numbers
@@ -55,9 +54,12 @@ def _leaps(analog: np.ndarray, layout: Layout) -> tuple[int, int]:
     """Steps of more than half the range, as signed and as unsigned numbers, the file's own way first."""
     if analog.min() >= 0:  # both readings are the same
         return 0, 0
-    signed = analog.reshape(-1, layout.counts.channels).astype(np.int32)
-    unsigned = np.where(signed < 0, signed + 65536, signed)
-    as_signed, as_unsigned = (int((np.abs(np.diff(one, axis=0)) > 32767).sum()) for one in (signed, unsigned))
+    samples, channels = analog.ravel(), layout.counts.channels  # a channel's next sample stands so much further on
+    negative = samples < 0
+    # a step is that large only where the sign changes, in one reading or in the other
+    places = np.flatnonzero(negative[channels:] != negative[:-channels])
+    steps = np.abs(samples[places + channels].astype(np.int32) - samples[places])
+    as_signed, as_unsigned = int((steps > 32767).sum()), int((65536 - steps > 32767).sum())
     return (as_unsigned, as_signed) if layout.analog_unsigned else (as_signed, as_unsigned)
 
 
@@ -99,24 +101,56 @@ def _displaced(points: FloatArray, metre: float) -> tuple[int, int] | None:
     furthest = min(count - 1, _MOST_PLACES)
     if count < _FEWEST_MARKERS or len(points) < 3:
         return None
-    with np.errstate(all="ignore"), warnings.catch_warnings():
-        warnings.simplefilter("ignore", RuntimeWarning)  # of frames without a marker
-        own = np.nanmedian(np.linalg.norm(points[2:] - points[:-2], axis=2), axis=1) * metre
-        own = np.where(np.isfinite(own), own, 0.0)
-        least = max(_LEAST_LEAP_M, _FAR * float(np.median(own)))
+    with np.errstate(all="ignore"):
+        frames = np.arange(0, len(points) - 2, 2)  # one of two neighbours shows any leap
+        own = np.zeros(len(points) - 2)
+        own[frames] = _usual_ways(points, frames, metre)
+        least = max(_LEAST_LEAP_M, _FAR * float(np.median(own[frames])))
+        leaps = np.flatnonzero(own > least)
+        beside = np.setdiff1d([*(leaps - 1), *(leaps + 1)], [-1, len(own)]).astype(np.intp)
+        own[beside] = _usual_ways(points, beside, metre)
+        places = np.array([by for by in range(-furthest, furthest + 1) if by])
         for frame in np.argsort(-own, kind="stable")[:_MOST_LEAPS]:
             if own[frame] <= least:
                 break
-            ways = {by: _way_from(points[frame], points[frame + 2], by) for by in range(-furthest, furthest + 1) if by}
-            nearest = min(ways, key=lambda by: ways[by])
+            ways = _ways_from(points[frame], points[frame + 2], places)
+            nearest = int(np.argmin(ways))
             if ways[nearest] * metre < _FITS * own[frame]:
-                return int(frame) + 2, nearest
+                return int(frame) + 2, int(places[nearest])
     return None
 
 
-def _way_from(before: FloatArray, after: FloatArray, by: int) -> float:
-    """The median way of each point from the one ``by`` places further on; infinite where too few are known."""
-    one, other = (before[by:], after[:-by]) if by > 0 else (before[:by], after[-by:])
-    way = np.linalg.norm(other - one, axis=1)
-    way = way[np.isfinite(way)]
-    return float(np.median(way)) if len(way) >= max(_FEWEST_MARKERS, len(before) // 2) else float("inf")
+def _usual_ways(points: FloatArray, frames: NDArray[np.intp], metre: float) -> FloatArray:
+    """(k,) m, the median way of all points from each of the frames to the next but one; 0 where none is known."""
+    ways = _medians(_squares(points[frames + 2] - points[frames])) * metre
+    return np.where(np.isfinite(ways), ways, 0.0)
+
+
+def _ways_from(before: FloatArray, after: FloatArray, places: NDArray[np.intp]) -> FloatArray:
+    """(k,) the median way of each point from the one so many places further on; infinite where too few are known."""
+    count = len(before)
+    other = np.arange(count) + places[:, None]
+    there = (other >= 0) & (other < count)
+    ways = np.where(there, _squares(after - before[np.where(there, other, 0)]), np.nan)
+    enough = np.isfinite(ways).sum(axis=1) >= max(_FEWEST_MARKERS, count // 2)
+    return np.where(enough, _medians(ways), np.inf)
+
+
+def _squares(ways: FloatArray) -> FloatArray:
+    """(r, n) squared lengths of (r, n, 3)."""
+    return np.asarray(np.einsum("rnk,rnk->rn", ways, ways))
+
+
+def _medians(squares: FloatArray) -> FloatArray:
+    """(r,) median length of what is known in each row of squared lengths (r, n); NaN where nothing is."""
+    rows, count = squares.shape
+    known = np.isfinite(squares)
+    if known.all() and count:
+        low, high = (count - 1) // 2, count // 2
+        middle = np.partition(squares, (low, high), axis=1)[:, (low, high)]
+    else:
+        counts = known.sum(axis=1)
+        ordered = np.sort(np.where(known, squares, np.nan), axis=1)  # what is not known comes last
+        places = np.stack([np.maximum(counts - 1, 0) // 2, np.minimum(counts // 2, max(count - 1, 0))], axis=1)
+        middle = np.take_along_axis(ordered, places, axis=1) if count else np.full((rows, 2), np.nan)
+    return np.asarray(np.sqrt(middle).mean(axis=1))

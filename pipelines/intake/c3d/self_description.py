@@ -49,9 +49,13 @@ def describe(
             *twins_of("channel", layout.analog_labels, analog.T),
         ),
         unmarked=tuple(_unmarked(layout, points, unmarked)),
-        samples=samples_say(data, layout, np.where(unmarked[:, :, None], np.nan, points), metre or 1.0),
+        samples=samples_say(data, layout, _seen(points, unmarked), metre or 1.0),
         header_events_s=tuple(time for time, _ in header.events),
     )
+
+
+def _seen(points: FloatArray, unmarked: NDArray[np.bool_]) -> FloatArray:
+    return np.where(unmarked[:, :, None], np.nan, points) if unmarked.any() else points
 
 
 def _unmarked(layout: Layout, points: FloatArray, unmarked: NDArray[np.bool_]) -> Iterator[Unmarked]:

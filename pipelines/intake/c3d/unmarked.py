@@ -33,10 +33,12 @@ def not_positions(points: FloatArray, rate_hz: float, metre: float) -> NDArray[n
         return found
     leap = max(LEAST_LEAP_M, FASTEST_M_PER_S / rate_hz) / metre
     with np.errstate(all="ignore"):
-        alike = points[:, :, 0] == points[:, :, 1]
-        alike &= points[:, :, 0] == points[:, :, 2]
-        still = points[1:, :, 0] == points[:-1, :, 0]
-        still &= (points[1:, :, 1] == points[:-1, :, 1]) & (points[1:, :, 2] == points[:-1, :, 2])
+        x = np.ascontiguousarray(points[:, :, 0])
+        alike, still = x == points[:, :, 1], x[1:] == x[:-1]
+        if alike.any():  # hardly any measured coordinate is the same as another, or as the one before
+            alike &= x == points[:, :, 2]
+        if still.any():
+            still &= (points[1:, :, 1] == points[:-1, :, 1]) & (points[1:, :, 2] == points[:-1, :, 2])
         doubtful = (alike & ~found).any(axis=0) | (still & ~found[1:]).any(axis=0)
         for column in np.flatnonzero(doubtful)[:MOST_MARKERS]:
             found[:, column] |= _of_marker(points[:, column], alike[:, column], still[:, column], leap)
@@ -45,8 +47,9 @@ def not_positions(points: FloatArray, rate_hz: float, metre: float) -> NDArray[n
 
 def _at_origin(points: FloatArray) -> NDArray[np.bool_]:
     found: NDArray[np.bool_] = np.abs(points[:, :, 0]) <= NOTHING
-    if found.any():  # hardly any measured coordinate is, so that the others are seldom looked at
-        found &= (np.abs(points[:, :, 1:]) <= NOTHING).all(axis=2)
+    near = np.flatnonzero(found)
+    if len(near):  # hardly any measured coordinate is, so that the others are seldom looked at
+        found.ravel()[near] = (np.abs(points.reshape(-1, 3)[near]) <= NOTHING).all(axis=1)
     return found
 
 

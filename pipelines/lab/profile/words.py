@@ -69,7 +69,7 @@ class Said:
     qualifiers: frozenset[str]
     middle: bool
     segment: bool
-    computed: bool = False
+    suffixed: bool = False
 
     @property
     def anything(self) -> bool:
@@ -78,9 +78,10 @@ class Said:
 
 
 def read_words(text: str) -> Said:
-    """Read a label ("L.ANK.LAT", "heel_L", "RMT5") or a role without its side."""
-    computed = re.search(r"(?<=[A-Z]{2})v$", text) is not None  # a small v marks points computed from others
-    pieces = _PIECES.findall(text[:-1] if computed else text)
+    """Read a label ("ankle-left", "heel_L", "RMT5") or a role without its side."""
+    # one small letter behind capitals tells two points of one place apart; the plain label is more likely the one worn
+    suffixed = re.search(r"(?<=[A-Z]{2})[a-z]$", text) is not None
+    pieces = _PIECES.findall(text[:-1] if suffixed else text)
     words = [word for piece in pieces for word in _split(piece.lower())]
     side = next((_SIDES[w] for w in words if w in _SIDES), None)
     strong = {r for w in words if (r := _region(w)) is not None}
@@ -93,7 +94,7 @@ def read_words(text: str) -> Said:
         frozenset(qualifiers | ({w for w in words if w in "12345"} if strong | weak else set())),
         any(w in _MIDDLE for w in words),
         any(w in _SEGMENTS for w in words) and not strong,
-        computed,
+        suffixed,
     )
 
 
@@ -145,7 +146,7 @@ def misfit(label: Said, role: Said, role_side: str | None) -> float:
 
     role: read from the role's name without side. role_side: left, right, or None for a role in the middle.
     """
-    penalty = _of_region(label, role) + _of_side(label, role_side) + 0.5 * label.computed
+    penalty = _of_region(label, role) + _of_side(label, role_side) + 0.5 * label.suffixed
     if label.anything:
         penalty += _of_qualifiers(label.qualifiers, role.qualifiers)
     return penalty

@@ -12,28 +12,31 @@ StrikeClass = Literal["rearfoot", "midfoot", "forefoot"]
 
 #: Common practice: a centre of pressure first known later than this part of contact is not "at contact".
 LATEST_FRACTION = 0.10
-_GROUND = [FORWARD, RIGHT]
 
 
-def foot_angle(heel: FloatArray, forefoot: FloatArray) -> float:
-    """Angle in deg of the line from heel to forefoot marker, both (3,) m, to the ground; toes up is positive.
+def foot_angle(heel: FloatArray, forefoot: FloatArray) -> FloatArray:
+    """Angle in deg of the line from heel to forefoot marker, (...) of (..., 3) m, to the ground; toes up is positive.
 
     atan2(rise, horizontal distance), so that turning the foot out does not change it. NaN where a marker is missing.
     """
-    line = np.asarray(forefoot, float) - np.asarray(heel, float)
-    return float(np.degrees(np.arctan2(line[UP], np.hypot(line[FORWARD], line[RIGHT]))))
+    line = forefoot - heel
+    return np.asarray(np.degrees(np.arctan2(line[..., UP], np.hypot(line[..., FORWARD], line[..., RIGHT]))))
 
 
 def foot_strike_angle(
     heel: FloatArray, forefoot: FloatArray, heel_standing: FloatArray, forefoot_standing: FloatArray
-) -> float | None:
+) -> FloatArray:
     """Foot angle at contact less the same angle standing, in deg; toes up is positive (Altman & Davis 2012).
 
-    All four: (3,) m. Subtracting the standing angle takes away where on the shoe the markers sit. Null where any is
-    missing.
+    heel, forefoot: (..., 3) m at one contact or at many; standing: (3,) m. Subtracting the standing angle takes away
+    where on the shoe the markers sit. NaN where any is missing.
     """
-    angle = foot_angle(heel, forefoot) - foot_angle(heel_standing, forefoot_standing)
-    return angle if np.isfinite(angle) else None
+    return np.asarray(foot_angle(heel, forefoot) - foot_angle(heel_standing, forefoot_standing))
+
+
+def angle_uncertainty(length_m: float, place_m: float) -> float:
+    """Standard uncertainty in deg of a line of this length whose two ends are each off by ``place_m`` across it."""
+    return float(np.degrees(np.sqrt(2) * place_m / length_m))
 
 
 def class_by_angle(
@@ -55,8 +58,8 @@ def loaded_at(vertical: FloatArray, rate_hz: float, first: int, last: int, force
 
     vertical: (n,) N, smoothed. first, last: samples of the contact. Late is after the first tenth of it.
     """
-    reached = np.flatnonzero(vertical[first : last + 1] >= force_n)
-    if len(reached) == 0 or reached[0] > LATEST_FRACTION * (last - first):
+    reached = np.flatnonzero(vertical[first : first + int(LATEST_FRACTION * (last - first)) + 1] >= force_n)
+    if len(reached) == 0:
         return None
     sample = first + int(reached[0])
     if sample == 0 or not vertical[sample - 1] < force_n:
@@ -65,21 +68,31 @@ def loaded_at(vertical: FloatArray, rate_hz: float, first: int, last: int, force
     return float((sample - 1 + (force_n - below) / (above - below)) / rate_hz)
 
 
-def strike_index(cop: FloatArray, heel: FloatArray, toe: FloatArray, toe_fraction: float = 1.0) -> float | None:
+def strike_index(cop: FloatArray, heel: FloatArray, toe: FloatArray, toe_fraction: float = 1.0) -> FloatArray:
     """Where the centre of pressure is along the foot, in % of foot length from the heel (Cavanagh & Lafortune 1980).
 
-    cop, heel, toe: (3,) m at one moment. The centre of pressure is dropped on the line from heel to toe marker as seen
-    from above. Foot length is the distance between the two markers in space, so that lifting the toes does not shorten
-    the foot, times ``toe_fraction``. Below 0 or above 100 where pressure lies outside the markers. Null where a point
-    is missing or the two markers lie above one another.
+    cop, heel, toe: (..., 3) m at one moment or at many. The centre of pressure is dropped on the line from heel to toe
+    marker as seen from above. Foot length is the distance between the two markers in space, so that lifting the toes
+    does not shorten the foot, times ``toe_fraction``. Below 0 or above 100 where pressure lies outside the markers. NaN
+    where a point is missing or the two markers lie above one another.
     """
-    line = np.asarray(toe, float) - np.asarray(heel, float)
-    across = float(np.hypot(*line[_GROUND]))
-    if not across > 0:
-        return None
-    along = float((np.asarray(cop, float) - heel)[_GROUND] @ line[_GROUND]) / across
-    percent = 100 * along / (float(np.linalg.norm(line)) * toe_fraction)
-    return percent if np.isfinite(percent) else None
+    line, place = toe - heel, cop - heel
+    across = np.hypot(line[..., FORWARD], line[..., RIGHT])
+    along = place[..., FORWARD] * line[..., FORWARD] + place[..., RIGHT] * line[..., RIGHT]
+    size = across * np.sqrt((line * line).sum(axis=-1)) * toe_fraction
+    return np.asarray(np.divide(100 * along, size, out=np.full(np.shape(size), np.nan), where=across > 0))
+
+
+def index_uncertainty(
+    index_percent: FloatArray, length_m: float, place_m: float, toe_fraction: float = 1.0
+) -> FloatArray:
+    """Standard uncertainty in % of indices (n,), heel and toe marker ``length_m`` apart and each off by ``place_m``.
+
+    A part x of the way from heel to toe moves by 1 - x of what the heel is off and by x of what the toe is, over the
+    length (the index differentiated, first principles); what moves the line sideways is left out.
+    """
+    way = np.asarray(index_percent, float) / 100 * toe_fraction
+    return np.asarray(100 * place_m * np.hypot(1 - way, way) / (length_m * toe_fraction))
 
 
 def class_by_index(index_percent: float | None) -> StrikeClass | None:

@@ -46,7 +46,14 @@ def impact_peak(
     ``force``) on both sides, and between it and the active peak the force must fall by as much below either, so that
     the shoulder of a single hump is not taken for a peak. The height is that of the sample, nothing is fitted.
     """
-    active = active_peak(times_s, force, impact_window_fraction)
+    return _impact(
+        times_s, force, active_peak(times_s, force, impact_window_fraction), impact_window_fraction, prominence
+    )
+
+
+def _impact(
+    times_s: FloatArray, force: FloatArray, active: Peak | None, impact_window_fraction: float, prominence: float
+) -> Peak | None:
     if active is None or not np.isfinite(force).all():
         return None
     early = force[: int(np.searchsorted(times_s, impact_window_fraction * times_s[-1], side="right")) + 1]
@@ -132,8 +139,8 @@ def force_outcomes(
     since = times_s - times_s[0]
     fore_aft, vertical = (force / body_weight_n).T
     smooth_fore_aft, smooth = (filtered / body_weight_n).T
-    impact = impact_peak(since, smooth, impact_window_fraction, impact_prominence_bw)
     active = active_peak(since, smooth, impact_window_fraction)
+    impact = _impact(since, smooth, active, impact_window_fraction, impact_prominence_bw)
     loading_s = loading_fraction * float(since[-1])
     whole = impulse(since, vertical)
     return {

@@ -121,14 +121,36 @@ def runway_speed(markers: Mapping[str, FloatArray], roles: Sequence[str], marker
     with all markers seen in all frames the two are the same. Null where none of them is seen in at least half the
     frames, or the runner does not move forward: limb markers, which swing, do not stand in for the trunk.
     """
+    found = trunk_slopes(markers, roles, marker_rate_hz)
+    speed = float(np.mean(found[:, 0])) if len(found) else float("nan")
+    return speed if speed > 0 else None
+
+
+def trunk_slopes(markers: Mapping[str, FloatArray], roles: Sequence[str], marker_rate_hz: float) -> FloatArray:
+    """(k, 3) of each marker that ``runway_speed`` takes: slope in m/s, sum of squared times about their mean in s2, and
+    time from the first to the last frame it is seen in, s."""
     names = [name for role in roles for name in (role, f"{role}_left", f"{role}_right") if name in markers]
-    slopes = []
+    found = []
     for name in names:
         forward = markers[name][:, FORWARD]
         seen = np.isfinite(forward)
         if seen.sum() >= max(2, SPEED_MARKER_SEEN_FRACTION * len(forward)):
             time = np.flatnonzero(seen) / marker_rate_hz
+            lasts = float(time[-1] - time[0])
             time = time - time.mean()
-            slopes.append(float(time @ forward[seen] / (time @ time)))
-    speed = float(np.mean(slopes)) if slopes else float("nan")
-    return speed if speed > 0 else None
+            squares = float(time @ time)
+            found.append((float(time @ forward[seen] / squares), squares, lasts))
+    return np.array(found, float).reshape(-1, 3)
+
+
+def speed_uncertainty(slopes: FloatArray, shakes_m: float, sits_m: float) -> float:
+    """Standard uncertainty in m/s of the mean of ``trunk_slopes`` (k, 3); NaN without any.
+
+    Of a slope of places that each shake by ``shakes_m`` it is that over the root of the sum of squared times (least
+    squares, first principles). Places at both ends of the way that are off by ``sits_m`` each for itself, as in a
+    volume that is calibrated so well, add the root of 2 times that over the time between them.
+    """
+    if not len(slopes):
+        return float("nan")
+    each = shakes_m**2 / slopes[:, 1] + 2 * sits_m**2 / slopes[:, 2] ** 2
+    return float(np.sqrt(each.sum()) / len(each))

@@ -26,6 +26,14 @@ def extensor(joint: str, moment: FloatArray) -> FloatArray:
     return np.asarray(_EXTENDS[joint] * moment)
 
 
+def about(place: FloatArray, ground_force: FloatArray, ground_moment: FloatArray) -> FloatArray:
+    """(n,) N.m by which the ground turns the leg about a point (n, 3) m in the plane; joints work against it.
+
+    ground_force, ground_moment: as in ``joint_moments``, which has the segments' own weight and inertia besides.
+    """
+    return np.asarray(ground_moment[:, 2] - _cross(place[:, _PLANE], ground_force[:, _PLANE]))
+
+
 def joint_moments(
     points: Mapping[str, FloatArray],
     ground_force: FloatArray,

@@ -99,6 +99,24 @@ def low_pass_design(order: int, cutoff_hz: float, rate_hz: float) -> Design:
     return design(butter(order, corrected_cutoff_hz(cutoff_hz, rate_hz, order), fs=rate_hz, output="sos"))
 
 
+@lru_cache(maxsize=128)
+def white_noise_left(order: int, cutoff_hz: float | None, rate_hz: float) -> tuple[float, float]:
+    """What two passes leave of white noise: standard deviation, and that of the second difference in 1/s2, per unit.
+
+    Squared gain of two passes 1 / (1 + (f / fc)^(2 order))^2, of the second difference (2 - 2 cos(2 pi f / rate))^2
+    rate^4, both averaged over all frequencies up to half the rate (Parseval). (1, 6^(1/2) rate^2) without a filter.
+    """
+    frequency = (np.arange(2000) + 0.5) / 2000 * rate_hz / 2
+    if cutoff_hz is None or not cutoff_hz < rate_hz / 2:
+        gain = np.ones_like(frequency)
+    else:
+        turning = np.tan(np.pi * corrected_cutoff_hz(cutoff_hz, rate_hz, order) / rate_hz)
+        warped = np.tan(np.pi * frequency / rate_hz) / turning
+        gain = 1 / (1 + warped ** (2 * order)) ** 2
+    change = (2 - 2 * np.cos(2 * np.pi * frequency / rate_hz)) * rate_hz**2
+    return float(gain.mean() ** 0.5), float((gain * change**2).mean() ** 0.5)
+
+
 def design(sections: FloatArray) -> Design:
     """A filter of these second-order sections (s, 6), ready to be used. It is shared: nobody writes to its arrays."""
     from scipy.signal import sosfilt_zi

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 
 from schemas.trial import FloatArray
@@ -12,18 +14,32 @@ def value_at(samples: FloatArray, rate_hz: float, time_s: float) -> FloatArray:
 
     NaN before the first sample, after the last, and where a neighbour that is needed is NaN: nothing is guessed.
     """
-    missing = np.full(samples.shape[1:], np.nan)
-    place = time_s * rate_hz
-    if not np.isfinite(place) or len(samples) == 0:
-        return missing
+    place, count = float(time_s * rate_hz), len(samples)
+    if not math.isfinite(place):
+        return np.full(samples.shape[1:], np.nan)
     nearest = round(place)
-    if abs(place - nearest) < 1e-6 and 0 <= nearest < len(samples):
+    if abs(place - nearest) < 1e-6 and 0 <= nearest < count:
         return np.asarray(samples[nearest], float)
-    before = int(np.floor(place))
-    if before < 0 or before + 1 >= len(samples):
-        return missing
+    before = math.floor(place)
+    if before < 0 or before + 1 >= count:
+        return np.full(samples.shape[1:], np.nan)
     share = place - before
     return np.asarray((1 - share) * samples[before] + share * samples[before + 1], float)
+
+
+def values_at(samples: FloatArray, rate_hz: float, times_s: FloatArray) -> FloatArray:
+    """``value_at`` of (n, k) samples at many times (m,): (m, k)."""
+    place, count = np.asarray(times_s, float) * rate_hz, len(samples)
+    found = np.full((len(place), *samples.shape[1:]), np.nan)
+    nearest, before = np.rint(place), np.floor(place)
+    with np.errstate(invalid="ignore"):
+        on = (np.abs(place - nearest) < 1e-6) & (nearest >= 0) & (nearest < count)
+        between = ~on & (before >= 0) & (before + 1 < count)
+    first = before[between].astype(int)
+    share = (place[between] - first)[:, None]
+    found[on] = samples[nearest[on].astype(int)]
+    found[between] = (1 - share) * samples[first] + share * samples[first + 1]
+    return found
 
 
 def stretch(samples: FloatArray, rate_hz: float, start_s: float, end_s: float) -> tuple[FloatArray, FloatArray]:

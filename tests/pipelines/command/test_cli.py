@@ -17,22 +17,8 @@ import pytest
 import typer.main
 
 from pipelines.command.main import app
+from tests.command_line import PROGRAM, command, program
 from tests.delivery_builders import REPO, STUDY, a_delivery, planned
-
-PROGRAM = Path(sys.executable).with_name("manystrides")
-
-
-def command(
-    *words: str | Path, cwd: Path | None = None, env: dict[str, str] | None = None
-) -> subprocess.CompletedProcess[str]:
-    return subprocess.run(
-        [PROGRAM, *map(str, words)],
-        cwd=cwd or REPO,
-        capture_output=True,
-        text=True,
-        check=False,
-        env={**os.environ, **env} if env else None,
-    )
 
 
 def commands() -> dict[str, object]:
@@ -62,7 +48,7 @@ def test_there_are_exactly_these_commands() -> None:
         "pack",
         "profile",
         "look",
-        "query",
+        "sql",
         "dev",
         "withdraw",
         "renew",
@@ -93,7 +79,7 @@ def test_help_answers_in_less_than_a_second() -> None:
     fastest = 10.0
     for _ in range(3):
         start = time.perf_counter()
-        assert command("--help").returncode == 0
+        assert program("--help").returncode == 0
         fastest = min(fastest, time.perf_counter() - start)
     assert fastest < 1.0
 
@@ -110,7 +96,7 @@ def test_the_module_is_the_command() -> None:
     said = subprocess.run([*asked, "--version"], capture_output=True, text=True, check=True, cwd=REPO)
     assert said.stdout == command("--version").stdout
     refused = subprocess.run(
-        [*asked, "query", "SELECT 1", "--depot", "nowhere"], capture_output=True, check=False, cwd=REPO
+        [*asked, "sql", "SELECT 1", "--depot", "nowhere"], capture_output=True, check=False, cwd=REPO
     )
     assert refused.returncode == 2
 
@@ -134,9 +120,9 @@ def test_nothing_new_ends_with_success(depot: Path) -> None:
         (["run", "--depot", str(STUDY)], "It is a file. Expected: the folder of a depot"),
         (["--books", "sqlite:///other.sqlite", "run"], "Leave --books and MANYSTRIDES_BOOKS out"),
         (["--books", "mysql://u@h/b", "run"], "a URL such as postgresql://"),
-        (["query", "SELECT 1", "--depot", "none"], "There is no warehouse here"),
+        (["sql", "SELECT 1", "--depot", "none"], "There is no warehouse here"),
         (["ledger", "verify", "--depot", "none"], "There is no ledger here"),
-        (["query"], "Missing argument"),
+        (["sql"], "Missing argument"),
         (["run", "--speed"], "No such option"),
     ],
 )
@@ -173,7 +159,7 @@ def test_a_reader_that_stops_listening_ends_no_work_and_changes_no_exit_code(tmp
 
 
 def test_bad_sql_shows_where_and_what_to_do(depot: Path) -> None:
-    done = command("query", "SELECT speed FROM footfals", "--depot", depot)
+    done = command("sql", "SELECT speed FROM footfals", "--depot", depot)
     assert done.returncode == 2
     assert "footfals" in done.stderr
     assert 'Did you mean "footfalls' in done.stderr
@@ -182,7 +168,7 @@ def test_bad_sql_shows_where_and_what_to_do(depot: Path) -> None:
 
 
 def test_a_query_prints_a_table_and_says_how_many_rows_are_left_out(depot: Path) -> None:
-    done = command("query", "SELECT side, contact_time_s FROM footfalls ORDER BY ALL", "--depot", depot, "--rows", "2")
+    done = command("sql", "SELECT side, contact_time_s FROM footfalls ORDER BY ALL", "--depot", depot, "--rows", "2")
     assert done.returncode == 0
     assert "contact_time_s" in done.stdout
     assert re.search(r"2 of \d+ rows shown", done.stdout)
@@ -190,7 +176,7 @@ def test_a_query_prints_a_table_and_says_how_many_rows_are_left_out(depot: Path)
 
 @pytest.mark.parametrize("name", ["answer.csv", "answer.parquet"])
 def test_a_query_writes_the_whole_answer_to_a_file(depot: Path, tmp_path: Path, name: str) -> None:
-    done = command("query", "SELECT * FROM footfalls", "--depot", depot, "--to", tmp_path / name)
+    done = command("sql", "SELECT * FROM footfalls", "--depot", depot, "--to", tmp_path / name)
     assert done.returncode == 0, done.stderr
     read = pd.read_csv if name.endswith("csv") else pd.read_parquet
     assert f"{len(read(tmp_path / name))} rows written" in done.stdout
@@ -200,18 +186,18 @@ def test_a_query_writes_the_whole_answer_to_a_file(depot: Path, tmp_path: Path, 
     ("name", "told"), [("answer.xlsx", ".csv or .parquet"), ("none/answer.csv", "existing folder")]
 )
 def test_an_answer_that_cannot_be_written_says_so(depot: Path, tmp_path: Path, name: str, told: str) -> None:
-    done = command("query", "SELECT 1", "--depot", depot, "--to", tmp_path / name)
+    done = command("sql", "SELECT 1", "--depot", depot, "--to", tmp_path / name)
     assert done.returncode == 2
     assert told in done.stderr
 
 
 def test_an_answer_is_not_written_into_the_depot_and_is_not_for_everybody(depot: Path, tmp_path: Path) -> None:
     inside = depot / "raw" / "answer.csv"
-    done = command("query", "SELECT 1", "--depot", depot, "--to", inside)
+    done = command("sql", "SELECT 1", "--depot", depot, "--to", inside)
     assert done.returncode == 2
     assert "inside the depot" in done.stderr
     assert not inside.exists()
-    assert command("query", "SELECT 1", "--depot", depot, "--to", tmp_path / "answer.csv").returncode == 0
+    assert command("sql", "SELECT 1", "--depot", depot, "--to", tmp_path / "answer.csv").returncode == 0
     assert (tmp_path / "answer.csv").stat().st_mode & 0o007 == 0
 
 
@@ -265,7 +251,7 @@ def test_look_answers_on_a_console_that_knows_fewer_letters(console: dict[str, s
     path = tmp_path / "gr\u00fcn.c3d"
     path.write_bytes(planned("FS-01", "standing")[1])
     for more in ([], ["--json"]):
-        done = command("look", path, *more, env=console)
+        done = program("look", path, *more, env={**os.environ, **console})
         assert done.returncode == 0, done.stderr
         assert "heel" in done.stdout or "labels" in done.stdout
         assert "Traceback" not in done.stderr

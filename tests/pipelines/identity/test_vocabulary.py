@@ -15,7 +15,7 @@ PLAIN = Vocabulary.of(a_study(known_texts=("Written by the exporter.",))).knowin
 @pytest.mark.parametrize(
     "text",
     [
-        "", "12.5", "-3e-4", "20-450 Hz", "R.Iliac.Crest", "LThigh_knee", "P3.Fz4", "NNNmmNmm", "emg_tib_ant_L", "C7",
+        "", "12.5", "-3e-4", "20-450 Hz", "R.Iliac.Crest", "leftKnee", "P3.Fz4", "NNNmmNmm", "emg_tib_ant_L", "C7",
         "trials/FS-01-w5-brack-cushioned-1.c3d", "trials/FS-01_standing_02.c3d", "T001.a.edf", "FS-01", "soleus",
         "Written by the exporter.", "shod", "calcaneus_left", "left heel marker fell", "POINT:LABEL",
         "plate 1 Fx Fy", "frame 100000",

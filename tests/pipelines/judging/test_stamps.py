@@ -79,7 +79,7 @@ def test_a_fourth_laboratory_judges_nothing(tmp_path: Path) -> None:
         ("  unshod: {description", "  barefoot: {description", "study.yaml", SETTINGS, "conditions.unshod"),
         ("version: \"1\"", "version: \"1\"\ntrial_time_limit_s: 5", "study.yaml", SETTINGS, "trial_time_limit_s"),
         ("force_rate_hz: 1000", "force_rate_hz: 2000", "sites/corrie.yaml", PROFILE, "force_rate_hz"),
-        ("calcaneus_left: L.HEEL", "calcaneus_left: LHEEL", "sites/corrie.yaml", PROFILE, "markers.calcaneus_left"),
+        ("calcaneus_left: heel-left", "calcaneus_left: LHEEL", "sites/corrie.yaml", PROFILE, "markers.calcaneus_left"),
     ],
 )  # fmt: skip
 def test_what_judging_reads_makes_due_and_is_named(

@@ -51,7 +51,7 @@ def test_differences_are_drawn_by_site_and_pooled_and_warned_about(pages: Path) 
     assert "Random effects, DL, n = 6" not in labels
     assert "A first look, not a result." in page.words
     assert "Visit first (week 0), at 3.0 m/s: 6 runners at 2 sites" in page.words
-    assert 'manystrides query "SELECT * FROM pooled_contrasts"' in page.words
+    assert 'manystrides sql "SELECT * FROM pooled_contrasts"' in page.words
 
 
 def test_the_first_visit_with_a_pooled_estimate_is_shown_and_no_other(pages: Path) -> None:
@@ -156,6 +156,27 @@ def test_outcomes_of_every_table_are_compared_between_sites(tmp_path: Path) -> N
         ("Energy cost of running (J/(kg·m))", "3.84"),
     ):
         assert ["shod", "mill", mean, "–", "1"] in table(page, caption)
+
+
+def test_a_site_is_told_how_far_its_outcomes_can_be_trusted_and_why_not_further(tmp_path: Path) -> None:
+    def stated(outcome: str, value: float, **parts: float) -> dict[str, object]:
+        own = {"trial_id": "m-1-shod", "outcome": outcome, "outcome_unit": "x", "footfall_count": 6}
+        return (
+            own | {"standard_uncertainty_value": value} | {f"from_{name}_value": part for name, part in parts.items()}
+        )
+
+    new: small.Rows = {
+        "outcome_uncertainties": [
+            stated("contact_time_s", 0.011, level=0.010, noise=0.0046),
+            stated("ankle/sagittal/segment/angle_at_contact_deg", 0.62, markers=0.6, lag=0.15),
+            stated("duty_factor_fraction", 0.01, level=0.01),
+        ]
+    }
+    page = read(write(tmp_path, small.merged(small.example(), new)) / "sites" / "mill.html")
+    rows = table(page, "Standard uncertainty of one footfall")
+    assert ["Contact time (s)", "0.011", "0.011", "the zero of the plates", "1"] in rows
+    assert ["Ankle angle at contact (°)", "0.62", "0.62", "marker positions", "1"] in rows
+    assert len(rows) == 2  # the duty factor is not shown on pages
 
 
 # curves

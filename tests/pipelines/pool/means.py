@@ -18,10 +18,10 @@ SPEED = {"set_speed_m_per_s": 3.0}
 TRIALS = [{"trial_id": "T1", "session_id": "S1", "condition": "shod", **PLACE, **SPEED}]
 
 
-def means_of(rows: Rows) -> pd.DataFrame:
+def means_of(rows: Rows, trial_weights: str = "equal") -> pd.DataFrame:
     """The means of all trials in ``rows``; those of ``TRIALS`` if there are none. What is left out is null."""
     with _filled(rows) as connection:
-        return runner_means(connection)
+        return runner_means(connection, trial_weights)
 
 
 def offsets_of(rows: Rows) -> pd.DataFrame:

@@ -28,6 +28,24 @@ def test_footfalls_are_averaged_to_trials_before_trials_to_runners() -> None:
     assert found["trial_count"].to_dict() == {"unshod": 2, "cushioned": 1}
 
 
+def test_trials_are_weighed_by_their_uncertainty_where_that_is_asked_and_all_of_them_state_one() -> None:
+    def stated(name: str, value: float | None) -> dict[str, object]:
+        outcome = {"outcome": "contact_time_s", "outcome_unit": "s", "standard_uncertainty_value": value}
+        return {"trial_id": name, **outcome}
+
+    rows: Rows = {
+        "trials": [trial("T1", "unshod"), trial("T2", "unshod")],
+        "footfalls": [*footfalls("T1", 1.0), *footfalls("T2", 3.0)],
+        "outcome_uncertainties": [stated("T1", 0.1), stated("T2", 0.2)],
+    }
+    # 1 weighs 1 / 0.1^2 = 100, 3 weighs 1 / 0.2^2 = 25
+    assert means_of(rows, "uncertainty")["mean_value"].tolist() == [pytest.approx((100 * 1 + 25 * 3) / 125)]
+    assert means_of(rows)["mean_value"].tolist() == [2.0]
+    for missing in (stated("T2", None), stated("T2", 0.0), stated("T3", 0.2)):
+        less = {**rows, "outcome_uncertainties": [stated("T1", 0.1), missing]}
+        assert means_of(less, "uncertainty")["mean_value"].tolist() == [2.0]
+
+
 def test_sites_and_visits_of_one_runner_stay_apart() -> None:
     rows = {
         "trials": [trial("T1", "shod"), trial("T2", "shod", site="corrie"), trial("T3", "shod", visit="week_5")],

@@ -7,10 +7,13 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from pipelines.science.equipment.uncertainty import UNSEEN_SCALE
+from pipelines.science.equipment.doubt import UNSEEN_SCALE
+from pipelines.science.gait.foot_strike import foot_strike_angle, index_uncertainty, strike_index
+from pipelines.science.gait.spatiotemporal import runway_speed, speed_uncertainty, trunk_slopes
+from pipelines.science.signals.filters import white_noise_left
 from pipelines.science.workspace import Workspace
 from schemas.processing import Processing
-from schemas.trial import Trial
+from schemas.trial import Signal, Trial
 from tests.builders import G, a_posture, a_trial
 
 PLAIN = Processing()
@@ -52,12 +55,13 @@ def test_a_level_that_was_cut_away_is_worth_its_part_of_contact_time_and_impulse
 
 def test_parts_add_as_squares_and_times_do_not_depend_on_lag_or_markers() -> None:
     for name, row in stated(with_dead_band(12.0)).items():
-        parts = [row[f"from_{part}_value"] for part in ("level", "noise", "scale", "lag", "markers")]
+        parts = [row[f"from_{part}_value"] for part in ("level", "noise", "scale", "lag", "events", "markers")]
         known = [part for part in parts if np.isfinite(part)]
         assert row["standard_uncertainty_value"] == pytest.approx(np.sqrt(np.sum(np.square(known)))), name
     row = stated(with_dead_band(12.0))["contact_time_s"]
     assert row["from_lag_value"] == pytest.approx(0, abs=1e-12)
-    assert row["from_markers_value"] == pytest.approx(0, abs=1e-12)
+    assert not row["from_markers_value"] > 0
+    assert not row["from_events_value"] > 0
 
 
 def test_more_noise_makes_every_time_less_certain() -> None:
@@ -73,6 +77,100 @@ def test_more_noise_makes_every_time_less_certain() -> None:
         assert loud[name]["from_noise_value"] > 2 * quiet[name]["from_noise_value"] > 0, name
 
 
-def test_what_no_force_plate_measured_has_no_uncertainty_here() -> None:
-    assert stated(replace(a_trial(), plates=())) == {}
-    assert "speed_m_per_s" not in stated(a_trial())  # the belt's own speed is nothing that the plates tell
+def without_plates(**changes: float) -> dict[str, dict]:
+    """Of footfalls found in markers; their contacts and toe-offs off by so much."""
+    settings = Processing.model_validate({"marker_events": {"toe_off": "jerk", **changes}})
+    return stated(replace(a_trial(footfalls=9), plates=()), settings)
+
+
+def test_events_of_markers_are_worth_what_times_are_made_of() -> None:
+    sizes = {"contact_bias_s": 0.006, "contact_scatter_s": 0.002, "toe_off_bias_s": 0.009, "toe_off_scatter_s": 0.004}
+    found = without_plates(**sizes)
+    both = np.sqrt(np.sum(np.square(list(sizes.values()))))
+    for name in ("contact_time_s", "flight_time_s"):
+        assert found[name]["from_events_value"] == pytest.approx(both), name
+    # what is alike in all contacts leaves the time between two as it is
+    for name in ("step_time_s", "stride_time_s"):
+        assert found[name]["from_events_value"] == pytest.approx(2**0.5 * 0.002), name
+        assert found[name]["standard_uncertainty_value"] == pytest.approx(2**0.5 * 0.002), name
+    assert found["step_length_m"]["from_events_value"] == pytest.approx(3.0 * 2**0.5 * 0.002)
+    assert "active_peak_bw" not in found
+
+
+def test_stiffness_without_plates_is_in_doubt_as_far_as_body_mass_is() -> None:
+    found = without_plates(contact_bias_s=0, contact_scatter_s=0, toe_off_bias_s=0, toe_off_scatter_s=0)
+    trial = replace(a_trial(footfalls=9), plates=())
+    settings = Processing.model_validate({"marker_events": {"toe_off": "jerk"}})
+    stiffness = Workspace(trial, settings, a_posture()).footfalls.numbers("vertical_stiffness_kn_per_m")[:6]
+    by_mass = UNSEEN_SCALE / 3**0.5 * np.sqrt(np.mean(stiffness**2))
+    assert found["vertical_stiffness_kn_per_m"]["from_scale_value"] == pytest.approx(by_mass, rel=1e-6)
+
+
+def test_events_by_foot_sensors_are_in_doubt_by_their_own_settings_and_by_the_match_of_their_clock() -> None:
+    trial = replace(a_trial(footfalls=9), plates=())
+    starts, rate = 0.10 + 0.35 * np.arange(9), 500.0
+    time = np.arange(round(trial.duration_s * rate)) / rate
+    switches = []
+    for side, first in (("right", 0), ("left", 1)):
+        closed = np.any([(time >= s) & (time < s + 0.25) for s in starts[first::2]], axis=0)
+        switches.append(Signal("foot_sensor", None, side, "V", rate, 5.0 * closed))
+    trial = replace(trial, signals=tuple(switches))
+    clock = {"residual_s": 0.004, "is_matched": True, "clock_basis": "sensor_against_markers"}
+    settings = Processing.model_validate({"sensors": {"contact_bias_s": 0.003, "contact_scatter_s": 0.0}})
+    work = Workspace(trial, settings, a_posture(), clock=clock)
+    found = {row["outcome"]: row for row in work.outcome_uncertainties.records}
+    assert set(work.footfalls.columns["event_method"]) == {"sensor"}
+    by_sensor, by_clock = (found["foot_strike_angle_deg"][f"from_{part}_value"] for part in ("events", "lag"))
+    # the foot turns evenly between two frames, so what 3 ms are worth and what 4 ms are worth go by the time
+    assert by_clock / by_sensor == pytest.approx(4 / 3, rel=0.01)
+    assert by_sensor > 0
+    assert not found["contact_time_s"]["from_lag_value"] > 1e-9
+
+
+def test_speed_on_a_runway_is_as_uncertain_as_a_slope_through_shaking_places() -> None:
+    """Least squares through n evenly spaced places over T: s sqrt(12 / n) / T; and 2000 draws of it."""
+    rate, frames, metres = 200.0, 300, 0.001
+    chance, path = np.random.default_rng(6), np.zeros((frames, 3))
+    path[:, 0] = 3.0 * np.arange(frames) / rate
+    marks = {"sacrum": path, "anterior_superior_iliac_spine_left": path + 0.1}
+    roles = PLAIN.speed_roles
+    found = speed_uncertainty(trunk_slopes(marks, roles, rate), metres, 0.0)
+    assert found == pytest.approx(metres * np.sqrt(12 / frames) / (frames / rate) / 2**0.5, rel=0.01)
+    drawn = [
+        runway_speed({name: p + chance.normal(0, metres, p.shape) for name, p in marks.items()}, roles, rate)
+        for _ in range(2000)
+    ]
+    assert found == pytest.approx(np.std(np.array(drawn, float)), rel=0.05)
+    assert speed_uncertainty(trunk_slopes(marks, roles, rate), 0.0, metres) == pytest.approx(
+        metres * 2**0.5 / ((frames - 1) / rate) / 2**0.5
+    )
+
+
+def test_strike_angle_and_index_move_with_their_markers_as_far_as_is_stated() -> None:
+    trial = a_trial(footfalls=8, marker_rate=200.0)
+    settings = Processing(marker_cutoff_hz=20.0)
+    rows = stated(trial, settings)
+    off = np.hypot(0.001, 0.001 * white_noise_left(2, 20.0, 200.0)[0])
+    chance = np.random.default_rng(7)
+    heel, toe, point = np.array([0.0, 0.04, 0.0]), np.array([0.18, 0.04, 0.0]), np.array([0.05, 0.0, 0.0])
+    drawn = [(heel + chance.normal(0, off, 3), toe + chance.normal(0, off, 3)) for _ in range(4000)]
+    angles = [foot_strike_angle(a, b, heel, toe) for a, b in drawn]
+    assert rows["foot_strike_angle_deg"]["from_markers_value"] == pytest.approx(np.std(np.array(angles)), rel=0.05)
+    indices = np.array([strike_index(point, a, b) for a, b in drawn], float)
+    assert float(index_uncertainty(np.array([100 * 0.05 / 0.18]), 0.18, float(off))[0]) == pytest.approx(
+        indices.std(), rel=0.05
+    )
+
+
+def test_the_speed_of_a_belt_is_nothing_that_plates_or_markers_tell() -> None:
+    assert "speed_m_per_s" not in stated(a_trial())
+    assert stated(a_trial(surface="runway"))["speed_m_per_s"]["from_markers_value"] > 0
+
+
+def test_joints_have_their_rows_with_their_units() -> None:
+    rows = {name: row for name, row in stated(a_trial(footfalls=8)).items() if "/" in name}
+    assert {name.partition("/")[0] for name in rows} == {"ankle", "knee", "hip"}
+    assert rows["ankle/sagittal/segment/angle_at_contact_deg"]["outcome_unit"] == "deg"
+    moment = rows["ankle/sagittal/segment/moment_peak_nm_per_kg"]
+    assert moment["outcome_unit"] == "N.m/kg"
+    assert moment["from_scale_value"] > 0

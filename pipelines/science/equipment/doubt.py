@@ -1,0 +1,99 @@
+"""What the inputs of a trial's outcomes may be off by, as its equipment readings and the study tell.
+
+What that is worth in each outcome is worked out in ``uncertainty`` and, for joints, in
+``pipelines.science.joints.doubt``.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from pipelines.science.equipment.plates import PlateReading
+from pipelines.science.frames import Rows
+from schemas.equipment import ALL_PLATES
+from schemas.processing import Processing
+from schemas.trial import UP
+
+#: Gain and body mass cannot be told apart, and six real runs lay up to 4.5 % below a mass taken on another scale (taken
+#: as a rectangular distribution). Marker positions: 1 mm, common practice for a calibrated volume.
+UNSEEN_SCALE, MARKER_M = 0.045, 0.001
+#: Where neither mean force nor the pelvis can tell: the limits at which trials go back.
+UNKNOWN_SCALE, UNKNOWN_LAG_S = 0.12, 0.03
+RECTANGULAR = 3**-0.5
+
+
+@dataclass(frozen=True)
+class EventDoubt:
+    """Standard uncertainties in s of contacts and toe-offs by another method than force.
+
+    bias: alike in all footfalls of a trial. scatter: of each for itself. clock_s: both against the markers.
+    """
+
+    contact_bias_s: float = 0.0
+    contact_scatter_s: float = 0.0
+    toe_off_bias_s: float = 0.0
+    toe_off_scatter_s: float = 0.0
+    clock_s: float = 0.0
+
+
+@dataclass(frozen=True)
+class Doubt:
+    """Standard uncertainties of the inputs, by plate number or of the whole.
+
+    drift_n: how far a level was seen to wander from start to end. scale: as a part of 1. marker_sits_m,
+    marker_shakes_m: of each coordinate of a marker, in a whole trial, and from frame to frame before any filter.
+    """
+
+    level_n: Mapping[int, float]
+    drift_n: Mapping[int, float]
+    noise_n: Mapping[int, float]
+    scale: float
+    lag_s: float
+    events: EventDoubt = field(default_factory=EventDoubt)
+    marker_sits_m: float = MARKER_M
+    marker_shakes_m: float = MARKER_M
+
+
+def doubt_of(readings: Sequence[PlateReading], equipment: Rows, marker_rate_hz: float) -> Doubt:
+    """What the inputs of a trial with force may be off by. equipment: its ``equipment_readings``."""
+    by_device = {row["device"]: row for row in equipment.records}
+    level, noise = {}, {}
+    for reading in readings:
+        seen = by_device[f"plate_{reading.number}"]
+        vibration = seen["vibration_n"] if np.isfinite(seen["vibration_n"]) else 0.0
+        dead = (reading.dead_band_n or 0.0) * RECTANGULAR  # any level below it would have been cut away
+        left = float(reading.noise_n.max()) / reading.samples**0.5
+        level[reading.number] = float(np.hypot(dead, left))
+        noise[reading.number] = max(float(reading.noise_n[UP]), vibration)
+    whole = by_device[ALL_PLATES]
+    scale, lag = abs(whole["scale_ratio"] - 1), whole["lag_s"]
+    frame_s = 1 / marker_rate_hz if marker_rate_hz > 0 else 0.0
+    return Doubt(
+        level,
+        {reading.number: 1.5 * reading.drift_n for reading in readings},  # from middle to middle of thirds it is 2/3
+        noise,
+        max(UNSEEN_SCALE * RECTANGULAR, scale) if np.isfinite(scale) else UNKNOWN_SCALE * RECTANGULAR,
+        float(np.hypot(lag, np.hypot(whole["lag_uncertainty_s"], frame_s / 2 * RECTANGULAR)))
+        if np.isfinite(lag)
+        else UNKNOWN_LAG_S * RECTANGULAR,
+    )
+
+
+def doubt_without_force(method: str, processing: Processing, clock_residual_s: float) -> Doubt:
+    """The same of a trial whose events are by ``sensor`` or ``markers``: there is no plate to read anything of.
+
+    clock_residual_s: what the match of a second file's clock leaves; 0 if the sensors are in the trial's own file. Body
+    mass is then doubted as far as six real runs were off it.
+    """
+    own = processing.sensors if method == "sensor" else processing.marker_events
+    events = EventDoubt(
+        own.contact_bias_s,
+        own.contact_scatter_s,
+        own.toe_off_bias_s,
+        own.toe_off_scatter_s,
+        clock_residual_s if method == "sensor" else 0.0,
+    )
+    return Doubt({}, {}, {}, UNSEEN_SCALE * RECTANGULAR, 0.0, events)
