@@ -49,7 +49,7 @@ class Tried:
 def keep_the_code(folder: Path) -> None:
     """Copy code and study into ``folder``: every row names them, and they may be worked on while this takes hours."""
     for name in _SOURCES:
-        shutil.copytree(REPO / name, folder / name, ignore=shutil.ignore_patterns("__pycache__"))
+        shutil.copytree(REPO / name, folder / name)  # with what is compiled of it
     demo = REPO / "demo_site_uploads"
     shutil.copytree(demo / "sites", folder / "sites")
     shutil.copy(demo / "study.yaml", folder)
@@ -67,7 +67,7 @@ def start(inbox: Path, depot: Path) -> subprocess.Popen[str]:
         text=True,
         start_new_session=True,
         cwd=place,
-        env={**os.environ, "PYTHONPATH": str(place)},
+        env={**os.environ, "PYTHONPATH": str(place), "PYTHONDONTWRITEBYTECODE": ""},  # compiled once in the copy
     )
 
 

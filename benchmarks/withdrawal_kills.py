@@ -40,7 +40,7 @@ def start_withdrawal(place: Path, depot: Path) -> subprocess.Popen[bytes]:
         stderr=subprocess.DEVNULL,
         start_new_session=True,
         cwd=place,
-        env={**os.environ, "PYTHONPATH": str(place)},
+        env={**os.environ, "PYTHONPATH": str(place), "PYTHONDONTWRITEBYTECODE": ""},
     )
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import multiprocessing.forkserver
 import os
 import shutil
 import subprocess
@@ -22,6 +23,10 @@ settings.register_profile("explore", deadline=None, max_examples=500, print_blob
 settings.load_profile(os.environ.get("MANYSTRIDES_HYPOTHESIS", "manystrides"))
 
 REPO = Path(__file__).resolve().parents[1]
+
+# One server for all runs of a test process, with what any worker imports; a run's own list comes too late for it.
+multiprocessing.forkserver.set_forkserver_preload(["tests.worker_server"])
+multiprocessing.forkserver.set_forkserver_preload = lambda names: None
 
 
 @pytest.fixture(scope="session")

@@ -176,12 +176,14 @@ def _fits(kind: str, text: str) -> bool:
 def _merged(found: list[Found]) -> tuple[Found, ...]:
     """In order, each kind once where parts of it overlap."""
     kept: list[Found] = []
+    last: dict[str, int] = {}  # where in ``kept`` the last part of a kind is: the ones before it end before it begins
     for one in sorted(found):
-        before = next((k for k in kept if k.kind == one.kind and one.start < k.end), None)
-        if before is None:
+        at = last.get(one.kind)
+        if at is None or one.start >= kept[at].end:
+            last[one.kind] = len(kept)
             kept.append(one)
-        elif one.end > before.end:
-            kept[kept.index(before)] = Found(before.start, one.end, one.kind)
+        elif one.end > kept[at].end:
+            kept[at] = Found(kept[at].start, one.end, one.kind)
     return tuple(sorted(kept))
 
 

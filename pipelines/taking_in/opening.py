@@ -19,7 +19,7 @@ from pipelines.workers.engine import LocalEngine
 from pipelines.workers.isolation import Isolated
 
 #: Imported once, before workers are forked: loading these takes longer than judging a trial.
-_WORKERS_NEED = (
+WORKERS_NEED = (
     "pandera.pandas",
     "pipelines.intake.opening",
     "scipy.signal",
@@ -43,7 +43,7 @@ def open_desk(depot: Depot, study: LoadedStudy, actor: str | None = None, worker
     settings = study.study
     stamp = Stamp(code_version(), study.version)
     if "forkserver" in multiprocessing.get_all_start_methods():
-        multiprocessing.get_context("forkserver").set_forkserver_preload(list(_WORKERS_NEED))
+        multiprocessing.get_context("forkserver").set_forkserver_preload(list(WORKERS_NEED))
     count = workers or os.cpu_count() or 1
     limits = settings.trial_time_limit_s, settings.trial_memory_limit_mb
     with depot.opened() as books, Isolated(count, *limits) as isolated:

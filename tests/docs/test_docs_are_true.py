@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import re
 import shlex
-import subprocess
-import sys
 from pathlib import Path
 
 import pytest
+
+from pipelines.command import docs_pages
+from tests.command_line import command
 
 REPO = Path(__file__).resolve().parents[2]
 HAND_WRITTEN = sorted(
@@ -42,14 +43,7 @@ def test_every_path_that_is_named_exists(subtests: pytest.Subtests) -> None:
 
 
 def test_the_generated_pages_are_up_to_date() -> None:
-    done = subprocess.run(
-        [sys.executable, "-m", "pipelines.command.docs_pages", "--check"],
-        cwd=REPO,
-        capture_output=True,
-        text=True,
-        check=False,
-    )
-    assert done.returncode == 0, done.stdout + done.stderr
+    assert docs_pages.main(["--check"]) == 0
 
 
 def _queries() -> list[tuple[str, str]]:
@@ -62,16 +56,15 @@ def _queries() -> list[tuple[str, str]]:
     return found
 
 
-@pytest.mark.parametrize(("page", "command"), _queries(), ids=lambda v: v[:60])
+@pytest.mark.parametrize(("page", "line"), _queries(), ids=lambda v: v[:60])
 def test_every_query_and_look_in_the_documents_runs_on_the_demo(
-    page: str, command: str, demo_depot: Path, tmp_path: Path
+    page: str, line: str, demo_depot: Path, tmp_path: Path
 ) -> None:
-    words = [str(demo_depot) if w == "depot" else w for w in shlex.split(command, comments=True)]
+    words = [str(demo_depot) if w == "depot" else w for w in shlex.split(line, comments=True)]
     for i, word in enumerate(words):
         if word == "--to":
             words[i + 1] = str(tmp_path / words[i + 1])
     if words[1] == "sql" and "--depot" not in words:
         words += ["--depot", str(demo_depot)]
-    program = Path(sys.executable).with_name("manystrides")
-    done = subprocess.run([str(program), *words[1:]], cwd=REPO, capture_output=True, text=True, check=False)
-    assert done.returncode == 0, f"{page}: {command}\n{done.stdout}{done.stderr}"
+    done = command(*words[1:])
+    assert done.returncode == 0, f"{page}: {line}\n{done.stdout}{done.stderr}"

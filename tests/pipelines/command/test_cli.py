@@ -17,22 +17,8 @@ import pytest
 import typer.main
 
 from pipelines.command.main import app
+from tests.command_line import PROGRAM, command, program
 from tests.delivery_builders import REPO, STUDY, a_delivery, planned
-
-PROGRAM = Path(sys.executable).with_name("manystrides")
-
-
-def command(
-    *words: str | Path, cwd: Path | None = None, env: dict[str, str] | None = None
-) -> subprocess.CompletedProcess[str]:
-    return subprocess.run(
-        [PROGRAM, *map(str, words)],
-        cwd=cwd or REPO,
-        capture_output=True,
-        text=True,
-        check=False,
-        env={**os.environ, **env} if env else None,
-    )
 
 
 def commands() -> dict[str, object]:
@@ -93,7 +79,7 @@ def test_help_answers_in_less_than_a_second() -> None:
     fastest = 10.0
     for _ in range(3):
         start = time.perf_counter()
-        assert command("--help").returncode == 0
+        assert program("--help").returncode == 0
         fastest = min(fastest, time.perf_counter() - start)
     assert fastest < 1.0
 
@@ -265,7 +251,7 @@ def test_look_answers_on_a_console_that_knows_fewer_letters(console: dict[str, s
     path = tmp_path / "gr\u00fcn.c3d"
     path.write_bytes(planned("FS-01", "standing")[1])
     for more in ([], ["--json"]):
-        done = command("look", path, *more, env=console)
+        done = program("look", path, *more, env={**os.environ, **console})
         assert done.returncode == 0, done.stderr
         assert "heel" in done.stdout or "labels" in done.stdout
         assert "Traceback" not in done.stderr

@@ -4,8 +4,6 @@ from __future__ import annotations
 
 import json
 import shutil
-import subprocess
-import sys
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -33,6 +31,7 @@ from schemas.consent import Consent
 from schemas.consent_history import History
 from schemas.reading import Reading
 from schemas.received import Received
+from tests.command_line import command
 from tests.delivery_builders import STUDY, a_delivery, leaving, trial_id
 from tests.depot_books import decisions, faults_of_the_ledger, ledger_lines
 from tests.finding_builders import a_check_run, a_finding
@@ -41,7 +40,6 @@ CHECK = "mean_vertical_force_is_body_weight"
 TRIAL, STANDING = trial_id("1"), trial_id("standing")
 WHY = "The plate was weighed in afterwards; the runner carried a belt with sensors."
 ASKED = Asked(TRIAL, CHECK, WHY, "Ann Dale")
-PROGRAM = Path(sys.executable).with_name("manystrides")
 
 
 def ask(depot: Path, sql: str) -> list[tuple[Any, ...]]:
@@ -265,17 +263,13 @@ def test_a_digest_is_the_same_in_any_order_and_empty_without_decisions() -> None
     assert digest([]) == ""
 
 
-def command(*words: str | Path) -> subprocess.CompletedProcess[str]:
-    return subprocess.run([PROGRAM, "accept", *map(str, words)], capture_output=True, text=True, check=False)
-
-
 def test_the_command_accepts_and_takes_back(returned: tuple[Path, Path]) -> None:
     _, depot = returned
     common = (TRIAL, "--check", CHECK, "--as", "Ann", "--depot", depot, "--study", STUDY)
-    done = command(*common, "--why", "Weighed again.")
+    done = command("accept", *common, "--why", "Weighed again.")
     assert done.returncode == 0, done.stderr
     assert f"Trial {TRIAL} of brack-001 is accepted in spite of {CHECK}." in done.stdout
-    back = command(*common, "--why", "Not so.", "--take-back")
+    back = command("accept", *common, "--why", "Not so.", "--take-back")
     assert back.returncode == 0, back.stderr
     assert "is returned now" in back.stdout
 
@@ -287,7 +281,7 @@ def test_the_command_needs_a_reason_and_a_name(once_returned: Path) -> None:
         (("--why", "x"), "--as"),
         (("--as", "", "--why", "x"), "There is no name. Expected:"),
     ):
-        done = command(*common, *words)
+        done = command("accept", *common, *words)
         assert done.returncode == 2
         assert told in done.stderr
         assert "Traceback" not in done.stderr

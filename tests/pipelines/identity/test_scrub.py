@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 import shutil
-import subprocess
-import sys
 import zipfile
 from pathlib import Path
 
@@ -24,6 +22,7 @@ from pipelines.lab.check import check_at_the_lab
 from pipelines.lab.packing.pack import pack
 from pipelines.lab.scrub import _clean_recording, _Job, info_of, values_differ, write_bag
 from pipelines.study.file import load_study
+from tests.command_line import command
 from tests.delivery_builders import STUDY, a_delivery, planned
 from tests.pipelines.identity.planting import c3d_saying, with_cell
 
@@ -193,7 +192,6 @@ def test_random_bytes_are_no_trouble() -> None:
 
 
 def test_the_command_answers_with_its_exit_code(sent: Path) -> None:
-    asked = [str(Path(sys.executable).with_name("manystrides")), "check", str(sent), "--study", str(STUDY)]
-    done = subprocess.run(asked, capture_output=True, text=True, cwd=STUDY.parents[1], check=False)
+    done = command("check", sent, "--study", STUDY)
     assert (done.returncode, PERSON in done.stdout + done.stderr) == (1, False)
     assert "STOPPED" in done.stdout

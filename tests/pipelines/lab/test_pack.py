@@ -5,8 +5,6 @@ from __future__ import annotations
 import os
 import resource
 import shutil
-import subprocess
-import sys
 import zipfile
 from pathlib import Path
 
@@ -21,10 +19,10 @@ from pipelines.lab.packing.pack import pack
 from pipelines.lab.scrub import info_of, write_bag
 from pipelines.study.file import load_study
 from schemas.received import Received
+from tests.command_line import command, program
 from tests.delivery_builders import REPO, STUDY, a_delivery
 
 INBOX = REPO / "demo_site_uploads" / "inbox"
-PROGRAM = Path(sys.executable).with_name("manystrides")
 GIVEN = {"site": "brack", "number": "1", "contact_role": "site lead"}
 OPTIONS = ("--site", "brack", "--number", "1", "--contact-role", "site lead", "--study", str(STUDY))
 
@@ -252,12 +250,6 @@ def test_what_a_delivery_says_of_itself_must_be_possible(
     assert not (tmp_path / "out").exists()
 
 
-def command(*words: str | Path, **more) -> subprocess.CompletedProcess[str]:
-    return subprocess.run(
-        [PROGRAM, *map(str, words)], capture_output=True, text=True, check=False, cwd=REPO, **{"stdin": -3} | more
-    )
-
-
 def test_without_a_terminal_every_missing_option_is_named_and_the_code_is_2(folder: Path, tmp_path: Path) -> None:
     done = command("pack", folder, "--to", tmp_path / "out.zip", "--study", STUDY, "--number", "1")
     assert done.returncode == 2
@@ -272,7 +264,7 @@ def test_at_a_terminal_it_asks_for_what_is_missing_and_asks_again_after_a_wrong_
 ) -> None:
     ours, theirs = os.openpty()
     os.write(ours, b"nowhere\nbrack\n7\nsite lead\n")
-    done = command("pack", folder, "--to", tmp_path / "out", "--study", STUDY, stdin=theirs)
+    done = program("pack", folder, "--to", tmp_path / "out", "--study", STUDY, stdin=theirs)
     os.close(ours)
     os.close(theirs)
     assert done.returncode == 0, done.stderr
@@ -284,7 +276,7 @@ def test_a_full_disk_leaves_nothing_half_written(folder: Path, tmp_path: Path) -
     out = tmp_path / "out"
     out.mkdir()
     limit = max(p.stat().st_size for p in folder.rglob("*")) // 2
-    done = command(
+    done = program(
         "pack",
         folder,
         "--to",

@@ -16,16 +16,12 @@ from pipelines.command.exit_codes import exit_codes
 from pipelines.command.main import app
 from pipelines.errors import Unusable
 from pipelines.lab.check import check_at_the_lab
+from tests.command_line import command
 from tests.delivery_builders import REPO, STUDY, a_delivery, trial_id
 from tests.pipelines.identity.planting import with_cell
 from tests.pipelines.pages.reading_html import Element, read
 
-PROGRAM = Path(sys.executable).with_name("manystrides")
 PERSON = "Ragnhild Ostervik"
-
-
-def command(*words: str | Path) -> subprocess.CompletedProcess[str]:
-    return subprocess.run([PROGRAM, *map(str, words)], capture_output=True, text=True, check=False, cwd=REPO)
 
 
 @pytest.fixture(scope="module")

@@ -4,8 +4,6 @@ from __future__ import annotations
 
 import re
 import shutil
-import subprocess
-import sys
 from pathlib import Path
 
 import numpy as np
@@ -14,11 +12,10 @@ import pytest
 from pipelines.errors import Unusable
 from pipelines.lab.profile.draft import OPEN, draft_profile, write_draft
 from pipelines.study.file import load_profile
-from tests.delivery_builders import REPO, STUDY
+from tests.command_line import command
+from tests.delivery_builders import STUDY
 from tests.pipelines.intake.c3d_bytes import c3d_bytes
 from tests.pipelines.lab.profile.labs import REAL, SITES, profile, unpack
-
-PROGRAM = Path(sys.executable).with_name("manystrides")
 
 
 @pytest.fixture(scope="module")
@@ -125,17 +122,11 @@ def test_a_folder_without_a_readable_recording_is_refused_in_plain_words(tmp_pat
 
 
 def test_the_command_prints_the_draft_alone_or_writes_it(folders: dict[str, Path], tmp_path: Path) -> None:
-    words = [PROGRAM, "profile", folders["tarn"], "--site", "tarn", "--study", STUDY]
-    printed = subprocess.run([*map(str, words)], capture_output=True, text=True, check=False, cwd=REPO)
+    words = ["profile", folders["tarn"], "--site", "tarn", "--study", STUDY]
+    printed = command(*words)
     assert printed.returncode == 0
     (tmp_path / "printed.yaml").write_text(printed.stdout)
     assert load_profile(tmp_path / "printed.yaml").site == "tarn"
-    written = subprocess.run(
-        [*map(str, words), "--to", str(tmp_path / "written.yaml")],
-        capture_output=True,
-        text=True,
-        check=False,
-        cwd=REPO,
-    )
+    written = command(*words, "--to", tmp_path / "written.yaml")
     assert written.returncode == 0
     assert (tmp_path / "written.yaml").read_text() == printed.stdout
