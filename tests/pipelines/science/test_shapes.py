@@ -6,13 +6,14 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from pipelines.science.shapes import ALIKE, Pile, alike, likeness, shape_of, shapes_in, shapes_of
 from schemas.processing import Processing
 from schemas.trial import FloatArray
 from tests.builders import a_standing_trial, a_trial
+from tests.tries import tries
 
 
 def wandering(seed: int, frames: int = 500) -> FloatArray:
@@ -27,7 +28,7 @@ def resampled(path: FloatArray, stretch: float) -> FloatArray:
     return np.interp(places, np.arange(len(path)), path)
 
 
-@settings(max_examples=60, deadline=None)
+@tries(60)
 @given(seed=st.integers(0, 10_000), stretch=st.floats(0.5, 2.0), scale=st.floats(0.2, 5.0), up=st.floats(-2, 2))
 def test_a_resampled_and_rescaled_path_keeps_its_shape(seed: int, stretch: float, scale: float, up: float) -> None:
     path = wandering(seed)
@@ -37,7 +38,7 @@ def test_a_resampled_and_rescaled_path_keeps_its_shape(seed: int, stretch: float
     assert likeness(one, other) >= ALIKE
 
 
-@settings(max_examples=60, deadline=None)
+@tries(60)
 @given(seed=st.integers(0, 10_000), other=st.integers(10_001, 20_000))
 def test_two_different_paths_are_not_alike(seed: int, other: int) -> None:
     one, two = shape_of(wandering(seed)), shape_of(wandering(other))
