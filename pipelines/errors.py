@@ -9,10 +9,17 @@ class Unusable(Exception):
     """Input that cannot be used as it is. The command line prints it and ends with code 2."""
 
     def __init__(self, seen: str, expected: str, remedy: str, *, file: object = None, place: str | None = None) -> None:
-        self.seen, self.expected, self.remedy = seen, expected, remedy
-        self.file, self.place = (str(file) if file is not None else None), place
-        where = ", ".join(part for part in (self.file, place) if part)
-        super().__init__(f"{where + ': ' if where else ''}{seen} Expected: {expected} What to do: {remedy}")
+        self.seen, self.expected, self.remedy = _harmless(seen), _harmless(expected), _harmless(remedy)
+        self.file = _harmless(str(file)) if file is not None else None
+        self.place = _harmless(place) if place is not None else None
+        where = ", ".join(part for part in (self.file, self.place) if part)
+        start = f"{where}: " if where else ""
+        super().__init__(f"{start}{self.seen} Expected: {self.expected} What to do: {self.remedy}")
+
+
+def _harmless(text: str) -> str:
+    """What a hostile file says of itself must not turn the line round or steer the terminal that shows it."""
+    return "".join(c if c.isprintable() or c == "\n" else "?" for c in text)
 
 
 def is_disk_full(error: BaseException) -> bool:

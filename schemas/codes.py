@@ -125,8 +125,8 @@ JOINT = (
 
 POOLING_METHOD = (
     Code(
-        "mixed_model",
-        "Linear mixed model of the runners' condition means by restricted likelihood, runner within site; takes the difference as the same at all sites.",
+        "one_stage_mixed_model",
+        "Linear mixed model of all runners' differences at once by restricted likelihood: the true difference varies between sites, and a runner measured at several sites is one person.",
     ),
     Code(
         "random_effects_dersimonian_laird",
@@ -144,8 +144,18 @@ ENERGY_EQUATION = (
     Code("weir_1949", "3.941 kcal per L oxygen and 1.106 kcal per L carbon dioxide."),
 )
 
+FITTED_COMPONENTS = (
+    Code("site_and_runner", "Between sites, between runners, and the rest."),
+    Code("site", "Between sites, and the rest: nobody was measured at several sites."),
+    Code("one_site", "One site only: the rest alone, a paired t-test, which says nothing of other sites."),
+    Code("site_means", "None: the plain mean of the sites' means, t on sites less 1."),
+)
+
 INTERVAL = (
-    Code("within_runner_t", "t on the number of runner-and-site pairs less 1 degrees of freedom."),
+    Code(
+        "kenward_roger",
+        "Kenward & Roger (1997): t on the degrees of freedom that the variances' own uncertainty leaves, the standard error widened by it.",
+    ),
     Code(
         "hartung_knapp",
         "Hartung & Knapp (2001): t on sites less 1 degrees of freedom; the variance is never below the normal interval's.",

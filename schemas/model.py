@@ -58,6 +58,8 @@ SUFFIX_UNITS = {
     "_per_min": "/min",
     "_step_per_min": "{step}/min",
     "_ppm": "[ppm]",
+    "degrees_of_freedom": "1",
+    "_p_value": "1",
     "_value": "{unit_of_row}",  # the unit differs from row to row and stands in the row itself
     "_fraction": "1",
     "_percent": "%",

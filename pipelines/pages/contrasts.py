@@ -1,6 +1,6 @@
 """What the overview says about differences between conditions: read from the contrast tables, arranged by outcome.
 
-Nothing is computed here: the methods are in ``pipelines.science.statistics.contrasts``, the drawing is in ``forest``.
+Nothing is computed here: the methods are in ``pipelines.science.statistics``, the drawing is in ``forest``.
 """
 
 from __future__ import annotations
@@ -26,7 +26,7 @@ Compared = tuple[str, str]  # condition, reference
 #: More comparisons than these are not drawn for one outcome.
 MOST_COMPARED = 4
 #: The two random-effects methods differ little; both are in the numbers, one is drawn.
-_DRAWN = ("mixed_model", "random_effects_restricted_likelihood")
+_DRAWN = ("one_stage_mixed_model", "random_effects_restricted_likelihood")
 _REML = "random_effects_restricted_likelihood"
 
 

@@ -158,7 +158,8 @@ def _transition(connection: duckdb.DuckDBPyConnection, processing: Processing, s
 def _contrasts(connection: duckdb.DuckDBPyConnection, processing: Processing, stamp: dict[str, str]) -> None:
     """Contrasts of the outcomes and visits in which a runner's difference is another than in the tables."""
     settings = made_from.hashed(processing.contrasts.model_dump_json(), stamp["code_version"])
-    from pipelines.science.statistics.contrasts import pooled_contrasts, runner_contrasts, site_contrasts
+    from pipelines.science.statistics.contrasts import runner_contrasts, site_contrasts
+    from pipelines.science.statistics.pooled import pooled_contrasts
 
     within = runner_contrasts(runner_means(connection, processing.contrasts.trial_weights), processing).assign(**stamp)
     if settings == made_from.inputs_of(connection, "contrasts"):

@@ -19,7 +19,7 @@ from pipelines.pages.charts.scale import Scale
 from pipelines.pages.words import signed
 
 POOLED_WORDS = {
-    "mixed_model": "Mixed model",
+    "one_stage_mixed_model": "Mixed model",
     "random_effects_dersimonian_laird": "Random effects, DL",
     "random_effects_restricted_likelihood": "Random effects, REML",
 }

@@ -1,216 +1,257 @@
-"""Linear mixed models with random effects in groups; and the one that pairs of values in groups need. No tables here.
+"""Linear mixed models by restricted likelihood, with small-sample degrees of freedom. Arrays in and out; no tables.
 
-For a given ratio of the random variances to the residual one, the coefficients and the residual variance that maximise
-the likelihood are known; what is left is a search over these few ratios (Bates et al. 2015, J Stat Softw 67(1): their
-profiled deviance and REML criterion, there with the factor of the random covariance as here). The data enter as sums of
-products made once, so that a step of the search does not grow with the number of values.
+Model: values = fixed . coefficients + e, cov e = sum over j of theta_j G_j with known matrices G_j: the components. Any
+pattern of crossed or nested random effects is of this form (G = Z Z' for a random effect with design Z), and so is a
+covariance between two of them (G = Z1 Z2' + Z2 Z1').
+
+Restricted likelihood: Patterson & Thompson 1971, Biometrika 58:545 (from memory). The search is Fisher scoring with
+halved steps, each one going uphill. Standard errors and degrees of freedom: Kenward & Roger 1997, Biometrics 53:983.
+For one coefficient at a time their scale factor is one and their degrees of freedom are those of Satterthwaite 1946,
+Biometrics Bull 2:110, with the expected information; what remains of theirs is the covariance that allows for the
+components being estimated. Formulas as in Halekoh & Hojsgaard 2014, J Stat Softw 59(9), whose published results the
+tests meet.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import Any
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from schemas.trial import FloatArray
 
-#: A ratio of variances r is searched as log(1 + r), whose slope at zero, the edge of what is possible, is not zero.
-#: Up to r of 1e10: beyond it the residual variance is lost in the rounding of the sums.
-_FURTHEST = 23.0
-_LOOKS, _POINTS = 7, 41
+_MOST_STEPS, _MOST_HALVINGS = 100, 25
+#: A step that gains less than this in minus two log-likelihood is the last; of a total variance scaled to one.
+_GAIN = 1e-10
+#: A covariance whose smallest eigenvalue is a smaller part of its largest variance is not positive definite.
+_DEFINITE = 1e-10
+
+
+class NoFit(ValueError):
+    """The model cannot be told from these values; the message says why."""
 
 
 @dataclass(frozen=True)
-class MixedFit:
-    """A fitted model: values = fixed . estimates + group's random effects + residual.
+class Design:
+    """What all sets of values that are fitted together share.
 
-    estimates, errors: (p,). group_covariance: (q, q).
+    fixed: (n, p). components: (J, n, n). lowest: (J,) the least that each theta may be, minus infinity where only the
+    whole covariance must stay positive. spare_weights (J,), spare: that so many further values, with no fixed part, are
+    independent of all others and of each other, each with variance spare_weights . theta.
+    """
+
+    fixed: FloatArray
+    components: FloatArray
+    lowest: FloatArray
+    spare_weights: FloatArray
+    spare: int = 0
+
+    @staticmethod
+    def of(fixed: FloatArray, components: FloatArray, lowest: FloatArray | None = None) -> Design:
+        """A design without spare values; every theta at least zero if nothing is said."""
+        count = len(components)
+        least = np.zeros(count) if lowest is None else np.asarray(lowest, float)
+        return Design(np.asarray(fixed, float), np.asarray(components, float), least, np.zeros(count))
+
+    @property
+    def freedom(self) -> int:
+        """Values less fixed coefficients."""
+        return len(self.fixed) + self.spare - int(self.fixed.shape[1])
+
+
+@dataclass(frozen=True)
+class Fits:
+    """B fits of one design.
+
+    estimates, errors, freedom: (B, p) coefficients, Kenward & Roger's standard errors and degrees of freedom. theta:
+    (B, J). minus_two_log_likelihood: (B,) restricted. converged: (B,) whether the last step gained nothing more.
+    at_edge: (B,) whether a component ended at the least it may be.
     """
 
     estimates: FloatArray
     errors: FloatArray
-    group_covariance: FloatArray
-    residual_variance: float
-    minus_two_log_likelihood: float
+    freedom: FloatArray
+    theta: FloatArray
+    minus_two_log_likelihood: FloatArray
+    converged: NDArray[np.bool_]
+    at_edge: NDArray[np.bool_]
+
+
+def fit_components(values: FloatArray, design: Design, spare_squares: FloatArray | None = None) -> Fits:
+    """Fit each of (B, n) sets of values; spare_squares (B,): the sums of squares of the spare ones.
+
+    Raises NoFit where the fixed part or the components cannot be told apart by the design, or values do not vary.
+    """
+    values = np.atleast_2d(np.asarray(values, float))
+    squares = np.zeros(len(values)) if spare_squares is None else np.asarray(spare_squares, float)
+    scale = _scales(values, squares, design)
+    values, squares = values / scale[:, None], squares / scale**2
+    theta = np.repeat(_start(design)[None, :], len(values), axis=0)
+    state = _state(theta, values, squares, design)
+    converged = np.zeros(len(values), bool)
+    for _ in range(_MOST_STEPS):
+        going = np.flatnonzero(~converged)
+        if not len(going):
+            break
+        part = _take(state, going)
+        better, gained = _uphill(part, values[going], squares[going], design)
+        state = _put(state, going, better)
+        converged[going] = gained < _GAIN
+    return _finished(state, design, scale, converged)
 
 
 @dataclass(frozen=True)
-class Difference:
-    """How the second of two conditions differs from the first, with its standard error."""
+class _State:
+    """B sets of thetas with what the likelihood needs there; shapes as in ``Fits``, criterion (B,)."""
 
-    estimate: float
-    error: float
-
-
-def fit_pairs(first: FloatArray, second: FloatArray, groups: NDArray[Any]) -> Difference | None:
-    """The fit by restricted likelihood of: value = condition + group's intercept + unit's intercept + residual.
-
-    first, second: (n,) values of n units, each in both conditions. groups: (n,) labels; with a single label the group
-    has no intercept. None where there is no fit.
-
-    With complete pairs the likelihood falls apart into that of the differences, which vary with twice the residual
-    variance, and that of the sums, whose variance within groups is as much plus four times the unit's. Each is greatest
-    by itself, and both stand together unless the sums would vary less than the differences. The unit's variance is then
-    zero, and what remains is a model with the group's intercept alone.
-    """
-    first, second = np.asarray(first, float), np.asarray(second, float)
-    n, sums = len(first), first + second
-    differences = second - first
-    estimate = float(differences.mean())
-    squares = float(((differences - estimate) ** 2).sum())
-    if n < 2 or not squares > 0:
-        return None
-    if squares > _squares_within(sums, groups):  # else the sums vary more, whatever the variance between groups
-        ones = np.ones((n, 1))
-        several = len(np.unique(groups)) > 1
-        alone = fit_mixed(sums, ones, groups) if several else None
-        of_sums = alone.residual_variance if alone else float(sums.var(ddof=1))
-        if of_sums < squares / (n - 1):
-            if not several:
-                residual = (squares + float(((sums - sums.mean()) ** 2).sum())) / (2 * n - 2)
-                return Difference(estimate, float(np.sqrt(residual / n)))
-            values = np.concatenate([first, second])
-            fixed = np.column_stack([np.ones(2 * n), np.repeat([0.0, 1.0], n)])
-            fit = fit_mixed(values, fixed, np.tile(groups, 2))
-            return Difference(float(fit.estimates[1]), float(fit.errors[1])) if fit else None
-    return Difference(estimate, float(np.sqrt(squares / (n - 1) / n)))
+    theta: FloatArray
+    criterion: FloatArray
+    estimates: FloatArray
+    covariance: FloatArray  # (B, p, p)
+    inverse: FloatArray  # (B, n, n)
+    rest: FloatArray  # (B, n): inverse . (values - fitted)
+    pure: FloatArray  # (B,): variance of a spare value
+    squares: FloatArray  # (B,)
 
 
-def _squares_within(values: FloatArray, groups: NDArray[Any]) -> float:
-    """Sum of squares about the groups' own means."""
-    _, places = np.unique(groups, return_inverse=True)
-    means = np.bincount(places, values) / np.bincount(places)
-    return float(((values - means[places]) ** 2).sum())
+def _start(design: Design) -> FloatArray:
+    """Each component with an equal part of the variance, and covariances with none."""
+    own = np.einsum("jnn->j", design.components) + design.spare * design.spare_weights
+    total = len(design.fixed) + design.spare
+    parts = np.where(own > 0, total / np.where(own > 0, own, 1), 0.0)
+    return np.asarray(parts / max(int((own > 0).sum()), 1))
 
 
-def fit_mixed(
-    values: FloatArray,
-    fixed: FloatArray,
-    groups: NDArray[Any],
-    *,
-    random: FloatArray | None = None,
-    restricted: bool = True,
-) -> MixedFit | None:
-    """Fit by restricted (or full) likelihood; None where the search finds no maximum or the values do not vary.
+def _scales(values: FloatArray, squares: FloatArray, design: Design) -> FloatArray:
+    fixed = design.fixed
+    if np.linalg.matrix_rank(fixed) < fixed.shape[1]:
+        raise NoFit("the fixed effects cannot be told apart")
+    if design.freedom < 1:
+        raise NoFit("there are no more values than fixed effects")
+    ordinary = np.linalg.lstsq(fixed, values.T, rcond=None)[0]
+    left = ((values.T - fixed @ ordinary) ** 2).sum(axis=0) + squares
+    scale = np.sqrt(left / design.freedom)
+    if not (scale > 1e-12 * np.maximum(np.abs(values).max(axis=1), 1e-300)).all():
+        raise NoFit("the values do not vary")
+    return np.asarray(scale)
 
-    values: (n,). fixed: (n, p), its column of ones included. groups: (n,) labels. random: (n, q) columns whose
-    coefficients vary between groups, an intercept if left out. A variance of zero is a legitimate answer, not a
-    failure.
-    """
-    values, fixed = np.asarray(values, float), np.asarray(fixed, float)
-    ordinary, *_ = np.linalg.lstsq(fixed, values, rcond=None)
-    rest = values - fixed @ ordinary
-    scale = float(rest.std())
-    if not scale > 1e-12 * max(float(np.abs(values).max()), 1e-300):
-        return None
-    random = np.ones((len(values), 1)) if random is None else np.asarray(random, float)
-    model = _Model.of(rest / scale, fixed, random, np.asarray(groups), restricted)
-    factor = model.search()
-    if factor is None:
-        return None
-    solved = model.solve(factor)
-    residual = float(solved.squares) / model.freedom
-    errors = np.sqrt(residual * np.diag(np.linalg.inv(solved.information)))
-    return MixedFit(
-        ordinary + scale * solved.estimates,
-        scale * errors,
-        scale**2 * residual * factor @ factor.T,
-        scale**2 * residual,
-        float(model.criterion(solved)) + 2 * model.freedom * float(np.log(scale)),
+
+def _state(theta: FloatArray, values: FloatArray, squares: FloatArray, design: Design) -> _State:
+    fixed = design.fixed
+    covariance = np.einsum("bj,jmn->bmn", theta, design.components)
+    pure = theta @ design.spare_weights if design.spare else np.ones(len(theta))
+    possible = _are_definite(covariance) & (pure > 0)
+    if not possible.all():
+        covariance = np.where(possible[:, None, None], covariance, np.eye(len(fixed)))
+        pure = np.where(possible, pure, 1.0)
+    inverse = np.asarray(np.linalg.inv(covariance), float)
+    weighted = inverse @ fixed
+    information = fixed.T @ weighted
+    found = np.asarray(np.linalg.inv(information), float)
+    estimates = (found @ (weighted.swapaxes(-1, -2) @ values[:, :, None]))[..., 0]
+    rest = (inverse @ (values - estimates @ fixed.T)[:, :, None])[..., 0]
+    criterion = (
+        design.freedom * np.log(2 * np.pi)
+        + np.linalg.slogdet(covariance)[1]
+        + design.spare * np.log(pure)
+        + np.linalg.slogdet(information)[1]
+        + (values * rest).sum(axis=-1)
+        + squares / pure
+    )
+    criterion = np.where(possible & np.isfinite(criterion), criterion, np.inf)
+    return _State(theta, criterion, estimates, found, inverse, rest, pure, squares)
+
+
+def _are_definite(covariance: FloatArray) -> NDArray[np.bool_]:
+    """(B,) whether each of (B, n, n) symmetric matrices is positive definite, clear of rounding."""
+    diagonal = np.einsum("bnn->bn", covariance)
+    shifted = covariance - _DEFINITE * diagonal.max(axis=1)[:, None, None] * np.eye(covariance.shape[-1])
+    try:
+        np.linalg.cholesky(shifted)
+    except np.linalg.LinAlgError:  # at least one is not; which is told by the slower way
+        return np.asarray(np.linalg.eigvalsh(shifted)[:, 0] > 0)
+    return np.ones(len(covariance), bool)
+
+
+def _information(state: _State, design: Design) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Slope (B, J) of the log-likelihood, its expected information (B, J, J), and inverse . fixed (B, n, p)."""
+    weighted = state.inverse @ design.fixed
+    free = state.inverse - weighted @ state.covariance @ weighted.swapaxes(-1, -2)
+    products = free[:, None] @ design.components
+    spare = design.spare_weights / state.pure[:, None]
+    traces = np.einsum("bjnn->bj", products) + design.spare * spare
+    within = np.einsum("bn,jnm,bm->bj", state.rest, design.components, state.rest, optimize=True)
+    slope = 0.5 * (within + (state.squares / state.pure)[:, None] * spare - traces)
+    pairs = np.einsum("bjnm,bkmn->bjk", products, products, optimize=True)
+    expected = 0.5 * (pairs + design.spare * spare[:, :, None] * spare[:, None, :])
+    return slope, expected, weighted
+
+
+def _uphill(state: _State, values: FloatArray, squares: FloatArray, design: Design) -> tuple[_State, FloatArray]:
+    """One step of scoring for each set, halved until it goes uphill; and what it gained (B,), 0 where none does."""
+    slope, expected, _ = _information(state, design)
+    held = (state.theta <= design.lowest) & (slope <= 0)
+    slope = np.where(held, 0.0, slope)
+    own = np.eye(len(design.components), dtype=bool)
+    expected = np.where((held[:, :, None] | held[:, None, :]) & ~own, 0.0, expected)
+    expected = expected + np.where(held[:, :, None] & own, 1.0, 0.0)
+    if (np.linalg.cond(expected) > 1e12).any():
+        raise NoFit("the components of variance cannot be told apart")
+    step = np.linalg.solve(expected, slope[..., None])[..., 0]
+    best, gained, length = state, np.zeros(len(values)), 1.0
+    waiting = np.arange(len(values))
+    for _ in range(_MOST_HALVINGS):
+        tried = np.maximum(state.theta[waiting] + length * step[waiting], design.lowest)
+        new = _state(tried, values[waiting], squares[waiting], design)
+        gain = state.criterion[waiting] - new.criterion
+        good = gain > 0
+        best = _put(best, waiting[good], _take(new, np.flatnonzero(good)))
+        gained[waiting[good]] = gain[good]
+        promise = np.abs(slope[waiting] * step[waiting]).sum(axis=1) * length
+        waiting, length = waiting[~good & (promise > 1e-14)], length / 2
+        if not len(waiting):
+            break
+    return best, gained
+
+
+def _finished(state: _State, design: Design, scale: FloatArray, converged: NDArray[np.bool_]) -> Fits:
+    _, expected, weighted = _information(state, design)
+    if (np.linalg.cond(expected) > 1e12).any():
+        raise NoFit("the components of variance cannot be told apart")
+    scatter = np.linalg.inv(expected)  # of the thetas: (B, J, J)
+    across = weighted.swapaxes(-1, -2)[:, None]
+    middle = design.components @ weighted[:, None]  # (B, J, n, p)
+    first = across @ middle  # (B, J, p, p)
+    second = np.einsum("bjnp,bnm,bkmq->bjkpq", middle, state.inverse, middle, optimize=True)
+    found = state.covariance
+    less = first[:, :, None] @ found[:, None, None] @ first[:, None, :]
+    allowance = np.einsum("bjk,bjkpq->bpq", scatter, second - less, optimize=True)
+    adjusted = found + 2 * found @ allowance @ found
+    variances = np.einsum("bpp->bp", found)
+    slopes = np.einsum("bjpp->bpj", found[:, None] @ first @ found[:, None])
+    spread = np.einsum("bpj,bjk,bpk->bp", slopes, scatter, slopes, optimize=True)
+    return Fits(
+        state.estimates * scale[:, None],
+        np.sqrt(np.maximum(np.einsum("bpp->bp", adjusted), variances)) * scale[:, None],
+        2 * variances**2 / spread,
+        state.theta * scale[:, None] ** 2,
+        state.criterion + 2 * design.freedom * np.log(scale),
+        converged,
+        np.asarray((state.theta <= design.lowest).any(axis=1)),
     )
 
 
-@dataclass(frozen=True)
-class _Solved:
-    """Generalised least squares for one or (..., ) many factors.
-
-    estimates (..., p), information (..., p, p), squares (...): the weighted residual sum, log_spread (...): log of the
-    determinant of the values' relative covariance.
-    """
-
-    estimates: FloatArray
-    information: FloatArray
-    squares: FloatArray
-    log_spread: FloatArray
+def _take(state: _State, which: NDArray[np.intp]) -> _State:
+    return _State(**{name: getattr(state, name)[which] for name in _State.__dataclass_fields__})
 
 
-@dataclass(frozen=True)
-class _Model:
-    """products: (groups, m, m) sums of products of the columns (random, fixed, value) in each group, m of them."""
-
-    products: FloatArray
-    q: int
-    freedom: int
-    restricted: bool
-
-    @staticmethod
-    def of(rest: FloatArray, fixed: FloatArray, random: FloatArray, groups: NDArray[Any], restricted: bool) -> _Model:
-        columns = np.column_stack([random, fixed, rest])
-        order = np.argsort(groups, kind="stable")
-        _, starts = np.unique(groups[order], return_index=True)
-        products = np.array([own.T @ own for own in np.split(columns[order], starts[1:])])
-        return _Model(products, random.shape[1], len(rest) - restricted * fixed.shape[1], restricted)
-
-    def solve(self, factor: FloatArray) -> _Solved:
-        """factor: (..., q, q), that of the random effects' covariance relative to the residual variance."""
-        q, factor = self.q, factor[..., None, :, :]
-        across = factor.swapaxes(-1, -2)
-        inner = across @ self.products[:, :q, :q] @ factor + np.eye(q)
-        aside = across @ self.products[:, :q, q:]
-        total = (self.products[:, q:, q:] - aside.swapaxes(-1, -2) @ np.linalg.solve(inner, aside)).sum(axis=-3)
-        information, with_values = total[..., :-1, :-1], total[..., :-1, -1]
-        estimates = np.linalg.solve(information, with_values[..., None])[..., 0]
-        squares = total[..., -1, -1] - (with_values * estimates).sum(axis=-1)
-        return _Solved(estimates, information, squares, np.linalg.slogdet(inner)[1].sum(axis=-1))
-
-    def criterion(self, solved: _Solved) -> FloatArray:
-        """Minus twice the log-likelihood, the residual variance at its best: (...)."""
-        # no residual left: past what the sums can tell, and never the answer
-        squares = np.where(solved.squares > 0, solved.squares, np.inf)
-        value = self.freedom * (1 + np.log(2 * np.pi * squares / self.freedom)) + solved.log_spread
-        return np.asarray(value + (np.linalg.slogdet(solved.information)[1] if self.restricted else 0.0))
-
-    def search(self) -> FloatArray | None:
-        """The factor of the highest likelihood; None if it is not found, or beyond what can be told."""
-        try:
-            found = self._one_ratio() if self.q == 1 else self._several()
-        except np.linalg.LinAlgError:
-            return None
-        return None if found is None or (found[: self.q] >= _FURTHEST).any() else _factors(found, self.q)
-
-    def _one_ratio(self) -> FloatArray | None:
-        """A look at the whole range, then ever closer ones around the best point so far: nothing that may give up."""
-        low, high, best = 0.0, _FURTHEST, 0.0
-        for _ in range(_LOOKS):
-            points = np.linspace(low, high, _POINTS)
-            seen = self.criterion(self.solve(_factors(points[:, None], 1)))
-            place = int(np.argmin(seen))
-            if not np.isfinite(seen[place]):
-                return None
-            best = float(points[place])
-            low, high = float(points[max(place - 1, 0)]), float(points[min(place + 1, _POINTS - 1)])
-        return np.array([best])
-
-    def _several(self) -> FloatArray | None:
-        from scipy.optimize import minimize
-
-        below = self.q * (self.q - 1) // 2
-        end = minimize(
-            lambda parameters: float(self.criterion(self.solve(_factors(parameters, self.q)))),
-            np.array([1.0] * self.q + [0.0] * below),
-            method="L-BFGS-B",
-            bounds=[(0.0, _FURTHEST)] * self.q + [(None, None)] * below,
-            options={"ftol": 1e-13, "gtol": 1e-7},
-        )
-        return np.asarray(end.x) if np.isfinite(end.fun) else None
-
-
-def _factors(parameters: FloatArray, q: int) -> FloatArray:
-    """Lower triangles (..., q, q) from (..., q) logs on the diagonal and what stands below it."""
-    factor = np.zeros((*parameters.shape[:-1], q, q))
-    factor[..., np.arange(q), np.arange(q)] = np.sqrt(np.expm1(parameters[..., :q]))
-    rows, columns = np.tril_indices(q, -1)
-    factor[..., rows, columns] = parameters[..., q:]
-    return factor
+def _put(state: _State, which: NDArray[np.intp], new: _State) -> _State:
+    if not len(which):
+        return state
+    changed = {}
+    for name in _State.__dataclass_fields__:
+        column = getattr(state, name).copy()
+        column[which] = getattr(new, name)
+        changed[name] = column
+    return replace(state, **changed)

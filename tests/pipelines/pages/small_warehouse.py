@@ -219,7 +219,13 @@ def contrast(outcome: str, *sites: tuple[str, float], visit: str = "first", pool
             for site, value in sites
         ],
         "pooled_contrasts": [
-            {**compared, "pooling_method": "mixed_model", "runner_count": 6, "site_count": len(sites), **values},
+            {
+                **compared,
+                "pooling_method": "one_stage_mixed_model",
+                "runner_count": 6,
+                "site_count": len(sites),
+                **values,
+            },
             *(
                 {**compared, "pooling_method": method, **meta, **(values if pooled else no_pool)}
                 | ({} if pooled else {"between_site_sd_value": None, "heterogeneity_percent": None})

@@ -10,7 +10,8 @@ from markupsafe import Markup
 
 from pipelines.pages.charts.forest import ForestRow, forest_chart, forest_rows
 from pipelines.pages.charts.look import BLUE, VERMILLION
-from pipelines.science.statistics.contrasts import pooled_contrasts, runner_contrasts, site_contrasts
+from pipelines.science.statistics.contrasts import runner_contrasts, site_contrasts
+from pipelines.science.statistics.pooled import pooled_contrasts
 from schemas.processing import Processing
 from tests.pipelines.science.measured import measured
 

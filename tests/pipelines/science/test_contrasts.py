@@ -8,7 +8,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from pipelines.science.statistics.contrasts import pooled_contrasts, runner_contrasts, site_contrasts
+from pipelines.science.statistics.contrasts import runner_contrasts, site_contrasts
+from pipelines.science.statistics.pooled import pooled_contrasts
 from schemas.convert.to_arrow import to_arrow_table
 from schemas.outcomes_contrasts import POOLED_CONTRASTS, RUNNER_CONTRASTS, SITE_CONTRASTS
 from schemas.processing import ContrastProcessing, Processing
@@ -92,11 +93,11 @@ def test_methods_of_finding_events_are_never_pooled_without_saying_so() -> None:
     by_method = measured(rows).assign(event_method=["sensor" if site == "tarn" else "force" for _, site, _, _ in rows])
     runner = runner_contrasts(by_method, TO_CUSHIONED)
     table = pooled(runner, TO_CUSHIONED)
-    told = table[table["pooling_method"] == "mixed_model"].set_index("event_method")
+    told = table[table["pooling_method"] == "one_stage_mixed_model"].set_index("event_method")
     assert told["site_count"].to_dict() == {"force": 2, "sensor": 1, "several": 3}
     one = pooled(runner_contrasts(measured(rows), TO_CUSHIONED), TO_CUSHIONED)
     assert set(one["event_method"]) == {"force"}
-    alike = one[one["pooling_method"] == "mixed_model"]["estimate_value"].iloc[0]
+    alike = one[one["pooling_method"] == "one_stage_mixed_model"]["estimate_value"].iloc[0]
     assert told.loc["several", "estimate_value"] == pytest.approx(alike)
     mixed = measured([("R1", "brack", "cushioned", 1.0), ("R1", "brack", "unshod", 2.0)])
     mixed = mixed.assign(event_method=["force", "markers"])
@@ -158,34 +159,18 @@ def test_turning_it_round_turns_the_sign_of_a_study_that_an_optimiser_once_stopp
     is_turned_round(9999)
 
 
-@pytest.mark.parametrize("seed", range(20))
-def test_with_complete_pairs_the_mixed_model_says_what_the_paired_t_says(seed: int) -> None:
-    # a second route: differences of complete pairs, whatever the variance between runners and sites
-    runner, _, pooled = tables(runs(seed=seed))
-    row = by_method(pooled)["mixed_model"]
-    assert pd.isna(row["reason_null"])
-    differences = runner["difference_value"].to_numpy(float)
-    assert row["estimate_value"] == pytest.approx(differences.mean(), rel=1e-4)
-    assert row["standard_error_value"] == pytest.approx(differences.std(ddof=1) / np.sqrt(len(differences)), rel=5e-3)
-    assert (row["runner_count"], row["site_count"]) == (13, 3)
-
-
-def test_the_true_difference_is_found_in_nearly_all_of_many_studies() -> None:
-    # an interval holds the truth in 95 % of studies: 76 of 80, less three standard errors of that count is 70
-    hits = dict.fromkeys(("mixed_model", "random_effects_restricted_likelihood"), 0)
-    for seed in range(80):
-        contrasts = runner_contrasts(measured(runs(seed=1000 + seed, brack=6, corrie=6, tarn=6)), TO_CUSHIONED)
-        found = by_method(pooled(contrasts, TO_CUSHIONED))
-        for name in hits:
-            hits[name] += found[name]["lower_limit_value"] <= -0.012 <= found[name]["upper_limit_value"]
-    assert 70 <= hits["mixed_model"] < 80
-    assert hits["random_effects_restricted_likelihood"] >= 70  # never shrunk, so it may hold the truth more often
-
-
-def test_runners_who_differ_less_than_their_trials_still_have_a_mixed_model() -> None:
-    # the variance between runners is then estimated as zero: an answer, at which a slope-following search gives up
-    found = [by_method(tables(runs(seed=seed, spread=0.1))[2])["mixed_model"] for seed in range(1, 40, 2)]
-    assert sum(pd.isna(row["reason_null"]) for row in found) >= 19
+def test_the_mixed_model_tells_its_components_and_how_far_they_can_be_trusted() -> None:
+    _, _, pooled = tables(runs(brack=6, corrie=6, tarn=6))
+    row = by_method(pooled)["one_stage_mixed_model"]
+    assert (row["fitted_components"], row["interval"]) == ("site", "kenward_roger")
+    assert row["degrees_of_freedom"] == pytest.approx(2.0, abs=1e-3)
+    assert row["between_site_sd_value"] >= 0
+    assert row["singular"] == (row["between_site_sd_value"] == 0)
+    assert row["rest_sd_value"] == pytest.approx(0.003, rel=0.4)
+    assert pd.isna(row["runner_sd_value"])
+    assert pd.isna(row["reason_simpler"])
+    assert 0 <= row["two_sided_p_value"] <= 1
+    assert row["prediction_lower_value"] < row["lower_limit_value"]
 
 
 def test_a_site_with_too_few_runners_is_shown_but_not_pooled() -> None:
@@ -197,14 +182,15 @@ def test_a_site_with_too_few_runners_is_shown_but_not_pooled() -> None:
     found = by_method(pooled)
     assert found["random_effects_dersimonian_laird"]["site_count"] == 2
     assert found["random_effects_dersimonian_laird"]["runner_count"] == 9
-    assert found["mixed_model"]["runner_count"] == 11
+    assert found["one_stage_mixed_model"]["runner_count"] == 11
     assert pd.isna(found["random_effects_dersimonian_laird"]["prediction_lower_value"])
 
 
 def test_one_site_alone_is_modelled_but_not_meta_analysed() -> None:
     _, _, pooled = tables(runs(brack=5))
     found = by_method(pooled)
-    assert np.isfinite(found["mixed_model"]["estimate_value"])
+    assert np.isfinite(found["one_stage_mixed_model"]["estimate_value"])
+    assert found["one_stage_mixed_model"]["fitted_components"] == "one_site"
     for name in ("random_effects_dersimonian_laird", "random_effects_restricted_likelihood"):
         assert found[name]["reason_null"] == "1 of at least 2 sites have an estimate with an interval"
         assert pd.isna(found[name]["estimate_value"])
@@ -212,10 +198,13 @@ def test_one_site_alone_is_modelled_but_not_meta_analysed() -> None:
 
 def test_a_travelling_runner_counts_once_among_the_runners() -> None:
     rows = runs()
-    rows += [("traveller", site, c, v) for site in SITES for c, v in (("cushioned", 0.25), ("unshod", 0.24))]
+    own = zip(SITES, (0.24, 0.243, 0.236), strict=True)
+    rows += [("traveller", site, c, v) for site, value in own for c, v in (("cushioned", 0.25), ("unshod", value))]
     runner, _, pooled = tables(rows)
     assert len(runner) == 16
     assert set(pooled["runner_count"]) == {14}
+    assert set(pooled["travelling_runner_count"]) == {1}
+    assert by_method(pooled)["one_stage_mixed_model"]["fitted_components"] == "site_and_runner"
 
 
 def test_sites_that_disagree_show_it_and_widen_the_interval() -> None:
@@ -223,8 +212,8 @@ def test_sites_that_disagree_show_it_and_widen_the_interval() -> None:
     shift = {"brack": 0.0, "corrie": -0.02, "tarn": 0.02}
     far = [(r, s, c, v + (shift[s] if c == "unshod" else 0)) for r, s, c, v in near]
     calm, torn = by_method(tables(near)[2]), by_method(tables(far)[2])
-    for name in ("random_effects_dersimonian_laird", "random_effects_restricted_likelihood"):
-        assert torn[name]["heterogeneity_percent"] > 90
+    assert torn["random_effects_restricted_likelihood"]["heterogeneity_percent"] > 90
+    for name in calm:
         assert torn[name]["between_site_sd_value"] == pytest.approx(0.02, rel=0.3)
         assert torn[name]["standard_error_value"] > 5 * calm[name]["standard_error_value"]
 

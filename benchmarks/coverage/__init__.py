@@ -1,0 +1,1 @@
+"""Whole studies with known answers, and how often the intervals hold them."""

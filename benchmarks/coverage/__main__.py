@@ -1,0 +1,29 @@
+"""Measures coverage, type I error, power and bias of every method of the pool; with --write the page as well."""
+
+from __future__ import annotations
+
+import argparse
+from concurrent.futures import ProcessPoolExecutor
+from functools import partial
+
+from benchmarks.coverage.measure import measure
+from benchmarks.coverage.page import PAGE, page
+from benchmarks.coverage.studies import cells
+
+if __name__ == "__main__":
+    parser = argparse.ArgumentParser(prog="python -m benchmarks.coverage", description=__doc__)
+    parser.add_argument("--studies", type=int, default=2000, help="how many of each kind")
+    parser.add_argument("--only", default="", help="only kinds with this in their name")
+    parser.add_argument("--workers", type=int, default=2, help="processes")
+    parser.add_argument("--write", action="store_true", help=f"write {PAGE.name}")
+    asked = parser.parse_args()
+    chosen = [cell for cell in cells() if asked.only in cell.name]
+    measured = {}
+    with ProcessPoolExecutor(asked.workers) as workers:
+        for cell, found in zip(chosen, workers.map(partial(measure, count=asked.studies), chosen), strict=True):
+            measured[cell.name] = found
+            for one in found.values():
+                rates = f"coverage {one.coverage:.3f} type I {one.type_1:.3f} power {one.power:.2f}"
+                print(f"{cell.name:60} {one.method:40} {rates} bias {one.bias:+.3f} width {one.width:.2f}", flush=True)
+    if asked.write:
+        PAGE.write_text(page(measured, chosen, asked.studies), encoding="utf-8", newline="\n")

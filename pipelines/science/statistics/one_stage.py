@@ -1,0 +1,188 @@
+"""The one-stage model of runners' differences over sites: what it is, and how it is reduced to few numbers.
+
+Model: a runner's difference = fixed part + site's own deviation + runner's own deviation + rest. The site's deviation
+is the site-by-condition slope of a model of the values themselves; each runner's level at a site, and with it the
+site's, is taken out by the difference, whatever it is. A runner who travelled is one person at all of his or her
+sites, and only such runners tell what is the runner's own and what is rest; of all others the two are one number.
+
+Where the variance between sites is estimated as zero, the sites' means lie closer together than chance has them, and
+the model's own error no longer fits its degrees of freedom, which are few: the interval would hold the truth nearly
+always. There, and only there, the error is the one that the spread of the sites' means says themselves, as Hartung &
+Knapp 2001 have it for sites with known variances (Stat Med 20:3875): with equal sites it is the t of their means. It
+can be narrower than a t over all runners that ignores the sites. What either costs is measured in
+docs/reference/coverage.md.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any, Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pipelines.science.statistics.mixed_model import Design, Fits, NoFit, fit_components
+from pipelines.science.statistics.pooling import Effect, t_effect
+from schemas.trial import FloatArray
+
+Fitted = Literal["site_and_runner", "site", "one_site", "site_means"]
+#: A part of the total variance below which a component counts as zero.
+_NOTHING = 1e-8
+
+
+@dataclass(frozen=True)
+class Layout:
+    """Who was where, turned into a design.
+
+    kept: (r, n) orthonormal rows that turn n differences into the r numbers that are not pure deviations within a
+    site. of_site: (r, k) the sites' effects in these. fitted: which components there are, in the order of the
+    design's: site, runner, rest.
+    """
+
+    kept: FloatArray
+    of_site: FloatArray
+    design: Design
+    fitted: Fitted
+
+
+@dataclass(frozen=True)
+class OneStage:
+    """What the model says of the first fixed coefficient.
+
+    between_site_sd, runner_sd, rest_sd: roots of the components, 0 for one estimated at or below zero; None for one
+    that is not in the model. singular: whether one was. simpler: why a simpler model stands in for the usual one.
+    """
+
+    effect: Effect
+    freedom: float
+    p_value: float
+    fitted: Fitted
+    between_site_sd: float | None
+    runner_sd: float | None
+    rest_sd: float
+    singular: bool
+    simpler: str | None = None
+
+
+@dataclass(frozen=True)
+class Means:
+    """B mean differences with their standard errors and degrees of freedom, (B,) each, and the fits they are from."""
+
+    estimates: FloatArray
+    errors: FloatArray
+    freedom: FloatArray
+    fits: Fits
+
+
+def layout(runners: NDArray[Any], sites: NDArray[Any], covariates: FloatArray | None = None) -> Layout:
+    """The design of n differences. runners, sites: (n,) labels. covariates: (n, c), centred here.
+
+    The runners who stayed at one site enter by their site's mean, by what the covariates vary within it, and by the sum
+    of squares of what is left: nothing is lost, and the cost no longer grows with their number.
+    """
+    n = len(runners)
+    fixed = np.ones((n, 1))
+    if covariates is not None:
+        fixed = np.column_stack([fixed, covariates - covariates.mean(axis=0)])
+    of_site = (sites[:, None] == np.unique(sites)[None, :]).astype(float)
+    of_runner = (runners[:, None] == np.unique(runners)[None, :]).astype(float)
+    several = of_site.shape[1] > 1
+    travels = ((of_runner.T @ of_site) > 0).sum(axis=1)[np.argmax(of_runner, axis=1)] > 1
+    stays = of_site * ~travels[:, None]
+    counts = stays.sum(axis=0)
+    means = (stays / np.sqrt(np.maximum(counts, 1))).T[counts > 0]
+    within = np.where(travels[:, None], 0.0, fixed - means.T @ (means @ fixed))
+    left, size, _ = np.linalg.svd(within, full_matrices=False)
+    kept = np.vstack([means, np.eye(n)[travels], left.T[size > 1e-9 * np.sqrt(n)]])
+    parts = [of_site @ of_site.T] if several else []
+    if travels.any():
+        parts.append(of_runner @ of_runner.T)
+    parts.append(np.eye(n))
+    weights = np.ones(len(parts))
+    weights[: int(several)] = 0.0
+    components = np.array([kept @ part @ kept.T for part in parts])
+    design = Design(kept @ fixed, components, np.zeros(len(parts)), weights, n - len(kept))
+    return Layout(
+        kept, kept @ of_site, design, "site_and_runner" if travels.any() else "site" if several else "one_site"
+    )
+
+
+def fit_layout(differences: FloatArray, of: Layout) -> Means:
+    """Fit each of (B, n) sets of differences. Raises NoFit."""
+    differences = np.atleast_2d(np.asarray(differences, float))
+    middle = differences.mean(axis=1, keepdims=True)
+    centred = differences - middle
+    reduced = centred @ of.kept.T
+    squares = np.maximum((centred**2).sum(axis=1) - (reduced**2).sum(axis=1), 0.0)
+    fits = fit_components(reduced, of.design, squares)
+    errors, freedom = fits.errors[:, 0].copy(), fits.freedom[:, 0].copy()
+    close = np.flatnonzero(fits.theta[:, 0] <= 0) if of.fitted != "one_site" else np.array([], int)
+    if len(close):
+        errors[close], freedom[close] = _by_the_sites_spread(reduced[close], fits.theta[close], of)
+    return Means(fits.estimates[:, 0] + middle[:, 0], errors, freedom, fits)
+
+
+def _by_the_sites_spread(reduced: FloatArray, theta: FloatArray, of: Layout) -> tuple[FloatArray, float]:
+    """Standard errors (B,) and degrees of freedom where sites do not seem to differ.
+
+    The error that the model without sites has, times the root of q: what the sites' effects, were they fixed, would
+    take off the weighted sum of squares, over their number less 1. It has a chi-square distribution over its degrees
+    of freedom if the model is right, and grows with whatever differences between sites there are.
+    """
+    inverse = np.linalg.inv(np.einsum("bj,jmn->bmn", theta, of.design.components))
+    weighted = inverse @ of.design.fixed
+    found = np.linalg.inv(of.design.fixed.T @ weighted)
+    free = inverse - weighted @ found @ weighted.swapaxes(-1, -2)
+    across = of.of_site.T @ free
+    pulls = (across @ reduced[:, :, None])[..., 0]
+    between = across @ of.of_site
+    freedom = int(np.linalg.matrix_rank(between[0], tol=1e-8 * float(np.trace(between[0]))))
+    if freedom == 0:
+        raise NoFit("what the sites differ by cannot be told from the other fixed effects")
+    taken = np.einsum("bk,bkl,bl->b", pulls, np.linalg.pinv(between, rcond=1e-8, hermitian=True), pulls)
+    return np.sqrt(found[:, 0, 0] * taken / freedom), float(freedom)
+
+
+def one_stage(
+    differences: FloatArray, runners: NDArray[Any], sites: NDArray[Any], covariates: FloatArray | None = None
+) -> OneStage:
+    """The model of (n,) differences; the mean of the sites' means where it has no fit. Raises NoFit if that has none.
+
+    The fixed part is the mean difference, with covariates (n, c) at their means.
+    """
+    differences = np.asarray(differences, float)
+    try:
+        of = layout(runners, sites, covariates)
+        means = fit_layout(differences, of)
+        if not means.fits.converged[0]:
+            raise NoFit("the search for the components of variance does not end")
+        if not means.errors[0] > 0:
+            raise NoFit("the sites' means do not vary")
+    except NoFit as error:
+        return _site_means(differences, sites, str(error))
+    effect, p_value = t_effect(float(means.estimates[0]), float(means.errors[0]), float(means.freedom[0]))
+    theta = means.fits.theta[0]
+    singular = bool((theta < _NOTHING * np.abs(theta).sum()).any())
+    roots = [float(np.sqrt(max(value, 0.0))) for value in theta]
+    return OneStage(
+        effect,
+        float(means.freedom[0]),
+        p_value,
+        of.fitted,
+        None if of.fitted == "one_site" else roots[0],
+        roots[1] if of.fitted == "site_and_runner" else None,
+        roots[-1],
+        singular,
+    )
+
+
+def _site_means(differences: FloatArray, sites: NDArray[Any], why: str) -> OneStage:
+    """Every site's mean counting alike, t on sites less 1: right whatever the components, and wide."""
+    names, places = np.unique(sites, return_inverse=True)
+    means = np.bincount(places, differences) / np.bincount(places)
+    spread = float(means.std(ddof=1)) if len(names) > 1 else 0.0
+    if not spread > 1e-12 * float(np.abs(differences).max()):
+        raise NoFit(why)
+    effect, p_value = t_effect(float(means.mean()), spread / np.sqrt(len(names)), len(names) - 1)
+    rest = float(np.sqrt(((differences - means[places]) ** 2).sum() / max(len(differences) - len(names), 1)))
+    return OneStage(effect, len(names) - 1, p_value, "site_means", None, None, rest, False, why)

@@ -1,0 +1,150 @@
+"""Differences between conditions pooled over sites: one row per comparison and method. The models are elsewhere."""
+
+from __future__ import annotations
+
+from collections.abc import Hashable, Mapping, Sequence
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from pipelines.science.frames import frame_of
+from pipelines.science.statistics.comparisons import (
+    COMPARED,
+    Group,
+    at_speeds,
+    groups,
+    why_no_interval,
+    with_several,
+)
+from pipelines.science.statistics.mixed_model import NoFit
+from pipelines.science.statistics.one_stage import one_stage
+from pipelines.science.statistics.pooling import TauMethod, effect_row, prediction_interval, random_effects
+from schemas.outcomes_contrasts import POOLED_CONTRASTS
+from schemas.processing import ContrastProcessing, Processing
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+_META: dict[str, TauMethod] = {
+    "random_effects_dersimonian_laird": "dersimonian_laird",
+    "random_effects_restricted_likelihood": "restricted_likelihood",
+}
+_NUMBERS = (
+    "degrees_of_freedom",
+    "two_sided_p_value",
+    "between_site_sd_value",
+    "runner_sd_value",
+    "rest_sd_value",
+    "cochran_q_index",
+    "heterogeneity_percent",
+    "prediction_lower_value",
+    "prediction_upper_value",
+)
+
+
+def pooled_contrasts(contrasts: pd.DataFrame, sites: pd.DataFrame, processing: Processing) -> pd.DataFrame:
+    """``pooled_contrasts`` less provenance, from rows of ``runner_contrasts``: three methods for every comparison.
+
+    sites: ``site_contrasts`` of the same rows.
+    Sites whose interval ``site_contrasts`` leaves null are not in the meta-analysis; the mixed model takes all runners.
+    Where a method cannot be used its numbers are null and the reason stands beside them. Where sites found events by
+    different methods, rows marked so go over all of them, beside those of each method.
+    """
+    contrasts = with_several(at_speeds(contrasts, processing.contrasts))
+    sites = with_several(sites)
+    usable: dict[tuple[str, ...], list[dict[Hashable, Any]]] = {}
+    for site in sites.to_dict("records"):
+        own = usable.setdefault(tuple(site[name] for name in COMPARED), [])
+        own += [site] if site["standard_error_value"] == site["standard_error_value"] else []
+    rows: list[dict[str, Any]] = []
+    for key, group in groups(contrasts, COMPARED):
+        compared = dict(zip(COMPARED, key, strict=True))
+        rows.append(compared | _mixed(group, processing.contrasts))
+        for name, method in _META.items():
+            meta = _meta(group, usable[key], method, processing.contrasts)
+            rows.append(compared | meta | {"pooling_method": name})
+    return frame_of(POOLED_CONTRASTS, rows)
+
+
+def _mixed(group: Group, settings: ContrastProcessing) -> dict[str, Any]:
+    row = _nothing_pooled("one_stage_mixed_model", "kenward_roger")
+    people = len(set(group.runners))
+    row |= {"runner_count": people, "site_count": len(set(group.sites))}
+    row |= {"travelling_runner_count": _travelling(group)}
+    if reason := why_no_interval(group, settings):
+        return row | {"reason_null": reason}
+    try:
+        found = one_stage(group.differences, group.runners, group.sites)
+    except NoFit as error:
+        return row | {"reason_null": f"the mixed model has no answer: {error}"}
+    lower = upper = None
+    if found.between_site_sd is not None and row["site_count"] > 2:
+        ends = found.effect, found.between_site_sd**2, row["site_count"]
+        lower, upper = prediction_interval(*ends)
+    return (
+        row
+        | effect_row(found.effect)
+        | {
+            "degrees_of_freedom": found.freedom,
+            "two_sided_p_value": found.p_value,
+            "between_site_sd_value": found.between_site_sd,
+            "runner_sd_value": found.runner_sd,
+            "rest_sd_value": found.rest_sd,
+            "prediction_lower_value": lower,
+            "prediction_upper_value": upper,
+            "fitted_components": found.fitted,
+            "singular": found.singular,
+            "reason_simpler": found.simpler,
+        }
+    )
+
+
+def _travelling(group: Group) -> int:
+    """Runners measured at more than one of the sites."""
+    at = {(runner, site) for runner, site in zip(group.runners, group.sites, strict=True)}
+    _, counts = np.unique([runner for runner, _ in at], return_counts=True)
+    return int((counts > 1).sum())
+
+
+def _meta(
+    group: Group, sites: Sequence[Mapping[Hashable, Any]], method: TauMethod, settings: ContrastProcessing
+) -> dict[str, Any]:
+    row = _nothing_pooled("", settings.interval)
+    count = len(sites)
+    if count < 2:
+        return row | {"reason_null": f"{count} of at least 2 sites have an estimate with an interval"}
+    used = {site["site"] for site in sites}
+    runners = {runner for runner, site in zip(group.runners, group.sites, strict=True) if site in used}
+    row |= {"runner_count": len(runners), "site_count": count, "travelling_runner_count": _travelling(group)}
+    found = random_effects(
+        [site["estimate_value"] for site in sites],
+        [site["standard_error_value"] ** 2 for site in sites],
+        method=method,
+        interval=settings.interval,
+    )
+    lower, upper = found.prediction or (None, None)
+    return (
+        row
+        | effect_row(found.effect)
+        | {
+            "degrees_of_freedom": found.freedom,
+            "two_sided_p_value": found.p_value,
+            "between_site_sd_value": float(np.sqrt(found.tau2)),
+            "cochran_q_index": found.q,
+            "heterogeneity_percent": found.i2_percent,
+            "prediction_lower_value": lower,
+            "prediction_upper_value": upper,
+            "singular": found.tau2 == 0.0,
+        }
+    )
+
+
+def _nothing_pooled(method: str, interval: str) -> dict[str, Any]:
+    words = ("reason_null", "reason_simpler", "fitted_components", "singular")
+    counts = {"runner_count": 0, "site_count": 0, "travelling_runner_count": 0}
+    return (
+        {"pooling_method": method, "interval": interval}
+        | counts
+        | effect_row(None)
+        | dict.fromkeys((*_NUMBERS, *words))
+    )

@@ -1,0 +1,147 @@
+"""The one-stage model against the whole model it is reduced from, against statsmodels, and against plain t-tests."""
+
+from __future__ import annotations
+
+import warnings
+from typing import Any
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from numpy.typing import NDArray
+from scipy import stats
+from statsmodels.regression.mixed_linear_model import MixedLM, VCSpec  # type: ignore[import-untyped]
+
+from pipelines.science.statistics.mixed_model import Design, NoFit, fit_components
+from pipelines.science.statistics.one_stage import fit_layout, layout, one_stage
+from pipelines.science.statistics.pooling import mean_effect
+
+Study = tuple[NDArray[Any], NDArray[Any], NDArray[Any]]
+
+
+def study(
+    seed: int, sizes: tuple[int, ...], travelling: int, *, site: float, runner: float, rest: float = 1.0
+) -> Study:
+    """Differences, runners and sites: ``sizes`` runners stay at each site, and some were at all of them."""
+    rng = np.random.default_rng(seed)
+    names = [f"S{s}-{i}" for s, size in enumerate(sizes) for i in range(size)]
+    sites = [s for s, size in enumerate(sizes) for _ in range(size)]
+    names += [f"T{t}" for t in range(travelling) for _ in sizes]
+    sites += [s for _ in range(travelling) for s in range(len(sizes))]
+    runners, at = np.array(names), np.array(sites)
+    _, who = np.unique(runners, return_inverse=True)
+    own, of_site = rng.normal(0, runner, who.max() + 1), rng.normal(0, site, len(sizes))
+    return 0.5 + of_site[at] + own[who] + rng.normal(0, rest, len(at)), runners, at
+
+
+def alike(labels: NDArray[Any]) -> NDArray[Any]:
+    return np.asarray((labels[:, None] == labels[None, :]).astype(float))
+
+
+@settings(max_examples=25, deadline=None)
+@given(
+    st.integers(0, 10_000),
+    st.sampled_from([0.0, 0.5, 3.0]),
+    st.sampled_from([0.0, 1.0]),
+    st.integers(0, 3),
+    st.booleans(),
+)
+def test_nothing_is_lost_when_runners_who_stayed_are_reduced_to_their_sites(
+    seed: int, site: float, runner: float, travelling: int, with_covariate: bool
+) -> None:
+    differences, runners, sites = study(seed, (3, 6, 4, 1), travelling, site=site, runner=runner)
+    extra = np.random.default_rng(seed).normal(size=(len(sites), 1)) if with_covariate else None
+    short = layout(runners, sites, extra)
+    fixed = np.ones((len(sites), 1)) if extra is None else np.column_stack([np.ones(len(sites)), extra - extra.mean()])
+    parts = [alike(sites), *([alike(runners)] if travelling else []), np.eye(len(sites))]
+    whole = fit_components(differences, Design.of(fixed, np.array(parts)))
+    found = fit_layout(differences, short)
+    assert len(short.kept) < len(sites)
+    assert found.fits.minus_two_log_likelihood == pytest.approx(whole.minus_two_log_likelihood, abs=1e-5)
+    assert found.estimates == pytest.approx(whole.estimates[:, 0], abs=1e-3)
+    assert found.fits.errors == pytest.approx(whole.errors, rel=2e-3)
+
+
+@pytest.mark.parametrize("seed", range(5))
+@pytest.mark.parametrize("site", [0.0, 1.0])
+def test_sites_of_equal_size_give_the_t_of_their_means_whatever_the_variances(seed: int, site: float) -> None:
+    differences, runners, sites = study(seed, (6, 6, 6, 6), 0, site=site, runner=0.0)
+    found = one_stage(differences, runners, sites)
+    means = differences.reshape(4, 6).mean(axis=1)
+    plain = stats.ttest_1samp(means, 0.0)
+    ends = plain.confidence_interval()
+    assert found.freedom == pytest.approx(3.0, abs=1e-3)
+    assert found.p_value == pytest.approx(plain.pvalue, abs=1e-4)
+    assert (found.effect.lower, found.effect.upper) == pytest.approx((ends.low, ends.high), abs=1e-4)
+
+
+def test_one_site_is_a_paired_t() -> None:
+    differences, runners, sites = study(3, (8,), 0, site=0.0, runner=0.0)
+    found, plain = one_stage(differences, runners, sites), mean_effect(differences.tolist())
+    assert (found.effect.lower, found.effect.upper) == pytest.approx((plain.lower, plain.upper), abs=1e-6)
+    assert (found.fitted, found.between_site_sd) == ("one_site", None)
+
+
+@pytest.mark.parametrize("seed", [1, 2, 4])
+def test_statsmodels_finds_the_same_sites_and_travelling_runners(seed: int) -> None:
+    differences, runners, sites = study(seed, (6, 5, 8, 7), 5, site=1.0, runner=1.5)
+    found = one_stage(differences, runners, sites)
+    names, columns = [], []
+    for labels in (sites, runners):
+        levels = np.unique(labels)
+        names.append([[str(level) for level in levels]])
+        columns.append([(labels[:, None] == levels[None, :]).astype(float)])
+    model = MixedLM(
+        differences, np.ones((len(sites), 1)), np.zeros(len(sites)), exog_vc=VCSpec(["site", "runner"], names, columns)
+    )
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")
+        other = model.fit(reml=True, method="powell")
+    assert found.effect.estimate == pytest.approx(float(other.fe_params[0]), abs=2e-3)
+    sds = np.sqrt([*other.vcomp, other.scale])
+    assert (found.between_site_sd, found.runner_sd, found.rest_sd) == pytest.approx(tuple(sds), rel=2e-2)
+    # Kenward & Roger's error is the wider one
+    assert 1 <= found.effect.standard_error / float(other.bse_fe[0]) < 1.2
+
+
+def test_a_runner_who_travelled_says_less_than_as_many_others() -> None:
+    differences, runners, sites = study(5, (3, 3, 3), 6, site=0.3, runner=2.0, rest=0.3)
+    others = np.array([f"{runner}-{site}" for runner, site in zip(runners, sites, strict=True)])
+    one_person, as_three = one_stage(differences, runners, sites), one_stage(differences, others, sites)
+    assert one_person.runner_sd == pytest.approx(2.0, rel=0.4)
+    assert one_person.effect.standard_error > 1.1 * as_three.effect.standard_error
+
+
+def test_what_goes_with_a_covariate_is_taken_out_of_the_difference() -> None:
+    differences, runners, sites = study(8, (8, 8, 8, 8), 0, site=0.2, runner=0.0, rest=0.1)
+    order = np.where(np.arange(len(sites)) % 4 == 0, -1.0, 1.0)
+    biased = differences + 3.0 * order
+    with_order = one_stage(biased, runners, sites, order[:, None])
+    without = one_stage(differences, runners, sites)
+    assert with_order.effect.estimate - 3.0 * order.mean() == pytest.approx(without.effect.estimate, abs=0.05)
+    assert with_order.effect.standard_error < 0.2
+
+
+@settings(max_examples=15, deadline=None)
+@given(st.integers(0, 10_000), st.sampled_from([0.0, 0.5, 3.0]), st.sampled_from([1e-4, 1e4]))
+def test_sign_and_unit_of_the_differences_only_change_sign_and_unit_of_the_answer(
+    seed: int, site: float, factor: float
+) -> None:
+    differences, runners, sites = study(seed, (3, 5, 4), 2, site=site, runner=0.5)
+    plain, other = one_stage(differences, runners, sites), one_stage(-factor * differences, runners, sites)
+    assert other.effect.estimate == pytest.approx(-factor * plain.effect.estimate, rel=1e-3, abs=1e-4 * factor)
+    assert other.effect.standard_error == pytest.approx(factor * plain.effect.standard_error, rel=2e-2)
+
+
+def test_components_that_cannot_be_told_apart_leave_the_sites_means_and_say_why() -> None:
+    found = one_stage(np.array([1.0, 2.0]), np.array(["T", "T"]), np.array([0, 1]))
+    assert found.fitted == "site_means"
+    assert found.freedom == 1
+    assert found.simpler
+    assert found.effect.estimate == 1.5
+
+
+def test_differences_that_do_not_vary_have_no_model() -> None:
+    with pytest.raises(NoFit, match="do not vary"):
+        one_stage(np.full(6, 0.25), np.arange(6), np.repeat([0, 1], 3))
