@@ -5,7 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pandas as pd
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from pipelines.science.muscles.amplitudes import Reference
@@ -20,6 +20,7 @@ from tests.pipelines.science.muscle_builders import (
     band_noise,
     some_footfalls,
 )
+from tests.tries import tries
 
 SETTINGS = MuscleProcessing()
 RATE = 2000
@@ -168,7 +169,7 @@ def test_a_study_that_normalises_nothing_has_no_references() -> None:
     assert references_of([([a_signal(SINE)], FOOTFALLS)], SETTINGS) == {}
 
 
-@settings(max_examples=20, deadline=None)
+@tries(20)
 @given(st.floats(0.05, 500), st.booleans(), st.floats(-300, 300))
 def test_scaling_the_signal_scales_amplitudes_and_sign_and_offset_change_nothing(
     scale: float, turned: bool, offset: float
@@ -181,7 +182,7 @@ def test_scaling_the_signal_scales_amplitudes_and_sign_and_offset_change_nothing
     assert changed == pytest.approx(scale * plain, rel=1e-6)
 
 
-@settings(max_examples=20, deadline=None)
+@tries(20)
 @given(st.integers(0, 2**32 - 1))
 def test_dividing_by_a_reference_measured_with_the_same_gain_makes_the_gain_go_away(seed: int) -> None:
     gain = float(np.random.default_rng(seed).uniform(0.01, 100))

@@ -4,7 +4,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from pipelines.science.muscles.bursts import baseline_of, rectified, spells_above, teager_kaiser
@@ -21,6 +21,7 @@ from tests.pipelines.science.muscle_builders import (
     a_signal,
     some_footfalls,
 )
+from tests.tries import tries
 
 SETTINGS = MuscleProcessing()
 SHORT = a_recording(seed=9, strides=8)
@@ -116,7 +117,7 @@ def test_onsets_do_not_depend_on_gain_sign_or_offset(method: str, scale: float) 
     assert bursts(SHORT, method, changed) == pytest.approx(bursts(SHORT, method), abs=1.01 / 2000)
 
 
-@settings(max_examples=15, deadline=None)
+@tries(15)
 @given(st.floats(-5, 100))
 def test_onsets_before_contact_do_not_depend_on_where_the_clock_starts(start_s: float) -> None:
     moved = replace(SHORT, footfalls=SHORT.footfalls.assign(contact_s=SHORT.footfalls["contact_s"] + start_s,

@@ -2,13 +2,14 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from pipelines.science.muscles.signal import band_pass, condition, conditioned_muscles, linear_envelope, notch
 from schemas.processing_signals import MuscleProcessing
 from schemas.trial import Signal
 from tests.pipelines.science.muscle_builders import a_signal, band_noise
+from tests.tries import tries
 
 SETTINGS = MuscleProcessing()
 NOISE = 30 * band_noise(6000, 2000, 4)
@@ -177,7 +178,7 @@ def test_a_muscle_on_two_channels_is_of_no_use_and_other_channels_are_no_muscles
     }
 
 
-@settings(max_examples=40, deadline=None)
+@tries(40)
 @given(st.floats(0.01, 1000), st.floats(-1000, 1000))
 def test_scaling_scales_and_an_offset_changes_nothing(scale: float, offset: float) -> None:
     found = condition(a_signal(scale * NOISE + offset), SETTINGS).samples
