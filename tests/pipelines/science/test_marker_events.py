@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from pipelines.science.events.from_markers import marker_contacts
+from pipelines.science.events.from_markers import marker_contacts, marker_touches
 from schemas.processing import Processing
 from tests.builders import a_standing_trial, a_trial
 from tests.tries import tries
@@ -128,3 +128,19 @@ def test_feet_without_markers_or_with_nothing_in_them_give_no_contact_and_no_err
     for bad in ({}, heel, empty, hidden, {role: path[:3] for role, path in markers.items()}):
         assert marker_contacts(bad, 200.0, PLAIN) == []
     assert marker_contacts(markers, 0.0, PLAIN) == []
+
+
+@settings(max_examples=15, deadline=None)
+@given(st.floats(0.06, 0.3), st.floats(-0.04, 0.04), st.sampled_from([150.0, 200.0, 250.0]))
+def test_a_touch_is_told_though_the_record_ends_before_the_foot_leaves(
+    held_s: float, heel_first: float, rate: float
+) -> None:
+    markers, starts = a_foot(rate, contact_s=0.32, heel_first_s=heel_first)
+    until = round((starts[-1] + held_s) * rate)
+    cut = {role: path[:until] for role, path in markers.items()}
+    assert len(marker_contacts(cut, rate, PLAIN)) == len(starts) - 1
+    touches = marker_touches(cut, rate, PLAIN)["right"]
+    assert touches == pytest.approx(starts, abs=0.02)
+    assert marker_touches(markers, rate, PLAIN)["right"] == pytest.approx(
+        [contact.start_s for _, contact in marker_contacts(markers, rate, PLAIN)]
+    )
