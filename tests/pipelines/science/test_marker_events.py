@@ -130,7 +130,7 @@ def test_feet_without_markers_or_with_nothing_in_them_give_no_contact_and_no_err
     assert marker_contacts(markers, 0.0, PLAIN) == []
 
 
-@settings(max_examples=15, deadline=None)
+@tries(15)
 @given(st.floats(0.06, 0.3), st.floats(-0.04, 0.04), st.sampled_from([150.0, 200.0, 250.0]))
 def test_a_touch_is_told_though_the_record_ends_before_the_foot_leaves(
     held_s: float, heel_first: float, rate: float
