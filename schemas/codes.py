@@ -102,7 +102,10 @@ ANALYSIS_WINDOW = (
 
 NORMALISATION = (
     Code("reference_contraction", "Divided by the amplitude of a reference contraction of the same session."),
-    Code("dynamic_peak", "Divided by the peak envelope of the reference condition of the same session."),
+    Code(
+        "dynamic_peak",
+        "Divided by the mean over strides of the largest root mean square over peak_window_s, in the reference condition of the same session.",
+    ),
     Code("none", "Not normalised; comparable only within one recording."),
 )
 

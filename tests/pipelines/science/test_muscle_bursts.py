@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from pipelines.science.muscles.bursts import baseline_of, rectified, spells_above, teager_kaiser
+from pipelines.science.muscles.bursts import baseline_of, rectified, spells_above, spreads, teager_kaiser
 from pipelines.science.muscles.signal import condition
 from schemas.processing_signals import MuscleProcessing
 from schemas.trial import Signal
@@ -206,3 +206,9 @@ def test_the_operator_is_taken_by_its_size_since_it_is_below_zero_where_a_signal
     muscle = replace(condition(SHORT.signal, SETTINGS), samples=wave)
     assert rectified(muscle, "energy_operator")[inner] == pytest.approx(np.full(39, np.sinh(0.1) ** 2))
     assert rectified(muscle, "threshold") == pytest.approx(np.abs(wave))
+
+
+def test_the_spread_is_how_far_the_methods_onsets_lie_apart() -> None:
+    one = [{"onset_before_contact_s": at} for at in (0.10, 0.05, None)]
+    other = [{"onset_before_contact_s": at} for at in (0.03, 0.06, 0.01)]
+    assert spreads([one, other]) == [pytest.approx(0.07), pytest.approx(0.01), None]
