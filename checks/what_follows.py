@@ -290,6 +290,5 @@ CAUSES: tuple[Cause, ...] = (
         "muscle_signals_have_no_spikes",
         there=True,
     ),
-    only("muscles_keep_time_with_the_feet", "every burst is told at another time", *_LEGS),
     *(only(n, "a channel is called another muscle than it is", "muscles_are_active_in_their_phase") for n in _LEGS),
 )

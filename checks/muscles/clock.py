@@ -21,6 +21,7 @@ from schemas.reading import ChannelFacts
 from schemas.trial import FloatArray, Trial
 
 NOT_JUDGED = "no muscle whose phase is known shows bursts in strides that are surely of its side"
+OUT_OF_TIME = "all muscles are out of time with the feet, which muscles_keep_time_with_the_feet tells"
 FIT = "own choice: muscles of a real jog and good simulated ones reach 0.6 and more"
 BETTER = "own choice: on a real jog twelve muscles of one leg fitted their own kind and side better, or as well"
 #: Own choices, the defaults of the check below: what counts as fitting, as fitting better, and as late (of a stride).

@@ -12,7 +12,7 @@ from typing import Any
 
 import numpy as np
 
-from checks.muscles.clock import BETTER, FIT, NOT_JUDGED, judged_by_phase, late_by
+from checks.muscles.clock import BETTER, FIT, NOT_JUDGED, OUT_OF_TIME, judged_by_phase, late_by
 from checks.registry import Limit, Looked, Subject, Weight, check, looked, nothing
 from pipelines.science.frames import Rows
 from pipelines.science.muscles.measures import fault_of
@@ -82,6 +82,8 @@ def muscles_of_a_leg_are_not_exchanged(
     if reason := signals.without_footfalls(trial, footfalls):
         return nothing(reason)
     phased = judged_by_phase(trial, work)
+    if late_by(phased) is not None:
+        return nothing(OUT_OF_TIME)
     judged = [p for p in phased if any(q.side == p.side and q.kind != p.kind for q in phased)]
     if not judged:
         return nothing(
@@ -160,6 +162,8 @@ def left_and_right_muscles_are_not_exchanged(
     if reason := signals.without_footfalls(trial, footfalls):
         return nothing(reason)
     phased = judged_by_phase(trial, work)
+    if late_by(phased) is not None:
+        return nothing(OUT_OF_TIME)
     if not phased:
         return nothing(NOT_JUDGED)
     faults = []
@@ -200,12 +204,12 @@ def muscles_are_active_in_their_phase(
     if reason := signals.without_footfalls(trial, footfalls):
         return nothing(reason)
     phased = judged_by_phase(trial, work)
+    if late_by(phased) is not None:
+        return nothing(OUT_OF_TIME)
     if not phased:
         return nothing(NOT_JUDGED)
     told = {id(p) for _, *pair in _exchanged(phased, work.muscle_phases, _EXCHANGED_GAIN) for p in pair}
     told |= {id(p) for first, more in _of_another_leg(phased, _LEG_FIT, _LEG_GAIN) for p in (first, *more)}
-    if late_by(phased) is not None:
-        told = {id(p) for p in phased}
     faults = []
     for p in phased:
         if p.own < least_fit and id(p) not in told:

@@ -50,7 +50,8 @@ CLEAN = dict.fromkeys(PLANTED, lambda: with_signals(*four_muscles()))
 @pytest.mark.parametrize("name", PLANTED)
 @pytest.mark.parametrize("other", PLANTED)
 def test_each_exchange_is_told_by_one_check_only(name: str, other: str) -> None:
-    assert status(other, PLANTED[name].context()) == ("found" if other == name else "pass")
+    out_of_time = "skipped" if name == CLOCK else "pass"  # then nothing can be said of single muscles
+    assert status(other, PLANTED[name].context()) == ("found" if other == name else out_of_time)
 
 
 def test_the_shins_sides_are_told_too() -> None:
