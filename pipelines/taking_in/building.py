@@ -13,6 +13,8 @@ from pipelines.versions import shown_version
 if TYPE_CHECKING:
     from pipelines.pool.readied import Readied
 
+_ASKED = "Asked for anew, from the results of all deliveries."
+
 
 def is_built(desk: Desk) -> bool:
     """Whether warehouse and pages are there and show what the depot holds."""
@@ -34,7 +36,7 @@ def build_warehouse_stage(desk: Desk, *, anew: bool = False, readied: Readied | 
     rows = build_warehouse(desk.depot, desk.study, made_by, results, published, anew=anew, readied=readied).rows
     with desk.books.transaction():
         desk.books.files.put(keys.WAREHOUSE, desk.depot.store.hashes(keys.WAREHOUSE))
-        desk.ledger.write("built", "depot", "Deliveries, code or study file changed.", rows=rows)
+        desk.ledger.write("built", "depot", _ASKED if anew else "Deliveries, code or study file changed.", rows=rows)
     return rows
 
 
