@@ -11,7 +11,7 @@ export GX_ANALYTICS_ENABLED := false
 # Else a machine that keeps Python from writing .pyc files compiles every library again at each start.
 export UV_COMPILE_BYTECODE := 1
 
-.PHONY: help setup setup-dev demo test explore lint format docs benchmark detection attack crash clean
+.PHONY: help setup setup-dev demo test explore lint format docs benchmark detection coverage attack crash clean
 
 help: ## show this list
 	@grep -E '^[a-z-]+:.*##' $(MAKEFILE_LIST) | sed -E 's/:.*## /\t/' | expand -t 14
@@ -55,6 +55,9 @@ benchmark: setup-dev ## ratios of two things measured in the same run: docs/refe
 
 detection: setup-dev ## plant every fault in many trials: docs/reference/detection.md (10 minutes)
 	@$(BIN)/python -m benchmarks.detection --full --write
+
+coverage: setup-dev ## simulate whole studies, see how often intervals hold the truth: docs/reference/coverage.md (10 minutes)
+	@$(BIN)/python -m benchmarks.coverage --write
 
 attack: setup-dev ## damaged and hostile files, thousands of them (10 minutes)
 	@$(BIN)/python -m benchmarks.attack --full

@@ -144,6 +144,18 @@ ENERGY_EQUATION = (
     Code("weir_1949", "3.941 kcal per L oxygen and 1.106 kcal per L carbon dioxide."),
 )
 
+CONTRAST = (
+    Code("condition", "Two conditions at one visit."),
+    Code("visit", "One condition at a later visit and at the first of the plan: the change over the weeks."),
+    Code("interaction", "The difference between two conditions at a later visit less that at the first of the plan."),
+)
+
+NO_DIFFERENCE = (
+    Code("no_value", "No trial has a value in the condition at the visit."),
+    Code("no_value_in_reference", "No trial has a value in the reference."),
+    Code("no_value_in_either", "No trial has a value in either."),
+)
+
 FITTED_COMPONENTS = (
     Code("site_and_runner", "Between sites, between runners, and the rest."),
     Code("site", "Between sites, and the rest: nobody was measured at several sites."),

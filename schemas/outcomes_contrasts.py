@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from schemas import codes
 from schemas import fields as f
 from schemas.model import Code, Field, Kind, Layer, Table
 from schemas.outcomes import real
 from schemas.outcomes_study import STUDY_PROVENANCE
-from schemas.privacy import NOBODYS, PLAIN, RUNNER, SENSITIVE, Rows
+from schemas.privacy import NOBODYS, PLAIN, RUNNER, Rows
 
 _OUTCOME_NAME = Field(
     "outcome",
@@ -18,12 +20,38 @@ _OUTCOME_NAME = Field(
 _REFERENCE = Field(
     "reference_condition", Kind.CODE, "Condition that is compared with.", study_list="conditions", privacy=PLAIN
 )
+_CONTRAST = Field("contrast", Kind.CODE, "What is compared.", codes=codes.CONTRAST, privacy=PLAIN)
+_REFERENCE_VISIT = replace(
+    f.VISIT, name="reference_visit", description="Visit that is compared with; the same one if conditions are compared."
+)
+_COMPARED = (
+    "outcome",
+    "contrast",
+    "visit",
+    "reference_visit",
+    "at_speed",
+    "event_method",
+    "condition",
+    "reference_condition",
+)
+_LACKS = tuple(
+    Field(name, Kind.INTEGER, description, low=0, privacy=PLAIN)
+    for name, description in (
+        ("measured_count", "Runners at sites who were measured on both sides, with or without a value."),
+        (
+            "lacking_value_count",
+            "Of them, those without a value in the condition at the visit only. Where this and the next differ, what is lost may go with what was to be measured, and no interval covers that.",
+        ),
+        ("lacking_reference_count", "Those without a value in the reference only."),
+        ("lacking_both_count", "Those without a value in either."),
+    )
+)
 _ROW = "{unit_of_row}"
 
 RUNNER_CONTRASTS = Table(
     name="runner_contrasts",
     layer=Layer.OUTCOME,
-    one_row_is="the difference of one outcome between two conditions at one speed within one runner, site and visit",
+    one_row_is="the difference of one outcome between two conditions or visits at one speed within one runner and site",
     key=(
         "participant_id",
         "site",
@@ -31,6 +59,8 @@ RUNNER_CONTRASTS = Table(
         "set_speed_m_per_s",
         "event_method",
         "outcome",
+        "contrast",
+        "reference_visit",
         "condition",
         "reference_condition",
     ),
@@ -38,42 +68,53 @@ RUNNER_CONTRASTS = Table(
     fields=(
         f.PARTICIPANT_ID,
         f.SITE,
+        _CONTRAST,
         f.VISIT,
+        _REFERENCE_VISIT,
         f.COMPARED_SPEED,
         f.COMPARED_METHOD,
         _OUTCOME_NAME,
         f.CONDITION,
         _REFERENCE,
-        Field(
+        real(
             "condition_mean_value",
-            Kind.REAL,
-            "Mean over trials of the trial's mean in the condition, weighed as the study says, in the outcome's own unit.",
-            unit=_ROW,
-            privacy=SENSITIVE,
+            _ROW,
+            "Mean over trials of the trial's mean in the condition at the visit, weighed as the study says, in the outcome's own unit; of an interaction the difference between the conditions at the visit.",
         ),
-        Field("reference_mean_value", Kind.REAL, "The same in the reference condition.", unit=_ROW, privacy=SENSITIVE),
+        real("reference_mean_value", _ROW, "The same in the reference: condition, visit, or both."),
+        real("difference_value", _ROW, "The first less the second, in the outcome's own unit."),
         Field(
-            "difference_value",
-            Kind.REAL,
-            "Condition less reference, in the outcome's own unit.",
-            unit=_ROW,
-            privacy=SENSITIVE,
+            "trial_count",
+            Kind.INTEGER,
+            "Trials (or metabolic bouts) with a value behind the two.",
+            low=0,
+            privacy=PLAIN,
         ),
-        Field("trial_count", Kind.INTEGER, "Trials (or metabolic bouts) behind the two means.", low=2, privacy=PLAIN),
+        Field(
+            "reason_null",
+            Kind.CODE,
+            "Why there is no difference though the runner was measured on both sides; null if there is one.",
+            codes=codes.NO_DIFFERENCE,
+            nullable=True,
+            privacy=PLAIN,
+        ),
         *STUDY_PROVENANCE,
     ),
-    notes="A runner without both conditions at the same site, visit and set speed has no row.",
+    notes="A runner who was not measured on both sides at the same site and set speed has no row; neither has an outcome "
+    "of which nobody at the site has a value by that method.",
 )
 
 SITE_CONTRASTS = Table(
     name="site_contrasts",
     layer=Layer.OUTCOME,
-    one_row_is="the difference of one outcome between two conditions at one site, visit and speed",
-    key=("outcome", "visit", "at_speed", "event_method", "condition", "reference_condition", "site"),
+    one_row_is="the difference of one outcome between two conditions or visits at one site and speed",
+    key=(*_COMPARED, "site"),
     rows=NOBODYS,
     fields=(
         _OUTCOME_NAME,
+        _CONTRAST,
         f.VISIT,
+        _REFERENCE_VISIT,
         f.AT_SPEED,
         f.COMPARED_METHOD,
         f.CONDITION,
@@ -90,7 +131,8 @@ SITE_CONTRASTS = Table(
             "lower_limit_value", _ROW, "Lower end of the 95 % confidence interval, t on runners less 1. Null as error."
         ),
         real("upper_limit_value", _ROW, "Upper end of it."),
-        Field("runner_count", Kind.INTEGER, "Runners with both conditions.", low=1, privacy=PLAIN),
+        Field("runner_count", Kind.INTEGER, "Runners with a value on both sides.", low=0, privacy=PLAIN),
+        *_LACKS,
         Field(
             "reason_null", Kind.TEXT, "Why the site has no interval and is not pooled.", nullable=True, privacy=PLAIN
         ),
@@ -101,12 +143,14 @@ SITE_CONTRASTS = Table(
 POOLED_CONTRASTS = Table(
     name="pooled_contrasts",
     layer=Layer.OUTCOME,
-    one_row_is="the difference of one outcome between two conditions at one speed, pooled over sites by one method",
-    key=("outcome", "visit", "at_speed", "event_method", "condition", "reference_condition", "pooling_method"),
+    one_row_is="the difference of one outcome between two conditions or visits at one speed, pooled over sites by one method",
+    key=(*_COMPARED, "pooling_method"),
     rows=NOBODYS,
     fields=(
         _OUTCOME_NAME,
+        _CONTRAST,
         f.VISIT,
+        _REFERENCE_VISIT,
         f.AT_SPEED,
         f.COMPARED_METHOD,
         f.CONDITION,
@@ -193,6 +237,7 @@ POOLED_CONTRASTS = Table(
             privacy=PLAIN,
         ),
         Field("site_count", Kind.INTEGER, "Sites pooled.", low=0, privacy=PLAIN),
+        *_LACKS,
         Field("reason_null", Kind.TEXT, "Why there is no estimate; null if there is.", nullable=True, privacy=PLAIN),
         *STUDY_PROVENANCE,
     ),

@@ -27,6 +27,7 @@ REFERENCE = Path(__file__).resolve().parents[2] / "docs" / "reference"
 _MADE = "\n<!-- Made by `make docs` from the definitions in the code; changes by hand are lost. -->\n"
 #: Measured, not made from the definitions: page -> what its line in the index says. Most are written by benchmarks.
 MEASURED = {
+    "coverage.md": "[How often the intervals hold the truth](coverage.md), in studies with known answers; measured",
     "detection.md": "[How well the checks see](detection.md): how often each finds its fault, by size; measured",
     "named_causes.md": "[How often the named cause is the true one](named_causes.md); measured",
     "silently_wrong.md": "[What is wrong without a word](silently_wrong.md): damaged files, matched clocks; measured",

@@ -20,6 +20,7 @@ if TYPE_CHECKING:
 #: Shown before the next: rows over several methods, then those of the method that is believed most.
 _METHODS = ("several", "none", "force", "sensor", "markers")
 _METHOD_WORDS = {"force": "force", "sensor": "foot sensors", "markers": "foot markers"}
+_SHOWN = "list_contains(?, outcome) AND contrast = 'condition'"
 Row = dict[str, Any]
 Compared = tuple[str, str]  # condition, reference
 
@@ -99,9 +100,9 @@ def read_contrasts(
 ) -> Contrasts:
     """Differences of these outcomes at the first visit that has a pooled one, or else any."""
     keys = [o.key for o in outcomes]
-    sites = _rows(connection, "SELECT * FROM site_contrasts WHERE list_contains(?, outcome) ORDER BY site", keys)
+    sites = _rows(connection, f"SELECT * FROM site_contrasts WHERE runner_count > 0 AND {_SHOWN} ORDER BY site", keys)
     pooled = _rows(
-        connection, "SELECT * FROM pooled_contrasts WHERE list_contains(?, outcome) ORDER BY pooling_method", keys
+        connection, f"SELECT * FROM pooled_contrasts WHERE runner_count > 0 AND {_SHOWN} ORDER BY pooling_method", keys
     )
     visit = _first_visit(pooled, sites, visits)
     if visit is None:
@@ -147,7 +148,8 @@ def _rows(connection: duckdb.DuckDBPyConnection, sql: str, keys: list[str]) -> l
 
 def _runners(connection: duckdb.DuckDBPyConnection, keys: list[str], visit: str, at_speed: str) -> int:
     row = connection.execute(
-        "SELECT count(DISTINCT participant_id) FROM runner_contrasts WHERE list_contains(?, outcome) AND visit = ? "
+        f"SELECT count(DISTINCT participant_id) FROM runner_contrasts WHERE {_SHOWN} AND visit = ? "
+        "AND difference_value IS NOT NULL "
         "AND (format('{:.1f} m/s', set_speed_m_per_s) = ? OR NOT ends_with(?, ' m/s'))",
         [keys, visit, at_speed, at_speed],
     ).fetchone()
@@ -187,6 +189,7 @@ def _notes(comparison: Comparison, outcome: Outcome, sites: Sequence[str]) -> It
                 ends = [signed(row[f"prediction_{end}_value"], outcome.digits) for end in ("lower", "upper")]
                 text += f", a further site expected from {ends[0]} to {ends[1]}"
             yield text
+    yield from _lost(comparison.sites)
     for row in comparison.sites:
         if row["reason_null"]:
             yield f"{row['site']} has no interval and is not in the random effects, {row['reason_null']}"
@@ -196,6 +199,20 @@ def _notes(comparison: Comparison, outcome: Outcome, sites: Sequence[str]) -> It
     missing = [site for site in sites if site not in {row["site"] for row in comparison.sites}]
     if missing:
         yield f"no runner with both at {joined(missing)}"
+
+
+def _lost(sites: Iterable[Row]) -> Iterator[str]:
+    """How many who were measured have no value, where it is on one side more than on the other."""
+    rows = list(sites)
+    measured, without, reference = (
+        sum(row.get(name) or 0 for row in rows)
+        for name in ("measured_count", "lacking_value_count", "lacking_reference_count")
+    )
+    if without != reference:
+        yield (
+            f"of {measured} measured in both, {without} have no value in the condition alone and {reference} in the "
+            "reference alone: what is lost may go with the difference, which no interval covers"
+        )
 
 
 def _first_upper(words: str) -> str:

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections import Counter
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 from typing import TYPE_CHECKING, Any
@@ -19,7 +20,22 @@ if TYPE_CHECKING:
 WHO = ("participant_id", "site", "visit")
 SPEED = "set_speed_m_per_s"
 METHOD = "event_method"
-COMPARED = ("outcome", "visit", "at_speed", METHOD, "condition", "reference_condition")
+COMPARED = (
+    "outcome",
+    "contrast",
+    "visit",
+    "reference_visit",
+    "at_speed",
+    METHOD,
+    "condition",
+    "reference_condition",
+)
+#: Why a runner who was measured has no difference: reason in ``runner_contrasts`` -> count of such in the other tables.
+LACKS = {
+    "no_value": "lacking_value_count",
+    "no_value_in_reference": "lacking_reference_count",
+    "no_value_in_either": "lacking_both_count",
+}
 _SEVERAL = "several"
 _OWN_SPEED = "own speed"
 #: Methods of finding events in the order in which they are believed; some outcomes need none.
@@ -34,16 +50,17 @@ def at_speeds(contrasts: pd.DataFrame, settings: ContrastProcessing) -> pd.DataF
     return contrasts.assign(at_speed=[f"{speed:.1f} m/s" for speed in contrasts[SPEED]])
 
 
-def with_several(rows: pd.DataFrame) -> pd.DataFrame:
+def with_several(rows: pd.DataFrame, value: str) -> pd.DataFrame:
     """The rows, and once more those of comparisons that sites tell by different methods: of each site the one that is
-    believed most, all of them marked."""
+    believed most of those with a ``value``, all of them marked."""
     import pandas as pd
 
     if rows.empty:
         return rows
     same = [name for name in COMPARED if name != METHOD]
     rank = rows[METHOD].astype(str).map(METHODS.index)
-    best = rank == rank.groupby([rows[name].astype(str) for name in (*same, "site")]).transform("min")
+    told = rank.where(rows[value].notna())
+    best = rank == told.groupby([rows[name].astype(str) for name in (*same, "site")]).transform("min")
     kept = rows[best]
     differ = kept.groupby([kept[name].astype(str) for name in same])[METHOD].transform("nunique") > 1
     return pd.concat([rows.astype({METHOD: object}), kept[differ].assign(**{METHOD: _SEVERAL})], ignore_index=True)
@@ -51,13 +68,22 @@ def with_several(rows: pd.DataFrame) -> pd.DataFrame:
 
 @dataclass(frozen=True)
 class Group:
-    """What a method takes of some rows of ``runner_contrasts``, (n,) each."""
+    """What a method takes of some rows of ``runner_contrasts``: (n,) each of those with a difference.
+
+    lacks: reason -> how many have none.
+    """
 
     runners: NDArray[Any]
     sites: NDArray[Any]
     means: FloatArray
     reference_means: FloatArray
     differences: FloatArray
+    lacks: Mapping[str, int]
+
+    def counted(self) -> dict[str, int]:
+        """How many were measured, and how many of them have no difference, as columns."""
+        lacking = {column: self.lacks.get(reason, 0) for reason, column in LACKS.items()}
+        return {"measured_count": len(self.differences) + sum(lacking.values()), **lacking}
 
 
 def groups(contrasts: pd.DataFrame, keys: Sequence[str]) -> Iterator[tuple[tuple[str, ...], Group]]:
@@ -65,22 +91,38 @@ def groups(contrasts: pd.DataFrame, keys: Sequence[str]) -> Iterator[tuple[tuple
     if contrasts.empty:
         return
     ordered = contrasts.sort_values(list(keys), kind="stable")
-    named = ("participant_id", "site")
+    named = ("participant_id", "site", "reason_null")
     texts = {name: ordered[name].astype(str).to_numpy(object) for name in dict.fromkeys((*keys, *named))}
-    numbers = [ordered[name].to_numpy(float) for name in ("condition_mean_value", "reference_mean_value")]
+    means, references = (ordered[name].to_numpy(float) for name in ("condition_mean_value", "reference_mean_value"))
     differences = ordered["difference_value"].to_numpy(float)
     new = np.zeros(len(ordered) - 1, bool)
     for name in keys:
         new |= texts[name][1:] != texts[name][:-1]
+    has = np.isfinite(differences)
     ends = [0, *(np.flatnonzero(new) + 1).tolist(), len(ordered)]
     for start, end in pairwise(ends):
-        rows = slice(start, end)
-        arrays = (*(texts[name][rows] for name in named), *(column[rows] for column in numbers), differences[rows])
-        yield tuple(texts[name][start] for name in keys), Group(*arrays)
+        with_value = start + np.flatnonzero(has[start:end])
+        without = texts["reason_null"][start:end][~has[start:end]]
+        yield (
+            tuple(texts[name][start] for name in keys),
+            Group(
+                texts["participant_id"][with_value],
+                texts["site"][with_value],
+                means[with_value],
+                references[with_value],
+                differences[with_value],
+                Counter(without.tolist()) if len(without) else {},
+            ),
+        )
 
 
 def why_no_interval(group: Group, settings: ContrastProcessing) -> str | None:
     """Why the differences of a group of runners have no standard error; None if they have."""
+    if not len(group.differences):
+        counts = group.counted()
+        sides = f"{counts['lacking_value_count']} lack it on the compared side"
+        sides += f" and {counts['lacking_reference_count']} in the reference"
+        return f"no runner has it on both sides: of {counts['measured_count']} measured, {sides} alone"
     if len(group.differences) < settings.fewest_runners:
         return f"{len(group.differences)} of at least {settings.fewest_runners} runners"
     largest = max(np.abs(group.means).max(), np.abs(group.reference_means).max())

@@ -21,9 +21,11 @@ from numpy.typing import NDArray
 
 from schemas.trial import FloatArray
 
-_MOST_STEPS, _MOST_HALVINGS = 100, 25
+_MOST_STEPS, _MOST_HALVINGS = 300, 25
 #: A step that gains less than this in minus two log-likelihood is the last; of a total variance scaled to one.
 _GAIN = 1e-10
+#: A step is short enough if it gains this part of what the slope promises; 1 is what the best step of a parabola gains.
+_ENOUGH = 0.3
 #: A covariance whose smallest eigenvalue is a smaller part of its largest variance is not positive definite.
 _DEFINITE = 1e-10
 
@@ -181,9 +183,9 @@ def _information(state: _State, design: Design) -> tuple[FloatArray, FloatArray,
     products = free[:, None] @ design.components
     spare = design.spare_weights / state.pure[:, None]
     traces = np.einsum("bjnn->bj", products) + design.spare * spare
-    within = np.einsum("bn,jnm,bm->bj", state.rest, design.components, state.rest, optimize=True)
+    within = np.einsum("bn,jnm,bm->bj", state.rest, design.components, state.rest)
     slope = 0.5 * (within + (state.squares / state.pure)[:, None] * spare - traces)
-    pairs = np.einsum("bjnm,bkmn->bjk", products, products, optimize=True)
+    pairs = np.einsum("bjnm,bkmn->bjk", products, products)
     expected = 0.5 * (pairs + design.spare * spare[:, :, None] * spare[:, None, :])
     return slope, expected, weighted
 
@@ -205,7 +207,8 @@ def _uphill(state: _State, values: FloatArray, squares: FloatArray, design: Desi
         tried = np.maximum(state.theta[waiting] + length * step[waiting], design.lowest)
         new = _state(tried, values[waiting], squares[waiting], design)
         gain = state.criterion[waiting] - new.criterion
-        good = gain > 0
+        moved = (slope[waiting] * (tried - state.theta[waiting])).sum(axis=1)
+        good = (gain > 0) & (gain >= _ENOUGH * moved)
         best = _put(best, waiting[good], _take(new, np.flatnonzero(good)))
         gained[waiting[good]] = gain[good]
         promise = np.abs(slope[waiting] * step[waiting]).sum(axis=1) * length
@@ -223,14 +226,14 @@ def _finished(state: _State, design: Design, scale: FloatArray, converged: NDArr
     across = weighted.swapaxes(-1, -2)[:, None]
     middle = design.components @ weighted[:, None]  # (B, J, n, p)
     first = across @ middle  # (B, J, p, p)
-    second = np.einsum("bjnp,bnm,bkmq->bjkpq", middle, state.inverse, middle, optimize=True)
+    second = np.einsum("bjnp,bnm,bkmq->bjkpq", middle, state.inverse, middle)
     found = state.covariance
     less = first[:, :, None] @ found[:, None, None] @ first[:, None, :]
-    allowance = np.einsum("bjk,bjkpq->bpq", scatter, second - less, optimize=True)
+    allowance = np.einsum("bjk,bjkpq->bpq", scatter, second - less)
     adjusted = found + 2 * found @ allowance @ found
     variances = np.einsum("bpp->bp", found)
     slopes = np.einsum("bjpp->bpj", found[:, None] @ first @ found[:, None])
-    spread = np.einsum("bpj,bjk,bpk->bp", slopes, scatter, slopes, optimize=True)
+    spread = np.einsum("bpj,bjk,bpk->bp", slopes, scatter, slopes)
     return Fits(
         state.estimates * scale[:, None],
         np.sqrt(np.maximum(np.einsum("bpp->bp", adjusted), variances)) * scale[:, None],

@@ -150,39 +150,59 @@ def one_stage(
 
     The fixed part is the mean difference, with covariates (n, c) at their means.
     """
-    differences = np.asarray(differences, float)
+    (found,) = one_stage_each(np.asarray(differences, float)[None, :], runners, sites, covariates)
+    if isinstance(found, NoFit):
+        raise found
+    return found
+
+
+def one_stage_each(
+    differences: FloatArray, runners: NDArray[Any], sites: NDArray[Any], covariates: FloatArray | None = None
+) -> list[OneStage | NoFit]:
+    """The same for each of (B, n) sets of differences of the same runners at the same sites, fitted together."""
     try:
         of = layout(runners, sites, covariates)
         means = fit_layout(differences, of)
-        if not means.fits.converged[0]:
-            raise NoFit("the search for the components of variance does not end")
-        if not means.errors[0] > 0:
-            raise NoFit("the sites' means do not vary")
     except NoFit as error:
-        return _site_means(differences, sites, str(error))
-    effect, p_value = t_effect(float(means.estimates[0]), float(means.errors[0]), float(means.freedom[0]))
-    theta = means.fits.theta[0]
-    singular = bool((theta < _NOTHING * np.abs(theta).sum()).any())
+        if len(differences) == 1:
+            return [_site_means(differences[0], sites, error)]
+        each = (one_stage_each(own[None, :], runners, sites, covariates) for own in differences)
+        return [found for (found,) in each]
+    rows: list[OneStage | NoFit] = []
+    for place, own in enumerate(differences):
+        if not means.fits.converged[place]:
+            why = NoFit("the search for the components of variance does not end")
+            rows.append(_site_means(own, sites, why))
+        elif not means.errors[place] > 0:
+            rows.append(_site_means(own, sites, NoFit("the sites' means do not vary")))
+        else:
+            rows.append(_told(means, place, of))
+    return rows
+
+
+def _told(means: Means, place: int, of: Layout) -> OneStage:
+    freedom, theta = float(means.freedom[place]), means.fits.theta[place]
+    effect, p_value = t_effect(float(means.estimates[place]), float(means.errors[place]), freedom)
     roots = [float(np.sqrt(max(value, 0.0))) for value in theta]
     return OneStage(
         effect,
-        float(means.freedom[0]),
+        freedom,
         p_value,
         of.fitted,
         None if of.fitted == "one_site" else roots[0],
         roots[1] if of.fitted == "site_and_runner" else None,
         roots[-1],
-        singular,
+        bool((theta < _NOTHING * np.abs(theta).sum()).any()),
     )
 
 
-def _site_means(differences: FloatArray, sites: NDArray[Any], why: str) -> OneStage:
+def _site_means(differences: FloatArray, sites: NDArray[Any], why: NoFit) -> OneStage | NoFit:
     """Every site's mean counting alike, t on sites less 1: right whatever the components, and wide."""
     names, places = np.unique(sites, return_inverse=True)
     means = np.bincount(places, differences) / np.bincount(places)
     spread = float(means.std(ddof=1)) if len(names) > 1 else 0.0
     if not spread > 1e-12 * float(np.abs(differences).max()):
-        raise NoFit(why)
+        return why
     effect, p_value = t_effect(float(means.mean()), spread / np.sqrt(len(names)), len(names) - 1)
     rest = float(np.sqrt(((differences - means[places]) ** 2).sum() / max(len(differences) - len(names), 1)))
-    return OneStage(effect, len(names) - 1, p_value, "site_means", None, None, rest, False, why)
+    return OneStage(effect, len(names) - 1, p_value, "site_means", None, None, rest, False, str(why))

@@ -17,7 +17,7 @@ from pipelines.science.statistics.comparisons import (
     with_several,
 )
 from pipelines.science.statistics.mixed_model import NoFit
-from pipelines.science.statistics.one_stage import one_stage
+from pipelines.science.statistics.one_stage import OneStage, one_stage_each
 from pipelines.science.statistics.pooling import TauMethod, effect_row, prediction_interval, random_effects
 from schemas.outcomes_contrasts import POOLED_CONTRASTS
 from schemas.processing import ContrastProcessing, Processing
@@ -50,37 +50,48 @@ def pooled_contrasts(contrasts: pd.DataFrame, sites: pd.DataFrame, processing: P
     Where a method cannot be used its numbers are null and the reason stands beside them. Where sites found events by
     different methods, rows marked so go over all of them, beside those of each method.
     """
-    contrasts = with_several(at_speeds(contrasts, processing.contrasts))
-    sites = with_several(sites)
+    contrasts = with_several(at_speeds(contrasts, processing.contrasts), "difference_value")
+    sites = with_several(sites, "estimate_value")
     usable: dict[tuple[str, ...], list[dict[Hashable, Any]]] = {}
     for site in sites.to_dict("records"):
         own = usable.setdefault(tuple(site[name] for name in COMPARED), [])
         own += [site] if site["standard_error_value"] == site["standard_error_value"] else []
+    compared = list(groups(contrasts, COMPARED))
+    models = _models([group for _, group in compared], processing.contrasts)
     rows: list[dict[str, Any]] = []
-    for key, group in groups(contrasts, COMPARED):
-        compared = dict(zip(COMPARED, key, strict=True))
-        rows.append(compared | _mixed(group, processing.contrasts))
+    for (key, group), model in zip(compared, models, strict=True):
+        which: dict[str, Any] = {**dict(zip(COMPARED, key, strict=True)), **group.counted()}
+        rows.append(which | _mixed(group, model))
         for name, method in _META.items():
             meta = _meta(group, usable[key], method, processing.contrasts)
-            rows.append(compared | meta | {"pooling_method": name})
+            rows.append(which | meta | {"pooling_method": name})
     return frame_of(POOLED_CONTRASTS, rows)
 
 
-def _mixed(group: Group, settings: ContrastProcessing) -> dict[str, Any]:
+def _models(compared: Sequence[Group], settings: ContrastProcessing) -> list[OneStage | str]:
+    """The mixed model of each comparison, or why it has none; those of the same runners at the same sites together."""
+    found: list[OneStage | str] = [why_no_interval(group, settings) or "" for group in compared]
+    alike: dict[tuple[Any, ...], list[int]] = {}
+    for place, group in enumerate(compared):
+        if not found[place]:
+            alike.setdefault((*group.runners, *group.sites), []).append(place)
+    for places in alike.values():
+        first = compared[places[0]]
+        differences = np.array([compared[place].differences for place in places])
+        for place, model in zip(places, one_stage_each(differences, first.runners, first.sites), strict=True):
+            found[place] = f"the mixed model has no answer: {model}" if isinstance(model, NoFit) else model
+    return found
+
+
+def _mixed(group: Group, found: OneStage | str) -> dict[str, Any]:
     row = _nothing_pooled("one_stage_mixed_model", "kenward_roger")
-    people = len(set(group.runners))
-    row |= {"runner_count": people, "site_count": len(set(group.sites))}
+    row |= {"runner_count": len(set(group.runners)), "site_count": len(set(group.sites))}
     row |= {"travelling_runner_count": _travelling(group)}
-    if reason := why_no_interval(group, settings):
-        return row | {"reason_null": reason}
-    try:
-        found = one_stage(group.differences, group.runners, group.sites)
-    except NoFit as error:
-        return row | {"reason_null": f"the mixed model has no answer: {error}"}
+    if isinstance(found, str):
+        return row | {"reason_null": found}
     lower = upper = None
     if found.between_site_sd is not None and row["site_count"] > 2:
-        ends = found.effect, found.between_site_sd**2, row["site_count"]
-        lower, upper = prediction_interval(*ends)
+        lower, upper = prediction_interval(found.effect, found.between_site_sd**2, row["site_count"])
     return (
         row
         | effect_row(found.effect)

@@ -17,6 +17,8 @@ import numpy as np
 
 from schemas.trial import FloatArray
 
+#: Looks at ever smaller ranges around the best point so far; each is a twentieth of the one before.
+_LOOKS = 8
 TauMethod = Literal["dersimonian_laird", "restricted_likelihood"]
 Interval = Literal["hartung_knapp", "normal"]
 
@@ -176,22 +178,15 @@ def _dersimonian_laird(y: FloatArray, v: FloatArray) -> float:
 
 
 def _restricted_likelihood(y: FloatArray, v: FloatArray) -> float:
-    """The tau2 of highest restricted likelihood: a coarse look at the whole range, then a fine one around the best.
+    """The tau2 of highest restricted likelihood: a look at the whole range, then ever closer ones.
 
     Scoring steps can stop at a lower hill or run off; with so few numbers looking everywhere costs nothing.
     """
-    from scipy.optimize import minimize_scalar
-
     top = 10 * float(y.var(ddof=1)) + 10 * float(v.max())
-    grid = np.concatenate([[0.0], np.geomspace(1e-9 * top, top, 300)])
-    best = int(np.argmax(restricted_log_likelihood(grid, y, v)))
-    if best == 0:
-        return 0.0
-    low, high = float(grid[best - 1]), float(grid[min(best + 1, len(grid) - 1)])
-    found = minimize_scalar(
-        lambda part: -restricted_log_likelihood(low + part * (high - low), y, v),
-        bounds=(0, 1),
-        method="bounded",
-        options={"xatol": 1e-10},
-    )
-    return low + float(found.x) * (high - low)
+    points = np.concatenate([[0.0], np.geomspace(1e-9 * top, top, 300)])
+    for _ in range(_LOOKS):
+        best = int(np.argmax(restricted_log_likelihood(points, y, v)))
+        if points[best] == 0.0:
+            return 0.0
+        points = np.linspace(points[max(best - 1, 0)], points[min(best + 1, len(points) - 1)], 41)
+    return float(points[20])

@@ -192,7 +192,7 @@ def accepted(trial_id: str, site: str, runner: str, condition: str, contact_s: f
 
 def contrast(outcome: str, *sites: tuple[str, float], visit: str = "first", pooled: bool = True) -> Rows:
     """One outcome, unshod less shod: an interval at each site of 0.2 to either side, and the pooled estimates."""
-    pair = {"condition": "unshod", "reference_condition": "shod"}
+    pair = {"condition": "unshod", "reference_condition": "shod", "contrast": "condition", "reference_visit": visit}
     compared = {"outcome": outcome, "visit": visit, "at_speed": "3.0 m/s", "event_method": "force", **pair, **STAMP}
     mean = sum(value for _, value in sites) / len(sites)
     values = {"estimate_value": mean, "lower_limit_value": mean - 0.3, "upper_limit_value": mean + 0.3}

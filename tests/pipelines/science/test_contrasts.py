@@ -104,6 +104,70 @@ def test_methods_of_finding_events_are_never_pooled_without_saying_so() -> None:
     assert runner_contrasts(mixed, TO_CUSHIONED).empty, "one runner, two methods: the difference would be theirs"
 
 
+def test_change_over_the_visits_and_whether_the_difference_changes_are_asked() -> None:
+    first = measured([("R1", "brack", "cushioned", 1.0), ("R1", "brack", "unshod", 2.0)])
+    later = first.assign(visit="week_5", mean_value=[1.5, 2.2])
+    last = first.assign(visit="week_10", mean_value=[1.5, 3.0])
+    table = runner_contrasts(pd.concat([first, later, last]), TO_CUSHIONED, ["week_0", "week_5", "week_10"])
+    found = {
+        (row["contrast"], row["condition"], row["visit"]): row["difference_value"] for row in table.to_dict("records")
+    }
+    assert found == pytest.approx(
+        {
+            ("condition", "unshod", "week_0"): 1.0,
+            ("condition", "unshod", "week_5"): 0.7,
+            ("condition", "unshod", "week_10"): 1.5,
+            ("visit", "cushioned", "week_5"): 0.5,
+            ("visit", "cushioned", "week_10"): 0.5,
+            ("visit", "unshod", "week_5"): 0.2,
+            ("visit", "unshod", "week_10"): 1.0,
+            ("interaction", "unshod", "week_5"): -0.3,
+            ("interaction", "unshod", "week_10"): 0.5,
+        }
+    )
+    assert set(table[table["contrast"] != "condition"]["reference_visit"]) == {"week_0"}
+
+
+def test_the_change_of_a_difference_is_pooled_as_a_difference_is() -> None:
+    first = measured(runs(brack=6, corrie=6, tarn=6))
+    gain = np.where(first["condition"] == "unshod", 0.02, 0.01)
+    noise = np.random.default_rng(3).normal(0, 0.001, len(first))
+    later = first.assign(visit="week_5", mean_value=first["mean_value"] + gain + noise)
+    runner = runner_contrasts(pd.concat([first, later]), TO_CUSHIONED, ["week_0", "week_5"])
+    table = pooled(runner, TO_CUSHIONED)
+    model = table[table["pooling_method"] == "one_stage_mixed_model"]
+    found = dict(zip(zip(model["contrast"], model["condition"], strict=True), model["estimate_value"], strict=True))
+    assert found["interaction", "unshod"] == pytest.approx(0.01, abs=0.001)
+    assert found["visit", "unshod"] == pytest.approx(0.02, abs=0.001)
+    assert found["visit", "cushioned"] == pytest.approx(0.01, abs=0.001)
+
+
+def test_who_was_measured_and_has_no_value_is_counted_by_side() -> None:
+    lost = {"brack0", "brack1", "corrie0"}
+    rows = measured(runs())
+    other = rows.assign(outcome="flight_time_s")  # by which it is known that they were measured
+    rows = rows[~((rows["condition"] == "unshod") & rows["participant_id"].isin(lost))]
+    runner = runner_contrasts(pd.concat([rows, other]), TO_CUSHIONED)
+    without = runner[runner["difference_value"].isna()]
+    assert set(without["participant_id"]) == lost
+    assert set(without["reason_null"]) == {"no_value"}
+    site = site_contrasts(runner, TO_CUSHIONED).set_index(["outcome", "site"])
+    assert site.loc[("contact_time_s", "brack"), "lacking_value_count"] == 2
+    model = by_method(pooled(runner, TO_CUSHIONED).query("outcome == 'contact_time_s'"))["one_stage_mixed_model"]
+    assert (model["measured_count"], model["lacking_value_count"], model["runner_count"]) == (13, 3, 10)
+    assert (model["lacking_reference_count"], model["lacking_both_count"]) == (0, 0)
+
+
+def test_an_outcome_that_one_condition_alone_has_is_told_with_that_reason() -> None:
+    rows = measured(runs())
+    peak = rows[rows["condition"] == "cushioned"].assign(outcome="impact_peak_bw")
+    runner = runner_contrasts(pd.concat([rows, peak]), TO_CUSHIONED)
+    table = pooled(runner, TO_CUSHIONED)
+    row = by_method(table[table["outcome"] == "impact_peak_bw"])["one_stage_mixed_model"]
+    assert pd.isna(row["estimate_value"])
+    assert "no runner has it on both sides: of 13 measured, 13 lack it on the compared side" in row["reason_null"]
+
+
 def test_a_runner_without_both_conditions_has_no_row() -> None:
     assert runner_contrasts(measured([("R1", "brack", "unshod", 1.0)]), TO_CUSHIONED).empty
 
