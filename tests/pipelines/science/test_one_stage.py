@@ -16,6 +16,7 @@ from statsmodels.regression.mixed_linear_model import MixedLM, VCSpec  # type: i
 from pipelines.science.statistics.mixed_model import Design, NoFit, fit_components
 from pipelines.science.statistics.one_stage import fit_layout, layout, one_stage
 from pipelines.science.statistics.pooling import mean_effect
+from tests.tries import tries
 
 Study = tuple[NDArray[Any], NDArray[Any], NDArray[Any]]
 
