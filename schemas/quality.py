@@ -176,33 +176,34 @@ SIGNAL_TRACES = Table(
 TRIAL_SHAPES = Table(
     name="trial_shapes",
     layer=Layer.QUALITY,
-    one_row_is="one point of the shape of one marker's path over a whole accepted running trial",
-    key=("trial_id", "delivery_id", "marker", "point"),
+    one_row_is="the shape of one stride of an accepted running trial, or of all of a standing one",
+    key=("trial_id", "delivery_id", "marker", "stride_number"),
     rows=Rows(TRIAL, scopes=("motion",)),
     stays=True,
     fields=(
         f.TRIAL_ID,
         Field(
-            "marker", Kind.TEXT, "Anatomical role and side of the marker, for example calcaneus_left.", privacy=PLAIN
-        ),
-        Field(
-            "point",
-            Kind.INTEGER,
-            "Position in the trial, from 0 at its start to the last at its end.",
-            low=0,
+            "marker",
+            Kind.TEXT,
+            "Heel marker between whose highest places the stride is, for example calcaneus_left; standing of a standing trial.",
             privacy=PLAIN,
         ),
+        Field("stride_number", Kind.INTEGER, "Counted from 0 within the trial and marker.", low=0, privacy=PLAIN),
         Field(
-            "height_score",
-            Kind.REAL,
-            "Height of the marker there, less its mean and divided by its standard deviation over the trial: "
-            "the same for a copy that was resampled or rescaled.",
-            unit="1",
+            "cell",
+            Kind.TEXT,
+            "Coarse sizes of the shape, by which shapes worth comparing are found.",
+            privacy=SENSITIVE,
+        ),
+        Field(
+            "shape_code",
+            Kind.TEXT,
+            "The paths of both feet over the stride, less their means, in thousandths of the foot's length: 16-bit integers, packed and written in base 64.",
             privacy=SENSITIVE,
         ),
         *f.PROVENANCE,
     ),
-    notes="By these shapes a recording is known again when it is sent once more as another trial.",
+    notes="By these shapes a recording, or a part of one, is known again when it is sent once more as another trial.",
 )
 
 _QUANTITY_UNIT = Field(

@@ -17,6 +17,7 @@ from schemas.processing import Processing
 from schemas.quota import Quota
 from schemas.settings import Settings
 from schemas.site_settings import SiteEvents, SiteLimit
+from schemas.study_codes import StudyCodes
 
 LabAxis = Literal["+x", "-x", "+y", "-y", "+z", "-z"]
 Surface = Literal["treadmill", "runway"]
@@ -190,6 +191,11 @@ class Study(Settings):
     known_texts: tuple[str, ...] = Field(
         default=(),
         description="Texts that recording programs write into every file and that tell of nobody; any other text that is neither a code, a number nor words of the trade is held until a person has looked at it.",
+    )
+    codes: StudyCodes = Field(default_factory=StudyCodes, description="How codes of runners and trials are written.")
+    consent_forms: tuple[str, ...] = Field(
+        default=(),
+        description="Versions of the consent form that runners may sign. Consent that is given anew after a withdrawal names one of them; left out, any is taken.",
     )
     conditions: dict[str, Described] = Field(description="Footwear conditions.")
     visits: dict[str, Visit] = Field(description="Visits of the plan.")

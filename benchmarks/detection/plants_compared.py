@@ -19,7 +19,7 @@ from demo_site_uploads.simulator.faults import played_at_another_speed
 from demo_site_uploads.simulator.tables import Rows
 from pipelines.depot.books.rows import TrialVersion
 from pipelines.judging.judge import workspace_of
-from pipelines.science.shapes import alike, shapes_in, shapes_of
+from pipelines.science.known_again import Kept, kept_in, rows_in
 from pipelines.taking_in.resends import parts_of, with_changed_trials
 from schemas.consent import Consent
 from schemas.reading import Reading
@@ -69,18 +69,18 @@ class Copied:
 
     def report(self, check_name: str) -> Report:
         """What the check says of the second, once its shape has been compared with the first's."""
-        one, other = (self._shapes(s) for s in (self.first, self.second))
-        known = bool(one) and bool(other)
-        copy = "another trial" if known and alike(one, other) else None
+        one, other = (self._kept(s) for s in (self.first, self.second))
+        known = bool(one.own_cells) and bool(other.own_cells)
+        near = not one.own_cells.isdisjoint(other.cells)
+        copy = "another trial" if known and near and other.is_one_with(one) else None
         reading = Reading(self.second.row.trial_id, self.second.row.file, copy_of=copy, shaped=known)
         context = Context(study=STUDY, delivery_id="copied", site=self.second.row.site, reading=reading)
         return run_one(catalogue()[check_name], context, STAMP)
 
     @staticmethod
-    def _shapes(one: Specimen) -> dict[str, np.ndarray]:
-        job = job_of(one)
-        trial = workspace_of(job)[0].trial
-        return next(iter(shapes_in(shapes_of(trial, STUDY.processing).frame()).values()), {})
+    def _kept(one: Specimen) -> Kept:
+        shapes = workspace_of(job_of(one))[0].trial_shapes
+        return next(iter(kept_in(rows_in(shapes)).values()), Kept())
 
 
 def _resampled(case: Case, size: float, chance: np.random.Generator) -> Copied:
@@ -88,6 +88,23 @@ def _resampled(case: Case, size: float, chance: np.random.Generator) -> Copied:
     own = specimen(case)
     fault: Callable[..., object] = played_at_another_speed(1 + size / 100 * float(chance.choice([-1, 1])))
     return Copied(own, own.faulty(fault))  # type: ignore[arg-type]
+
+
+def _with_the_start_cut(case: Case, size: float, chance: np.random.Generator) -> Copied:
+    """The same recording without its first ``size`` per cent."""
+    own = specimen(case)
+    recording = own.recording
+    frames = round(len(recording.points) * size / 100)
+    samples = frames * (len(recording.analog) // len(recording.points))
+    return Copied(own, own.with_recording(points=recording.points[frames:], analog=recording.analog[samples:]))
+
+
+def _with_noise(case: Case, size: float, chance: np.random.Generator) -> Copied:
+    """The same recording without its first frame, every marker shaken by ``size`` mm (standard deviation)."""
+    cut = _with_the_start_cut(case, 100 / len(specimen(case).recording.points), chance)
+    points = cut.second.recording.points
+    unit = 1000.0 if cut.second.recording.point_unit == "m" else 1.0
+    return replace(cut, second=cut.second.with_recording(points=points + chance.normal(0, size / unit, points.shape)))
 
 
 PLANTS = (
@@ -99,5 +116,14 @@ PLANTS = (
     Plant(
         "recording_is_of_one_trial_only", "a recording is sent again as another trial, played {size} faster or slower",
         "%", (0.0, 1.0, 3.0, 10.0), 3.0, "the same run counts twice", send=_resampled, share_of_trials=0.5,
+    ),
+    Plant(
+        "recording_is_of_one_trial_only", "a recording is sent again as another trial, without its first {size}", "%",
+        (10.0, 20.0, 50.0), 20.0, "the same run counts twice", send=_with_the_start_cut, share_of_trials=0.5,
+    ),
+    Plant(
+        "recording_is_of_one_trial_only",
+        "a recording is sent again as another trial, less a frame and with noise of {size}", "mm", (0.5, 2.0, 5.0), 2.0,
+        "the same run counts twice", send=_with_noise, share_of_trials=0.5,
     ),
 )  # fmt: skip

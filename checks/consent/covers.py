@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Collection, Iterable, Iterator
+from collections.abc import Collection, Iterable, Iterator, Mapping
 from typing import Any
 
 from checks.registry import Looked, Subject, Weight, check, looked, nothing
@@ -17,6 +17,7 @@ from schemas.model import Layer, Table
 from schemas.received import Received
 
 _CONSENTS = str(SENT_CONSENTS.file_name)
+_NO_RUNNERS = "no runner's"
 
 
 @check(
@@ -42,6 +43,12 @@ def consent_covers_the_trial(consent: Consent) -> Looked:
     faults += [fault for table in tables_of(Layer.DELIVERY) for fault in _of_rows(table, consent)]
     faults += _near_misses(consent)
     return looked(max(1, len(consent.trials)), faults)
+
+
+def is_of_nobody(finding: Mapping[str, Any]) -> bool:
+    """Whether a finding tells of a line of consents.csv under a code that is nobody's."""
+    about = (finding["check_name"], finding["file"])
+    return about == (consent_covers_the_trial.__name__, _CONSENTS) and _NO_RUNNERS in str(finding["seen"])
 
 
 def _of_trial(trial: str, lack: str, consent: Consent) -> dict[str, Any]:
@@ -97,20 +104,21 @@ def _near_misses(consent: Consent) -> Iterator[dict[str, Any]]:
     }
     for row, near in consent.near_misses.items():
         like = "a runner" if len(near) == 1 else f"{len(near)} runners"
-        lack = f"its code is no runner's of the delivery and nearly that of {like} (did you mean it?)"
+        lack = f"its code is {_NO_RUNNERS} of the delivery and nearly that of {like} (did you mean it?)"
         place = f"row {row + 1}, column participant_id"
         yield {"what": f"row {row + 1} of {_CONSENTS}", "lack": lack, "place": place, **usual}
     own = delivered(received)
     for row in _nobodys(received, own):
         if row not in consent.near_misses:
-            lack = "it takes consent back under a code that is no runner's of the delivery nor of one before it"
+            lack = f"it takes consent back under a code that is {_NO_RUNNERS} of the delivery nor of one before it"
             place = f"row {row + 1}, column participant_id"
             yield {"what": f"row {row + 1} of {_CONSENTS}", "lack": lack, "place": place, **usual}
     if received.torn_consents:
         lack = "lines that cannot be read as rows count against whomever they name, since each may be a withdrawal"
         yield {"what": f"lines of {_CONSENTS}", "lack": lack, **usual}
     if count := sum(event[0] not in own for event in received.near_consents):
-        lack = "the code is no runner's and nearly that of one of another delivery, who is withheld (did you mean it?)"
+        like = "nearly that of one of another delivery, who is withheld (did you mean it?)"
+        lack = f"the code is {_NO_RUNNERS} and {like}"
         yield {"what": f"{count} line{'s' if count > 1 else ''} of {_CONSENTS}", "lack": lack, **usual}
 
 

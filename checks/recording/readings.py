@@ -90,18 +90,18 @@ def trial_file_can_be_read(reading: Reading) -> Looked:
 @check(
     about=Subject.READING,
     weight=Weight.RETURNS,
-    seen="The paths of the foot markers are those of {copy_of}, bend for bend, though the files differ.",
-    expected="A recording of its own for every trial; no two runs are alike in every bend.",
+    seen="The paths of the markers are those of {copy_of}, or of a part of it, though the files differ.",
+    expected="A recording of its own for every trial; no two strides are alike in every bend.",
     remedy="Find out which of the two trials the recording belongs to, and export the right recording for the other. "
     "If it was exported twice with other settings, send only one of the two.",
     words=("copy_of",),
 )
 def recording_is_of_one_trial_only(reading: Reading) -> Looked:
-    """A recording is not sent again, resampled or rescaled, as another trial.
+    """A recording is not sent again, cut, resampled, rescaled or with noise added, as another trial.
 
     The same run counted twice, perhaps as another runner's or in other footwear, makes differences look smaller or
     surer than they are. Exact copies are found by their checksum.
     """
     if not reading.shaped:
-        return nothing("no shape of the foot markers to compare")
+        return nothing("no whole stride, or no shape of who stands, to compare")
     return looked(1, [{"copy_of": reading.copy_of}] if reading.copy_of else [])

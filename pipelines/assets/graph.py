@@ -162,7 +162,7 @@ def build_warehouse(bench: dg.ResourceParam[Bench]) -> Iterator[dg.MaterializeRe
     if bench.rebuild or not is_built(bench.desk):
         bench.progress.say("building the warehouse")
         with _not_tried_again(bench):
-            rows = build_warehouse_stage(bench.desk, anew=bench.rebuild)
+            rows = build_warehouse_stage(bench.desk, anew=bench.rebuild, readied=bench.readied)
         counts = ["| table | rows |", "| --- | --- |", *(f"| {name} | {n} |" for name, n in rows.items())]
         about["rows"] = dg.MetadataValue.md("\n".join(counts))
     yield dg.MaterializeResult(asset_key="warehouse", metadata=about)

@@ -16,6 +16,7 @@ from pipelines.depot.ledger import whoami
 from pipelines.depot.storage import Depot
 from pipelines.errors import Unusable
 from pipelines.identity.word_list import names_beside
+from pipelines.pool.readied import Readied
 from pipelines.progress import Progress
 from pipelines.study.file import load_study
 from pipelines.taking_in.batch import Bench
@@ -47,7 +48,10 @@ def run(
     """
     refuse_missing(inbox)
     with at_work(study_path, depot_root, actor, inbox, progress, workers, yes=yes, rebuild=rebuild) as bench:
-        if rebuild or what_is_due(bench.desk, inbox) or not is_built(bench.desk):
+        due = what_is_due(bench.desk, inbox)
+        if due:
+            bench.desk.isolated.begin()  # while Dagster is imported
+        if rebuild or due or not is_built(bench.desk):
             carry_out(bench)
         else:
             bench.summary.not_deliveries = arrivals_due(bench.desk, inbox)[1]
@@ -96,10 +100,24 @@ def at_work(
     as ``run`` does.
     """
     study, depot, actor = load_study(study_path), Depot(depot_root), actor or whoami()
-    with _leaving_nothing(depot), depot.writing(actor, wait_s), open_desk(depot, study, actor, workers) as desk:
+    with (
+        _leaving_nothing(depot),
+        depot.writing(actor, wait_s),
+        open_desk(depot, study, actor, workers) as desk,
+        Readied(depot) as readied,
+    ):
         desk.books.bind(study.study.known_by)
         shut_bytes(depot)
-        bench = Bench(desk, inbox, progress or Progress(), Summary(depot), yes, rebuild, keeps_history=by_dagster)
+        bench = Bench(
+            desk,
+            inbox,
+            progress or Progress(),
+            Summary(depot),
+            yes,
+            rebuild,
+            keeps_history=by_dagster,
+            readied=readied,
+        )
         yield bench if by_dagster else _recovered(bench)
 
 

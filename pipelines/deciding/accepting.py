@@ -21,8 +21,7 @@ from pipelines.depot.desk import Desk
 from pipelines.depot.overrides import in_force, why_not
 from pipelines.depot.published import read_result
 from pipelines.errors import Unusable
-from pipelines.identity.identifiers import kinds_in, surely
-from pipelines.identity.names import known_in
+from pipelines.identity.reasons import refuse_who
 from pipelines.identity.word_list import names_beside
 from pipelines.taking_in.summary import Summary
 from schemas.quality import CHECK_RUNS, FINDINGS, STANDINGS
@@ -55,7 +54,6 @@ class Outcome:
     standing: str
     still: tuple[str, ...]
     judged: tuple[str, ...]
-    warning: str | None
     done: Summary
 
     def text(self) -> str:
@@ -74,7 +72,7 @@ class Outcome:
         lines.append(f"Judged again: {', '.join(self.judged) or 'nothing, all was done before'}.")
         lines += self.done.faults()
         lines.append("Reason and name stand in the ledger for good.")
-        return "\n".join([*lines, *([self.warning] if self.warning else [])])
+        return "\n".join(lines)
 
     @property
     def exit_code(self) -> int:
@@ -98,7 +96,6 @@ class Decided:
 
     asked: Asked
     delivery_id: str
-    warning: str | None
 
 
 def in_plain_form(asked: Asked) -> Asked:
@@ -115,9 +112,9 @@ def decide(desk: Desk, asked: Asked) -> Decided:
     """
     asked = in_plain_form(asked)
     found = _find(desk, asked.trial_id)
-    warning = _refuse_identity(desk, found.record, asked)
+    _refuse_identity(desk, found.record, asked)
     (_take_back if asked.take_back else _set_aside)(desk, found, asked)
-    return Decided(asked, found.record.delivery_id, warning)
+    return Decided(asked, found.record.delivery_id)
 
 
 def outcome(desk: Desk, decided: Decided, done: Summary) -> Outcome:
@@ -129,7 +126,7 @@ def outcome(desk: Desk, decided: Decided, done: Summary) -> Outcome:
     still = dict.fromkeys(f["check_name"] for f in now.findings if f["check_name"] not in own)
     left = tuple(still) if now.standing == RETURNED else ()
     judged = tuple(one.record.delivery_id for one in done.done)
-    return Outcome(asked, decided.delivery_id, now.standing, left, judged, decided.warning, done)
+    return Outcome(asked, decided.delivery_id, now.standing, left, judged, done)
 
 
 def _refuse_empty(asked: Asked) -> None:
@@ -174,19 +171,10 @@ def _found_in(desk: Desk, record: Record, trial_id: str) -> _Found:
     return _Found(record, standing, files, tuple(plain_rows(own)))
 
 
-def _refuse_identity(desk: Desk, record: Record, asked: Asked) -> str | None:
-    """A warning if the reason may tell who was recorded; refuses one that surely does."""
-    gate = desk.books.gates.get(record.delivery_id)
-    known = names_beside(desk.study.path)
-    ids = {asked.trial_id, *gate.runners, *gate.files}
-    naming = any(re.search(rf"(?<![0-9A-Za-z]){re.escape(one)}(?![0-9A-Za-z])", asked.why) for one in ids)
-    if naming or list(known_in(asked.why, known)):
-        seen = "The reason names a runner, a trial or a person, and the ledger can never forget."
-        raise Unusable(seen, "a reason without identity.", "Word it differently with --why.")
-    kinds = kinds_in(surely(asked.why))
-    if not kinds:
-        return None
-    return f"CAUTION: the reason may identify a person ({', '.join(kinds)}). If it does, tell whoever keeps the depot."
+def _refuse_identity(desk: Desk, record: Record, asked: Asked) -> None:
+    """Raises Unusable for a reason that names this trial, another of its delivery, a runner, or surely a person."""
+    codes = {asked.trial_id, *desk.books.gates.every_runner(), *desk.books.gates.get(record.delivery_id).files}
+    refuse_who(asked.why, codes, names_beside(desk.study.path))
 
 
 def _own(desk: Desk, found: _Found, asked: Asked) -> list[Override]:

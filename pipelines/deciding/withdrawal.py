@@ -197,9 +197,10 @@ def refuse_renewal(asked: Renewed) -> None:
 def renew(desk: Desk, asked: Renewed) -> str:
     """Note that consent was given anew and counts from its day on; the tombstone of the withdrawal.
 
-    Raises Unusable if the runner never withdrew this scope.
+    Raises Unusable if the runner never withdrew this scope, or for a form that is none of the study's.
     """
     _refuse_who(desk, asked.why)
+    _refuse_form(desk, asked.form_version.strip())
     if asked.scope not in desk.books.withdrawals.scopes(asked.runner):
         seen = f"The runner has not withdrawn {asked.scope} by command."
         raise Unusable(seen, "a withdrawal that is in force.", "There is nothing to renew; see consents.csv.")
@@ -211,6 +212,19 @@ def renew(desk: Desk, asked: Renewed) -> str:
         details = {"scope": asked.scope, "from_day": asked.from_day, "form_version": asked.form_version.strip()}
         desk.ledger.decided(RENEWED, f"tombstone-{withdrawal.tombstone}", asked.why, **details)
     return withdrawal.tombstone
+
+
+def _refuse_form(desk: Desk, version: str) -> None:
+    """Raises Unusable for a version that the study file does not list, or that says more than a version."""
+    forms = desk.study.study.consent_forms
+    if forms and version not in forms:
+        near = f" It knows {', '.join(forms)}."
+        raise Unusable(
+            f"The study file lists no consent form of version {version!r}.{near}",
+            "one of its consent_forms.",
+            "Correct --form-version, or add the new form to consent_forms in the study file.",
+        )
+    _refuse_who(desk, version)
 
 
 def _listed(withdrawal: Withdrawal, job: Job) -> Listed:

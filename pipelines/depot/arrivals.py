@@ -9,6 +9,7 @@ from __future__ import annotations
 import hashlib
 import re
 import zipfile
+from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -63,6 +64,17 @@ def find_arrivals(inbox: Path, known_names: KnownNames = NOBODY) -> tuple[list[A
 
     known_names: names of people to look for in the names of deliveries.
     """
+    found, others = look_into(inbox, known_names)
+    return in_order(found), others
+
+
+def in_order(arrivals: Iterable[Arrival]) -> list[Arrival]:
+    """By site and delivery number; each is opened for its number."""
+    return sorted(arrivals, key=lambda a: (a.site, _number(a.path), _natural(a.name)))
+
+
+def look_into(inbox: Path, known_names: KnownNames = NOBODY) -> tuple[list[Arrival], list[str]]:
+    """As ``find_arrivals``, in no order: none is opened."""
     found: list[Arrival] = []
     others: list[str] = []
     for site in _entries(inbox):
@@ -78,7 +90,7 @@ def find_arrivals(inbox: Path, known_names: KnownNames = NOBODY) -> tuple[list[A
                 found.append(Arrival(site.name, _name(path, known_names), path))
             else:
                 others.append(f"{site.name}/{_name(path, known_names)}")
-    return sorted(found, key=lambda a: (a.site, _number(a.path), _natural(a.name))), others
+    return found, others
 
 
 def _name(path: Path, known_names: KnownNames) -> str:

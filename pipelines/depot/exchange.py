@@ -44,15 +44,18 @@ def mend(depot: Depot) -> list[str]:
     return undone
 
 
-def undo_exchanges(depot: Depot) -> list[str]:
-    """Put back what a kill left half exchanged, and clear ``work/``; returns the deliveries concerned."""
+def undo_exchanges(depot: Depot, *, clear: bool = True) -> list[str]:
+    """Put back what a kill left half exchanged, and clear ``work/``; returns the deliveries concerned.
+
+    clear: else what counts for nothing stays there, as long as the depot is only looked at.
+    """
     undone, results = [], depot.books.deliveries.results()
     for name in depot.store.names(keys.WORK):
         delivery_id, replaced, word = name.rpartition(REPLACED)
         if replaced and results.get(delivery_id, "") == word:
             _put_back(depot, f"{keys.WORK}/{name}", keys.result(delivery_id))
             undone.append(delivery_id)
-    for name in depot.store.names(keys.WORK):
+    for name in depot.store.names(keys.WORK) if clear else ():
         _clear(depot, f"{keys.WORK}/{name}")
     return undone
 

@@ -1,8 +1,8 @@
 """Everything the depot holds is hashed and compared with what the books say, and the books with ledger and register.
 
 Here faults are found and told, each with its file, what was seen, what was expected and what to do; how they are mended
-is in ``pipelines.assets.repairing``. Not looked at are the log, the lock, Dagster's history and ``work/``, which
-prove nothing. The depot is held meanwhile, so that nobody writes.
+is in ``pipelines.assets.repairing``. Of the log, the lock, Dagster's history and ``work/``, which prove nothing, only
+that they are what the depot writes there. The depot is held meanwhile, so that nobody writes.
 """
 
 from __future__ import annotations
@@ -19,6 +19,7 @@ from pipelines.depot.exchange import REPLACED, undo_exchanges
 from pipelines.depot.guarding import damage, differences, prove_books_file
 from pipelines.depot.ledger import Head
 from pipelines.depot.proof import ledger_problems
+from pipelines.depot.strays import strays
 from pipelines.errors import Unusable
 
 if TYPE_CHECKING:
@@ -59,7 +60,7 @@ def verify(depot: Depot, exported: Head | None = None) -> list[Fault]:
     """
     if not (depot.exists or depot.store.exists(keys.DELIVERIES)):
         raise Unusable("There is no depot here.", "a depot.", "Name it with --depot.", file=depot.root)
-    found = list(_word(depot))
+    found = [*_word(depot), *_beside(depot)]
     books = depot.root / FILE
     if depot.books_url is None and not books.exists():
         remedy = "Run manystrides verify --repair --from BACKUP, or manystrides restore."
@@ -68,7 +69,7 @@ def verify(depot: Depot, exported: Head | None = None) -> list[Fault]:
         prove_books_file(depot)
         with depot.opened():
             if depot.may_write:
-                undo_exchanges(depot)
+                undo_exchanges(depot, clear=False)
             else:
                 _refuse_rests(depot)
             told = "Run manystrides restore with your newest backup."
@@ -94,6 +95,13 @@ def _word(depot: Depot) -> Iterator[Fault]:
         yield Fault(
             "books", marker, "The file is missing.", "the word by which depot and books know each other.", remedy
         )
+
+
+def _beside(depot: Depot) -> Iterator[Fault]:
+    """What the depot did not write, beside what it keeps."""
+    for path, what in strays(depot):
+        expected = "nothing but what manystrides writes there."
+        yield Fault("stray", path, f"It is {what} that no command of manystrides wrote.", expected, _LOOK)
 
 
 def _refuse_rests(depot: Depot) -> None:
@@ -155,6 +163,9 @@ def _files(depot: Depot) -> Iterator[Fault]:
     for built in (keys.WAREHOUSE, keys.PAGES):
         if built in published:
             yield from _place(depot, built, published[built], "built", built)
+        else:
+            there = store.below(built) or ([built] if store.is_object(built) else [])
+            yield from (_stray(depot, key, "what was built") for key in there)
 
 
 def _stored(depot: Depot) -> Iterator[Fault]:

@@ -14,9 +14,11 @@ from pathlib import Path
 from typing import Any
 
 from pipelines.identity import identifiers
+from pipelines.identity.codes import codes_among
 from pipelines.identity.contents import IDS, MOST_BYTES, Noted, TooMuchText, search
 from pipelines.identity.names import KnownNames
 from pipelines.identity.vocabulary import NO_WORDS, Vocabulary
+from schemas import fields
 from schemas.catalogue import tables_of
 from schemas.kept import DESCRIPTOR, is_table, left_out
 from schemas.model import Kind, Layer
@@ -57,11 +59,14 @@ def guarded(
 def _codes(received: Received, plain: Vocabulary) -> set[str]:
     """Codes of runners, sessions and trials, and the delivery's own number: texts that the study gave.
 
-    A code with a word in it that nobody knows is none of these before somebody has looked at it.
+    A code of a form that the study does not use is none of these before somebody has looked at it.
     """
-    named = (frame[column] for frame in received.tables.values() for column in IDS if column in frame)
-    codes = {str(code) for column in named for code in column.dropna().unique()}
-    codes = {code for code in codes if plain.fits_as_code(code)}
+    frames = received.tables.values()
+    named = {
+        column: {str(code) for frame in frames if column in frame for code in frame[column].dropna().unique()}
+        for column in IDS
+    }
+    codes = codes_among(named, plain)
     number = () if received.number is None else (f"{received.site}-{received.number:03d}",)
     return {code for code in codes if not identifiers.surely_in_path(code)} | set(number)
 
@@ -75,8 +80,9 @@ def _held(received: Received, plain: Vocabulary) -> Iterator[Held]:
         frame = received.tables[table.name]
         for column in (name for name in IDS if name in table.column_names and name in frame):
             first = {cell: row for row, cell in reversed(list(enumerate(frame[column]))) if isinstance(cell, str)}
+            closed = column == fields.PARTICIPANT_ID.name or bool(plain.forms.form_of(column))
             for cell, row in first.items():
-                if cell not in plain.ids and not plain.fits(cell):
+                if cell.strip() and cell not in plain.ids and (closed or not plain.fits(cell)):
                     yield Held(cell, str(table.file_name), f"row {row + 1}, column {column}", table.name, row, column)
         for column in (f.name for f in table.fields if f.kind is Kind.TEXT and not f.names_file and f.name in frame):
             for row, cell in enumerate(frame[column]):

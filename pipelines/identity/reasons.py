@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable
-from itertools import pairwise
 
 from pipelines.errors import Unusable
 from pipelines.identity import kinds
@@ -14,20 +13,41 @@ from schemas.near_ids import skeleton
 
 #: Tell nothing of who somebody is; a letter has a day.
 _MAY_STAND = frozenset({kinds.DATE, kinds.TIME})
+_PIECES = re.compile(r"[^\W_]+")
+#: A code of one piece may be written in two: "FS 01" for FS01.
+_LEAST_JOINED = 2
 
 
-def refuse_who(why: str, runners: Iterable[str], known: KnownNames) -> None:
-    """Raises Unusable if ``why`` names one of the ``runners`` by a code, however written, or surely a person."""
-    codes = {skeleton(one) for one in runners}
-    words = [word for word in re.split(r"[\s,;:.()/\"']+", why) if word]
-    named = any(skeleton(part) in codes - {""} for part in (*words, *map("".join, pairwise(words))))
+def refuse_who(why: str, codes: Iterable[str], known: KnownNames) -> None:
+    """Raises Unusable if ``why`` names one of the ``codes``, however written, or surely a person.
+
+    codes: of runners and trials.
+    """
+    named = _names_one(why, codes)
     found = (
         () if named else tuple(kind for kind in kinds_in(surely(why, "description", known)) if kind not in _MAY_STAND)
     )
     if named or found:
-        what = "names a runner" if named else f"may identify a person ({', '.join(found)})"
+        what = "names a runner or a trial" if named else f"may identify a person ({', '.join(found)})"
         raise Unusable(
             f"The reason {what}, and the ledger can never forget.",
             "a reason without identity.",
             "Word it differently with --why.",
         )
+
+
+def _names_one(why: str, codes: Iterable[str]) -> bool:
+    """Whether letters and numbers that follow each other make a code, whatever stands between them."""
+    wanted: dict[str, int] = {}  # each with how many pieces it has
+    for code in codes:
+        if alike := skeleton(code):
+            wanted[alike] = max(wanted.get(alike, 0), len(_PIECES.findall(code)))
+    said = [skeleton(piece) for piece in _PIECES.findall(why)]
+    longest = max(_LEAST_JOINED, *wanted.values()) if wanted else 0
+    for at in range(len(said)):
+        joined = ""
+        for piece in said[at : at + longest]:
+            joined += piece
+            if joined in wanted:
+                return True
+    return False

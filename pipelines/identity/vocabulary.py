@@ -7,8 +7,8 @@ decided is in the books (``pipelines.depot.books.texts``); what tells of a perso
 from __future__ import annotations
 
 import re
-from collections.abc import Collection, Iterable
-from dataclasses import dataclass, field
+from collections.abc import Collection, Iterable, Sequence
+from dataclasses import dataclass, field, replace
 from functools import cache
 
 from pipelines.identity.common_words import words
@@ -16,11 +16,12 @@ from pipelines.identity.names import plain
 from schemas.catalogue import tables_of
 from schemas.model import Layer
 from schemas.study import Study
+from schemas.study_codes import StudyCodes
 
 _NUMBER = re.compile(r"[-+±]?[0-9]{1,6}(?:[.,][0-9]{1,6})?(?:[eE][-+]?[0-9]{1,2})?\s?%?")
 _VERSION = re.compile(r"v?[0-9]{1,3}(?:\.[0-9]{1,3}){1,3}", re.IGNORECASE)
 _UNITS = re.compile(r"(?:Nmm|Nm|N|mm|m|mV|uV|V|deg|rad|Hz|g|kg|s|%)+")
-_PARTS = re.compile(r"[A-Z]+(?![a-z])|[A-Z]?[a-z]+|[0-9]+")
+PARTS = re.compile(r"[A-Z]+(?![a-z])|[A-Z]?[a-z]+|[0-9]+")
 #: What may stand between words and numbers. Quotes, brackets of mail and web addresses and letters of other writings
 #: are none of these.
 _BETWEEN = re.compile(r"[\s_.,:;/()\[\]+*#%=|°^²³±µμΩ·×\-]*")
@@ -34,14 +35,21 @@ _RANGE = re.compile(r"([0-9]{1,5})-([0-9]{1,5})")
 _INITIALS = re.compile(r"(?<![A-Za-z])[A-Z](?:\. ?| )[A-Z]\.?(?![A-Za-z0-9])")
 _SHORT_PAIR = re.compile(r"(?<![A-Za-z])([A-Z][a-z]) ([A-Z][a-z])(?![A-Za-z0-9])")
 _SIX = re.compile(r"(?<![0-9.,])([0-9]{2})([0-9]{2})([0-9]{2})(?![0-9]|[.,][0-9])")
+#: A day with its month in Roman numbers.
+_ROMAN = re.compile(r"[0-9]{1,2}\s?[./-]\s?[IVX]{1,4}\s?[./-]\s?[0-9]{2,4}", re.IGNORECASE)
 #: What a code may be made of, and how many pieces of such a run are looked at.
 _RUN = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]*")
 _MOST_PIECES = 41
-#: What joins the parts of a code, how many letters are no word by themselves, and how long a number in it is.
-_JOINT = re.compile(r"[ ._/-]?")
-_SHORT, _MOST_DIGITS = 3, 6
 _DAYS = 31
+#: Letters that stand alone in labels and remarks, and what joins one to a word in a label.
 _SINGLE = frozenset("lrxyzfmvnpwtc")
+_LABEL_JOINT = re.compile(r"[_.:-]?")
+#: What is measured along axes, so that X, Y or Z behind it is one.
+_HAVE_AXES = frozenset(
+    {"acc", "accel", "acceleration", "axis", "force", "gyr", "gyro", "imu", "mag", "moment", "plate"}
+)
+_UNITS_ALONE = frozenset("nmvwc")
+_MOST_ALONE = 3
 _MOST_LONG = 200
 
 
@@ -49,13 +57,14 @@ _MOST_LONG = 200
 class Vocabulary:
     """The closed words of a study. words: single, plain; texts: as a whole; ids: codes of people and trials.
 
-    in_codes: words that the study file declares, of which codes may be made.
+    in_codes: words that the study file declares, of which codes may be made; forms: how it writes them.
     """
 
     words: frozenset[str]
     texts: frozenset[str]
     ids: frozenset[str] = frozenset()
     in_codes: frozenset[str] = frozenset()
+    forms: StudyCodes = field(default_factory=StudyCodes)
     _seen: dict[str, bool] = field(default_factory=dict, repr=False, compare=False)
 
     @classmethod
@@ -63,14 +72,15 @@ class Vocabulary:
         """From the words of the trade, and from what study file and profiles declare."""
         named = [*study.sites, *study.conditions, *study.visits, *study.muscles, *study.roles_with_side()]
         labels = [label for site in study.sites.values() for label in site.profile.markers.values()]
-        own = {plain(part) for name in named for part in _PARTS.findall(name) if not part.isdigit()}
+        own = {plain(part) for name in named for part in PARTS.findall(name) if not part.isdigit()}
         texts = (*named, *labels, *study.known_texts, study.title, *_closed_words())
-        in_codes = frozenset(plain(text) for text in study.known_texts if _PARTS.fullmatch(text))
-        return cls(_trade() | own, frozenset(text.strip() for text in texts), in_codes=in_codes)
+        in_codes = frozenset(plain(text) for text in study.known_texts if PARTS.fullmatch(text))
+        in_codes |= {plain(part) for site in study.sites for part in PARTS.findall(site)}
+        return cls(_trade() | own, frozenset(text.strip() for text in texts), in_codes=in_codes, forms=study.codes)
 
     def knowing(self, ids: Iterable[str]) -> Vocabulary:
         """The same with the codes of a delivery's runners, sessions and trials, which are texts of their own."""
-        return Vocabulary(self.words, self.texts, frozenset(ids), self.in_codes)
+        return replace(self, ids=frozenset(ids), _seen={})
 
     def fits(self, text: str) -> bool:
         """Whether ``text`` is made of known words, codes and numbers alone."""
@@ -83,57 +93,62 @@ class Vocabulary:
             return True
         if _NUMBER.fullmatch(text) or _UNITS.fullmatch(text):
             return True
-        return len(text) <= _MOST_LONG and self._words_fit(_without(text, self.ids))
+        return len(text) <= _MOST_LONG and self._words_fit(without(text, self.ids))
 
     def _words_fit(self, text: str) -> bool:
         if _LONG.search(text) or _INITIALS.search(text) or any(map(_tells, _SIDE_BY_SIDE.findall(text))):
             return False
-        if any(map(_is_day, _SIX.findall(text))) or any(map(_no_labels, _SHORT_PAIR.findall(text))):
+        if (
+            _ROMAN.search(text)
+            or any(map(_is_day, _SIX.findall(text)))
+            or any(map(_no_labels, _SHORT_PAIR.findall(text)))
+        ):
             return False
-        at, alone = 0, 0
-        for part in _PARTS.finditer(text):
-            if not _BETWEEN.fullmatch(text, at, part.start()):
-                return False
-            beside = text[part.start() - 1 : part.start()].isdigit() or text[part.end() : part.end() + 1].isdigit()
-            if not part[0].isdigit() and not self._word_fits(part[0], beside):
-                return False
-            alone += len(part[0]) == 1 and not part[0].isdigit()
-            at = part.end()
-        return bool(_BETWEEN.fullmatch(text, at)) and alone <= 3
+        parts = list(PARTS.finditer(text))
+        ends = [0, *(part.end() for part in parts)]
+        gaps = [text[a:b] for a, b in zip(ends, [*(part.start() for part in parts), len(text)], strict=True)]
+        alone = sum(len(part[0]) == 1 and not part[0].isdigit() for part in parts)
+        words_of = [part[0] for part in parts]
+        fitting = all(self._part_fits(i, words_of, gaps) for i, word in enumerate(words_of) if not word.isdigit())
+        return fitting and all(map(_BETWEEN.fullmatch, gaps)) and alone <= _MOST_ALONE
 
-    def _word_fits(self, word: str, beside_digit: bool) -> bool:
-        lowered = plain(word)
+    def _part_fits(self, i: int, parts: Sequence[str], gaps: Sequence[str]) -> bool:
+        lowered = plain(parts[i])
         if len(lowered) == 1:
-            return beside_digit or lowered in _SINGLE
-        return lowered in self.words or (lowered[0] in "lr" and len(lowered) > 3 and lowered[1:] in self.words)
-
-    def fits_as_code(self, code: str) -> bool:
-        """Whether a code of a runner, session or trial is made of known words, numbers, and short letters beside one.
-
-        Up to three letters beside a number are taken for a code of the study, but not if they are written as a name is.
-        """
-        code = code.strip()
-        if code in self.texts:
-            return True
-        parts = list(_PARTS.finditer(code))
-        at = 0
-        for i, part in enumerate(parts):
-            if not _JOINT.fullmatch(code, at, part.start()) or (len(part[0]) > _MOST_DIGITS and part[0].isdigit()):
-                return False
-            if not part[0].isdigit() and not self._is_of_a_code(part[0], parts[max(0, i - 1) : i + 2]):
-                return False
-            at = part.end()
-        return bool(_JOINT.fullmatch(code, at)) and len(code) <= _MOST_LONG
-
-    def _is_of_a_code(self, letters: str, around: Iterable[re.Match[str]]) -> bool:
-        if len(letters) == 1 or plain(letters) in self.in_codes or self._word_fits(letters, beside_digit=False):
-            return True
-        named = letters[0].isupper() and letters[1:].islower()
-        return len(letters) <= _SHORT and not named and any(part[0].isdigit() for part in around)
+            return _letter_fits(i, parts, gaps)
+        sided = lowered[0] in "lr" and len(lowered) > 3 and not _is_surname(lowered[1:])
+        return lowered in self.words or (sided and lowered[1:] in self.words)
 
     def fits_as(self, text: str, place: str) -> bool:
         """As ``fits``; in a field for a version also several numbers with points between them."""
         return self.fits(text) or (place.upper().endswith("VERSION") and _VERSION.fullmatch(text.strip()) is not None)
+
+
+def _letter_fits(i: int, parts: Sequence[str], gaps: Sequence[str]) -> bool:
+    """Whether a letter that stands alone is part of a code or label, a side, an axis or a unit, and no initial.
+
+    gaps: what stands before each part, and after the last. Beside a word it is none if it is joined to it as in a label
+    ("L.Heel", "emg_tib_L"), and the word is nobody's surname, too.
+    """
+    letter, before, after = plain(parts[i]), parts[i - 1] if i else "", parts[i + 1] if i + 1 < len(parts) else ""
+    if (before.isdigit() and not gaps[i]) or (after.isdigit() and not gaps[i + 1]):
+        return True
+    if letter not in _SINGLE:
+        return False
+    if any(_is_label(word) and _LABEL_JOINT.fullmatch(gap) for word, gap in ((before, gaps[i]), (after, gaps[i + 1]))):
+        return True
+    axis = letter in "xyz" and plain(before) in _HAVE_AXES
+    unit = letter in _UNITS_ALONE and before.isdigit() and not (after[:1].isupper() or _is_surname(after))
+    return axis or unit or all(part.isdigit() for part in (before, after) if part)
+
+
+def _is_label(word: str) -> bool:
+    """Whether a word that a letter is joined to makes a label of both."""
+    return len(word) > 1 and word.isalpha() and not _is_surname(word)
+
+
+def _is_surname(word: str) -> bool:
+    return plain(word) in words("surnames_too")
 
 
 def _no_labels(pair: tuple[str, str]) -> bool:
@@ -156,7 +171,7 @@ def _tells(numbers: str) -> bool:
     return not (above or _DECIMAL.fullmatch(numbers))
 
 
-def _without(text: str, ids: Collection[str]) -> str:
+def without(text: str, ids: Collection[str]) -> str:
     """``text`` with the codes in it left out, the longest first; a code ends where a dot, dash or underscore stands."""
     return _RUN.sub(lambda run: _run_without(run[0], ids), text) if ids else text
 

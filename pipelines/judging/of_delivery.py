@@ -243,7 +243,7 @@ def _is_verdict(task: Task) -> bool:
 
 def _with_copies(desk: Desk, judged: Judged) -> Judged:
     """The same, each trial with the one it is a copy of, if it is one."""
-    shapes = [v.outcomes["trial_shapes"].frame() for v in judged.verdicts.values() if "trial_shapes" in v.outcomes]
+    shapes = [v.outcomes["trial_shapes"] for v in judged.verdicts.values() if "trial_shapes" in v.outcomes]
     copies, shaped = copies_by_shape(desk, judged.delivery_id, judged.received, shapes, judged.shas)
     named = {trial: copy.named for trial, copy in copies.items()}
     verdicts = {

@@ -1,14 +1,16 @@
 """Whether a trial's file came before, or comes twice, under another trial's id: the same bytes cannot be two trials.
 
-Exact copies are known by checksum before a trial is read; resampled or rescaled ones by the shape of the markers'
-paths once it was judged. A resend under the trial's own id is neither; ``pipelines.taking_in.naming`` knows those.
+Exact copies are known by checksum before a trial is read; cut, resampled, rescaled or noisy ones by the shape of their
+strides once they were judged. A resend under the trial's own id is neither; ``pipelines.taking_in.naming`` knows those.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from itertools import groupby
+from operator import itemgetter
+from typing import TYPE_CHECKING
 
 from pipelines.depot import keys
 from pipelines.depot.books.rows import Record
@@ -16,15 +18,16 @@ from pipelines.depot.desk import Desk, Opened
 from pipelines.depot.published import ProvedResults
 from schemas.quality import TRIAL_SHAPES
 from schemas.received import Problem, Received
-from schemas.trial import FloatArray
 
 if TYPE_CHECKING:
     import pandas as pd
 
     from pipelines.depot.books.book import Books
+    from pipelines.science.frames import Rows
+    from pipelines.science.known_again import Kept
 
-#: Trial, its shapes, the checksum of its file, and the delivery it came with if that is another one.
-_Shape = tuple[str, Mapping[str, Any], str, Record | None]
+    #: Trial, what is kept of it, the checksum of its file, and the delivery it came with if that is another one.
+    _Other = tuple[str, Kept, str, Record | None]
 
 
 @dataclass(frozen=True)
@@ -83,68 +86,78 @@ def _named(twin: str, record: Record | None, received: Received) -> str:
 
 
 def copies_by_shape(
-    desk: Desk, delivery_id: str, received: Received, shapes: Iterable[pd.DataFrame], shas: Mapping[str, str]
+    desk: Desk, delivery_id: str, received: Received, shapes: Iterable[Rows], shas: Mapping[str, str]
 ) -> tuple[dict[str, Copy], set[str]]:
-    """Trials that are another trial's recording, resampled or rescaled; and all compared.
+    """Trials that are another trial's recording, or a part of it, whatever was done to it; and all compared.
 
     shapes: rows of ``trial_shapes`` of each trial of the delivery; shas: trial -> checksum of its file. Compared are
-    the delivery's own trials with each other and with trials accepted from deliveries before it.
+    the delivery's own trials with each other and with trials accepted from deliveries before it, of these only those
+    whose shapes lie in the same cells.
     """
-    from pipelines.science.shapes import Pile, alike, shapes_in
+    from pipelines.science.known_again import kept_in, rows_in
 
-    own = {trial: shape for rows in shapes if len(rows) for trial, shape in shapes_in(rows).items()}
-    others: list[_Shape] = [(trial, shape, shas.get(trial, ""), None) for trial, shape in own.items()]
-    if own:
-        others += _accepted_before(desk, delivery_id, received)
-    pile = Pile([shape for _, shape, _, _ in others])
+    own = kept_in(row for rows in shapes for row in rows_in(rows))
+    others: list[_Other] = [(trial, kept, shas.get(trial, ""), None) for trial, kept in own.items()]
+    others += _accepted_before(desk, delivery_id, received, own)
+    by_cell: dict[str, set[int]] = {}
+    for place, (_, kept, _, _) in enumerate(others):
+        for cell in kept.own_cells:
+            by_cell.setdefault(cell, set()).add(place)
     copies: dict[str, Copy] = {}
-    for trial, shape in own.items():
-        for other, its_shape, its_sha, record in (others[i] for i in pile.worth_a_look(shape)):
+    for trial, kept in own.items():
+        near = set().union(*(by_cell.get(cell, ()) for cell in kept.cells))
+        for other, its_own, its_sha, record in (others[place] for place in sorted(near)):
             exact = its_sha == shas.get(trial, "")  # told by checksum already
-            if other != trial and not exact and alike(shape, its_shape):
+            if other != trial and not exact and kept.is_one_with(its_own):
                 source = f"{record.delivery_id}/{other}" if record is not None else ""
                 copies.setdefault(trial, Copy(_named(other, record, received), source))
+                break
     return copies, set(own)
 
 
-def _accepted_before(desk: Desk, delivery_id: str, received: Received) -> list[_Shape]:
-    deliveries = desk.books.deliveries
-    before = deliveries.before(desk.made, received.site, received.number, deliveries.came(delivery_id))
-    published = desk.books.files.named(_FILE)
-    shas = {r.delivery_id: published.get(keys.result(r.delivery_id)) for r in before}
-    unread = {name: sha or "" for name, sha in shas.items() if sha is None or sha not in _READ}
-    _read(ProvedResults(desk.depot, {place: {_FILE: sha} for place, sha in published.items()}), unread)
-    return [(trial, shape, sha, r) for r in before for trial, shape, sha in _READ.get(shas[r.delivery_id] or "", ())]
+def cells_of_trials(shapes: pd.DataFrame) -> dict[str, list[str]]:
+    """Trial -> the cells in which its shapes lie, from rows of ``trial_shapes``."""
+    return {str(trial): sorted(set(cells)) for trial, cells in shapes.groupby("trial_id")["cell"]}
+
+
+def _accepted_before(desk: Desk, delivery_id: str, received: Received, own: Mapping[str, Kept]) -> list[_Other]:
+    """Trials accepted before with shapes in the cells of ``own``."""
+    books, cells = desk.books, frozenset().union(*(kept.cells for kept in own.values()))
+    came = books.deliveries.came(delivery_id)
+    near = books.trials.with_shapes_in(cells, desk.made, received.site, received.number, came)
+    if not near:
+        return []
+    published = books.files.named(_FILE)
+    results = ProvedResults(desk.depot, {place: {_FILE: sha} for place, sha in published.items()})
+    records = {name: record for name in near if (record := books.deliveries.get(name)) is not None}
+    return [
+        (trial, kept, sha, records[delivery])
+        for delivery, trial, kept, sha in _read(results, near)
+        if delivery in records
+    ]
 
 
 _FILE = keys.file_of(TRIAL_SHAPES)
-#: Checksum of a file of shapes -> trial, its shapes and the checksum of its recording: read once in a run.
-_READ: dict[str, list[tuple[str, Mapping[str, FloatArray], str]]] = {}
 
 
-def _read(proved: ProvedResults, shas: Mapping[str, str]) -> None:
-    """Read the shapes of these deliveries' results, all at once: opened one by one, a thousand files take seconds."""
+def _read(proved: ProvedResults, near: Mapping[str, set[str]]) -> Iterator[tuple[str, str, Kept, str]]:
+    """Delivery, trial, what is kept of it and the checksum of its recording, all at once."""
     import duckdb
 
-    from pipelines.science.shapes import POINTS
+    from pipelines.science.known_again import kept_in
     from pipelines.telemetry import DUCKDB_CONFIG
 
-    paths = [str(path) for path in proved.paths(shas, TRIAL_SHAPES)]
-    if not paths:
-        return
+    paths = [str(path) for path in proved.paths(near, TRIAL_SHAPES)]
+    wanted = sorted({trial for trials in near.values() for trial in trials})
     with duckdb.connect(config=dict(DUCKDB_CONFIG)) as connection:
-        rows = connection.sql(
-            "SELECT delivery_id, trial_id, any_value(raw_sha256) AS sha, marker, "
-            "array_agg(height_score ORDER BY point) AS scores FROM read_parquet(?) GROUP BY ALL HAVING count(*) = ? "
-            "ORDER BY delivery_id, trial_id, marker",
-            params=[paths, POINTS],
-        ).to_arrow_table()
-    scores = rows["scores"].combine_chunks().flatten().to_numpy(zero_copy_only=False).reshape(-1, POINTS)
-    found: dict[tuple[str, str], tuple[str, dict[str, FloatArray], str]] = {}
-    columns = (rows[name].to_pylist() for name in ("delivery_id", "trial_id", "sha", "marker"))
-    for delivery, trial, sha, marker, points in zip(*columns, scores, strict=True):
-        found.setdefault((delivery, trial), (trial, {}, sha))[1][marker] = points
-    read: dict[str, list[tuple[str, Mapping[str, FloatArray], str]]] = {sha: [] for sha in shas.values()}
-    for (delivery, _), shape in found.items():
-        read[shas[delivery]].append(shape)
-    _READ.update(read)  # only now: what broke off half-way must not count as read
+        rows = connection.execute(
+            "SELECT delivery_id, raw_sha256, trial_id, marker, stride_number, cell, shape_code FROM read_parquet(?) "
+            "WHERE list_contains(?, trial_id) ORDER BY delivery_id, trial_id, marker, stride_number",
+            [paths, wanted],
+        ).fetchall()
+    for delivery, own in groupby(rows, key=itemgetter(0)):
+        listed = list(own)
+        shas = {trial: sha for _, sha, trial, *_ in listed}
+        for trial, kept in kept_in(row[2:] for row in listed).items():
+            if trial in near[delivery]:
+                yield delivery, trial, kept, shas[trial]

@@ -163,6 +163,8 @@ def changed_places(before: Mapping[str, str], now: Mapping[str, str]) -> list[st
 
 def reason(now: Used, before: Mapping[str, str] | None, site: str | None) -> str:
     """Why a result made with other content is due, in a sentence. before: what it was made with, None if not known."""
+    if now.what == PROFILE and not now.content:
+        return f"{site} is no site of the study file any more."
     about = {
         SCIENCE: "The science changed",
         CHECKS: "Checks changed",

@@ -19,7 +19,7 @@ from pipelines.pages.doubts import OutcomeDoubt, read_doubts
 from pipelines.pages.habits import Habit, habits
 from pipelines.pages.hiding import Hidden, names_hidden, without
 from pipelines.pages.outcomes_shown import Outcome, shown_outcomes
-from pipelines.pages.round_trip import moment_of
+from pipelines.pages.round_trip import RoundTrip, all_round_trips, moment_of
 from pipelines.pages.speeds import ShownSpeed, shown_speed
 from pipelines.pages.traces import read_traced
 from pipelines.pages.whole_sites import WholeSites, read_whole_sites
@@ -146,6 +146,11 @@ class Facts:
         for finding in self.findings:
             on.setdefault((finding.delivery_id, finding.trial_id), []).append(finding)
         return {key: tuple(own) for key, own in on.items()}
+
+    @cached_property
+    def round_trips(self) -> tuple[RoundTrip, ...]:
+        """Every trial that went back once."""
+        return tuple(all_round_trips(self))
 
     @cached_property
     def habits(self) -> tuple[Habit, ...]:

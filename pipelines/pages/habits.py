@@ -8,8 +8,9 @@ enrolment and so is not the laboratory's calendar.
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from functools import cache
 from itertools import groupby
 from typing import TYPE_CHECKING, Any
 
@@ -73,9 +74,15 @@ def habits(facts: Facts) -> list[Habit]:
     for standing in current.values():
         of_sites.setdefault(standing.site, []).append(standing)
     found = []
+    numbers = {d.delivery_id: d.delivery_number or 0 for d in facts.deliveries}
+    looked_at = cache(lambda site, check: _looked_at(facts, numbers, of_sites[site], check))
     for (of_site, check, where), own in faults.items():
         if len(own) >= FEWEST_TRIALS:
-            seen = _seen(facts, of_sites[of_site], check, own)
+            seen = [
+                replace(one, finding=own[key]) if key in own else one
+                for key, one, looked in looked_at(of_site, check)
+                if looked or key in own
+            ]
             if habit := _habit(facts, of_site, check, where, seen):
                 found.append(habit)
     return sorted(found, key=lambda h: (h.weight != "returns", -len(h.trials), h.site, h.check_name, h.where or ""))
@@ -87,16 +94,16 @@ def steady_place(place: str | None) -> str | None:
     return ", ".join(parts) or None
 
 
-def _seen(facts: Facts, current: Sequence[Standing], check: str, own: dict[Any, Finding]) -> list[_Seen]:
-    """The trials the check looked at, whether it found something or not."""
-    numbers = {d.delivery_id: d.delivery_number or 0 for d in facts.deliveries}
+def _looked_at(
+    facts: Facts, numbers: Mapping[str, int], current: Sequence[Standing], check: str
+) -> list[tuple[tuple[str, str | None], _Seen, bool]]:
+    """Each trial by delivery and name, and whether the check looked at it; where it found something is not told yet."""
     looked = facts.looked_at.get(check, frozenset())
     whole = {delivery for delivery in numbers if (delivery, "delivery") in looked}
     return [
-        _Seen(str(s.trial_id), numbers[s.delivery_id], s.study_day, own.get(key))
+        (key, _Seen(str(s.trial_id), numbers[s.delivery_id], s.study_day, None), key in looked or key[0] in whole)
         for s in current
         for key in [(s.delivery_id, s.trial_id)]
-        if key in looked or s.delivery_id in whole or key in own
     ]
 
 

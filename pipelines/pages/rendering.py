@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 
 from markupsafe import Markup
 
-from pipelines.pages import decisions, round_trip, view
+from pipelines.pages import consent_notes, decisions, round_trip, view
 from pipelines.pages.change_over import MOST_DRAWN
 from pipelines.pages.charts.curve import curve_chart, curve_range
 from pipelines.pages.charts.forest import forest_chart
@@ -92,7 +92,7 @@ class Pages:
             **self.foot,
             "judged_by": view.versions(facts.deliveries),
             "facts": facts,
-            **{module.__name__.rpartition(".")[2]: module for module in (round_trip, decisions)},
+            **{module.__name__.rpartition(".")[2]: module for module in (round_trip, decisions, consent_notes)},
         }
 
     def sheets(self) -> Iterator[Sheet]:

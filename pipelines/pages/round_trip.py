@@ -79,14 +79,19 @@ class RoundTrip:
 
 
 def round_trips(facts: Facts, site: str | None = None) -> list[RoundTrip]:
-    """Every trial that went back once, the open ones and then the oldest first.
+    """Every trial that went back once, of one site or of all, the open ones and then the oldest first.
 
     Not in it: withheld trials, and those whose newest version came again in one that cannot be shown.
     """
+    return [trip for trip in facts.round_trips if site in (None, trip.site)]
+
+
+def all_round_trips(facts: Facts) -> list[RoundTrip]:
+    """The same of all sites, worked out anew."""
     deliveries = {d.delivery_id: d for d in facts.deliveries}
     versions: dict[tuple[str, str], list[Standing]] = {}
     for standing in facts.standings:
-        if standing.trial_id is not None and site in (None, standing.site):
+        if standing.trial_id is not None:
             versions.setdefault((standing.site, standing.trial_id), []).append(standing)
     found = []
     for (of_site, trial), own in versions.items():

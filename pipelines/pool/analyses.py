@@ -57,11 +57,16 @@ WHERE visit IS NOT NULL AND condition IS NOT NULL AND set_speed_m_per_s IS NOT N
 GROUP BY ALL ORDER BY ALL
 """
 
+# Sums of floats differ in their last digits with the order in which threads add; of these sums the order may not count,
+# else two warehouses of the same data would differ. Whole numbers of 1e-18 are added exactly, without a sort.
+_EXACT_MEAN = "avg(TRY_CAST({} AS DECIMAL(38, 18)))"
+
 #: How the values of a runner's trials become one: by ``processing.contrasts.trial_weights``.
 _MEANS = {
-    "equal": "avg(value)",
+    "equal": _EXACT_MEAN.format("value"),
     "uncertainty": "CASE WHEN count(*) FILTER (doubt > 0) = count(*) "
-    "THEN sum(value / doubt ** 2) / sum(1 / doubt ** 2) ELSE avg(value) END",
+    "THEN sum(value / doubt ** 2 ORDER BY value, doubt) / sum(1 / doubt ** 2 ORDER BY doubt) "
+    f"ELSE {_EXACT_MEAN.format('value')} END",
 }
 
 # Differences of one trial first, so that a long trial weighs no more than a short one. A site that has no trials with
@@ -75,18 +80,19 @@ WITH differences AS (
     WHERE f.event_method = 'force')
   ON contact, toe_off INTO NAME event VALUE late_s),
 per_trial AS (
-  SELECT site, participant_id, trial_id, event_method, event, avg(late_s) AS mean_s, count(*) AS count,
-    coalesce(var_samp(late_s), 0) AS within
+  SELECT site, participant_id, trial_id, event_method, event, avg(late_s ORDER BY late_s) AS mean_s, count(*) AS count,
+    coalesce(var_samp(late_s ORDER BY late_s), 0) AS within
   FROM differences GROUP BY ALL),
 own AS (
-  SELECT site, event_method, event, avg(mean_s) AS bias_s,
-    CASE WHEN sum(count) > 1 THEN sqrt(sum(within * (count - 1)) / greatest(1, sum(count - 1))
-      + coalesce(var_samp(mean_s), 0)) END AS sd_s,
+  SELECT site, event_method, event, avg(mean_s ORDER BY mean_s) AS bias_s,
+    CASE WHEN sum(count) > 1 THEN sqrt(sum(within * (count - 1) ORDER BY within, count) / greatest(1, sum(count - 1))
+      + coalesce(var_samp(mean_s ORDER BY mean_s), 0)) END AS sd_s,
     sum(count)::BIGINT AS footfall_count, count(*) AS trial_count, count(DISTINCT participant_id) AS runner_count
   FROM per_trial GROUP BY ALL)
 SELECT *, 'own' AS offset_basis FROM own
 UNION ALL
-SELECT s.site, o.event_method, o.event, avg(o.bias_s), sqrt(avg(o.sd_s ** 2) + coalesce(var_samp(o.bias_s), 0)),
+SELECT s.site, o.event_method, o.event, avg(o.bias_s ORDER BY o.bias_s),
+  sqrt(avg(o.sd_s ** 2 ORDER BY o.sd_s) + coalesce(var_samp(o.bias_s ORDER BY o.bias_s), 0)),
   sum(o.footfall_count)::BIGINT, sum(o.trial_count)::BIGINT, sum(o.runner_count)::BIGINT, 'other_sites'
 FROM sites s JOIN own o ON o.site <> s.site
 WHERE (s.site, o.event_method, o.event) NOT IN (SELECT (site, event_method, event) FROM own)
@@ -115,7 +121,8 @@ def move_trial_values(connection: duckdb.DuckDBPyConnection) -> None:
         (MUSCLE_BURSTS, ["onset_before_contact_s", "offset_after_contact_s"], ("muscle", "side", "onset_method")),
     ):
         means = ", ".join(
-            f"avg({quote_name(name)}) FILTER (isfinite({quote_name(name)})) AS {quote_name(name)}" for name in outcomes
+            f"{_EXACT_MEAN.format(quote_name(name))} FILTER (isfinite({quote_name(name)})) AS {quote_name(name)}"
+            for name in outcomes
         )
         listed, which = ", ".join(map(quote_name, outcomes)), ", ".join(["trial_id", *map(quote_name, apart)])
         known = " AND ".join(f"{quote_name(name)} IS NOT NULL" for name in apart) or "true"

@@ -13,7 +13,7 @@ import errno
 import logging
 import os
 from collections.abc import Iterable, Mapping
-from contextlib import closing
+from contextlib import closing, nullcontext
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from functools import partial
@@ -28,6 +28,7 @@ from pipelines.depot.storage import Depot
 from pipelines.pool import made_from
 from pipelines.pool.analyses import fill_analyses, move_trial_values
 from pipelines.pool.filling import Delta, LostRows, bring_in, fill_from_study, refuse_doubles, warehouse_tables
+from pipelines.pool.readied import Readied
 from pipelines.pool.site_checks import Beside, fill_site_checks
 from pipelines.pool.views import all_views
 from pipelines.telemetry import DUCKDB_CONFIG
@@ -38,7 +39,6 @@ from schemas.model import Table
 if TYPE_CHECKING:
     import duckdb
 
-    from pipelines.depot.store import Store
     from pipelines.study.file import LoadedStudy
 
 log = logging.getLogger(__name__)
@@ -68,21 +68,27 @@ def build_warehouse(
     published: Mapping[str, Mapping[str, str]],
     *,
     anew: bool = False,
+    readied: Readied | None = None,
 ) -> Built:
     """Bring the warehouse up to date and swap it in. Whoever has the old one open keeps reading the old one.
 
     results: delivery -> a word that changes with its result; these deliveries are in, and no others. published:
     place -> file -> checksum, by which their files are proved before they are read. anew: make it from the Parquet
-    files of all deliveries, whatever the old one holds. Raises Unusable if a file is not what was published.
+    files of all deliveries, whatever the old one holds. readied: what was begun before.
+    Raises Unusable if a file is not what was published.
     """
     import duckdb
 
-    anew = anew or not _is_as_published(depot.store, published)
-    with depot.working("warehouse") as work:  # gone when this fails: the new file may be what fills the disk
+    wanted = published.get(keys.WAREHOUSE, {}).get(keys.WAREHOUSE)
+    with (
+        depot.working("warehouse") as work,  # gone when this fails: the new file may be what fills the disk
+        Readied(depot) if readied is None else nullcontext(readied) as ready,
+    ):
         new = work / keys.WAREHOUSE
-        make = partial(_make, new, depot, ProvedResults(depot, published), study, code_version, results)
+        make = partial(_make, new, ready.beside, ProvedResults(depot, published), study, code_version, results)
         try:
-            updated = None if anew else make(of_old=True)
+            of_old = not anew and ready.take_old(wanted, new)  # of another file than was built nothing is used
+            updated = make(of_old=True) if of_old else None
             rows = make(of_old=False) if updated is None else updated
         except duckdb.Error as error:
             if _disk_full(error):  # told like any other full disk
@@ -94,15 +100,9 @@ def build_warehouse(
     return Built(depot.warehouse, rows or {}, updated is None)
 
 
-def _is_as_published(store: Store, published: Mapping[str, Mapping[str, str]]) -> bool:
-    """Whether the old file is the one that was built; of another one nothing is used."""
-    wanted = published.get(keys.WAREHOUSE, {}).get(keys.WAREHOUSE)
-    return wanted is not None and store.is_object(keys.WAREHOUSE) and store.sha256(keys.WAREHOUSE) == wanted
-
-
 def _make(
     new: Path,
-    depot: Depot,
+    beside: Beside,
     proved: ProvedResults,
     study: LoadedStudy,
     code_version: str,
@@ -110,13 +110,11 @@ def _make(
     *,
     of_old: bool,
 ) -> dict[str, int] | None:
-    """Make the file ``new``; rows by table. None if it cannot be made of the old one."""
+    """Make the file ``new``, of_old: of the copy of the old one that is there; rows by table. None if it cannot be."""
     import duckdb
 
-    if of_old:
-        depot.store.fetch(keys.WAREHOUSE, new)
     try:
-        with closing(duckdb.connect(str(new), config=dict(DUCKDB_CONFIG))) as connection, Beside() as beside:
+        with closing(duckdb.connect(str(new), config=dict(DUCKDB_CONFIG))) as connection:
             delta = _delta(connection, code_version, results) if of_old else Delta(tuple(sorted(results)))
             if delta.all:
                 beside.get_ready()

@@ -1,49 +1,21 @@
 """Keeps a release from being frozen while a consents.csv lies there that nobody could read: it may hold a withdrawal.
 
-What can be read of single lines counts against whomever they name (``pipelines.intake.torn_consents``); this is for the
-rest, until the table comes mended or somebody has looked at it and says so with a name and a reason.
+Until the table comes mended, or somebody has looked at it and says so with a name and a reason. Which deliveries they
+are is in ``pipelines.depot.unread_consents``.
 """
 
 from __future__ import annotations
 
-from pipelines.depot.books.rows import STOPPED
 from pipelines.depot.desk import Desk
-from pipelines.depot.published import read_result
+from pipelines.depot.unread_consents import LOOKED_AT, about, unread_consents
 from pipelines.errors import Unusable
 from pipelines.identity.reasons import refuse_who
 from pipelines.identity.word_list import names_beside
-from schemas.delivery import SENT_CONSENTS
-from schemas.quality import FINDINGS
-
-LOOKED_AT = "consents_looked_at"
-
-
-def unread(desk: Desk) -> list[str]:
-    """Deliveries that were stopped since their consents.csv could not be read, and that nobody has looked at."""
-    return [
-        record.delivery_id
-        for record in desk.books.deliveries.all()
-        if record.status == STOPPED
-        and not desk.books.ledger.knows(_about(record.fingerprint), LOOKED_AT)
-        and _stops_by_consents(desk, record.delivery_id)
-    ]
-
-
-def _stops_by_consents(desk: Desk, delivery_id: str) -> bool:
-    found = read_result(desk.depot, delivery_id, FINDINGS)
-    own = found[(found["file"] == SENT_CONSENTS.file_name) & (found["weight"] == "stops")]
-    return any(
-        not str(seen).rstrip(".").endswith("is missing") for seen in own["seen"]
-    )  # what is not there says nothing
-
-
-def _about(fingerprint: str) -> str:
-    return f"consents-{fingerprint[:16]}"
 
 
 def refuse_unread(desk: Desk) -> None:
     """Raises Unusable if there is one."""
-    if names := unread(desk):
+    if names := [record.delivery_id for record in unread_consents(desk.depot)]:
         raise Unusable(
             f"consents.csv could not be read in {', '.join(names)}, and a withdrawal may be in it.",
             "every consents.csv that came read, or looked at by a person.",
@@ -58,7 +30,5 @@ def looked_at(desk: Desk, why: str) -> None:
     if not why.strip():
         raise Unusable("No reason is given.", "what was found in consents.csv.", "Say it with --consents-looked-at.")
     refuse_who(why, desk.books.gates.every_runner(), names_beside(desk.study.path))
-    for name in unread(desk):
-        record = desk.books.deliveries.get(name)
-        if record is not None:
-            desk.ledger.decided(LOOKED_AT, _about(record.fingerprint), why.strip(), delivery=name)
+    for record in unread_consents(desk.depot):
+        desk.ledger.decided(LOOKED_AT, about(record), why.strip(), delivery=record.delivery_id)

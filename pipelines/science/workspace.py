@@ -23,10 +23,10 @@ from pipelines.science.frames import Rows
 from pipelines.science.gait.spells import Foot, lower_foot
 from pipelines.science.joints.anatomy import Anatomy
 from pipelines.science.joints.outcomes import JointAngle, Joints, joint_rows, joint_series
+from pipelines.science.known_again import shape_rows
 from pipelines.science.muscles.measures import Muscle, contacts_by_side, judged_muscles, raw_muscles
 from pipelines.science.muscles.outcomes import MuscleOutcomes, Muscles, muscle_outcomes
 from pipelines.science.muscles.phases import Phased, phased
-from pipelines.science.shapes import shapes_of
 from pipelines.science.signals.coded import Coded, coded
 from pipelines.science.signals.measures import BoolArray
 from pipelines.science.signals.smooth import SmoothMarkers
@@ -227,7 +227,7 @@ class Workspace:
     @cached_property
     def trial_shapes(self) -> Rows:
         """What copies of the recording are known by."""
-        return shapes_of(self.trial, self.processing)
+        return shape_rows(self.trial, self.processing)
 
     @cached_property
     def curves(self) -> Rows:
@@ -247,7 +247,7 @@ class Workspace:
     def outcomes(self) -> dict[str, Rows]:
         """Table name -> rows, of every table that a trial of its kind fills."""
         if self.trial.kind != "running":
-            return {"equipment_readings": self.equipment_readings}
+            return {"equipment_readings": self.equipment_readings, "trial_shapes": self.trial_shapes}
         muscles = self.muscle_outcomes
         return {
             "footfalls": self.footfalls,

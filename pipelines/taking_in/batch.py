@@ -13,6 +13,7 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from pipelines import logs
 from pipelines.depot.arrivals import Arrival, find_arrivals
@@ -44,6 +45,9 @@ from pipelines.taking_in.publishing import Prepared, publish
 from pipelines.taking_in.stages import open_arrival, take_in_opened
 from pipelines.taking_in.summary import Done, Failure, Summary
 
+if TYPE_CHECKING:
+    from pipelines.pool.readied import Readied
+
 log = logging.getLogger(__name__)
 
 
@@ -53,7 +57,7 @@ class Bench:
 
     yes: publish although many trials would stand otherwise. rebuild: make warehouse and pages anew, whatever is there.
     damaged: deliveries whose results are to be made anew from the bytes the depot holds. keeps_history: Dagster is
-    running, whose history cannot be removed under it.
+    running, whose history cannot be removed under it. readied: for what the next build of the warehouse begins with.
     inbox: None after a decision of a person, when only what follows from it is done: what came meanwhile, or was made
     with something else than today's, is left for the next run.
     """
@@ -66,6 +70,12 @@ class Bench:
     rebuild: bool = False
     damaged: Sequence[str] = ()
     keeps_history: bool = False
+    readied: Readied | None = None
+
+    def ready_the_pool(self) -> None:
+        """Begin with what building the warehouse takes, whatever comes of the deliveries."""
+        if self.readied is not None and not self.rebuild:
+            self.readied.begin()
 
 
 @dataclass(frozen=True)
@@ -115,6 +125,7 @@ def _again_together(bench: Bench, asked: Sequence[str] | None) -> Iterator[Worke
         due = [Due(record, reasons.get(record.delivery_id, ASKED_FOR)) for record in held]
     if not due:
         return
+    bench.ready_the_pool()
     with judged_again(desk, due, bench.progress.delivery) as judged:
         if judged.needs_yes(desk.study.study.judging_again) and not bench.yes:
             raise NotPublishedError("\n".join(refusal(judged)))
@@ -216,6 +227,7 @@ def _again(bench: Bench, record: Record, why: str) -> Record:
 
 def _attempt(bench: Bench, about: str, arrival: str, why: str, work: Callable[[], Record | None]) -> Worked:
     """Keeps one delivery's failure from the others: it is told, written into the ledger, and tried again next time."""
+    bench.ready_the_pool()
     try:
         record = work()
     except Exception as error:

@@ -4,10 +4,16 @@ from __future__ import annotations
 
 import hashlib
 from dataclasses import asdict
+from typing import TYPE_CHECKING
 
 from pipelines.depot import keys
 from pipelines.depot.desk import Desk
 from pipelines.versions import shown_version
+
+if TYPE_CHECKING:
+    from pipelines.pool.readied import Readied
+
+_ASKED = "Asked for anew, from the results of all deliveries."
 
 
 def is_built(desk: Desk) -> bool:
@@ -18,15 +24,19 @@ def is_built(desk: Desk) -> bool:
     return desk.books.builds.made_from() == _state(desk)
 
 
-def build_warehouse_stage(desk: Desk, *, anew: bool = False) -> dict[str, int]:
-    """Build the warehouse; rows by table. anew: from the Parquet files of all deliveries, whatever is there."""
+def build_warehouse_stage(desk: Desk, *, anew: bool = False, readied: Readied | None = None) -> dict[str, int]:
+    """Build the warehouse; rows by table.
+
+    anew: from the Parquet files of all deliveries, whatever is there. readied: what was begun before.
+    """
     from pipelines.pool.build import build_warehouse
 
     results, published = desk.books.deliveries.results(), desk.books.files.all()
-    rows = build_warehouse(desk.depot, desk.study, desk.stamp.code_version, results, published, anew=anew).rows
+    made_by = desk.stamp.code_version
+    rows = build_warehouse(desk.depot, desk.study, made_by, results, published, anew=anew, readied=readied).rows
     with desk.books.transaction():
         desk.books.files.put(keys.WAREHOUSE, desk.depot.store.hashes(keys.WAREHOUSE))
-        desk.ledger.write("built", "depot", "Deliveries, code or study file changed.", rows=rows)
+        desk.ledger.write("built", "depot", _ASKED if anew else "Deliveries, code or study file changed.", rows=rows)
     return rows
 
 

@@ -8,9 +8,11 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import cache
 from pathlib import Path
 
-from pipelines.depot.arrivals import Arrival, find_arrivals
+from pipelines.depot.arrivals import Arrival, look_into
+from pipelines.depot.arrivals import in_order as arrivals_in_order
 from pipelines.depot.books.asking import in_order
 from pipelines.depot.books.rows import REPEAT, Record
 from pipelines.depot.consents import changed
@@ -55,7 +57,8 @@ class Due:
 def stale(desk: Desk) -> list[Due]:
     """Deliveries the depot holds that were made with something else than today's; in order of site and number."""
     deliveries = desk.books.deliveries
-    stopped = [record for record, made in deliveries.stopped() if record.held and made != _stopped_with(desk, record)]
+    stopped_with = _stopped_with(desk)
+    stopped = [record for record, made in deliveries.stopped() if record.held and made != stopped_with(record)]
     found = in_order([*deliveries.not_made_with(desk.made), *stopped])
     return [Due(record, why_stale(desk, record)) for record in found]
 
@@ -86,8 +89,10 @@ def why_stale(desk: Desk, record: Record) -> str:
     return " ".join(told)
 
 
-def _stopped_with(desk: Desk, record: Record) -> str:
-    return made(used_to_stop(desk, site_of(record)))
+def _stopped_with(desk: Desk) -> Callable[[Record], str]:
+    """What a delivery is stopped with today, which is the same for all of one laboratory."""
+    of_site = cache(lambda site: made(used_to_stop(desk, site)))
+    return lambda record: of_site(site_of(record))
 
 
 @dataclass(frozen=True)
@@ -100,7 +105,8 @@ class Came:
 
 def arrivals_due(desk: Desk, inbox: Path) -> tuple[list[Came], list[str]]:
     """What lies in the inbox and is to be opened, new or again; and names of what is no delivery."""
-    arrivals, others = find_arrivals(inbox, names_beside(desk.study.path))
+    arrivals, others = look_into(inbox, names_beside(desk.study.path))
+    stopped_with = _stopped_with(desk)
     known = desk.books.arrivals.all()
     records = {record.delivery_id: record for record in desk.books.deliveries.all()}
     stopped = {record.delivery_id: made for record, made in desk.books.deliveries.stopped() if not record.held}
@@ -111,15 +117,15 @@ def arrivals_due(desk: Desk, inbox: Path) -> tuple[list[Came], list[str]]:
         record = records.get(before.delivery_id) if before else None
         if before is None or record is None:
             return NEW
-        if record.delivery_id in stopped and stopped[record.delivery_id] != _stopped_with(desk, record):
+        if record.delivery_id in stopped and stopped[record.delivery_id] != stopped_with(record):
             return why_stale(desk, record)
         if before.signature != arrival.signature():
             return CHANGED
         is_repeat_of_nothing = record.status == REPEAT and (record.site, record.fingerprint) not in held
         return ONCE_MORE if is_repeat_of_nothing else None
 
-    reasons = ((arrival, why(arrival)) for arrival in arrivals)
-    return [Came(arrival, reason) for arrival, reason in reasons if reason is not None], others
+    reasons = {arrival: reason for arrival in arrivals if (reason := why(arrival)) is not None}
+    return [Came(arrival, reasons[arrival]) for arrival in arrivals_in_order(reasons)], others
 
 
 def follow_ups(desk: Desk) -> Iterable[tuple[str, Callable[[], list[Record]]]]:

@@ -52,15 +52,25 @@ def same_content(opened: Opened, books: Books) -> Record | None:
 
 
 def with_number_conflict(opened: Opened, books: Books) -> Opened:
-    """Adds a problem if the number was used before for other content."""
+    """Adds a problem if the number was used before, be it for the same content that came another, faulty way."""
     holder = books.deliveries.get(numbered(opened.received) or "")
     if holder is None or not holder.held:
         return opened
     received = opened.received
+    came_as = holder.arrival.partition("/")[2]
+    if received.fingerprint and received.fingerprint == holder.fingerprint:
+        again = Problem(
+            "bag_info",
+            f"the same content came before as {came_as}, and is held",
+            f"no second time; nothing of delivery {received.number} of {received.site} has to be sent again",
+            file="bag-info.txt",
+            place="Delivery-Number",
+        )
+        return replace(opened, received=replace(received, problems=(*received.problems, again)))
     problem = Problem(
         "bag_info",
         f"delivery number {received.number} of {received.site} was used before for other content, "
-        f"which came as {holder.arrival.partition('/')[2]}",
+        f"which came as {came_as}",
         "a number that was not used before; raise Delivery-Number in bag-info.txt and send the bag again",
         file="bag-info.txt",
         place="Delivery-Number",

@@ -11,9 +11,15 @@ from pathlib import Path
 
 from pipelines.taking_in.again import Again, judged_again
 from pipelines.taking_in.batch import Bench
+from pipelines.taking_in.building import is_built
 from pipelines.taking_in.due import NEW, WhatIsDue, what_is_due
 
 NOTHING_DUE = "Nothing new: a run would take in nothing and judge nothing again."
+_ONLY_BUILT = (
+    "A run would take in nothing and judge nothing again. Warehouse, analyses and pages would be made again: since "
+    "they were built the study file, the code or what the depot holds has changed."
+)
+_UNCHANGED = "Nothing was changed."
 
 
 def plan(bench: Bench, inbox: Path) -> str:
@@ -21,7 +27,7 @@ def plan(bench: Bench, inbox: Path) -> str:
     desk = bench.desk
     due = what_is_due(desk, inbox)
     if not due:
-        return NOTHING_DUE
+        return NOTHING_DUE if is_built(desk) else f"{_ONLY_BUILT}\n{_UNCHANGED}"
     with judged_again(desk, due.again, bench.progress.delivery) as judged:
         return "\n".join(_lines(bench, due, judged))
 
@@ -46,4 +52,4 @@ def _lines(bench: Bench, due: WhatIsDue, judged: Again) -> Iterator[str]:
     guarded = replace(judged, flips=[flip for flip in judged.flips if flip.delivery_id in stale])
     if guarded.needs_yes(bench.desk.study.study.judging_again):
         yield "That is so many that a run publishes it only with --yes."
-    yield "Nothing was changed."
+    yield _UNCHANGED

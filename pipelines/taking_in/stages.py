@@ -43,6 +43,7 @@ from pipelines.judging.delivery_tables import (
 )
 from pipelines.judging.muscle_references import given_digests
 from pipelines.judging.of_delivery import Layout, judge_delivery, lay_out
+from pipelines.judging.same_signals import cells_of_trials
 from pipelines.judging.stamps import Used, made, posture_digest
 from pipelines.judging.standings import ACCEPTED, WITHHELD, Judged
 from pipelines.taking_in.beyond_trials import tables_beyond_trials
@@ -67,6 +68,7 @@ from pipelines.taking_in.publishing import (
 )
 from pipelines.taking_in.resends import with_parts
 from pipelines.taking_in.writing import written
+from schemas.quality import TRIAL_SHAPES
 
 if TYPE_CHECKING:
     from pipelines.depot.books.rows import TrialVersion
@@ -134,6 +136,7 @@ def prepare(desk: Desk, gated: Gated, tell: Tell, meanwhile: Callable[[], None] 
         _trial_stamps(judged, trials),
         gate_of(judged.consent, judged.veil.names),
         judged.held.decided,
+        cells_of_trials(tables[TRIAL_SHAPES]),
     )
     folder = written(desk, opened, result, tables)
     write_held(judged.held, folder)

@@ -7,13 +7,14 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 from typing import Any
 
+from checks.consent.covers import is_of_nobody
 from pipelines.consent.held_texts import read
 from pipelines.depot.books.rows import Record
 from pipelines.depot.published import read_result
 from pipelines.depot.storage import Depot
+from pipelines.depot.unread_consents import unread_consents
 from pipelines.taking_in.withdrawing import CarriedOut
 from schemas import quality
-from schemas.delivery import SENT_CONSENTS
 from schemas.model import Table
 from schemas.received import plain_rows
 
@@ -101,6 +102,7 @@ class Summary:
             yield "Nothing new: every delivery in the inbox is already in the depot."
             if self.built:
                 yield "Warehouse and pages were built anew."
+            yield from self._consents()
         if others:
             yield "What came"
             yield from (f"  {self._delivery(d)}" for d in others)
@@ -115,6 +117,7 @@ class Summary:
             yield "Not looked at, since neither a bag (no bagit.txt) nor a .zip: " + ", ".join(self.not_deliveries)
         if held := len({text.word for d in others for text in read(self.depot.result(d.record.delivery_id))}):
             yield f"Held for a look: {held} {'text' if held == 1 else 'texts'} ({self._texts})"
+        yield from self._consents()
         yield "Where to look"
         yield f"  pages      {self.depot.pages.shown('index.html')}"
         yield f'  warehouse  {self.depot.warehouse}   (manystrides sql "SELECT * FROM completeness")'
@@ -129,6 +132,18 @@ class Summary:
         for name, places in self.crashed().items():
             yield f"CHECK CRASHED, a fault of manystrides: {name} ({len(places)} times)"
             yield from (f"  {place}" for place in places[:_MOST_SHOWN])
+
+    def _consents(self) -> Iterator[str]:
+        """Withdrawals that may not have been understood: of every delivery that waits, and of those worked on now."""
+        with self.depot.opened():
+            unread = [record.delivery_id for record in unread_consents(self.depot)]
+        for name in unread:
+            yield f"A WITHDRAWAL MAY BE IN consents.csv of {name}, which could not be read: nothing can be released"
+            yield "  before it is sent mended under its number, or looked at (release --consents-looked-at)"
+        for done in self.done:
+            for finding in _rows(self.depot, done.record, quality.FINDINGS):
+                if is_of_nobody(finding):
+                    yield f"A CODE THAT IS NOBODY'S, {done.record.delivery_id}: {finding['seen']}"
 
     @property
     def _texts(self) -> str:
@@ -151,8 +166,6 @@ class Summary:
             yield f"  {where + ': ' if where else ''}{finding['seen']} Expected: {finding['expected']}"
         if len(findings) > _MOST_SHOWN:
             yield f"  and {len(findings) - _MOST_SHOWN} more findings, all in the table findings"
-        if any(f["file"] == SENT_CONSENTS.file_name for f in findings):
-            yield "  A WITHDRAWAL MAY BE IN ITS consents.csv: nothing can be released before it is read or looked at"
         for remedy in dict.fromkeys(f["remedy"] for f in findings):
             yield f"  What to do: {remedy}"
 

@@ -20,11 +20,15 @@ from pipelines.depot.books.rows import Entry, Job
 from pipelines.depot.consents import WHOLE_TRIAL, changed
 from pipelines.depot.desk import Desk
 from pipelines.depot.overrides import forget_gone
-from pipelines.depot.search_bytes import files_with
+from pipelines.depot.search_bytes import Sought, files_with
 from pipelines.depot.storage import Depot
 from schemas.privacy import EVERY_SCOPE
 
 CARRIED_OUT = "withdrawal_carried_out"
+SHORT_ID = (
+    " It is so short, or a number, that texts hold it by chance: it was looked for as a whole code of a runner, and at "
+    "the beginning of codes of sessions and trials."
+)
 
 
 @dataclass(frozen=True)
@@ -32,7 +36,8 @@ class CarriedOut:
     """What was done for one withdrawal. waits_until: end of the time of grace; ended: whether all is done.
 
     deliveries: judged again for it; files_removed: of the raw store and the closed folder. found: files with the
-    runner's id, those kept apart among them; recordings: how many of the runner's are here still.
+    runner's id, those kept apart among them; recordings: how many of the runner's are here still. short_id: the id was
+    looked for among codes alone.
     """
 
     job: Job
@@ -43,6 +48,7 @@ class CarriedOut:
     searched: int = 0
     found: tuple[Path, ...] = ()
     recordings: int = 0
+    short_id: bool = False
     ended: bool = False
 
     def lines(self) -> Iterator[str]:
@@ -56,7 +62,8 @@ class CarriedOut:
             yield f"Files removed: {self.files_removed}. The same files, if sent again, are withheld."
             if self.searched:
                 found = len(self.found)
-                yield f"The runner's id was searched for in {self.searched} files and found in {found}."
+                how = SHORT_ID if self.short_id else ""
+                yield f"The runner's id was searched for in {self.searched} files and found in {found}.{how}"
                 yield from (f"  STILL IN {path}" for path in self.found)
             if self.recordings:
                 yield f"Recordings that were to be removed and are STILL HERE: {self.recordings}."
@@ -158,7 +165,9 @@ def _end(desk: Desk, done: CarriedOut, keeps_history: bool) -> CarriedOut:
         shutil.rmtree(depot.dagster_home, ignore_errors=True)  # its history shows rows of tables
     names = sorted({name.strip() for name in spellings})
     searched, found = files_with(depot, names, closed=True) if whole and names else (0, [])
-    done = replace(done, searched=searched, found=tuple(found), recordings=_recordings_left(desk, job, spellings))
+    short = any(Sought(name).only_as_code for name in names)
+    left = _recordings_left(desk, job, spellings)
+    done = replace(done, searched=searched, found=tuple(found), recordings=left, short_id=short)
     if found or done.recordings:
         return done  # nobody may read that it is carried out; the next command goes on with it
     with depot.books.transaction():

@@ -8,6 +8,7 @@ from __future__ import annotations
 import logging
 import multiprocessing
 import os
+import threading
 from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import TimeoutError as TooSlow
 from dataclasses import dataclass
@@ -48,6 +49,7 @@ class Isolated:
     def __init__(self, workers: int, time_limit_s: float, memory_limit_mb: int) -> None:
         self.workers, self.time_limit_s, self.memory_limit_mb = workers, time_limit_s, memory_limit_mb
         self._pool: Any = None
+        self._beginning: threading.Thread | None = None
 
     def __enter__(self) -> Isolated:
         from pebble import ProcessPool
@@ -65,8 +67,15 @@ class Isolated:
         return self
 
     def __exit__(self, *_: object) -> None:
+        if self._beginning is not None:
+            self._beginning.join()
         self._pool.stop()
         self._pool.join()
+
+    def begin(self) -> None:
+        """Start the workers while the caller does something else; else the first job waits for them."""
+        self._beginning = threading.Thread(target=self.schedule, args=(_nothing, None))
+        self._beginning.start()
 
     def run(self, function: Callable[[Any], Any], argument: Any, time_limit_s: float | None = None) -> Ended:
         """Run one job and wait for it; time_limit_s: instead of the pool's. Never raises what the job raises."""
@@ -103,6 +112,10 @@ class Isolated:
             return Ended(problem="too_large", detail=f"it needed more than {self.memory_limit_mb} MiB of memory")
         except Exception as problem:  # the job's value could not be sent back
             return Ended(problem="crashed", detail=f"{type(problem).__name__}: {problem}")
+
+
+def _nothing(_: None) -> None:
+    """The job of a worker that only starts."""
 
 
 def _guarded(function: Callable[[Any], Any], argument: Any) -> Ended:

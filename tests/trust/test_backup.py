@@ -53,6 +53,14 @@ def test_copies_made_while_a_run_goes_on_are_each_of_one_moment(place: Path) -> 
     assert held == sorted(held)
 
 
+def test_a_backup_may_be_named_from_where_one_stands(place: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.chdir(place)
+    copy = back_up(Depot(Path("depot")), Path("backups"), "tester").folder
+    again = Depot(place / "again")
+    restore(copy, again, "tester")
+    assert faults(again) == []
+
+
 def test_a_depot_that_is_lost_is_put_back_and_goes_on(place: Path) -> None:
     depot = Depot(place / "depot")
     before = tables(depot.root)

@@ -88,7 +88,31 @@ def test_a_consents_table_that_nobody_can_read_keeps_a_release_from_being_frozen
     depot = taken_in(tmp_path, 1, GIVEN)
     a_delivery(tmp_path / "inbox", 2, replace_files={"consents.csv": b"PK\x03\x04 a workbook"})
     told = run(STUDY, tmp_path / "inbox", depot.root, "tester", workers=1).text()
-    assert "A WITHDRAWAL MAY BE IN ITS consents.csv" in told
+    assert "A WITHDRAWAL MAY BE IN consents.csv of brack-002" in told
+    assert "consents.csv of <a" in (depot.root / "pages" / "index.html").read_text()
     with pytest.raises(Unusable, match="a withdrawal may be in it"):
         release(STUDY, depot.root, "first", "tester")
     assert release(STUDY, depot.root, "first", "tester", consents="Nobody withdraws in it.").entry.trial_count == 2
+
+
+def test_a_stopped_delivery_that_came_mended_under_another_name_keeps_no_release_back(tmp_path: Path) -> None:
+    depot = taken_in(tmp_path, 1, GIVEN)
+    a_delivery(tmp_path / "inbox", 2, replace_files={"consents.csv": b"PK\x03\x04 a workbook"})
+    run(STUDY, tmp_path / "inbox", depot.root, "tester", workers=1)
+    a_delivery(tmp_path / "inbox", 2, arrives_as="mended", runners=("FS-03",), names=("standing",))
+    told = run(STUDY, tmp_path / "inbox", depot.root, "tester", workers=1).text()
+    assert "MAY BE IN" not in told
+    assert "could not be read, and a withdrawal" not in (depot.root / "pages" / "index.html").read_text()
+    assert release(STUDY, depot.root, "first", "tester").entry.trial_count == 3
+
+
+def test_a_withdrawal_under_a_code_of_nobody_is_told_by_the_run_and_on_the_overview(tmp_path: Path) -> None:
+    line = {**GIVEN[0], "participant_id": "XQ-77", "scope": "pooling", "event": "withdrawn"}
+    rows = csv_bytes(SENT_CONSENTS, [*GIVEN, line])
+    a_delivery(
+        tmp_path / "inbox", 1, runners=("FS-01", "FS-02"), names=("standing",), replace_files={"consents.csv": rows}
+    )
+    told = run(STUDY, tmp_path / "inbox", tmp_path / "depot", "tester", workers=1).text()
+    assert "A CODE THAT IS NOBODY'S, brack-001" in told
+    assert "XQ-77" not in told
+    assert "under a code that is no runner" in (tmp_path / "depot" / "pages" / "index.html").read_text()

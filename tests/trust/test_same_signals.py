@@ -5,9 +5,11 @@ from __future__ import annotations
 from dataclasses import replace
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from demo_site_uploads.simulator import faults
+from demo_site_uploads.simulator.labs import Recording
 from pipelines.assets.run import run
 from tests.delivery_builders import STUDY, a_delivery, planned, tables, trial_id
 
@@ -48,23 +50,44 @@ def shapes_told(depot: Path, delivery_id: str) -> dict[str, str]:
     return {f["trial_id"]: f["seen"] for f in found if f["check_name"] == "recording_is_of_one_trial_only"}
 
 
-@pytest.mark.parametrize(("stretch", "scale"), [(1.03, 1.0), (0.96, 1.02)])
-def test_a_resampled_or_rescaled_recording_sent_as_another_trial_goes_back(
-    tmp_path: Path, stretch: float, scale: float
+def cut_and_noisy(start: float, millimetres: float) -> faults.Fault:
+    """The first part of the recording is missing, and every marker shakes."""
+
+    def plant(recording: Recording, trial: object) -> Recording:
+        chance, frames = np.random.default_rng(5), round(start * len(recording.points))
+        samples = frames * (len(recording.analog) // len(recording.points))
+        points = recording.points[frames:] + chance.normal(0, millimetres, recording.points[frames:].shape)
+        return replace(recording, points=points, analog=recording.analog[samples:])
+
+    return plant
+
+
+@pytest.mark.parametrize(
+    ("name", "changed"),
+    [
+        ("1", faults.played_at_another_speed(0.96, 1.02)),
+        ("1", cut_and_noisy(0.3, 2.0)),
+        ("standing", cut_and_noisy(0.1, 0.0)),
+    ],
+    ids=["resampled and rescaled", "cut, with noise", "standing, cut"],
+)
+def test_a_changed_copy_of_a_recording_sent_as_another_runners_goes_back(
+    tmp_path: Path, name: str, changed: faults.Fault
 ) -> None:
     inbox, depot = tmp_path / "inbox", tmp_path / "depot"
-    a_delivery(inbox, names=("1",))
-    plan = replace(planned("FS-01", "1")[0], fault=faults.played_at_another_speed(stretch, scale))
+    a_delivery(inbox, names=(name,))
+    plan = replace(planned("FS-01", name)[0], fault=changed)
     a_delivery(
-        inbox, 2, runners=("FS-02",), names=("1",), replace_files={planned("FS-02", "1")[0].file: plan.content()}
+        inbox, 2, runners=("FS-02",), names=(name,), replace_files={planned("FS-02", name)[0].file: plan.content()}
     )
-    a_delivery(inbox, 3, runners=("FS-02",), names=("2",))
+    a_delivery(inbox, 3, runners=("FS-02",), names=("standing", "2"))
     go(inbox, depot)
     told = shapes_told(depot, "brack-002")
-    assert list(told) == [trial_id("1", "FS-02")]
-    assert f"{trial_id('1')}, which came with brack-001" in told[trial_id("1", "FS-02")]
+    assert list(told) == [trial_id(name, "FS-02")]
+    assert f"{trial_id(name)}, which came with brack-001" in told[trial_id(name, "FS-02")]
     assert shapes_told(depot, "brack-001") == {}
     assert shapes_told(depot, "brack-003") == {}
+    assert {r["standing"] for r in tables(depot)["brack-002"]["standings"]} == {"returned"}
 
 
 def test_the_same_trial_sent_again_with_another_export_is_no_copy(tmp_path: Path) -> None:

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import hashlib
+import os
 import shutil
+import socket
 import sqlite3
 from collections.abc import Callable
 from dataclasses import replace
@@ -88,6 +90,31 @@ def test_a_depot_that_nobody_touched_is_whole(place: Path) -> None:
     assert {p.relative_to(depot.root).parts[0] for p in files_of(depot)} >= {
         *("raw", "closed", "deliveries", "releases", "pages", "warehouse.duckdb")
     }
+
+
+def test_whatever_the_depot_did_not_write_is_told_and_left(place: Path) -> None:
+    depot = Depot(place / "depot")
+    root = depot.root
+    (root / "log").mkdir(exist_ok=True)
+    files = [
+        root / name for name in ("notes.txt", "work/mine.csv", "log/other.log", "deliveries/a.txt", "pages/a.html")
+    ]
+    for path in files:
+        path.write_text("FS-01")
+    links = [root / name for name in ("inside", "raw/inside", "releases/inside", "log/manystrides.jsonl.1")]
+    for path in links:
+        path.symlink_to(place)
+    pipes = [root / "pipe", root / "work" / "receive.0a1b2c3d", root / "closed" / "pipe"]
+    for path in pipes:
+        os.mkfifo(path)
+    with socket.socket(socket.AF_UNIX) as listening:
+        listening.bind(os.fspath(root / "s"))
+    told = {fault.file: fault for fault in found(depot)}
+    assert told.keys() == {*files, *links, *pipes, root / "s"}
+    assert {fault.kind for fault in told.values()} == {"stray"}
+    assert "named pipe" in told[root / "pipe"].seen
+    assert "socket" in told[root / "s"].seen
+    assert all(os.path.lexists(path) for path in told)
 
 
 @pytest.mark.parametrize("damage", DAMAGES)

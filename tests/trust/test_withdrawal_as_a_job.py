@@ -116,6 +116,8 @@ def test_consent_given_anew_counts_from_its_day_and_nothing_from_before(place: P
     day = planned(LEAVES, "1")[0].session.row()["study_day"]
     with pytest.raises(Unusable, match="not withdrawn muscle"):
         renew(STUDY, depot, Renewed(LEAVES, "muscle", "3", day, "A new form.", "Ann"))
+    with pytest.raises(Unusable, match="lists no consent form of version"):
+        renew(STUDY, depot, Renewed(LEAVES, "all", "9", day, "A new form.", "Ann"))
     renew(STUDY, depot, Renewed(LEAVES, "all", "3", day + 1, "A new form.", "Ann"))
     assert set(standings(place, "brack-002").values()) == {"withheld"}, "consent of before that day stays void"
 

@@ -182,6 +182,14 @@ class Deliveries:
             (LEFT_OUT, [{**own, **vars(file)} for file in result.payload.left_out]),
             (WAITING, [{**own, "session_id": s, "condition": c} for s, c in result.waiting]),
             (TRIALS, [_trial_row(trial, name) for trial in result.trials]),
+            (
+                tables.SHAPE_CELLS,
+                [
+                    {**own, "trial_id": trial, "cell": cell}
+                    for trial, cells in result.shape_cells.items()
+                    for cell in sorted(cells)
+                ],
+            ),
             (tables.DELIVERY_STAMPS, [{**own, "what": what, "used": used} for what, used in result.stamps.items()]),
             (
                 tables.TRIAL_STAMPS,

@@ -93,7 +93,7 @@ def _engine_to_read(root: Path) -> sa.Engine:
                 f"Let {_owner(path)} run manystrides verify on it, or read a copy of the folder.",
                 file=path,
             )
-    address = f"{path.as_uri()}?{how}"
+    address = f"{path.absolute().as_uri()}?{how}"
 
     def connect() -> sqlite3.Connection:
         made = sqlite3.connect(address, uri=True, timeout=_WAIT_S, check_same_thread=False)

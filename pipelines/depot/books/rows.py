@@ -5,7 +5,7 @@ How they are stored is in ``pipelines.depot.books.tables``; what they mean toget
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field
 
 from schemas.received import ConsentEvent, PayloadFile
@@ -244,6 +244,7 @@ class Result:
     gate: None if nothing was taken in; what an older result told stays then, as long as its bytes are held.
     stamps: what was used -> its value, for the delivery as a whole. trial_stamps: trial -> the same, trial by trial.
     texts: keyed hash of each text that needed a person -> what was decided on it; empty if nothing yet.
+    shape_cells: accepted trial -> the cells in which its shapes lie.
     """
 
     record: Record
@@ -254,3 +255,4 @@ class Result:
     trial_stamps: Mapping[str, Mapping[str, str]] = field(default_factory=dict)
     gate: Gate | None = None
     texts: Mapping[str, str] = field(default_factory=dict)
+    shape_cells: Mapping[str, Collection[str]] = field(default_factory=dict)

@@ -10,7 +10,7 @@ import sqlalchemy as sa
 from pipelines.depot.books import guards
 
 #: The newest form of the books that this code knows; each migration raises it by one.
-FORM = 6
+FORM = 7
 
 META = sa.MetaData(
     naming_convention={
@@ -115,6 +115,16 @@ TRIALS = sa.Table(
     sa.Index(None, "session_id", "condition"),
     sa.Index(None, "raw_sha256"),
     sa.Index(None, "before_delivery"),
+)
+
+#: In which cells the shapes of accepted trials lie, so that copies of a recording are found without looking at all.
+SHAPE_CELLS = sa.Table(
+    "shape_cells",
+    META,
+    of_delivery(),
+    text_column("trial_id", key=True),
+    text_column("cell", key=True),
+    sa.Index(None, "cell"),
 )
 
 DELIVERY_STAMPS = sa.Table(

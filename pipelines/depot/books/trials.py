@@ -15,7 +15,7 @@ from pipelines.depot.books.asking import in_order, in_portions
 from pipelines.depot.books.deliveries import current
 from pipelines.depot.books.order import before, of_another_site
 from pipelines.depot.books.rows import TAKEN_IN, Record, TrialVersion
-from pipelines.depot.books.tables import DELIVERIES, TRIALS
+from pipelines.depot.books.tables import DELIVERIES, SHAPE_CELLS, TRIALS
 
 if TYPE_CHECKING:
     from pipelines.depot.books.book import Books
@@ -66,6 +66,23 @@ class Trials:
         found = self._among(TRIALS.c.raw_sha256, shas, TRIALS.c.standing == ACCEPTED, before(site, number, came))
         records = {trial.delivery_id: self._books.deliveries.get(trial.delivery_id) for trial in found}
         return [(trial, record) for trial in found if (record := records[trial.delivery_id]) is not None]
+
+    def with_shapes_in(
+        self, cells: Iterable[str], made: Collection[str], site: str | None, number: int | None, came: str | None
+    ) -> dict[str, set[str]]:
+        """Delivery -> accepted trials with a shape in one of these cells, of current deliveries before."""
+        c, found = SHAPE_CELLS.c, dict[str, set[str]]()
+        query = (
+            sa.select(c.delivery_id, c.trial_id)
+            .distinct()
+            .join(DELIVERIES, DELIVERIES.c.delivery_id == c.delivery_id)
+            .where(current(made), before(site, number, came))
+        )
+        with self._books.reading() as connection:
+            for portion in in_portions(cells):
+                for delivery, trial in connection.execute(query.where(c.cell.in_(portion))):
+                    found.setdefault(str(delivery), set()).add(str(trial))
+        return found
 
     def giving_posture(
         self, made: Collection[str], site: str | None, number: int | None, sessions: Iterable[str]

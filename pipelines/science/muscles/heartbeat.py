@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from bisect import bisect_left
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
@@ -54,17 +55,17 @@ def heartbeat_in(muscle: Muscle, steps_s: tuple[float, ...]) -> Heartbeat | None
     slow = np.where(_in_bursts(muscle), np.nan, muscle.within(*BEAT_HZ))  # mains lies above this band
     cells = _cells(slow[: round(STRETCH_S * rate)], rate)
     limit = LIMIT * known_median(np.abs(cells)) if np.isfinite(cells).any() else 0.0
-    intervals = _TRIED[: _up(sum(interval < longest for interval in _TRIED))]
+    intervals = _TRIED[: _up(bisect_left(_TRIED, longest))]
     tried = np.array(intervals)
-    best: Heartbeat | None = None
     shares = _shares(cells, limit, intervals)
     allowed = (np.abs(tried[:, None] / np.array(steps_s) - 1) >= NEAR_A_STEP).all(axis=1) & (tried < longest)
-    for place in np.flatnonzero(allowed):
-        share, interval = float(shares[place]), float(tried[place])
-        if best is None or share > best.share + 0.05:  # the shortest of intervals that serve about as well
-            best = Heartbeat(interval, share, 0.0, 0.0)
-    if best is None:
+    share, interval = -np.inf, np.nan
+    for own, at in zip(shares[allowed].tolist(), tried[allowed].tolist(), strict=True):
+        if own > share + 0.05:  # the shortest of intervals that serve about as well
+            share, interval = own, at
+    if not allowed.any():
         return None
+    best = Heartbeat(interval, share, 0.0, 0.0)
     locked = max(_shares(cells, limit, steps_s).tolist(), default=-1.0)
     if locked >= best.share:  # movement, which repeats itself at fractions of a stride as well
         return replace(best, share=0.0)

@@ -14,13 +14,14 @@ from pipelines.identity.names import KnownNames
 from pipelines.identity.reasons import refuse_who
 from tests.delivery_builders import STUDY
 
-RUNNERS = ("FS-02", "fs-11 ")
+RUNNERS = ("FS-02", "fs-11 ", "FS-03-w5-unshod-1")
 
 
 @pytest.mark.parametrize(
     "why",
     [
         *("FS-02 asked", "letter of fs-02", "(FS-11)", "letter of FS\u201102", "FS 02 wrote", "FS-O2", "of fs02/fs11"),
+        *("FS-02_run 1 is light", "FS-02-w5 again", "trial fs-03 w5 unshod 1", "fs-03-w5-unshod-1 fine"),
         *("Mrs Ostervik wrote", "call 0141 496 0773"),
     ],
 )

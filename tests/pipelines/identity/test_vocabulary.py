@@ -18,7 +18,7 @@ PLAIN = Vocabulary.of(a_study(known_texts=("Written by the exporter.",))).knowin
         "", "12.5", "-3e-4", "20-450 Hz", "R.Iliac.Crest", "leftKnee", "P3.Fz4", "NNNmmNmm", "emg_tib_ant_L", "C7",
         "trials/FS-01-w5-brack-cushioned-1.c3d", "trials/FS-01_standing_02.c3d", "T001.a.edf", "FS-01", "soleus",
         "Written by the exporter.", "shod", "calcaneus_left", "left heel marker fell", "POINT:LABEL",
-        "plate 1 Fx Fy", "frame 100000",
+        "plate 1 Fx Fy", "frame 100000", "L.Heel", "knee_R", "Acc X", "force threshold 20 N", "plate 2 moment z", "R 2",
     ],
 )  # fmt: skip
 def test_words_of_the_trade_codes_and_numbers_fit(text: str) -> None:
@@ -30,29 +30,21 @@ def test_words_of_the_trade_codes_and_numbers_fit(text: str) -> None:
     [
         "12 03 1987", "12-03", "7/3", "14.05.", "1.7.02", "1234567", "J. S.", "Will Brown", "Bo Xu", "王伟", "бегун",
         "FS-02", "XFS-01", "FS-019", "trials/FS-01_okafor.c3d", "written by the exporter", "a@b.example", "left 'heel'",
-        "tested 3 May", "runner An Do late", "static 090623", "head " * 60,
+        "tested 3 May", "runner An Do late", "static 090623", "head " * 60, "R. Black", "Ball L", "R.Black", "black_r",
+        "rblack", "run 3 R Black", "left heel L", "marker of R. Heel", "5 N Ball", "v Test", "L. Heel",
     ],
 )  # fmt: skip
 def test_what_may_tell_of_somebody_does_not_fit(text: str) -> None:
     assert not PLAIN.fits(text)
 
 
-@pytest.mark.parametrize(
-    "code", ["FS-01", "FS-01-w5-cushioned-1", "sub-012", "P07_S2_T03", "RUN03", "T001.a", "kx12", "Proband-03-w0"]
-)
-def test_codes_of_short_letters_numbers_and_declared_words_are_codes(code: str) -> None:
-    assert Vocabulary.of(a_study(known_texts=("proband",))).fits_as_code(code)
-
-
-@pytest.mark.parametrize(
-    "code", ["FS-01-Crumble", "ragnhild-1", "Kim-1", "Ostervik", "FS-01-\u0441\u0432", "1234567", "Proband-03"]
-)
-def test_codes_with_an_unknown_word_are_none_before_somebody_has_looked(code: str) -> None:
-    assert not PLAIN.fits_as_code(code)
-
-
 def test_no_text_that_identifies_somebody_fits() -> None:
-    texts = [one.text for half in ("held_out", "held_out_2", "tune") for one in texts_of(half) if one.kind != HARMLESS]
+    texts = [
+        one.text
+        for half in ("held_out", "held_out_2", "held_out_3", "tune")
+        for one in texts_of(half)
+        if one.kind != HARMLESS
+    ]
     assert [text for text in texts if PLAIN.fits(text)] == []
 
 

@@ -144,6 +144,7 @@ def test_the_reason_is_the_true_one_and_names_the_place() -> None:
     profile = Used(PROFILE, {str(n): "1" for n in range(5)})
     assert reason(profile, {}, "corrie") == "The profile of corrie changed: 0, 1, 2 and 2 more."
     assert reason(profile, None, "corrie") == "The profile of corrie changed."
+    assert reason(Used(PROFILE, {}), {"axes.up": "+z"}, "corrie") == "corrie is no site of the study file any more."
 
 
 def test_a_changed_check_is_told_from_changed_science_and_pages_from_both(tmp_path: Path) -> None:

@@ -107,6 +107,35 @@ def test_offsets_of_a_method_are_those_of_its_site_and_else_of_the_others() -> N
     assert found[["footfall_count", "trial_count", "runner_count"]].loc["brack"].tolist() == [4, 2, 2]
 
 
+def test_the_order_in_which_rows_came_changes_no_digit() -> None:
+    """0.1 + 0.2 + 0.3 is another float than 0.3 + 0.2 + 0.1: the pool of the same data must be the same."""
+    late = (0.1, 0.2, 0.3, 1e-9, 0.7, 1 / 3)
+    found = []
+    for order in (late, late[::-1], sorted(late)):
+        rows: Rows = {
+            "sites": [{"site": "brack"}, {"site": "tarn"}],
+            "trials": [trial(f"T{n}", "shod", participant_id="R1") for n in range(3)],
+            "footfalls": [
+                {"trial_id": f"T{t}", "footfall_number": n, "event_method": "force", "contact_time_s": value}
+                for t in sorted(range(3), reverse=order[0] > order[-1])
+                for n, value in enumerate(order)
+            ],
+            "footfall_events": [
+                {
+                    "trial_id": f"T{t}",
+                    "footfall_number": n,
+                    "event_method": "markers",
+                    "contact_difference_s": value + t,
+                }
+                for t in sorted(range(3), reverse=order[0] > order[-1])
+                for n, value in enumerate(order)
+            ],
+        }
+        offsets = offsets_of(rows)[["bias_s", "sd_s"]].to_numpy().tolist()
+        found.append((means_of(rows)["mean_value"].tolist(), offsets))
+    assert found[0] == found[1] == found[2]
+
+
 def test_values_that_are_missing_or_not_finite_are_left_out() -> None:
     rows = {"footfalls": [*footfalls("T1", 1.0, None, math.nan, math.inf, 3.0)]}
     assert means_of(rows)["mean_value"].tolist() == [2.0]

@@ -1,93 +1,172 @@
-"""The shape of a trial stays when it is resampled and rescaled, and is no other trial's."""
+"""The shape of strides stays when a recording is cut, resampled, rescaled or made noisy, and is no other trial's."""
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import replace
+from functools import cache
+from itertools import combinations
 
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from pipelines.science.shapes import ALIKE, Pile, alike, likeness, shape_of, shapes_in, shapes_of
+from benchmarks.real_recordings.recordings import runway, there, treadmill
+from pipelines.science.known_again import Kept, kept_in, rows_in, shape_rows
+from pipelines.science.shapes import ALIKE, POINTS, SERIES, apart, coded, decoded, shapes_of
+from pipelines.science.standing_shapes import fits, sway_of
 from schemas.processing import Processing
-from schemas.trial import FloatArray
+from schemas.trial import FloatArray, Trial
 from tests.builders import a_standing_trial, a_trial
 
-
-def wandering(seed: int, frames: int = 500) -> FloatArray:
-    """A path with bends of many lengths, as of a foot that never comes by twice in the same way."""
-    rng, time = np.random.default_rng(seed), np.linspace(0.0, 1.0, frames)
-    waves = [rng.normal() * np.sin(2 * np.pi * (cycles * time + rng.random())) / cycles for cycles in range(1, 12)]
-    return np.asarray(0.1 * np.sum(waves, axis=0))
+PLAIN = Processing()
 
 
-def resampled(path: FloatArray, stretch: float) -> FloatArray:
-    places = np.linspace(0, len(path) - 1, round(stretch * len(path)))
-    return np.interp(places, np.arange(len(path)), path)
+@cache
+def wandering(seed: int) -> Trial:
+    """A runner of whom no stride is as the last one: every marker strays by some millimetres, slowly."""
+    trial, chance = a_trial(footfalls=14), np.random.default_rng(seed)
+    count = len(next(iter(trial.markers.values())))
+    place = np.linspace(0, 1, count)
+
+    def strays() -> FloatArray:
+        waves = [
+            chance.normal(0, 1, 3) * np.sin(2 * np.pi * (k * place[:, None] + chance.random(3))) for k in range(25)
+        ]
+        return 0.006 * np.sum(waves, axis=0) / 25**0.5
+
+    return replace(trial, markers={name: path + strays() for name, path in trial.markers.items()})
 
 
-@settings(max_examples=60, deadline=None)
-@given(seed=st.integers(0, 10_000), stretch=st.floats(0.5, 2.0), scale=st.floats(0.2, 5.0), up=st.floats(-2, 2))
-def test_a_resampled_and_rescaled_path_keeps_its_shape(seed: int, stretch: float, scale: float, up: float) -> None:
-    path = wandering(seed)
-    one, other = shape_of(path), shape_of(scale * resampled(path, stretch) + up)
-    assert one is not None
-    assert other is not None
-    assert likeness(one, other) >= ALIKE
+def changed(trial: Trial, change: Callable[[FloatArray], FloatArray]) -> Trial:
+    return replace(trial, markers={name: change(path) for name, path in trial.markers.items()})
 
 
-@settings(max_examples=60, deadline=None)
-@given(seed=st.integers(0, 10_000), other=st.integers(10_001, 20_000))
-def test_two_different_paths_are_not_alike(seed: int, other: int) -> None:
-    one, two = shape_of(wandering(seed)), shape_of(wandering(other))
-    assert one is not None
-    assert two is not None
-    assert likeness(one, two) < 0.99
+def resampled(stretch: float) -> Callable[[FloatArray], FloatArray]:
+    def change(path: FloatArray) -> FloatArray:
+        places = np.linspace(0, len(path) - 1, round(stretch * len(path)))
+        return np.stack([np.interp(places, np.arange(len(path)), column) for column in path.T], axis=1)
+
+    return change
 
 
-def test_a_frame_cut_off_and_noise_do_not_hide_a_copy() -> None:
-    path = wandering(1)
-    noisy = resampled(path, 1.03)[1:] + np.random.default_rng(0).normal(0, 0.0003, 514)
-    one, other = shape_of(path), shape_of(noisy)
-    assert one is not None
-    assert other is not None
-    assert likeness(one, other) >= ALIKE
+def noisy(metres: float) -> Callable[[FloatArray], FloatArray]:
+    chance = np.random.default_rng(3)
+    return lambda path: path + chance.normal(0, metres, path.shape)
 
 
-@pytest.mark.parametrize(
-    "path", [np.full(500, np.nan), np.zeros(500), wandering(1)[:20]], ids=["nan", "still", "short"]
-)
-def test_what_is_not_seen_or_does_not_move_has_no_shape(path: FloatArray) -> None:
-    assert shape_of(path) is None
+COPIES: dict[str, Callable[[FloatArray], FloatArray]] = {
+    "a frame cut": lambda path: path[1:],
+    "start cut": lambda path: path[len(path) // 3 :],
+    "a part": lambda path: path[len(path) // 4 : 3 * len(path) // 4],
+    "rescaled": lambda path: 1.07 * path,
+    "moved": lambda path: path + np.array([1.0, 0.0, -0.5]),
+    "resampled": resampled(0.93),
+    "half the frames": lambda path: path[::2],
+    "noise of 2 mm": noisy(0.002),
+    "all at once": lambda path: 1.03 * noisy(0.002)(resampled(1.03)(path))[40:],
+}
 
 
-def test_two_markers_are_too_few_to_call_two_trials_one() -> None:
-    shapes = {f"marker_{i}": shape for i in range(4) if (shape := shape_of(wandering(i))) is not None}
-    assert alike(shapes, dict(shapes))
-    assert not alike({m: shapes[m] for m in ("marker_0", "marker_1")}, shapes)
-    assert not alike(shapes, {**shapes, "marker_3": -shapes["marker_3"]})
+def kept(trial: Trial) -> Kept:
+    """As it is read from rows that were stored."""
+    return kept_in(rows_in(shape_rows(trial, PLAIN))).get(trial.trial_id, Kept())
 
 
-def test_looking_at_a_whole_pile_at_once_leaves_out_none_that_is_alike() -> None:
-    one = {f"marker_{i}": shape for i in range(4) if (shape := shape_of(wandering(i))) is not None}
-    others = [
-        one,
-        {**one, "marker_3": -one["marker_3"]},
-        {m: one[m] for m in ("marker_0", "marker_1", "marker_2")},
-        {m: one[m] for m in ("marker_0", "marker_1")},
-        {f"other_{m}": shape for m, shape in one.items()},
-        {},
-    ]
-    found = Pile(others).worth_a_look(one)
-    assert found == [0, 2]
-    assert found == [i for i, other in enumerate(others) if alike(one, other)]
-    assert Pile([]).worth_a_look(one) == []
+def known(copy: Kept, original: Kept) -> bool:
+    """As it is asked for: only what lies in the same cells is compared."""
+    return not copy.cells.isdisjoint(original.own_cells) and copy.is_one_with(original)
 
 
-def test_a_running_trial_has_four_shapes_and_a_standing_one_none() -> None:
-    rows = shapes_of(a_trial(), Processing())
-    (shapes,) = shapes_in(rows.frame()).values()
-    assert len(shapes) == 4
-    assert not len(shapes_of(a_standing_trial(), Processing()))
-    assert not len(shapes_of(replace(a_trial(), markers={}), Processing()))
+@pytest.mark.parametrize("how", COPIES)
+def test_a_copy_is_known_whatever_was_done_to_it_and_so_is_what_it_was_copied_from(how: str) -> None:
+    trial = wandering(1)
+    rate = trial.marker_rate_hz / 2 if how == "half the frames" else trial.marker_rate_hz
+    copy, original = kept(replace(changed(trial, COPIES[how]), marker_rate_hz=rate)), kept(trial)
+    assert known(copy, original)
+    assert known(original, copy)
+
+
+@pytest.mark.skipif(not there(), reason="the real recordings are not on this machine")
+@pytest.mark.parametrize("how", COPIES)
+def test_copies_of_real_runs_are_known_and_the_two_runs_are_not_taken_for_one(how: str) -> None:
+    runs = {recorded.name: recorded.work.trial for recorded in (treadmill(), runway())}
+    kepts = {name: kept(trial) for name, trial in runs.items()}
+    for name, trial in runs.items():
+        rate = trial.marker_rate_hz / 2 if how == "half the frames" else trial.marker_rate_hz
+        copy = kept(replace(changed(trial, COPIES[how]), marker_rate_hz=rate))
+        assert {other: known(copy, own) for other, own in kepts.items()} == {other: other == name for other in kepts}
+
+
+def test_strides_of_a_real_run_are_far_from_each_other() -> None:
+    if not there():
+        pytest.skip("the real recordings are not on this machine")
+    strides = shapes_of(treadmill().work.trial, PLAIN)
+    assert len(strides) > 70
+    nearest = min(apart(a.points, b.points) for a, b in combinations(strides, 2) if a.marker == b.marker)
+    assert nearest > 2 * ALIKE
+
+
+@settings(max_examples=15, deadline=None)
+@given(one=st.integers(0, 10_000), other=st.integers(10_001, 20_000))
+def test_two_runs_that_stray_otherwise_are_two(one: int, other: int) -> None:
+    assert not known(kept(wandering(one)), kept(wandering(other)))
+
+
+def test_one_stride_in_common_does_not_make_two_long_runs_one() -> None:
+    one, other = kept(wandering(1)), kept(wandering(2))
+    assert len(one.strides) >= 6
+    borrowed = replace(
+        other, strides=(one.strides[1], *(s for s in other.strides if s.number != one.strides[1].number))
+    )
+    assert not one.is_one_with(borrowed)
+
+
+def test_two_feet_are_needed_and_paths_that_are_hidden_are_left_out() -> None:
+    trial = wandering(1)
+    without = {n: p for n, p in trial.markers.items() if n != "second_metatarsal_head_left"}
+    three = replace(trial, markers=without)
+    assert known(kept(changed(three, COPIES["noise of 2 mm"])), kept(three))
+    assert not kept(replace(trial, markers={n: p for n, p in without.items() if n != "calcaneus_left"})).strides
+    gone = {name: np.full_like(path, np.nan) for name, path in trial.markers.items()}
+    assert not kept(replace(trial, markers=gone)).own_cells
+    assert not kept(changed(trial, lambda path: np.zeros_like(path))).own_cells
+    assert not kept(changed(trial, lambda path: path[:20])).own_cells
+
+
+def test_what_is_written_is_read_to_a_thousandth_of_a_foot() -> None:
+    points = np.random.default_rng(1).normal(0, 2, SERIES * POINTS)
+    points[5] = np.nan
+    assert decoded(coded(points)) == pytest.approx(points, abs=0.0005, nan_ok=True)
+
+
+def standing(seed: int) -> Trial:
+    """Who stands still before cameras that shake by 0.3 mm."""
+    trial, chance = a_standing_trial(), np.random.default_rng(seed)
+    return changed(trial, lambda path: path + chance.normal(0, 0.0003, path.shape))
+
+
+@pytest.mark.parametrize("how", ["a frame cut", "start cut", "a part", "rescaled", "resampled by 3 %"])
+def test_a_copy_of_a_standing_trial_is_known(how: str) -> None:
+    change = resampled(1.03) if how == "resampled by 3 %" else COPIES[how]
+    copy, original = kept(changed(standing(1), change)), kept(standing(1))
+    assert copy.sway is not None
+    assert known(copy, original)
+
+
+def test_the_same_posture_held_twice_is_two_recordings() -> None:
+    swaying = [sway_of(standing(seed), PLAIN) for seed in range(6)]
+    found = [fits(a.series, b.series) for a, b in combinations(swaying, 2) if a is not None and b is not None]
+    assert len(found) == 15
+    assert max(found) < 0.4
+    assert sway_of(a_trial(), PLAIN) is None
+
+
+@pytest.mark.parametrize("missing", [{}, "still"])
+def test_a_standing_trial_of_which_nothing_is_seen_has_no_shape(missing: object) -> None:
+    trial = standing(1)
+    if missing == {}:
+        assert kept(replace(trial, markers={})).sway is None
+    else:
+        assert fits(*[np.zeros((SERIES, 50))] * 2) == 0.0

@@ -62,6 +62,7 @@ def test_a_comment_a_title_and_a_fourth_laboratory_judge_nothing_and_the_pages_s
     edit(place, "sites:\n", "sites:\n  dale: {description: A fourth., profile: sites/dale.yaml}\n")
     profile = yaml.safe_load((place / "sites" / "corrie.yaml").read_text(encoding="utf-8"))
     (place / "sites" / "dale.yaml").write_text(yaml.safe_dump(profile | {"site": "dale"}), encoding="utf-8")
+    assert "judge nothing again. Warehouse, analyses and pages would be made again" in planned(place)
     summary = go(place)
     assert (summary.exit_code, summary.done, summary.built) == (0, [], True)
     assert results(place) == before
@@ -91,7 +92,7 @@ def test_the_file_of_another_study_is_refused_and_a_changed_copy_is_not(place: P
 def test_the_reason_told_names_the_setting_and_only_its_laboratory_is_judged(place: Path) -> None:
     before = results(place)
     edit(place, "marker_rate_hz: 200", "marker_rate_hz: 201", "sites/tarn.yaml")
-    assert planned(place) == NOTHING_DUE
+    assert "and judge nothing again" in planned(place)
     assert not go(place).done
     edit(place, "contact_threshold_n: 20 ", "contact_threshold_n: 21 ")
     told = planned(place)

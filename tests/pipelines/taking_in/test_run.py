@@ -154,6 +154,17 @@ def test_a_number_that_was_used_for_other_content_stops_the_delivery(inbox: Path
     assert tables(depot)["brack-001.other"]["deliveries"][0]["status"] == "stopped"
 
 
+@pytest.mark.usefixtures("taken_in")
+def test_what_is_held_and_comes_once_more_in_another_laboratorys_inbox_need_not_be_sent_again(
+    inbox: Path, depot: Path
+) -> None:
+    (inbox / "tarn").mkdir()
+    shutil.copytree(inbox / "brack" / "brack-001", inbox / "tarn" / "tarn-009")
+    said = go(inbox, depot).text()
+    assert "came before as brack-001, and is held" in said
+    assert "raise Delivery-Number" not in said
+
+
 def test_a_stopped_delivery_does_not_keep_its_number_from_the_mended_one(inbox: Path, depot: Path) -> None:
     broken = a_delivery(inbox, arrives_as="first-try")
     next((broken / "data" / "trials").iterdir()).write_bytes(b"changed on the way")
