@@ -172,6 +172,10 @@ INTERVAL = (
         "Kenward & Roger (1997): t on the degrees of freedom that the variances' own uncertainty leaves, the standard error widened by it.",
     ),
     Code(
+        "sites_spread",
+        "t on sites less 1, the error being what the spread of the sites' means says: where the variance between sites was estimated as zero, or where there is no mixed model. With two or three sites it can be narrow by chance.",
+    ),
+    Code(
         "hartung_knapp",
         "Hartung & Knapp (2001): t on sites less 1 degrees of freedom; the variance is never below the normal interval's.",
     ),
