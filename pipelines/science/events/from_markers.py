@@ -19,6 +19,7 @@ from numpy.typing import NDArray
 
 from pipelines.science.events.from_force import SIDES, Contact
 from pipelines.science.signals.filters import low_pass_paths
+from pipelines.science.signals.middle import percentiles
 from schemas.mechanics import runs
 from schemas.processing import Processing
 from schemas.processing_signals import MarkerEventProcessing
@@ -165,8 +166,8 @@ def stance_windows(
     heights = [path[:, UP] for path in (heel, middle)]
     if not all(np.isfinite(values).any() for values in (*speeds, *heights)):
         return inside
-    floors = [np.nanpercentile(height, 2) for height in heights]
-    rises = [np.nanpercentile(height, 98) - floor for height, floor in zip(heights, floors, strict=True)]
+    ends = [percentiles(height[~np.isnan(height)], 2, 98) for height in heights]
+    floors, rises = [low for low, _ in ends], [high - low for low, high in ends]
     if min(rises) < LEAST_RISE_M:
         return inside
     with np.errstate(invalid="ignore"):
@@ -177,7 +178,7 @@ def stance_windows(
         for height, floor, rise, speed in zip(heights, floors, rises, speeds, strict=True):
             off = np.abs(speed - np.median(ground))
             inside |= (height <= floor + settings.low_fraction * rise) & (
-                off <= settings.slow_fraction * np.nanpercentile(off, 98)
+                off <= settings.slow_fraction * percentiles(off[~np.isnan(off)], 98)[0]
             )
     return _without_holes(inside, rate_hz)
 
