@@ -19,7 +19,7 @@ _LEAST, _MOST = 8, 18
 _TELLING = (
     "bg.egn", "be.nn", "br.cpf", "cn.ric", "cz.rc", "dk.cpr", "ee.ik", "es.dni", "es.nie", "fi.hetu", "fr.nir", "ie.pps",
     "it.codicefiscale", "kr.rrn", "lt.asmens", "mx.curp", "no.fodselsnummer", "pl.pesel", "ro.cnp", "se.personnummer",
-    "tr.tckimlik", "za.idnr", "in_.aadhaar", "hr.oib", "de.idnr", "ch.ssn", "gb.nhs", "nl.bsn", "us.ssn", "ca.sin",
+    "tr.tckimlik", "cl.rut", "za.idnr", "in_.aadhaar", "hr.oib", "de.idnr", "ch.ssn", "gb.nhs", "nl.bsn", "us.ssn", "ca.sin",
     "au.tfn", "pt.nif", "il.idnr", "gr.amka", "is_.kennitala", "us.itin",
 )  # fmt: skip
 _WORDS = (

@@ -92,7 +92,7 @@ class Vocabulary:
         if not text or text in self.texts or text in self.ids:
             return True
         if _NUMBER.fullmatch(text) or _UNITS.fullmatch(text):
-            return True
+            return not any(map(_is_day, _SIX.findall(text)))
         return len(text) <= _MOST_LONG and self._words_fit(without(text, self.ids))
 
     def _words_fit(self, text: str) -> bool:

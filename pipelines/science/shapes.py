@@ -25,8 +25,8 @@ from schemas.trial import RIGHT, UP, FloatArray, Trial
 
 #: Parts of a stride, each the mean of its samples; paths are those of heel and front of both feet, three axes each.
 POINTS, SERIES = 12, 12
-#: Strides nearer than this part of the foot's length are one: about 1 mm. See above.
-ALIKE = 0.0056
+#: Strides nearer than this part of the foot's length are one: about 0.9 mm. See above.
+ALIKE = 0.005
 #: So many in a row, or all if there are fewer, make two recordings one.
 IN_A_ROW = 3
 _FEWEST_SERIES = 9  # three markers

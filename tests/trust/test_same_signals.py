@@ -10,12 +10,11 @@ import pytest
 
 from demo_site_uploads.simulator import faults
 from demo_site_uploads.simulator.labs import Recording
-from pipelines.assets.run import run
-from tests.delivery_builders import STUDY, a_delivery, planned, tables, trial_id
+from tests.delivery_builders import a_delivery, planned, tables, take_in_only, trial_id
 
 
 def go(inbox: Path, depot: Path) -> None:
-    run(STUDY, inbox, depot, "tester", workers=1)
+    take_in_only(inbox, depot)
 
 
 def copies(depot: Path, delivery_id: str) -> dict[str, str]:

@@ -53,6 +53,37 @@ def marker_contacts(
     return sorted(found, key=lambda pair: pair[1].start_s)
 
 
+def marker_touches(markers: Mapping[str, FloatArray], rate_hz: float, processing: Processing) -> dict[str, FloatArray]:
+    """Side -> (n,) times in s at which the foot touched the ground, those too whose toe-off the record does not hold.
+
+    markers: as in ``marker_contacts``, which tells complete contacts only.
+    """
+    if not rate_hz > 0:
+        return {}
+    found: dict[str, FloatArray] = {}
+    for side, foot in _feet(markers, rate_hz, processing).items():
+        times = [contact.start_s for contact in _contacts_of(foot, rate_hz, processing)]
+        last = _last_touch(foot, rate_hz, processing)
+        if last is not None and (not times or last > times[-1] + processing.shortest_contact_s):
+            times.append(last)
+        if times:
+            found[side] = np.array(times)
+    return found
+
+
+def _last_touch(foot: _Foot, rate_hz: float, processing: Processing) -> float | None:
+    """When the foot touched the ground in its last stance window, in s, however much of that the record holds."""
+    windows = runs(stance_windows(foot.heel, foot.middle, rate_hz, processing.marker_events))
+    whole = [stop - start for start, stop in windows if start > 0 and stop < len(foot.heel)]
+    if not windows or not whole or windows[-1][0] == 0:
+        return None
+    start, margin = windows[-1][0], max(1, round(MARGIN_S * rate_hz))
+    until = min(len(foot.heel) - 1, start + round(CONTACT_UNTIL * float(np.median(whole))))
+    lift = (_rate(_rate(path[:, UP], rate_hz), rate_hz) for path in (foot.heel, foot.middle))
+    touches = [at for path in lift if (at := _peak(path, max(1, start - margin), until)) is not None]
+    return min(touches) / rate_hz if touches else None
+
+
 @dataclass(frozen=True)
 class _Foot:
     """Filtered paths (frames, 3) m of one foot. middle: mean of its metatarsal markers; front: the front one."""
