@@ -24,6 +24,7 @@ from pipelines.taking_in.batch import Bench
 from pipelines.taking_in.opening import open_desk
 from pipelines.taking_in.repairing import Sources, StopError, books_back, bytes_back, damaged_results, forget
 from pipelines.taking_in.summary import Summary
+from pipelines.taking_in.tags_anew import tags_anew
 
 
 @dataclass
@@ -46,6 +47,7 @@ def repair(study_path: Path, depot: Depot, by: str, sources: Sources, exported: 
             with depot.opened(to_write=True), suppress(StopError):
                 done.mended += bytes_back(depot, faults, sources)
                 with open_desk(depot, study, by) as desk:
+                    done.mended += tags_anew(desk, verify(depot, exported))
                     done.mended += _made_again(desk, verify(depot, exported))
                     if done.mended:
                         told = {"found": len(done.found), "mended": len(done.mended)}

@@ -186,17 +186,9 @@ def damaged_results(depot: Depot, faults: list[Fault]) -> tuple[list[str], list[
     without, again, others = {fault.about for fault in faults if fault.kind in ("raw", "closed")}, [], []
     for name in sorted({fault.about for fault in faults if fault.kind == "result"} - without):
         record = depot.books.deliveries.get(name)
-        if record is not None and record.held and not _tags_lost(depot, faults, name):
-            again.append(name)
-        elif record is not None and not record.held:
-            others.append(name)
+        if record is not None:
+            (again if record.held else others).append(name)
     return again, others
-
-
-def _tags_lost(depot: Depot, faults: list[Fault], name: str) -> bool:
-    """Whether the bag's own files are damaged, without which the delivery cannot be put together again."""
-    bag = f"{keys.result(name)}/bag/"
-    return any(fault.about == name and fault.key.startswith(bag) for fault in faults)
 
 
 def forget(desk: Desk, name: str) -> None:

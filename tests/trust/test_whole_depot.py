@@ -11,6 +11,7 @@ from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
 
+import bagit  # type: ignore[import-untyped]
 import pytest
 from typer.testing import CliRunner
 
@@ -26,6 +27,7 @@ from pipelines.depot.storage import Depot
 from pipelines.depot.verify import Fault, verify
 from pipelines.errors import Unusable
 from pipelines.pool.query import ask
+from pipelines.taking_in.keeping import rebuild_bag
 from pipelines.taking_in.repairing import Sources
 from schemas.core import TRIALS
 from tests.delivery_builders import STUDY, a_delivery, tables
@@ -159,13 +161,32 @@ def test_without_a_backup_raw_files_come_from_the_inbox_and_results_are_judged_a
     assert tables(depot.root)["brack-001"] == before["brack-001"]
 
 
-def test_a_result_whose_folder_is_gone_is_refused_and_judged_again(place: Path) -> None:
+@pytest.mark.parametrize("sources", ["backup", "neither inbox nor backup"])
+def test_a_result_whose_folder_is_gone_is_refused_and_judged_again(place: Path, sources: str) -> None:
     depot = Depot(place / "depot")
     before = tables(depot.root)
     shutil.rmtree(depot.result("brack-001").local())
     with pytest.raises(Unusable, match="verify"):
         run(STUDY, place / "inbox", depot.root, "tester", workers=1)
-    assert mended(place) == []
+    from_elsewhere = sources == "backup"
+    assert mended(place, inbox=from_elsewhere, backup=from_elsewhere) == []
+    assert tables(depot.root) == before
+    assert run(STUDY, place / "inbox", depot.root, "tester", workers=1).exit_code == 0
+    assert found(depot) == []
+
+
+@pytest.mark.parametrize("damage", DAMAGES)
+def test_damaged_files_of_a_bag_are_written_anew_from_the_books(place: Path, damage: str) -> None:
+    depot = Depot(place / "depot")
+    before = tables(depot.root)
+    for path in (depot.result("brack-001").local() / "bag").iterdir():
+        DAMAGES[damage](path)
+    assert mended(place, inbox=False, backup=False) == []
+    with depot.opened():
+        record = depot.books.deliveries.get("brack-001")
+        assert record is not None
+        bag = rebuild_bag(depot, record, place / "bag")
+    assert bagit.Bag(str(bag)).is_valid()
     assert tables(depot.root) == before
 
 
