@@ -34,6 +34,8 @@ _AFTER_A_WORD = re.compile(
     re.IGNORECASE,
 )
 
+_A_DAY = re.compile(r"[0-9]{1,2}([./-])[0-9]{1,2}\1[0-9]{4}|[0-9]{4}([./-])[0-9]{1,2}\2[0-9]{1,2}")
+
 
 def national_ids(text: str) -> Iterator[tuple[int, int]]:
     """Where a national number stands."""
@@ -41,6 +43,8 @@ def national_ids(text: str) -> Iterator[tuple[int, int]]:
         yield match.span(1)
     for match in _CANDIDATE.finditer(text.upper() if text.isascii() else text):
         number = _without_words(match[0])
+        if _A_DAY.fullmatch(number):
+            continue  # one of many days would pass the check digit of some country
         digits = sum(c.isdigit() for c in number)
         if digits >= _LEAST - 1 and _LEAST <= len(re.sub(r"[ ./-]", "", number)) <= _MOST and _is_one(number):
             yield match.start(), match.start() + len(number)
