@@ -27,13 +27,13 @@ setup: $(UV) ## install what running needs
 
 setup-dev: $(UV) ## install what developing needs
 	@$(UV) sync --quiet --frozen --python $(PYTHON)
-	@$(BIN)/python -m compileall -q schemas checks pipelines
+	@$(BIN)/python -m compileall -q schemas checks pipelines benchmarks demo_site_uploads tests
 
 demo: setup ## take in the demo deliveries: depot, warehouse and pages
 	@$(BIN)/manystrides run --study demo_site_uploads/study.yaml --inbox demo_site_uploads/inbox --depot $(DEPOT)
 
 test: setup-dev ## run every test
-	@$(BIN)/python -m pytest -n auto --dist loadscope
+	@PYTHONDONTWRITEBYTECODE= $(BIN)/python -m pytest -n auto --dist loadscope
 
 explore: setup-dev ## property tests from new random seeds; what is found becomes a plain test (long)
 	@MANYSTRIDES_HYPOTHESIS=explore $(BIN)/python -m pytest -n auto -m 'hypothesis'

@@ -1,4 +1,4 @@
-"""``python -m benchmarks.clock_matches [--many N]``: how often a match of two clocks is wrong and nobody is told.
+"""``python -m benchmarks.clock_matches``: how often a match of two clocks is wrong and nobody is told.
 
 Contacts of simulated runs as two recorders tell them, through the matching that trials go through. A match is silently
 wrong if it is accepted and puts any contact that both recorded more than 20 ms from where it is. These are rates of
@@ -75,7 +75,7 @@ def a_run(rng: Rng) -> Run:
 def _real() -> tuple[Trains, Trains]:
     """Contacts of 30 s on a treadmill: by the pipeline's markers, and by force as its source tells (truth.json)."""
     from pipelines.intake.c3d.reading import read_c3d
-    from pipelines.science.events.from_markers import marker_contacts
+    from pipelines.science.events.from_markers import marker_touches
     from schemas.processing import Processing
 
     recording = read_c3d(REAL / "r02_run25_landmarks.c3d")
@@ -86,8 +86,8 @@ def _real() -> tuple[Trains, Trains]:
         for side in ("left", "right")
     }
     told = json.loads((REAL / "r02_run25.truth.json").read_text(encoding="utf-8"))["contacts"]
-    found = marker_contacts(markers, recording.layout.point_rate_hz, Processing())
-    ours = {f"{s} contact": np.array([c.start_s for side, c in found if side == s]) for s in ("left", "right")}
+    found = marker_touches(markers, recording.layout.point_rate_hz, Processing())
+    ours = {f"{side} contact": times for side, times in found.items()}
     true = {
         f"{s} contact": np.array([c["start_s"] for c in told if c["side"] == s and c["start_s"] is not None])
         for s in ("left", "right")
@@ -235,10 +235,11 @@ def main() -> int:
     """Print a line for each fault; ends with 1 if a match was silently wrong."""
     parser = argparse.ArgumentParser(prog="python -m benchmarks.clock_matches", description=__doc__)
     parser.add_argument("--many", type=int, default=125, help="runs for each fault")
-    many = parser.parse_args().many
-    wrong = _tell("simulated runs", measure(many))
+    parser.add_argument("--seed", type=int, default=0, help="where the runs begin")
+    asked = parser.parse_args()
+    wrong = _tell("simulated runs", measure(asked.many, seed=asked.seed))
     if REAL.is_dir():
-        wrong += _tell("parts of a real run of 30 s", measure(many, a_real_run))
+        wrong += _tell("parts of a real run of 30 s", measure(asked.many, a_real_run, asked.seed))
     return int(wrong > 0)
 
 

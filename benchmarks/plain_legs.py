@@ -193,7 +193,7 @@ def muscles_of(
     amplitudes, bursts, together, envelopes = [], [], [], {}
     for (muscle, side), raw in one.muscles.items():
         emg = band_pass(raw, rate)
-        envelopes[muscle, side] = np.maximum(smooth(np.abs(emg), rate, 8.0), 0)
+        envelopes[muscle, side] = np.sqrt(np.maximum(smooth(emg**2, rate, 8.0), 0))
         length = round(0.1 * rate)
         starts = np.arange(0, len(emg) - length + 1, length // 2)
         power = np.array([np.mean(emg[s : s + length] ** 2) for s in starts])

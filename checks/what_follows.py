@@ -11,6 +11,7 @@ from checks.cause import Cause, only
 
 _FILES = ("recording.recording", "recording.channels", "recording.clocks", "recording.packets", "recording.damage")
 _SIGNALS = ("markers", "force", "muscles", "sensors", "outcomes", "self_description", *_FILES)
+_LEGS = ("muscles_of_a_leg_are_not_exchanged", "left_and_right_muscles_are_not_exchanged")
 _BY_CONTACTS = ("feet_stand_as_high_as_in_the_standing_trial", "speed_keeps_to_the_protocol", "sides_alternate")
 
 CAUSES: tuple[Cause, ...] = (
@@ -256,7 +257,7 @@ CAUSES: tuple[Cause, ...] = (
     Cause(
         "foot_sensors_are_on_their_own_feet",
         "each foot is judged while it is in the air",
-        ("sensors", "muscles.timing"),
+        ("sensors", "muscles.timing", "muscles.clock"),
         (*_BY_CONTACTS, "contact_times_are_credible", "muscles_are_active_in_running"),
     ),
     only("foot_sensors_switch", "a foot whose sensor is silent has no contacts", *_BY_CONTACTS),
@@ -289,8 +290,5 @@ CAUSES: tuple[Cause, ...] = (
         "muscle_signals_have_no_spikes",
         there=True,
     ),
-    *(
-        only(name, "a channel is called another muscle than it is", "muscles_are_active_in_their_phase")
-        for name in ("shin_and_calf_are_not_exchanged", "left_and_right_muscles_are_not_exchanged")
-    ),
+    *(only(n, "a channel is called another muscle than it is", "muscles_are_active_in_their_phase") for n in _LEGS),
 )

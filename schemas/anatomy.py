@@ -1,7 +1,7 @@
-"""The anatomy that code knows by name: landmarks, and what kinds of muscles are judged by phase.
+"""The anatomy that code knows by name: landmarks. Kinds of muscles are in ``muscle_phases``.
 
-A study calls its marker roles and muscles what it likes, and declares which landmark or kind each is; a name that is
-one of these words needs no declaration. Only words live here.
+A study calls its marker roles what it likes, and declares which landmark each is; a name that is one of these words
+needs no declaration. Only words live here.
 """
 
 from __future__ import annotations
@@ -23,13 +23,3 @@ Landmark = Literal[
     "sacrum",
 ]
 LANDMARKS: tuple[str, ...] = get_args(Landmark)
-
-#: The calf bears the middle of contact, the front of the shank holds the foot up in swing.
-MuscleKind = Literal["calf", "shin"]
-#: Kinds of muscles by their SENIAM names, which need no declaration.
-SENIAM_KINDS: dict[str, MuscleKind] = {
-    "gastrocnemius_medialis": "calf",
-    "gastrocnemius_lateralis": "calf",
-    "soleus": "calf",
-    "tibialis_anterior": "shin",
-}

@@ -11,6 +11,7 @@ from schemas import (
     outcomes,
     outcomes_contrasts,
     outcomes_muscle,
+    outcomes_reliability,
     outcomes_signals,
     outcomes_study,
     quality,
@@ -26,6 +27,7 @@ _MODULES = (
     outcomes_muscle,
     outcomes_study,
     outcomes_contrasts,
+    outcomes_reliability,
     equipment,
     quality,
 )

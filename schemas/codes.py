@@ -102,7 +102,10 @@ ANALYSIS_WINDOW = (
 
 NORMALISATION = (
     Code("reference_contraction", "Divided by the amplitude of a reference contraction of the same session."),
-    Code("dynamic_peak", "Divided by the peak envelope of the reference condition of the same session."),
+    Code(
+        "dynamic_peak",
+        "Divided by the mean over strides of the largest root mean square over peak_window_s, in the reference condition of the same session.",
+    ),
     Code("none", "Not normalised; comparable only within one recording."),
 )
 
@@ -167,6 +170,10 @@ INTERVAL = (
     Code(
         "kenward_roger",
         "Kenward & Roger (1997): t on the degrees of freedom that the variances' own uncertainty leaves, the standard error widened by it.",
+    ),
+    Code(
+        "sites_spread",
+        "t on sites less 1, the error being what the spread of the sites' means says: where the variance between sites was estimated as zero, or where there is no mixed model. With two or three sites it can be narrow by chance.",
     ),
     Code(
         "hartung_knapp",

@@ -11,7 +11,7 @@ from schemas.outcomes import real
 from schemas.outcomes_study import STUDY_PROVENANCE
 from schemas.privacy import NOBODYS, PLAIN, RUNNER, Rows
 
-_OUTCOME_NAME = Field(
+OUTCOME_NAME = Field(
     "outcome",
     Kind.TEXT,
     "Column name of the outcome, its unit in its ending; what else tells it apart stands before it, parted by slashes, for example soleus/left/onset_before_contact_s.",
@@ -46,7 +46,7 @@ _LACKS = tuple(
         ("lacking_both_count", "Those without a value in either."),
     )
 )
-_ROW = "{unit_of_row}"
+ROW = "{unit_of_row}"
 
 RUNNER_CONTRASTS = Table(
     name="runner_contrasts",
@@ -73,16 +73,16 @@ RUNNER_CONTRASTS = Table(
         _REFERENCE_VISIT,
         f.COMPARED_SPEED,
         f.COMPARED_METHOD,
-        _OUTCOME_NAME,
+        OUTCOME_NAME,
         f.CONDITION,
         _REFERENCE,
         real(
             "condition_mean_value",
-            _ROW,
+            ROW,
             "Mean over trials of the trial's mean in the condition at the visit, weighed as the study says, in the outcome's own unit; of an interaction the difference between the conditions at the visit.",
         ),
-        real("reference_mean_value", _ROW, "The same in the reference: condition, visit, or both."),
-        real("difference_value", _ROW, "The first less the second, in the outcome's own unit."),
+        real("reference_mean_value", ROW, "The same in the reference: condition, visit, or both."),
+        real("difference_value", ROW, "The first less the second, in the outcome's own unit."),
         Field(
             "trial_count",
             Kind.INTEGER,
@@ -111,7 +111,7 @@ SITE_CONTRASTS = Table(
     key=(*_COMPARED, "site"),
     rows=NOBODYS,
     fields=(
-        _OUTCOME_NAME,
+        OUTCOME_NAME,
         _CONTRAST,
         f.VISIT,
         _REFERENCE_VISIT,
@@ -120,17 +120,17 @@ SITE_CONTRASTS = Table(
         f.CONDITION,
         _REFERENCE,
         f.SITE,
-        real("estimate_value", _ROW, "Mean of the runners' differences, in the outcome's own unit."),
+        real("estimate_value", ROW, "Mean of the runners' differences, in the outcome's own unit."),
         real(
             "standard_error_value",
-            _ROW,
+            ROW,
             "Standard deviation of the runners' differences over the square root of their number. Null with fewer runners than the study file asks for.",
             low=0,
         ),
         real(
-            "lower_limit_value", _ROW, "Lower end of the 95 % confidence interval, t on runners less 1. Null as error."
+            "lower_limit_value", ROW, "Lower end of the 95 % confidence interval, t on runners less 1. Null as error."
         ),
-        real("upper_limit_value", _ROW, "Upper end of it."),
+        real("upper_limit_value", ROW, "Upper end of it."),
         Field("runner_count", Kind.INTEGER, "Runners with a value on both sides.", low=0, privacy=PLAIN),
         *_LACKS,
         Field(
@@ -147,7 +147,7 @@ POOLED_CONTRASTS = Table(
     key=(*_COMPARED, "pooling_method"),
     rows=NOBODYS,
     fields=(
-        _OUTCOME_NAME,
+        OUTCOME_NAME,
         _CONTRAST,
         f.VISIT,
         _REFERENCE_VISIT,
@@ -156,10 +156,10 @@ POOLED_CONTRASTS = Table(
         f.CONDITION,
         _REFERENCE,
         Field("pooling_method", Kind.CODE, "How it was pooled.", codes=codes.POOLING_METHOD, privacy=PLAIN),
-        real("estimate_value", _ROW, "Pooled difference, in the outcome's own unit."),
-        real("standard_error_value", _ROW, "Its standard error, as used in the interval.", low=0),
-        real("lower_limit_value", _ROW, "Lower end of the 95 % confidence interval."),
-        real("upper_limit_value", _ROW, "Upper end of it."),
+        real("estimate_value", ROW, "Pooled difference, in the outcome's own unit."),
+        real("standard_error_value", ROW, "Its standard error, as used in the interval.", low=0),
+        real("lower_limit_value", ROW, "Lower end of the 95 % confidence interval."),
+        real("upper_limit_value", ROW, "Upper end of it."),
         Field(
             "interval",
             Kind.CODE,
@@ -182,19 +182,19 @@ POOLED_CONTRASTS = Table(
         ),
         real(
             "between_site_sd_value",
-            _ROW,
+            ROW,
             "Standard deviation of the true difference between sites: the root of tau squared, 0 where it was estimated at or below zero.",
             low=0,
         ),
         real(
             "runner_sd_value",
-            _ROW,
+            ROW,
             "Standard deviation of the runners' own true differences, as those tell who were measured at several sites. Only of the mixed model, and null where nobody travelled.",
             low=0,
         ),
         real(
             "rest_sd_value",
-            _ROW,
+            ROW,
             "Standard deviation of one runner's difference at one site, less what the two columns before it say. Only of the mixed model.",
             low=0,
         ),
@@ -202,10 +202,10 @@ POOLED_CONTRASTS = Table(
         real("heterogeneity_percent", "%", "I squared; null for the mixed model.", low=0, high=100),
         real(
             "prediction_lower_value",
-            _ROW,
+            ROW,
             "Lower end of the 95 % interval for the true difference at a further site, t on sites less 2 (Higgins et al. 2009). Null below 3 sites.",
         ),
-        real("prediction_upper_value", _ROW, "Upper end of it."),
+        real("prediction_upper_value", ROW, "Upper end of it."),
         Field(
             "fitted_components",
             Kind.CODE,

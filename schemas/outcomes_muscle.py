@@ -64,10 +64,16 @@ MUSCLE_BURSTS = Table(
             "s",
             "Time from contact to the end of the burst; negative if it ends before contact. Null where no burst was found or its end is not recorded.",
         ),
+        real(
+            "onset_spread_s",
+            "s",
+            "How far apart the onsets of this burst by all methods lie: what is doubtful in each of them. Null where not every method gives one.",
+            low=0,
+        ),
         *f.PROVENANCE,
     ),
     references=(TO_FOOTFALL,),
-    notes="A muscle that was not recorded has no rows. Of several bursts the one with the largest area counts.",
+    notes="A muscle that was not recorded has no rows. Of several bursts the one with the largest area counts. Where onset_spread_s is more than some 20 ms, methods may have taken different bursts of a muscle that has two, and the amplitude of the pre-contact window is the surer outcome.",
 )
 
 CO_CONTRACTIONS = Table(
@@ -86,7 +92,7 @@ CO_CONTRACTIONS = Table(
         Field(
             "formula",
             Kind.CODE,
-            "Published formula, over the envelopes of both muscles, each divided by its reference.",
+            "Published formula, over the envelopes (root mean square) of both muscles, each divided by its reference.",
             codes=(
                 Code("falconer_winter", "100 x 2 sum(min) / sum(both), Falconer & Winter 1985."),
                 Code("rudolph", "Mean of (low / high) x (low + high), Rudolph et al. 2000."),
@@ -148,6 +154,13 @@ MUSCLE_SIGNALS = Table(
             high=1,
         ),
         real("missing_fraction", "1", "Part of the samples that is missing or flat.", low=0, high=1),
+        real(
+            "above_reference_fraction",
+            "1",
+            "Part of its windows in muscle_amplitudes whose amplitude lies above its reference. Null without a reference or a window.",
+            low=0,
+            high=1,
+        ),
         Field("mains_notch_used", Kind.BOOLEAN, "Whether a mains notch filter was applied.", privacy=PLAIN),
         *f.PROVENANCE,
     ),

@@ -35,7 +35,7 @@ class MuscleProcessing(Settings):
     envelope_cutoff_hz: float = Field(
         default=8.0,
         gt=0,
-        description="Zero-lag low-pass of the rectified signal for the linear envelope. Common practice: 3 to 8 Hz.",
+        description="Zero-lag low-pass of the squared signal; the root of it is the envelope, a root mean square as amplitudes are. Common practice for envelopes: 3 to 8 Hz.",
     )
     pre_contact_s: float = Field(
         default=0.10, gt=0, description="Length of the window before contact. Common practice: 0.05 to 0.15 s."
@@ -91,6 +91,11 @@ class MuscleProcessing(Settings):
         default=0.5,
         gt=0,
         description="The strongest stretch of this length is a reference contraction's amplitude. Common practice.",
+    )
+    peak_window_s: float = Field(
+        default=0.10,
+        gt=0,
+        description="The largest root mean square over a stretch of this length is a stride's peak; a dynamic peak is the mean over strides. Own choice: about as long as the shortest window that is divided by it.",
     )
     co_contraction_pairs: tuple[tuple[str, str], ...] = Field(
         default=(),

@@ -11,8 +11,9 @@ from typing import Literal
 
 from pydantic import Field, model_validator
 
-from schemas.anatomy import SENIAM_KINDS, Landmark, MuscleKind
+from schemas.anatomy import Landmark
 from schemas.disclosure import Disclosure
+from schemas.muscle_phases import PHASES, SENIAM_KINDS, MuscleKind, MusclePhases, Phase
 from schemas.processing import Processing
 from schemas.quota import Quota
 from schemas.settings import Settings
@@ -148,7 +149,11 @@ class MuscleSpec(Described):
 
     kind: MuscleKind | None = Field(
         default=None,
-        description="What it does in running: calf or shin; needed only where the muscle has no SENIAM name. Others are not judged by phase.",
+        description="Muscles of which kind it is active with in running; needed only where the muscle has no SENIAM name. A muscle of no kind and without a phase is not judged by phase.",
+    )
+    phase: Phase | None = Field(
+        default=None,
+        description="When it is active and when silent in the stride; needed only where it is not what muscles of its kind do.",
     )
 
 
@@ -253,10 +258,16 @@ class Study(Settings):
         own = self.sites[site].events if site in self.sites else None
         return self.processing.model_copy(update=own.changes) if own is not None else self.processing
 
-    def muscle_kinds(self) -> dict[str, MuscleKind]:
-        """Muscle -> its kind, of those whose kind is declared or known by the SENIAM name."""
-        kinds = {name: spec.kind or SENIAM_KINDS.get(name) for name, spec in self.muscles.items()}
-        return {name: kind for name, kind in kinds.items() if kind is not None}
+    def muscle_phases(self) -> MusclePhases:
+        """When its muscles are active: of those whose kind or phase is declared or known by the SENIAM name."""
+        kinds: dict[str, str] = {}
+        phases: dict[str, Phase] = {}
+        for name, spec in self.muscles.items():
+            kind = name if spec.phase is not None else spec.kind or SENIAM_KINDS.get(name)
+            if kind is not None:
+                kinds[name] = kind
+                phases[kind] = spec.phase if spec.phase is not None else PHASES[kind]
+        return MusclePhases(kinds, phases)
 
     def words(self, study_list: str) -> tuple[str, ...]:
         """The allowed words of a ``study_list`` column, for example ``conditions``."""

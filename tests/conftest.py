@@ -8,6 +8,7 @@ import os
 import shutil
 import subprocess
 import sys
+import tempfile
 from collections.abc import Callable
 from pathlib import Path
 from subprocess import CompletedProcess
@@ -23,6 +24,12 @@ settings.register_profile("explore", deadline=None, max_examples=500, print_blob
 settings.load_profile(os.environ.get("MANYSTRIDES_HYPOTHESIS", "manystrides"))
 
 REPO = Path(__file__).resolve().parents[1]
+
+# Depots of tests lie in memory where there is room for them: a run asks the disk a hundred times whether something is
+# on it for good, and no test is about a machine that loses its power.
+_MEMORY, _ROOM_BYTES = Path("/dev/shm"), 6 * 2**30
+if "TMPDIR" not in os.environ and _MEMORY.is_dir() and shutil.disk_usage(_MEMORY).free > _ROOM_BYTES:
+    os.environ["TMPDIR"] = tempfile.tempdir = str(_MEMORY)
 
 # One server for all runs of a test process, with what any worker imports; a run's own list comes too late for it.
 multiprocessing.forkserver.set_forkserver_preload(["tests.worker_server"])

@@ -18,8 +18,11 @@ from demo_site_uploads.simulator.bags import bag_info, descriptor, make_bag, zip
 from demo_site_uploads.simulator.delivery import PlannedTrial, Session
 from demo_site_uploads.simulator.measure import Asked
 from demo_site_uploads.simulator.tables import Rows, consent_rows, participant_row
+from pipelines.assets.run import at_work
 from pipelines.deciding.withdrawal import Asked as Leaving
 from pipelines.depot.storage import Depot, read_table
+from pipelines.taking_in.batch import work_off
+from pipelines.taking_in.summary import Summary
 
 REPO = Path(__file__).resolve().parents[1]
 STUDY = REPO / "demo_site_uploads" / "study.yaml"
@@ -87,6 +90,14 @@ def a_delivery(
         path.unlink() if path.is_file() else path.rmdir()
     folder.rmdir()
     return target
+
+
+def take_in_only(inbox: Path, depot: Path) -> Summary:
+    """What a run does with deliveries, for tests that look at their results: warehouse and pages are not made."""
+    with at_work(STUDY, depot, "tester", inbox, workers=1) as bench:
+        for _ in work_off(bench):
+            pass
+    return bench.summary
 
 
 def leaving(runner: str, scope: str = "all", by: str = "tester", why: str = "by letter", **more: Any) -> Leaving:

@@ -1,4 +1,4 @@
-"""``python -m benchmarks.detection [--full] [--check NAME ... [--clean]] [--write]``: how well checks see faults."""
+"""``python -m benchmarks.detection [--full] [--check NAME ... [--clean]] [--write] [--real]``: faults that are seen."""
 
 from __future__ import annotations
 
@@ -6,7 +6,16 @@ import argparse
 import sys
 import time
 
-from benchmarks.detection.measure import CLEAN_FULL, CLEAN_QUICK, FULL, QUICK, Result, measure, wrong_findings
+from benchmarks.detection.measure import (
+    CLEAN_FULL,
+    CLEAN_QUICK,
+    FULL,
+    QUICK,
+    Result,
+    measure,
+    measured_in_real,
+    wrong_findings,
+)
 from benchmarks.detection.page import PAGE, RESULTS, kept, merged, write
 from checks.registry import catalogue
 
@@ -18,10 +27,15 @@ def main() -> int:
     parser.add_argument("--check", action="append", default=[], metavar="NAME", help="only this check; may be repeated")
     parser.add_argument("--clean", action="store_true", help="with --check: look at clean trials, too")
     parser.add_argument("--write", action="store_true", help="write docs/reference/detection.md and its results")
+    parser.add_argument("--real", action="store_true", help="only the real recordings, into the results that are kept")
     given = parser.parse_args()
     if unknown := set(given.check) - set(catalogue()):
         parser.error(f"no check is called {', '.join(sorted(unknown))}")
     start = time.monotonic()
+    if given.real:
+        write(measured_in_real(kept(), lambda line: print(line, flush=True)))
+        print(f"written: {PAGE} ({time.monotonic() - start:.0f} s)")
+        return 0
     trials, amounts = (FULL, CLEAN_FULL) if given.full else (QUICK, CLEAN_QUICK)
     result = measure(trials, amounts, given.check, lambda line: print(line, flush=True), clean=given.clean)
     for where, name, weight, seen in wrong_findings(result):

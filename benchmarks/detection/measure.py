@@ -14,11 +14,11 @@ from typing import Any
 
 import numpy as np
 
-from benchmarks.detection import real
+from benchmarks.detection import real, real_long
 from benchmarks.detection.plants import Plant, plants
 from benchmarks.detection.plants_site import pooled
 from benchmarks.detection.sending import clean
-from benchmarks.detection.specimens import SITES, Case, specimen
+from benchmarks.detection.specimens import SITES, Case, Specimen, specimen
 from benchmarks.detection.way import everything_seen_in, seen_in
 from checks.findings import Report
 from checks.registry import catalogue
@@ -44,7 +44,6 @@ def measure_plant(plant: Plant, trials: int) -> Result:
     sizes = [
         {"size": s, **_counted(plant, s, count if s == plant.matters else max(2, count // 2))} for s in plant.sizes
     ]
-    in_real = real.there() and plant.real
     return {
         "check": plant.check_name,
         "what": plant.what,
@@ -53,7 +52,7 @@ def measure_plant(plant: Plant, trials: int) -> Result:
         "why": plant.why,
         "sites": list(plant.sites),
         "sizes": sizes,
-        "real": [{"size": size, "found": _found_in_real(plant, size)} for size in plant.sizes] if in_real else None,
+        "real": in_real_runs(plant),
     }
 
 
@@ -71,10 +70,24 @@ def report_of(plant: Plant, case: Case, size: float) -> Report:
     return seen_in(plant.plant(specimen(case), size, chance), plant.check_name)
 
 
-def _found_in_real(plant: Plant, size: float) -> bool:
+def in_real_runs(plant: Plant) -> Result | None:
+    """Real recording -> for each size whether it was found there; None of one in which it cannot be planted."""
+    runs = ({"one step": real.to_plant_in()} if real.there() else {}) | real_long.recorded()
+    if not plant.real or not runs:
+        return None
+    return {
+        name: [{"size": size, "found": _found_in(plant, own, size)} for size in plant.sizes]
+        for name, own in runs.items()
+    }
+
+
+def _found_in(plant: Plant, own: Specimen, size: float) -> bool | None:
     assert plant.plant is not None
-    chance = np.random.default_rng(1)
-    return _status(seen_in(plant.plant(real.to_plant_in(), size, chance), plant.check_name)) == "found"
+    try:
+        planted = plant.plant(own, size, np.random.default_rng(1))
+    except (LookupError, ValueError):  # it has no such plate, marker or second contact
+        return None
+    return _status(seen_in(planted, plant.check_name)) == "found"
 
 
 def _status(report: Report) -> str:
@@ -104,8 +117,10 @@ def look_at_clean(what: tuple[str, Case]) -> Result:
 
 
 def look_at_real() -> list[Result]:
-    """The same of the real run as it was found, in every encoding, and of its standing trial."""
-    return [_summary(name, "real", everything_seen_in(own, content)) for name, own, content in real.as_found()]
+    """The same of the real runs as they were found, of one in every encoding, and of its standing trial."""
+    step = real.as_found() if real.there() else ()
+    found = [_summary(name, "real", everything_seen_in(own, content)) for name, own, content in step]
+    return found + [_summary(name, "real", everything_seen_in(own)) for name, own in real_long.recorded().items()]
 
 
 def _summary(name: str, kind: str, report: Report) -> Result:
@@ -133,8 +148,23 @@ def measure(
             assert row["check"] == plant.check_name
         if clean or not wanted:
             result["clean"] = gathered(pool.map(look_at_clean, clean_cases(amounts), chunksize=8))
-            result["real_clean"] = gathered(look_at_real() if real.there() else ())
+            result["real_clean"] = gathered(look_at_real())
     return result
+
+
+def measured_in_real(old: Result, tell: Callable[[str], None]) -> Result:
+    """Kept results with what concerns the real recordings measured anew."""
+    by_key = {f"{row['check']}: {row['what']}": row for row in old["plants"]}
+    keys = [key for key, plant in plants().items() if plant.real and key in by_key]
+    with _pool() as pool:
+        for key, found in zip(keys, pool.map(_real_by_key, keys), strict=True):
+            by_key[key]["real"] = found
+            tell(f"{key}: {found}")
+    return {**old, "real_clean": gathered(look_at_real())}
+
+
+def _real_by_key(key: str) -> Result | None:
+    return in_real_runs(plants()[key])
 
 
 def _pool() -> ProcessPoolExecutor:
@@ -174,8 +204,8 @@ def false_alarms(result: Result) -> dict[str, tuple[int, int]]:
 
 
 def wrong_findings(result: Result) -> Iterator[tuple[str, str, str, str]]:
-    """Findings on clean data: where, check, weight, what was seen. Of the real run without what it is known to have."""
+    """Findings on clean data: where, check, weight, what was seen. Of real runs without what they are known to have."""
     yield from (tuple(one) for one in result["clean"].get("findings", ()))
     for one in result["real_clean"].get("findings", ()):
-        if one[1] not in real.KNOWN:
+        if one[1] not in (real_long.KNOWN if one[0] in real_long.NAMES else real.KNOWN):
             yield tuple(one)

@@ -65,7 +65,7 @@ def _plate_half_described(specimen: Specimen, size: float, chance: np.random.Gen
 
 
 def _label_twice(specimen: Specimen, size: float, chance: np.random.Generator) -> Specimen:
-    label = str(chance.choice(specimen.recording.labels))
+    label = str(chance.choice(specimen.mapped_labels))
     unit = {"mm": 1.0, "m": 0.001}[specimen.recording.point_unit]
     return specimen.faulty(labelled_twice(label, size * unit))
 
@@ -84,7 +84,7 @@ def _record_doubled(specimen: Specimen, size: float, chance: np.random.Generator
 
 
 def _zeros(specimen: Specimen, size: float, chance: np.random.Generator) -> Specimen:
-    labels = tuple(str(label) for label in chance.choice(specimen.recording.labels, 3, replace=False))
+    labels = tuple(str(label) for label in chance.choice(specimen.mapped_labels, 3, replace=False))
     return specimen.faulty(zeros_for_gaps(labels, float(chance.uniform(0.2, 0.6)), size / 1000))
 
 

@@ -17,12 +17,17 @@ def _hit(specimen: Specimen, chance: np.random.Generator, c3d_type: int | None =
     return int(chance.choice(fit))
 
 
+#: Stands for the channels of a plate that lie along the way of running.
+FORE_AFT = "fore-aft"
+
+
 def _scaled(start: str, *, c3d_type: int | None = None) -> Planting:
     """A plant that multiplies channels of one plate by the size."""
 
     def plant(specimen: Specimen, size: float, chance: np.random.Generator) -> Specimen:
         analog = specimen.recording.analog.copy()
-        columns = specimen.columns(_hit(specimen, chance, c3d_type), start)
+        plate = _hit(specimen, chance, c3d_type)
+        columns = specimen.columns(plate, specimen.fore_aft(plate) if start == FORE_AFT else start)
         analog[:, columns] *= size
         scale = specimen.recording.full_scale.copy()
         scale[columns] *= max(1.0, abs(size))  # the converter's range would hide the fault
@@ -141,7 +146,7 @@ PLANTS = (
     ),
     Plant(
         "foot_brakes_before_it_pushes", "the fore-aft channels of a plate have the wrong polarity", "", PRESENT, 1.0,
-        "braking becomes propulsion", plant=_turned("Fx"), sites=WITH_PLATES, real=True,
+        "braking becomes propulsion", plant=_turned(FORE_AFT), sites=WITH_PLATES, real=True,
     ),
     Plant(
         "sideways_force_is_the_smallest", "fore-aft and sideways plugs of a plate are exchanged", "", PRESENT, 1.0,
@@ -150,7 +155,7 @@ PLANTS = (
     Plant(
         "ground_pushes_nearly_straight_up", "the fore-aft channels of a plate are {size} times too large", "1",
         (2.0, 3.0, 5.0, 10.0), 5.0, "gains are switched by factors of two, five or ten; a factor of two stays within "
-        "what a runner who brakes hard can do, and is not seen", plant=_scaled("Fx"), sites=WITH_PLATES, real=True,
+        "what a runner who brakes hard can do, and is not seen", plant=_scaled(FORE_AFT), sites=WITH_PLATES, real=True,
     ),
     Plant(
         "free_moment_is_credible", "the turning moment of a plate is {size} times too large", "1",

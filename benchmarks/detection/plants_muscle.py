@@ -103,6 +103,21 @@ def _left_for_right(row: dict[str, object], side: str) -> dict[str, object]:
     return {**row, "side": {"left": "right", "right": "left"}[str(row["side"])]}
 
 
+def _side_blank(row: dict[str, object], side: str) -> dict[str, object]:
+    if row["muscle"] == "gastrocnemius_medialis" and row["side"] == side:
+        return {**row, "side": None}
+    return row
+
+
+def _all_late(specimen: Specimen, size: float, chance: np.random.Generator) -> Specimen:
+    """All muscles come ``size`` ms late."""
+    recording = specimen.recording
+    analog, count = recording.analog.copy(), round(size / 1000 * recording.analog_rate_hz)
+    for column in (recording.column(str(row["label"])) for row in _rows(specimen)):
+        analog[:, column] = np.roll(analog[:, column], count)
+    return specimen.with_recording(analog=analog)
+
+
 def _shin_called_calf(row: dict[str, object], side: str) -> dict[str, object]:
     """A third muscle is taken for what it is not: one shin's channel is called a calf muscle that nobody recorded."""
     if row["muscle"] == "tibialis_anterior" and row["side"] == side:
@@ -184,7 +199,7 @@ PLANTS = (
         _on_one(lambda size, side: faults.with_spikes(size, 2)),
     ),
     _plant(
-        "shin_and_calf_are_not_exchanged", "channels.csv calls the shin's channel the calf's and the other way round", "",
+        "muscles_of_a_leg_are_not_exchanged", "channels.csv calls the shin's channel the calf's and the other way round", "",
         PRESENT, 1.0, "every outcome of both goes to the other", _rows_turned(_shin_for_calf),
     ),
     _plant(
@@ -194,6 +209,14 @@ PLANTS = (
     _plant(
         "muscles_are_active_in_their_phase", "channels.csv calls a shin's channel another calf muscle", "", PRESENT, 1.0,
         "the muscle's outcomes are another's", _rows_turned(_shin_called_calf),
+    ),
+    _plant(
+        "muscle_channels_say_muscle_and_side", "channels.csv leaves the side of a calf blank", "", PRESENT, 1.0,
+        "the muscle would have no rows", _rows_turned(_side_blank),
+    ),
+    _plant(
+        "muscles_keep_time_with_the_feet", "all muscles come {size} late", "ms", (80.0, 120.0, 170.0, 250.0), 170.0,
+        "it is a quarter of a stride, and every window holds what another should", _all_late,
     ),
     _plant(
         "channels_lose_no_packets", "three packets of {size} are lost from a muscle and the value before is held", "ms",

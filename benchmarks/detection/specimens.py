@@ -97,6 +97,17 @@ class Specimen:
         names = ("Fz1", "Fz2", "Fz3", "Fz4") if self.recording.plate_types[plate - 1] == 3 else ("Fz",)
         return [self.channel(plate, name) for name in names]
 
+    def fore_aft(self, plate: int) -> str:
+        """How the names begin of the plate's channels along the way of running."""
+        one, two = self.recording.corners[plate - 1][:2]  # the first two corners lie along the plate's x axis
+        forward = "xyz".index(self.profile.axes.forward[1])
+        return "Fx" if int(np.argmax(np.abs(two - one))) == forward else "Fy"
+
+    @property
+    def mapped_labels(self) -> tuple[str, ...]:
+        """The labels of the file that the profile has a role for."""
+        return tuple(label for label in self.recording.labels if label in self.profile.markers.values())
+
     def columns(self, plate: int, start: str = "") -> list[int]:
         """Indices of the plate's channels whose name begins with ``start``."""
         begins = self.channel(plate, start)

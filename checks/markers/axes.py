@@ -15,7 +15,7 @@ from checks.registry import Limit, Looked, Subject, Weight, check, looked, nothi
 from pipelines.science.frames import Rows
 from pipelines.science.joints import anatomy as landmarks
 from pipelines.science.signals import measures as signals
-from pipelines.science.signals.middle import of_columns
+from pipelines.science.signals.middle import of_columns, percentiles
 from pipelines.science.workspace import Workspace
 from schemas.trial import FORWARD, RIGHT, UP, FloatArray, Trial
 
@@ -158,7 +158,8 @@ def _travel(trial: Trial) -> FloatArray | None:
         path = trial.markers.get(f"{landmarks.FOREFOOT[0]}_{side}")
         if path is None or not np.isfinite(path[:, UP]).any():
             continue
-        low = path[:, UP] <= np.nanpercentile(path[:, UP], 25)
+        height = path[:, UP]
+        low = height <= percentiles(height[~np.isnan(height)], 25)[0]
         if (velocity := _median_velocity(trial, path, low)) is not None:
             feet.append(velocity)
     if not body or not feet:

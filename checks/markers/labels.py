@@ -13,6 +13,7 @@ import numpy as np
 from checks.registry import Limit, Looked, Subject, Weight, check, looked, nothing
 from pipelines.science.joints import anatomy as landmarks
 from pipelines.science.signals import measures as signals
+from pipelines.science.signals.middle import known_median
 from pipelines.science.workspace import Workspace
 from schemas.study import Study
 from schemas.trial import Posture, Trial
@@ -236,7 +237,7 @@ def _change(trial: Trial, posture: Posture, first: str, second: str) -> tuple[fl
     a, b = posture.markers.get(first), posture.markers.get(second)
     if apart is None or a is None or b is None or not np.isfinite([a, b]).all():
         return None
-    return float(np.nanmedian(apart)), float(np.linalg.norm(a - b))
+    return known_median(apart), float(np.linalg.norm(a - b))
 
 
 def _length_fault(

@@ -10,6 +10,7 @@ import numpy as np
 from checks.registry import Limit, Looked, Subject, Weight, check, looked, nothing
 from checks.self_description.agreement import untidy_in
 from pipelines.science.signals import measures as signals
+from pipelines.science.signals.middle import known_median
 from schemas.reading import ChannelFacts
 from schemas.study import Study
 from schemas.trial import UP, Posture, Trial
@@ -93,7 +94,7 @@ def positions_are_in_the_stated_unit(trial: Trial, study: Study, *, low_m: float
     lengths ten times too small, which nobody notices in a plot.
     """
     heights = {
-        role: float(np.nanmedian(xyz[:, UP]))
+        role: known_median(xyz[:, UP])
         for role, xyz in trial.markers.items()
         if np.isfinite(xyz[:, UP]).any() and not any(low in role for low in _NEAR_THE_GROUND)
     }

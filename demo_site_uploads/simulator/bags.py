@@ -47,6 +47,8 @@ def make_bag(folder: Path, payload: dict[str, bytes], info: dict[str, str]) -> P
     for field in ("Bagging-Date", "Bag-Software-Agent"):  # would differ from day to day and version to version
         del bag.info[field]
     bag.save()
+    tags = folder / "tagmanifest-sha256.txt"  # written in the order in which the file system lists them
+    tags.write_text("".join(sorted(tags.read_text().splitlines(keepends=True), key=lambda line: line.split()[1])))
     return folder
 
 

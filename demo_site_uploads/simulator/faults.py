@@ -89,6 +89,19 @@ def amplifier_saturated(label: str, limit: float) -> Fault:
     return plant
 
 
+def transmitters_late(part: str, late_s: float) -> Fault:
+    """The channels whose label holds ``part`` come by radio, and nobody took off how long that takes."""
+
+    def plant(recording: Recording, trial: SimulatedTrial) -> Recording:
+        analog, count = recording.analog.copy(), round(late_s * recording.analog_rate_hz)
+        for label in recording.analog_labels:
+            if part in label:
+                analog[:, recording.column(label)] = np.roll(analog[:, recording.column(label)], count)
+        return replace(recording, analog=analog)
+
+    return plant
+
+
 def range_too_small(label: str, newtons: float) -> Fault:
     """The converter's range ends below the peaks: everything above is cut off."""
 

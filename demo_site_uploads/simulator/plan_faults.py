@@ -16,6 +16,7 @@ STANDING = Asked(kind="standing")
 SHUFFLE = Gait(0.485, 0.055, 0.045, 0.6, 5.0, 0.2, 0.12, 0.028)  # feet hardly leave the belt
 FAULTY_S = 2.3  # long enough for six footfalls
 OFF = Asked(muscles=False)
+SIDE_FORGOTTEN = "R.EMG.TA"
 
 
 def _switch_renamed(rows: list[Row]) -> list[Row]:
@@ -25,7 +26,9 @@ def _switch_renamed(rows: list[Row]) -> list[Row]:
 
 def _millivolts_stated(rows: list[Row]) -> list[Row]:
     """Microvolts were exported, and the table says millivolts."""
-    return [row | {"unit_code": "mV"} if row["role"] == "muscle" else row for row in rows]
+    """Of all muscles; and of one the side was forgotten."""
+    own = [row | {"unit_code": "mV"} if row["role"] == "muscle" else row for row in rows]
+    return [row | {"side": None} if row["label"] == SIDE_FORGOTTEN else row for row in own]
 
 
 def _brack_002() -> Delivery:
@@ -86,7 +89,14 @@ def _corrie_002_recordings() -> tuple[PlannedTrial, ...]:
         PlannedTrial(own, "thin_soled", "5", OFF, fault=faults.marker_hidden("ankle-left", 0.3, 0.3)),
         PlannedTrial(own, "thin_soled", "6", back, faults.reflection_taken_for("hip-left", 0.6, 160.0)),
         PlannedTrial(own, "thin_soled", "7", Asked(speed_m_per_s=3.7, muscles=False)),
-        PlannedTrial(own, "thin_soled", "8", Asked(backwards=True), channels_fault=_millivolts_stated),
+        PlannedTrial(
+            own,
+            "thin_soled",
+            "8",
+            Asked(backwards=True),
+            faults.transmitters_late(".EMG.", 0.17),
+            channels_fault=_millivolts_stated,
+        ),
         PlannedTrial(own, "unshod", "standing", STANDING, faults.centimetres_called_millimetres),
         PlannedTrial(MENDED, "unshod", "standing", STANDING, faults.weight_shifted(120.0)),
         PlannedTrial(MENDED, "unshod", "1", OFF, fault=faults.labels_exchanged(exchanged, 0.45, 0.3)),

@@ -74,13 +74,15 @@ def take_in(
     How far each delivery came is told in its own partition. A run that was asked for partitions fails if one of them
     did not come through, so that Dagster shows that one as failed and the others as made.
     """
-    asked = context.partition_keys if context.has_partition_key or context.has_partition_key_range else None
+    asked = list(context.partition_keys) if context.has_partition_key or context.has_partition_key_range else None
     made: list[dg.AssetMaterialization] = []  # of partitions asked for, which Dagster tells itself if all came through
     not_through: list[str] = []
+    left = set(asked or ())
     try:
         inbox = None if config.only_what_follows else bench.inbox
         for worked in work_off(replace(bench, yes=bench.yes or config.yes, inbox=inbox), asked):
             was_asked = asked is not None and worked.arrival in asked
+            left.discard(worked.arrival)
             for event in way_of(bench.desk, worked):
                 if was_asked and isinstance(event, dg.AssetMaterialization):
                     made.append(event)
@@ -91,6 +93,7 @@ def take_in(
     except NotPublishedError as refused:
         bench.summary.refused = str(refused)
         raise dg.Failure(description=str(refused), allow_retries=False) from refused
+    not_through += sorted(left)  # neither held nor in the inbox
     for event in made:
         if not_through:
             yield event

@@ -6,6 +6,7 @@ import time
 import dagster as dg
 
 from pipelines.assets.graph import ONLY_WHAT_FOLLOWS, take_in_job, withdrawals_job
+from pipelines.assets.partitions import known_partitions, make_known
 from pipelines.assets.place import DELIVERY_PARTITIONS, Place
 from pipelines.taking_in.building import is_built
 from pipelines.taking_in.due import what_is_due
@@ -28,6 +29,8 @@ _UNDER_WAY = [
 def inbox_sensor(context: dg.SensorEvaluationContext, place: Place) -> dg.SensorResult | dg.SkipReason:
     """Ask the books what is due; the run itself asks again, so it does whatever is due by then.
 
+    Deliveries that a command took in become partitions, too.
+
     Withdrawals are carried out first, by a run that nothing else can refuse. What is due still after a run that came to
     its end is tried again once an hour. A run that failed is not repeated: it waits for a yes, or for somebody who
     mends what is broken; only a withdrawal is tried again then.
@@ -35,6 +38,7 @@ def inbox_sensor(context: dg.SensorEvaluationContext, place: Place) -> dg.Sensor
     if context.instance.get_runs_count(dg.RunsFilter(statuses=_UNDER_WAY)):
         return dg.SkipReason("A run is under way; what is due then is asked afterwards.")
     with place.reading() as desk:
+        make_known(context.instance, desk)
         due, built, left = what_is_due(desk, place.inbox_path), is_built(desk), any_left(desk)
         asked_for = [(job.tombstone, job.due_utc, job.due_utc <= now()) for job in desk.books.jobs.open()]
         state = (due.state, desk.books.deliveries.results(), desk.stamp, shown_version())
@@ -42,7 +46,7 @@ def inbox_sensor(context: dg.SensorEvaluationContext, place: Place) -> dg.Sensor
         return dg.SensorResult(run_requests=[request])
     if built and not due:
         return dg.SkipReason("Nothing is due.")
-    there = set(context.instance.get_dynamic_partitions(str(DELIVERY_PARTITIONS.name)))
+    there = known_partitions(context.instance)
     new = [key for key in due.keys if key not in there]
     word = _word(state)
     before = _last(context, word)

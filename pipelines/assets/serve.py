@@ -73,6 +73,7 @@ def serve(study: Path, inbox: Path, depot_root: str, port: int) -> int:
     print(f"Dagster opens at http://{HOST}:{port} for the depot {depot.root}. Ctrl-C ends it.", flush=True)
     before = signal.signal(signal.SIGTERM, signal.default_int_handler)  # a service manager's word for Ctrl-C
     around = environment(study, inbox, depot)
+    _tell_dagster(study, depot)
     servers = [subprocess.Popen(words, env=around, start_new_session=True) for words in commands(port)]
     try:
         while all(server.poll() is None for server in servers):
@@ -84,6 +85,20 @@ def serve(study: Path, inbox: Path, depot_root: str, port: int) -> int:
         for server in servers:
             end_group(server)
         signal.signal(signal.SIGTERM, before)
+
+
+def _tell_dagster(study: Path, depot: Depot) -> None:
+    """Show the deliveries the depot holds, whoever took them in, from the start; Dagster's own home must be there."""
+    if not depot.exists:
+        return
+    import dagster as dg
+
+    from pipelines.assets.partitions import make_known
+    from pipelines.taking_in.opening import open_desk
+
+    home = str(depot.dagster_home)
+    with dg.DagsterInstance.from_config(home) as instance, open_desk(depot, load_study(study), "dagster") as desk:
+        make_known(instance, desk)
 
 
 def refuse_port(port: int) -> None:

@@ -43,7 +43,9 @@ def redact(bag: Path, scopes_of: ScopesOf) -> list[str]:
     scopes they and the words in them need.
     """
     data = bag / "data"
-    ways = _Ways.of(data)
+    found = {t: _read(data / str(t.file_name)) for t in tables_of(Layer.DELIVERY)}
+    rows = {table: _rows(records_of_it) for table, records_of_it in found.items()}
+    ways = _Ways.of(rows)
 
     def gone(table: Table, row: Row) -> bool:
         needs = {EVERY_SCOPE, *_needs(table, row)}
@@ -53,13 +55,13 @@ def redact(bag: Path, scopes_of: ScopesOf) -> list[str]:
     tables = [t for t in tables_of(Layer.DELIVERY) if t.rows is not None and t.rows.by is not None]
     kept_files, gone_files = set[str](), set[str]()
     for table in (t for t in tables if t.file_columns):
-        for row in rows_of_table(data / str(table.file_name)):
+        for row in rows[table]:
             (gone_files if gone(table, row) else kept_files).update(row.get(c, "") for c in table.file_columns)
     touched = sorted(path for path in gone_files - kept_files if path)
-    outgoing = {t: [gone(t, row) for row in rows_of_table(data / str(t.file_name))] for t in tables}
+    outgoing = {t: [gone(t, row) for row in rows[t]] for t in tables}
     for path in touched:
         _inside(data, path).unlink(missing_ok=True)
-    touched += [str(t.file_name) for t, out in outgoing.items() if _drop(data / str(t.file_name), out)]
+    touched += [str(t.file_name) for t, out in outgoing.items() if _drop(data / str(t.file_name), found[t], out)]
     if touched:
         _fit_manifests(bag)
     return touched
@@ -110,15 +112,15 @@ class _Ways:
     spellings: Mapping[str, set[str]]
 
     @classmethod
-    def of(cls, data: Path) -> _Ways:
+    def of(cls, rows: Mapping[Table, Sequence[Row]]) -> _Ways:
         of_session, of_trial = defaultdict[str, set[str]](set), defaultdict[str, set[str]](set)
         spellings = defaultdict[str, set[str]](set)
-        for row in rows_of_table(data / str(SENT_SESSIONS.file_name)):
+        for row in rows[SENT_SESSIONS]:
             of_session[row.get(SESSION, "")].add(row.get(RUNNER, ""))
-        for row in rows_of_table(data / str(SENT_TRIALS.file_name)):
+        for row in rows[SENT_TRIALS]:
             of_trial[row.get(TRIAL, "")] |= of_session.get(row.get(SESSION, ""), set())
-        for table in (t for t in tables_of(Layer.DELIVERY) if RUNNER in t.column_names):
-            for row in rows_of_table(data / str(table.file_name)):
+        for table in (t for t in rows if RUNNER in t.column_names):
+            for row in rows[table]:
                 spellings[spelled(row.get(RUNNER, ""))].add(row.get(RUNNER, ""))
         return cls(of_session, of_trial, spellings)
 
@@ -162,14 +164,19 @@ def _read(path: Path) -> list[CsvRecord] | None:
 
 
 def rows_of_table(path: Path) -> list[Row]:
-    """The rows of a table as intake reads them, cells without the spaces around them.
+    """The rows of a table as intake reads them, cells without the spaces around them; see ``_rows``."""
+    return _rows(_read(path))
+
+
+def _rows(found: Sequence[CsvRecord] | None) -> list[Row]:
+    """The rows among the records of a table.
 
     Of a row with more or fewer cells than columns, which intake tells and leaves out, as many as there are. A table
     that intake does not read has none.
     """
     names: list[str] = []
     rows = list[Row]()
-    for record in _read(path) or ():
+    for record in found or ():
         if record.role is Role.HEADER:
             names = record.cells
         elif record.role in _ROWS:
@@ -179,12 +186,11 @@ def rows_of_table(path: Path) -> list[Row]:
     return rows
 
 
-def _drop(path: Path, out: Sequence[bool]) -> bool:
-    """Leave out of a table the rows that ``out`` names, as ``rows_of_table`` orders them; whether something went.
+def _drop(path: Path, found: Sequence[CsvRecord] | None, out: Sequence[bool]) -> bool:
+    """Leave out of a table the rows that ``out`` names, as ``_rows`` orders them; whether something went.
 
     A table that cannot be read goes as a whole: nobody can say whose rows it holds, and nothing of it is used.
     """
-    found = _read(path)
     if found is None:
         path.unlink()
         return True

@@ -9,7 +9,7 @@ from __future__ import annotations
 import csv
 import io
 import re
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from enum import Enum
 from pathlib import Path
@@ -51,7 +51,7 @@ def files_with(
     live = live_keys(depot, closed=closed)
     found = []
     for key in live:
-        parts = _parts(depot.store, key)
+        parts = _parts(depot.store, key, sought)
         if any(any(one.is_in(part) for one in sought) or any(p in part.content for p in raw) for part in parts):
             found.append(Path(depot.store.shown(key)))
     return len(live), found
@@ -108,8 +108,8 @@ class Sought:
         return re.search(before + re.escape(word) + after, part.content) is not None
 
 
-def _parts(store: Store, key: str) -> Iterator[Part]:
-    """An object's name, its bytes, and the texts and values inside it."""
+def _parts(store: Store, key: str, sought: Sequence[Sought]) -> Iterator[Part]:
+    """An object's name, its bytes, and the values inside it; its texts only where the bytes hold a word at all."""
     yield Part(In.TEXT, key.encode())
     content = store.read(key)
     yield Part(In.BYTES, content)
@@ -117,7 +117,7 @@ def _parts(store: Store, key: str) -> Iterator[Part]:
         yield from _values_of_parquet(store.local(key))
     elif key.endswith(".duckdb"):
         yield from _values_of_warehouse(store.local(key))
-    else:
+    elif any(one.word.encode() in content for one in sought):
         yield from _texts(content)
 
 

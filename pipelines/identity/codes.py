@@ -74,7 +74,8 @@ def _prefix(code: str, known: Vocabulary, runners: frozenset[str], *, free: bool
         if part[0].isdigit():
             fits = len(part[0]) <= _MOST_DIGITS
         elif len(part[0]) == 1:
-            fits = any(one[0].isdigit() for one in beside)
+            with_the_code = rest != code.strip() and not any(len(one[0]) > 1 and one[0].isalpha() for one in beside)
+            fits = with_the_code or any(one[0].isdigit() for one in beside)
         elif plain(part[0]) in allowed:
             fits = True
         else:

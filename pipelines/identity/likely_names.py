@@ -117,6 +117,15 @@ _NOT_LATIN = re.compile(
 _CAPITAL = r"[A-ZÀ-ÖØ-ÞĀ-Ž][a-zß-öø-ÿā-ž]{2,}"
 #: "Rautio O.", "Hadzic_S"; "O. Rautio" is found by ``names``.
 _WITH_INITIAL = re.compile(rf"(?<![^\W_])({_CAPITAL})[ _,]{{1,2}}[A-Z]\.?(?![^\W_])")
+#: "R. Black", "Ball L": an initial beside a word of the trade that is a surname, too.
+_BESIDE_INITIAL = re.compile(r"(?<![^\W_])(?:[A-Z](?:\. ?| )([A-Z][a-z]{2,})|([A-Z][a-z]{2,}),? [A-Z]\.?)(?![^\W_])")
+#: "KIM-840312": letters of a name and six or eight digits that are a day, as codes of people are made.
+_WITH_A_DAY = re.compile(
+    r"(?<![^\W_])[A-Z]{2,4}[-_ ]?(?:(?:19|20)?[0-9]{2}(?:0[1-9]|1[0-2])(?:0[1-9]|[12][0-9]|3[01])"
+    r"|(?:0[1-9]|[12][0-9]|3[01])(?:0[1-9]|1[0-2])[0-9]{2})(?![0-9])"
+)
+#: "JK says": first letters of two names before what people do.
+_INITIALS = re.compile(r"(?<![^\W_])(?:[A-Z]\.? ?){2} (\w+)")
 _OWNING = re.compile(
     rf"(?<![^\W_])({_CAPITAL}|[A-ZÀ-ÖØ-Þ]{{3,}})(?:['’]s(?![^\W_])|-(?:san|sensei|ssi|nim|bey|hanım)(?![^\W_]))"
 )
@@ -124,7 +133,8 @@ _JOINED = re.compile(rf"(?<![^\W_])(?:[A-Z]|[a-z]{{3,}}|{_CAPITAL})(?:{_CAPITAL}
 _CAMEL = re.compile(r"[A-ZÀ-ÖØ-ÞĀ-Ž]?[a-zß-öø-ÿā-ž]+|[A-Z]")
 _ENDINGS = ("ed", "ing", "ly", "tion", "tions", "ness", "ment", "able")
 _MOST_NAMED = 3  # words of a name behind a word that says who
-_LEAST_IN_PATHS = 4
+_LEAST_IN_PATHS, _LEAST_IN_OTHER_WRITINGS = 4, 2
+_LATIN = re.compile(r"[A-Za-zÀ-ɏ]")
 
 
 def likely_names(text: str) -> Iterator[tuple[int, int]]:
@@ -158,6 +168,13 @@ def _by_form(text: str) -> Iterator[tuple[int, int]]:
     for match in _WITH_INITIAL.finditer(text):
         if _unknown(match[1]):
             yield match.span()
+    yield from (match.span() for match in _WITH_A_DAY.finditer(text))
+    for match in _BESIDE_INITIAL.finditer(text):
+        if plain(match[1] or match[2]) in words("surnames_too"):
+            yield match.span()
+    for match in _INITIALS.finditer(text):
+        if plain(match[1]) in _OF_PEOPLE and match[1] != "a":
+            yield match.start(), match.start(1) - 1
     for match in _OWNING.finditer(text):
         if _unknown(match[1]):
             yield match.span(1)
@@ -170,8 +187,10 @@ def _by_form(text: str) -> Iterator[tuple[int, int]]:
 def likely_names_in_a_path(path: str) -> Iterator[tuple[int, int]]:
     """Where words of the name of a file or folder may be a name."""
     stem = path.rpartition(".")[0] or path
+    yield from (match.span() for match in _WITH_A_DAY.finditer(stem))
     for match in _PATH_WORD.finditer(stem):
-        if len(match[0]) >= _LEAST_IN_PATHS and (_unknown(match[0]) or _first(match[0])):
+        least = _LEAST_IN_PATHS if _LATIN.match(match[0]) else _LEAST_IN_OTHER_WRITINGS
+        if len(match[0]) >= least and (_unknown(match[0]) or _first(match[0])):
             yield match.span()
 
 
@@ -210,7 +229,8 @@ def _unknown(word: str) -> bool:
     lowered = plain(word.replace("’", "'").partition("'")[0] or word)
     if lowered in _known() or (len(lowered) > 5 and lowered.endswith(_ENDINGS)):
         return False
-    return not (lowered.endswith("s") and lowered[:-1] in _known())
+    sided = len(lowered) == 4 and lowered[0] in "lr" and lowered[1:] in words("label_words")
+    return not (sided or (lowered.endswith("s") and lowered[:-1] in _known()))
 
 
 @cache

@@ -19,7 +19,7 @@ _LEAST, _MOST = 8, 18
 _TELLING = (
     "bg.egn", "be.nn", "br.cpf", "cn.ric", "cz.rc", "dk.cpr", "ee.ik", "es.dni", "es.nie", "fi.hetu", "fr.nir", "ie.pps",
     "it.codicefiscale", "kr.rrn", "lt.asmens", "mx.curp", "no.fodselsnummer", "pl.pesel", "ro.cnp", "se.personnummer",
-    "tr.tckimlik", "za.idnr", "in_.aadhaar", "hr.oib", "de.idnr", "ch.ssn", "gb.nhs", "nl.bsn", "us.ssn", "ca.sin",
+    "tr.tckimlik", "cl.rut", "za.idnr", "in_.aadhaar", "hr.oib", "de.idnr", "ch.ssn", "gb.nhs", "nl.bsn", "us.ssn", "ca.sin",
     "au.tfn", "pt.nif", "il.idnr", "gr.amka", "is_.kennitala", "us.itin",
 )  # fmt: skip
 _WORDS = (
@@ -34,6 +34,8 @@ _AFTER_A_WORD = re.compile(
     re.IGNORECASE,
 )
 
+_A_DAY = re.compile(r"[0-9]{1,2}([./-])[0-9]{1,2}\1[0-9]{4}|[0-9]{4}([./-])[0-9]{1,2}\2[0-9]{1,2}")
+
 
 def national_ids(text: str) -> Iterator[tuple[int, int]]:
     """Where a national number stands."""
@@ -41,6 +43,8 @@ def national_ids(text: str) -> Iterator[tuple[int, int]]:
         yield match.span(1)
     for match in _CANDIDATE.finditer(text.upper() if text.isascii() else text):
         number = _without_words(match[0])
+        if _A_DAY.fullmatch(number):
+            continue  # one of many days would pass the check digit of some country
         digits = sum(c.isdigit() for c in number)
         if digits >= _LEAST - 1 and _LEAST <= len(re.sub(r"[ ./-]", "", number)) <= _MOST and _is_one(number):
             yield match.start(), match.start() + len(number)

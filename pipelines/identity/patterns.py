@@ -18,7 +18,7 @@ _MONTH = (
     r"(?:january|february|march|april|may|june|july|august|september|october|november|december"
     r"|jan|feb|mar|apr|jun|jul|aug|sept|sep|oct|nov|dec"
     r"|januar|februar|mars|mai|juni|juli|oktober|desember|dezember|mai|maart|janvier|f[ée]vrier|avril|juin|juillet"
-    r"|septembre|octobre|novembre|d[ée]cembre|enero|febrero|marzo|abril|mayo|junio|julio|agosto|septiembre|octubre"
+    r"|septembre|octobre|novembre|d[ée]cembre|ao[uû]t|enero|febrero|marzo|abril|mayo|junio|julio|agosto|septiembre|octubre"
     r"|noviembre|diciembre)"
 )
 _DAY = r"(?:0?[1-9]|[12][0-9]|3[01])"
@@ -173,7 +173,9 @@ PATTERNS: tuple[Pattern, ...] = (
     _p(kinds.DATE, rf"(?<![A-Za-z]){_MONTH}[ ._-]+{_DAY}(?:st|nd|rd|th)?[ ,._-]+{_YEAR}(?![0-9])"),
     _p(kinds.DATE, rf"(?<![0-9]){_YEAR}[ ._-]{_MONTH}[ ._-]{_DAY}(?![0-9])"),
     _p(kinds.DATE, rf"(?<![A-Za-z]){_MONTH}[ .,_-]{{1,2}}{_YEAR}(?![0-9])"),
-    _p(kinds.DATE, rf"(?<![A-Za-z0-9.]){_DAY}(?:st|nd|rd|th|\.)? (?:of )?{_MONTH}(?![a-z])", _is_word_may),
+    _p(kinds.DATE, rf"(?<![A-Za-z0-9.]){_DAY}(?:st|nd|rd|th|er|\.)? (?:of )?{_MONTH}(?![a-z])", _is_word_may),
+    # a day with its month in Roman numbers
+    _p(kinds.DATE, rf"(?<![0-9A-Za-z.,]){_DAY}\s?[./-]\s?(?:I{{1,3}}|IV|VI{{0,3}}|IX|XI{{0,2}})\s?[./-]\s?(?:{_YEAR}|[0-9]{{2}})(?![0-9A-Za-z])"),
     _p(kinds.DATE, rf"(?<![A-Za-z]){_MONTH} {_DAY}(?:st|nd|rd|th)?(?![0-9A-Za-z.])", _is_word_may),
     _p(kinds.DATE, rf"\b(?:dated?|dob|born|birth\s?day|d\.o\.b\.?|recorded on|tested on|measured on|visited on|on the)\s*:?\s*({_DAY}[./-]{_MON}(?:[./-][0-9]{{2,4}})?)(?![0-9])"),
     _p(kinds.DATE, r"\b(?:dob|born(?: in| on)?|birth\s?day|birth\s?date|date of birth|d\.o\.b\.?)\s*:?\s*([0-9]{1,2} ?[0-9]{1,2} ?[0-9]{2,4}|[0-9]{6,8})(?![0-9])"),
@@ -207,6 +209,8 @@ PATTERNS: tuple[Pattern, ...] = (
     _p(kinds.DATE, r"(?<![0-9.,:/-])(?:0[1-9]|[12][0-9]|3[01])[ |](?:0[1-9]|1[0-2])[ |](?:19|20)[0-9]{2}(?![0-9])"),
     _p(kinds.DATE, r"(?<![0-9.,:/-])(?:0[1-9]|[12][0-9]|3[01])\.(?:0[1-9]|1[0-2])\.(?![0-9])"),
     _p(kinds.DATE, r"(?<![0-9.,:/-])(?:0?[1-9]|[12][0-9]|3[01])(?:st|nd|rd|th|\.)?[-_]?(?:jan|feb|mar|apr|may|jun|jul|aug|sep|oct|nov|dec)[a-z]{0,6}[-_]?(?:19|20)?[0-9]{2}(?![0-9])"),
+    # a list, file or collection of people, and a number with signs in it
+    _p(kinds.RECORD, r"(?<![^\W_])(?:fall|akten?|akte|hist[oó]ria|historia|kart[aoy]|chorobopis\w{0,2}|list|registry|biobank|file|dossier|fichier|kartei)(?:nummer|nr)?\.?[^\S\n]?(?:id|no|nr|n[º°]|č)?[.: =#º°-]{0,3}([A-Z]{0,3}-?[0-9][0-9A-Z]*(?:[-/][0-9A-Z]+){1,3}|[0-9]{4,12})(?![0-9A-Za-z./-])", _no_long_number),
     _p(kinds.INSURANCE, _after(r"insurance|insured|policy|health plan|plan member|beneficiary|subscriber|medicare|medicaid|krankenkasse|versicherung(?:snummer)?", _NUMBER), _no_long_number),
     _p(kinds.ACCOUNT, _after(r"account|acct|a/c|iban|sort code|routing|swift|bic|bank|konto|kontonummer|card|visa|invoice|payment", _NUMBER), _no_long_number),
     _p(kinds.ACCOUNT, r"(?<![\w-])[A-Z]{2}[0-9]{2}(?: ?[A-Z0-9]{4}){2,7}(?: ?[A-Z0-9]{1,3})?(?![\w-])", lambda t, a, b: sum(c.isdigit() for c in t[a:b]) < 8, 0),

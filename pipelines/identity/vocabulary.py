@@ -44,6 +44,8 @@ _DAYS = 31
 #: Letters that stand alone in labels and remarks, and what joins one to a word in a label.
 _SINGLE = frozenset("lrxyzfmvnpwtc")
 _LABEL_JOINT = re.compile(r"[_.:-]?")
+#: A side at the end or the beginning is joined by a space as well: "EMG TA L", but no initial with its point is.
+_SIDE_JOINT = re.compile(r"[ _.:-]?")
 #: What is measured along axes, so that X, Y or Z behind it is one.
 _HAVE_AXES = frozenset(
     {"acc", "accel", "acceleration", "axis", "force", "gyr", "gyro", "imu", "mag", "moment", "plate"}
@@ -92,7 +94,7 @@ class Vocabulary:
         if not text or text in self.texts or text in self.ids:
             return True
         if _NUMBER.fullmatch(text) or _UNITS.fullmatch(text):
-            return True
+            return not any(map(_is_day, _SIX.findall(text)))
         return len(text) <= _MOST_LONG and self._words_fit(without(text, self.ids))
 
     def _words_fit(self, text: str) -> bool:
@@ -135,7 +137,9 @@ def _letter_fits(i: int, parts: Sequence[str], gaps: Sequence[str]) -> bool:
         return True
     if letter not in _SINGLE:
         return False
-    if any(_is_label(word) and _LABEL_JOINT.fullmatch(gap) for word, gap in ((before, gaps[i]), (after, gaps[i + 1]))):
+    outermost = (i == 0 and not gaps[0].strip()) or (i == len(parts) - 1 and not gaps[-1].strip())
+    joint = _SIDE_JOINT if letter in "lr" and outermost else _LABEL_JOINT
+    if any(_is_label(word) and joint.fullmatch(gap) for word, gap in ((before, gaps[i]), (after, gaps[i + 1]))):
         return True
     axis = letter in "xyz" and plain(before) in _HAVE_AXES
     unit = letter in _UNITS_ALONE and before.isdigit() and not (after[:1].isupper() or _is_surname(after))

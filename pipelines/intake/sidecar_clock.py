@@ -22,7 +22,7 @@ from pipelines.intake.sidecar import Sidecar
 from pipelines.intake.signals import FoundSignals, signals_of
 from pipelines.science.events.contacts import force_contacts, has_force
 from pipelines.science.events.from_force import SIDES, Contact
-from pipelines.science.events.from_markers import marker_contacts
+from pipelines.science.events.from_markers import marker_touches
 from pipelines.science.events.from_sensors import contacts_in, halfway
 from pipelines.science.signals.pairing import paired
 from pipelines.science.signals.smooth import SmoothMarkers
@@ -172,8 +172,8 @@ def _bases(trial: Trial, own: Sequence[Signal], second: Sequence[Signal], proces
         contacts = force_contacts(trial, processing, SmoothMarkers(trial, processing))
         yield Basis("sensor_against_force", _contact_trains(contacts), starts, trial.surface == "treadmill")
     if not has_force(trial) or trial.surface != "treadmill":
-        found = marker_contacts(trial.markers, trial.marker_rate_hz, processing)
-        yield Basis("sensor_against_markers", _contact_trains(found), starts)
+        found = marker_touches(trial.markers, trial.marker_rate_hz, processing)
+        yield Basis("sensor_against_markers", {f"{side} contact": times for side, times in found.items()}, starts)
 
 
 def _clock_edges(signals: Sequence[Signal], processing: Processing) -> Trains:

@@ -184,7 +184,7 @@ def workspace_of(job: TrialJob) -> tuple[Workspace, ChannelFacts]:
     trial = with_carried(trial, job.posture, job.profile.clusters)
     row = clock_row(trial.trial_id, clock) if clock is not None else None
     processing = job.study.processing_at(trial.site)
-    return Workspace(trial, processing, job.posture, job.references, row, job.study.muscle_kinds()), channels
+    return Workspace(trial, processing, job.posture, job.references, row, job.study.muscle_phases()), channels
 
 
 def context_of(job: TrialJob, reading: Reading) -> Context:

@@ -6,7 +6,7 @@ strides once they were judged. A resend under the trial's own id is neither; ``p
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from itertools import groupby
 from operator import itemgetter
@@ -118,6 +118,15 @@ def copies_by_shape(
 def cells_of_trials(shapes: pd.DataFrame) -> dict[str, list[str]]:
     """Trial -> the cells in which its shapes lie, from rows of ``trial_shapes``."""
     return {str(trial): sorted(set(cells)) for trial, cells in shapes.groupby("trial_id")["cell"]}
+
+
+def cells_near(shapes: pd.DataFrame, trials: Collection[str]) -> frozenset[str]:
+    """Cells in which copies of these trials may lie, from rows of ``trial_shapes``."""
+    from pipelines.science.known_again import kept_in
+
+    names = ["trial_id", "marker", "stride_number", "cell", "shape_code"]
+    rows = shapes.loc[shapes["trial_id"].isin(trials), names].itertuples(index=False, name=None)
+    return frozenset().union(*(kept.cells for kept in kept_in(rows).values()))
 
 
 def _accepted_before(desk: Desk, delivery_id: str, received: Received, own: Mapping[str, Kept]) -> list[_Other]:

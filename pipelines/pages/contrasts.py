@@ -27,7 +27,8 @@ Compared = tuple[str, str]  # condition, reference
 #: More comparisons than these are not drawn for one outcome.
 MOST_COMPARED = 4
 #: The two random-effects methods differ little; both are in the numbers, one is drawn.
-_DRAWN = ("one_stage_mixed_model", "random_effects_restricted_likelihood")
+_MIXED = "one_stage_mixed_model"
+_DRAWN = (_MIXED, "random_effects_restricted_likelihood")
 _REML = "random_effects_restricted_likelihood"
 
 
@@ -38,6 +39,7 @@ class Comparison:
     compared: Compared
     sites: tuple[Row, ...]
     pooled: tuple[Row, ...]
+    changes: tuple[Row, ...] = ()  # pooled interactions with later visits, by the mixed model
 
     @property
     def words(self) -> str:
@@ -114,10 +116,18 @@ def read_contrasts(
     sites, pooled = ([r for r in rows if (r["visit"], r["at_speed"]) == (visit, at_speed)] for rows in (sites, pooled))
     sites, pooled = _of_one_method(sites), _of_one_method(pooled)
     own = list(sites)
+    changes = _rows(
+        connection,
+        "SELECT * FROM pooled_contrasts WHERE list_contains(?, outcome) AND contrast = 'interaction' "
+        f"AND pooling_method = '{_MIXED}' AND estimate_value IS NOT NULL",
+        keys,
+    )
+    changes = _of_one_method(row for row in changes if row["at_speed"] == at_speed and row["visit"] in visits)
+    changes.sort(key=lambda row: visits.index(row["visit"]))
     pairs = sorted({(r["condition"], r["reference_condition"]) for r in own}, key=_order(conditions))
     return Contrasts(
         visit,
-        tuple(_compare(o, pairs[:MOST_COMPARED], own, pooled) for o in outcomes),
+        tuple(_compare(o, pairs[:MOST_COMPARED], own, pooled, changes) for o in outcomes),
         _runners(connection, keys, visit, at_speed),
         len({row["site"] for row in own}),
         len(pairs[MOST_COMPARED:]),
@@ -131,7 +141,7 @@ def _of_one_method(rows: Iterable[Row]) -> list[Row]:
     rows = list(rows)
 
     def compared(row: Row) -> tuple[Any, ...]:
-        return tuple(row.get(name) for name in ("outcome", "condition", "reference_condition", "site"))
+        return tuple(row.get(name) for name in ("outcome", "visit", "condition", "reference_condition", "site"))
 
     best: dict[tuple[Any, ...], int] = {}
     for row in rows:
@@ -167,13 +177,17 @@ def _order(conditions: Sequence[str]) -> Any:
     return lambda pair: (places.get(pair[1], len(places)), places.get(pair[0], len(places)), pair)
 
 
-def _compare(outcome: Outcome, pairs: Sequence[Compared], sites: Iterable[Row], pooled: Iterable[Row]) -> Compare:
+def _compare(
+    outcome: Outcome, pairs: Sequence[Compared], sites: Iterable[Row], pooled: Iterable[Row], changes: Iterable[Row]
+) -> Compare:
     def of(rows: Iterable[Row], pair: Compared) -> tuple[Row, ...]:
         return tuple(
             r for r in rows if r["outcome"] == outcome.key and (r["condition"], r["reference_condition"]) == pair
         )
 
-    return Compare(outcome, tuple(Comparison(pair, of(sites, pair), of(pooled, pair)) for pair in pairs))
+    return Compare(
+        outcome, tuple(Comparison(pair, *(of(rows, pair) for rows in (sites, pooled, changes))) for pair in pairs)
+    )
 
 
 def _notes(comparison: Comparison, outcome: Outcome, sites: Sequence[str]) -> Iterator[str]:
@@ -182,6 +196,10 @@ def _notes(comparison: Comparison, outcome: Outcome, sites: Sequence[str]) -> It
         method, reason = row["pooling_method"], row["reason_null"]
         if reason and method in _DRAWN:
             yield f"no {POOLED_WORDS[method].lower().replace('reml', 'REML')} estimate, {reason}"
+        elif method == _MIXED and row["degrees_of_freedom"] is not None:
+            yield f"mixed model on {row['degrees_of_freedom']:.1f} degrees of freedom" + (
+                ", with no sign of differences between sites" if row["between_site_sd_value"] == 0 else ""
+            )
         elif method == _REML and row["between_site_sd_value"] is not None:
             sd = f"{row['between_site_sd_value']:.{outcome.digits + 1}f}{unit if outcome.unit else ''}{outcome.unit}"
             text = f"sites differ by SD {sd}, I² {row['heterogeneity_percent']:.0f} % from {row['site_count']} sites"
@@ -189,6 +207,11 @@ def _notes(comparison: Comparison, outcome: Outcome, sites: Sequence[str]) -> It
                 ends = [signed(row[f"prediction_{end}_value"], outcome.digits) for end in ("lower", "upper")]
                 text += f", a further site expected from {ends[0]} to {ends[1]}"
             yield text
+    for row in comparison.changes:
+        ends = [signed(row[name], outcome.digits) for name in ("lower_limit_value", "upper_limit_value")]
+        change = f"{signed(row['estimate_value'], outcome.digits)}{unit if outcome.unit else ''}{outcome.unit}"
+        visit, first = (str(row[name]).replace("_", " ") for name in ("visit", "reference_visit"))
+        yield f"from {first} to {visit} the difference changes by {change} ({ends[0]} to {ends[1]})"
     yield from _lost(comparison.sites)
     for row in comparison.sites:
         if row["reason_null"]:

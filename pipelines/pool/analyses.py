@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 from pipelines.pool import made_from
 from pipelines.pool.views import COMPARED_SPEED_SQL, NUMERIC
 from schemas import outcomes_contrasts as contrasts
+from schemas import outcomes_reliability as reliability
 from schemas import outcomes_study as tables
 from schemas.convert.to_arrow import to_arrow_table
 from schemas.convert.to_duckdb import quote_name
@@ -33,6 +34,8 @@ ANALYSIS_TABLES: tuple[Table, ...] = (
     contrasts.SITE_CONTRASTS,
     contrasts.POOLED_CONTRASTS,
     contrasts.METHOD_OFFSETS,
+    reliability.RELIABILITY,
+    reliability.SITE_AGREEMENT,
 )
 _ENERGY = ("metabolic_power_w_per_kg", "energy_cost_j_per_kg_m", "oxygen_cost_ml_per_kg_km")
 
@@ -167,6 +170,7 @@ def _contrasts(connection: duckdb.DuckDBPyConnection, processing: Processing, st
     settings = made_from.hashed(processing.contrasts.model_dump_json(), stamp["code_version"])
     from pipelines.science.statistics.contrasts import runner_contrasts, site_contrasts
     from pipelines.science.statistics.pooled import pooled_contrasts
+    from pipelines.science.statistics.travelling import travelling_tables
 
     plan = connection.execute("SELECT visit FROM visits ORDER BY planned_week, visit").fetchall()
     means = runner_means(connection, processing.contrasts.trial_weights)
@@ -188,6 +192,10 @@ def _contrasts(connection: duckdb.DuckDBPyConnection, processing: Processing, st
         (contrasts.POOLED_CONTRASTS, pooled_contrasts(within, sites, processing)),
     ):
         _replace(connection, table, frame.assign(**stamp), where)
+    for table, frame in zip(
+        (reliability.RELIABILITY, reliability.SITE_AGREEMENT), travelling_tables(means, processing), strict=True
+    ):
+        _replace(connection, table, frame.assign(**stamp))
     made_from.note_inputs(connection, "contrasts", settings)
 
 

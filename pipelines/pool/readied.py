@@ -29,14 +29,15 @@ class Readied:
 
     def __init__(self, depot: Depot) -> None:
         self._depot = depot
-        self._thread = ThreadPoolExecutor(1, "old-warehouse")
+        self._threads = ThreadPoolExecutor(2, "readied")
+        self._imports: Future[None] | None = None
         self._old: Future[tuple[Path, str | None]] | None = None
 
     def __enter__(self) -> Readied:
         return self
 
     def __exit__(self, kind: type[BaseException] | None, error: BaseException | None, at: TracebackType | None) -> None:
-        self._thread.shutdown(cancel_futures=True)
+        self._threads.shutdown(cancel_futures=True)
         if self._old is not None and not self._old.cancelled() and self._old.exception() is None:
             remove_tree(self._old.result()[0].parent)
         if "beside" in vars(self):
@@ -52,13 +53,15 @@ class Readied:
     def begin(self) -> None:
         """Begin with both, if that was not done before."""
         if self._old is None:
-            self._old = self._thread.submit(self._copied)
-            self.beside.get_ready()
+            self._old = self._threads.submit(self._copied)
+            self._imports = self._threads.submit(self.beside.get_ready)  # which waits for the process to start
 
     def take_old(self, wanted: str | None, target: Path) -> bool:
         """Bring a copy of the old file to ``target``, if it has this checksum; each copy is good for one build."""
-        copy, sha256 = (self._old or self._thread.submit(self._copied)).result()
-        self._old = None
+        copy, sha256 = (self._old or self._threads.submit(self._copied)).result()
+        if self._imports is not None:
+            self._imports.result()
+        self._old = self._imports = None
         is_it = sha256 is not None and sha256 == wanted
         if is_it:
             os.replace(copy, target)

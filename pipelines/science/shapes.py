@@ -25,8 +25,8 @@ from schemas.trial import RIGHT, UP, FloatArray, Trial
 
 #: Parts of a stride, each the mean of its samples; paths are those of heel and front of both feet, three axes each.
 POINTS, SERIES = 12, 12
-#: Strides nearer than this part of the foot's length are one: about 1 mm. See above.
-ALIKE = 0.0056
+#: Strides nearer than this part of the foot's length are one: about 0.9 mm. See above.
+ALIKE = 0.005
 #: So many in a row, or all if there are fewer, make two recordings one.
 IN_A_ROW = 3
 _FEWEST_SERIES = 9  # three markers
@@ -186,10 +186,12 @@ def _points(sums: Sequence[tuple[FloatArray, FloatArray] | None], start: float, 
         if summed is None:
             continue
         area, known = summed
-        frames = np.arange(len(known))
-        seen = np.interp(end, frames, known) - np.interp(start, frames, known)
-        if seen < _KNOWN_FRACTION * (end - start):
+        place = np.clip(edges, 0, len(known) - 1)
+        before = np.minimum(place.astype(int), max(len(known) - 2, 0))
+        after, share = np.minimum(before + 1, len(known) - 1), place - before
+        seen = known[before] + share * (known[after] - known[before])
+        if seen[-1] - seen[0] < _KNOWN_FRACTION * (end - start):
             continue
-        at_edges = np.stack([np.interp(edges, frames, column) for column in area.T])
-        points[3 * i : 3 * i + 3] = np.diff(at_edges, axis=1) / (edges[1] - edges[0])
+        at_edges = area[before] + share[:, None] * (area[after] - area[before])
+        points[3 * i : 3 * i + 3] = ((at_edges[1:] - at_edges[:-1]) / (edges[1] - edges[0])).T
     return np.asarray(points - points.mean(axis=1, keepdims=True))

@@ -26,14 +26,14 @@ from pipelines.science.joints.outcomes import JointAngle, Joints, joint_rows, jo
 from pipelines.science.known_again import shape_rows
 from pipelines.science.muscles.measures import Muscle, contacts_by_side, judged_muscles, raw_muscles
 from pipelines.science.muscles.outcomes import MuscleOutcomes, Muscles, muscle_outcomes
-from pipelines.science.muscles.phases import Phased, phased
+from pipelines.science.muscles.phases import Phased, Unnamed, phased, unnamed
 from pipelines.science.signals.coded import Coded, coded
 from pipelines.science.signals.measures import BoolArray
 from pipelines.science.signals.smooth import SmoothMarkers
 from pipelines.science.trial_outcomes import trial_outcomes
 from pipelines.science.uncertainties import outcome_uncertainties
-from schemas.anatomy import SENIAM_KINDS
 from schemas.equipment import EQUIPMENT_READINGS
+from schemas.muscle_phases import SENIAM, MusclePhases
 from schemas.outcomes import FOOTFALLS, TRIAL_OUTCOMES
 from schemas.outcomes_signals import CLOCK_FITS, EVENT_AGREEMENT, FOOTFALL_EVENTS
 from schemas.processing import Processing
@@ -48,7 +48,7 @@ class Workspace:
     """One trial and what is made of it.
 
     posture: of the standing trial. references: what muscle amplitudes are divided by. clock: the row of ``clock_fits``
-    less provenance that tells how a second file was matched; None without one. muscle_kinds: calf or shin, by muscle.
+    less provenance that tells how a second file was matched; None without one. muscle_phases: when which is active.
     Nothing here raises on bad signals: what cannot be computed is null or has no row. Nobody writes to an array that
     comes from here.
     """
@@ -60,14 +60,14 @@ class Workspace:
         posture: Posture | None = None,
         references: Mapping[Key, Reference] | None = None,
         clock: Mapping[str, Any] | None = None,
-        muscle_kinds: Mapping[str, str] = SENIAM_KINDS,
+        muscle_phases: MusclePhases = SENIAM,
     ) -> None:
         self.trial, self.processing, self.posture = trial, processing, posture
-        self.references, self.clock, self.muscle_kinds = references or {}, clock, muscle_kinds
+        self.references, self.clock, self.muscle_phases = references or {}, clock, muscle_phases
 
     def given(self, **parts: Any) -> Workspace:
         """A workspace of the same trial in which these parts, by name, are taken as given instead of computed."""
-        other = Workspace(self.trial, self.processing, self.posture, self.references, self.clock, self.muscle_kinds)
+        other = Workspace(self.trial, self.processing, self.posture, self.references, self.clock, self.muscle_phases)
         for name, part in parts.items():
             if not isinstance(vars(Workspace).get(name), cached_property):
                 raise AttributeError(f"{name} is no part of a workspace")
@@ -141,8 +141,13 @@ class Workspace:
 
     @cached_property
     def phased_muscles(self) -> list[Phased]:
-        """How well muscles fit the phase of the stride that their kind works in."""
-        return phased(self.raw_muscles, self.muscle_kinds, contacts_by_side(self.footfalls))
+        """How well muscles fit the parts of the stride that each kind works in."""
+        return phased(self.raw_muscles, self.muscle_phases, contacts_by_side(self.footfalls))
+
+    @cached_property
+    def unnamed_muscles(self) -> list[Unnamed]:
+        """Channels of muscles whose name or side nobody told, with what their signal tells of the side."""
+        return unnamed(self.trial, self.processing.muscle, self.muscle_phases, contacts_by_side(self.footfalls))
 
     @cached_property
     def switches(self) -> list[Switch]:

@@ -179,5 +179,9 @@ def _of_muscles(study: Study) -> Iterator[Never]:
         if lacking := [muscle for muscle in pair if muscle not in study.muscles]:
             what = f"co-contraction of {pair[0]} and {pair[1]}"
             yield Never("co_contraction", what, f"{', '.join(lacking)} among the muscles")
-    if study.muscles and not study.muscle_kinds():
-        yield Never("muscle_phases", "checks of when muscles are active", "a muscle of kind calf or shin")
+    if study.muscles and not study.muscle_phases().kinds:
+        yield Never(
+            "muscle_phases",
+            "checks of when muscles are active",
+            "a muscle with a SENIAM name whose phase is known, a kind or a phase",
+        )

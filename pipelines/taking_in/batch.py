@@ -9,7 +9,7 @@ from __future__ import annotations
 import logging
 import traceback
 from collections import deque
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Collection, Iterator, Sequence
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
@@ -159,7 +159,7 @@ def refusal(judged: Again) -> Iterator[str]:
 def _arrivals(bench: Bench, inbox: Path, asked: Sequence[str] | None) -> Iterator[Worked]:
     desk = bench.desk
     found, bench.summary.not_deliveries = arrivals_due(desk, inbox)
-    queue = deque(came for came in found if asked is None or came.arrival.key in set(asked))
+    queue = deque(found if asked is None else _asked_for(bench, inbox, found, set(asked)))
     ahead = Ahead(desk)
     try:
         while queue:
@@ -173,6 +173,17 @@ def _arrivals(bench: Bench, inbox: Path, asked: Sequence[str] | None) -> Iterato
                 queue.extend(Came(a, NAMED_ANEW) for a in there if a.key == record.arrival)
     finally:
         ahead.drop()
+
+
+def _asked_for(bench: Bench, inbox: Path, due: Sequence[Came], asked: Collection[str]) -> Iterator[Came]:
+    """Those of the arrivals that are due, and those that lie in the inbox and of which nothing is held."""
+    desk = bench.desk
+    not_due = set(asked) - {came.arrival.key for came in due}
+    not_due -= {record.arrival for record in desk.books.deliveries.all() if record.held}
+    yield from (came for came in due if came.arrival.key in asked)
+    if not_due:
+        there, _ = find_arrivals(inbox, names_beside(desk.study.path))
+        yield from (Came(arrival, ASKED_FOR) for arrival in there if arrival.key in not_due)
 
 
 @dataclass(frozen=True)

@@ -22,6 +22,8 @@ from pipelines.workers.isolation import Isolated
 WORKERS_NEED = (
     "pandera.pandas",
     "pipelines.intake.opening",
+    "pipelines.intake.identifying",
+    "schemas.convert.to_pandera",
     "scipy.signal",
     "scipy.sparse",
     "scipy.interpolate",

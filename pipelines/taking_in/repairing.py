@@ -183,7 +183,9 @@ def _copied(depot: Depot, faults: list[Fault], sources: Sources) -> Iterator[str
 def damaged_results(depot: Depot, faults: list[Fault]) -> tuple[list[str], list[str]]:
     """Deliveries whose results are damaged: those that can be judged again from what the depot holds, and those it
     does not hold, which are left to the inbox."""
-    without, again, others = {fault.about for fault in faults if fault.kind in ("raw", "closed")}, [], []
+    without = {fault.about for fault in faults if fault.kind in ("raw", "closed")}
+    again: list[str] = []
+    others: list[str] = []
     for name in sorted({fault.about for fault in faults if fault.kind == "result"} - without):
         record = depot.books.deliveries.get(name)
         if record is not None:

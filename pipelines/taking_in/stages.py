@@ -43,7 +43,7 @@ from pipelines.judging.delivery_tables import (
 )
 from pipelines.judging.muscle_references import given_digests
 from pipelines.judging.of_delivery import Layout, judge_delivery, lay_out
-from pipelines.judging.same_signals import cells_of_trials
+from pipelines.judging.same_signals import cells_near, cells_of_trials
 from pipelines.judging.stamps import Used, made, posture_digest
 from pipelines.judging.standings import ACCEPTED, WITHHELD, Judged
 from pipelines.taking_in.beyond_trials import tables_beyond_trials
@@ -127,6 +127,7 @@ def prepare(desk: Desk, gated: Gated, tell: Tell, meanwhile: Callable[[], None] 
     words = {trial.trial_id: trial.resend for trial in own}
     trials = with_parts(trial_versions(judged, tables), consent, gated.earlier, words)
     payload = payload_of(opened, judged.consent, judged.unread | judged.unagreed, judged.held.files)
+    cells, noted = cells_of_trials(tables[TRIAL_SHAPES]), desk.books.trials.cells_of(delivery_id)
     result = Result(
         replace(record, held=bool(payload.stored)),
         payload,
@@ -136,7 +137,8 @@ def prepare(desk: Desk, gated: Gated, tell: Tell, meanwhile: Callable[[], None] 
         _trial_stamps(judged, trials),
         gate_of(judged.consent, judged.veil.names),
         judged.held.decided,
-        cells_of_trials(tables[TRIAL_SHAPES]),
+        cells,
+        cells_near(tables[TRIAL_SHAPES], [trial for trial, own in cells.items() if own != noted.get(trial)]),
     )
     folder = written(desk, opened, result, tables)
     write_held(judged.held, folder)

@@ -6,10 +6,11 @@ import io
 import pyarrow as pa
 import pyarrow.csv as arrow_csv
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from pipelines.pool.query import without_formulas, write_answer
+from tests.tries import tries
 
 
 def written(answer, tmp_path):
@@ -41,7 +42,7 @@ def test_words_kept_as_codes_are_looked_at_too(tmp_path):
     assert [row[0] for row in written(answer, tmp_path)[1:]] == ["'=1", "ok", "'=1", ""]
 
 
-@settings(max_examples=200, deadline=None)
+@tries(200)
 @given(st.lists(st.none() | st.text(max_size=20), min_size=1), st.lists(st.floats(width=32), min_size=1))
 def test_every_other_text_and_every_number_comes_back_as_it_was(texts, numbers):
     count = min(len(texts), len(numbers))

@@ -7,7 +7,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from checks.context import Context
@@ -21,6 +21,7 @@ from tests.checks import site_cases
 from tests.checks.every_case import clean, every_case, planted
 from tests.checks.received_builders import a_delivery
 from tests.checks.running_checks import STAMP, of_delivery, of_trial, run
+from tests.tries import tries
 
 NAMES = list(catalogue())
 
@@ -190,7 +191,7 @@ def test_checks_change_nothing_they_look_at() -> None:
     assert table.equals(context.footfalls.frame())
 
 
-@settings(max_examples=60, deadline=None)
+@tries(60)
 @given(
     surface=st.sampled_from(["treadmill", "runway"]),
     reach_m=st.floats(0.6, 0.95),  # the way the body goes over one foot, so that contact gets shorter with speed

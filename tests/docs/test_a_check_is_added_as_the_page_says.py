@@ -32,7 +32,7 @@ def cases(copy: Path) -> subprocess.CompletedProcess[str]:
 def test_a_check_is_two_files_and_a_row(tmp_path: Path) -> None:
     copy = tmp_path / "copy"
     for package in ("schemas", "checks", "pipelines", "demo_site_uploads", "tests", "benchmarks"):
-        shutil.copytree(REPO / package, copy / package, ignore=shutil.ignore_patterns("inbox", "__pycache__"))
+        shutil.copytree(REPO / package, copy / package, ignore=shutil.ignore_patterns("inbox"))
     function, plant = FILES
     (copy / function).write_text(FILES[function], encoding="utf-8")
     said = cases(copy).stdout

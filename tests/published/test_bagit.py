@@ -14,7 +14,7 @@ from pathlib import Path
 
 import bagit
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from pipelines.intake.bag_files import compute_digests, files_of
@@ -22,6 +22,7 @@ from pipelines.intake.bagit_rules import VERSIONS, bagit_problems, read_manifest
 from pipelines.intake.examine import examine
 from schemas.quota import Quota
 from tests.pipelines.intake.bags import INFO, a_bag, manifests
+from tests.tries import tries
 
 logging.getLogger("bagit").setLevel(logging.CRITICAL)
 TWO = ("sha256", "sha512")
@@ -338,7 +339,7 @@ def test_a_bag_that_the_library_makes_is_valid_for_us(version, tmp_path):
     assert seen(folder) == []
 
 
-@settings(max_examples=80, deadline=None)
+@tries(80)
 @given(st.data())
 def test_what_the_library_refuses_in_full_validation_we_refuse(data):
     with tempfile.TemporaryDirectory() as folder:

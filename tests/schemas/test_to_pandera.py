@@ -3,7 +3,7 @@ import math
 import pandas as pd
 import pandera.pandas as pa
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from schemas.catalogue import TABLES
@@ -12,6 +12,7 @@ from schemas.convert.to_pandera import MOST_FAULTS, pandera_schema, shape_proble
 from schemas.delivery import SENT_CHANNELS, SENT_PARTICIPANTS, SENT_SESSIONS, SENT_TRIALS
 from schemas.delivery_beside import SENT_BREATHS
 from schemas.model import Field, Kind, Table
+from tests.tries import tries
 
 PARTICIPANT = {
     "participant_id": "P1",
@@ -100,7 +101,7 @@ def planted(draw) -> tuple[Table, pd.DataFrame, set[tuple[str, str | None]]]:
     return table, pd.DataFrame(rows, columns=list(table.column_names), dtype=object), expected
 
 
-@settings(max_examples=150, deadline=None)
+@tries(150)
 @given(planted())
 def test_exactly_the_planted_cells_are_problems_and_become_null(case):
     table, frame, expected = case
@@ -117,7 +118,7 @@ def test_exactly_the_planted_cells_are_problems_and_become_null(case):
             assert pd.isna(typed.at[row, name]) == is_null
 
 
-@settings(max_examples=30, deadline=None)
+@tries(30)
 @given(planted(), st.data())
 def test_a_table_without_problems_goes_into_arrow_and_passes_its_own_schema(case, data):
     table, frame, expected = case
@@ -127,7 +128,7 @@ def test_a_table_without_problems_goes_into_arrow_and_passes_its_own_schema(case
         pandera_schema(table).validate(typed, lazy=True)
 
 
-@settings(max_examples=40, deadline=None)
+@tries(40)
 @given(st.lists(st.integers(0, 3), max_size=8))
 def test_every_row_whose_key_stood_before_is_one_key_problem(keys):
     frame = strings(*({**PARTICIPANT, "participant_id": f"P{key}"} for key in keys))

@@ -7,11 +7,11 @@ from __future__ import annotations
 
 import hashlib
 import random
-import struct
 from dataclasses import dataclass
 from pathlib import Path
 
 import duckdb
+import numpy as np
 
 from demo_site_uploads.simulator.bags import bag_info, descriptor, make_bag
 from demo_site_uploads.simulator.delivery import PlannedTrial, Session
@@ -88,7 +88,7 @@ def search(folder: Path, deliveries: int, seed: int, withdrawals: int) -> Search
 def _send(inbox: Path, number: int, chance: random.Random, base: PlannedTrial, content: bytes) -> list[Person]:
     rows, payload, people = Rows(), {}, []
     for place in range(RUNNERS_EACH):
-        name = f"Q{number:03d}x{place:02d}"
+        name = f"FS-{number:03d}{place:02d}"
         events = [(w, s, e, max(d, 0)) for w, s, e, d in a_history(chance, name) if d is not None and s is not None]
         mass = round(55 + number / 10 + place / 1000 + 0.0137, 4)
         own = _own_recording(content, number * 100 + place)
@@ -128,11 +128,14 @@ def _person(name: str, mass: float, own: bytes, events: list[Event]) -> Person:
 
 
 def _own_recording(content: bytes, number: int) -> bytes:
-    """The recording with three numbers of its own in the first frame, a few micrometres from what they were."""
-    start = read_layout(content).counts.data_start
-    values = struct.unpack_from("<3f", content, start)
-    own = struct.pack("<3f", *(v + (number + 1) * 0.00137 for v in values))
-    return content[:start] + own + content[start + 12 :]
+    """The recording of somebody who sways in a way of their own, by a few millimetres, all markers together."""
+    counts = read_layout(content).counts
+    start, end = counts.data_start, counts.data_start + counts.frames * counts.frame_bytes
+    values = np.frombuffer(content[start:end], "<f4").reshape(counts.frames, -1).copy()
+    steps = np.random.default_rng(number).normal(0, 0.4, (counts.frames, 3))
+    for marker in range(counts.points):
+        values[:, 4 * marker : 4 * marker + 3] += np.cumsum(steps, axis=0)
+    return content[:start] + values.tobytes() + content[end:]
 
 
 def _book_keeping(path: Path, depot: Depot) -> bool:

@@ -26,7 +26,7 @@ def seen(tmp_path_factory: pytest.TempPathFactory) -> dict[str, object]:
     """What a delivery with the new table came to, in a copy of the code with two definitions more."""
     copy = tmp_path_factory.mktemp("with_a_table")
     for package in ("schemas", "checks", "pipelines", "demo_site_uploads", "tests"):
-        shutil.copytree(REPO / package, copy / package, ignore=shutil.ignore_patterns("inbox", "__pycache__"))
+        shutil.copytree(REPO / package, copy / package, ignore=shutil.ignore_patterns("inbox"))
     (definition,) = re.findall(r"```python\n(.*?)```", PAGE.read_text(encoding="utf-8"), re.S)
     with (copy / "schemas" / "delivery_beside.py").open("a", encoding="utf-8") as module:
         module.write(f"\n\n{definition}")

@@ -43,7 +43,7 @@ def test_copies_made_while_a_run_goes_on_are_each_of_one_moment(place: Path) -> 
         copies = [back_up(depot, place / "backups" / str(process.pid), "tester").folder]
         while process.poll() is None:
             copies.append(back_up(depot, place / "backups" / str(len(copies)), "tester").folder)
-        assert process.returncode == 0
+        assert process.returncode == 0, process.stdout.read() if process.stdout else ""
     held = []
     for number, copy in enumerate(copies[:: max(1, len(copies) // 4)]):
         again = Depot(place / f"again-{number}")

@@ -8,9 +8,8 @@ import pytest
 
 from demo_site_uploads.simulator.bags import bag_info, descriptor, make_bag
 from demo_site_uploads.simulator.tables import Rows, consent_rows
-from pipelines.assets.run import run
 from pipelines.taking_in.summary import Summary
-from tests.delivery_builders import STUDY, a_delivery, planned, tables
+from tests.delivery_builders import a_delivery, planned, tables, take_in_only
 from tests.depot_books import records
 
 RUNNER = "FS-01"
@@ -24,7 +23,7 @@ def place(tmp_path: Path) -> Path:
 
 
 def go(place: Path) -> Summary:
-    return run(STUDY, place / "inbox", place / "depot", "tester", workers=1)
+    return take_in_only(place / "inbox", place / "depot")
 
 
 def standings(place: Path, done: Summary) -> set[str]:

@@ -8,10 +8,9 @@ import pytest
 
 from demo_site_uploads.simulator.tables import csv_bytes
 from pipelines.assets.deciding import withdraw
-from pipelines.assets.run import run
 from pipelines.depot.storage import Depot
 from schemas.delivery_beside import SENT_BREATHS
-from tests.delivery_builders import STUDY, a_delivery, leaving, planned, tables
+from tests.delivery_builders import STUDY, a_delivery, leaving, planned, tables, take_in_only
 
 SAMPLES = [(700 + 7 * i * i % 911, 500 + 11 * i * i % 797) for i in range(16)]
 
@@ -34,14 +33,14 @@ def bouts(depot: Depot, name: str) -> list[dict]:
 def test_gas_that_was_withdrawn_is_withheld_under_another_code_and_other_gas_is_not(tmp_path: Path, scope: str) -> None:
     inbox, depot = tmp_path / "inbox", Depot(tmp_path / "depot")
     a_delivery(inbox, names=("standing",), replace_files={"breaths.csv": gas("FS-01", SAMPLES)})
-    run(STUDY, inbox, depot.root, "tester", workers=1)
+    take_in_only(inbox, depot.root)
     assert len(bouts(depot, "brack-001")) == 1
     withdraw(STUDY, depot.root, leaving("FS-01", scope))
     later = {"breaths.csv": gas("FS-02", [(a + 1, b) for a, b in SAMPLES[2:]])}
     a_delivery(inbox, 2, runners=("FS-02",), names=("standing",), replace_files=later)
     other = {"breaths.csv": gas("FS-03", [(b, a) for a, b in SAMPLES])}
     a_delivery(inbox, 3, runners=("FS-03",), names=("standing",), replace_files=other)
-    run(STUDY, inbox, depot.root, "tester", workers=1)
+    take_in_only(inbox, depot.root)
     assert bouts(depot, "brack-002") == []
     assert len(bouts(depot, "brack-003")) == 1
     told = " ".join(row["seen"] for row in tables(depot.root)["brack-002"]["findings"])

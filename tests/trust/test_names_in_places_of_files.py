@@ -14,7 +14,7 @@ from pipelines.deciding.texts import decide, now, texts_of
 from pipelines.depot import keys
 from pipelines.depot.storage import Depot
 from pipelines.intake.identifying import texts_of_file
-from tests.delivery_builders import STUDY, a_delivery, planned, raw_files, tables, trial_id
+from tests.delivery_builders import STUDY, a_delivery, planned, raw_files, tables, take_in_only, trial_id
 from tests.pipelines.identity.leaks import where_it_shows
 from tests.pipelines.identity.planting import with_cell
 from tests.pipelines.identity.test_nothing_shows import rebagged, standings
@@ -68,7 +68,7 @@ def test_a_recording_with_an_unknown_name_in_its_structure_is_kept_apart_until_s
     assert [s for s in where_it_shows(depot.root, [NAME]) if "held_texts.json" not in s] == []
     (word,) = [one.word for one in texts_of(str(depot.root)) if one.text == NAME.upper()]
     decide(str(depot.root), [word[:8]], now("It tells of nobody.", "Ann"), allowed=True)
-    run(STUDY, tmp_path / "inbox", depot.root)
+    take_in_only(tmp_path / "inbox", depot.root)
     assert b"FROBISH" in b"".join(depot.store.read(keys.raw(sha)) for sha in raw_files(depot.root))
 
 
@@ -95,7 +95,7 @@ def test_a_trial_whose_code_holds_an_unknown_word_waits_for_a_look(tmp_path: Pat
     assert "a word that nobody has looked at" in told[0]
     (word,) = [one.word for one in texts_of(str(depot.root)) if one.text == odd]
     decide(str(depot.root), [word[:8]], now("A hill, not a person.", "Ann"), allowed=True)
-    run(STUDY, tmp_path / "inbox", depot.root)
+    take_in_only(tmp_path / "inbox", depot.root)
     assert {r["trial_id"] for r in tables(depot.root)["brack-001"]["standings"]} == {trial_id("standing"), odd}
 
 
@@ -128,7 +128,7 @@ def test_a_word_of_our_own_sentence_stays_though_a_held_text_is_the_same(tmp_pat
 
 
 def _findings(folder: Path, bag: Path) -> list[dict[str, str]]:
-    run(STUDY, bag.parents[1], folder)
+    take_in_only(bag.parents[1], folder)
     return [row for row in tables(folder)["brack-001"]["findings"] if row["trial_id"]]
 
 

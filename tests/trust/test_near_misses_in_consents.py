@@ -12,7 +12,7 @@ from pipelines.assets.run import run
 from pipelines.depot.storage import Depot
 from pipelines.errors import Unusable
 from schemas.delivery import SENT_CONSENTS, SENT_PARTICIPANTS, SENT_SESSIONS, SENT_TRIALS
-from tests.delivery_builders import STUDY, a_delivery, planned, tables
+from tests.delivery_builders import STUDY, a_delivery, planned, tables, take_in_only
 
 GIVEN = [row for runner in ("FS-01", "FS-02") for row in consent_rows(planned(runner, "standing")[0].session.runner)]
 
@@ -23,7 +23,7 @@ def taken_in(folder: Path, number: int, rows: list[dict], *, empty: bool = False
         replaced |= {str(t.file_name): csv_bytes(t, []) for t in (SENT_PARTICIPANTS, SENT_SESSIONS, SENT_TRIALS)}
     a_delivery(folder / "inbox", number, runners=("FS-01", "FS-02"), names=("standing",), replace_files=replaced)
     depot = Depot(folder / "depot")
-    run(STUDY, folder / "inbox", depot.root, "tester", workers=1)
+    take_in_only(folder / "inbox", depot.root)
     return depot
 
 
@@ -64,7 +64,7 @@ def test_a_withdrawal_under_a_near_code_that_came_first_waits_for_the_runner(tmp
     taken_in(tmp_path, 1, [line], empty=True)
     depot = taken_in(tmp_path, 2, GIVEN)
     assert accepted(depot, "brack-002") == {"FS-02"}
-    assert run(STUDY, tmp_path / "inbox", depot.root, "tester", workers=1).text().startswith("Nothing new")
+    assert take_in_only(tmp_path / "inbox", depot.root).text().startswith("Nothing new")
 
 
 @pytest.mark.parametrize("separator", [";", ","])
@@ -75,7 +75,7 @@ def test_a_withdrawal_in_a_line_that_is_no_row_withholds_the_runner_of_the_earli
     header = "participant_id,scope,event,study_day,form_version\n"
     lines = f"{header}FS-01,pooling,withdrawn,0\nFS-02,pooling,given,0\n# XQ-77 is still to come\n"
     a_delivery(tmp_path / "inbox", 2, replace_files={"consents.csv": lines.replace(",", separator).encode()})
-    run(STUDY, tmp_path / "inbox", depot.root, "tester", workers=1)
+    take_in_only(tmp_path / "inbox", depot.root)
     assert accepted(depot) == {"FS-02"}
 
 

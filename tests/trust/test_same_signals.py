@@ -10,12 +10,12 @@ import pytest
 
 from demo_site_uploads.simulator import faults
 from demo_site_uploads.simulator.labs import Recording
-from pipelines.assets.run import run
-from tests.delivery_builders import STUDY, a_delivery, planned, tables, trial_id
+from tests.delivery_builders import a_delivery, planned, tables, take_in_only, trial_id
+from tests.depot_books import ledger_lines
 
 
 def go(inbox: Path, depot: Path) -> None:
-    run(STUDY, inbox, depot, "tester", workers=1)
+    take_in_only(inbox, depot)
 
 
 def copies(depot: Path, delivery_id: str) -> dict[str, str]:
@@ -98,3 +98,20 @@ def test_the_same_trial_sent_again_with_another_export_is_no_copy(tmp_path: Path
     a_delivery(inbox, 2, names=("1",), replace_files={plan.file: scaled})
     go(inbox, depot)
     assert shapes_told(depot, "brack-002") == {}
+
+
+def test_a_copy_that_came_before_its_original_goes_back_once_that_has_come(tmp_path: Path) -> None:
+    inbox, depot, later = tmp_path / "inbox", tmp_path / "depot", tmp_path / "later"
+    plan = replace(planned("FS-01", "1")[0], fault=cut_and_noisy(0.005, 0.2))
+    a_delivery(inbox, 2, names=("2",), replace_files={planned("FS-01", "2")[0].file: plan.content()})
+    a_delivery(inbox, 3, runners=("FS-03",), names=("1",))
+    a_delivery(later, names=("1",))
+    go(inbox, depot)
+    assert {r["standing"] for r in tables(depot)["brack-002"]["standings"]} == {"accepted"}
+    (later / "brack" / "brack-001").rename(inbox / "brack" / "brack-001")
+    go(inbox, depot)
+    assert list(shapes_told(depot, "brack-002")) == [trial_id("2")]
+    assert {r["standing"] for r in tables(depot)["brack-002"]["standings"]} == {"returned"}
+    assert {r["standing"] for r in tables(depot)["brack-003"]["standings"]} == {"accepted"}
+    reasons = [line for line in map(str, ledger_lines(depot)) if "brack-002" in line and "same recordings" in line]
+    assert len(reasons) == 1

@@ -12,6 +12,7 @@ import duckdb
 import pytest
 
 from checks.registry import Subject, catalogue
+from pipelines.deciding.texts import texts_of
 from pipelines.depot.search_bytes import files_with
 from pipelines.depot.storage import Depot
 from pipelines.taking_in.summary import Done, Summary
@@ -212,6 +213,12 @@ def test_the_log_tells_what_was_done_and_names_no_runner_and_no_trial(demo_depot
         t["what"] for t in told
     }
     assert not re.search(r"FS.?\d|Nora|Fellsider", text, re.IGNORECASE)
+
+
+def test_only_a_remark_waits_for_a_look_and_no_label_of_a_channel_does(demo_depot: Path) -> None:
+    assert [held.text for held in texts_of(str(demo_depot))] == [
+        "Markers exported again after the origin of the cameras had been set anew."
+    ]
 
 
 def test_a_withheld_trial_leaves_no_trace_of_its_runner(demo_depot: Path) -> None:

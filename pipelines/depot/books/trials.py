@@ -84,6 +84,14 @@ class Trials:
                     found.setdefault(str(delivery), set()).add(str(trial))
         return found
 
+    def cells_of(self, delivery_id: str) -> dict[str, list[str]]:
+        """Accepted trials of a delivery -> the cells in which their shapes lie, in order."""
+        c, found = SHAPE_CELLS.c, dict[str, list[str]]()
+        with self._books.reading() as connection:
+            for trial, cell in connection.execute(sa.select(c.trial_id, c.cell).where(c.delivery_id == delivery_id)):
+                found.setdefault(str(trial), []).append(str(cell))
+        return {trial: sorted(cells) for trial, cells in found.items()}
+
     def giving_posture(
         self, made: Collection[str], site: str | None, number: int | None, sessions: Iterable[str]
     ) -> list[TrialVersion]:

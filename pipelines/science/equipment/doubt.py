@@ -18,11 +18,13 @@ from schemas.processing import Processing
 from schemas.trial import UP
 
 #: Gain and body mass cannot be told apart, and six real runs lay up to 4.5 % below a mass taken on another scale (taken
-#: as a rectangular distribution). Marker positions: 1 mm, common practice for a calibrated volume.
+#: as a rectangular distribution, from 0 to that). Marker positions: 1 mm, common practice for a calibrated volume.
 UNSEEN_SCALE, MARKER_M = 0.045, 0.001
 #: Where neither mean force nor the pelvis can tell: the limits at which trials go back.
 UNKNOWN_SCALE, UNKNOWN_LAG_S = 0.12, 0.03
 RECTANGULAR = 3**-0.5
+#: Standard error of the median of normal noise over that of its mean, for many samples (first principles).
+_OF_A_MEDIAN = (np.pi / 2) ** 0.5
 
 
 @dataclass(frozen=True)
@@ -65,21 +67,30 @@ def doubt_of(readings: Sequence[PlateReading], equipment: Rows, marker_rate_hz: 
         seen = by_device[f"plate_{reading.number}"]
         vibration = seen["vibration_n"] if np.isfinite(seen["vibration_n"]) else 0.0
         dead = (reading.dead_band_n or 0.0) * RECTANGULAR  # any level below it would have been cut away
-        left = float(reading.noise_n.max()) / reading.samples**0.5
+        left = _OF_A_MEDIAN * float(reading.noise_n.max()) / reading.samples**0.5
         level[reading.number] = float(np.hypot(dead, left))
         noise[reading.number] = max(float(reading.noise_n[UP]), vibration)
     whole = by_device[ALL_PLATES]
-    scale, lag = abs(whole["scale_ratio"] - 1), whole["lag_s"]
+    scale, lag = whole["scale_ratio"] - 1, whole["lag_s"]
     frame_s = 1 / marker_rate_hz if marker_rate_hz > 0 else 0.0
     return Doubt(
         level,
         {reading.number: 1.5 * reading.drift_n for reading in readings},  # from middle to middle of thirds it is 2/3
         noise,
-        max(UNSEEN_SCALE * RECTANGULAR, scale) if np.isfinite(scale) else UNKNOWN_SCALE * RECTANGULAR,
+        _doubt_of_scale(scale) if np.isfinite(scale) else UNKNOWN_SCALE * RECTANGULAR,
         float(np.hypot(lag, np.hypot(whole["lag_uncertainty_s"], frame_s / 2 * RECTANGULAR)))
         if np.isfinite(lag)
         else UNKNOWN_LAG_S * RECTANGULAR,
     )
+
+
+def _doubt_of_scale(off: float) -> float:
+    """Root mean square of what the gain may be off by, ``off`` being what mean force is off body weight.
+
+    With the right gain it would be up to ``UNSEEN_SCALE`` below; so the gain is off by ``off`` to that much more.
+    """
+    middle = off + UNSEEN_SCALE / 2
+    return max(UNSEEN_SCALE * RECTANGULAR, float(np.hypot(middle, UNSEEN_SCALE / 2 * RECTANGULAR)))
 
 
 def doubt_without_force(method: str, processing: Processing, clock_residual_s: float) -> Doubt:

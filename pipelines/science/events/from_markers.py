@@ -19,6 +19,7 @@ from numpy.typing import NDArray
 
 from pipelines.science.events.from_force import SIDES, Contact
 from pipelines.science.signals.filters import low_pass_paths
+from pipelines.science.signals.middle import percentiles
 from schemas.mechanics import runs
 from schemas.processing import Processing
 from schemas.processing_signals import MarkerEventProcessing
@@ -50,6 +51,37 @@ def marker_contacts(
     for side, foot in _feet(markers, rate_hz, processing).items():
         found += [(side, contact) for contact in _contacts_of(foot, rate_hz, processing)]
     return sorted(found, key=lambda pair: pair[1].start_s)
+
+
+def marker_touches(markers: Mapping[str, FloatArray], rate_hz: float, processing: Processing) -> dict[str, FloatArray]:
+    """Side -> (n,) times in s at which the foot touched the ground, those too whose toe-off the record does not hold.
+
+    markers: as in ``marker_contacts``, which tells complete contacts only.
+    """
+    if not rate_hz > 0:
+        return {}
+    found: dict[str, FloatArray] = {}
+    for side, foot in _feet(markers, rate_hz, processing).items():
+        times = [contact.start_s for contact in _contacts_of(foot, rate_hz, processing)]
+        last = _last_touch(foot, rate_hz, processing)
+        if last is not None and (not times or last > times[-1] + processing.shortest_contact_s):
+            times.append(last)
+        if times:
+            found[side] = np.array(times)
+    return found
+
+
+def _last_touch(foot: _Foot, rate_hz: float, processing: Processing) -> float | None:
+    """When the foot touched the ground in its last stance window, in s, however much of that the record holds."""
+    windows = runs(stance_windows(foot.heel, foot.middle, rate_hz, processing.marker_events))
+    whole = [stop - start for start, stop in windows if start > 0 and stop < len(foot.heel)]
+    if not windows or not whole or windows[-1][0] == 0:
+        return None
+    start, margin = windows[-1][0], max(1, round(MARGIN_S * rate_hz))
+    until = min(len(foot.heel) - 1, start + round(CONTACT_UNTIL * float(np.median(whole))))
+    lift = (_rate(_rate(path[:, UP], rate_hz), rate_hz) for path in (foot.heel, foot.middle))
+    touches = [at for path in lift if (at := _peak(path, max(1, start - margin), until)) is not None]
+    return min(touches) / rate_hz if touches else None
 
 
 @dataclass(frozen=True)
@@ -134,8 +166,8 @@ def stance_windows(
     heights = [path[:, UP] for path in (heel, middle)]
     if not all(np.isfinite(values).any() for values in (*speeds, *heights)):
         return inside
-    floors = [np.nanpercentile(height, 2) for height in heights]
-    rises = [np.nanpercentile(height, 98) - floor for height, floor in zip(heights, floors, strict=True)]
+    ends = [percentiles(height[~np.isnan(height)], 2, 98) for height in heights]
+    floors, rises = [low for low, _ in ends], [high - low for low, high in ends]
     if min(rises) < LEAST_RISE_M:
         return inside
     with np.errstate(invalid="ignore"):
@@ -146,7 +178,7 @@ def stance_windows(
         for height, floor, rise, speed in zip(heights, floors, rises, speeds, strict=True):
             off = np.abs(speed - np.median(ground))
             inside |= (height <= floor + settings.low_fraction * rise) & (
-                off <= settings.slow_fraction * np.nanpercentile(off, 98)
+                off <= settings.slow_fraction * percentiles(off[~np.isnan(off)], 98)[0]
             )
     return _without_holes(inside, rate_hz)
 

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from pipelines.science.frames import Column, Rows
-from pipelines.science.muscles.signal import Conditioned, Key, condition, conditioned_muscles, linear_envelope
+from pipelines.science.muscles.signal import Conditioned, Key, condition, conditioned_muscles
 from pipelines.science.muscles.windows import Step, Windows, steps_of
 from pipelines.science.signals.spans import rms_over
 from schemas.processing_signals import MuscleProcessing
@@ -56,14 +56,22 @@ def amplitude_columns(muscle: Conditioned, windows: Windows, reference: Referenc
     }
 
 
+def above_reference(fractions: Column) -> float | None:
+    """The part of these fractions of a reference (w,) that is above 1; None where none is known."""
+    known = np.asarray(fractions, float)
+    known = known[np.isfinite(known)]
+    return float(np.mean(known > 1)) if len(known) else None
+
+
 def reference_amplitude(
     signal: Signal, processing: MuscleProcessing, kind: str, footfalls: Rows | None = None
 ) -> float | None:
     """One recording's reference amplitude of one muscle in uV; None where the recording has none to give.
 
     ``reference_contraction``: the largest root mean square of the band-passed signal over any stretch of
-    ``reference_window_s``. ``dynamic_peak``: the largest value of the linear envelope in each complete stride of
-    ``footfalls`` (rows of that table), averaged over the strides, so that one artefact does not set the scale.
+    ``reference_window_s``. ``dynamic_peak``: the same over any stretch of ``peak_window_s`` in each complete stride of
+    ``footfalls`` (rows of that table), averaged over the strides, so that one artefact does not set the scale. So the
+    reference is told in the same measure as what is divided by it.
     Raises ValueError for any other kind.
     """
     if kind not in ("reference_contraction", "dynamic_peak"):
@@ -114,9 +122,11 @@ def _reference(muscle: Conditioned, processing: MuscleProcessing, kind: str, ste
         return None
     if kind == "reference_contraction":
         return _strongest_stretch(muscle.samples, round(processing.reference_window_s * muscle.rate_hz))
-    curve = linear_envelope(muscle, processing.envelope_cutoff_hz, processing.filter_order)
+    length = round(processing.peak_window_s * muscle.rate_hz)
     spans = [muscle.span(s.contact_s, s.next_contact_s) for s in steps if s.next_contact_s is not None]
-    peaks = [float(curve[span].max()) for span in spans if span is not None and np.isfinite(curve[span]).all()]
+    strides = [muscle.samples[span] for span in spans if span is not None]
+    found = [_strongest_stretch(own, length) for own in strides if np.isfinite(own).all()]
+    peaks = [peak for peak in found if peak is not None]
     return float(np.mean(peaks)) if peaks else None
 
 

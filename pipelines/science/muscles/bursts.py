@@ -5,7 +5,7 @@ Amplitudes are in ``muscle_amplitudes``. A burst's start and end are samples, no
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -125,6 +125,19 @@ def burst_rows(
             "onset_before_contact_s": None if onset is None else step.contact_s - onset,
             "offset_after_contact_s": None if offset is None else offset - step.contact_s,
         }
+
+
+def spreads(by_method: Sequence[Sequence[Mapping[str, Any]]]) -> list[float | None]:
+    """For each contact how far the methods' onsets lie apart, in s; None unless each method gives one.
+
+    by_method: rows of ``burst_rows`` by each method, of the same contacts.
+    """
+    found: list[float | None] = []
+    for rows in zip(*by_method, strict=True):
+        onsets = [row["onset_before_contact_s"] for row in rows]
+        known = [onset for onset in onsets if onset is not None]
+        found.append(max(known) - min(known) if len(known) == len(onsets) else None)
+    return found
 
 
 def _looked_for_since(step: Step, processing: MuscleProcessing) -> float:

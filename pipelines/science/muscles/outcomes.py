@@ -7,13 +7,19 @@ from dataclasses import dataclass
 from functools import cached_property, partial
 from typing import Any
 
-import numpy as np
-
 from pipelines.science.frames import Column, Rows
-from pipelines.science.muscles.amplitudes import Reference, amplitude_columns, root_mean_square
-from pipelines.science.muscles.bursts import METHODS, activity, baseline_of, burst_rows, rectified, signal_to_noise
+from pipelines.science.muscles.amplitudes import Reference, above_reference, amplitude_columns, root_mean_square
+from pipelines.science.muscles.bursts import (
+    METHODS,
+    activity,
+    baseline_of,
+    burst_rows,
+    rectified,
+    signal_to_noise,
+    spreads,
+)
 from pipelines.science.muscles.co_contraction import co_contraction_columns
-from pipelines.science.muscles.signal import Conditioned, Key, conditioned_muscles, smooth
+from pipelines.science.muscles.signal import Conditioned, Key, conditioned_muscles, root_of, smooth
 from pipelines.science.muscles.windows import Step, Windows, steps_of
 from pipelines.science.signals.filters import together
 from schemas.outcomes_muscle import CO_CONTRACTIONS, MUSCLE_AMPLITUDES, MUSCLE_BURSTS, MUSCLE_SIGNALS
@@ -40,10 +46,10 @@ class Muscles:
 
     @cached_property
     def envelopes(self) -> Mapping[Key, FloatArray]:
-        """Linear envelope (n,) of each in uV; NaN where missing, all NaN if the signal is of no use."""
-        sizes = {(key, "threshold"): rectified(m, "threshold") for key, m in self.conditioned.items()}
+        """Root-mean-square envelope (n,) of each in uV; NaN where missing, all NaN if the signal is of no use."""
+        sizes = {(key, "threshold"): m.samples**2 for key, m in self.conditioned.items()}
         curves = self._smooth(sizes, self.processing.envelope_cutoff_hz)
-        return {key: np.maximum(curve, 0.0) for (key, _), curve in curves.items()}  # a filter may swing below zero
+        return {key: root_of(curve) for (key, _), curve in curves.items()}
 
     @cached_property
     def onset_curves(self) -> Mapping[tuple[Key, str], FloatArray]:
@@ -81,11 +87,12 @@ def muscle_outcomes(
     qualities: list[dict[str, Any]] = []
     for key, muscle in muscles.conditioned.items():
         own = {"trial_id": trial_id, "muscle": key[0], "side": key[1]}
-        amplitudes.append(_beside(own, amplitude_columns(muscle, windows[key[1]], references.get(key))))
+        columns = amplitude_columns(muscle, windows[key[1]], references.get(key))
+        amplitudes.append(_beside(own, columns))
         curves = {method: muscles.onset_curves[key, method] for method in METHODS}
         found, quality = _bursts_and_quality(muscle, curves, steps[key[1]], processing)
         bursts += [own | row for row in found]
-        qualities.append(own | quality)
+        qualities.append(own | quality | {"above_reference_fraction": above_reference(columns["amplitude_fraction"])})
     return MuscleOutcomes(
         Rows.of_parts(MUSCLE_AMPLITUDES, amplitudes),
         Rows.of(MUSCLE_BURSTS, bursts),
@@ -105,7 +112,12 @@ def _bursts_and_quality(
 ) -> tuple[list[dict[str, Any]], dict[str, Any]]:
     baseline = baseline_of(muscle, processing)
     found = {method: activity(muscle, curves[method], baseline, method, processing) for method in METHODS}
-    rows = [row for method in METHODS for row in burst_rows(muscle, found[method], method, steps, processing)]
+    by_method = [list(burst_rows(muscle, found[method], method, steps, processing)) for method in METHODS]
+    rows = [
+        row | {"onset_spread_s": spread}
+        for own in by_method
+        for row, spread in zip(own, spreads(by_method), strict=True)
+    ]
     return rows, {
         "signal_problem": muscle.problem,
         "signal_to_noise_db": signal_to_noise(muscle, baseline, found["threshold"]),

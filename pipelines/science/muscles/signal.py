@@ -116,9 +116,12 @@ def _begun(signal: Signal, processing: MuscleProcessing, problem: str | None) ->
     return begun, np.where(there, at_skin, np.nan)
 
 
-def linear_envelope(muscle: Conditioned, cutoff_hz: float, order: int) -> FloatArray:
-    """The rectified signal, low-passed with zero lag, (n,) uV. The filter's undershoots below zero are cut off."""
-    return np.maximum(smooth(np.abs(muscle.samples), muscle.rate_hz, cutoff_hz, order), 0.0)
+def root_of(smooth_square: FloatArray) -> FloatArray:
+    """The envelope (n,) in uV of a squared signal that was low-passed; the filter's undershoots below zero are cut off.
+
+    It is a root mean square with the low-pass as its window, so it is told in the same measure as amplitudes.
+    """
+    return np.sqrt(np.maximum(smooth_square, 0.0))
 
 
 def smooth(rectified: FloatArray, rate_hz: float, cutoff_hz: float, order: int = 2) -> FloatArray:

@@ -11,6 +11,7 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
+from pipelines.science.signals.middle import percentiles
 from schemas.mechanics import run_edges
 from schemas.trial import FloatArray, Signal
 
@@ -56,7 +57,7 @@ class Coded:
         edges = run_edges(flat)
         for start, stop in edges[edges[:, 1] - edges[:, 0] >= longest - 1]:
             flat[start:stop] = False
-        return float(np.percentile(same.sum(axis=1) / (len(same[0]) - 1), 90))
+        return percentiles(same.sum(axis=1) / (len(same[0]) - 1), 90)[0]
 
     @cached_property
     def alike(self) -> float:
@@ -69,7 +70,7 @@ class Coded:
         begins[:, 1:] = ordered[:, 1:] != ordered[:, :-1]
         place = np.broadcast_to(np.arange(length), ordered.shape)
         equal_before = place - np.maximum.accumulate(np.where(begins, place, 0), axis=1)
-        return float(np.percentile(2 * equal_before.sum(axis=1) / (length * (length - 1)), 90))
+        return percentiles(2 * equal_before.sum(axis=1) / (length * (length - 1)), 90)[0]
 
     def repeat(self, length: int) -> tuple[int, int, int] | None:
         """Start of the first stretch of ``length`` samples that comes again later, where again, how long both agree.

@@ -120,9 +120,10 @@ def why_no_interval(group: Group, settings: ContrastProcessing) -> str | None:
     """Why the differences of a group of runners have no standard error; None if they have."""
     if not len(group.differences):
         counts = group.counted()
-        sides = f"{counts['lacking_value_count']} lack it on the compared side"
-        sides += f" and {counts['lacking_reference_count']} in the reference"
-        return f"no runner has it on both sides: of {counts['measured_count']} measured, {sides} alone"
+        sides = f"{counts['lacking_value_count']} have it in the reference only"
+        sides += f", {counts['lacking_reference_count']} on the compared side only"
+        sides += f" and {counts['lacking_both_count']} on neither"
+        return f"no runner has it on both sides: of {counts['measured_count']} measured, {sides}"
     if len(group.differences) < settings.fewest_runners:
         return f"{len(group.differences)} of at least {settings.fewest_runners} runners"
     largest = max(np.abs(group.means).max(), np.abs(group.reference_means).max())

@@ -50,7 +50,8 @@ class OneStage:
     """What the model says of the first fixed coefficient.
 
     between_site_sd, runner_sd, rest_sd: roots of the components, 0 for one estimated at or below zero; None for one
-    that is not in the model. singular: whether one was. simpler: why a simpler model stands in for the usual one.
+    that is not in the model. singular: whether one was. interval: what its error is made of. simpler: why a simpler
+    model stands in for the usual one.
     """
 
     effect: Effect
@@ -61,17 +62,22 @@ class OneStage:
     runner_sd: float | None
     rest_sd: float
     singular: bool
+    interval: Literal["kenward_roger", "sites_spread"] = "kenward_roger"
     simpler: str | None = None
 
 
 @dataclass(frozen=True)
 class Means:
-    """B mean differences with their standard errors and degrees of freedom, (B,) each, and the fits they are from."""
+    """B mean differences with their standard errors and degrees of freedom, (B,) each, and the fits they are from.
+
+    by_spread: (B,) whether the error is that of the sites' spread.
+    """
 
     estimates: FloatArray
     errors: FloatArray
     freedom: FloatArray
     fits: Fits
+    by_spread: NDArray[np.bool_]
 
 
 def layout(runners: NDArray[Any], sites: NDArray[Any], covariates: FloatArray | None = None) -> Layout:
@@ -119,7 +125,8 @@ def fit_layout(differences: FloatArray, of: Layout) -> Means:
     close = np.flatnonzero(fits.theta[:, 0] <= 0) if of.fitted != "one_site" else np.array([], int)
     if len(close):
         errors[close], freedom[close] = _by_the_sites_spread(reduced[close], fits.theta[close], of)
-    return Means(fits.estimates[:, 0] + middle[:, 0], errors, freedom, fits)
+    by_spread = np.isin(np.arange(len(differences)), close)
+    return Means(fits.estimates[:, 0] + middle[:, 0], errors, freedom, fits, by_spread)
 
 
 def _by_the_sites_spread(reduced: FloatArray, theta: FloatArray, of: Layout) -> tuple[FloatArray, float]:
@@ -193,6 +200,7 @@ def _told(means: Means, place: int, of: Layout) -> OneStage:
         roots[1] if of.fitted == "site_and_runner" else None,
         roots[-1],
         bool((theta < _NOTHING * np.abs(theta).sum()).any()),
+        "sites_spread" if means.by_spread[place] else "kenward_roger",
     )
 
 
@@ -205,4 +213,4 @@ def _site_means(differences: FloatArray, sites: NDArray[Any], why: NoFit) -> One
         return why
     effect, p_value = t_effect(float(means.mean()), spread / np.sqrt(len(names)), len(names) - 1)
     rest = float(np.sqrt(((differences - means[places]) ** 2).sum() / max(len(differences) - len(names), 1)))
-    return OneStage(effect, len(names) - 1, p_value, "site_means", None, None, rest, False, str(why))
+    return OneStage(effect, len(names) - 1, p_value, "site_means", None, None, rest, False, "sites_spread", str(why))

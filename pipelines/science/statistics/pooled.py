@@ -103,6 +103,7 @@ def _mixed(group: Group, found: OneStage | str) -> dict[str, Any]:
             "rest_sd_value": found.rest_sd,
             "prediction_lower_value": lower,
             "prediction_upper_value": upper,
+            "interval": found.interval,
             "fitted_components": found.fitted,
             "singular": found.singular,
             "reason_simpler": found.simpler,

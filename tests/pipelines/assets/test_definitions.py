@@ -33,19 +33,28 @@ def partitions(first: str, last: str) -> dict[str, str]:
     return {"dagster/asset_partition_range_start": first, "dagster/asset_partition_range_end": last}
 
 
+def job_at(place: Place) -> dg.JobDefinition:
+    return dg.Definitions(
+        assets=defs.assets,
+        asset_checks=defs.asset_checks,
+        jobs=defs.jobs,
+        resources={**(defs.resources or {}), "place": place},
+        executor=dg.in_process_executor,
+    ).resolve_job_def("take_in")
+
+
+def results_of(place: Place) -> dict[str, str]:
+    with Depot(place.depot).opened() as books:
+        return books.deliveries.results()
+
+
 class Made:
     """What Dagster made of an inbox: a run that the sensor asked for, then one of a partition that was asked for."""
 
     def __init__(self, inbox: Path) -> None:
         self.inbox = Path(shutil.copytree(inbox, inbox.parent / "as_it_was"))
         self.place = Place(study=str(STUDY), inbox=str(inbox), depot=str(inbox.parent / "by_dagster"))
-        job = dg.Definitions(
-            assets=defs.assets,
-            asset_checks=defs.asset_checks,
-            jobs=defs.jobs,
-            resources={**(defs.resources or {}), "place": self.place},
-            executor=dg.in_process_executor,
-        ).resolve_job_def("take_in")
+        job = job_at(self.place)
         with dg.DagsterInstance.ephemeral() as instance:
             asked = inbox_sensor(dg.build_sensor_context(instance=instance), place=self.place)
             assert isinstance(asked, dg.SensorResult)
@@ -55,19 +64,15 @@ class Made:
             self.first = job.execute_in_process(instance=instance)
             self.rows = tables(Path(self.place.depot))
             self.again = inbox_sensor(dg.build_sensor_context(instance=instance), place=self.place)
-            before = self.results()
+            before = results_of(self.place)
             self.second = job.execute_in_process(instance=instance, tags=partitions(KEYS[1], KEYS[1]))
-            self.judged_again = {name for name, word in self.results().items() if before[name] != word}
+            self.judged_again = {name for name, word in results_of(self.place).items() if before[name] != word}
             broken = inbox / "brack" / "brack-003" / "bag-info.txt"
             broken.write_text(broken.read_text() + "Contact-Name: nobody\n")
             self.third = job.execute_in_process(
                 instance=instance, tags=partitions(KEYS[1], KEYS[2]), raise_on_error=False
             )
             self.partitions = {name: instance.get_materialized_partitions(dg.AssetKey(name)) for name in PER_DELIVERY}
-
-    def results(self) -> dict[str, str]:
-        with Depot(self.place.depot).opened() as books:
-            return books.deliveries.results()
 
 
 @pytest.fixture(scope="module")
@@ -161,6 +166,25 @@ def test_a_partition_that_is_asked_for_is_judged_again_and_no_other(made: Made) 
     (received,) = (e for e in events if e.asset_key == dg.AssetKey("received"))
     assert received.partition == KEYS[1]
     assert received.materialization.metadata["why"].value == "Asked for."
+
+
+def test_what_a_command_took_in_is_there_as_partitions_and_one_is_judged_again_when_asked_for(made: Made) -> None:
+    place = Place(study=str(STUDY), inbox=str(made.inbox), depot=str(made.inbox.parent / "by_command"))
+    run(STUDY, made.inbox, place.depot)
+    with dg.DagsterInstance.ephemeral() as instance:
+        said = inbox_sensor(dg.build_sensor_context(instance=instance), place=place)
+        assert isinstance(said, dg.SkipReason), said
+        assert set(instance.get_dynamic_partitions("delivery")) == set(KEYS)
+        shown = {name: instance.get_materialized_partitions(dg.AssetKey(name)) for name in PER_DELIVERY}
+        assert shown == {"received": set(KEYS)} | {name: set(KEYS[:2]) for name in list(PER_DELIVERY)[1:]}
+        before = results_of(place)
+        again = job_at(place).execute_in_process(instance=instance, tags=partitions(KEYS[1], KEYS[1]))
+        assert again.success
+        assert {name for name, word in results_of(place).items() if before[name] != word} == {"brack-002"}
+        stopped = job_at(place).execute_in_process(
+            instance=instance, tags=partitions(KEYS[2], KEYS[2]), raise_on_error=False
+        )
+        assert not stopped.success
 
 
 def test_a_run_for_partitions_fails_if_one_is_stopped_and_shows_the_others_as_made(made: Made) -> None:

@@ -15,11 +15,12 @@ from uuid import uuid4
 import pytest
 from fsspec.implementations.local import LocalFileSystem
 from fsspec.implementations.memory import MemoryFileSystem
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from pipelines.depot.store import OtherBytesError, Store
 from pipelines.errors import Unusable
+from tests.tries import tries
 
 PARTS = ("a", "b", "c.parquet")
 KEYS = st.lists(st.sampled_from(PARTS), min_size=1, max_size=3).map("/".join)
@@ -97,7 +98,7 @@ def done(store: Store, step: tuple[str, str, bytes | str]) -> str:
     return "done"
 
 
-@settings(max_examples=50)
+@tries(50)
 @given(st.lists(STEP, max_size=8))
 def test_a_disk_and_another_filesystem_hold_the_same_after_the_same_steps(steps: list) -> None:
     with on_disk() as one, in_memory() as other:

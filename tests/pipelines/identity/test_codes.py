@@ -50,7 +50,8 @@ def test_a_prefix_is_told_from_initials_by_being_used_again() -> None:
 
 
 @pytest.mark.parametrize(
-    "code", ["FS-01-w5-cushioned-1", "P07_S2_T03", "RUN03", "T001.a", "FS-01", "w5-FS-01-shod_2", "standing 2"]
+    "code",
+    ["FS-01-w5-cushioned-1", "P07_S2_T03", "RUN03", "T001.a", "FS-01", "w5-FS-01-shod_2", "standing 2", "S-FS-01"],
 )
 def test_sessions_and_trials_are_the_runners_code_known_words_and_short_numbers(code: str) -> None:
     assert codes_among({RUNNER: ["FS-01", "P07"], TRIAL: [code]}, PLAIN) >= {code}

@@ -19,6 +19,7 @@ PLAIN = Vocabulary.of(a_study(known_texts=("Written by the exporter.",))).knowin
         "trials/FS-01-w5-brack-cushioned-1.c3d", "trials/FS-01_standing_02.c3d", "T001.a.edf", "FS-01", "soleus",
         "Written by the exporter.", "shod", "calcaneus_left", "left heel marker fell", "POINT:LABEL",
         "plate 1 Fx Fy", "frame 100000", "L.Heel", "knee_R", "Acc X", "force threshold 20 N", "plate 2 moment z", "R 2",
+        "EMG TA L", "FOOT R", "SYNC FOOT R", "left heel L",
     ],
 )  # fmt: skip
 def test_words_of_the_trade_codes_and_numbers_fit(text: str) -> None:
@@ -31,7 +32,7 @@ def test_words_of_the_trade_codes_and_numbers_fit(text: str) -> None:
         "12 03 1987", "12-03", "7/3", "14.05.", "1.7.02", "1234567", "J. S.", "Will Brown", "Bo Xu", "王伟", "бегун",
         "FS-02", "XFS-01", "FS-019", "trials/FS-01_okafor.c3d", "written by the exporter", "a@b.example", "left 'heel'",
         "tested 3 May", "runner An Do late", "static 090623", "head " * 60, "R. Black", "Ball L", "R.Black", "black_r",
-        "rblack", "run 3 R Black", "left heel L", "marker of R. Heel", "5 N Ball", "v Test", "L. Heel",
+        "rblack", "run 3 R Black", "Black R", "marker of R. Heel", "5 N Ball", "v Test", "L. Heel", "840312", "5.X.2023",
     ],
 )  # fmt: skip
 def test_what_may_tell_of_somebody_does_not_fit(text: str) -> None:

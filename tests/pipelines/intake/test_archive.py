@@ -5,12 +5,13 @@ import zipfile
 from pathlib import Path
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from pipelines.intake.archive import unpack
 from pipelines.intake.paths import path_fault, same_on_some_disk
 from schemas.quota import MIB, Quota
+from tests.tries import tries
 
 SMALL = Quota(most_files=10, most_mib=0.01)
 
@@ -278,7 +279,7 @@ def test_what_is_no_zip_file_is_a_problem_and_not_an_error(data, tmp_path):
     refused(path, tmp_path)
 
 
-@settings(max_examples=200, deadline=None)
+@tries(200)
 @given(st.data())
 def test_a_zip_with_any_byte_changed_is_unpacked_or_refused_but_never_raises(data):
     import tempfile

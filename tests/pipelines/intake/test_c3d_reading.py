@@ -5,7 +5,7 @@ import time
 import ezc3d
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from checks.self_description.agreement import contradictions_in
@@ -13,6 +13,7 @@ from pipelines.intake.c3d.numbers import float32
 from pipelines.intake.c3d.problem import C3dProblem
 from pipelines.intake.c3d.reading import read_c3d
 from tests.pipelines.intake.c3d_bytes import c3d_bytes, pack_float
+from tests.tries import tries
 
 FRAMES, POINTS, CHANNELS, PER_FRAME = 5, 3, 4, 2
 WHOLE = np.arange(FRAMES * POINTS * 3).reshape(FRAMES, POINTS, 3) * 7 - 60
@@ -241,7 +242,7 @@ def test_a_file_cut_off_in_its_data_is_refused_with_the_frames_it_holds(tmp_path
         read_c3d(path)
 
 
-@settings(max_examples=150, deadline=None)
+@tries(150)
 @given(data=st.data(), processor=st.sampled_from(["INTEL", "DEC", "MIPS"]))
 def test_our_own_reading_of_damaged_bytes_ends_in_a_refusal_or_in_whole_arrays(data, processor):
     from pipelines.intake.c3d.decode import decode

@@ -4,13 +4,14 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from benchmarks.clock_matches import measure
 from pipelines.intake.clock_evidence import Line, objection
 from pipelines.intake.clocks import ClockFit, NoClock, match_clocks
 from schemas.processing_signals import ClockProcessing
+from tests.tries import tries
 
 PLAIN = ClockProcessing()
 Trains = dict[str, np.ndarray]
@@ -52,7 +53,7 @@ def error_s(fit: ClockFit, trial: Trains, offset_s: float, drift_ppm: float) -> 
     return float(fit.trial_time((middle - offset_s) / (1 + drift_ppm / 1e6)) - middle)
 
 
-@settings(max_examples=20, deadline=None)
+@tries(20)
 @given(
     st.integers(0, 2**32 - 1),
     st.floats(-50, 50),
@@ -90,7 +91,7 @@ def test_drift_moves_far_events_by_more_than_the_tolerance_and_is_still_found() 
     assert abs(error_s(fit, trial, -31.0, 450.0)) < 0.001
 
 
-@settings(max_examples=10, deadline=None)
+@tries(10)
 @given(st.integers(0, 2**32 - 1))
 def test_the_two_directions_agree(seed: int) -> None:
     trial, second = two_recordings(seed)

@@ -9,11 +9,12 @@ from pathlib import Path
 import edfio
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from pipelines.intake.sidecar import SidecarProblem, read_sidecar
 from pipelines.workers.isolation import Isolated
+from tests.tries import tries
 
 RATE = 1000.0
 SECONDS = 4
@@ -150,7 +151,7 @@ def test_a_file_that_is_not_there_is_told(tmp_path: Path) -> None:
     assert (again.detail, again.problem) == (caught.value.detail, "missing")
 
 
-@settings(max_examples=150, deadline=None)
+@tries(150)
 @given(st.data())
 def test_damage_anywhere_is_a_sidecar_problem_or_a_finite_recording(data: st.DataObject) -> None:
     damaged = bytearray(GOOD)

@@ -236,6 +236,20 @@ def test_a_match_by_one_foot_is_held_against_the_contacts_of_the_other() -> None
         assert isinstance(clock, ClockFit) or "lost or doubled" in clock.reason
 
 
+def test_a_block_lost_before_the_last_contact_is_told_by_its_touch_alone() -> None:
+    """Complete contacts end before it, and the shared switch is on the other foot."""
+    true = contacts_within(true_starts())
+    last = max(true, key=lambda kind: float(true[kind][-1]))
+    shared = next(kind for kind in true if kind != last)
+    at = float(true[last][-1]) - 0.05
+    second = {k: np.where(t > at, t - 0.03, t) for k, t in true.items()}
+    switch = Basis("shared_signal", {shared: true[shared][:-1]}, {shared: second[shared][:-1]})
+    for touches, accepted in (({**true, last: true[last][:-1]}, True), (true, False)):
+        markers = Basis("sensor_against_markers", {k: t + 0.003 for k, t in touches.items()}, second)
+        clock = match_by([switch, markers], ((0.0, at + 0.15), SPANS[1]), PLAIN.clock)
+        assert isinstance(clock, ClockFit) == accepted, clock
+
+
 def test_what_one_basis_refuses_for_a_cause_no_coarser_one_accepts() -> None:
     true = contacts_within(true_starts())
     second = without_a_block(true, 18.0)

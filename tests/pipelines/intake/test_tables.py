@@ -1,6 +1,6 @@
 import pandas as pd
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from pipelines.intake import tables as intake_tables
@@ -9,6 +9,7 @@ from schemas.catalogue import tables_of
 from schemas.convert.to_arrow import empty_frame, to_arrow_table
 from schemas.model import Layer
 from tests.pipelines.intake.bags import PAYLOAD
+from tests.tries import tries
 
 DELIVERY_TABLES = {table.name: table for table in tables_of(Layer.DELIVERY)}
 
@@ -138,7 +139,7 @@ def test_a_table_that_is_a_link_or_a_folder_is_a_problem(tmp_path):
     assert [(p.kind, p.file) for p in problems] == [("table", "breaths.csv"), ("table", "weeks.csv")]
 
 
-@settings(max_examples=60, deadline=None)
+@tries(60)
 @given(
     st.binary(max_size=300) | st.text(max_size=200).map(lambda t: (PAYLOAD["trials.csv"] + t).encode(errors="replace"))
 )

@@ -47,7 +47,7 @@ def a_job(folder: Path, name: str, content: bytes | None = None, posture: Postur
 
 def test_a_standing_trial_gives_a_posture_and_a_running_trial_its_footfalls(tmp_path: Path) -> None:
     standing = judge_trial(a_job(tmp_path, "standing"))
-    assert list(standing.outcomes) == ["equipment_readings"], "what its cameras showed"
+    assert sorted(standing.outcomes) == ["equipment_readings", "trial_shapes"], "what its cameras showed, how it sways"
     assert standing.posture is not None
     running = judge_trial(a_job(tmp_path, "1", posture=standing.posture))
     assert set(running.outcomes) == {table.name for table in TRIAL_TABLES}

@@ -70,6 +70,20 @@ def test_heterogeneity_is_said_in_words(pages: Path) -> None:
     )
 
 
+def test_change_over_the_visits_how_sure_the_model_is_and_what_was_lost_are_said_in_words(tmp_path: Path) -> None:
+    rows = small.merged(small.study_rows(), small.contrast("stride_length_m", ("mill", -0.2), ("way", -0.3)))
+    model = next(row for row in rows["pooled_contrasts"] if row["pooling_method"] == "one_stage_mixed_model")
+    model |= {"degrees_of_freedom": 1.24, "between_site_sd_value": 0.0}
+    change = {"contrast": "interaction", "visit": "last", "reference_visit": "first", "estimate_value": 0.05}
+    rows["pooled_contrasts"].append({**model, **change, "lower_limit_value": -0.01, "upper_limit_value": 0.11})
+    for row, (measured, lost) in zip(rows["site_contrasts"], ((5, 2), (3, 0)), strict=True):
+        row |= {"measured_count": measured, "lacking_value_count": lost, "lacking_reference_count": 0}
+    words = card(read(write(tmp_path, rows) / "index.html"), "Stride length").words
+    assert "mixed model on 1.2 degrees of freedom, with no sign of differences between sites" in words
+    assert "from first to last the difference changes by +0.05 m (−0.01 to +0.11)" in words
+    assert "of 8 measured in both, 2 have no value in the condition alone and 0 in the reference alone" in words
+
+
 def test_what_is_missing_says_why(pages: Path) -> None:
     page = read(pages / "index.html")
     angle = card(page, "Foot strike angle").words
@@ -108,7 +122,7 @@ def test_every_outcome_shown_is_where_it_is_said_to_be() -> None:
         names = TABLES[outcome.table].column_names
         assert {outcome.column, *(name for name, _ in outcome.apart)} <= set(names), outcome.key
     keys = [o.key for o in shown]
-    assert "soleus/right/threshold/onset_before_contact_s" in keys
+    assert "soleus/right/energy_operator/onset_before_contact_s" in keys
     assert "ankle/sagittal/segment/angle_at_contact_deg" in keys
     assert not [key for key in keys if "gastrocnemius" in key]
     assert len(set(keys)) == len(keys)
@@ -127,7 +141,7 @@ def test_names_of_outcomes_are_those_the_contrasts_get_from_the_warehouse() -> N
 
 def test_outcomes_of_every_table_are_compared_between_sites(tmp_path: Path) -> None:
     joint = {"trial_id": "m-1-shod", "joint": "ankle", "plane": "sagittal", "angle_against": "segment", "side": "left"}
-    burst = {"trial_id": "m-1-shod", "muscle": "soleus", "side": "left", "onset_method": "threshold"}
+    burst = {"trial_id": "m-1-shod", "muscle": "soleus", "side": "left", "onset_method": "energy_operator"}
     new: small.Rows = {
         "footfall_joints": [
             {**joint, "footfall_number": 1, "angle_at_contact_deg": 4.0},
@@ -136,7 +150,7 @@ def test_outcomes_of_every_table_are_compared_between_sites(tmp_path: Path) -> N
         ],
         "muscle_bursts": [
             {**burst, "footfall_number": 1, "onset_before_contact_s": 0.111},
-            {**burst, "footfall_number": 1, "onset_method": "energy_operator", "onset_before_contact_s": 0.9},
+            {**burst, "footfall_number": 1, "onset_method": "threshold", "onset_before_contact_s": 0.9},
         ],
         "sessions": [{"session_id": "S1", "participant_id": "P1", "site": "mill", "visit": "first"}],
         "energy_bouts": [

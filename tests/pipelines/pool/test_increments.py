@@ -9,7 +9,7 @@ from typing import Any
 
 import duckdb
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from pipelines.depot.storage import Depot
@@ -18,6 +18,7 @@ from pipelines.pool.filling import warehouse_tables
 from pipelines.study.file import load_study
 from tests.delivery_builders import STUDY
 from tests.pipelines.pool.small_depot import Parcel, Sent, SmallDepot
+from tests.tries import tries
 
 LOADED = load_study(STUDY)
 RUNNERS = ("FS-01", "FS-02", "FS-03")
@@ -69,7 +70,7 @@ _parcels = st.builds(
 _events = st.lists(st.one_of(_parcels, _parcels, st.sampled_from(RUNNERS), st.integers(0, 3)), min_size=2, max_size=4)
 
 
-@settings(max_examples=5, deadline=None)
+@tries(5)
 @given(_events)
 def test_any_history_ends_in_the_warehouse_that_is_made_anew(events: list[Parcel | str | int]) -> None:
     with tempfile.TemporaryDirectory() as folder:

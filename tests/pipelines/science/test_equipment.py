@@ -6,13 +6,14 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from pipelines.science.workspace import Workspace
 from schemas.processing import Processing
 from schemas.trial import UP, Trial
 from tests.builders import G, a_trial
+from tests.tries import tries
 
 SMOOTH = Processing(event_cutoff_hz=50, force_cutoff_hz=50)
 
@@ -48,7 +49,7 @@ def whole_row(trial: Trial) -> dict:
     return dict(Workspace(trial, SMOOTH).equipment_readings.records[-1])
 
 
-@settings(max_examples=15, deadline=None)
+@tries(15)
 @given(st.integers(-40, 40))
 def test_a_lag_comes_back_to_a_millisecond(lag_ms: int) -> None:
     assert whole_row(moved_by_its_force(lag_ms / 1000))["lag_s"] == pytest.approx(lag_ms / 1000, abs=0.001)

@@ -3,7 +3,7 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from pipelines.science.events.agreement import event_agreement, limits_of_agreement
@@ -15,6 +15,7 @@ from schemas.outcomes_signals import EVENT_AGREEMENT, FOOTFALL_EVENTS
 from schemas.processing import Processing
 from tests.as_frames import compute_footfalls, contacts_by_method, footfall_events
 from tests.builders import a_trial
+from tests.tries import tries
 
 PROVENANCE = {"delivery_id": "brack-001", "raw_sha256": "0" * 64, "code_version": "1", "study_version": "1"}
 
@@ -26,7 +27,7 @@ def contacts(side: str, starts: list[float], length: float = 0.25) -> list[tuple
 # ---- pairs
 
 
-@settings(max_examples=50, deadline=None)
+@tries(50)
 @given(
     st.lists(st.floats(0, 20), max_size=15, unique=True).map(sorted),
     st.lists(st.floats(0, 20), max_size=15, unique=True).map(sorted),
@@ -62,7 +63,7 @@ def test_bias_needs_one_pair_and_limits_need_two() -> None:
     assert two.upper == pytest.approx(0.02 + 1.96 * 0.01 * np.sqrt(2))
 
 
-@settings(max_examples=10, deadline=None)
+@tries(10)
 @given(st.floats(-0.05, 0.05), st.floats(0.001, 0.02), st.integers(0, 2**32 - 1))
 def test_about_95_in_a_hundred_differences_lie_within_the_limits(bias: float, sd: float, seed: int) -> None:
     values = np.random.default_rng(seed).normal(bias, sd, 2000)

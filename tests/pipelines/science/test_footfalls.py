@@ -5,7 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pandas as pd
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from pipelines.science.footfalls import COLUMNS
@@ -18,6 +18,7 @@ from schemas.processing import Processing
 from schemas.trial import Signal, Trial
 from tests.as_frames import compute_footfalls
 from tests.builders import G, a_posture, a_standing_trial, a_trial, cut, hummed, mirrored, with_force
+from tests.tries import tries
 
 PLAIN = Processing()
 FORCE_COLUMNS = [
@@ -92,7 +93,7 @@ def test_every_value_keeps_the_bounds_and_words_of_its_column(surface: str) -> N
 # ---- properties
 
 
-@settings(max_examples=15, deadline=None)
+@tries(15)
 @given(st.floats(0.6, 1.6))
 def test_scaling_force_and_mass_together_leaves_outcomes_in_body_weights_alone(factor: float) -> None:
     trial = a_trial(footfalls=4)
@@ -109,7 +110,7 @@ def test_scaling_force_and_mass_together_leaves_outcomes_in_body_weights_alone(f
     same(found, expected.assign(**stiffness))
 
 
-@settings(max_examples=10, deadline=None)
+@tries(10)
 @given(st.integers(1, 40))
 def test_starting_the_record_earlier_shifts_the_events_and_nothing_else(frames: int) -> None:
     start = 0.10 + frames * 0.005  # whole frames, so that markers and force keep their phase
@@ -128,14 +129,14 @@ def test_a_mirrored_runner_has_the_same_outcomes_on_the_other_side(surface: str,
     assert (found["side"] != expected["side"]).all()
 
 
-@settings(max_examples=15, deadline=None)
+@tries(15)
 @given(st.floats(0.16, 0.30), st.floats(0.05, 0.15), st.floats(2.0, 4.5))
 def test_impulses_in_body_weights_add_up_to_the_time_they_carry(contact: float, flight: float, speed: float) -> None:
     found = outcomes(a_trial(footfalls=6, contact_s=contact, flight_s=flight, speed=speed)).iloc[:-1]
     assert found["vertical_impulse_bw_s"].sum() == pytest.approx(found["step_time_s"].sum(), rel=0.002)
 
 
-@settings(max_examples=15, deadline=None)
+@tries(15)
 @given(st.integers(0, 2**32 - 1))
 def test_noise_below_the_threshold_adds_no_footfalls(seed: int) -> None:
     rng = np.random.default_rng(seed)

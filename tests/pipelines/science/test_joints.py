@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pandas as pd
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from scipy.spatial.transform import Rotation
 
@@ -22,6 +22,7 @@ from tests.as_frames import compute_footfalls, compute_joints, joint_series
 from tests.builders import a_plate, a_posture, a_trial, mirrored
 from tests.pipelines.science import test_joint_moments as truth
 from tests.pipelines.science.joint_builders import a_trial_of, both_legs, footfalls_of, standing
+from tests.tries import tries
 
 PLAIN = Processing()
 KEY = ["side", "joint", "plane"]
@@ -69,7 +70,7 @@ def test_sagittal_angles_of_a_leg_that_moves_in_its_plane_are_the_flexions() -> 
 
 
 @given(st.floats(-25, 25))
-@settings(max_examples=20)
+@tries(20)
 def test_tipping_the_whole_body_changes_no_joint_angle_but_hip_against_the_vertical(tip: float) -> None:
     turn = Rotation.from_euler("Z", tip, degrees=True)
     flat = {joint: deg * [1, 0, 0] for joint, deg in SWINGS.items()}
@@ -333,7 +334,7 @@ def test_the_usual_trial_of_outer_markers_has_sagittal_rows_for_every_footfall()
 
 
 @given(st.data())
-@settings(max_examples=25, deadline=None)
+@tries(25)
 def test_markers_and_force_lost_anywhere_never_raise(data: st.DataObject) -> None:
     trial = loaded_leg(200.0)
     trial = replace(trial, markers={name: path.copy() for name, path in (trial.markers | legs().markers).items()})

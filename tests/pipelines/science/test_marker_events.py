@@ -2,12 +2,13 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
-from pipelines.science.events.from_markers import marker_contacts
+from pipelines.science.events.from_markers import marker_contacts, marker_touches
 from schemas.processing import Processing
 from tests.builders import a_standing_trial, a_trial
+from tests.tries import tries
 
 PLAIN = Processing()
 
@@ -50,7 +51,7 @@ def a_foot(
     return markers, starts
 
 
-@settings(max_examples=15, deadline=None)
+@tries(15)
 @given(st.floats(0.20, 0.32), st.floats(0.64, 0.8), st.floats(-0.04, 0.04), st.sampled_from([150.0, 200.0, 250.0]))
 def test_contact_is_where_the_first_marker_of_the_foot_is_stopped(
     contact: float, stride: float, heel_first: float, rate: float
@@ -70,7 +71,7 @@ def test_the_speed_of_the_ground_does_not_matter() -> None:
     assert times["treadmill"][-5:] == pytest.approx(times["runway"][-5:], abs=0.002)
 
 
-@settings(max_examples=10, deadline=None)
+@tries(10)
 @given(st.integers(0, 2**32 - 1))
 def test_marker_noise_of_half_a_millimetre_moves_contact_by_less_than_two_frames(seed: int) -> None:
     markers, starts = a_foot()
@@ -127,3 +128,19 @@ def test_feet_without_markers_or_with_nothing_in_them_give_no_contact_and_no_err
     for bad in ({}, heel, empty, hidden, {role: path[:3] for role, path in markers.items()}):
         assert marker_contacts(bad, 200.0, PLAIN) == []
     assert marker_contacts(markers, 0.0, PLAIN) == []
+
+
+@tries(15)
+@given(st.floats(0.06, 0.3), st.floats(-0.04, 0.04), st.sampled_from([150.0, 200.0, 250.0]))
+def test_a_touch_is_told_though_the_record_ends_before_the_foot_leaves(
+    held_s: float, heel_first: float, rate: float
+) -> None:
+    markers, starts = a_foot(rate, contact_s=0.32, heel_first_s=heel_first)
+    until = round((starts[-1] + held_s) * rate)
+    cut = {role: path[:until] for role, path in markers.items()}
+    assert len(marker_contacts(cut, rate, PLAIN)) == len(starts) - 1
+    touches = marker_touches(cut, rate, PLAIN)["right"]
+    assert touches == pytest.approx(starts, abs=0.02)
+    assert marker_touches(markers, rate, PLAIN)["right"] == pytest.approx(
+        [contact.start_s for _, contact in marker_contacts(markers, rate, PLAIN)]
+    )

@@ -18,6 +18,7 @@ from schemas.outcomes_muscle import CO_CONTRACTIONS, MUSCLE_AMPLITUDES, MUSCLE_B
 from schemas.processing_signals import MuscleProcessing
 from tests.as_frames import MuscleFrames, compute_muscles
 from tests.pipelines.science.muscle_builders import a_recording, a_signal, some_footfalls
+from tests.tries import tries
 
 PAIR = ("soleus", "tibialis_anterior")
 SETTINGS = MuscleProcessing(co_contraction_pairs=(PAIR,))
@@ -173,7 +174,7 @@ def test_a_silent_moment_has_no_ratio_and_is_left_out_and_a_missing_one_leaves_n
         assert formula(np.empty(0), np.empty(0)) is None
 
 
-@settings(max_examples=60, deadline=None)
+@tries(60)
 @given(
     hnp.arrays(
         float,

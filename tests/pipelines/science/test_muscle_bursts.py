@@ -4,10 +4,10 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
-from pipelines.science.muscles.bursts import baseline_of, rectified, spells_above, teager_kaiser
+from pipelines.science.muscles.bursts import baseline_of, rectified, spells_above, spreads, teager_kaiser
 from pipelines.science.muscles.signal import condition
 from schemas.processing_signals import MuscleProcessing
 from schemas.trial import Signal
@@ -21,6 +21,7 @@ from tests.pipelines.science.muscle_builders import (
     a_signal,
     some_footfalls,
 )
+from tests.tries import tries
 
 SETTINGS = MuscleProcessing()
 SHORT = a_recording(seed=9, strides=8)
@@ -116,7 +117,7 @@ def test_onsets_do_not_depend_on_gain_sign_or_offset(method: str, scale: float) 
     assert bursts(SHORT, method, changed) == pytest.approx(bursts(SHORT, method), abs=1.01 / 2000)
 
 
-@settings(max_examples=15, deadline=None)
+@tries(15)
 @given(st.floats(-5, 100))
 def test_onsets_before_contact_do_not_depend_on_where_the_clock_starts(start_s: float) -> None:
     moved = replace(SHORT, footfalls=SHORT.footfalls.assign(contact_s=SHORT.footfalls["contact_s"] + start_s,
@@ -205,3 +206,9 @@ def test_the_operator_is_taken_by_its_size_since_it_is_below_zero_where_a_signal
     muscle = replace(condition(SHORT.signal, SETTINGS), samples=wave)
     assert rectified(muscle, "energy_operator")[inner] == pytest.approx(np.full(39, np.sinh(0.1) ** 2))
     assert rectified(muscle, "threshold") == pytest.approx(np.abs(wave))
+
+
+def test_the_spread_is_how_far_the_methods_onsets_lie_apart() -> None:
+    one = [{"onset_before_contact_s": at} for at in (0.10, 0.05, None)]
+    other = [{"onset_before_contact_s": at} for at in (0.03, 0.06, 0.01)]
+    assert spreads([one, other]) == [pytest.approx(0.07), pytest.approx(0.01), None]

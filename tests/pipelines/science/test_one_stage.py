@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 from scipy import stats
@@ -16,6 +16,7 @@ from statsmodels.regression.mixed_linear_model import MixedLM, VCSpec  # type: i
 from pipelines.science.statistics.mixed_model import Design, NoFit, fit_components
 from pipelines.science.statistics.one_stage import fit_layout, layout, one_stage
 from pipelines.science.statistics.pooling import mean_effect
+from tests.tries import tries
 
 Study = tuple[NDArray[Any], NDArray[Any], NDArray[Any]]
 
@@ -39,7 +40,7 @@ def alike(labels: NDArray[Any]) -> NDArray[Any]:
     return np.asarray((labels[:, None] == labels[None, :]).astype(float))
 
 
-@settings(max_examples=25, deadline=None)
+@tries(25)
 @given(
     st.integers(0, 10_000),
     st.sampled_from([0.0, 0.5, 3.0]),
@@ -123,7 +124,7 @@ def test_what_goes_with_a_covariate_is_taken_out_of_the_difference() -> None:
     assert with_order.effect.standard_error < 0.2
 
 
-@settings(max_examples=15, deadline=None)
+@tries(15)
 @given(st.integers(0, 10_000), st.sampled_from([0.0, 0.5, 3.0]), st.sampled_from([1e-4, 1e4]))
 def test_sign_and_unit_of_the_differences_only_change_sign_and_unit_of_the_answer(
     seed: int, site: float, factor: float

@@ -4,12 +4,13 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from pipelines.science.events.from_sensors import contacts_in, halfway, sensor_contacts, sensor_kind
 from schemas.processing_signals import SensorProcessing
 from schemas.trial import Signal
+from tests.tries import tries
 
 PLAIN = SensorProcessing()
 STARTS = 0.3 + 0.7 * np.arange(6)
@@ -46,7 +47,7 @@ def an_accelerometer(
 # ---- footswitches
 
 
-@settings(max_examples=25, deadline=None)
+@tries(25)
 @given(
     st.floats(0.12, 0.33),
     st.floats(-10, 10),
@@ -64,7 +65,7 @@ def test_times_are_on_the_clock_of_the_signal() -> None:
     assert contacts_in(moved, PLAIN)[0].start_s == pytest.approx(contacts_in(a_switch(), PLAIN)[0].start_s - 2.5)
 
 
-@settings(max_examples=15, deadline=None)
+@tries(15)
 @given(st.integers(0, 2**32 - 1), st.floats(0, 0.06))
 def test_noise_on_both_levels_moves_no_event(seed: int, noise: float) -> None:
     signal = a_switch()

@@ -9,7 +9,7 @@ from itertools import combinations
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from benchmarks.real_recordings.recordings import runway, there, treadmill
@@ -19,6 +19,7 @@ from pipelines.science.standing_shapes import fits, sway_of
 from schemas.processing import Processing
 from schemas.trial import FloatArray, Trial
 from tests.builders import a_standing_trial, a_trial
+from tests.tries import tries
 
 PLAIN = Processing()
 
@@ -108,7 +109,7 @@ def test_strides_of_a_real_run_are_far_from_each_other() -> None:
     assert nearest > 2 * ALIKE
 
 
-@settings(max_examples=15, deadline=None)
+@tries(15)
 @given(one=st.integers(0, 10_000), other=st.integers(10_001, 20_000))
 def test_two_runs_that_stray_otherwise_are_two(one: int, other: int) -> None:
     assert not known(kept(wandering(one)), kept(wandering(other)))

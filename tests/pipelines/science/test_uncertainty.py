@@ -43,6 +43,22 @@ def test_the_gain_is_worth_its_part_of_every_force_and_no_part_of_the_centre_of_
     assert found["strike_index_percent"]["from_scale_value"] < 0.1  # 200 N come a little sooner
 
 
+def test_force_that_is_too_large_for_a_body_doubts_the_gain_more_than_force_that_is_too_small() -> None:
+    """Real runners lie 0 to 4.5 % below the mass of another scale, so 2 % above is 2 to 6.5 % of gain."""
+
+    def with_gain(times: float) -> float:
+        trial = a_trial(footfalls=8)
+        plate = trial.plates[0]
+        larger = replace(plate, force=plate.force * times, moment=plate.moment * times)
+        return float(stated(replace(trial, plates=(larger,)))["active_peak_bw"]["from_scale_value"]) / (
+            times * PEAK_N / (70 * G)
+        )
+
+    gains = np.linspace(0.02, 0.065, 10_001)
+    assert with_gain(1.02) == pytest.approx(np.sqrt(np.mean(gains**2)), rel=0.02)
+    assert with_gain(0.98) == pytest.approx(UNSEEN_SCALE / 3**0.5, rel=0.02)
+
+
 def test_a_level_that_was_cut_away_is_worth_its_part_of_contact_time_and_impulse() -> None:
     found = stated(with_dead_band(12.0))
     level = np.min(np.abs(with_dead_band(12.0).force[with_dead_band(12.0).force[:, 1] != 0, 1])) / 3**0.5

@@ -83,7 +83,7 @@ def test_muscles_called_by_other_names_keep_their_kind(tmp_path: Path) -> None:
         study["muscles"]["thigh_front"] = {"description": "Another."}
         study["processing"]["muscle"]["co_contraction_pairs"] = [["soleus", "tibialis_anterior"]]
 
-    kinds = load_study(demo_with(tmp_path, rename)).study.muscle_kinds()
+    kinds = load_study(demo_with(tmp_path, rename)).study.muscle_phases().kinds
     assert (kinds["calf_inner"], kinds["tibialis_anterior"]) == ("calf", "shin")
     assert "thigh_front" not in kinds
 

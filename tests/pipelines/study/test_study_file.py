@@ -2,7 +2,7 @@ from pathlib import Path
 
 import pytest
 import yaml
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from checks.registry import catalogue
@@ -11,6 +11,7 @@ from pipelines.errors import Unusable
 from pipelines.study.file import MOST_BYTES, load_profile, load_study
 from schemas.study import SiteProfile
 from tests.builders import a_study
+from tests.tries import tries
 
 REPO = Path(__file__).resolve().parents[3]
 DEMO = REPO / "demo_site_uploads" / "study.yaml"
@@ -229,7 +230,7 @@ def test_the_example_profile_of_the_documents_can_be_read_and_shows_every_settin
     assert set(yaml.safe_load(example_profile())) == set(SiteProfile.model_fields)
 
 
-@settings(max_examples=60, deadline=None)
+@tries(60)
 @given(st.binary(max_size=200) | st.text(max_size=200).map(lambda text: text.encode(errors="replace")))
 def test_any_bytes_are_read_or_refused_but_nothing_else_is_raised(content):
     import tempfile

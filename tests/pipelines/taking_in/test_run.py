@@ -554,16 +554,17 @@ def test_a_disk_that_fills_up_while_the_warehouse_is_made_is_told_at_once_and_th
     a_delivery(inbox, names=("standing",))
     go(inbox, depot)
     a_delivery(inbox, 2, names=("standing",), runners=("FS-02",))
-    written = shutil.copyfile
+    opened = Path.open
 
-    def full(source: Path, target: Path) -> Path:
-        if Path(target).name != keys.WAREHOUSE:
-            return written(source, target)
-        Path(target).write_bytes(b"as far as it went")
-        raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC), str(target))
+    def full(path: Path, mode: str = "r", *others: Any, **named: Any) -> Any:
+        if path.name != keys.WAREHOUSE or "w" not in mode:
+            return opened(path, mode, *others, **named)
+        with opened(path, "wb") as file:
+            file.write(b"as far as it went")
+        raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC), str(path))
 
     with monkeypatch.context() as patch:
-        patch.setattr(shutil, "copyfile", full)
+        patch.setattr(Path, "open", full)
         started = time.monotonic()
         with pytest.raises(Unusable, match="The disk is full"):
             go(inbox, depot)
