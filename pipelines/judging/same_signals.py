@@ -13,6 +13,7 @@ from operator import itemgetter
 from typing import TYPE_CHECKING
 
 from pipelines.depot import keys
+from pipelines.depot.books.order import after, before
 from pipelines.depot.books.rows import Record
 from pipelines.depot.desk import Desk, Opened
 from pipelines.depot.published import ProvedResults
@@ -120,33 +121,50 @@ def cells_of_trials(shapes: pd.DataFrame) -> dict[str, list[str]]:
     return {str(trial): sorted(set(cells)) for trial, cells in shapes.groupby("trial_id")["cell"]}
 
 
-def cells_near(shapes: pd.DataFrame, trials: Collection[str]) -> frozenset[str]:
-    """Cells in which copies of these trials may lie, from rows of ``trial_shapes``."""
+def copied_after(desk: Desk, record: Record, shapes: pd.DataFrame, trials: Collection[str]) -> list[str]:
+    """Deliveries that come after one and have accepted trials that are recordings of its ``trials``, or parts of them.
+
+    shapes: rows of ``trial_shapes``, of these trials and others.
+    """
     from pipelines.science.known_again import kept_in
 
     names = ["trial_id", "marker", "stride_number", "cell", "shape_code"]
-    rows = shapes.loc[shapes["trial_id"].isin(trials), names].itertuples(index=False, name=None)
-    return frozenset().union(*(kept.cells for kept in kept_in(rows).values()))
+    own = kept_in(shapes.loc[shapes["trial_id"].isin(trials), names].itertuples(index=False, name=None))
+    cells = frozenset().union(*(kept.cells for kept in own.values()))
+    later = after(record.site, record.number, desk.books.deliveries.came(record.delivery_id))
+    near = desk.books.trials.with_shapes_in(cells, desk.made, later)
+    found = _read(_results(desk), near) if near else ()
+    return sorted(
+        {
+            delivery
+            for delivery, trial, kept, _ in found
+            if any(other != trial and kept.is_one_with(original) for other, original in own.items())
+        }
+    )
 
 
 def _accepted_before(desk: Desk, delivery_id: str, received: Received, own: Mapping[str, Kept]) -> list[_Other]:
     """Trials accepted before with shapes in the cells of ``own``."""
     books, cells = desk.books, frozenset().union(*(kept.cells for kept in own.values()))
     came = books.deliveries.came(delivery_id)
-    near = books.trials.with_shapes_in(cells, desk.made, received.site, received.number, came)
+    near = books.trials.with_shapes_in(cells, desk.made, before(received.site, received.number, came))
     if not near:
         return []
-    published = books.files.named(_FILE)
-    results = ProvedResults(desk.depot, {place: {_FILE: sha} for place, sha in published.items()})
     records = {name: record for name in near if (record := books.deliveries.get(name)) is not None}
     return [
         (trial, kept, sha, records[delivery])
-        for delivery, trial, kept, sha in _read(results, near)
+        for delivery, trial, kept, sha in _read(_results(desk), near)
         if delivery in records
     ]
 
 
 _FILE = keys.file_of(TRIAL_SHAPES)
+
+
+def _results(desk: Desk) -> ProvedResults:
+    """Results of which the shapes are proved before they are read."""
+    published = desk.books.files.named(_FILE)
+    return ProvedResults(desk.depot, {place: {_FILE: sha} for place, sha in published.items()})
 
 
 def _read(proved: ProvedResults, near: Mapping[str, set[str]]) -> Iterator[tuple[str, str, Kept, str]]:

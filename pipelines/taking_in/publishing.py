@@ -82,7 +82,7 @@ def note_result(desk: Desk, prepared: Prepared) -> None:
     desk.books.files.put(keys.result(delivery_id), desk.depot.result(delivery_id).hashes())
     if result.record.taken_in:
         desk.books.beside.note(result.record.delivery_id)
-        desk.books.beside.recordings_came(result.record.delivery_id, result.new_near_cells)
+        desk.books.beside.originals_came(result.copied_in)
     if result.stamps:
         used = (used_today if result.record.taken_in else used_to_stop)(desk, site_of(result.record)).values()
         desk.books.stamps.note_content({one.digest: one.content for one in used})

@@ -43,7 +43,7 @@ from pipelines.judging.delivery_tables import (
 )
 from pipelines.judging.muscle_references import given_digests
 from pipelines.judging.of_delivery import Layout, judge_delivery, lay_out
-from pipelines.judging.same_signals import cells_near, cells_of_trials
+from pipelines.judging.same_signals import cells_of_trials, copied_after
 from pipelines.judging.stamps import Used, made, posture_digest
 from pipelines.judging.standings import ACCEPTED, WITHHELD, Judged
 from pipelines.taking_in.beyond_trials import tables_beyond_trials
@@ -138,7 +138,7 @@ def prepare(desk: Desk, gated: Gated, tell: Tell, meanwhile: Callable[[], None] 
         gate_of(judged.consent, judged.veil.names),
         judged.held.decided,
         cells,
-        cells_near(tables[TRIAL_SHAPES], [trial for trial, own in cells.items() if own != noted.get(trial)]),
+        copied_after(desk, record, tables[TRIAL_SHAPES], [t for t, own in cells.items() if own != noted.get(t)]),
     )
     folder = written(desk, opened, result, tables)
     write_held(judged.held, folder)

@@ -12,11 +12,11 @@ from typing import TYPE_CHECKING, Any
 
 import sqlalchemy as sa
 
-from pipelines.depot.books.asking import in_order, in_portions
+from pipelines.depot.books.asking import in_order
 from pipelines.depot.books.deliveries import current
 from pipelines.depot.books.order import came_earlier
 from pipelines.depot.books.rows import BESIDE, COPY_OF, TAKEN_IN, Record
-from pipelines.depot.books.tables import DELIVERIES, DELIVERY_STAMPS, SHAPE_CELLS, TRIAL_STAMPS, TRIALS
+from pipelines.depot.books.tables import DELIVERIES, DELIVERY_STAMPS, TRIAL_STAMPS, TRIALS
 
 if TYPE_CHECKING:
     from pipelines.depot.books.book import Books
@@ -54,24 +54,12 @@ class Beside:
             due |= set(connection.scalars(_copies_of_what_is_gone(made)))
         return in_order(record for name in due if (record := self._books.deliveries.get(name)) is not None)
 
-    def recordings_came(self, delivery_id: str, cells: Collection[str]) -> None:
-        """Deliveries that come after this one, and were judged while its recordings were not there, are due.
-
-        cells: in which copies of these recordings may lie. In a transaction; who is judged again is noted anew.
-        """
-        near = (
-            sa.select(SHAPE_CELLS.c.delivery_id)
-            .distinct()
-            .join(_OWN, _OWN.c.delivery_id == SHAPE_CELLS.c.delivery_id)
-            .join(_OTHER, _OTHER.c.delivery_id == delivery_id)
-            .where(_OWN.c.status == TAKEN_IN, _OTHER.c.arrival != _OWN.c.arrival, sa.or_(_OF_THE_SITE, _OF_ANOTHER))
-        )
+    def originals_came(self, deliveries: Collection[str]) -> None:
+        """These were judged while recordings were not there that they have copies of, and are due; in a transaction."""
         connection, c = self._books.writer(), DELIVERY_STAMPS.c
-        for portion in in_portions(cells):
-            names = list(connection.scalars(near.where(SHAPE_CELLS.c.cell.in_(portion))))
-            for name in names:
-                connection.execute(sa.delete(DELIVERY_STAMPS).where(c.delivery_id == name, c.what == BESIDE))
-                connection.execute(sa.insert(DELIVERY_STAMPS), {"delivery_id": name, "what": BESIDE, "used": ""})
+        for name in deliveries:
+            connection.execute(sa.delete(DELIVERY_STAMPS).where(c.delivery_id == name, c.what == BESIDE))
+            connection.execute(sa.insert(DELIVERY_STAMPS), {"delivery_id": name, "what": BESIDE, "used": ""})
 
     def _words(self, which: sa.ColumnElement[bool]) -> dict[str, str]:
         """Delivery -> one word for what it stands beside now; without those that stand beside nothing."""

@@ -20,6 +20,16 @@ def before(site: str | None, number: int | None, came: str | None) -> sa.ColumnE
     return sa.or_(of_the_site, of_another_site(site, came))
 
 
+def after(site: str | None, number: int | None, came: str | None) -> sa.ColumnElement[bool]:
+    """Whether one of ``site`` with ``number`` is before a delivery. came: see ``of_another_site``."""
+    c = DELIVERIES.c
+    of_the_site = sa.and_(c.site == site, sa.func.coalesce(c.number, 0) > (number or 0))
+    if came is None:
+        return of_the_site
+    later = sa.or_(c.received_utc > came, sa.and_(c.received_utc == came, c.site > site))
+    return sa.or_(of_the_site, sa.and_(c.site != site, later))
+
+
 def of_another_site(site: str | None, came: str | None) -> sa.ColumnElement[bool]:
     """Whether a delivery of another laboratory came before one. came: when, ISO 8601; None if only now."""
     return DELIVERIES.c.site.is_distinct_from(site) if came is None else came_earlier(DELIVERIES, site, came)

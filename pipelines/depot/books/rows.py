@@ -244,8 +244,8 @@ class Result:
     gate: None if nothing was taken in; what an older result told stays then, as long as its bytes are held.
     stamps: what was used -> its value, for the delivery as a whole. trial_stamps: trial -> the same, trial by trial.
     texts: keyed hash of each text that needed a person -> what was decided on it; empty if nothing yet.
-    shape_cells: accepted trial -> the cells in which its shapes lie. new_near_cells: cells in which copies of those
-    accepted trials may lie whose shapes the books do not know yet.
+    shape_cells: accepted trial -> the cells in which its shapes lie. copied_in: deliveries after this one
+    that were judged without its recordings and hold copies of them.
     """
 
     record: Record
@@ -257,4 +257,4 @@ class Result:
     gate: Gate | None = None
     texts: Mapping[str, str] = field(default_factory=dict)
     shape_cells: Mapping[str, Collection[str]] = field(default_factory=dict)
-    new_near_cells: Collection[str] = ()
+    copied_in: Collection[str] = ()

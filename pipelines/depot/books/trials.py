@@ -68,15 +68,15 @@ class Trials:
         return [(trial, record) for trial in found if (record := records[trial.delivery_id]) is not None]
 
     def with_shapes_in(
-        self, cells: Iterable[str], made: Collection[str], site: str | None, number: int | None, came: str | None
+        self, cells: Iterable[str], made: Collection[str], *which: sa.ColumnElement[bool]
     ) -> dict[str, set[str]]:
-        """Delivery -> accepted trials with a shape in one of these cells, of current deliveries before."""
+        """Delivery -> accepted trials with a shape in one of these cells, of current deliveries. which: of these."""
         c, found = SHAPE_CELLS.c, dict[str, set[str]]()
         query = (
             sa.select(c.delivery_id, c.trial_id)
             .distinct()
             .join(DELIVERIES, DELIVERIES.c.delivery_id == c.delivery_id)
-            .where(current(made), before(site, number, came))
+            .where(current(made), *which)
         )
         with self._books.reading() as connection:
             for portion in in_portions(cells):
