@@ -13,7 +13,6 @@ from operator import itemgetter
 from typing import TYPE_CHECKING
 
 from pipelines.depot import keys
-from pipelines.depot.books.order import after, before
 from pipelines.depot.books.rows import Record
 from pipelines.depot.desk import Desk, Opened
 from pipelines.depot.published import ProvedResults
@@ -126,6 +125,7 @@ def copied_after(desk: Desk, record: Record, shapes: pd.DataFrame, trials: Colle
 
     shapes: rows of ``trial_shapes``, of these trials and others.
     """
+    from pipelines.depot.books.order import after  # here: nothing of the database is imported for a `check`
     from pipelines.science.known_again import kept_in
 
     names = ["trial_id", "marker", "stride_number", "cell", "shape_code"]
@@ -145,6 +145,8 @@ def copied_after(desk: Desk, record: Record, shapes: pd.DataFrame, trials: Colle
 
 def _accepted_before(desk: Desk, delivery_id: str, received: Received, own: Mapping[str, Kept]) -> list[_Other]:
     """Trials accepted before with shapes in the cells of ``own``."""
+    from pipelines.depot.books.order import before
+
     books, cells = desk.books, frozenset().union(*(kept.cells for kept in own.values()))
     came = books.deliveries.came(delivery_id)
     near = books.trials.with_shapes_in(cells, desk.made, before(received.site, received.number, came))
