@@ -47,8 +47,10 @@ def repair(study_path: Path, depot: Depot, by: str, sources: Sources, exported: 
             with depot.opened(to_write=True), suppress(StopError):
                 done.mended += bytes_back(depot, faults, sources)
                 with open_desk(depot, study, by) as desk:
-                    done.mended += tags_anew(desk, verify(depot, exported))
-                    done.mended += _made_again(desk, verify(depot, exported))
+                    left = verify(depot, exported)
+                    tags = list(tags_anew(desk, left))
+                    done.mended += tags
+                    done.mended += _made_again(desk, verify(depot, exported) if tags else left)
                     if done.mended:
                         told = {"found": len(done.found), "mended": len(done.mended)}
                         desk.ledger.write("repaired", "depot", "manystrides verify found faults.", **told)
