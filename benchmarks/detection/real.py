@@ -17,6 +17,7 @@ import numpy as np
 
 from benchmarks.detection.specimens import STUDY, Contact, Specimen
 from demo_site_uploads.simulator.labs import Recording
+from pipelines.intake.c3d.reading import Recording as Read
 from pipelines.intake.c3d.reading import read_c3d
 from pipelines.intake.to_trial import TrialRow
 from schemas.study import MarkerRole, Site, SiteProfile, Study
@@ -68,19 +69,20 @@ def _study(axes: tuple[str, str, str]) -> Study:
     return STUDY.model_copy(update={"sites": sites, "marker_roles": roles})
 
 
-def _specimen(file: str) -> Specimen:
-    read = read_c3d(FOLDER / file)
-    study = _study(VARIANTS.get(file, ("+x", "+y", "+z")))
-    truth = json.loads((FOLDER / "truth.json").read_text(encoding="utf-8"))
-    recording = Recording(
+def recording_of(read: Read, named: tuple[str, ...], frames: int | None = None) -> Recording:
+    """A real recording as one that faults are planted into, or its first frames. named: channels as the faults call
+    them."""
+    rate, analog_rate = read.layout.point_rate_hz, float(read.layout.analog_rate_hz or 0.0)
+    samples = None if frames is None else round(frames / rate * analog_rate)
+    return Recording(
         read.labels,
-        read.points,
-        read.layout.point_rate_hz,
+        read.points[:frames],
+        rate,
         read.layout.point_unit,
-        read.analog,
-        tuple(f"P{label[-1]}.{label[:-1]}" for label in read.analog_labels),  # as the faults call them
+        read.analog[:samples],
+        named,
         read.layout.analog_units,
-        float(read.layout.analog_rate_hz or 0.0),
+        analog_rate,
         tuple(p.c3d_type for p in read.plates),
         tuple(p.corners for p in read.plates),
         tuple(p.origin for p in read.plates),
@@ -89,6 +91,14 @@ def _specimen(file: str) -> Specimen:
         1e-3,
         np.full(len(read.analog_labels), 1e-3),
     )
+
+
+def _specimen(file: str) -> Specimen:
+    read = read_c3d(FOLDER / file)
+    study = _study(VARIANTS.get(file, ("+x", "+y", "+z")))
+    truth = json.loads((FOLDER / "truth.json").read_text(encoding="utf-8"))
+    named = tuple(f"P{label[-1]}.{label[:-1]}" for label in read.analog_labels)
+    recording = recording_of(read, named)
     row = TrialRow(
         "real-run",
         SITE,

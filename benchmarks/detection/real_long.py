@@ -8,11 +8,9 @@ from __future__ import annotations
 from dataclasses import replace
 from functools import cache
 
-import numpy as np
-
+from benchmarks.detection.real import recording_of
 from benchmarks.detection.specimens import Contact, Specimen
 from benchmarks.real_recordings.recordings import Recorded, runway, study, there, treadmill
-from demo_site_uploads.simulator.labs import Recording
 from pipelines.intake.c3d.reading import read_c3d
 
 _BELT_S = 8.0
@@ -32,30 +30,14 @@ def recorded() -> dict[str, Specimen]:
 
 def _specimen(one: Recorded, first_s: float | None) -> Specimen:
     read = read_c3d(one.job.path)
-    rate, analog_rate = read.layout.point_rate_hz, float(read.layout.analog_rate_hz or 0.0)
+    rate = read.layout.point_rate_hz
     frames = len(read.points) if first_s is None else round(first_s * rate)
-    samples = round(frames / rate * analog_rate)
     names = {}
     for plate in read.plates:
         for column, axis in zip(plate.channels, ("Fx", "Fy", "Fz", "Mx", "My", "Mz"), strict=False):
             names[column] = f"P{plate.number}.{axis}"
-    recording = Recording(
-        read.labels,
-        read.points[:frames],
-        rate,
-        read.layout.point_unit,
-        read.analog[:samples],
-        tuple(names.get(i, label) for i, label in enumerate(read.analog_labels)),  # as the faults call them
-        read.layout.analog_units,
-        analog_rate,
-        tuple(p.c3d_type for p in read.plates),
-        tuple(p.corners for p in read.plates),
-        tuple(p.origin for p in read.plates),
-        np.full(len(read.analog_labels), 1e7),
-        "float",
-        1e-3,
-        np.full(len(read.analog_labels), 1e-3),
-    )
+    called = tuple(names.get(i, label) for i, label in enumerate(read.analog_labels))
+    recording = recording_of(read, called, frames)
     footfalls = one.work.footfalls.records
     end = frames / rate
     contacts = [Contact(r["side"], r["contact_s"], r["toe_off_s"]) for r in footfalls if r["toe_off_s"] < end]
