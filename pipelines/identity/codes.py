@@ -11,8 +11,7 @@ import re
 from collections import Counter
 from collections.abc import Collection, Mapping
 
-from pipelines.identity.common_words import words
-from pipelines.identity.names import plain
+from pipelines.identity.common_words import plain, words
 from pipelines.identity.vocabulary import PARTS, Vocabulary, without
 from schemas import fields
 from schemas.study_codes import LONGEST_CODE

@@ -11,8 +11,7 @@ from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cache
 
-from pipelines.identity.common_words import words
-from pipelines.identity.names import plain
+from pipelines.identity.common_words import plain, words
 from schemas.catalogue import tables_of
 from schemas.model import Layer
 from schemas.study import Study
