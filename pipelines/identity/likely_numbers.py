@@ -90,7 +90,7 @@ _BETWEEN = frozenset(["the", "of", "de", "du", "di", "d", "le", "el", "il", "am"
 _LEAST_OF_A_MONTH = 4
 #: Five digits and more, with or without signs and letters beside them; a range, a rate or a number with decimals is none.
 _LONG = re.compile(
-    rf"(?<![\w.,+±-])(?:[A-Z]{{1,3}}[-/ ]?)?[0-9](?:[/-]?[0-9]){0, 24}(?:[/-][A-Z0-9]{1, 12}){0, 3}[A-Z]?(?![\w]|[.,][0-9]){_UNIT}"
+    rf"(?<![\w.,+±-])(?:[A-Z]{{1,3}}[-/ ]?)?[0-9](?:[/-]?[0-9]){{0,24}}(?:[/-][A-Z0-9]{{1,12}}){{0,3}}[A-Z]?(?![\w]|[.,][0-9]){_UNIT}"
 )
 _LEAST_DIGITS, _LEAST_WITH_SIGNS = 7, 5
 #: Behind a word for number, with a word between them or not; and three groups of numbers and more.
