@@ -30,62 +30,12 @@ _ROLES = re.compile(
     r"(?:\s+(?:is|was|von|no))?\.?\s*[:=.]?\s*(?=[^\W\d_])",
     re.IGNORECASE,
 )
-_OF_PEOPLE = frozenset(
-    ["came", "ran", "was", "had", "has", "felt", "said", "says", "stopped", "limped", "arrived", "asked", "fell", "slipped", "stumbled", "tripped", "warmed", "walked", "slept", "forgot", "war", "kam", "hat", "ist", "lief", "sagte", "est", "arrive", "llego", "llega", "se", "e", "ha", "era", "chegou", "kwam", "kom", "hade", "hadde", "havde", "myohastyi", "przyszedl", "przyszla", "prisel", "prisla", "kesett", "a", "kasni", "gec", "jai", "kavejas", "vela", "den", "datang", "sanoi", "wants", "wanted", "did", "brought", "needs", "needed", "preferred", "declined", "complains", "complained", "phoned", "repeated", "wore", "looked", "ba", "bad", "lob", "lop", "parou", "paro", "kerte", "zatrzymal"]
-)  # fmt: skip
 _CAPITAL = r"[A-ZÀ-ÖØ-ÞĀ-Ž][a-zß-öø-ÿā-ž]{2,}"
 #: What only people do, behind a first name that is a word, too, and the lists of these.
 _SPOKEN = frozenset(
     [
-        "said",
-        "says",
-        "asked",
-        "asks",
-        "ran",
-        "limped",
-        "arrived",
-        "forgot",
-        "wanted",
-        "wants",
-        "complained",
-        "complains",
-        "stumbled",
-        "phoned",
-        "slept",
-    ]
-)
-#: Behind whose name they stand, as "Wettsteins linker Schuh": sides, shoes and feet where an "s" makes the owner.
-_OWNED = frozenset(
-    [
-        "linker",
-        "rechter",
-        "linke",
-        "rechte",
-        "linkes",
-        "rechtes",
-        "schuh",
-        "schuhe",
-        "ferse",
-        "fuss",
-        "knie",
-        "bein",
-        "marker",
-        "vanstra",
-        "hogra",
-        "sko",
-        "skor",
-        "hal",
-        "fot",
-        "kna",
-        "venstre",
-        "hoyre",
-        "hojre",
-        "hael",
-        "fod",
-        "schoen",
-        "schoenen",
-        "hiel",
-        "voet",
+        *("said", "says", "asked", "asks", "ran", "limped", "arrived", "forgot", "wanted", "wants", "complained"),
+        *("complains", "stumbled", "phoned", "slept"),
     ]
 )
 _NAMES_TOO = ("first_names", "also_words", "names_too")
@@ -100,7 +50,8 @@ _WITH_A_DAY = re.compile(
     r"(?<![^\W_])[A-Z]{2,4}[-_ ]?(?:(?:19|20)?[0-9]{2}(?:0[1-9]|1[0-2])(?:0[1-9]|[12][0-9]|3[01])"
     r"|(?:0[1-9]|[12][0-9]|3[01])(?:0[1-9]|1[0-2])[0-9]{2})(?![0-9])"
 )
-#: "JK says": first letters of two names before what people do.
+#: "B.Q.", and "JK says": first letters of two names before what people do.
+_TWO_LETTERS = re.compile(r"(?<![\w.])[A-Z]\. ?[A-Z]\.(?!\w)")
 _INITIALS = re.compile(r"(?<![^\W_])(?:[A-Z]\.? ?){2} (\w+)")
 _OWNING = re.compile(
     rf"(?<![^\W_])({_CAPITAL}|[A-ZÀ-ÖØ-Þ]{{3,}})(?:['’]s(?![^\W_])|-(?:san|sensei|ssi|nim|bey|hanım)(?![^\W_]))"
@@ -123,7 +74,7 @@ def likely_names(text: str) -> Iterator[tuple[int, int]]:
         behind = [t for t in tokens if t.start() >= match.end()][:_MOST_NAMED]
         if behind and not text[match.end() : behind[0].start()].strip():
             two = len(behind) > 1 and all(_is_capital(t[0]) for t in behind[:2])
-            yield from (t.span() for t in behind[:1] if two or not is_of_the_trade(t[0]) or is_first_name(t[0]))
+            yield from (t.span() for t in behind[:1] if two or _is_no_word(t[0]) or is_first_name(t[0]))
     yield from _by_form(text)
     odd = _odd_one_out(tokens)
     for i, token in enumerate(tokens):
@@ -144,9 +95,11 @@ def _may_be_a_name(word: str, follower: str, *, opens: bool) -> bool:
         return (len(word) > 3 and is_first_name(word)) or (len(word) > _LEAST_IN_PATHS and is_listed_name(word))
     if plain(follower) in _SPOKEN and any(plain(word) in words(name) for name in _NAMES_TOO):
         return True
+    if _is_capital(follower) and plain(word) in words("names_too") and plain(follower) not in words("other_words"):
+        return True
     if is_of_the_trade(word) and not is_first_name(word):
         return False
-    owner = word.endswith("s") and plain(follower) in _OWNED and not is_english(word)
+    owner = word.endswith("s") and plain(follower) in words("owned") and not is_english(word)
     return not opens or owner or is_listed_name(word) or (bool(follower) and _goes_on(word, follower))
 
 
@@ -156,8 +109,15 @@ def _odd_one_out(tokens: list[re.Match[str]]) -> re.Match[str] | None:
     odd = [token for token in long if not is_english(token[0]) and not _is_a_label(token[0])]
     if len(odd) != 1 or len(odd[0][0]) < _LEAST_IN_PATHS or not odd[0][0].isascii() or is_of_the_trade(odd[0][0]):
         return None
+    if all(plain(token[0]) in words("words_abroad") for token in long if token is not odd[0]):
+        return None
     least = _LEAST_BESIDE_A_CAPITAL if _is_capital(odd[0][0]) else _LEAST_BESIDE
     return odd[0] if len(long) > least else None
+
+
+def _is_no_word(word: str) -> bool:
+    """Whether a word is none of the trade, and none of English unless it has a capital."""
+    return not is_of_the_trade(word) and not (word.islower() and is_english(word))
 
 
 def _is_a_label(word: str) -> bool:
@@ -175,8 +135,9 @@ def _by_form(text: str) -> Iterator[tuple[int, int]]:
         if plain(match[1] or match[2]) in words("surnames_too"):
             yield match.span()
     yield from (match.span(1) for match in _SHORT_PAIR.finditer(text))
+    yield from (match.span() for match in _TWO_LETTERS.finditer(text))
     for match in _INITIALS.finditer(text):
-        if plain(match[1]) in _OF_PEOPLE and match[1] != "a":
+        if plain(match[1]) in words("of_people") and match[1] != "a":
             yield match.start(), match.start(1) - 1
     for match in _OWNING.finditer(text):
         if not is_of_the_trade(match[1]):
@@ -202,7 +163,7 @@ def _goes_on(word: str, follower: str) -> bool:
     """Whether what follows an unknown word at the beginning makes it a person: a second one, or what people do."""
     if _is_capital(follower):
         return not is_of_the_trade(follower)
-    return plain(follower) in _OF_PEOPLE and len(word) > 2
+    return plain(follower) in words("of_people") and len(word) > 2
 
 
 def _both_unknown(one: str, other: str) -> bool:
@@ -215,7 +176,8 @@ def _both_unknown(one: str, other: str) -> bool:
 def _big(tokens: list[re.Match[str]]) -> Iterator[tuple[int, int]]:
     """Two words in capitals side by side, neither of which is known; or one before what people do."""
     for one, other in pairwise(tokens):
-        if one[0].isupper() and len(one[0]) > 2 and not is_of_the_trade(one[0]) and plain(other[0]) in _OF_PEOPLE:
+        alone = one[0].isupper() and len(one[0]) > 2 and not is_of_the_trade(one[0])
+        if alone and plain(other[0]) in words("of_people"):
             yield one.span()
     for one, other in pairwise(tokens):
         big = all(w[0].isupper() and len(w[0]) > 2 for w in (one, other)) and other.start() - one.end() == 1
@@ -225,4 +187,4 @@ def _big(tokens: list[re.Match[str]]) -> Iterator[tuple[int, int]]:
 
 
 def _is_capital(word: str) -> bool:
-    return word[0].isupper() and (len(word) == 1 or not word.isupper()) and len(word) > 1
+    return bool(word) and word[0].isupper() and (len(word) == 1 or not word.isupper()) and len(word) > 1

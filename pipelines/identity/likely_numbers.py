@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator
+from functools import cache
 
 from pipelines.identity import kinds
 from pipelines.identity.common_words import plain, words
@@ -37,54 +38,13 @@ _JOINING = frozenset(
     ["to", "and", "of", "from", "with", "at", "by", "or", "in", "on", "until", "till", "bis", "und", "von", "a", "y", "e", "et", "de", "do", "up", "down", "per", "plus", "is", "was"]
 )  # fmt: skip
 _VERSION_BEFORE = re.compile(
-    r"(?:version|release|firmware|software|build|rev(?:ision)?|driver|section|chapter|ver|v)[ .:]{0,2}$", re.IGNORECASE
+    r"(?:version|release|firmware|software|build|rev(?:ision)?|driver|section|chapter|ver|v|[a-z]+[0-9]+[a-z]*)[ .:]{0,2}$",
+    re.IGNORECASE,
 )
 #: A day beside a month's short form, and what of these is a word of the trade or of English, too.
 _SHORT = re.compile(
     rf"(?<![^\W_])(?:{_DAY}[ ._-]{{0,2}}([^\W\d_]{{3,4}})|([^\W\d_]{{3,4}})[ ._]{{1,2}}{_DAY}){_UNIT}(?![^\W_])"
 )
-_SHORT_MONTHS = frozenset(
-    [
-        "jan",
-        "feb",
-        "apr",
-        "jun",
-        "jul",
-        "aug",
-        "sep",
-        "sept",
-        "oct",
-        "okt",
-        "nov",
-        "dec",
-        "dez",
-        "des",
-        "ene",
-        "abr",
-        "dic",
-        "gen",
-        "giu",
-        "lug",
-        "ott",
-        "fev",
-        "avr",
-        "juil",
-        "maj",
-        "juin",
-        "juli",
-        "juni",
-        "june",
-        "july",
-        "aout",
-        "maio",
-        "mayo",
-        "luty",
-    ]
-)
-#: Days told in words beside a month's name: "the ninth of June", "neunter Juni", "le neuf juin".
-_ORDINALS = frozenset(
-    ["first", "second", "third", "fourth", "fifth", "sixth", "seventh", "eighth", "ninth", "tenth", "eleventh", "twelfth", "thirteenth", "fourteenth", "fifteenth", "sixteenth", "seventeenth", "eighteenth", "nineteenth", "twentieth", "thirtieth", "erste", "zweite", "dritte", "vierte", "funfte", "sechste", "siebte", "achte", "neunte", "zehnte", "elfte", "zwolfte", "zwanzigste", "premier", "deux", "trois", "quatre", "cinq", "sept", "huit", "neuf", "dix", "onze", "douze", "treize", "quatorze", "quinze", "seize", "vingt", "trente", "primero", "dos", "tres", "cuatro", "cinco", "seis", "siete", "ocho", "nueve", "diez", "once", "doce", "veinte", "treinta", "primo", "due", "tre", "quattro", "cinque", "sei", "sette", "otto", "nove", "dieci", "undici", "dodici", "venti", "trenta", "primeiro", "dois", "quatro", "oito", "dez", "forsta", "andra", "tredje", "fjarde", "femte", "sjatte", "sjunde", "attonde", "nionde", "tionde", "eerste", "tweede", "derde", "vierde", "vijfde", "zesde", "zevende", "achtste", "negende", "tiende"]
-)  # fmt: skip
 _WORD = re.compile(r"[^\W\d_]+")
 _BETWEEN = frozenset(["the", "of", "de", "du", "di", "d", "le", "el", "il", "am", "der", "den", "van"])
 _LEAST_OF_A_MONTH = 4
@@ -115,7 +75,7 @@ def likely_numbers(text: str) -> Iterator[tuple[int, int, str]]:
         if _is_day(match) and not _VERSION_BEFORE.search(text, 0, match.start()):
             yield *match.span(), kinds.MAYBE_DATE
     for match in _SHORT.finditer(text):
-        if plain(match[1] or match[2]) in _SHORT_MONTHS:
+        if plain(match[1] or match[2]) in words("short_months"):
             yield *match.span(), kinds.MAYBE_DATE
     for match in _SPACED.finditer(text):
         if not _VERSION_BEFORE.search(text, 0, match.start()):
@@ -164,6 +124,7 @@ def _is_long(number: str) -> bool:
 
 
 def _in_words(text: str) -> Iterator[tuple[int, int, str]]:
+    """Days told in words beside a month's name: "the ninth of June", "neunter Juni", "le neuf juin"."""
     tokens = list(_WORD.finditer(text))
     for i, token in enumerate(tokens):
         month = plain(token[0])
@@ -173,8 +134,11 @@ def _in_words(text: str) -> Iterator[tuple[int, int, str]]:
         for other in near:
             low, high = sorted((other, token), key=lambda t: t.start())
             between = _WORD.findall(text[low.end() : high.start()])
-            if plain(other[0]).rstrip("rsn") in _STEMS and all(plain(w) in _BETWEEN for w in between):
+            if plain(other[0]).rstrip("rsn") in _stems() and all(plain(w) in _BETWEEN for w in between):
                 yield low.start(), high.end(), kinds.MAYBE_DATE
 
 
-_STEMS = frozenset(word.rstrip("rsn") for word in _ORDINALS)
+@cache
+def _stems() -> frozenset[str]:
+    """The days in words without their endings."""
+    return frozenset(word.rstrip("rsn") for word in words("ordinals"))
