@@ -82,8 +82,8 @@ class Noted:
     ) -> None:
         """Note a text of ``file`` that fits no closed vocabulary. row: its table and row, where it has one.
 
-        column: of a table, if it is for words of one's own. place: where it stands, of a text that nobody else lists for
-        the person who looks; "" for others.
+        column: of a table, if it is for words of one's own. place: where it stands, of a text that nobody else lists
+        for the person who looks; "" for others.
         """
         if not self.plain.fits_as(text, column):
             known = self.unfit.setdefault(file, set())
