@@ -6,10 +6,11 @@ analyses are carried out by ``pipelines.science.statistics.planned``.
 
 from __future__ import annotations
 
+import re
 from collections import Counter
 from typing import Final, Literal
 
-from pydantic import Field, model_validator
+from pydantic import Field, field_validator, model_validator
 
 from schemas.settings import Settings
 
@@ -87,9 +88,7 @@ class Multiplicity(Settings):
 class Plan(Settings):
     """The analysis plan."""
 
-    version: str = Field(
-        pattern=r"^[0-9A-Za-z._-]{1,20}$", description="Version of the plan; raise it with every change."
-    )
+    version: str = Field(description="Version of the plan; raise it with every change.")
     primary: tuple[PlannedComparison, ...] = Field(min_length=1, description="Comparisons the study is made for.")
     secondary: tuple[PlannedComparison, ...] = Field(default=(), description="Further ones that were planned.")
     pooling_model: PoolingModel = Field(default=ONE_STAGE, description="By which model sites are pooled.")
@@ -108,6 +107,13 @@ class Plan(Settings):
         description="What else is computed of each planned comparison: without each site in turn; without trials that were accepted in spite of a finding, or noted; by one event method alone; a runner's trials weighed by their uncertainty; the other pooling model; without covariates.",
     )
     multiplicity: Multiplicity = Field(default_factory=Multiplicity, description="How p values are adjusted.")
+
+    @field_validator("version")
+    @classmethod
+    def _short(cls, version: str) -> str:
+        if not re.fullmatch(r"[0-9A-Za-z._-]{1,20}", version):
+            raise ValueError("up to 20 letters, digits, points and dashes")
+        return version
 
     @model_validator(mode="after")
     def _fits_together(self) -> Plan:

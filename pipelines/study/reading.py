@@ -177,7 +177,7 @@ def _in_plain_words(error: dict[str, Any], model: type[BaseModel]) -> Fault:
         return Fault(place, "is not a setting", _nearest(loc, model))
     if kind == "value_error":
         return Fault(place, "does not fit together", str(context.get("error", error["msg"])))
-    expected = _EXPECTATIONS.get(kind, error["msg"].lower()).format(**context)
+    expected = _EXPECTATIONS[kind].format(**context) if kind in _EXPECTATIONS else error["msg"].lower()
     return Fault(place, f"is {shown(error['input'])}", expected)
 
 

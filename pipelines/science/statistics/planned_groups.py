@@ -97,7 +97,7 @@ def told_apart(asked: Asked) -> tuple[list[str], FloatArray, list[str]]:
             continue
         tried = np.column_stack([*columns, own / np.abs(own).max()])
         if np.linalg.matrix_rank(tried, tol=1e-6) < tried.shape[1]:
-            left.append(f"without {name}: it is the same for all, or goes with what else is allowed for")
+            left.append(f"without {name}: it is the same for all, so what it does cannot be told from the difference")
             continue
         used.append(name)
         columns.append(own)
