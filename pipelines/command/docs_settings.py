@@ -56,9 +56,7 @@ def plan_page() -> str:
         "",
     ]
     lines += ["What it names is primary or secondary; everything else is exploratory, and every row says which."]
-    lines += [
-        "`manystrides plan freeze` writes it into the ledger. How is told in docs/how_to/plan_the_analysis.md."
-    ]
+    lines += ["`manystrides plan freeze` writes it into the ledger. How is told in docs/how_to/plan_the_analysis.md."]
     return "\n".join(lines + list(_settings(Plan, ""))) + "\n"
 
 

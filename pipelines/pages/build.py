@@ -14,8 +14,8 @@ from typing import TYPE_CHECKING, Protocol
 
 from pipelines import logs
 from pipelines.pages.facts import read_facts
-from pipelines.pages.rendering import SAFETY, TOP, Pages
 from pipelines.pages.sheets import Sheet, made_from
+from pipelines.pages.study_pages import SAFETY, TOP, StudyPages
 from pipelines.pages.traces import read_traces
 
 if TYPE_CHECKING:
@@ -46,7 +46,7 @@ def write_pages(depot: Places, study: LoadedStudy, *, anew: bool = False, noted:
     would say the same, as its hash tells, is not made again, and no file whose content has not changed is touched.
     """
     facts = read_facts(depot.warehouse, study.study)
-    pages, store = Pages(facts, study), depot.pages
+    pages, store = StudyPages(facts, study), depot.pages
     due: set[str] = set()
     noted = {} if noted is None else noted
     written = 0
@@ -89,7 +89,7 @@ def _is_ours(key: str) -> bool:
     return not folder and name.startswith(tuple(f".{top}." for top in TOP))
 
 
-def _changed(store: Store, pages: Pages, due: set[str], anew: bool) -> list[Sheet]:
+def _changed(store: Store, pages: StudyPages, due: set[str], anew: bool) -> list[Sheet]:
     """The sheets that say something else than their files; the keys of all are added to ``due``."""
     changed = []
     for sheet in pages.sheets():

@@ -167,6 +167,11 @@ class Facts:
             of.setdefault(finding.delivery_id, []).append(finding)
         return {delivery: tuple(own) for delivery, own in of.items()}
 
+    @cached_property
+    def received(self) -> dict[str, str]:
+        """Delivery -> when it came."""
+        return {d.delivery_id: d.received_utc for d in self.deliveries}
+
     def next_number(self, site: str | None) -> int | None:
         """The first delivery number that ``site`` has not used; None for a site that is not known."""
         return self._next_numbers.get(site)

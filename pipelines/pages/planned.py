@@ -1,4 +1,4 @@
-"""What the overview says of the analysis plan: its comparisons, how sure each is, and what doubting it changed.
+"""What the page of answers says of the analysis plan: its comparisons, how sure each is, and what doubting it changed.
 
 Nothing is computed here but counts: the numbers are those of ``planned_contrasts``.
 """

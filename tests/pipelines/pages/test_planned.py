@@ -1,4 +1,4 @@
-"""What the overview says of the analysis plan."""
+"""What the page of answers says of the analysis plan."""
 
 from __future__ import annotations
 
@@ -32,16 +32,16 @@ def answer(**changes: Any) -> dict[str, Any]:
     return {**ASKED, **PLAN, **small.STAMP, **numbers, **counts, **own, **against, **model} | changes
 
 
-def overview(folder: Path, plan: dict[str, Any], *answers: dict[str, Any]) -> Any:
+def answers_page(folder: Path, plan: dict[str, Any], *answers: dict[str, Any]) -> Any:
     rows = {"analysis_plans": [{**plan, "plan_settings": "{}", **small.STAMP}], "planned_contrasts": list(answers)}
-    return read(write(folder, small.merged(small.study_rows(), rows)) / "index.html")
+    return read(write(folder, small.merged(small.study_rows(), rows)) / "answers.html")
 
 
 def test_an_answer_stands_with_its_interval_its_adjusted_p_what_matters_and_what_doubting_it_changed(
     tmp_path: Path,
 ) -> None:
     doubt = {"adjusted_p_value": None}
-    page = overview(
+    page = answers_page(
         tmp_path,
         STATE,
         answer(),
@@ -68,12 +68,12 @@ def test_a_comparison_without_an_answer_says_why_and_a_plan_that_was_never_froze
 ) -> None:
     none = {"estimate_value": None, "lower_limit_value": None, "upper_limit_value": None, "adjusted_p_value": None}
     row = answer(**none, against_smallest_effect=None, reason_null="2 of at least 3 runners")
-    page = overview(tmp_path / "1", STATE | {"plan_state": "not_frozen", "frozen_utc": None}, row)
+    page = answers_page(tmp_path / "1", STATE | {"plan_state": "not_frozen", "frozen_utc": None}, row)
     assert "It was never frozen" in page.words
     assert table(page, "Primary")[0][1:5] == ["–", "–", "–", "no answer: 2 of at least 3 runners"]
-    assert "this one was changed since" in overview(tmp_path / "2", STATE | {"plan_state": "changed"}, row).words
+    assert "this one was changed since" in answers_page(tmp_path / "2", STATE | {"plan_state": "changed"}, row).words
 
 
 def test_without_a_plan_everything_is_said_to_be_exploratory(tmp_path: Path) -> None:
-    page = overview(tmp_path, STATE | {"plan_state": "replaced"})
+    page = answers_page(tmp_path, STATE | {"plan_state": "replaced"})
     assert "everything on this page is exploratory" in page.words
