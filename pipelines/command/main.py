@@ -30,6 +30,7 @@ from pipelines.command.options import (
     Person,
     StudyPath,
 )
+from pipelines.command.plan import plan_app
 from pipelines.command.texts import texts_app
 from pipelines.command.wholeness import backup, restore, verify
 from pipelines.command.withdrawing import renew, withdraw
@@ -45,6 +46,7 @@ app = typer.Typer(
     rich_markup_mode=None,
 )
 app.add_typer(ledger_app, name="ledger")
+app.add_typer(plan_app, name="plan")
 app.add_typer(texts_app, name="texts")
 
 

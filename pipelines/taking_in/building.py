@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from pipelines.depot import keys
 from pipelines.depot.desk import Desk
+from pipelines.depot.plans import frozen_plans
 from pipelines.versions import shown_version
 
 if TYPE_CHECKING:
@@ -33,7 +34,10 @@ def build_warehouse_stage(desk: Desk, *, anew: bool = False, readied: Readied | 
 
     results, published = desk.books.deliveries.results(), desk.books.files.all()
     made_by = desk.stamp.code_version
-    rows = build_warehouse(desk.depot, desk.study, made_by, results, published, anew=anew, readied=readied).rows
+    built = build_warehouse(
+        desk.depot, desk.study, made_by, results, published, anew=anew, readied=readied, frozen=frozen_plans(desk.books)
+    )
+    rows = built.rows
     with desk.books.transaction():
         desk.books.files.put(keys.WAREHOUSE, desk.depot.store.hashes(keys.WAREHOUSE))
         desk.ledger.write("built", "depot", _ASKED if anew else "Deliveries, code or study file changed.", rows=rows)
@@ -58,4 +62,6 @@ def build_pages_stage(desk: Desk, *, anew: bool = False) -> None:
 
 def _state(desk: Desk) -> str:
     results = sorted(desk.books.deliveries.results().items())
-    return hashlib.sha256(repr((results, asdict(desk.stamp), shown_version())).encode()).hexdigest()
+    plan = desk.study.plan.sha256 if desk.study.plan is not None else None
+    plans = plan, [one.sha256 for one in frozen_plans(desk.books)]
+    return hashlib.sha256(repr((results, asdict(desk.stamp), shown_version(), plans)).encode()).hexdigest()

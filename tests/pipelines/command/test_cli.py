@@ -60,6 +60,8 @@ def test_there_are_exactly_these_commands() -> None:
         "ledger head",
         "accept",
         "release",
+        "plan show",
+        "plan freeze",
         "texts list",
         "texts allow",
         "texts refuse",
