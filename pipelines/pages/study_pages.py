@@ -30,8 +30,6 @@ from pipelines.versions import shown_version
 if TYPE_CHECKING:
     from pipelines.study.file import LoadedStudy
 
-SAFETY = "safety.html"  # weeks and cautions of single runners: for the safety lead, to whom the owner gives it
-
 
 @dataclass(frozen=True)
 class Page:
@@ -179,7 +177,7 @@ class StudyPages(Pages):
         return self.render_page("expectations.html.j2", "")
 
     def safety_page(self) -> str:
-        """The page for the safety lead; no other page may take ``facts.change_over``."""
+        """The page for the safety lead, which stands apart; no other page may take ``facts.change_over``."""
         over = self.facts.change_over
         drawn = [
             (runner, week_chart(runner, over.weeks[runner], over.last_weeks, f"weeks-{place}"))
@@ -222,7 +220,6 @@ class StudyPages(Pages):
 #: The pages beside those of sites, in the order in which they are written: the overview, which leads to all, is last.
 TOP: dict[str, Callable[[StudyPages], str]] = {
     "curves.html": StudyPages.curves_page,
-    SAFETY: StudyPages.safety_page,
     "expectations.html": StudyPages.expectations_page,
     "answers.html": StudyPages.answers_page,
     "checks.html": StudyPages.checks_page,

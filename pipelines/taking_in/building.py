@@ -20,7 +20,7 @@ _ASKED = "Asked for anew, from the results of all deliveries."
 def is_built(desk: Desk) -> bool:
     """Whether warehouse and pages are there and show what the depot holds."""
     depot = desk.depot
-    if not (depot.store.exists(keys.WAREHOUSE) and depot.store.exists(keys.PAGES)):
+    if not all(map(depot.store.exists, keys.BUILT)):
         return False
     return desk.books.builds.made_from() == _state(desk)
 
@@ -51,9 +51,11 @@ def build_pages_stage(desk: Desk, *, anew: bool = False) -> None:
     noted = desk.books.files.of(keys.PAGES)
     with desk.books.transaction():
         desk.books.files.drop(keys.PAGES)  # killed from here on, all are hashed the next time
+        desk.books.files.drop(keys.SAFETY)
     write_pages(desk.depot, desk.study, anew=anew, noted=noted)
     with desk.books.transaction():
         desk.books.files.put(keys.PAGES, noted)
+        desk.books.files.put(keys.SAFETY, {name: desk.depot.safety.sha256(name) for name in desk.depot.safety.below()})
         desk.books.builds.put(_state(desk))
     desk.books.take_stock()
 

@@ -15,7 +15,7 @@ from schemas.outcomes_study import TRANSITION_CAUTIONS
 from tests.builders import a_study
 from tests.pipelines.pages import small_warehouse as small
 from tests.pipelines.pages.reading_html import Element, read
-from tests.pipelines.pages.test_pages import table, write
+from tests.pipelines.pages.test_pages import apart, table, write
 from tests.pipelines.pool.means import means_of
 
 
@@ -251,7 +251,7 @@ def test_a_runner_measured_at_two_sites_counts_once(tmp_path: Path) -> None:
 
 
 def test_the_caution_list_has_the_weightiest_kind_first_and_says_what_it_is_not(pages: Path) -> None:
-    page = read(pages / "safety.html")
+    page = read(apart(pages))
     rows = table(page, "The weightiest kind first")
     assert [(row[0], row[2], row[3]) for row in rows] == [
         ("P1", "3", "■ substantial health problem"),
@@ -270,14 +270,14 @@ def test_the_caution_list_has_the_weightiest_kind_first_and_says_what_it_is_not(
 
 def test_without_a_caution_the_usual_wording_still_stands(tmp_path: Path) -> None:
     rows = small.merged(small.example(), {}) | {"transition_cautions": []}
-    words = read(write(tmp_path, rows) / "safety.html").words
+    words = read(apart(write(tmp_path, rows))).words
     assert "not medical advice and no diagnosis" in words
     assert "licensed professionals" in words
     assert "No week passes a limit" in words
 
 
 def test_a_missing_week_is_shown_as_missing_and_never_as_zero(pages: Path) -> None:
-    page = read(pages / "safety.html")
+    page = read(apart(pages))
     rows = {row[0]: row[1:] for row in table(page, "Minutes run in the week")}
     assert rows == {
         "P1": ["200 min 20 %", "200 min 26 %", "200 min 60 % ■ 59"],
@@ -295,7 +295,7 @@ def test_a_missing_week_is_shown_as_missing_and_never_as_zero(pages: Path) -> No
 def test_of_a_long_change_over_the_last_weeks_are_drawn_and_all_are_in_the_table(tmp_path: Path) -> None:
     rows = small.example()
     rows["transition_weeks"] = [small.week("P1", n, 200.0, 10.0 * n, 0.0) for n in range(1, 21)]
-    page = read(write(tmp_path, rows) / "safety.html")
+    page = read(apart(write(tmp_path, rows)))
     assert "Only the last 12 weeks are drawn." in page.words
     assert summary(page, "Weeks of P1").startswith("Week 9: 200 min, 45 %")
     assert len(table(page, "Minutes run in the week")[0]) == 21
@@ -303,22 +303,20 @@ def test_of_a_long_change_over_the_last_weeks_are_drawn_and_all_are_in_the_table
 
 def test_only_the_safety_page_holds_what_runners_reported(pages: Path) -> None:
     reported = ("severity", "Substantial health problem", "120 min in the new footwear", "▲ 24")
-    safety = (pages / "safety.html").read_text(encoding="utf-8")
+    safety = apart(pages).read_text(encoding="utf-8")
     assert all(text in safety for text in reported)
-    for path in set(pages.rglob("*.html")) - {pages / "safety.html"}:
+    for path in pages.rglob("*.html"):
         text = path.read_text(encoding="utf-8")
         assert not [told for told in reported if told in text], path
 
 
-def test_the_overview_leads_to_the_other_pages_by_role_and_no_other_page_leads_to_the_safety_page(
+def test_the_overview_leads_to_the_other_pages_by_role_and_no_page_leads_to_that_of_the_safety_lead_or_from_it(
     pages: Path,
 ) -> None:
     links = {a.attributes["href"]: a.parent.words for a in read(pages / "index.html").all("a") if a.parent}
-    assert "Safety lead: change-over weeks" in links["safety.html"]
     assert links["curves.html"].endswith("Statistician")
     assert links["worklist.html"].endswith("Data manager")
-    others = {*pages.rglob("*.html")} - {pages / "index.html", pages / "safety.html"}
-    for path in others:
+    for path in [*pages.rglob("*.html"), apart(pages)]:
         assert not [a for a in read(path).all("a") if "safety" in a.attributes["href"]]
 
 
