@@ -137,7 +137,7 @@ def _told(entry: Entry) -> Iterator[str]:
     if not isinstance(entry.details, dict):
         yield "        DAMAGED: what else the line told cannot be read; run manystrides ledger verify."
         return
-    told = {key: value for key, value in entry.details.items() if key not in ("fingerprint", "result")}
+    told = {key: value for key, value in entry.details.items() if key not in ("fingerprint", "result", "settings")}
     if told:
         yield "        " + "; ".join(f"{key}: {_plain(value)}" for key, value in told.items())
 

@@ -8,6 +8,7 @@ is in ``pipelines.command.exit_codes``.
 
 from __future__ import annotations
 
+import json
 import os
 from pathlib import Path
 from typing import Annotated
@@ -15,6 +16,7 @@ from typing import Annotated
 import typer
 
 from pipelines import telemetry
+from pipelines.command.exit_codes import LABORATORIES_ASKED
 from pipelines.command.lab import check, look, pack, profile
 from pipelines.command.ledger import ledger_app
 from pipelines.command.logged import logged
@@ -28,6 +30,7 @@ from pipelines.command.options import (
     Person,
     StudyPath,
 )
+from pipelines.command.plan import plan_app
 from pipelines.command.texts import texts_app
 from pipelines.command.wholeness import backup, restore, verify
 from pipelines.command.withdrawing import renew, withdraw
@@ -43,6 +46,7 @@ app = typer.Typer(
     rich_markup_mode=None,
 )
 app.add_typer(ledger_app, name="ledger")
+app.add_typer(plan_app, name="plan")
 app.add_typer(texts_app, name="texts")
 
 
@@ -99,6 +103,7 @@ def run(
         bool,
         typer.Option("--rebuild", help="Make warehouse and pages anew from all results, also if nothing is due."),
     ] = False,
+    as_json: Annotated[bool, typer.Option("--json", help="Print the summary for scripts, as JSON.")] = False,
 ) -> None:
     """Take in new deliveries, check every trial, compute outcomes, build warehouse and pages.
 
@@ -115,8 +120,9 @@ def run(
         return
     with shown() as progress:
         summary = run_once(study, inbox, depot, actor, progress, yes=yes, rebuild=rebuild)
-    typer.echo(summary.text())
-    raise typer.Exit(summary.exit_code)
+    code = summary.exit_code or (LABORATORIES_ASKED if summary.asks_laboratories else 0)
+    typer.echo(json.dumps(summary.plain() | {"exit_code": code}, indent=1) if as_json else summary.text())
+    raise typer.Exit(code)
 
 
 for command in (check, pack, profile, look):

@@ -9,11 +9,12 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from schemas.catalogue import TABLES
+from schemas.compared import NUMERIC
 from schemas.convert.to_duckdb import quote_name, quote_text
 from schemas.convert.words import column_comment
 from schemas.core import RUNNERS, SESSIONS, TRIALS
-from schemas.fields import COMPARED_METHOD, COMPARED_SPEED, PROVENANCE
-from schemas.model import Field, Kind, Table
+from schemas.fields import COMPARED_METHOD, COMPARED_SPEED
+from schemas.model import Field, Table
 from schemas.outcomes import FOOTFALLS
 from schemas.quality import FINDINGS, STANDINGS
 
@@ -27,11 +28,6 @@ class View:
     sql: str
     columns: dict[str, str]
 
-
-_NOT_OUTCOMES = {"trial_id", "footfall_number", "contact_s", "toe_off_s", *(f.name for f in PROVENANCE)}
-
-#: Footfall outcomes that have a mean.
-NUMERIC = tuple(f for f in FOOTFALLS.fields if f.kind is Kind.REAL and f.name not in _NOT_OUTCOMES)
 
 #: What stands beside every footfall and trial mean: (SQL, name, field it is described by).
 _ABOUT_TRIAL: tuple[tuple[str, str, Field], ...] = (

@@ -8,7 +8,8 @@ from hypothesis import strategies as st
 from checks.registry import catalogue
 from pipelines.command.docs_settings import example_profile
 from pipelines.errors import Unusable
-from pipelines.study.file import MOST_BYTES, load_profile, load_study
+from pipelines.study.file import load_profile, load_study
+from pipelines.study.reading import MOST_BYTES
 from schemas.study import SiteProfile
 from tests.builders import a_study
 from tests.tries import tries
