@@ -126,6 +126,15 @@ def test_a_push_on_a_runway_shows_unless_the_runner_gains_its_speed() -> None:
     assert status(check, of_trial(gaining(trial, 40 * 2 * 0.25 / 70 / 0.7))) == "found"
 
 
+@pytest.mark.parametrize(("surface", "told", "weight"), [
+    ("treadmill", 3.5, "notes"), ("treadmill", 10.8, "returns"), ("runway", 10.8, "returns"), ("runway", 3.6, "notes"),
+])  # fmt: skip
+def test_a_speed_of_another_unit_goes_back(surface: str, told: float, weight: str) -> None:
+    trial = replace(a_trial(surface=surface, footfalls=4, speed=3.0), set_speed_m_per_s=told)
+    (finding,) = run("speed_keeps_to_the_protocol", of_trial(trial)).findings
+    assert str(finding.weight) == weight
+
+
 def test_impulses_of_a_pass_without_a_whole_stride_say_nothing() -> None:
     trial = with_plates(a_trial(surface="runway", footfalls=2), lambda p: pushed(p, 40))
     assert status("fore_aft_impulse_balances_at_steady_speed", of_trial(trial)) == "skipped"
