@@ -26,8 +26,8 @@ UNSEEN_SCALE, MARKER_M = 0.045, 0.001
 PLATE_PLACE_M, HORIZONTAL_GAIN, CROSSTALK, MARKER_SCALE = 0.01, 0.05, 0.01, 0.005
 #: Where neither mean force nor the pelvis can tell: the limits at which trials go back.
 UNKNOWN_SCALE, UNKNOWN_LAG_S = 0.12, 0.03
-#: Speed of a belt, as a part of 1: what the feet on it can tell (a foot rolls: in one real run its front went back 0.6 %
-#: faster than the belt was set, all of it 1.8 %), and where they tell nothing.
+#: Speed of a belt, as a part of 1: what the feet on it can tell (a foot rolls: in one real run its front went back
+#: 0.6 % faster than the belt was set, all of it 1.8 %), and where they tell nothing.
 BELT, UNKNOWN_BELT = 0.01, 0.04
 RECTANGULAR = 3**-0.5
 #: Standard error of the median of normal noise over that of its mean, for many samples (first principles).
