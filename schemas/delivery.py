@@ -205,7 +205,7 @@ SENT_CHANNELS = Table(
         Field(
             "amplifier_gain",
             Kind.TEXT,
-            "Gain as the amplifier states it; empty if the values are already in the unit.",
+            "Gain as the amplifier states it; empty if the values are already in the unit; unknown if nobody can tell any more: then nothing of the muscle is told in microvolts.",
             nullable=True,
             privacy=IDENTIFIES,
         ),
