@@ -77,3 +77,16 @@ def test_a_comparison_without_an_answer_says_why_and_a_plan_that_was_never_froze
 def test_without_a_plan_everything_is_said_to_be_exploratory(tmp_path: Path) -> None:
     page = answers_page(tmp_path, STATE | {"plan_state": "replaced"})
     assert "everything on this page is exploratory" in page.words
+
+
+def test_how_far_the_runners_came_stands_by_site_with_all_sites_last(tmp_path: Path) -> None:
+    counts = {"enrolled": 6, "sent": 5, "accepted": 4}
+    rows = [
+        {"site": site, "stage": stage, "runner_count": count + more, **small.STAMP}
+        for site, more in (("all sites", 3), ("way", 0))
+        for stage, count in counts.items()
+    ]
+    page = read(write(tmp_path, small.merged(small.study_rows(), {"participant_flow": rows})) / "answers.html")
+    told = table(page, "Everybody whom a delivery names")
+    assert told[0][:4] == ["way", "6", "0", "5"]
+    assert told[1][:4] == ["all sites", "9", "0", "8"]

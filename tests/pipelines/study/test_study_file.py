@@ -273,6 +273,21 @@ def test_a_laboratory_can_find_events_otherwise_with_reason_and_day(tmp_path):
     assert study.processing_at(None) is study.processing_at("nowhere") is study.processing
 
 
+def test_a_level_that_would_neither_be_taken_off_nor_go_back_is_refused(tmp_path):
+    limit = {"plates_read_zero_unloaded": {"offset_n": {"value": 20, "reason": "Old plates.", "since": "2026-03-02"}}}
+    with pytest.raises(Unusable, match=r"ites.mill.events.largest_level_n of 20 or more"):
+        load_study(write(tmp_path, lambda study: study["sites"]["mill"].update(limits=limit)))
+    both = {"limits": limit, "events": {**EVENTS, "largest_level_n": 20}}
+    study = load_study(write(tmp_path, lambda study: study["sites"]["mill"].update(both))).study
+    assert study.processing_at("mill").largest_level_n == 20
+
+
+@pytest.mark.parametrize("name", ["marker_cutoff_hz", "force_cutoff_hz", "event_cutoff_hz"])
+def test_a_filter_that_filters_nothing_at_a_laboratorys_rate_is_refused(name, tmp_path):
+    with pytest.raises(Unusable, match=rf"rocessing.{name} below half the \d+ Hz of site mill"):
+        load_study(write(tmp_path, lambda study: study.setdefault("processing", {}).update({name: 1000})))
+
+
 @pytest.mark.parametrize("events", [{**EVENTS, "contact_threshold_n": None}, {**EVENTS, "reason": " "}])
 def test_events_of_a_laboratory_without_a_change_or_a_reason_are_refused(events, tmp_path):
     with pytest.raises(Unusable, match="events"):
