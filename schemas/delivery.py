@@ -205,10 +205,11 @@ SENT_CHANNELS = Table(
         Field(
             "amplifier_gain",
             Kind.TEXT,
-            "Gain as the amplifier states it; empty if the values are already in the unit; unknown if nobody can tell any more: then nothing of the muscle is told in microvolts.",
+            "Gain as the amplifier states it; empty if the values are already in the unit.",
             nullable=True,
             privacy=IDENTIFIES,
         ),
     ),
     references=(_TO_TRIAL,),
+    notes="An amplifier_gain that nobody can tell any more is unknown, in so many words: then nothing of the muscle is told in uV, and values that are divided by a reference of the same session are there.",
 )
