@@ -136,6 +136,7 @@ class Planned:
     frozen_utc: str | None
     trials_then: int | None
     families: tuple[tuple[str, str, tuple[Answer, ...]], ...]  # family, rule in words, answers
+    curves: tuple[Answer, ...] = ()  # rows of planned_curves
     flow: tuple[tuple[str, dict[str, int]], ...] = ()  # site, how many runners came how far; all sites last
 
     @property
@@ -154,7 +155,7 @@ def read_planned(connection: duckdb.DuckDBPyConnection) -> Planned:
     plans = _rows(connection, "SELECT * FROM analysis_plans WHERE plan_state <> 'replaced'")
     flow = _flow(connection)
     if not plans:
-        return Planned(None, "", "", None, None, (), flow)
+        return Planned(None, "", "", None, None, (), (), flow)
     rows = _rows(connection, "SELECT * FROM planned_contrasts")
     answers = [Answer(row, tuple(_of(row, rows))) for row in rows if row["variant"] == "main"]
     families = []
@@ -170,6 +171,7 @@ def read_planned(connection: duckdb.DuckDBPyConnection) -> Planned:
         plan["frozen_utc"],
         plan["accepted_trial_count"],
         tuple(families),
+        tuple(Answer(row, ()) for row in _rows(connection, "SELECT * FROM planned_curves")),
         flow,
     )
 

@@ -17,6 +17,7 @@ from pipelines.pool.views import COMPARED_SPEED_SQL
 from schemas import outcomes_contrasts as contrasts
 from schemas import outcomes_flow as flow
 from schemas import outcomes_planned as planned
+from schemas import outcomes_planned_curves as planned_curves
 from schemas import outcomes_reliability as reliability
 from schemas import outcomes_study as tables
 from schemas.compared import OF_ENERGY, SOURCES
@@ -44,6 +45,8 @@ ANALYSIS_TABLES: tuple[Table, ...] = (
     flow.PARTICIPANT_FLOW,
     planned.ANALYSIS_PLANS,
     planned.PLANNED_CONTRASTS,
+    planned_curves.PLANNED_CURVES,
+    planned_curves.PLANNED_CURVE_POINTS,
     reliability.RELIABILITY,
     reliability.SITE_AGREEMENT,
 )

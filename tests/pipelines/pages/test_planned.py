@@ -90,3 +90,21 @@ def test_how_far_the_runners_came_stands_by_site_with_all_sites_last(tmp_path: P
     told = table(page, "Everybody whom a delivery names")
     assert told[0][:4] == ["way", "6", "0", "5"]
     assert told[1][:4] == ["all sites", "9", "0", "8"]
+
+
+def test_curves_stand_with_the_stretches_in_which_they_differ_or_why_there_is_no_answer(tmp_path: Path) -> None:
+    asked = {name: word for name, word in ASKED.items() if name not in ("family", "outcome", "at_speed")}
+    common = {**asked, **PLAN, **small.STAMP, "contrast": "visit", "reference_condition": "unshod", "reason_null": None}
+    told = {"two_sided_p_value": 0.0312, "beyond_points": "3-12, 88-100", "runner_count": 9}
+    none = {"runner_count": 4, "reason_null": "4 of at least 6 runners", "beyond_points": "none"}
+    rows = {
+        "analysis_plans": [{**STATE, "plan_settings": "{}", **small.STAMP}],
+        "planned_curves": [
+            {**common, "quantity": "vertical_force_bw", **told},
+            {**common, "quantity": "knee_sagittal_angle_deg", **none},
+        ],
+    }
+    page = read(write(tmp_path, small.merged(small.study_rows(), rows)) / "answers.html")
+    first, second = table(page, "Curves: whether the mean difference leaves out zero anywhere")
+    assert first == ["vertical_force_bw unshod, from first to last", "9", "0.031", "3-12, 88-100", ""]
+    assert second[1:] == ["4", "–", "none", "4 of at least 6 runners"]
