@@ -17,7 +17,7 @@ from schemas.privacy import RUNNER, SESSION
 if TYPE_CHECKING:
     import pandas as pd
 
-    from schemas.received import Received, ToldLater
+    from schemas.received import Received
 
 #: Table -> the column by which its rows are known, and the columns of which the newest row counts.
 TAKEN_OVER: Mapping[str, tuple[str, tuple[str, ...]]] = {
@@ -42,8 +42,3 @@ def as_told_later(received: Received, table: Table, rows: pd.DataFrame) -> pd.Da
         for name, value in one.values:
             rows.loc[mine.fillna(False).astype(bool), name] = value
     return rows
-
-
-def differing(one: ToldLater, row: Mapping[str, Any]) -> list[tuple[str, Any, Any]]:
-    """Column, own value and later value, where they differ."""
-    return [(name, row[name], value) for name, value in one.values if row[name] != value]
