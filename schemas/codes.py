@@ -181,3 +181,50 @@ INTERVAL = (
     ),
     Code("normal", "Normal, with the variance of the random-effects mean."),
 )
+
+FAMILY = (
+    Code("primary", "The analysis plan names the comparison among its primary ones."),
+    Code("secondary", "The analysis plan names it among its secondary ones."),
+    Code("exploratory", "No plan names it: it can raise a question and answers none."),
+)
+
+PLAN_STATE = (
+    Code("frozen", "The plan in force is the one that was frozen last."),
+    Code(
+        "not_frozen",
+        "The plan in force was never frozen: nobody can tell whether it was made before the data were seen.",
+    ),
+    Code("changed", "The plan in force is another one than was frozen last."),
+    Code("replaced", "It was frozen once and is not in force any more."),
+)
+
+PLAN_VARIANT = (
+    Code("main", "The analysis as planned."),
+    Code("without_site", "Without the site named in the detail."),
+    Code("without_overridden", "Without trials that a data manager accepted in spite of a finding."),
+    Code("without_noted", "Without trials that have a finding of weight notes."),
+    Code(
+        "one_event_method", "Only values by the event method named in the detail, and of outcomes that need no events."
+    ),
+    Code("uncertainty_weights", "A runner's trials weighed by 1 over the square of their standard uncertainty."),
+    Code("other_model", "By the pooling model that the plan did not choose, without covariates."),
+    Code("without_covariates", "Without the plan's covariates."),
+)
+
+MULTIPLICITY = (
+    Code("holm", "Holm (1979): holds the chance of any false finding in the family."),
+    Code(
+        "benjamini_hochberg", "Benjamini & Hochberg (1995): holds the expected part of false ones among the findings."
+    ),
+    Code("none", "Not adjusted."),
+)
+
+AGAINST_SMALLEST = (
+    Code("matters", "The whole interval is further from zero than the smallest effect."),
+    Code("too_small", "The whole interval is nearer to zero than the smallest effect, on both sides."),
+    Code(
+        "is_there",
+        "The interval leaves out zero and not the smallest effect: a difference, perhaps too small to matter.",
+    ),
+    Code("open", "The interval holds zero and reaches as far as the smallest effect: nothing is decided."),
+)

@@ -134,13 +134,19 @@ OUTCOME_UNCERTAINTIES = Table(
         ),
         _part("from_level_value", "What the level that may be left on the plates is worth."),
         _part("from_noise_value", "What noise and vibration of the plates are worth."),
-        _part("from_scale_value", "What the gain of the plates, or a wrong body mass, is worth."),
+        _part(
+            "from_scale_value",
+            "What the gain of the plates, that of their horizontal channels by themselves, what these take of vertical force, or a wrong body mass is worth.",
+        ),
         _part("from_lag_value", "What a lag between force, or foot sensors, and markers is worth."),
         _part(
             "from_events_value",
             "What the method of finding contact and toe-off is worth, where that is not force; null with force.",
         ),
-        _part("from_markers_value", "What the error of marker positions is worth."),
+        _part(
+            "from_markers_value",
+            "What errors of marker positions, of their scale, and of the plates' places among the markers are worth.",
+        ),
         Field(
             "footfall_count",
             Kind.INTEGER,

@@ -17,14 +17,14 @@ OUTCOME_NAME = Field(
     "Column name of the outcome, its unit in its ending; what else tells it apart stands before it, parted by slashes, for example soleus/left/onset_before_contact_s.",
     privacy=PLAIN,
 )
-_REFERENCE = Field(
+REFERENCE = Field(
     "reference_condition", Kind.CODE, "Condition that is compared with.", study_list="conditions", privacy=PLAIN
 )
-_CONTRAST = Field("contrast", Kind.CODE, "What is compared.", codes=codes.CONTRAST, privacy=PLAIN)
-_REFERENCE_VISIT = replace(
+CONTRAST = Field("contrast", Kind.CODE, "What is compared.", codes=codes.CONTRAST, privacy=PLAIN)
+REFERENCE_VISIT = replace(
     f.VISIT, name="reference_visit", description="Visit that is compared with; the same one if conditions are compared."
 )
-_COMPARED = (
+COMPARED_KEY = (
     "outcome",
     "contrast",
     "visit",
@@ -34,7 +34,7 @@ _COMPARED = (
     "condition",
     "reference_condition",
 )
-_LACKS = tuple(
+LACKS = tuple(
     Field(name, Kind.INTEGER, description, low=0, privacy=PLAIN)
     for name, description in (
         ("measured_count", "Runners at sites who were measured on both sides, with or without a value."),
@@ -47,6 +47,91 @@ _LACKS = tuple(
     )
 )
 ROW = "{unit_of_row}"
+POOLING_METHOD = Field("pooling_method", Kind.CODE, "How it was pooled.", codes=codes.POOLING_METHOD, privacy=PLAIN)
+#: What a method of pooling says of one comparison.
+POOLED_NUMBERS = (
+    real("estimate_value", ROW, "Pooled difference, in the outcome's own unit."),
+    real("standard_error_value", ROW, "Its standard error, as used in the interval.", low=0),
+    real("lower_limit_value", ROW, "Lower end of the 95 % confidence interval."),
+    real("upper_limit_value", ROW, "Upper end of it."),
+    Field(
+        "interval",
+        Kind.CODE,
+        "How the interval was made.",
+        codes=codes.INTERVAL,
+        privacy=PLAIN,
+    ),
+    real(
+        "degrees_of_freedom",
+        "1",
+        "Of the interval's Student's t; with few sites hardly more than sites less 1, however many runners. Null for the normal interval.",
+        low=0,
+    ),
+    real(
+        "two_sided_p_value",
+        "1",
+        "Probability of an estimate at least as far from zero if the true difference were zero. Not adjusted for the number of comparisons.",
+        low=0,
+        high=1,
+    ),
+    real(
+        "between_site_sd_value",
+        ROW,
+        "Standard deviation of the true difference between sites: the root of tau squared, 0 where it was estimated at or below zero.",
+        low=0,
+    ),
+    real(
+        "runner_sd_value",
+        ROW,
+        "Standard deviation of the runners' own true differences, as those tell who were measured at several sites. Only of the mixed model, and null where nobody travelled.",
+        low=0,
+    ),
+    real(
+        "rest_sd_value",
+        ROW,
+        "Standard deviation of one runner's difference at one site, less what the two columns before it say. Only of the mixed model.",
+        low=0,
+    ),
+    real("cochran_q_index", "1", "Cochran's Q over the sites. Null for the mixed model.", low=0),
+    real("heterogeneity_percent", "%", "I squared; null for the mixed model.", low=0, high=100),
+    real(
+        "prediction_lower_value",
+        ROW,
+        "Lower end of the 95 % interval for the true difference at a further site, t on sites less 2 (Higgins et al. 2009). Null below 3 sites.",
+    ),
+    real("prediction_upper_value", ROW, "Upper end of it."),
+    Field(
+        "fitted_components",
+        Kind.CODE,
+        "Which variances the mixed model has; null for the other methods.",
+        codes=codes.FITTED_COMPONENTS,
+        nullable=True,
+        privacy=PLAIN,
+    ),
+    Field(
+        "singular",
+        Kind.BOOLEAN,
+        "Whether a variance was estimated at or below zero: there is then no sign of it in these runners, which with few sites does not say that it is none.",
+        nullable=True,
+        privacy=PLAIN,
+    ),
+    Field(
+        "reason_simpler",
+        Kind.TEXT,
+        "Why a simpler model stands in for the mixed model, as fitted_components says; null where none does.",
+        nullable=True,
+        privacy=PLAIN,
+    ),
+    Field("runner_count", Kind.INTEGER, "Different runners.", low=0, privacy=PLAIN),
+    Field(
+        "travelling_runner_count",
+        Kind.INTEGER,
+        "Of them, those measured at several sites. The mixed model knows each as one person; in the random effects they count at each site, which are then not wholly independent.",
+        low=0,
+        privacy=PLAIN,
+    ),
+    Field("site_count", Kind.INTEGER, "Sites pooled.", low=0, privacy=PLAIN),
+)
 
 RUNNER_CONTRASTS = Table(
     name="runner_contrasts",
@@ -68,14 +153,14 @@ RUNNER_CONTRASTS = Table(
     fields=(
         f.PARTICIPANT_ID,
         f.SITE,
-        _CONTRAST,
+        CONTRAST,
         f.VISIT,
-        _REFERENCE_VISIT,
+        REFERENCE_VISIT,
         f.COMPARED_SPEED,
         f.COMPARED_METHOD,
         OUTCOME_NAME,
         f.CONDITION,
-        _REFERENCE,
+        REFERENCE,
         real(
             "condition_mean_value",
             ROW,
@@ -108,17 +193,17 @@ SITE_CONTRASTS = Table(
     name="site_contrasts",
     layer=Layer.OUTCOME,
     one_row_is="the difference of one outcome between two conditions or visits at one site and speed",
-    key=(*_COMPARED, "site"),
+    key=(*COMPARED_KEY, "site"),
     rows=NOBODYS,
     fields=(
         OUTCOME_NAME,
-        _CONTRAST,
+        CONTRAST,
         f.VISIT,
-        _REFERENCE_VISIT,
+        REFERENCE_VISIT,
         f.AT_SPEED,
         f.COMPARED_METHOD,
         f.CONDITION,
-        _REFERENCE,
+        REFERENCE,
         f.SITE,
         real("estimate_value", ROW, "Mean of the runners' differences, in the outcome's own unit."),
         real(
@@ -132,7 +217,7 @@ SITE_CONTRASTS = Table(
         ),
         real("upper_limit_value", ROW, "Upper end of it."),
         Field("runner_count", Kind.INTEGER, "Runners with a value on both sides.", low=0, privacy=PLAIN),
-        *_LACKS,
+        *LACKS,
         Field(
             "reason_null", Kind.TEXT, "Why the site has no interval and is not pooled.", nullable=True, privacy=PLAIN
         ),
@@ -144,100 +229,27 @@ POOLED_CONTRASTS = Table(
     name="pooled_contrasts",
     layer=Layer.OUTCOME,
     one_row_is="the difference of one outcome between two conditions or visits at one speed, pooled over sites by one method",
-    key=(*_COMPARED, "pooling_method"),
+    key=(*COMPARED_KEY, "pooling_method"),
     rows=NOBODYS,
     fields=(
         OUTCOME_NAME,
-        _CONTRAST,
+        CONTRAST,
         f.VISIT,
-        _REFERENCE_VISIT,
+        REFERENCE_VISIT,
         f.AT_SPEED,
         f.COMPARED_METHOD,
         f.CONDITION,
-        _REFERENCE,
-        Field("pooling_method", Kind.CODE, "How it was pooled.", codes=codes.POOLING_METHOD, privacy=PLAIN),
-        real("estimate_value", ROW, "Pooled difference, in the outcome's own unit."),
-        real("standard_error_value", ROW, "Its standard error, as used in the interval.", low=0),
-        real("lower_limit_value", ROW, "Lower end of the 95 % confidence interval."),
-        real("upper_limit_value", ROW, "Upper end of it."),
+        REFERENCE,
+        POOLING_METHOD,
         Field(
-            "interval",
+            "family",
             Kind.CODE,
-            "How the interval was made.",
-            codes=codes.INTERVAL,
+            "Whether the analysis plan names the comparison. What the plan itself says of it, with its covariates and exclusions, is in planned_contrasts.",
+            codes=codes.FAMILY,
             privacy=PLAIN,
         ),
-        real(
-            "degrees_of_freedom",
-            "1",
-            "Of the interval's Student's t; with few sites hardly more than sites less 1, however many runners. Null for the normal interval.",
-            low=0,
-        ),
-        real(
-            "two_sided_p_value",
-            "1",
-            "Probability of an estimate at least as far from zero if the true difference were zero. Not adjusted for the number of comparisons.",
-            low=0,
-            high=1,
-        ),
-        real(
-            "between_site_sd_value",
-            ROW,
-            "Standard deviation of the true difference between sites: the root of tau squared, 0 where it was estimated at or below zero.",
-            low=0,
-        ),
-        real(
-            "runner_sd_value",
-            ROW,
-            "Standard deviation of the runners' own true differences, as those tell who were measured at several sites. Only of the mixed model, and null where nobody travelled.",
-            low=0,
-        ),
-        real(
-            "rest_sd_value",
-            ROW,
-            "Standard deviation of one runner's difference at one site, less what the two columns before it say. Only of the mixed model.",
-            low=0,
-        ),
-        real("cochran_q_index", "1", "Cochran's Q over the sites. Null for the mixed model.", low=0),
-        real("heterogeneity_percent", "%", "I squared; null for the mixed model.", low=0, high=100),
-        real(
-            "prediction_lower_value",
-            ROW,
-            "Lower end of the 95 % interval for the true difference at a further site, t on sites less 2 (Higgins et al. 2009). Null below 3 sites.",
-        ),
-        real("prediction_upper_value", ROW, "Upper end of it."),
-        Field(
-            "fitted_components",
-            Kind.CODE,
-            "Which variances the mixed model has; null for the other methods.",
-            codes=codes.FITTED_COMPONENTS,
-            nullable=True,
-            privacy=PLAIN,
-        ),
-        Field(
-            "singular",
-            Kind.BOOLEAN,
-            "Whether a variance was estimated at or below zero: there is then no sign of it in these runners, which with few sites does not say that it is none.",
-            nullable=True,
-            privacy=PLAIN,
-        ),
-        Field(
-            "reason_simpler",
-            Kind.TEXT,
-            "Why a simpler model stands in for the mixed model, as fitted_components says; null where none does.",
-            nullable=True,
-            privacy=PLAIN,
-        ),
-        Field("runner_count", Kind.INTEGER, "Different runners.", low=0, privacy=PLAIN),
-        Field(
-            "travelling_runner_count",
-            Kind.INTEGER,
-            "Of them, those measured at several sites. The mixed model knows each as one person; in the random effects they count at each site, which are then not wholly independent.",
-            low=0,
-            privacy=PLAIN,
-        ),
-        Field("site_count", Kind.INTEGER, "Sites pooled.", low=0, privacy=PLAIN),
-        *_LACKS,
+        *POOLED_NUMBERS,
+        *LACKS,
         Field("reason_null", Kind.TEXT, "Why there is no estimate; null if there is.", nullable=True, privacy=PLAIN),
         *STUDY_PROVENANCE,
     ),

@@ -176,7 +176,7 @@ SIGNAL_TRACES = Table(
 TRIAL_SHAPES = Table(
     name="trial_shapes",
     layer=Layer.QUALITY,
-    one_row_is="the shape of one stride of an accepted running trial, or of all of a standing one",
+    one_row_is="the shape of one stride or step of an accepted running trial, or one of the two of a standing one",
     key=("trial_id", "delivery_id", "marker", "stride_number"),
     rows=Rows(TRIAL, scopes=("motion",)),
     stays=True,
@@ -185,10 +185,16 @@ TRIAL_SHAPES = Table(
         Field(
             "marker",
             Kind.TEXT,
-            "Heel marker between whose highest places the stride is, for example calcaneus_left; standing of a standing trial.",
+            "Heel marker between whose highest places the stride is, for example calcaneus_left; of a step, kept of short trials, both heels; standing of a standing trial.",
             privacy=PLAIN,
         ),
-        Field("stride_number", Kind.INTEGER, "Counted from 0 within the trial and marker.", low=0, privacy=PLAIN),
+        Field(
+            "stride_number",
+            Kind.INTEGER,
+            "Counted from 0 within the trial and marker, steps within the trial; of a standing trial 0 is how it sways and 1 its posture.",
+            low=0,
+            privacy=PLAIN,
+        ),
         Field(
             "cell",
             Kind.TEXT,
@@ -198,7 +204,7 @@ TRIAL_SHAPES = Table(
         Field(
             "shape_code",
             Kind.TEXT,
-            "The paths of both feet over the stride, less their means, in thousandths of the foot's length: 16-bit integers, packed and written in base 64.",
+            "The paths of both feet over the stride or step, less their means, in thousandths of the foot's length; of a standing trial sums of its markers' places in 0.01 mm, or their middle places in 0.1 mm: 16-bit integers, packed and written in base 64.",
             privacy=SENSITIVE,
         ),
         *f.PROVENANCE,

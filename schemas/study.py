@@ -17,7 +17,7 @@ from schemas.muscle_phases import PHASES, SENIAM_KINDS, MuscleKind, MusclePhases
 from schemas.processing import Processing
 from schemas.quota import Quota
 from schemas.settings import Settings
-from schemas.site_settings import SiteEvents, SiteLimit
+from schemas.site_settings import SiteEvents, SiteLimit, contradictions
 from schemas.study_codes import StudyCodes
 
 LabAxis = Literal["+x", "-x", "+y", "-y", "+z", "-z"]
@@ -241,6 +241,15 @@ class Study(Settings):
         for setting, words in named.items():
             if unknown := [word for word in words if word not in self.conditions]:
                 raise ValueError(f"{setting} names {', '.join(unknown)}, which is not among the conditions")
+        return self
+
+    @model_validator(mode="after")
+    def _settings_that_work_together(self) -> Study:
+        for name, site in self.sites.items():
+            rates = site.profile.marker_rate_hz, site.profile.force_rate_hz
+            own = self.limits_of("plates_read_zero_unloaded", name)
+            if wrong := list(contradictions(name, self.processing_at(name), own, rates)):
+                raise ValueError("; ".join(wrong))
         return self
 
     @property

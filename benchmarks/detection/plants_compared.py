@@ -107,6 +107,14 @@ def _with_noise(case: Case, size: float, chance: np.random.Generator) -> Copied:
     return replace(cut, second=cut.second.with_recording(points=points + chance.normal(0, size / unit, points.shape)))
 
 
+def _standing_again(case: Case, size: float, chance: np.random.Generator) -> Copied:
+    """A standing trial without its first fifth, positions rounded to ``size`` mm."""
+    cut = _with_the_start_cut(case, 20.0, chance)
+    recording = cut.second.recording
+    grid = size / 1000 if recording.point_unit == "m" else size
+    return replace(cut, second=cut.second.with_recording(points=np.round(recording.points / grid) * grid))
+
+
 PLANTS = (
     Plant(
         "changed_trials_say_why", "the mass of an accepted session comes again {size} larger, without a reason", "%",
@@ -125,5 +133,17 @@ PLANTS = (
         "recording_is_of_one_trial_only",
         "a recording is sent again as another trial, less a frame and with noise of {size}", "mm", (0.5, 2.0, 5.0), 2.0,
         "the same run counts twice", send=_with_noise, share_of_trials=0.5,
+    ),
+    Plant(
+        "recording_is_of_one_trial_only",
+        "a standing trial is sent again as another one, without its first fifth and rounded to {size}", "mm",
+        (0.01, 0.1, 1.0), 0.1, "the other one's strike and joint angles count from somebody else's posture",
+        send=_standing_again, kind="standing", share_of_trials=0.5,
+    ),
+    Plant(
+        "recording_is_of_one_trial_only",
+        "a standing trial is sent again as another one, less a frame and with noise of {size}", "mm",
+        (0.1, 0.3, 1.0, 2.0), 0.1, "the other one's strike and joint angles count from somebody else's posture",
+        send=_with_noise, kind="standing", share_of_trials=0.5,
     ),
 )  # fmt: skip

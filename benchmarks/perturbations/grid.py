@@ -7,7 +7,7 @@ check that did not speak before must speak. Two real recordings and two simulate
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from functools import cache
 
@@ -15,6 +15,7 @@ import numpy as np
 
 from benchmarks.detection.specimens import Case, specimen
 from benchmarks.detection.way import job_of
+from benchmarks.perturbations.wrong import Perturbation
 from benchmarks.real_recordings.recordings import runway, there, treadmill
 from checks.context import Context
 from checks.findings import Finding, Stamp
@@ -28,25 +29,10 @@ from schemas.model import Kind
 from schemas.outcomes_signals import FOOTFALL_JOINTS
 from schemas.processing import Processing
 from schemas.reading import Reading
-from schemas.trial import FloatArray, Plate, Trial
+from schemas.trial import FloatArray
 
 _STAMP = Stamp("perturbed", "perturbed")
 _ALIKE_S = 0.1
-
-
-@dataclass(frozen=True)
-class Perturbation:
-    """One thing that is wrong. change: of the trial. settings: of the processing, in place of the study's.
-
-    Another setting is another definition of the outcome and no fault of the equipment: what it is worth is shown, and
-    nobody has to speak. times: how many times what uncertainties assume, where no check can see it; outcomes may then
-    move as many times further.
-    """
-
-    name: str
-    change: Callable[[Trial], Trial] = lambda trial: trial
-    settings: dict[str, float] | None = None
-    times: float = 1.0
 
 
 @dataclass(frozen=True)
@@ -184,95 +170,3 @@ def _pairs(here: Rows, there_: Rows) -> list[tuple[int, int]]:
     nearest = [(i, int(np.argmin(np.abs(b - when)))) for i, when in enumerate(a)]
     sides = here.columns["side"], there_.columns["side"]
     return [(i, j) for i, j in nearest if abs(a[i] - b[j]) < _ALIKE_S and sides[0][i] == sides[1][j]]
-
-
-# --- what is wrong ---------------------------------------------------------------------------------------------------
-
-
-def _plates(change: Callable[[Plate, float], Plate]) -> Callable[[Trial], Trial]:
-    """The same of every plate; the second argument is the rate of force in Hz."""
-
-    def changed(trial: Trial) -> Trial:
-        rate = trial.analog_rate_hz or 1.0
-        return replace(trial, plates=tuple(change(plate, rate) for plate in trial.plates))
-
-    return changed
-
-
-def _pushed(force: Callable[[int], FloatArray]) -> Callable[[Trial], Trial]:
-    """A force (n, 3) N more at the middle of each plate."""
-
-    def push(plate: Plate, _: float) -> Plate:
-        extra = force(len(plate.force))
-        turn = np.cross(plate.corners.mean(axis=0), extra)
-        return replace(plate, force=plate.force + extra, moment=plate.moment + turn)
-
-    return _plates(push)
-
-
-def _offset(newtons: float, axis: int) -> Callable[[Trial], Trial]:
-    return _pushed(lambda count: np.tile(newtons * np.eye(3)[axis], (count, 1)))
-
-
-def _drift(newtons: float) -> Callable[[Trial], Trial]:
-    return _pushed(lambda count: np.linspace(0, newtons, count)[:, None] * [0.0, 1.0, 0.0])
-
-
-def _noise(newtons: float) -> Callable[[Trial], Trial]:
-    return _pushed(lambda count: np.random.default_rng(7).normal(0, newtons, (count, 3)) * [0.5, 1.0, 0.5])
-
-
-def _gain(times: float) -> Callable[[Trial], Trial]:
-    return _plates(lambda plate, _: replace(plate, force=plate.force * times, moment=plate.moment * times))
-
-
-def _lag(milliseconds: float) -> Callable[[Trial], Trial]:
-    def late(plate: Plate, rate: float) -> Plate:
-        samples = round(milliseconds / 1000 * rate)
-        return replace(
-            plate, force=np.roll(plate.force, samples, axis=0), moment=np.roll(plate.moment, samples, axis=0)
-        )
-
-    return _plates(late)
-
-
-def _half_rate(trial: Trial) -> Trial:
-    plates = tuple(replace(p, force=p.force[::2], moment=p.moment[::2], raw=p.raw[::2]) for p in trial.plates)
-    return replace(trial, plates=plates, analog_rate_hz=(trial.analog_rate_hz or 0.0) / 2)
-
-
-def _lost(seconds: float) -> Callable[[Trial], Trial]:
-    """The converter repeats its last sample for so long, in the middle of the recording."""
-
-    def hold(plate: Plate, rate: float) -> Plate:
-        middle, count = len(plate.force) // 2, round(seconds * rate)
-        force, moment, raw = plate.force.copy(), plate.moment.copy(), plate.raw.copy()
-        for signal in (force, moment, raw):
-            signal[middle : middle + count] = signal[middle - 1]
-        return replace(plate, force=force, moment=moment, raw=raw)
-
-    return _plates(hold)
-
-
-def _shaking_markers(millimetres: float) -> Callable[[Trial], Trial]:
-    def shaken(trial: Trial) -> Trial:
-        chance = np.random.default_rng(8)
-        paths = {name: path + chance.normal(0, millimetres / 1000, path.shape) for name, path in trial.markers.items()}
-        return replace(trial, markers=paths)
-
-    return shaken
-
-
-GRID = (
-    *(Perturbation(f"{n:+g} N vertically", _offset(n, 1)) for n in (-14, -8, 8, 14, 20)),
-    *(Perturbation(f"{n:+g} N fore-aft", _offset(n, 0)) for n in (-14, 14, 20)),
-    *(Perturbation(f"drift by {n:+g} N", _drift(n)) for n in (10, 20)),
-    *(Perturbation(f"gain times {g}", _gain(g)) for g in (0.91, 0.97, 1.02, 1.05, 1.09)),
-    *(Perturbation(f"force {ms:+g} ms late", _lag(ms)) for ms in (-20, -10, -5, 5, 10, 20)),
-    *(Perturbation(f"noise of {n:g} N", _noise(n)) for n in (5, 10, 15)),
-    Perturbation("half the force samples", _half_rate),
-    Perturbation("a packet of 30 ms lost", _lost(0.03)),
-    Perturbation("markers shake by 1 mm", _shaking_markers(1)),
-    Perturbation("markers shake by 3 mm", _shaking_markers(3), times=3),
-    Perturbation("threshold of 30 N", settings={"contact_threshold_n": 30.0}),
-)

@@ -108,6 +108,7 @@ def study() -> Study:
 
 
 _SIDES = ("left", "right")
+_STANDING = ("r02_standing.c3d", "r11_standing.c3d")
 
 
 @cache
@@ -118,7 +119,7 @@ def treadmill() -> Recorded:
         mass_kg=80.0, sex="male", stature_m=1.83, set_speed_m_per_s=2.5, file="trials/r02-run25.c3d",
     )  # fmt: skip
     truth = json.loads((TREADMILL / "r02_run25.truth.json").read_text(encoding="utf-8"))
-    return _recorded("treadmill", row, TREADMILL / "r02_run25_landmarks.c3d", TREADMILL / "r02_standing.c3d", truth)
+    return _recorded("treadmill", row, TREADMILL / "r02_run25_landmarks.c3d", TREADMILL / _STANDING[0], truth)
 
 
 @cache
@@ -129,7 +130,17 @@ def runway() -> Recorded:
         "r11-run35", "lane", "running", "cushioned", "runway", session_id="r11", participant_id="r11",
         mass_kg=truth["r11_standing"]["mass_kg"], set_speed_m_per_s=3.5, file="trials/r11-run35.c3d",
     )  # fmt: skip
-    return _recorded("runway", row, RUNWAY / "r11_run35.c3d", RUNWAY / "r11_standing.c3d", truth["r11_run35"])
+    return _recorded("runway", row, RUNWAY / "r11_run35.c3d", RUNWAY / _STANDING[1], truth["r11_run35"])
+
+
+@cache
+def still() -> tuple[Workspace, Workspace]:
+    """What is worked out of the standing trials of both."""
+    return _of_standing(treadmill().job, TREADMILL / _STANDING[0]), _of_standing(runway().job, RUNWAY / _STANDING[1])
+
+
+def _of_standing(job: TrialJob, path: Path) -> Workspace:
+    return workspace_of(replace(job, path=path, row=replace(job.row, kind="standing", set_speed_m_per_s=None)))[0]
 
 
 def _recorded(name: str, row: TrialRow, running: Path, standing: Path, truth: dict[str, Any]) -> Recorded:

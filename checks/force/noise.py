@@ -99,17 +99,24 @@ def _mostly(windows: list[FloatArray], rate: float) -> str:
     seen="With nobody on it, {same_percent:.0f} % of the samples of {place} are exactly the same as the one before, in "
     "all channels{left_n}.",
     expected="An amplifier is never silent: fewer than {still_percent:g} % of an empty plate's samples repeat exactly, "
-    "and small forces are left in.",
+    "and small forces are left in, all above {cut_n:g} N if a trial is to be kept.",
     remedy="Switch off whatever sets small forces to zero, or smooths them away, before the export, and export again "
     "as recorded. If nothing does, check that the plate's cable is plugged in.",
     words=("same_percent", "left_n"),
-    limits={"still_percent": Limit("%", "own choice; 95 to 97 % in one real trial that was smoothed and cut")},
+    limits={
+        "still_percent": Limit("%", "own choice; 95 to 97 % in one real trial that was smoothed and cut"),
+        "cut_n": Limit("N", "own choice: 15 to 22 N in two real recordings; contact and toe-off are read at 20 N"),
+    },
 )
-def empty_plates_keep_their_noise(trial: Trial, work: Workspace, *, still_percent: float = SILENT_PERCENT) -> Looked:
+def empty_plates_keep_their_noise(
+    trial: Trial, work: Workspace, *, still_percent: float = SILENT_PERCENT, cut_n: float = 25.0
+) -> Looked:
     """Nothing has set the force of an empty plate to exactly zero.
 
     Where software cut away small forces, contact times are those of its own threshold, and whether the plate was
-    zeroed can no longer be seen. It is a habit of the laboratory's program, so it is told once for all plates.
+    zeroed can no longer be seen. It is a habit of the laboratory's program, so it is told once for all plates. Where
+    more was cut away than events are read at, contacts are shorter than those of other laboratories: the trial goes
+    back.
     """
     if reason := signals.without_force(trial):
         return nothing(reason)
@@ -133,7 +140,22 @@ def empty_plates_keep_their_noise(trial: Trial, work: Workspace, *, still_percen
         "left_n": f"; the smallest force but zero is {min(left):.1f} N" if left else "",
         "moment_s": moment,
     }
+    if any(band and min(band, _cut_at_least(signals.vertical(plate))) > cut_n for plate, *_, band in silent):
+        fault["weight"] = "returns"
     return looked(max(examined, 1), [fault])
+
+
+def _cut_at_least(force: FloatArray) -> float:
+    """N up to which forces were surely set to zero, of (n,) vertical force that rises steeply from sample to sample.
+
+    At the zero beside its end the force would have gone on about as it does behind that end; so much was cut away.
+    """
+    sizes = np.abs(force)
+    rises: list[float] = []
+    for one, two, three in ((sizes[:-2], sizes[1:-1], sizes[2:]), (sizes[2:], sizes[1:-1], sizes[:-2])):
+        ends = (one == 0) & (two > 0) & (three > two)
+        rises += (2 * two - three)[ends].tolist()
+    return max(rises, default=0.0)
 
 
 def _same_share(plate: Plate, rests: list[Spell]) -> float:

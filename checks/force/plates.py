@@ -27,12 +27,12 @@ LEAST_LOSS = 0.005
     seen="With nobody on it, plate {number} reads {level_n:+.0f} N vertically, going from {start_n:+.0f} N "
     "at the start to {end_n:+.0f} N at the end of the trial; {level_fore_aft_n:+.0f} N fore-aft, "
     "{level_sideways_n:+.0f} N sideways, and a moment of up to {level_nm:.1f} N.m.",
-    expected="An unloaded plate reads 0 N, within {offset_n:g} N, from start to end in each channel; of a moment, what "
-    "such a force makes at the plate's corner.",
+    expected="An unloaded plate reads 0 N, within {allowed_n:g} N, from start to end in each channel; of a moment, "
+    "what such a force makes at the plate's corner.",
     remedy="If an unloaded recording of the same session exists, subtract it and export again; otherwise "
     "subtract this trial's own unloaded level. Before the next session zero the amplifier with the plate "
     "warm and unloaded, and with the belt running on a treadmill.",
-    words=("number", "level_n", "start_n", "end_n", "level_fore_aft_n", "level_sideways_n", "level_nm"),
+    words=("number", "level_n", "start_n", "end_n", "level_fore_aft_n", "level_sideways_n", "level_nm", "allowed_n"),
     limits={"offset_n": Limit("N", "common practice: below the 20 N contact threshold")},
 )
 def plates_read_zero_unloaded(trial: Trial, work: Workspace, *, offset_n: float = 15.0) -> Looked:
@@ -45,9 +45,10 @@ def plates_read_zero_unloaded(trial: Trial, work: Workspace, *, offset_n: float 
     if reason := signals.without_force(trial):
         return nothing(reason)
     readings = work.plate_readings
-    beyond = [one for one in readings if max(one.largest_n, abs(one.start_n), abs(one.end_n)) > offset_n]
+    allowed = min(offset_n, work.processing.largest_level_n)  # what is not taken off goes back
+    beyond = [one for one in readings if max(one.largest_n, abs(one.start_n), abs(one.end_n)) > allowed]
     plates = {plate.number: plate for plate in trial.plates}
-    faults = [{**_level(reading), **_at(plates[reading.number])} for reading in beyond]
+    faults = [{**_level(reading), "allowed_n": allowed, **_at(plates[reading.number])} for reading in beyond]
     examined = sum(reading.samples for reading in readings)
     return looked(examined, faults) if examined else nothing("no plate is ever unloaded")
 

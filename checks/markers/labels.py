@@ -12,6 +12,7 @@ import numpy as np
 
 from checks.registry import Limit, Looked, Subject, Weight, check, looked, nothing
 from pipelines.science.joints import anatomy as landmarks
+from pipelines.science.joints.clusters import beyond_its_segment
 from pipelines.science.signals import measures as signals
 from pipelines.science.signals.middle import known_median
 from pipelines.science.workspace import Workspace
@@ -181,6 +182,7 @@ _LENGTHS = (  # markers of one leg that a rigid segment holds together, and whic
         "cluster_mm": Limit(
             "mm", "common practice; the clusters of one real run (CC BY 4.0) leave their shape by 0.4 to 2.5 mm"
         ),
+        "segment_mm": Limit("mm", "own choice; the clusters of the same run lie 90 mm and more within their segments"),
     },
 )
 def segment_lengths_are_those_of_the_standing_trial(
@@ -193,6 +195,7 @@ def segment_lengths_are_those_of_the_standing_trial(
     shank_mm: float = 35.0,
     thigh_mm: float = 60.0,
     cluster_mm: float = 8.0,
+    segment_mm: float = 40.0,
 ) -> Looked:
     """Foot, shank and thigh are as long, and clusters of the shape, as in the standing trial of the same footwear.
 
@@ -216,6 +219,8 @@ def segment_lengths_are_those_of_the_standing_trial(
         examined += len(known)
         if len(known) and np.median(known) > cluster_mm:
             faults.append(_cluster_fault(trial, posture, cluster, float(np.median(known)), cluster_mm))
+        elif (beyond := beyond_its_segment(trial, posture, cluster)) > segment_mm:
+            faults.append(_elsewhere_fault(trial, posture, cluster, beyond, segment_mm))
     return looked(examined, faults) if examined else nothing("no two markers of one segment are in both trials")
 
 
@@ -227,6 +232,18 @@ def _cluster_fault(trial: Trial, posture: Posture, cluster: str, found_mm: float
         "allowed_mm": allowed_mm,
         "what_to_do": "If one of them was stuck on again or two labels are exchanged, mend the labels and export "
         "again, or send a standing trial recorded after the change; else leave the trial out",
+        "place": f"cluster {cluster}",
+    }
+
+
+def _elsewhere_fault(trial: Trial, posture: Posture, cluster: str, beyond_mm: float, allowed: float) -> dict[str, Any]:
+    carried = ", ".join(role for role, by in trial.carried.items() if by == cluster)
+    return {
+        "what": f"The markers of cluster {cluster} lie {beyond_mm:.0f} mm beyond both ends of the segment whose "
+        f"landmarks they carry ({carried}) in the standing trial {posture.trial_id}",
+        "allowed_mm": allowed,
+        "what_to_do": "Correct the profile: each cluster carries landmarks of the segment it is worn on; a joint "
+        "between two segments that one cluster carries does not bend",
         "place": f"cluster {cluster}",
     }
 

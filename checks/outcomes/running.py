@@ -1,19 +1,18 @@
-"""Whether what was computed from a trial can be running: number, order, duration and size of footfalls, speed.
+"""Whether what was computed from a trial can be running: number, order, duration and size of footfalls.
 
-Looks at the footfalls of one trial. Whether a whole laboratory differs from the others is another subject.
+Looks at the footfalls of one trial; speed is in ``speed``. Whether a whole laboratory differs from the others is
+another subject.
 """
 
 from __future__ import annotations
 
-from typing import Any
-
 import numpy as np
 
+from checks.outcomes.places import at_contact
 from checks.registry import Limit, Looked, Subject, Weight, check, looked, nothing
 from pipelines.science.frames import Rows
 from pipelines.science.signals import measures as signals
-from schemas.study import Study
-from schemas.trial import FORWARD, UP, Trial
+from schemas.trial import UP, Trial
 
 
 @check(
@@ -96,7 +95,7 @@ def contact_times_are_credible(
         "wrong": int((beyond > 0).sum()),
         "footfalls": len(known),
         "contact_time_found_s": float(worst["contact_time_s"]),
-        **_at(worst, "force:all:vertical"),
+        **at_contact(worst, "force:all:vertical"),
     }
     return looked(len(known), [fault])
 
@@ -136,7 +135,7 @@ def active_peaks_are_credible(
         "wrong": int((beyond > 1).sum()),
         "footfalls": len(known),
         "peak_bw": float(worst["active_peak_bw"]),
-        **_at(worst, "force:all:vertical"),
+        **at_contact(worst, "force:all:vertical"),
     }
     return looked(len(known), [fault])
 
@@ -180,114 +179,6 @@ def sides_alternate(trial: Trial, footfalls: Rows, *, within_s: float = 0.55) ->
         "pairs": int(close.sum()),
         "apart_s": float(apart[same[0]]),
         "side": row["side"],
-        **_at(row, "force:all:vertical"),
+        **at_contact(row, "force:all:vertical"),
     }
     return looked(close.sum(), [fault])
-
-
-@check(
-    about=Subject.TRIAL,
-    weight=Weight.NOTES,
-    seen="Fore-aft impulse adds up to {net_percent:+.1f} % of the vertical impulse over {count} footfalls.",
-    expected="At steady speed braking and propulsion cancel, within {share_percent:g} % of the vertical impulse.",
-    remedy="Check the fore-aft zero of the plate with the belt running and nobody on it, then whether belt "
-    "and plate were level (1 % of slope shows as 1 % here) and whether the runner drifted along the belt.",
-    words=("net_percent", "count"),
-    limits={"share_percent": Limit("%", "common practice; equality at steady speed follows from Newton's second law")},
-)
-def fore_aft_impulse_balances_at_steady_speed(trial: Trial, footfalls: Rows, *, share_percent: float = 2.0) -> Looked:
-    """On a treadmill braking and propulsive impulse cancel over the trial.
-
-    The runner stays in place, so what brakes must also drive; a remainder is an offset, a slope or crosstalk from the
-    vertical channel, and it goes into braking and propulsion in full.
-    """
-    if reason := signals.without_footfalls(trial, footfalls):
-        return nothing(reason)
-    if trial.surface != "treadmill":
-        return nothing("not a treadmill: one pass need not be at steady speed")
-    net_s, vertical_s = (footfalls.numbers(f"{name}_impulse_bw_s") for name in ("net_fore_aft", "vertical"))
-    both = np.flatnonzero(np.isfinite(net_s) & (vertical_s > 0))
-    if len(both) < 2:
-        return nothing("fewer than two footfalls with both impulses")
-    net = 100 * float(net_s[both].sum() / vertical_s[both].sum())
-    if abs(net) <= share_percent:
-        return looked(len(both))
-    fault = {
-        "net_percent": net,
-        "count": len(both),
-        "place": "all plates",
-        "moment_s": float(footfalls.numbers("contact_s")[both[0]]),
-        "signal": "force:all:fore_aft",
-    }
-    return looked(len(both), [fault])
-
-
-@check(
-    about=Subject.TRIAL,
-    weight=Weight.NOTES,
-    seen="The runner went at {speed_found:.2f} m/s, {off_percent:+.0f} % off.",
-    expected="{wanted:.2f} m/s, the {which} that the tables tell, within {allowed_percent:.0f} %.",
-    remedy="Check the {which} in trials.csv, or where it says none in sessions.csv (m/s, not km/h), and the speed that "
-    "{source} showed. If the speed in the table is wrong, correct it and send the delivery again; if the runner was "
-    "off, leave the trial as it is.",
-    words=("speed_found", "off_percent", "wanted", "which", "allowed_percent", "source"),
-    limits={"speed_fraction": Limit("1", "common practice: labs hold 5 % while recording; twice that is noted")},
-)
-def speed_keeps_to_the_protocol(trial: Trial, footfalls: Rows, study: Study, *, speed_fraction: float = 0.10) -> Looked:
-    """The runner runs at the speed the protocol sets, and on a treadmill at the one measured of the belt.
-
-    Nearly every outcome changes with speed, so a comparison of footwear at two speeds compares speeds. On a treadmill
-    the speed is that of the foot while it stands on the belt, which is independent of what the tables say.
-    """
-    if reason := signals.without_footfalls(trial, footfalls):
-        return nothing(reason)
-    told = {"set speed": trial.set_speed_m_per_s, "belt speed": trial.belt_speed_m_per_s}
-    known = {which: speed for which, speed in told.items() if speed and np.isfinite(speed)}
-    if not known:
-        return nothing("no speed is set")
-    if trial.surface == "treadmill":
-        speeds = _belt_speeds(trial, footfalls, study.processing.forefoot_role)
-    else:
-        speeds = footfalls.numbers("speed_m_per_s")
-        speeds = speeds[np.isfinite(speeds)]
-    if not len(speeds):
-        return nothing("no speed is known, for want of markers")
-    speed, first = float(np.median(speeds)), footfalls.records[0]
-    which, wanted = max(known.items(), key=lambda one: abs(speed / one[1] - 1))
-    if abs(speed / wanted - 1) <= speed_fraction:
-        return looked(len(speeds))
-    fault = {
-        "speed_found": speed,
-        "wanted": wanted,
-        "which": which,
-        "off_percent": 100 * (speed / wanted - 1),
-        "allowed_percent": 100 * speed_fraction,
-        "source": "the treadmill" if trial.surface == "treadmill" else "the timing gates",
-        **_at(first, f"marker:{study.processing.forefoot_role}_{first['side']}:forward"),
-    }
-    return looked(len(speeds), [fault])
-
-
-def _belt_speeds(trial: Trial, footfalls: Rows, role: str) -> np.ndarray:
-    """Backward speed of the forefoot from 30 to 60 % of each contact, when it stands on the belt; (footfalls,) m/s."""
-    speeds = []
-    for contact, toe_off, side in zip(*(footfalls.columns[n] for n in ("contact_s", "toe_off_s", "side")), strict=True):
-        xyz = trial.markers.get(f"{role}_{side}")
-        if xyz is None or not (np.isfinite(contact) and np.isfinite(toe_off)):
-            continue
-        start, stop = (max(0, int(at * trial.marker_rate_hz)) for at in (contact, toe_off))
-        times = np.arange(start, min(stop + 2, len(xyz))) / trial.marker_rate_hz
-        share, forward = (times - contact) / (toe_off - contact), xyz[start : stop + 2, FORWARD]
-        use = (share >= 0.3) & (share <= 0.6) & np.isfinite(forward)
-        if use.sum() >= 3:
-            since = times[use] - times[use].mean()
-            speeds.append(-float(since @ forward[use] / (since @ since)))
-    return np.array(speeds)
-
-
-def _at(footfall: Any, signal: str) -> dict[str, Any]:
-    return {
-        "place": signals.footfall_place(footfall),
-        "moment_s": float(footfall["contact_s"]),
-        "signal": signal,
-    }

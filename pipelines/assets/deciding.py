@@ -1,4 +1,4 @@
-"""What a person decides by command, and the graph then carries out: a check set aside, a withdrawal, a release.
+"""What a person decides by command, and the graph then carries out: a check set aside, a withdrawal, a frozen plan.
 
 What may be decided is in ``pipelines.deciding``, what a release holds in ``pipelines.release``; here a decision is
 kept first, and then what the books say is due is done by the graph that every run carries out.
@@ -9,8 +9,9 @@ from __future__ import annotations
 from pathlib import Path
 
 from pipelines.assets.run import at_work, carry_out
-from pipelines.deciding import withdrawal
+from pipelines.deciding import freezing, withdrawal
 from pipelines.deciding.accepting import Asked, Outcome, decide, in_plain_form, outcome
+from pipelines.deciding.freezing import FrozenNow
 from pipelines.deciding.withdrawal import Renewed, Restored, Withdrawn
 from pipelines.depot.keys import release as release_key
 from pipelines.release.make import Released, note_unlisted, refuse_what_a_run_must_do
@@ -100,6 +101,18 @@ def release(
         entry = books.releases.all()[-1]
         new, folder = entry.number not in before, bench.desk.depot.store.local(release_key(entry.name))
         return Released(entry, folder, new, bench.summary.finished)
+
+
+def freeze_plan(study_path: Path, depot_root: Path | str, why: str, by: str) -> FrozenNow:
+    """Freeze the analysis plan beside the study file, and let warehouse and pages tell it, if there are any.
+
+    Raises Unusable without a plan or a reason.
+    """
+    with at_work(study_path, depot_root, by) as bench:
+        frozen = freezing.freeze_plan(bench.desk, why)
+        if bench.desk.books.deliveries.any_taken_in():
+            _what_follows(bench)
+        return frozen
 
 
 def _what_follows(bench: Bench) -> None:

@@ -12,6 +12,7 @@ from pydantic.fields import FieldInfo
 
 from schemas.convert.to_markdown import markdown_table
 from schemas.convert.words import number
+from schemas.plan import Plan
 from schemas.study import SiteProfile, Study
 
 #: Values of the example profile; a setting without one stops the build, so that the example stays complete.
@@ -44,6 +45,19 @@ def study_page() -> str:
     lines = ["# Study file", "", "One YAML file that says what a study decides. Units stand in the names.", ""]
     lines += ["`<name>` stands for a word of your own, for example a condition. Aliases (`*name`) are not read."]
     return "\n".join(lines + list(_settings(Study, ""))) + "\n"
+
+
+def plan_page() -> str:
+    """Every setting of an analysis plan."""
+    lines = [
+        "# Analysis plan",
+        "",
+        "`plan.yaml` beside the study file: which differences the study asks about, and how.",
+        "",
+    ]
+    lines += ["What it names is primary or secondary; everything else is exploratory, and every row says which."]
+    lines += ["`manystrides plan freeze` writes it into the ledger. How is told in docs/how_to/plan_the_analysis.md."]
+    return "\n".join(lines + list(_settings(Plan, ""))) + "\n"
 
 
 def profile_page() -> str:
@@ -85,9 +99,11 @@ def _settings(model: type[BaseModel], prefix: str) -> Iterator[str]:
 
 
 def _group(annotation: Any) -> type[BaseModel] | None:
-    """The group of settings a setting holds, itself or under names of the study's own."""
+    """The group of settings a setting holds: itself, in a list, or under names of the study's own."""
     if isinstance(annotation, type) and issubclass(annotation, BaseModel):
         return annotation
+    if get_origin(annotation) is tuple:
+        return _group(get_args(annotation)[0])
     return _group(get_args(annotation)[1]) if get_origin(annotation) is dict else None
 
 

@@ -5,6 +5,8 @@ All commands share the meaning of a code; here is what it means in each.
 
 from __future__ import annotations
 
+#: Of a run that came to its end, and something that came with it has to go back.
+LABORATORIES_ASKED = 4
 #: of a command that has nothing more to say
 _COMMON = {
     0: "Done.",
@@ -14,10 +16,11 @@ _COMMON = {
 }
 _OWN = {
     "run": {
-        0: "Everything new was worked off, whether trials were accepted or returned; or, with `--plan`, it was told.",
+        0: "Everything new was worked off, and nothing of it goes back; or, with `--plan`, it was told.",
         1: "Judging again would move many trials into or out of the pool: nothing was published, `--yes` is needed.",
         2: "The study file, inbox or depot cannot be used, or an arrival could not be used just now.",
         3: "A check crashed, or manystrides failed on a delivery; the others were worked off.",
+        LABORATORIES_ASKED: "Everything new was worked off, and of that a delivery was stopped or trials go back.",
     },
     "check": {
         0: "Nothing must be mended; there may be notes.",

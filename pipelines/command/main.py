@@ -8,6 +8,7 @@ is in ``pipelines.command.exit_codes``.
 
 from __future__ import annotations
 
+import json
 import os
 from pathlib import Path
 from typing import Annotated
@@ -15,8 +16,10 @@ from typing import Annotated
 import typer
 
 from pipelines import telemetry
+from pipelines.command.exit_codes import LABORATORIES_ASKED
 from pipelines.command.lab import check, look, pack, profile
 from pipelines.command.ledger import ledger_app
+from pipelines.command.listing import Commands
 from pipelines.command.logged import logged
 from pipelines.command.options import (
     DEFAULT_DEPOT,
@@ -28,6 +31,9 @@ from pipelines.command.options import (
     Person,
     StudyPath,
 )
+from pipelines.command.plan import plan_app
+from pipelines.command.power import power
+from pipelines.command.sending import send
 from pipelines.command.texts import texts_app
 from pipelines.command.wholeness import backup, restore, verify
 from pipelines.command.withdrawing import renew, withdraw
@@ -36,6 +42,7 @@ from pipelines.errors import Unusable, disk_full, is_disk_full
 telemetry.switch_off()
 
 app = typer.Typer(
+    cls=Commands,
     help="Pools running trials from many labs: checks every trial, computes the same outcomes, keeps a warehouse.",
     no_args_is_help=True,
     add_completion=False,
@@ -43,6 +50,7 @@ app = typer.Typer(
     rich_markup_mode=None,
 )
 app.add_typer(ledger_app, name="ledger")
+app.add_typer(plan_app, name="plan")
 app.add_typer(texts_app, name="texts")
 
 
@@ -99,6 +107,7 @@ def run(
         bool,
         typer.Option("--rebuild", help="Make warehouse and pages anew from all results, also if nothing is due."),
     ] = False,
+    as_json: Annotated[bool, typer.Option("--json", help="Print the summary for scripts, as JSON.")] = False,
 ) -> None:
     """Take in new deliveries, check every trial, compute outcomes, build warehouse and pages.
 
@@ -115,15 +124,16 @@ def run(
         return
     with shown() as progress:
         summary = run_once(study, inbox, depot, actor, progress, yes=yes, rebuild=rebuild)
-    typer.echo(summary.text())
-    raise typer.Exit(summary.exit_code)
+    code = summary.exit_code or (LABORATORIES_ASKED if summary.asks_laboratories else 0)
+    typer.echo(json.dumps(summary.plain() | {"exit_code": code}, indent=1) if as_json else summary.text())
+    raise typer.Exit(code)
 
 
-for command in (check, pack, profile, look):
+for command in (check, pack, profile, look, power):
     app.command()(command)
 for whole in (withdraw, renew, verify):
     app.command()(logged(whole))
-for copied in (backup, restore):
+for copied in (backup, restore, send):
     app.command()(copied)
 
 

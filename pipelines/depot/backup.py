@@ -175,7 +175,7 @@ def _begin_again(depot: Depot, source: Path, since: registers.Register | None, a
                 made = made.with_withdrawal(one)
         registers.write(depot.register, made)
         with books.transaction():
-            for built in (keys.WAREHOUSE, keys.PAGES):  # they are made again
+            for built in keys.BUILT:  # they are made again
                 books.files.drop(built)
         lost = max(once.sequence - head.sequence, 0)
         details = {"lines_lost": lost, "withdrawals_since": len(again), "register_of_backup": fell_back}

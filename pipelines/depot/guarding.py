@@ -16,11 +16,11 @@ from typing import TYPE_CHECKING
 from pipelines.depot import reached
 from pipelines.depot import register as registers
 from pipelines.depot.addresses import REGISTER_VARIABLE
+from pipelines.depot.books.held_file import sha256_of_books
 from pipelines.depot.books.log_file import damage_of_log, has_log, log_of
 from pipelines.depot.books.opening import FILE
 from pipelines.depot.books.rows import Listed
 from pipelines.depot.ledger import Head, Ledger, whoami
-from pipelines.depot.published import sha256_of
 from pipelines.depot.register import Register
 from pipelines.errors import Unusable
 
@@ -42,7 +42,7 @@ def prove_books_file(depot: Depot) -> None:
     known, path = registers.read(depot.register), depot.root / FILE
     if depot.books_url or not path.exists():
         return
-    if known is not None and known.books_sha256 and sha256_of(path) != known.books_sha256:
+    if known is not None and known.books_sha256 and sha256_of_books(path) != known.books_sha256:
         raise Unusable(
             "The books are not what the last command left: they were damaged, changed by hand or put back from an "
             "older day.",
@@ -128,7 +128,7 @@ def note_books_file(depot: Depot) -> None:
 
 def _checksum(depot: Depot) -> str:
     path = depot.root / FILE
-    return sha256_of(path) if depot.books_url is None and path.exists() else ""
+    return sha256_of_books(path) if depot.books_url is None and path.exists() else ""
 
 
 def compare(depot: Depot, known: Register) -> None:

@@ -7,6 +7,7 @@
     deliveries/<delivery>/   the result of one delivery: bag/ (its tag files), one Parquet file per table
     releases/<release>/      frozen versions
     warehouse.duckdb, pages/
+    safety/                  the page of the safety lead, for the owner alone
     work/                    being written; results that others take the place of
 """
 
@@ -18,7 +19,9 @@ from pipelines.depot.books.rows import Payload
 from schemas.model import Table
 
 RAW, CLOSED, DELIVERIES, RELEASES, WORK = "raw", "closed", "deliveries", "releases", "work"
-WAREHOUSE, PAGES = "warehouse.duckdb", "pages"
+WAREHOUSE, PAGES, SAFETY = "warehouse.duckdb", "pages", "safety"
+#: What is made again from the results of deliveries.
+BUILT = (WAREHOUSE, PAGES, SAFETY)
 #: Below a result: the bag's own files, and texts that nobody has looked at.
 BAG, HELD_TEXTS = "bag", "held_texts.json"
 

@@ -73,6 +73,11 @@ class Depot:
         """The pages."""
         return self.store.at(keys.PAGES)
 
+    @property
+    def safety(self) -> Store:
+        """The page of the safety lead."""
+        return self.store.at(keys.SAFETY)
+
     def result(self, delivery_id: str) -> Store:
         """The result of a delivery: one Parquet file per table, and the bag's own files."""
         return self.store.at(keys.result(delivery_id))

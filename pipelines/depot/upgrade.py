@@ -7,6 +7,7 @@ moment harms nothing: before the transaction ends there are no books, and afterw
 
 from __future__ import annotations
 
+from contextlib import closing
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -117,8 +118,7 @@ def _take_over(depot: Depot, before: Before, engine: sa.Engine, actor: str) -> i
     from pipelines.depot.books.book import Books
     from pipelines.depot.books.opening import make_tables, mark
 
-    books = Books(engine)
-    with books.transaction():
+    with closing(Books(engine)) as books, books.transaction():
         word = make_tables(books.writer(), before.key)
         _write(books, before, actor)
         mark(depot.root, word)  # before it counts: of a kill in between nothing is left but a word that is written anew

@@ -160,7 +160,7 @@ def _files(depot: Depot) -> Iterator[Fault]:
     listed = {entry.name for entry in shelf}
     others = (keys.release(name) for name in store.names(keys.RELEASES) if name not in listed)
     yield from (_stray(depot, key, "a release") for key in others)
-    for built in (keys.WAREHOUSE, keys.PAGES):
+    for built in keys.BUILT:
         if built in published:
             yield from _place(depot, built, published[built], "built", built)
         else:

@@ -1,6 +1,6 @@
-"""Static pages for people: overview, curves, a page per site, a fix sheet per returned trial, the safety lead's page.
+"""Static pages for people: overview, worklist, answers, a page per site, a fix sheet per returned trial and others.
 
-No script, no network.
+No network, and one script of ours that narrows and sorts lists; all is there without it.
 """
 
 from pipelines.pages.build import write_pages

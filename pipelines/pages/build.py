@@ -14,8 +14,8 @@ from typing import TYPE_CHECKING, Protocol
 
 from pipelines import logs
 from pipelines.pages.facts import read_facts
-from pipelines.pages.rendering import SAFETY, TOP, Pages
 from pipelines.pages.sheets import Sheet, made_from
+from pipelines.pages.study_pages import TOP, StudyPages
 from pipelines.pages.traces import read_traces
 
 if TYPE_CHECKING:
@@ -24,14 +24,20 @@ if TYPE_CHECKING:
 
 log = logging.getLogger(__name__)
 _AT_ONCE = 100
+#: The page of the safety lead in its folder; and where it stood once, among the others.
+APART, _ONCE_APART = "index.html", "safety.html"
 
 
 class Places(Protocol):
-    """The two places of a depot that matter here."""
+    """The places of a depot that matter here."""
 
     @property
     def pages(self) -> Store:
         """Where the pages go to."""
+
+    @property
+    def safety(self) -> Store:
+        """Where the page of the safety lead goes to: weeks of single runners, for the depot's owner to pass on."""
 
     @property
     def warehouse(self) -> Path:
@@ -46,7 +52,7 @@ def write_pages(depot: Places, study: LoadedStudy, *, anew: bool = False, noted:
     would say the same, as its hash tells, is not made again, and no file whose content has not changed is touched.
     """
     facts = read_facts(depot.warehouse, study.study)
-    pages, store = Pages(facts, study), depot.pages
+    pages, store = StudyPages(facts, study), depot.pages
     due: set[str] = set()
     noted = {} if noted is None else noted
     written = 0
@@ -65,9 +71,10 @@ def write_pages(depot: Places, study: LoadedStudy, *, anew: bool = False, noted:
             continue
         content = page.render().encode("utf-8", "replace")
         if not store.is_object(key) or store.read(key) != content:
-            store.put(key, content, mode=0o600 if key == SAFETY else None)
+            store.put(key, content)
             written += 1
         noted[key] = hashlib.sha256(content).hexdigest()
+    _write_apart(depot.safety, pages.safety_page())
     for stale in (key for key in store.below() if key not in due and _is_ours(key)):
         store.remove(stale)
     for gone in noted.keys() - due:
@@ -75,6 +82,16 @@ def write_pages(depot: Places, study: LoadedStudy, *, anew: bool = False, noted:
     noted |= {key: store.sha256(key) for key in due - noted.keys()}
     log.info("The pages are up to date.", extra=logs.facts(pages=len(due), written=written))
     return store.local("index.html")
+
+
+def _write_apart(store: Store, page: str) -> None:
+    """Write the one page that nobody but the depot's owner may read, into its own folder."""
+    content = page.encode("utf-8", "replace")
+    store.shut("")
+    if not store.is_object(APART) or store.read(APART) != content:
+        store.put(APART, content, mode=0o600)
+    for other in (key for key in store.below() if key != APART):
+        store.remove(other)
 
 
 def _key(sheet: Sheet) -> str:
@@ -86,10 +103,11 @@ def _is_ours(key: str) -> bool:
     folder, _, name = key.rpartition("/")
     if folder in ("fix", "sites"):
         return name.endswith(".html") or ".html." in name
-    return not folder and name.startswith(tuple(f".{top}." for top in TOP))
+    once = name == _ONCE_APART or name.startswith(f".{_ONCE_APART}.")
+    return not folder and (once or name.startswith(tuple(f".{top}." for top in TOP)))
 
 
-def _changed(store: Store, pages: Pages, due: set[str], anew: bool) -> list[Sheet]:
+def _changed(store: Store, pages: StudyPages, due: set[str], anew: bool) -> list[Sheet]:
     """The sheets that say something else than their files; the keys of all are added to ``due``."""
     changed = []
     for sheet in pages.sheets():

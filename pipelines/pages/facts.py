@@ -19,6 +19,7 @@ from pipelines.pages.doubts import OutcomeDoubt, read_doubts
 from pipelines.pages.habits import Habit, habits
 from pipelines.pages.hiding import Hidden, names_hidden, without
 from pipelines.pages.outcomes_shown import Outcome, shown_outcomes
+from pipelines.pages.planned import Planned, read_planned
 from pipelines.pages.round_trip import RoundTrip, all_round_trips, moment_of
 from pipelines.pages.speeds import ShownSpeed, shown_speed
 from pipelines.pages.traces import read_traced
@@ -116,6 +117,7 @@ class Facts:
     outcomes: dict[str, tuple[tuple[str, str, float], ...]]  # Outcome.key -> (site, condition, mean of one runner)
     doubts: tuple[OutcomeDoubt, ...]
     contrasts: Contrasts
+    planned: Planned
     change_over: ChangeOver
     curves: Curves
     set_aside: tuple[SetAside, ...]
@@ -164,6 +166,11 @@ class Facts:
         for finding in self.findings:
             of.setdefault(finding.delivery_id, []).append(finding)
         return {delivery: tuple(own) for delivery, own in of.items()}
+
+    @cached_property
+    def received(self) -> dict[str, str]:
+        """Delivery -> when it came."""
+        return {d.delivery_id: d.received_utc for d in self.deliveries}
 
     def next_number(self, site: str | None) -> int | None:
         """The first delivery number that ``site`` has not used; None for a site that is not known."""
@@ -218,6 +225,7 @@ def _read(connection: duckdb.DuckDBPyConnection, study: Study) -> Facts:
         outcomes={o.key: _runner_means(connection, o, speed.where) for o in shown if o.between_sites},
         doubts=read_doubts(connection, shown),
         contrasts=read_contrasts(connection, [o for o in shown if o.within_runners], list(conditions), list(visits)),
+        planned=read_planned(connection),
         change_over=read_change_over(connection),
         set_aside=read_set_aside(connection, hidden),
         curves=read_curves(

@@ -15,7 +15,7 @@ from pipelines.depot.store import write_bytes
 from pipelines.errors import Unusable
 from pipelines.pages import view
 from pipelines.pages.build import Places
-from pipelines.pages.facts import Facts, read_facts
+from pipelines.pages.facts import read_facts
 from pipelines.pages.rendering import Pages
 from pipelines.pages.traces import read_traces
 from schemas.reading import Identifying
@@ -71,23 +71,19 @@ class _LabPages(Pages):
 
     at_lab = True
 
-    def __init__(self, facts: Facts, study: LoadedStudy) -> None:
-        super().__init__(facts, study)
-        self.site_files = {}  # there is no page of a site to lead to
-
     def first_page(self, notes: LabNotes) -> str:
         """The overview of what was found."""
         facts = self.facts
         on_sheets = {s.trial_id for s in facts.returned}
         sites = list(dict.fromkeys(d.site for d in facts.deliveries if d.site))
-        return self._render(
+        return self.render_page(
             "lab.html.j2",
             "",
             notes=notes,
             counts=view.count_standings(facts.current),
             returns=[(s, facts.findings_on.get((s.delivery_id, s.trial_id), ())) for s in facts.returned],
             stopped=facts.stopped,
-            loose=[f for f in self._loose(None) if f.weight != "notes"],
+            loose=[f for f in self.loose(None) if f.weight != "notes"],
             notices=[
                 f
                 for f in facts.findings

@@ -6,24 +6,31 @@ Footfalls are averaged to trials, and trials to runners, here, in SQL; the metho
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from pipelines.pool import made_from
-from pipelines.pool.views import COMPARED_SPEED_SQL, NUMERIC
+from pipelines.pool.flow import participant_flow
+from pipelines.pool.planned import plan_tables, visits_in_order
+from pipelines.pool.rows import replace_rows
+from pipelines.pool.views import COMPARED_SPEED_SQL
 from schemas import outcomes_contrasts as contrasts
+from schemas import outcomes_flow as flow
+from schemas import outcomes_planned as planned
+from schemas import outcomes_planned_curves as planned_curves
 from schemas import outcomes_reliability as reliability
 from schemas import outcomes_study as tables
+from schemas.compared import OF_ENERGY, SOURCES
 from schemas.convert.to_arrow import to_arrow_table
 from schemas.convert.to_duckdb import quote_name
-from schemas.model import Field, Kind, Table
-from schemas.outcomes import FOOTFALLS
-from schemas.outcomes_muscle import MUSCLE_AMPLITUDES, MUSCLE_BURSTS
-from schemas.outcomes_signals import FOOTFALL_JOINTS
+from schemas.model import Table
 
 if TYPE_CHECKING:
     import duckdb
     import pandas as pd
 
+    from pipelines.depot.plans import Frozen
+    from pipelines.study.file import LoadedStudy
     from schemas.processing import Processing
 
 #: Tables that are made here and not read from deliveries.
@@ -34,10 +41,15 @@ ANALYSIS_TABLES: tuple[Table, ...] = (
     contrasts.SITE_CONTRASTS,
     contrasts.POOLED_CONTRASTS,
     contrasts.METHOD_OFFSETS,
+    flow.ENROLLED_RUNNERS,
+    flow.PARTICIPANT_FLOW,
+    planned.ANALYSIS_PLANS,
+    planned.PLANNED_CONTRASTS,
+    planned_curves.PLANNED_CURVES,
+    planned_curves.PLANNED_CURVE_POINTS,
     reliability.RELIABILITY,
     reliability.SITE_AGREEMENT,
 )
-_ENERGY = ("metabolic_power_w_per_kg", "energy_cost_j_per_kg_m", "oxygen_cost_ml_per_kg_km")
 
 # Rows of one trial first, so that a runner counts once however long the recording; of energy a bout stands for a trial.
 _RUNNER_MEANS = f"""
@@ -50,8 +62,8 @@ SELECT participant_id, site, visit, condition, {COMPARED_SPEED_SQL} AS set_speed
   LEFT JOIN outcome_uncertainties u USING (trial_id, outcome)
   UNION ALL
   SELECT s.participant_id, s.site, s.visit, e.condition, e.set_speed_m_per_s, 'none', e.outcome, e.value, NULL
-  FROM (UNPIVOT (SELECT session_id, condition, set_speed_m_per_s, {", ".join(_ENERGY)} FROM energy_bouts)
-        ON {", ".join(_ENERGY)} INTO NAME outcome VALUE value) e
+  FROM (UNPIVOT (SELECT session_id, condition, set_speed_m_per_s, {", ".join(OF_ENERGY)} FROM energy_bouts)
+        ON {", ".join(OF_ENERGY)} INTO NAME outcome VALUE value) e
   JOIN sessions s USING (session_id) WHERE isfinite(e.value))
 WHERE visit IS NOT NULL AND condition IS NOT NULL AND set_speed_m_per_s IS NOT NULL
 GROUP BY ALL ORDER BY ALL
@@ -102,24 +114,26 @@ ORDER BY ALL
 
 
 def fill_analyses(
-    connection: duckdb.DuckDBPyConnection, processing: Processing, code_version: str, study_version: str
+    connection: duckdb.DuckDBPyConnection, study: LoadedStudy, code_version: str, frozen: Sequence[Frozen] = ()
 ) -> None:
-    """Bring every table of ``ANALYSIS_TABLES`` up to date, of what ``move_trial_values`` moved."""
-    stamp = {"code_version": code_version, "study_version": study_version}
+    """Bring every table of ``ANALYSIS_TABLES`` up to date, of what ``move_trial_values`` moved.
+
+    frozen: every plan that was frozen, the oldest first.
+    """
+    processing, stamp = study.study.processing, {"code_version": code_version, "study_version": study.version}
     _transition(connection, processing, stamp)
-    _contrasts(connection, processing, stamp)
-    _replace(connection, contrasts.METHOD_OFFSETS, method_offsets(connection).assign(**stamp))
+    _contrasts(connection, study, stamp)
+    replace_rows(connection, contrasts.METHOD_OFFSETS, method_offsets(connection).assign(**stamp))
+    replace_rows(connection, flow.PARTICIPANT_FLOW, participant_flow(connection).assign(**stamp))
+    for table, frame in plan_tables(connection, study, frozen):
+        replace_rows(connection, table, frame.assign(**stamp))
 
 
 def move_trial_values(connection: duckdb.DuckDBPyConnection) -> None:
     """Each trial's mean of every outcome that contrasts are made of; ``leaving`` and ``entering`` say which moved."""
     connection.execute("DELETE FROM made_from.trial_values WHERE trial_id IN (SELECT trial_id FROM leaving)")
-    for table, outcomes, apart in (
-        (FOOTFALLS, [f.name for f in NUMERIC], ()),
-        (FOOTFALL_JOINTS, _reals(FOOTFALL_JOINTS), ("joint", "plane", "angle_against")),
-        (MUSCLE_AMPLITUDES, ["amplitude_fraction"], ("muscle", "side", "analysis_window", "normalisation")),
-        (MUSCLE_BURSTS, ["onset_before_contact_s", "offset_after_contact_s"], ("muscle", "side", "onset_method")),
-    ):
+    for source in SOURCES:
+        table, outcomes, apart = source.table, source.outcomes, source.apart
         means = ", ".join(
             f"{_EXACT_MEAN.format(quote_name(name))} FILTER (isfinite({quote_name(name)})) AS {quote_name(name)}"
             for name in outcomes
@@ -160,21 +174,23 @@ def _transition(connection: duckdb.DuckDBPyConnection, processing: Processing, s
     weeks = connection.sql("SELECT * FROM reported_weeks ORDER BY ALL").df()
     symptoms = connection.sql("SELECT * FROM reported_symptoms ORDER BY ALL").df()
     found = compute_transition(weeks, symptoms, processing)
-    _replace(connection, tables.TRANSITION_WEEKS, found.assign(**stamp))
-    _replace(connection, tables.TRANSITION_CAUTIONS, cautions(found, processing).assign(**stamp))
+    replace_rows(connection, tables.TRANSITION_WEEKS, found.assign(**stamp))
+    replace_rows(connection, tables.TRANSITION_CAUTIONS, cautions(found, processing).assign(**stamp))
     made_from.note_inputs(connection, "transition", inputs)
 
 
-def _contrasts(connection: duckdb.DuckDBPyConnection, processing: Processing, stamp: dict[str, str]) -> None:
+def _contrasts(connection: duckdb.DuckDBPyConnection, study: LoadedStudy, stamp: dict[str, str]) -> None:
     """Contrasts of the outcomes and visits in which a runner's difference is another than in the tables."""
-    settings = made_from.hashed(processing.contrasts.model_dump_json(), stamp["code_version"])
     from pipelines.science.statistics.contrasts import runner_contrasts, site_contrasts
+    from pipelines.science.statistics.planned import families
     from pipelines.science.statistics.pooled import pooled_contrasts
     from pipelines.science.statistics.travelling import travelling_tables
 
-    plan = connection.execute("SELECT visit FROM visits ORDER BY planned_week, visit").fetchall()
+    processing, named = study.study.processing, families(study.plan.plan) if study.plan else {}
+    settings = made_from.hashed(processing.contrasts.model_dump_json(), sorted(named.items()), stamp["code_version"])
+
     means = runner_means(connection, processing.contrasts.trial_weights)
-    within = runner_contrasts(means, processing, [visit for (visit,) in plan]).assign(**stamp)
+    within = runner_contrasts(means, processing, visits_in_order(connection)).assign(**stamp)
     if settings == made_from.inputs_of(connection, "contrasts"):
         changed = _changed(connection, within)
         chosen = within.set_index(["outcome", "visit"]).index.isin(changed)
@@ -189,13 +205,13 @@ def _contrasts(connection: duckdb.DuckDBPyConnection, processing: Processing, st
     for table, frame in (
         (contrasts.RUNNER_CONTRASTS, within),
         (contrasts.SITE_CONTRASTS, sites),
-        (contrasts.POOLED_CONTRASTS, pooled_contrasts(within, sites, processing)),
+        (contrasts.POOLED_CONTRASTS, pooled_contrasts(within, sites, processing, named)),
     ):
-        _replace(connection, table, frame.assign(**stamp), where)
+        replace_rows(connection, table, frame.assign(**stamp), where)
     for table, frame in zip(
         (reliability.RELIABILITY, reliability.SITE_AGREEMENT), travelling_tables(means, processing), strict=True
     ):
-        _replace(connection, table, frame.assign(**stamp))
+        replace_rows(connection, table, frame.assign(**stamp))
     made_from.note_inputs(connection, "contrasts", settings)
 
 
@@ -209,17 +225,3 @@ def _changed(connection: duckdb.DuckDBPyConnection, within: pd.DataFrame) -> lis
     found = connection.execute(f"SELECT DISTINCT outcome, visit FROM ({either}) ORDER BY ALL").fetchall()
     connection.unregister("rows")
     return found
-
-
-def _reals(table: Table) -> list[str]:
-    def is_outcome(field: Field) -> bool:
-        return field.kind is Kind.REAL and field.nullable
-
-    return [field.name for field in table.fields if is_outcome(field)]
-
-
-def _replace(connection: duckdb.DuckDBPyConnection, table: Table, frame: pd.DataFrame, where: str = "true") -> None:
-    connection.execute(f"DELETE FROM {quote_name(table.name)} WHERE {where}")
-    connection.register("rows", to_arrow_table(table, frame[list(table.column_names)]))
-    connection.execute(f"INSERT INTO {quote_name(table.name)} BY NAME SELECT * FROM rows")
-    connection.unregister("rows")

@@ -12,7 +12,7 @@ from __future__ import annotations
 import errno
 import logging
 import os
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from contextlib import closing, nullcontext
 from dataclasses import dataclass
 from datetime import UTC, datetime
@@ -39,6 +39,7 @@ from schemas.model import Table
 if TYPE_CHECKING:
     import duckdb
 
+    from pipelines.depot.plans import Frozen
     from pipelines.study.file import LoadedStudy
 
 log = logging.getLogger(__name__)
@@ -71,13 +72,14 @@ def build_warehouse(
     *,
     anew: bool = False,
     readied: Readied | None = None,
+    frozen: Sequence[Frozen] = (),
 ) -> Built:
     """Bring the warehouse up to date and swap it in. Whoever has the old one open keeps reading the old one.
 
     results: delivery -> a word that changes with its result; these deliveries are in, and no others. published:
     place -> file -> checksum, by which their files are proved before they are read. anew: make it from the Parquet
-    files of all deliveries, whatever the old one holds. readied: what was begun before.
-    Raises Unusable if a file is not what was published.
+    files of all deliveries, whatever the old one holds. readied: what was begun before. frozen: every analysis plan
+    that was frozen, the oldest first. Raises Unusable if a file is not what was published.
     """
     import duckdb
 
@@ -87,7 +89,7 @@ def build_warehouse(
         Readied(depot) if readied is None else nullcontext(readied) as ready,
     ):
         new = work / keys.WAREHOUSE
-        make = partial(_make, new, ready.beside, ProvedResults(depot, published), study, code_version, results)
+        make = partial(_make, new, ready.beside, ProvedResults(depot, published), study, code_version, results, frozen)
         try:
             of_old = not anew and ready.take_old(wanted, new)  # of another file than was built nothing is used
             updated = make(of_old=True) if of_old else None
@@ -109,6 +111,7 @@ def _make(
     study: LoadedStudy,
     code_version: str,
     results: Mapping[str, str],
+    frozen: Sequence[Frozen],
     *,
     of_old: bool,
 ) -> dict[str, int] | None:
@@ -129,7 +132,7 @@ def _make(
             if not of_old:
                 make_views(connection)
             tell_about(connection, study, code_version)
-            analyses = partial(fill_analyses, connection, study.study.processing, code_version, study.version)
+            analyses = partial(fill_analyses, connection, study, code_version, frozen)
             fill_site_checks(connection, study.study, Stamp(code_version, study.version), beside, analyses)
             refuse_doubles(connection)
             made_from.note_results(connection, results, delta.all)

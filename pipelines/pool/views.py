@@ -9,12 +9,14 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from schemas.catalogue import TABLES
+from schemas.compared import NUMERIC
 from schemas.convert.to_duckdb import quote_name, quote_text
 from schemas.convert.words import column_comment
 from schemas.core import RUNNERS, SESSIONS, TRIALS
-from schemas.fields import COMPARED_METHOD, COMPARED_SPEED, PROVENANCE
-from schemas.model import Field, Kind, Table
+from schemas.fields import COMPARED_METHOD, COMPARED_SPEED
+from schemas.model import Field, Table
 from schemas.outcomes import FOOTFALLS
+from schemas.outcomes_contrasts import POOLED_CONTRASTS
 from schemas.quality import FINDINGS, STANDINGS
 
 
@@ -27,11 +29,6 @@ class View:
     sql: str
     columns: dict[str, str]
 
-
-_NOT_OUTCOMES = {"trial_id", "footfall_number", "contact_s", "toe_off_s", *(f.name for f in PROVENANCE)}
-
-#: Footfall outcomes that have a mean.
-NUMERIC = tuple(f for f in FOOTFALLS.fields if f.kind is Kind.REAL and f.name not in _NOT_OUTCOMES)
 
 #: What stands beside every footfall and trial mean: (SQL, name, field it is described by).
 _ABOUT_TRIAL: tuple[tuple[str, str, Field], ...] = (
@@ -80,6 +77,7 @@ def all_views(present: Iterable[Table] = TABLES.values()) -> tuple[View, ...]:
         _runner_condition_means(),
         _condition_overview(),
         _completeness(),
+        *([_pooled_answers(POOLED_CONTRASTS)] if POOLED_CONTRASTS.name in columns else ()),
         *([_findings_open(FINDINGS)] if FINDINGS.name in columns else ()),
     )
 
@@ -206,6 +204,16 @@ def _completeness() -> View:
             "returned_count": "Running trials that went back and have not come again.",
             "withheld_count": "Trials withheld: consent does not cover them.",
         },
+    )
+
+
+def _pooled_answers(pooled: Table) -> View:
+    return View(
+        "pooled_answers",
+        "One row is one difference that could be pooled, by one method: pooled_contrasts without the comparisons that "
+        "have no estimate, which have their reason there. What the analysis plan asks is in planned_contrasts.",
+        f"SELECT * FROM {pooled.name} WHERE estimate_value IS NOT NULL",
+        _words(pooled, *pooled.column_names),
     )
 
 

@@ -2,27 +2,27 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from functools import cached_property
 
 from pipelines.science import standing_shapes
 from pipelines.science.frames import Rows
 from pipelines.science.shapes import POINTS, SERIES, Shape, are_one, coded, decoded, shapes_of
-from pipelines.science.standing_shapes import STANDING, Sway, sway_of
+from pipelines.science.standing_shapes import STANDING, SUMS, Sway, sway_of
 from schemas.processing import Processing
 from schemas.quality import TRIAL_SHAPES
-from schemas.trial import Trial
+from schemas.trial import FloatArray, Trial
 
-#: Sway is written in hundredths of a millimetre, strides in thousandths of a foot's length.
-_SWAY_UNIT_M = 0.01
+#: Sway is written in hundredths of a millimetre, posture in tenths, strides in thousandths of a foot's length.
+_SWAY_UNIT_M, _POSTURE_UNIT_M = 0.01, 0.1
 #: Trial, marker, number, cell and code of a row.
 ShapeRow = tuple[str, str, int, str, str]
 
 
 @dataclass(frozen=True, eq=False)
 class Kept:
-    """What is kept of one trial: its strides, or how it sways."""
+    """What is kept of one trial: its strides and steps, or how it sways."""
 
     strides: tuple[Shape, ...] = ()
     sway: Sway | None = None
@@ -40,7 +40,7 @@ class Kept:
     def is_one_with(self, other: Kept) -> bool:
         """Whether both are of one recording, or one of a part of the other's."""
         if self.sway is not None and other.sway is not None:
-            return standing_shapes.fits(self.sway.series, other.sway.series) >= standing_shapes.ALIKE
+            return standing_shapes.are_one(self.sway, other.sway)
         return are_one(self.strides, other.strides)
 
 
@@ -50,6 +50,7 @@ def shape_rows(trial: Trial, processing: Processing) -> Rows:
     sway = sway_of(trial, processing)
     if sway is not None:
         rows.append((trial.trial_id, STANDING, 0, sway.cell, coded(sway.series / _SWAY_UNIT_M)))
+        rows.append((trial.trial_id, STANDING, 1, sway.cell, coded(sway.posture / _POSTURE_UNIT_M)))
     names = ("trial_id", "marker", "stride_number", "cell", "shape_code")
     return Rows.of(TRIAL_SHAPES, (dict(zip(names, row, strict=True)) for row in rows))
 
@@ -57,14 +58,21 @@ def shape_rows(trial: Trial, processing: Processing) -> Rows:
 def kept_in(rows: Iterable[ShapeRow]) -> dict[str, Kept]:
     """Trial -> what is kept of it."""
     strides: dict[str, list[Shape]] = {}
-    found: dict[str, Kept] = {}
+    standing: dict[str, dict[int, FloatArray]] = {}
+    cells: dict[str, str] = {}
     for trial, marker, number, cell, code in rows:
         values = decoded(code)
         if marker == STANDING:
-            found[trial] = Kept((), Sway(_SWAY_UNIT_M * values.reshape(SERIES, -1), cell))
+            standing.setdefault(trial, {})[int(number)] = values
+            cells[trial] = cell
         elif len(values) == SERIES * POINTS:
             strides.setdefault(trial, []).append(Shape(marker, int(number), values.reshape(SERIES, POINTS)))
-    return {trial: Kept(tuple(own)) for trial, own in strides.items()} | found
+    swaying = {trial: Kept((), _sway(own, cells[trial])) for trial, own in standing.items() if len(own) == 2}
+    return {trial: Kept(tuple(own)) for trial, own in strides.items()} | swaying
+
+
+def _sway(parts: Mapping[int, FloatArray], cell: str) -> Sway:
+    return Sway(_SWAY_UNIT_M * parts[0].reshape(3 * SUMS, -1), _POSTURE_UNIT_M * parts[1].reshape(-1, 3), cell)
 
 
 def rows_in(shapes: Rows) -> Iterator[ShapeRow]:

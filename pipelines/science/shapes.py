@@ -3,14 +3,17 @@
 Pure functions. No two strides are alike in every bend of both feet: with the trials of the demonstration and two real
 runs the most alike pair of strides of different trials is 1.23 mm apart (root mean square, two short passes of one
 runner, simulated and so more alike than real ones), strides of one real run 3.4 mm and more. The same stride with 2 mm
-of noise, resampled, rescaled and cut at the start is 0.8 mm apart at most. Standing trials are in ``standing_shapes``.
+of noise, resampled, rescaled and cut at the start is 0.8 mm apart at most. Of a recording so short that hardly a whole
+stride is left of a part of it, steps are kept as well: the most alike of different trials are 0.56 mm apart (simulated;
+2 mm in one real run), a step that was resampled 0.4 mm at most. Standing trials are in ``standing_shapes``.
 """
 
 from __future__ import annotations
 
 import base64
 import zlib
-from collections.abc import Iterable, Iterator, Sequence
+from collections import Counter
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from itertools import pairwise, product
@@ -29,20 +32,28 @@ POINTS, SERIES = 12, 12
 ALIKE = 0.005
 #: So many in a row, or all if there are fewer, make two recordings one.
 IN_A_ROW = 3
+#: The same of steps, about 0.4 mm: half as long, they are more alike, and 2 mm of noise hides a copy.
+STEP_ALIKE = 0.002
+STEPS_IN_A_ROW = 2 * IN_A_ROW
 _FEWEST_SERIES = 9  # three markers
 _SMOOTH_HZ, _PROMINENCE = 8.0, 0.3
 _SHORTEST_S, _LONGEST_S = 0.4, 1.3
+_SHORTEST_STEP_S, _LONGEST_STEP_S = 0.2, 0.65
 _KNOWN_FRACTION = 0.9
 #: Cells are so wide, and shapes so near to their edge are looked for beyond it; in foot lengths. Own choices.
 _CELL, _EDGE = 0.05, 0.008
 _THOUSANDTH = 1000.0
 _UNKNOWN = -32768
+#: Between the heels of a step in its marker.
+STEP = "/"
 _SIZED = [3 * marker + axis for axis in (UP, RIGHT) for marker in range(SERIES // 3)]
 
 
 @dataclass(frozen=True, eq=False)
 class Shape:
-    """One stride. marker: the heel it is counted by. points: (SERIES, POINTS) foot lengths, NaN where not known."""
+    """One stride or step. marker: the heel or heels it is counted by. points: (SERIES, POINTS) foot lengths, NaN where
+    not known.
+    """
 
     marker: str
     number: int
@@ -72,7 +83,10 @@ def cells_of(name: str, sizes: Sequence[float], width: float, edge: float) -> It
 
 
 def shapes_of(trial: Trial, processing: Processing) -> list[Shape]:
-    """Every whole stride of a running trial, by the left and by the right heel; none of other trials."""
+    """Every whole stride of a running trial, by the left and by the right heel; none of other trials.
+
+    Of a short one, of which a part may hold no whole stride, every step as well.
+    """
     if trial.kind != "running" or not trial.marker_rate_hz > 0:
         return []
     names = [f"{role}_{side}" for role in (processing.heel_role, processing.toe_role) for side in SIDES]
@@ -81,14 +95,39 @@ def shapes_of(trial: Trial, processing: Processing) -> list[Shape]:
     if length is None:
         return []
     sums = [None if path is None else _summed(path / length) for path in paths]
-    found = []
-    for heel, path in zip(names[: len(SIDES)], paths, strict=False):
-        if path is None or not np.isfinite(path[:, UP]).any():
-            continue
-        for number, (start, end) in enumerate(pairwise(_tops(path[:, UP], trial.marker_rate_hz))):
-            if _SHORTEST_S < (end - start) / trial.marker_rate_hz < _LONGEST_S:
-                found.append(Shape(heel, number, _points(sums, start, end)))
+    tops = {
+        heel: _tops(path[:, UP], trial.marker_rate_hz)
+        for heel, path in zip(names[: len(SIDES)], paths, strict=False)
+        if path is not None and np.isfinite(path[:, UP]).any()
+    }
+    spans = _strides(tops, trial.marker_rate_hz)
+    if max(Counter(heel for heel, *_ in spans).values(), default=0) < IN_A_ROW:
+        spans += _steps(tops, trial.marker_rate_hz)
+    found = [Shape(marker, number, _points(sums, start, end)) for marker, number, start, end in spans]
     return [shape for shape in found if np.isfinite(shape.points).all(axis=1).sum() >= _FEWEST_SERIES]
+
+
+#: Marker, number, first and last frame.
+_Span = tuple[str, int, float, float]
+
+
+def _strides(tops: Mapping[str, Sequence[float]], rate_hz: float) -> list[_Span]:
+    return [
+        (heel, number, start, end)
+        for heel, own in tops.items()
+        for number, (start, end) in enumerate(pairwise(own))
+        if _SHORTEST_S < (end - start) / rate_hz < _LONGEST_S
+    ]
+
+
+def _steps(tops: Mapping[str, Sequence[float]], rate_hz: float) -> list[_Span]:
+    """From the top of one heel to that of the other, counted through the trial."""
+    both = sorted((top, heel) for heel, own in tops.items() for top in own)
+    return [
+        (f"{one}{STEP}{other}", number, start, end)
+        for number, ((start, one), (end, other)) in enumerate(pairwise(both))
+        if one != other and _SHORTEST_STEP_S < (end - start) / rate_hz < _LONGEST_STEP_S
+    ]
 
 
 def apart(one: FloatArray, other: FloatArray) -> float:
@@ -111,19 +150,32 @@ def apart(one: FloatArray, other: FloatArray) -> float:
 
 
 def are_one(one: Sequence[Shape], other: Sequence[Shape]) -> bool:
-    """Whether two trials' strides are those of one recording, or one is a part of the other's."""
-    for marker in {shape.marker for shape in one} & {shape.marker for shape in other}:
-        mine, theirs = ([shape for shape in shapes if shape.marker == marker] for shapes in (one, other))
-        needed = min(IN_A_ROW, len(mine), len(theirs))
-        pairs = {
-            (a.number, b.number)
-            for a in mine
-            for b in theirs
-            if b.cell in a.cells and apart(a.points, b.points) < ALIKE
-        }
-        if any(all((i + k, j + k) in pairs for k in range(needed)) for i, j in pairs):
-            return True
-    return False
+    """Whether two trials' strides, or steps, are those of one recording, or one is a part of the other's."""
+    strides = sorted({shape.marker for shape in one} & {shape.marker for shape in other} - _steps_among(one))
+    if any(_in_a_row(_by({marker}, one), _by({marker}, other), ALIKE, IN_A_ROW) for marker in strides):
+        return True
+    steps = _steps_among(one) | _steps_among(other)
+    return _in_a_row(_by(steps, one), _by(steps, other), STEP_ALIKE, STEPS_IN_A_ROW)
+
+
+def _steps_among(shapes: Sequence[Shape]) -> set[str]:
+    return {shape.marker for shape in shapes if STEP in shape.marker}
+
+
+def _by(markers: set[str], shapes: Sequence[Shape]) -> list[Shape]:
+    return [shape for shape in shapes if shape.marker in markers]
+
+
+def _in_a_row(mine: Sequence[Shape], theirs: Sequence[Shape], alike: float, most: int) -> bool:
+    """Whether so many that follow one another are alike, or all if one has fewer."""
+    needed = min(most, len(mine), len(theirs))
+    pairs = {
+        (a.number, b.number)
+        for a in mine
+        for b in theirs
+        if a.marker == b.marker and b.cell in a.cells and apart(a.points, b.points) < alike
+    }
+    return any(all((i + k, j + k) in pairs for k in range(needed)) for i, j in pairs)
 
 
 def coded(values: FloatArray) -> str:

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from pipelines.depot import keys
 from pipelines.depot.desk import Desk
+from pipelines.depot.plans import frozen_plans
 from pipelines.versions import shown_version
 
 if TYPE_CHECKING:
@@ -19,7 +20,7 @@ _ASKED = "Asked for anew, from the results of all deliveries."
 def is_built(desk: Desk) -> bool:
     """Whether warehouse and pages are there and show what the depot holds."""
     depot = desk.depot
-    if not (depot.store.exists(keys.WAREHOUSE) and depot.store.exists(keys.PAGES)):
+    if not all(map(depot.store.exists, keys.BUILT)):
         return False
     return desk.books.builds.made_from() == _state(desk)
 
@@ -33,7 +34,10 @@ def build_warehouse_stage(desk: Desk, *, anew: bool = False, readied: Readied | 
 
     results, published = desk.books.deliveries.results(), desk.books.files.all()
     made_by = desk.stamp.code_version
-    rows = build_warehouse(desk.depot, desk.study, made_by, results, published, anew=anew, readied=readied).rows
+    built = build_warehouse(
+        desk.depot, desk.study, made_by, results, published, anew=anew, readied=readied, frozen=frozen_plans(desk.books)
+    )
+    rows = built.rows
     with desk.books.transaction():
         desk.books.files.put(keys.WAREHOUSE, desk.depot.store.hashes(keys.WAREHOUSE))
         desk.ledger.write("built", "depot", _ASKED if anew else "Deliveries, code or study file changed.", rows=rows)
@@ -47,13 +51,17 @@ def build_pages_stage(desk: Desk, *, anew: bool = False) -> None:
     noted = desk.books.files.of(keys.PAGES)
     with desk.books.transaction():
         desk.books.files.drop(keys.PAGES)  # killed from here on, all are hashed the next time
+        desk.books.files.drop(keys.SAFETY)
     write_pages(desk.depot, desk.study, anew=anew, noted=noted)
     with desk.books.transaction():
         desk.books.files.put(keys.PAGES, noted)
+        desk.books.files.put(keys.SAFETY, {name: desk.depot.safety.sha256(name) for name in desk.depot.safety.below()})
         desk.books.builds.put(_state(desk))
     desk.books.take_stock()
 
 
 def _state(desk: Desk) -> str:
     results = sorted(desk.books.deliveries.results().items())
-    return hashlib.sha256(repr((results, asdict(desk.stamp), shown_version())).encode()).hexdigest()
+    plan = desk.study.plan.sha256 if desk.study.plan is not None else None
+    plans = plan, [one.sha256 for one in frozen_plans(desk.books)]
+    return hashlib.sha256(repr((results, asdict(desk.stamp), shown_version(), plans)).encode()).hexdigest()

@@ -77,6 +77,15 @@ class Summary:
             return 1
         return 2 if self.failures else 0
 
+    @property
+    def asks_laboratories(self) -> bool:
+        """Whether something that was worked on was stopped, or has trials that go back."""
+        return any(
+            d.record.status == "stopped" or count_standings(self.depot, d.record)["returned"]
+            for d in self.done
+            if d.record.status != "repeat"
+        )
+
     def crashed(self) -> dict[str, list[str]]:
         """Checks that crashed: name -> where and how."""
         found: dict[str, list[str]] = {}
@@ -90,6 +99,25 @@ class Summary:
     def text(self) -> str:
         """The summary, for people."""
         return "\n".join(self._lines())
+
+    def plain(self) -> dict[str, Any]:
+        """The same for scripts, as values that JSON can hold; trials are counted and not named."""
+        return {
+            "deliveries": [self._plain(done) for done in self.done],
+            "failures": [{"about": f.about, "said": f.text, "fault_of_manystrides": f.ours} for f in self.failures],
+            "not_deliveries": self.not_deliveries,
+            "crashed_checks": {name: len(places) for name, places in self.crashed().items()},
+            "built": self.built,
+            "refused": self.refused,
+            "pages": self.depot.pages.shown("index.html"),
+            "warehouse": str(self.depot.warehouse),
+        }
+
+    def _plain(self, done: Done) -> dict[str, Any]:
+        record = done.record
+        counts = Counter[str]() if record.status == "repeat" else count_standings(self.depot, record)
+        told = {"delivery": record.delivery_id, "arrived_as": record.arrival, "site": record.site}
+        return told | {"status": record.status, "why": done.why} | {word: counts[word] for word in _ORDER}
 
     def _lines(self) -> Iterator[str]:
         stopped = [d for d in self.done if d.record.status == "stopped"]

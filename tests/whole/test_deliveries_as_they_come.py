@@ -274,9 +274,9 @@ def test_nothing_in_the_depot_is_for_everybody_and_some_only_for_its_owner(depot
     modes = {p.relative_to(depot.root).as_posix(): p for p in [depot.root, *depot.root.rglob("*")]}
     open_to_all = [name for name, p in modes.items() if stat.S_IMODE(p.stat().st_mode) & 0o027]
     assert not open_to_all
-    for folder in (depot.work, depot.root / "closed"):
+    for folder in (depot.work, depot.root / "closed", depot.root / "safety"):
         assert stat.S_IMODE(folder.stat().st_mode) == 0o700
-    assert stat.S_IMODE((depot.root / "pages" / "safety.html").stat().st_mode) == 0o600
+    assert stat.S_IMODE((depot.root / "safety" / "index.html").stat().st_mode) == 0o600
 
 
 @pytest.mark.parametrize(

@@ -9,12 +9,23 @@ from functools import cache
 
 import pytest
 
-from benchmarks.perturbations.grid import GRID, Subjected, moved, recordings, silent
+from benchmarks.perturbations.grid import Subjected, moved, recordings, silent
+from benchmarks.perturbations.wrong import BETWEEN, GRID
 from benchmarks.real_recordings.recordings import there
 
 REAL, SIMULATED = ("treadmill", "runway"), ("simulated brack", "simulated corrie")
 #: The 30 s of the treadmill take longest: what no other recording shows.
-ON_THE_TREADMILL = ("-14 N vertically", "+14 N fore-aft", "gain times 1.05", "force -10 ms late", "noise of 10 N")
+ON_THE_TREADMILL = (
+    *("-14 N vertically", "+14 N fore-aft", "gain times 1.05", "force -10 ms late", "noise of 10 N"),
+    *(
+        "horizontal gain times 1.1",
+        "markers 15 mm ahead of the plates",
+        "belt told +8 % off",
+        "force below 45 N set to 0",
+    ),
+)
+#: Small noise, at which rounding counts.
+SMALL_NOISE = ("noise of 1 N", "noise of 2 N", "noise of 3 N")
 
 
 @cache
@@ -31,6 +42,14 @@ def test_no_outcome_moves_out_of_its_uncertainty_without_a_finding(name: str) ->
     grid = [one for one in GRID if name != "treadmill" or one.name in ON_THE_TREADMILL]
     assert len(grid) >= len(ON_THE_TREADMILL)
     wrong = {one.name: silent(moved(subject, one, ask_always=False)) for one in grid}
+    assert not {name: moves for name, moves in wrong.items() if moves}
+
+
+@pytest.mark.parametrize("name", SIMULATED)
+def test_rounding_by_the_converter_and_by_samples_is_part_of_the_uncertainty(name: str) -> None:
+    grid = [one for one in BETWEEN if one.name in SMALL_NOISE]
+    assert len(grid) == len(SMALL_NOISE)
+    wrong = {one.name: silent(moved(by_name()[name], one, ask_always=False)) for one in grid}
     assert not {name: moves for name, moves in wrong.items() if moves}
 
 

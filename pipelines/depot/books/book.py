@@ -21,6 +21,7 @@ from pipelines.depot.books.decisions import Decisions
 from pipelines.depot.books.deliveries import Deliveries
 from pipelines.depot.books.files import Files
 from pipelines.depot.books.gates import Gates
+from pipelines.depot.books.held_file import hold, let_go
 from pipelines.depot.books.jobs import Jobs
 from pipelines.depot.books.leaning import Leaning
 from pipelines.depot.books.ledger import LedgerLines
@@ -43,6 +44,9 @@ class Books:
 
     def __init__(self, engine: sa.Engine) -> None:
         self.engine = engine
+        self._file = Path(str(engine.url.database)) if engine.dialect.name == "sqlite" else None
+        if self._file is not None:
+            hold(self._file)
         #: Round whatever changes the files of SQLite's books themselves, such as the end of working with them.
         self.changing_file: Callable[[], AbstractContextManager[None]] = nullcontext
         self._open: sa.Connection | None = None
@@ -155,8 +159,8 @@ class Books:
 
     def _shorten_log(self) -> None:
         """Bring what is in the log into the database when it has grown long: in the end that happens anyway."""
-        if self.engine.dialect.name == "sqlite":
-            log = log_of(Path(str(self.engine.url.database)))
+        if self._file is not None:
+            log = log_of(self._file)
             if log.exists() and log.stat().st_size > _LONGEST_LOG:
                 self._empty_log()
 
@@ -178,8 +182,12 @@ class Books:
 
     def close(self) -> None:
         """Let go of the database, which SQLite brings its log into then."""
-        with self.changing_file():
-            self.engine.dispose()
+        try:
+            with self.changing_file():
+                self.engine.dispose()
+        finally:
+            if self._file is not None:
+                let_go(self._file)
 
 
 @contextmanager

@@ -20,8 +20,15 @@ from schemas.trial import UP
 #: Gain and body mass cannot be told apart, and six real runs lay up to 4.5 % below a mass taken on another scale (taken
 #: as a rectangular distribution, from 0 to that). Marker positions: 1 mm, common practice for a calibrated volume.
 UNSEEN_SCALE, MARKER_M = 0.045, 0.001
+#: What nothing in a trial tells, so that it is always doubted (own choices, what laboratories reach with care): where a
+#: plate lies among the markers, the gain of horizontal force less that of vertical force, how much of vertical force
+#: shows in the horizontal channels, and the size of the volume by its calibration.
+PLATE_PLACE_M, HORIZONTAL_GAIN, CROSSTALK, MARKER_SCALE = 0.01, 0.05, 0.01, 0.005
 #: Where neither mean force nor the pelvis can tell: the limits at which trials go back.
 UNKNOWN_SCALE, UNKNOWN_LAG_S = 0.12, 0.03
+#: Speed of a belt, as a part of 1: what the feet on it can tell (a foot rolls: in one real run its front went back
+#: 0.6 % faster than the belt was set, all of it 1.8 %), and where they tell nothing.
+BELT, UNKNOWN_BELT = 0.01, 0.04
 RECTANGULAR = 3**-0.5
 #: Standard error of the median of normal noise over that of its mean, for many samples (first principles).
 _OF_A_MEDIAN = (np.pi / 2) ** 0.5
@@ -47,6 +54,8 @@ class Doubt:
 
     drift_n: how far a level was seen to wander from start to end. scale: as a part of 1. marker_sits_m,
     marker_shakes_m: of each coordinate of a marker, in a whole trial, and from frame to frame before any filter.
+    plates_sit_m: of each horizontal coordinate of a plate among the markers. horizontal_gain, crosstalk, marker_scale:
+    as parts of 1.
     """
 
     level_n: Mapping[int, float]
@@ -57,6 +66,10 @@ class Doubt:
     events: EventDoubt = field(default_factory=EventDoubt)
     marker_sits_m: float = MARKER_M
     marker_shakes_m: float = MARKER_M
+    plates_sit_m: float = PLATE_PLACE_M
+    horizontal_gain: float = HORIZONTAL_GAIN
+    crosstalk: float = CROSSTALK
+    marker_scale: float = MARKER_SCALE
 
 
 def doubt_of(readings: Sequence[PlateReading], equipment: Rows, marker_rate_hz: float) -> Doubt:
@@ -68,7 +81,8 @@ def doubt_of(readings: Sequence[PlateReading], equipment: Rows, marker_rate_hz: 
         vibration = seen["vibration_n"] if np.isfinite(seen["vibration_n"]) else 0.0
         dead = (reading.dead_band_n or 0.0) * RECTANGULAR  # any level below it would have been cut away
         left = _OF_A_MEDIAN * float(reading.noise_n.max()) / reading.samples**0.5
-        level[reading.number] = float(np.hypot(dead, left))
+        rounded = reading.step_n / 2 * RECTANGULAR  # JCGM 100:2008, F.2.2.1, from memory: a median lies on a step
+        level[reading.number] = float(np.hypot(dead, np.hypot(left, rounded)))
         noise[reading.number] = max(float(reading.noise_n[UP]), vibration)
     whole = by_device[ALL_PLATES]
     scale, lag = whole["scale_ratio"] - 1, whole["lag_s"]

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from pipelines.science.equipment.doubt import Doubt, EventDoubt
+from pipelines.science.equipment.doubt import BELT, RECTANGULAR, UNKNOWN_BELT, Doubt, EventDoubt
 from pipelines.science.equipment.moved import Moves, by_column, numbers_of, root_mean_square
 from pipelines.science.events.from_force import SIDES
 from pipelines.science.footfalls import Signals
@@ -75,17 +75,44 @@ def by_markers(trial: Trial, signals: Signals, footfalls: Rows, doubt: Doubt) ->
     index = footfalls.numbers("strike_index_percent")
     length = _length(signals, settings.heel_role, settings.toe_role)
     if np.isfinite(index).any() and length > 0:
-        each = foot_strike.index_uncertainty(index, length, place, settings.strike_index_toe_fraction)
+        each = foot_strike.index_uncertainty(
+            index, length, place, settings.strike_index_toe_fraction, doubt.plates_sit_m
+        )
         worth["strike_index_percent"] = float(root_mean_square(each[None])[0])
     if trial.surface == "treadmill":
-        return worth
+        return worth | _by_belt(trial, signals, footfalls)
     slopes = spatiotemporal.trunk_slopes(trial.markers, settings.speed_roles, rate)
-    speed = spatiotemporal.speed_uncertainty(slopes, doubt.marker_shakes_m, doubt.marker_sits_m)
+    shaken = spatiotemporal.speed_uncertainty(slopes, doubt.marker_shakes_m, doubt.marker_sits_m)
+    speed = float(np.hypot(shaken, doubt.marker_scale * np.nanmedian(footfalls.numbers("speed_m_per_s"))))
     worth |= {"speed_m_per_s": speed, "leg_stiffness_kn_per_m": _leg_stiffness(trial, footfalls, speed)}
     for name in ("step_length_m", "stride_length_m"):
-        if np.isfinite(footfalls.numbers(name)).any():
-            worth[name] = 2**0.5 * place
+        lengths = footfalls.numbers(name)
+        if np.isfinite(lengths).any():
+            worth[name] = float(np.hypot(2**0.5 * place, doubt.marker_scale * np.nanmedian(lengths)))
     return worth
+
+
+def _by_belt(trial: Trial, signals: Signals, footfalls: Rows) -> dict[str, float]:
+    """What the speed that the tables tell of a belt is worth: off by what the feet on it say, if they say anything."""
+    told, seen = (
+        footfalls.numbers("speed_m_per_s"),
+        spatiotemporal.belt_speeds(trial.markers, signals.processing.forefoot_role, trial.marker_rate_hz, footfalls),
+    )
+    if not np.isfinite(told).any():
+        return {}
+    speed = float(np.nanmedian(told))
+    off = float(np.median(seen)) / speed - 1 if len(seen) else UNKNOWN_BELT * RECTANGULAR
+    part = float(np.hypot(off, BELT))
+    lengths = {
+        name: part * float(np.nanmedian(footfalls.numbers(name)))
+        for name in ("step_length_m", "stride_length_m")
+        if np.isfinite(footfalls.numbers(name)).any()
+    }
+    return {
+        "speed_m_per_s": part * speed,
+        "leg_stiffness_kn_per_m": _leg_stiffness(trial, footfalls, part * speed),
+        **lengths,
+    }
 
 
 def _length(signals: Signals, heel_role: str, front_role: str) -> float:

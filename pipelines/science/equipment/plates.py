@@ -19,6 +19,8 @@ from schemas.trial import FORWARD, RIGHT, UP, FloatArray, Plate, Trial
 EDGE_S = 0.015
 #: Own choices: a converter's step is smaller; and so many exact zeros are none that the noise happened to meet.
 SMALLEST_DEAD_BAND_N, DEAD_SHARE = 5.0, 0.25
+#: Own choice: of readings on a grid many are alike.
+_ON_A_GRID = 0.5
 
 Spell = tuple[int, int]
 
@@ -30,7 +32,8 @@ class PlateReading:
     number: the plate's. samples: how many were looked at. force_n: (3,) N and moment_nm: (3,) N.m about the middle of
     the plate, medians. start_n, end_n: vertical level in the first and the last third of the flights. noise_n: (3,) N,
     standard deviation about each flight's own median. dead_band_n: smallest vertical force there is but zero, where
-    forces below it were set to zero; else None. moment_s: middle of the flight that is furthest from zero.
+    forces below it were set to zero; else None. moment_s: middle of the flight that is furthest from zero. step_n: of
+    the converter, largest of the three components, 0 where no step is seen.
     """
 
     number: int
@@ -43,6 +46,7 @@ class PlateReading:
     dead_band_n: float | None
     moment_s: float
     reach_m: float
+    step_n: float = 0.0
 
     @property
     def largest_n(self) -> float:
@@ -105,6 +109,7 @@ def _reading(plate: Plate, rate_hz: float) -> PlateReading | None:
         _dead_band(force[:, UP], rest[:, UP]),
         (a + b) / 2 / rate_hz,
         _reach(plate) if known else 0.0,
+        max(_step(component) for component in rest.T),
     )
 
 
@@ -118,6 +123,12 @@ def _reach(plate: Plate) -> float:
     """Distance in m from the middle of the plate to its furthest corner, as seen from above."""
     flat = plate.corners[:, [FORWARD, RIGHT]]
     return float(np.linalg.norm(flat - flat.mean(axis=0), axis=1).max())
+
+
+def _step(values: FloatArray) -> float:
+    """Smallest difference of two readings, 0 where readings are not on a grid: where few of them are the same."""
+    levels = np.unique(np.round(values, 6))
+    return float(np.diff(levels).min()) if 1 < len(levels) < _ON_A_GRID * len(values) else 0.0
 
 
 def _dead_band(force: FloatArray, rest: FloatArray) -> float | None:

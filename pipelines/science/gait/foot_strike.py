@@ -84,15 +84,17 @@ def strike_index(cop: FloatArray, heel: FloatArray, toe: FloatArray, toe_fractio
 
 
 def index_uncertainty(
-    index_percent: FloatArray, length_m: float, place_m: float, toe_fraction: float = 1.0
+    index_percent: FloatArray, length_m: float, place_m: float, toe_fraction: float = 1.0, cop_m: float = 0.0
 ) -> FloatArray:
     """Standard uncertainty in % of indices (n,), heel and toe marker ``length_m`` apart and each off by ``place_m``.
 
-    A part x of the way from heel to toe moves by 1 - x of what the heel is off and by x of what the toe is, over the
-    length (the index differentiated, first principles); what moves the line sideways is left out.
+    cop_m: by what the centre of pressure is off, along the foot. A part x of the way from heel to toe moves by 1 - x of
+    what the heel is off and by x of what the toe is, over the length (the index differentiated, first principles); what
+    moves the line sideways is left out.
     """
     way = np.asarray(index_percent, float) / 100 * toe_fraction
-    return np.asarray(100 * place_m * np.hypot(1 - way, way) / (length_m * toe_fraction))
+    off_m = np.hypot(place_m * np.hypot(1 - way, way), cop_m)
+    return np.asarray(100 * off_m / (length_m * toe_fraction))
 
 
 def class_by_index(index_percent: float | None) -> StrikeClass | None:

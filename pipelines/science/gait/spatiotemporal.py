@@ -11,9 +11,12 @@ from dataclasses import dataclass
 import numpy as np
 
 from pipelines.science.events.from_force import SIDES, Contact
+from pipelines.science.frames import Rows
 from pipelines.science.signals.sampling import value_at
 from schemas.trial import FORWARD, FloatArray
 
+#: Own choice: so long before and after a moment a marker's path is taken for a parabola.
+_AROUND_S = 0.06
 #: Common practice: a marker seen in less than this share of the frames does not speak for the whole trial.
 SPEED_MARKER_SEEN_FRACTION = 0.5
 
@@ -154,3 +157,57 @@ def speed_uncertainty(slopes: FloatArray, shakes_m: float, sits_m: float) -> flo
         return float("nan")
     each = shakes_m**2 / slopes[:, 1] + 2 * sits_m**2 / slopes[:, 2] ** 2
     return float(np.sqrt(each.sum()) / len(each))
+
+
+def belt_speeds(
+    markers: Mapping[str, FloatArray], forefoot_role: str, marker_rate_hz: float, footfalls: Rows
+) -> FloatArray:
+    """Backward speed in m/s of the forefoot from 30 to 60 % of each contact, when it stands on the belt.
+
+    (k,) of the footfalls in which it is seen.
+    """
+    speeds = []
+    for contact, toe_off, side in zip(*(footfalls.columns[n] for n in ("contact_s", "toe_off_s", "side")), strict=True):
+        xyz = markers.get(f"{forefoot_role}_{side}")
+        if xyz is None or not (np.isfinite(contact) and np.isfinite(toe_off)):
+            continue
+        start, stop = (max(0, int(at * marker_rate_hz)) for at in (contact, toe_off))
+        times = np.arange(start, min(stop + 2, len(xyz))) / marker_rate_hz
+        share, forward = (times - contact) / (toe_off - contact), xyz[start : stop + 2, FORWARD]
+        use = (share >= 0.3) & (share <= 0.6) & np.isfinite(forward)
+        if use.sum() >= 3:
+            since = times[use] - times[use].mean()
+            speeds.append(-float(since @ forward[use] / (since @ since)))
+    return np.array(speeds)
+
+
+def speed_gained(
+    markers: Mapping[str, FloatArray], roles: Sequence[str], marker_rate_hz: float, footfalls: Rows
+) -> FloatArray:
+    """(n,) m/s by which the trunk is faster at the next contact of the same foot than at each contact.
+
+    NaN where no whole stride or no marker of ``roles`` is known. Markers swing about the body's centre of mass within a
+    stride, but not from one stride to the next.
+    """
+    names = [name for role in roles for name in (role, f"{role}_left", f"{role}_right") if name in markers]
+    starts = footfalls.numbers("contact_s")
+    gained = np.full(len(starts), np.nan)
+    for i, lasts in enumerate(footfalls.numbers("stride_time_s")):
+        if np.isfinite(lasts):
+            ends = [_speeds(markers, names, marker_rate_hz, when) for when in (starts[i], starts[i] + lasts)]
+            each = ends[1] - ends[0]
+            if np.isfinite(each).any():
+                gained[i] = float(np.nanmean(each))
+    return gained
+
+
+def _speeds(markers: Mapping[str, FloatArray], names: Sequence[str], rate_hz: float, when_s: float) -> FloatArray:
+    """(names,) forward speed in m/s of each marker around a moment; NaN where it is not seen throughout."""
+    first, last = round((when_s - _AROUND_S) * rate_hz), round((when_s + _AROUND_S) * rate_hz) + 1
+    speeds = np.full(len(names), np.nan)
+    time = np.arange(first, last) / rate_hz - when_s
+    for i, name in enumerate(names):
+        forward = markers[name][max(first, 0) : last, FORWARD]
+        if len(forward) == len(time) and np.isfinite(forward).all():
+            speeds[i] = np.polyfit(time, forward, 2)[1]
+    return speeds

@@ -19,6 +19,8 @@ LEAST_MARKERS = 3
 #: Own choice: with markers nearer to one line than this (root mean square of their distances from it) a millimetre
 #: turns the body about that line by several degrees.
 LEAST_BREADTH_M = 0.01
+#: Own choice: the two ends of thigh or shank lie further apart, two landmarks of one joint less.
+LEAST_SEGMENT_M = 0.2
 
 
 @dataclass(frozen=True)
@@ -98,3 +100,22 @@ def with_carried(trial: Trial, posture: Posture | None, clusters: Mapping[str, C
 def _was_seen(trial: Trial, role: str) -> bool:
     path = trial.markers.get(role)
     return path is not None and bool(np.isfinite(path).all(axis=1).any())
+
+
+def beyond_its_segment(trial: Trial, posture: Posture, cluster: str) -> float:
+    """How far in mm a cluster's middle lies beyond both ends of what it carries, along it, in the standing posture.
+
+    0 where it lies between them, or carries landmarks nearer together than ``LEAST_SEGMENT_M``, which are no two ends.
+    """
+    carried = [posture.markers[role] for role, by in trial.carried.items() if by == cluster and role in posture.markers]
+    own = [place for name, place in posture.markers.items() if name.rpartition(".")[0] == cluster]
+    ends, middle = np.array(carried), np.mean(own, axis=0) if own else np.full(3, np.nan)
+    if len(ends) < 2 or not np.isfinite(ends).all() or not np.isfinite(middle).all():
+        return 0.0
+    apart = np.linalg.norm(ends[:, None] - ends[None], axis=2)
+    i, j = np.unravel_index(int(np.argmax(apart)), apart.shape)
+    length = float(apart[i, j])
+    if length < LEAST_SEGMENT_M:
+        return 0.0
+    along = float((middle - ends[i]) @ (ends[j] - ends[i])) / length
+    return 1000 * max(0.0, -along, along - length)

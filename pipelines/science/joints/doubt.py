@@ -158,6 +158,7 @@ def _moments(
     cutoff, order = joints.processing.joints.moment_cutoff_hz, joints.processing.filter_order
     noise_left = white_noise_left(order, cutoff, joints.trial.analog_rate_hz or 0.0)[0]
     found: dict[str, dict[str, float]] = {part: {} for part in ("level", "noise", "scale", "lag")}
+    placed: dict[str, float] = {}
     for joint, frame in top.items():
         place = leg.points[joint]
         level = noise = 0.0
@@ -169,12 +170,17 @@ def _moments(
             noise += (ahead * loud) ** 2 + (_FORE_AFT_NOISE * above * loud) ** 2
         found["level"][joint], found["noise"][joint] = level / mass**2, noise / mass**2
         turns = about(place[frames], leg.force[frames], leg.twist[frames])
-        found["scale"][joint] = float((doubt.scale * turns[frame - frames[0]] / mass) ** 2)
+        ahead_n, up_n = leg.force[frame][[FORWARD, UP]]
+        high = place[frame][UP] - moments.ground.plates[loaded[0]].corners[:, UP].mean()
+        sheared = high * np.hypot(doubt.horizontal_gain * ahead_n, doubt.crosstalk * up_n)
+        found["scale"][joint] = float(((doubt.scale * turns[frame - frames[0]]) ** 2 + sheared**2) / mass**2)
+        placed[joint] = float((doubt.plates_sit_m * up_n / mass) ** 2)
         later = [_at(values, np.asarray(frames - doubt.lag_s * rate, float)) for values in (leg.force, leg.twist)]
         change = extensor(joint, -(about(place[frames], *later) - turns)) / mass
         own = leg.moments[frames, leg.joints.index(joint)]
         found["lag"][joint] = float(((own + change).max() - own.max()) ** 2)
-    found["markers"] = _moments_by_markers(joints, leg, top, doubt)
+    sitting = _moments_by_markers(joints, leg, top, doubt)
+    found["markers"] = {joint: square + placed[joint] for joint, square in sitting.items()}
     return found
 
 

@@ -30,6 +30,8 @@ COMPARED = (
     "condition",
     "reference_condition",
 )
+#: What a plan says of a comparison.
+ASKED = ("outcome", "contrast", "visit", "condition", "reference_condition")
 #: Why a runner who was measured has no difference: reason in ``runner_contrasts`` -> count of such in the other tables.
 LACKS = {
     "no_value": "lacking_value_count",

@@ -81,7 +81,8 @@ class Means:
 
 
 def layout(runners: NDArray[Any], sites: NDArray[Any], covariates: FloatArray | None = None) -> Layout:
-    """The design of n differences. runners, sites: (n,) labels. covariates: (n, c), centred here.
+    """The design of n differences. runners, sites: (n,) labels. covariates: (n, c); the first coefficient is the mean
+    difference where all of them are zero.
 
     The runners who stayed at one site enter by their site's mean, by what the covariates vary within it, and by the sum
     of squares of what is left: nothing is lost, and the cost no longer grows with their number.
@@ -89,7 +90,7 @@ def layout(runners: NDArray[Any], sites: NDArray[Any], covariates: FloatArray | 
     n = len(runners)
     fixed = np.ones((n, 1))
     if covariates is not None:
-        fixed = np.column_stack([fixed, covariates - covariates.mean(axis=0)])
+        fixed = np.column_stack([fixed, covariates])
     of_site = (sites[:, None] == np.unique(sites)[None, :]).astype(float)
     of_runner = (runners[:, None] == np.unique(runners)[None, :]).astype(float)
     several = of_site.shape[1] > 1
@@ -155,7 +156,7 @@ def one_stage(
 ) -> OneStage:
     """The model of (n,) differences; the mean of the sites' means where it has no fit. Raises NoFit if that has none.
 
-    The fixed part is the mean difference, with covariates (n, c) at their means.
+    The fixed part is the mean difference, with covariates (n, c) at zero.
     """
     (found,) = one_stage_each(np.asarray(differences, float)[None, :], runners, sites, covariates)
     if isinstance(found, NoFit):

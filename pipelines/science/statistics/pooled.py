@@ -9,6 +9,7 @@ import numpy as np
 
 from pipelines.science.frames import frame_of
 from pipelines.science.statistics.comparisons import (
+    ASKED,
     COMPARED,
     Group,
     at_speeds,
@@ -42,10 +43,16 @@ _NUMBERS = (
 )
 
 
-def pooled_contrasts(contrasts: pd.DataFrame, sites: pd.DataFrame, processing: Processing) -> pd.DataFrame:
+def pooled_contrasts(
+    contrasts: pd.DataFrame,
+    sites: pd.DataFrame,
+    processing: Processing,
+    families: Mapping[tuple[str, ...], str] | None = None,
+) -> pd.DataFrame:
     """``pooled_contrasts`` less provenance, from rows of ``runner_contrasts``: three methods for every comparison.
 
-    sites: ``site_contrasts`` of the same rows.
+    sites: ``site_contrasts`` of the same rows. families: ``ASKED`` of a comparison -> its family in the analysis plan;
+    any other is exploratory.
     Sites whose interval ``site_contrasts`` leaves null are not in the meta-analysis; the mixed model takes all runners.
     Where a method cannot be used its numbers are null and the reason stands beside them. Where sites found events by
     different methods, rows marked so go over all of them, beside those of each method.
@@ -61,9 +68,10 @@ def pooled_contrasts(contrasts: pd.DataFrame, sites: pd.DataFrame, processing: P
     rows: list[dict[str, Any]] = []
     for (key, group), model in zip(compared, models, strict=True):
         which: dict[str, Any] = {**dict(zip(COMPARED, key, strict=True)), **group.counted()}
-        rows.append(which | _mixed(group, model))
+        which["family"] = (families or {}).get(tuple(which[name] for name in ASKED), "exploratory")
+        rows.append(which | mixed_row(group, model))
         for name, method in _META.items():
-            meta = _meta(group, usable[key], method, processing.contrasts)
+            meta = meta_row(group, usable[key], method, processing.contrasts)
             rows.append(which | meta | {"pooling_method": name})
     return frame_of(POOLED_CONTRASTS, rows)
 
@@ -83,7 +91,8 @@ def _models(compared: Sequence[Group], settings: ContrastProcessing) -> list[One
     return found
 
 
-def _mixed(group: Group, found: OneStage | str) -> dict[str, Any]:
+def mixed_row(group: Group, found: OneStage | str) -> dict[str, Any]:
+    """What the mixed model found, or why nothing, as columns."""
     row = _nothing_pooled("one_stage_mixed_model", "kenward_roger")
     row |= {"runner_count": len(set(group.runners)), "site_count": len(set(group.sites))}
     row |= {"travelling_runner_count": _travelling(group)}
@@ -118,9 +127,10 @@ def _travelling(group: Group) -> int:
     return int((counts > 1).sum())
 
 
-def _meta(
+def meta_row(
     group: Group, sites: Sequence[Mapping[Hashable, Any]], method: TauMethod, settings: ContrastProcessing
 ) -> dict[str, Any]:
+    """Random effects of a group's sites as columns. sites: those with an interval, as in ``site_contrasts``."""
     row = _nothing_pooled("", settings.interval)
     count = len(sites)
     if count < 2:

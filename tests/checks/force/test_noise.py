@@ -84,6 +84,14 @@ def test_forces_that_were_cut_away_are_told_by_the_smallest_that_is_left() -> No
     assert "smallest force but zero is 15." in finding.seen
 
 
+@pytest.mark.parametrize(
+    ("newtons", "weight"), [(15.0, "notes"), (22.0, "notes"), (45.0, "returns"), (60.0, "returns")]
+)
+def test_more_cut_away_than_contacts_are_timed_at_goes_back(newtons: float, weight: str) -> None:
+    (finding,) = run("empty_plates_keep_their_noise", of_trial(cut_below(newtons))).findings
+    assert str(finding.weight) == weight
+
+
 def test_noise_in_one_channel_is_enough_to_show_that_nothing_was_cut() -> None:
     def sideways_only(plate):
         force = plate.force.copy()

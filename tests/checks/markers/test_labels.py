@@ -208,3 +208,20 @@ def test_a_cluster_that_left_its_shape_since_the_standing_trial_is_told_with_wha
     for finding in run(LENGTHS, context).findings:
         assert finding.place == "cluster thigh_right"
         assert f"it carries {KNEE}" in finding.seen
+
+
+@pytest.mark.parametrize(("below_mm", "expected"), [(-200.0, "pass"), (30.0, "pass"), (150.0, "found")])
+def test_a_cluster_of_the_next_segment_cannot_carry_both_ends_of_this_one(below_mm: float, expected: str) -> None:
+    """A shank's cluster that is said to carry knee and hip keeps the knee from bending."""
+    runner, hip = a_runner(), "greater_trochanter_right"
+    misfits = {"thigh_right": np.zeros(len(next(iter(runner.markers.values()))))}
+    carried = replace(runner, carried={KNEE: "thigh_right", hip: "thigh_right"}, misfits_m=misfits)
+    posture = stood(carried).posture
+    assert posture is not None
+    down = posture.markers[KNEE] - posture.markers[hip]
+    middle = posture.markers[KNEE] + down / np.linalg.norm(down) * below_mm / 1000
+    own = {f"thigh_right.{n}": middle for n in (1, 2, 3)}
+    context = of_trial(carried, posture=replace(posture, markers={**posture.markers, **own}))
+    assert status(LENGTHS, context) == expected
+    for finding in run(LENGTHS, context).findings:
+        assert "beyond both ends of the segment" in finding.seen

@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from schemas.trial import FORWARD
+from schemas.trial import FORWARD, Trial
 from tests.builders import a_study, a_trial
 from tests.checks.running_checks import Case, of_trial, run, status, with_plates
 
@@ -97,6 +97,44 @@ def test_speed_in_kilometres_per_hour_is_found() -> None:
     assert status("speed_keeps_to_the_protocol", of_trial(replace(a_trial(), set_speed_m_per_s=10.8))) == "found"
 
 
-def test_impulses_of_one_pass_need_not_balance() -> None:
+@pytest.mark.parametrize(("told", "expected"), [(3.11, "pass"), (3.14, "found"), (2.87, "found")])
+def test_a_belt_is_as_fast_as_the_table_says_within_four_per_cent(told: float, expected: str) -> None:
+    assert (
+        status("speed_keeps_to_the_protocol", of_trial(replace(a_trial(speed=3.0), set_speed_m_per_s=told))) == expected
+    )
+
+
+def test_a_pass_may_be_less_near_to_its_speed() -> None:
+    trial = replace(a_trial(surface="runway", footfalls=4, speed=3.0), set_speed_m_per_s=3.2)
+    assert status("speed_keeps_to_the_protocol", of_trial(trial)) == "pass"
+
+
+def gaining(trial: Trial, metres_per_s2: float) -> Trial:
+    time = np.arange(len(next(iter(trial.markers.values())))) / trial.marker_rate_hz
+    way = np.outer(metres_per_s2 / 2 * time**2, [1.0, 0.0, 0.0])
+    return replace(trial, markers={name: path + way for name, path in trial.markers.items()})
+
+
+def test_a_push_on_a_runway_shows_unless_the_runner_gains_its_speed() -> None:
+    """40 N in two contacts of 0.25 s in each stride of 0.7 s make 70 kg faster by 0.29 m/s (Newton)."""
+    check = "fore_aft_impulse_balances_at_steady_speed"
+    trial = a_trial(surface="runway", footfalls=4)
+    assert status(check, of_trial(trial)) == "pass"
+    pushed_on = with_plates(trial, lambda p: pushed(p, 40))
+    assert status(check, of_trial(pushed_on)) == "found"
+    assert status(check, of_trial(gaining(pushed_on, 40 * 2 * 0.25 / 70 / 0.7))) == "pass"
+    assert status(check, of_trial(gaining(trial, 40 * 2 * 0.25 / 70 / 0.7))) == "found"
+
+
+@pytest.mark.parametrize(("surface", "told", "weight"), [
+    ("treadmill", 3.5, "notes"), ("treadmill", 10.8, "returns"), ("runway", 10.8, "returns"), ("runway", 3.6, "notes"),
+])  # fmt: skip
+def test_a_speed_of_another_unit_goes_back(surface: str, told: float, weight: str) -> None:
+    trial = replace(a_trial(surface=surface, footfalls=4, speed=3.0), set_speed_m_per_s=told)
+    (finding,) = run("speed_keeps_to_the_protocol", of_trial(trial)).findings
+    assert str(finding.weight) == weight
+
+
+def test_impulses_of_a_pass_without_a_whole_stride_say_nothing() -> None:
     trial = with_plates(a_trial(surface="runway", footfalls=2), lambda p: pushed(p, 40))
     assert status("fore_aft_impulse_balances_at_steady_speed", of_trial(trial)) == "skipped"

@@ -48,6 +48,7 @@ def test_there_are_exactly_these_commands() -> None:
         "pack",
         "profile",
         "look",
+        "send",
         "sql",
         "dev",
         "withdraw",
@@ -60,6 +61,9 @@ def test_there_are_exactly_these_commands() -> None:
         "ledger head",
         "accept",
         "release",
+        "power",
+        "plan show",
+        "plan freeze",
         "texts list",
         "texts allow",
         "texts refuse",
@@ -109,6 +113,19 @@ def test_nothing_new_ends_with_success(depot: Path) -> None:
     done = command("run", "--study", STUDY, "--inbox", depot.parent / "inbox", "--depot", depot)
     assert done.returncode == 0
     assert done.stdout.startswith("Nothing new")
+
+
+def test_a_run_of_which_something_goes_back_says_so_by_its_code_and_to_scripts(tmp_path: Path) -> None:
+    bag = a_delivery(tmp_path / "inbox", 7, names=("standing",))
+    (bag / "data" / "sessions.csv").write_text("changed after it was packed", encoding="utf-8")
+    asked = ("--study", STUDY, "--inbox", tmp_path / "inbox", "--depot", tmp_path / "depot", "--json")
+    first = command("run", *asked)
+    told = json.loads(first.stdout)
+    assert (first.returncode, told["exit_code"]) == (4, 4)
+    (came,) = told["deliveries"]
+    assert (came["delivery"], came["status"], came["accepted"]) == ("brack-007", "stopped", 0)
+    again = command("run", *asked)
+    assert (again.returncode, json.loads(again.stdout)["deliveries"]) == (0, [])
 
 
 @pytest.mark.parametrize(
@@ -272,3 +289,10 @@ def test_look_tells_what_is_in_a_file_and_fails_on_what_is_none(tmp_path: Path) 
     done = command("look", bad, "--json")
     assert done.returncode == 1
     assert json.loads(done.stdout)["readable"] is False
+
+
+def test_the_list_of_commands_is_never_cut() -> None:
+    for group in ("", "ledger", "texts", "plan"):
+        listed = command(*group.split(), "--help").stdout.partition("Commands:")[2]
+        assert listed
+        assert "..." not in listed

@@ -97,7 +97,7 @@ def test_another_laboratorys_profile_makes_only_that_one_due(tmp_path: Path) -> 
 
 def test_a_limit_of_the_own_laboratory_counts_and_its_reason_does_not(tmp_path: Path) -> None:
     line = '  corrie: {description: "Runway laboratory (invented).", profile: sites/corrie.yaml'
-    limit = ", limits: {plates_read_zero_unloaded: {offset_n: {value: 20, reason: %s, since: 2026-03-02}}}"
+    limit = ", limits: {plates_read_zero_unloaded: {offset_n: {value: 12, reason: %s, since: 2026-03-02}}}"
     one = edited(tmp_path / "one", line, line + limit % "old")
     other = edited(tmp_path / "other", line, line + limit % "older")
     assert differing(one)[SETTINGS] == ["sites.corrie.limits.plates_read_zero_unloaded"]

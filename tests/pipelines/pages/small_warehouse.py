@@ -40,6 +40,10 @@ class Places:
     def pages(self) -> Store:
         return Store.on_disk(self.folder)
 
+    @property
+    def safety(self) -> Store:
+        return Store.on_disk(self.folder.with_name("safety"))
+
 
 def loaded_study(**changes: Any) -> Loaded:
     return Loaded(a_study(**changes))

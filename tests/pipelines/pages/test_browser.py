@@ -1,6 +1,6 @@
 """The pages in a real browser, at the width of a phone and of a desk: nothing sticks out to the side.
 
-Pages hold no script, so a page of the test's own shows each in a frame of that width and measures it from outside.
+A page of the test's own shows each in a frame of that width and measures it from outside.
 """
 
 from __future__ import annotations
@@ -11,6 +11,7 @@ import shutil
 import subprocess
 from html import unescape
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -58,9 +59,10 @@ async function measure(page, width) {
 </script>"""
 
 
-def measured(folder: Path, pages: list[Path]) -> list[dict]:
+def told_by_browser(folder: Path, page: str) -> Any:
+    """What a page of a test's own wrote as JSON into its element ``out``."""
     wrapper = folder / "measure.html"
-    wrapper.write_text(_MEASURE.replace("PAGES", json.dumps([p.as_uri() for p in pages])), encoding="utf-8")
+    wrapper.write_text(page, encoding="utf-8")
     done = subprocess.run(
         [str(CHROMIUM), *FLAGS, f"--user-data-dir={folder / 'profile'}", "--dump-dom", wrapper.as_uri()],
         capture_output=True,
@@ -71,6 +73,10 @@ def measured(folder: Path, pages: list[Path]) -> list[dict]:
     found = re.search(r'<pre id="out">(.+?)</pre>', done.stdout, re.DOTALL)
     assert found, done.stdout[:500] + done.stderr[-500:]
     return json.loads(unescape(found[1]))
+
+
+def measured(folder: Path, pages: list[Path]) -> list[dict]:
+    return told_by_browser(folder, _MEASURE.replace("PAGES", json.dumps([p.as_uri() for p in pages])))
 
 
 @pytest.mark.parametrize("rows", [small.example, hostile_rows], ids=["usual", "hostile"])

@@ -49,7 +49,7 @@ def pages(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return write(tmp_path_factory.mktemp("decided"), own, sites=study.sites, limits=study.limits)
 
 
-@pytest.mark.parametrize("page", ["index.html", "sites/mill.html"])
+@pytest.mark.parametrize("page", ["checks.html", "sites/mill.html"])
 def test_a_decision_is_shown_with_check_reason_name_and_day(pages: Path, page: str) -> None:
     old = [row for row in table(read(pages / page), "A data manager set") if row[0].startswith("old")]
     ((*_, why, who),) = old
@@ -58,7 +58,7 @@ def test_a_decision_is_shown_with_check_reason_name_and_day(pages: Path, page: s
 
 
 def test_a_trial_that_still_goes_back_is_told_so_and_its_sheet_says_what_is_settled(pages: Path) -> None:
-    (gap,) = [r for r in table(read(pages / "index.html"), "A data manager set") if r[0].startswith("gap")]
+    (gap,) = [r for r in table(read(pages / "checks.html"), "A data manager set") if r[0].startswith("gap")]
     assert "goes back for another check" in gap[0]
     assert "the data manager set it aside" in read(pages / "fix" / "gap.html").words
 
@@ -66,7 +66,7 @@ def test_a_trial_that_still_goes_back_is_told_so_and_its_sheet_says_what_is_sett
 def test_a_withheld_trial_is_named_neither_by_its_own_decision_nor_in_a_reason(pages: Path) -> None:
     for path in pages.rglob("*.html"):
         assert "secret-trial" not in path.read_text()
-    assert "(a withheld trial)" in read(pages / "index.html").words
+    assert "(a withheld trial)" in read(pages / "checks.html").words
 
 
 def test_the_cell_of_a_runner_counts_trials_accepted_in_spite_of_a_finding(pages: Path) -> None:

@@ -109,7 +109,7 @@ def test_what_differs_from_trial_to_trial_is_no_part_of_the_place(place: str | N
 def test_the_pages_tell_a_habit_once_and_list_its_trials(tmp_path: Path) -> None:
     rows = small.merged(small.study_rows(), deliveries(1, 2), *(seen(f"b{n}", 2, "plate 2") for n in range(4)))
     folder = write(tmp_path, rows)
-    for page in ("index.html", "sites/mill.html"):
+    for page in ("checks.html", "sites/mill.html"):
         words = " ".join(read(folder / page).words.split())
         assert "Not so in all 4 trials from the beginning, at plate 2." in words
         assert "b0, b1, b2, b3" in words

@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import base64
+import hashlib
 import itertools
+import os
 import re
 from collections.abc import Callable
 from pathlib import Path
@@ -19,6 +22,9 @@ from tests.pipelines.pages.reading_html import Element, read
 
 #: What each check says should hold, by its name; on a page it stands without the full stop.
 SAYS = {name: spec.sentence.rstrip(".") for name, spec in catalogue().items()}
+
+
+SCRIPT = (Path(write_pages.__code__.co_filename).parent / "static" / "lists.js").read_text(encoding="utf-8")
 
 
 def write(folder: Path, rows: small.Rows, **changes: object) -> Path:
@@ -98,9 +104,13 @@ def any_pages(request: pytest.FixtureRequest) -> Path:
 
 
 def each(folder: Path) -> list[tuple[str, Element]]:
-    found = sorted(folder.rglob("*.html"))
-    assert found
-    return [(str(path.relative_to(folder)), read(path)) for path in found]
+    found = [*sorted(folder.rglob("*.html")), apart(folder)]
+    return [(os.path.relpath(path, folder), read(path)) for path in found]
+
+
+def apart(folder: Path) -> Path:
+    """The page of the safety lead, beside the folder of the others."""
+    return folder.with_name("safety") / "index.html"
 
 
 def table(page: Element, caption: str) -> list[list[str]]:
@@ -112,8 +122,12 @@ def table(page: Element, caption: str) -> list[list[str]]:
 def test_there_is_a_page_for_the_overview_each_site_each_open_return_and_each_stopped_delivery(pages: Path) -> None:
     assert {str(p.relative_to(pages)) for p in pages.rglob("*") if p.is_file()} == {
         "index.html",
+        "worklist.html",
+        "worklist.csv",
+        "deliveries.html",
+        "checks.html",
+        "answers.html",
         "curves.html",
-        "safety.html",
         "expectations.html",
         "sites/mill.html",
         "sites/way.html",
@@ -137,19 +151,15 @@ def test_the_overview_counts_what_the_warehouse_holds(pages: Path) -> None:
         "runners in the pool": "6",
         "footfalls in the pool": "20",
     }
+    page = read(pages / "deliveries.html")
     assert [row[0] for row in table(page, "Deliveries")] == [
         "mill-001", "way-001", "mill-002", "way-002", "way-001-again", "unknown-1",
     ]  # fmt: skip
     assert table(page, "Deliveries")[0][3:] == ["● taken in", "9", "1", "0", "1", "21 1.2 MB"]
-    assert [row[:2] for row in table(page, "Each trial has a fix sheet")] == [
-        ["drift shod, last (week 10)", "mill"],
-        ["gap unshod, last (week 10)", "mill"],
-        ["crash condition not known, visit not known", "way"],
-    ]
 
 
 def test_the_grid_shows_every_planned_cell_and_what_came_without_a_known_visit(pages: Path) -> None:
-    rows = {tuple(row[:2]): row[2:] for row in table(read(pages / "index.html"), "Newest version")}
+    rows = {tuple(row[:2]): row[2:] for row in table(read(pages / "deliveries.html"), "Newest version")}
     assert rows["mill", "first (week 0)"] == ["● 4 runners, 4 running + 1", "● 4 runners, 4 running", "nothing yet"]
     assert rows["mill", "last (week 10)"] == ["● 1 runner, 1 running ▲ 1 returned", "▲ 1 returned", "nothing yet"]
     assert rows["mill", "withheld"] == ["◇ 1 withheld of which visit and condition are not told"]
@@ -158,7 +168,7 @@ def test_the_grid_shows_every_planned_cell_and_what_came_without_a_known_visit(p
 
 
 def test_reasons_for_return_count_trials_over_all_deliveries_and_say_how_many_are_open(pages: Path) -> None:
-    rows = {row[0]: row[1:4] for row in table(read(pages / "index.html"), "What should have held")}
+    rows = {row[0]: row[1:4] for row in table(read(pages / "checks.html"), "What should have held")}
     assert rows[SAYS["marker_gaps_are_short"]] == ["2", "1", "mill"]
     assert rows[SAYS["plates_read_zero_unloaded"]] == ["1", "1", "mill"]
     assert rows[SAYS["cells_fit_their_columns"] + " 1 finding in tables, without a trial"] == ["0", "0", "mill"]
@@ -167,7 +177,7 @@ def test_reasons_for_return_count_trials_over_all_deliveries_and_say_how_many_ar
 
 
 def test_all_four_statuses_of_checks_are_shown_and_crashed_ones_come_first(pages: Path) -> None:
-    rows = table(read(pages / "index.html"), "How often each check")
+    rows = table(read(pages / "checks.html"), "How often each check")
     assert rows[0][:5] == [SAYS["sides_alternate"], "0", "0", "0", "2"]
     assert "KeyError in f, line 3" in rows[0][5]
     gaps = next(row for row in rows if row[0] == SAYS["marker_gaps_are_short"])
@@ -176,7 +186,7 @@ def test_all_four_statuses_of_checks_are_shown_and_crashed_ones_come_first(pages
 
 
 def test_sites_and_conditions_are_compared_with_the_numbers_beside_the_chart(pages: Path) -> None:
-    page = read(pages / "index.html")
+    page = read(pages / "answers.html")
     # mill, shod: runners at 0.246, 0.252, 0.258, 0.264 s plus 0.003 s, the mean of two footfalls
     rows = table(page, "Contact time (s)")
     assert ["shod", "mill", "0.258", "0.008", "4"] in rows
@@ -252,7 +262,7 @@ def test_a_stopped_delivery_that_was_replaced_under_its_number_needs_nothing_mor
     }
     folder = write(tmp_path, rows)
     assert not list((folder / "fix").glob("*"))
-    assert "replaced since" in read(folder / "index.html").words
+    assert "replaced since" in read(folder / "deliveries.html").words
 
 
 def test_a_withheld_trial_is_a_number_and_nothing_else(pages: Path) -> None:
@@ -260,7 +270,7 @@ def test_a_withheld_trial_is_a_number_and_nothing_else(pages: Path) -> None:
         text = path.name + (path.read_text(encoding="utf-8") if path.is_file() else "")
         for secret in ("secret-trial", "SECRETRUNNER", "f-withheld", "f-secret2"):
             assert secret not in text, path
-    assert "Trial (a withheld trial) stands twice." in read(pages / "index.html").words
+    assert "Trial (a withheld trial) stands twice." in read(pages / "checks.html").words
 
 
 def test_a_trial_that_was_withheld_and_is_now_returned_is_shown_again(tmp_path: Path) -> None:
@@ -287,7 +297,7 @@ def test_another_laboratorys_trial_of_the_same_id_as_a_withheld_one_still_gets_i
 def test_text_from_a_delivery_is_never_markup(hostile_pages: Path) -> None:
     shown = 0
     for name, page in each(hostile_pages):
-        assert not page.all("script"), name
+        assert [e.text for e in page.all("script")] == ([SCRIPT] if name == "worklist.html" else [])
         assert not page.all("img"), name
         assert not [a for e in page.all() for a in e.attributes if a.startswith("on")], name
         shown += page.text.count(small.HOSTILE)
@@ -297,13 +307,19 @@ def test_text_from_a_delivery_is_never_markup(hostile_pages: Path) -> None:
         assert hostile_pages in path.resolve().parents
 
 
-def test_nothing_on_a_page_runs_or_is_fetched(any_pages: Path) -> None:
+def test_nothing_is_fetched_and_nothing_runs_but_our_one_script(any_pages: Path) -> None:
     for name, page in each(any_pages):
         elements = page.all()
-        assert not {"script", "iframe", "object", "embed", "img", "image", "form", "base"} & {e.tag for e in elements}
+        assert not {"iframe", "object", "embed", "img", "image", "form", "base"} & {e.tag for e in elements}
         (policy,) = [e for e in elements if e.attributes.get("http-equiv") == "Content-Security-Policy"]
         assert "default-src 'none'" in policy.attributes["content"], name
-        assert "script-src" not in policy.attributes["content"]
+        scripts, allowed = page.all("script"), policy.attributes["content"].partition("script-src ")[2]
+        if scripts:
+            assert [e.text for e in scripts] == [SCRIPT]
+            digest = base64.b64encode(hashlib.sha256(SCRIPT.encode()).digest()).decode()
+            assert allowed == f"'sha256-{digest}'", "this script and no other"
+        else:
+            assert not allowed
         for element in elements:
             for attribute in ("href", "src", "xlink:href", "action", "srcset"):
                 target = element.attributes.get(attribute)
@@ -325,7 +341,7 @@ def test_every_link_leads_somewhere(any_pages: Path) -> None:
             target = ((any_pages / name).parent / unquote(parts.path)).resolve() if parts.path else any_pages / name
             assert target.is_file(), (name, element.attributes["href"])
             if parts.fragment:
-                assert parts.fragment in ids[str(target.relative_to(any_pages.resolve()))], (name, parts.fragment)
+                assert parts.fragment in ids[os.path.relpath(target, any_pages.resolve())], (name, parts.fragment)
             links += 1
     assert links >= 3 * len(ids)
 
@@ -383,14 +399,17 @@ def test_every_page_says_which_versions_and_facts_it_was_made_from(pages: Path) 
 
 
 def test_an_empty_warehouse_gives_pages_that_say_so(empty_pages: Path) -> None:
-    words = read(empty_pages / "index.html").words
-    assert "No delivery has come yet" in words
+    assert "No delivery has come yet" in read(empty_pages / "index.html").words
+    assert "No delivery has come yet" in read(empty_pages / "deliveries.html").words
+    assert "No trial is waiting to be sent again" in read(empty_pages / "worklist.html").words
+    words = read(empty_pages / "answers.html").words
     assert "No outcomes yet" in words
     assert "No runner has a value in two conditions" in words
-    assert "No weekly log has come yet" in read(empty_pages / "safety.html").words
+    assert "No weekly log has come yet" in read(apart(empty_pages)).words
     assert "No curves yet" in read(empty_pages / "curves.html").words
     assert {str(p.relative_to(empty_pages)) for p in empty_pages.rglob("*.html")} == {
-        "index.html", "curves.html", "safety.html", "expectations.html", "sites/mill.html", "sites/way.html",
+        "index.html", "worklist.html", "deliveries.html", "checks.html", "answers.html", "curves.html",
+        "expectations.html", "sites/mill.html", "sites/way.html",
     }  # fmt: skip
 
 
@@ -409,6 +428,7 @@ def test_a_sheet_goes_away_when_its_trial_is_mended_and_other_files_stay(tmp_pat
     folder = write(tmp_path, small.example())
     (folder / "fix" / ".gap.html.0123").write_text("left by a killed run")
     (folder / ".safety.html.0123").write_text("left by a killed run")
+    (folder / "safety.html").write_text("of an older version, among the pages for everybody")
     (folder / "README.txt").write_text("put here by a person")
     rows = small.example()
     for row in rows["standings"]:
@@ -419,8 +439,8 @@ def test_a_sheet_goes_away_when_its_trial_is_mended_and_other_files_stay(tmp_pat
         "drift.html", "crash.html", "way-002.html", "unknown-1.html",
     }  # fmt: skip
     assert (folder / "README.txt").exists()
-    assert not (folder / ".safety.html.0123").exists()
-    assert "gap" not in [a.words for a in read(folder / "index.html").all("a")]
+    assert not list(folder.glob("*safety*"))
+    assert "gap" not in [a.words for a in read(folder / "worklist.html").all("a")]
 
 
 def test_without_a_warehouse_the_message_says_what_to_do_and_old_pages_stay(tmp_path: Path) -> None:

@@ -129,7 +129,7 @@ def test_the_pages_show_the_way_the_age_and_the_labs_own_words(tmp_path: Path) -
     assert "open for 8 days, since 2026-03-14" in waiting[-1]
     assert "mill-004, 2026-03-14: ● accepted “Labels <b>exchanged</b>.”" in " ".join(mended[2].split())
     assert "after 3 days" in mended[-1]
-    (row, _) = table(read(folder / "index.html"), "Open returns by site")
+    (row,) = table(site, "Open returns by site")
     assert row[:2] == ["mill", "1"]
     assert "8 days" in row[3]
     assert not site.all("b")

@@ -15,7 +15,7 @@ from schemas.outcomes_study import TRANSITION_CAUTIONS
 from tests.builders import a_study
 from tests.pipelines.pages import small_warehouse as small
 from tests.pipelines.pages.reading_html import Element, read
-from tests.pipelines.pages.test_pages import table, write
+from tests.pipelines.pages.test_pages import apart, table, write
 from tests.pipelines.pool.means import means_of
 
 
@@ -43,7 +43,7 @@ def summary(page: Element, title: str) -> str:
 
 
 def test_differences_are_drawn_by_site_and_pooled_and_warned_about(pages: Path) -> None:
-    page = read(pages / "index.html")
+    page = read(pages / "answers.html")
     stride = card(page, "Stride length")
     labels = [t.words for t in stride.all("text")]
     assert {"mill, n = 3", "way, n = 3", "Mixed model, n = 6", "Random effects, REML, n = 6"} <= set(labels)
@@ -55,18 +55,18 @@ def test_differences_are_drawn_by_site_and_pooled_and_warned_about(pages: Path) 
 
 
 def test_the_first_visit_with_a_pooled_estimate_is_shown_and_no_other(pages: Path) -> None:
-    assert "99.0" not in card(read(pages / "index.html"), "Foot strike angle").text
+    assert "99.0" not in card(read(pages / "answers.html"), "Foot strike angle").text
 
 
 def test_a_visit_without_a_pooled_estimate_is_shown_if_there_is_no_better_one(tmp_path: Path) -> None:
     rows = small.merged(small.study_rows(), small.contrast("stride_length_m", ("mill", -0.2), visit="last"))
     rows["pooled_contrasts"] = [row | {"estimate_value": None} for row in rows["pooled_contrasts"]]
-    assert "Visit last (week 10)" in read(write(tmp_path, rows) / "index.html").words
+    assert "Visit last (week 10)" in read(write(tmp_path, rows) / "answers.html").words
 
 
 def test_heterogeneity_is_said_in_words(pages: Path) -> None:
     assert "Unshod less shod: sites differ by SD 0.120 m, I² 61 % from 2 sites." in (
-        card(read(pages / "index.html"), "Stride length").words
+        card(read(pages / "answers.html"), "Stride length").words
     )
 
 
@@ -78,14 +78,14 @@ def test_change_over_the_visits_how_sure_the_model_is_and_what_was_lost_are_said
     rows["pooled_contrasts"].append({**model, **change, "lower_limit_value": -0.01, "upper_limit_value": 0.11})
     for row, (measured, lost) in zip(rows["site_contrasts"], ((5, 2), (3, 0)), strict=True):
         row |= {"measured_count": measured, "lacking_value_count": lost, "lacking_reference_count": 0}
-    words = card(read(write(tmp_path, rows) / "index.html"), "Stride length").words
+    words = card(read(write(tmp_path, rows) / "answers.html"), "Stride length").words
     assert "mixed model on 1.2 degrees of freedom, with no sign of differences between sites" in words
     assert "from first to last the difference changes by +0.05 m (−0.01 to +0.11)" in words
     assert "of 8 measured in both, 2 have no value in the condition alone and 0 in the reference alone" in words
 
 
 def test_what_is_missing_says_why(pages: Path) -> None:
-    page = read(pages / "index.html")
+    page = read(pages / "answers.html")
     angle = card(page, "Foot strike angle").words
     assert "no random effects, REML estimate, 1 of at least 2 sites have an estimate with an interval" in angle
     assert "no runner with both at way" in angle
@@ -95,7 +95,7 @@ def test_what_is_missing_says_why(pages: Path) -> None:
 
 
 def test_the_numbers_beside_the_forest_hold_every_method(pages: Path) -> None:
-    rows = table(read(pages / "index.html"), "Stride length: differences in m")
+    rows = table(read(pages / "answers.html"), "Stride length: differences in m")
     assert [row[0] for row in rows] == [
         f"{name} unshod less shod"
         for name in ("mill", "way", "Mixed model", "Random effects, DL", "Random effects, REML")
@@ -107,7 +107,7 @@ def test_a_missing_interval_has_its_reason_beside_it(tmp_path: Path) -> None:
     rows = small.merged(small.study_rows(), small.contrast("stride_length_m", ("mill", -0.2), ("way", -0.3)))
     few = {"lower_limit_value": None, "upper_limit_value": None, "reason_null": "2 of at least 3 runners"}
     rows["site_contrasts"][1] |= few
-    page = read(write(tmp_path, rows) / "index.html")
+    page = read(write(tmp_path, rows) / "answers.html")
     assert "way has no interval and is not in the random effects, 2 of at least 3 runners" in page.words
     assert table(page, "Stride length: differences")[1][1:] == ["−0.30", "–", "3", "2 of at least 3 runners"]
 
@@ -163,7 +163,7 @@ def test_outcomes_of_every_table_are_compared_between_sites(tmp_path: Path) -> N
             }
         ],
     }
-    page = read(write(tmp_path, small.merged(small.example(), new)) / "index.html")
+    page = read(write(tmp_path, small.merged(small.example(), new)) / "answers.html")
     for caption, mean in (
         ("Ankle angle at contact (°)", "5.0"),
         ("Soleus: onset before contact (s)", "0.111"),
@@ -251,7 +251,7 @@ def test_a_runner_measured_at_two_sites_counts_once(tmp_path: Path) -> None:
 
 
 def test_the_caution_list_has_the_weightiest_kind_first_and_says_what_it_is_not(pages: Path) -> None:
-    page = read(pages / "safety.html")
+    page = read(apart(pages))
     rows = table(page, "The weightiest kind first")
     assert [(row[0], row[2], row[3]) for row in rows] == [
         ("P1", "3", "■ substantial health problem"),
@@ -270,14 +270,14 @@ def test_the_caution_list_has_the_weightiest_kind_first_and_says_what_it_is_not(
 
 def test_without_a_caution_the_usual_wording_still_stands(tmp_path: Path) -> None:
     rows = small.merged(small.example(), {}) | {"transition_cautions": []}
-    words = read(write(tmp_path, rows) / "safety.html").words
+    words = read(apart(write(tmp_path, rows))).words
     assert "not medical advice and no diagnosis" in words
     assert "licensed professionals" in words
     assert "No week passes a limit" in words
 
 
 def test_a_missing_week_is_shown_as_missing_and_never_as_zero(pages: Path) -> None:
-    page = read(pages / "safety.html")
+    page = read(apart(pages))
     rows = {row[0]: row[1:] for row in table(page, "Minutes run in the week")}
     assert rows == {
         "P1": ["200 min 20 %", "200 min 26 %", "200 min 60 % ■ 59"],
@@ -295,7 +295,7 @@ def test_a_missing_week_is_shown_as_missing_and_never_as_zero(pages: Path) -> No
 def test_of_a_long_change_over_the_last_weeks_are_drawn_and_all_are_in_the_table(tmp_path: Path) -> None:
     rows = small.example()
     rows["transition_weeks"] = [small.week("P1", n, 200.0, 10.0 * n, 0.0) for n in range(1, 21)]
-    page = read(write(tmp_path, rows) / "safety.html")
+    page = read(apart(write(tmp_path, rows)))
     assert "Only the last 12 weeks are drawn." in page.words
     assert summary(page, "Weeks of P1").startswith("Week 9: 200 min, 45 %")
     assert len(table(page, "Minutes run in the week")[0]) == 21
@@ -303,20 +303,20 @@ def test_of_a_long_change_over_the_last_weeks_are_drawn_and_all_are_in_the_table
 
 def test_only_the_safety_page_holds_what_runners_reported(pages: Path) -> None:
     reported = ("severity", "Substantial health problem", "120 min in the new footwear", "▲ 24")
-    safety = (pages / "safety.html").read_text(encoding="utf-8")
+    safety = apart(pages).read_text(encoding="utf-8")
     assert all(text in safety for text in reported)
-    for path in set(pages.rglob("*.html")) - {pages / "safety.html"}:
+    for path in pages.rglob("*.html"):
         text = path.read_text(encoding="utf-8")
         assert not [told for told in reported if told in text], path
 
 
-def test_the_overview_leads_to_the_other_pages_by_role_and_site_pages_do_not_lead_to_the_safety_page(
+def test_the_overview_leads_to_the_other_pages_by_role_and_no_page_leads_to_that_of_the_safety_lead_or_from_it(
     pages: Path,
 ) -> None:
     links = {a.attributes["href"]: a.parent.words for a in read(pages / "index.html").all("a") if a.parent}
-    assert links["safety.html"].startswith("Safety lead: change-over weeks")
-    assert links["curves.html"].startswith("Statistician:")
-    for path in [*(pages / "sites").iterdir(), *(pages / "fix").iterdir(), pages / "curves.html"]:
+    assert links["curves.html"].endswith("Statistician")
+    assert links["worklist.html"].endswith("Data manager")
+    for path in [*pages.rglob("*.html"), apart(pages)]:
         assert not [a for a in read(path).all("a") if "safety" in a.attributes["href"]]
 
 

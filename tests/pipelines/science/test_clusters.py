@@ -14,7 +14,7 @@ from scipy.spatial.transform import Rotation
 
 from benchmarks.real_recordings.recordings import TREADMILL, there, treadmill
 from pipelines.judging.judge import judge_trial, workspace_of
-from pipelines.science.joints.clusters import rigid_fit, with_carried
+from pipelines.science.joints.clusters import beyond_its_segment, rigid_fit, with_carried
 from schemas.study import Cluster
 from schemas.trial import Posture
 from tests.builders import a_trial
@@ -127,5 +127,6 @@ def test_landmarks_of_a_real_run_are_carried_to_where_others_carried_them() -> N
                     ours.trial.markers[f"{role}_{side}"] - theirs.markers[f"{role}_{side}"], axis=1
                 )
                 assert np.nanmedian(apart) < 0.5, (role, side)
+            assert beyond_its_segment(ours.trial, job.posture, f"{part}_{side}") == 0.0
     assert len(ours.footfalls) == len(done.work.footfalls)
     assert len(ours.footfall_joints) == len(done.work.footfall_joints)

@@ -20,7 +20,12 @@ from tests.pipelines.science.joint_builders import a_trial_of, both_legs, footfa
 from tests.pipelines.science.test_joints import BOTH, LOADED, legs, loaded_leg
 
 SMOOTH = Processing(marker_cutoff_hz=10.0)
-NOTHING = Doubt({}, {}, {}, 0.0, 0.0, marker_sits_m=0.0, marker_shakes_m=0.0)
+NOTHING = Doubt(
+    *({}, {}, {}, 0.0, 0.0),
+    **dict.fromkeys(
+        ("marker_sits_m", "marker_shakes_m", "plates_sit_m", "horizontal_gain", "crosstalk", "marker_scale"), 0.0
+    ),  # type: ignore[arg-type]
+)
 ONE_STEP = footfalls_of(("right", 0.15, 0.35))
 
 
@@ -119,6 +124,31 @@ def test_moments_move_with_the_plates_as_their_levers_say() -> None:
         name = f"{joint}/sagittal/segment/moment_peak_nm_per_kg"
         assert scale[name] == pytest.approx(abs(peaks(larger(0.02))[joint] - plain[joint]), rel=0.03), joint
         assert drift[name] == pytest.approx(abs(peaks(pushed(5.0))[joint] - plain[joint]), rel=0.03), joint
+
+
+@pytest.mark.parametrize(
+    ("what", "size", "part"),
+    [("plates_sit_m", 0.01, "markers"), ("horizontal_gain", 0.05, "scale"), ("crosstalk", 0.02, "scale")],
+)
+def test_plates_elsewhere_and_horizontal_channels_are_worth_what_inverse_dynamics_then_gives(
+    what: str, size: float, part: str
+) -> None:
+    trial = loaded_leg(200.0)
+    (plate,) = trial.plates
+    extra = plate.force * [size, 0.0, size] if what == "horizontal_gain" else np.zeros_like(plate.force)
+    if what == "crosstalk":
+        extra[:, 0] = size * plate.force[:, 1]
+    shift = np.array([size if what == "plates_sit_m" else 0.0, 0.0, 0.0])
+    moment = plate.moment + np.cross(plate.corners.mean(axis=0), extra) + np.cross(shift, plate.force)
+    moved = replace(trial, plates=(replace(plate, force=plate.force + extra, moment=moment),))
+    before, after = (compute_joints(one, ONE_STEP, standing(), LOADED, "male") for one in (trial, moved))
+    stated = worth(trial, ONE_STEP, replace(NOTHING, **{what: size}), {}, LOADED)[part]
+    for joint, by in zip(
+        before["joint"], after["moment_peak_nm_per_kg"] - before["moment_peak_nm_per_kg"], strict=True
+    ):
+        if joint != "hip":
+            name = f"{joint}/sagittal/segment/moment_peak_nm_per_kg"
+            assert stated[name] == pytest.approx(abs(by), rel=0.06, abs=0.002), joint
 
 
 def test_a_late_force_is_worth_what_inverse_dynamics_then_gives() -> None:

@@ -54,7 +54,7 @@ def test_nothing_is_lost_when_runners_who_stayed_are_reduced_to_their_sites(
     differences, runners, sites = study(seed, (3, 6, 4, 1), travelling, site=site, runner=runner)
     extra = np.random.default_rng(seed).normal(size=(len(sites), 1)) if with_covariate else None
     short = layout(runners, sites, extra)
-    fixed = np.ones((len(sites), 1)) if extra is None else np.column_stack([np.ones(len(sites)), extra - extra.mean()])
+    fixed = np.ones((len(sites), 1)) if extra is None else np.column_stack([np.ones(len(sites)), extra])
     parts = [alike(sites), *([alike(runners)] if travelling else []), np.eye(len(sites))]
     whole = fit_components(differences, Design.of(fixed, np.array(parts)))
     found = fit_layout(differences, short)
@@ -120,7 +120,7 @@ def test_what_goes_with_a_covariate_is_taken_out_of_the_difference() -> None:
     biased = differences + 3.0 * order
     with_order = one_stage(biased, runners, sites, order[:, None])
     without = one_stage(differences, runners, sites)
-    assert with_order.effect.estimate - 3.0 * order.mean() == pytest.approx(without.effect.estimate, abs=0.05)
+    assert with_order.effect.estimate == pytest.approx(without.effect.estimate, abs=0.05)
     assert with_order.effect.standard_error < 0.2
 
 

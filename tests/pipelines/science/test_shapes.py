@@ -12,10 +12,12 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from benchmarks.real_recordings.recordings import runway, there, treadmill
+from benchmarks.real_recordings.recordings import runway, still, there, treadmill
 from pipelines.science.known_again import Kept, kept_in, rows_in, shape_rows
-from pipelines.science.shapes import ALIKE, POINTS, SERIES, apart, coded, decoded, shapes_of
-from pipelines.science.standing_shapes import fits, sway_of
+from pipelines.science.shapes import ALIKE, POINTS, SERIES, STEP, apart, coded, decoded, shapes_of
+from pipelines.science.signals.filters import low_pass
+from pipelines.science.standing_shapes import ALIKE as SWAYS_ALIKE
+from pipelines.science.standing_shapes import OVER_FRAMES, SUMS, are_one, fits, postures_apart, sway_of
 from schemas.processing import Processing
 from schemas.trial import FloatArray, Trial
 from tests.builders import a_standing_trial, a_trial
@@ -142,26 +144,90 @@ def test_what_is_written_is_read_to_a_thousandth_of_a_foot() -> None:
     assert decoded(coded(points)) == pytest.approx(points, abs=0.0005, nan_ok=True)
 
 
+def a_short_one(seed: int) -> Trial:
+    """As much as a runway shows: a little more than one stride."""
+    return changed(wandering(seed), lambda path: path[100:350])
+
+
+@pytest.mark.parametrize("how", ["rescaled", "moved", "resampled", "half the frames"])
+def test_of_a_short_recording_a_part_without_a_whole_stride_is_known_by_its_steps(how: str) -> None:
+    trial = a_short_one(1)
+    rate = trial.marker_rate_hz / 2 if how == "half the frames" else trial.marker_rate_hz
+    part = replace(changed(changed(trial, lambda path: path[100:]), COPIES[how]), marker_rate_hz=rate)
+    copy, original = kept(part), kept(trial)
+    assert all(STEP in shape.marker for shape in copy.strides), "not one whole stride is left"
+    assert len(copy.strides) < len(original.strides)
+    assert known(copy, original)
+    assert known(original, copy)
+    assert not known(copy, kept(a_short_one(2)))
+
+
+def test_steps_are_kept_of_short_recordings_only() -> None:
+    assert any(STEP in shape.marker for shape in kept(a_short_one(1)).strides)
+    assert not any(STEP in shape.marker for shape in kept(wandering(1)).strides)
+
+
 def standing(seed: int) -> Trial:
-    """Who stands still before cameras that shake by 0.3 mm."""
+    """Who stands still, swaying by millimetres, before cameras that shake by 0.3 mm."""
     trial, chance = a_standing_trial(), np.random.default_rng(seed)
-    return changed(trial, lambda path: path + chance.normal(0, 0.0003, path.shape))
+
+    def sways(path: FloatArray) -> FloatArray:
+        slow = np.cumsum(chance.normal(0, 0.0003, path.shape), axis=0)
+        return path + slow + chance.normal(0, 0.0003, path.shape)
+
+    return changed(trial, sways)
 
 
-@pytest.mark.parametrize("how", ["a frame cut", "start cut", "a part", "rescaled", "resampled by 3 %"])
+STANDING_COPIES: dict[str, Callable[[FloatArray], FloatArray]] = {
+    **{how: COPIES[how] for how in ("a frame cut", "start cut", "a part", "rescaled", "moved")},
+    "resampled by 3 %": resampled(1.03),
+    "rounded to 0.1 mm": lambda path: np.round(path, 4),
+    "noise of 0.1 mm": noisy(0.0001),
+    "filtered once more": lambda path: np.stack([low_pass(column, 100.0, 10.0) for column in path.T], axis=1),
+}
+
+
+@pytest.mark.parametrize("how", STANDING_COPIES)
 def test_a_copy_of_a_standing_trial_is_known(how: str) -> None:
-    change = resampled(1.03) if how == "resampled by 3 %" else COPIES[how]
-    copy, original = kept(changed(standing(1), change)), kept(standing(1))
+    copy, original = kept(changed(standing(1), STANDING_COPIES[how])), kept(standing(1))
     assert copy.sway is not None
     assert known(copy, original)
+    assert known(original, copy)
+
+
+@pytest.mark.skipif(not there(), reason="the real recordings are not on this machine")
+@pytest.mark.parametrize("how", STANDING_COPIES)
+def test_copies_of_real_standing_trials_are_known_and_two_people_are_two(how: str) -> None:
+    trials = [work.trial for work in still()]
+    originals = [kept(trial) for trial in trials]
+    for place, trial in enumerate(trials):
+        rate = trial.marker_rate_hz
+
+        def again(path: FloatArray, rate: float = rate) -> FloatArray:
+            if how == "filtered once more":
+                return np.stack([low_pass(column, rate, 10.0) for column in path.T], axis=1)
+            return STANDING_COPIES[how](path)
+
+        copy = kept(changed(trial, again))
+        assert [copy.is_one_with(original) for original in originals] == [i == place for i in range(len(originals))]
 
 
 def test_the_same_posture_held_twice_is_two_recordings() -> None:
     swaying = [sway_of(standing(seed), PLAIN) for seed in range(6)]
     found = [fits(a.series, b.series) for a, b in combinations(swaying, 2) if a is not None and b is not None]
     assert len(found) == 15
-    assert max(found) < 0.4
+    assert max(found) < 0.8 * SWAYS_ALIKE
     assert sway_of(a_trial(), PLAIN) is None
+
+
+def test_two_people_who_sway_alike_are_two() -> None:
+    one = sway_of(standing(1), PLAIN)
+    other = sway_of(changed(standing(1), lambda path: path + 0.01 * np.round(100 * path.mean(axis=0) % 1)), PLAIN)
+    assert one is not None
+    assert other is not None
+    assert fits(one.series, other.series) == pytest.approx(1.0)
+    assert postures_apart(one.posture, other.posture) > 0.002
+    assert not are_one(one, other)
 
 
 @pytest.mark.parametrize("missing", [{}, "still"])
@@ -170,4 +236,6 @@ def test_a_standing_trial_of_which_nothing_is_seen_has_no_shape(missing: object)
     if missing == {}:
         assert kept(replace(trial, markers={})).sway is None
     else:
-        assert fits(*[np.zeros((SERIES, 50))] * 2) == 0.0
+        assert fits(*[np.zeros((3 * SUMS, 50))] * 2) == 0.0
+        assert fits(*[np.zeros((3 * SUMS, 2 * OVER_FRAMES - 1))] * 2) == 0.0
+        assert postures_apart(np.zeros((9, 3)), np.zeros((9, 3))) == float("inf")

@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from pipelines.science.equipment.doubt import UNSEEN_SCALE
+from pipelines.science.equipment.doubt import BELT, CROSSTALK, HORIZONTAL_GAIN, UNSEEN_SCALE
 from pipelines.science.gait.foot_strike import foot_strike_angle, index_uncertainty, strike_index
 from pipelines.science.gait.spatiotemporal import runway_speed, speed_uncertainty, trunk_slopes
 from pipelines.science.signals.filters import white_noise_left
@@ -178,9 +178,45 @@ def test_strike_angle_and_index_move_with_their_markers_as_far_as_is_stated() ->
     )
 
 
-def test_the_speed_of_a_belt_is_nothing_that_plates_or_markers_tell() -> None:
-    assert "speed_m_per_s" not in stated(a_trial())
-    assert stated(a_trial(surface="runway"))["speed_m_per_s"]["from_markers_value"] > 0
+@pytest.mark.parametrize("told", [3.0, 3.09])
+def test_the_speed_of_a_belt_is_doubted_by_what_the_feet_on_it_say(told: float) -> None:
+    """The builder's feet go back with the belt at 3 m/s."""
+    found = stated(replace(a_trial(footfalls=8, speed=3.0), set_speed_m_per_s=told))
+    part = np.hypot(3.0 / told - 1, BELT)
+    assert found["speed_m_per_s"]["from_markers_value"] == pytest.approx(part * told, rel=0.02)
+    stride = found["stride_length_m"]["from_markers_value"]
+    assert stride == pytest.approx(part * told * 0.7, rel=0.02)
+    assert found["leg_stiffness_kn_per_m"]["from_markers_value"] > 0
+
+
+def test_horizontal_channels_are_doubted_by_themselves() -> None:
+    """A half-sine of fore-aft force over each half of contact: braking, then propulsion."""
+    trial = a_trial(footfalls=8)
+    rows = Workspace(trial, PLAIN, a_posture()).footfalls
+    found = stated(trial)
+    impulse, vertical = (rows.numbers(f"{name}_impulse_bw_s").mean() for name in ("braking", "vertical"))
+    own = found["braking_impulse_bw_s"]["from_scale_value"]
+    gain = UNSEEN_SCALE / 3**0.5 * impulse
+    assert own == pytest.approx(
+        np.sqrt(gain**2 + (HORIZONTAL_GAIN * impulse) ** 2 + (CROSSTALK * 0.6 * vertical) ** 2), rel=0.01
+    )
+    assert found["net_fore_aft_impulse_bw_s"]["from_scale_value"] == pytest.approx(CROSSTALK * vertical, rel=0.01)
+
+
+def test_a_coarse_converter_doubts_the_level_by_what_rounding_leaves() -> None:
+    def rounded(trial: Trial, step_n: float) -> Trial:
+        plate, chance = trial.plates[0], np.random.default_rng(2)
+        force = np.round((plate.force + chance.normal(0, 1.0, plate.force.shape)) / step_n) * step_n
+        return replace(trial, plates=(replace(plate, force=force),))
+
+    (reading,) = Workspace(rounded(a_trial(footfalls=8), 2.0), PLAIN, a_posture()).plate_readings
+    assert reading.step_n == pytest.approx(2.0)
+    (smooth,) = Workspace(rounded(a_trial(footfalls=8), 1e-9), PLAIN, a_posture()).plate_readings
+    assert smooth.step_n < 1e-3
+    coarse, fine = (
+        stated(rounded(a_trial(footfalls=8), n))["vertical_impulse_bw_s"]["from_level_value"] for n in (2.0, 1e-9)
+    )
+    assert np.sqrt(coarse**2 - fine**2) == pytest.approx(2.0 / 12**0.5 * CONTACT_S / (70 * G), rel=0.1)
 
 
 def test_joints_have_their_rows_with_their_units() -> None:

@@ -8,7 +8,8 @@ from hypothesis import strategies as st
 from checks.registry import catalogue
 from pipelines.command.docs_settings import example_profile
 from pipelines.errors import Unusable
-from pipelines.study.file import MOST_BYTES, load_profile, load_study
+from pipelines.study.file import load_profile, load_study
+from pipelines.study.reading import MOST_BYTES
 from schemas.study import SiteProfile
 from tests.builders import a_study
 from tests.tries import tries
@@ -270,6 +271,21 @@ def test_a_laboratory_can_find_events_otherwise_with_reason_and_day(tmp_path):
     assert study.processing_at("mill").contact_threshold_n == 30
     assert study.processing_at("mill").model_copy(update={"contact_threshold_n": 20.0}) == study.processing_at("way")
     assert study.processing_at(None) is study.processing_at("nowhere") is study.processing
+
+
+def test_a_level_that_would_neither_be_taken_off_nor_go_back_is_refused(tmp_path):
+    limit = {"plates_read_zero_unloaded": {"offset_n": {"value": 20, "reason": "Old plates.", "since": "2026-03-02"}}}
+    with pytest.raises(Unusable, match=r"ites.mill.events.largest_level_n of 20 or more"):
+        load_study(write(tmp_path, lambda study: study["sites"]["mill"].update(limits=limit)))
+    both = {"limits": limit, "events": {**EVENTS, "largest_level_n": 20}}
+    study = load_study(write(tmp_path, lambda study: study["sites"]["mill"].update(both))).study
+    assert study.processing_at("mill").largest_level_n == 20
+
+
+@pytest.mark.parametrize("name", ["marker_cutoff_hz", "force_cutoff_hz", "event_cutoff_hz"])
+def test_a_filter_that_filters_nothing_at_a_laboratorys_rate_is_refused(name, tmp_path):
+    with pytest.raises(Unusable, match=rf"rocessing.{name} below half the \d+ Hz of site mill"):
+        load_study(write(tmp_path, lambda study: study.setdefault("processing", {}).update({name: 1000})))
 
 
 @pytest.mark.parametrize("events", [{**EVENTS, "contact_threshold_n": None}, {**EVENTS, "reason": " "}])

@@ -1,0 +1,91 @@
+"""The commands about the analysis plan: show it, freeze it. What it may say is in ``schemas.plan``."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from pipelines.command.listing import Commands
+from pipelines.command.logged import logged
+from pipelines.command.options import DEFAULT_DEPOT, DEFAULT_STUDY, DepotPath, Person, StudyPath
+
+if TYPE_CHECKING:
+    from pipelines.depot.plans import Frozen
+    from pipelines.study.plan import LoadedPlan
+    from schemas.plan import PlannedComparison
+
+plan_app = typer.Typer(
+    cls=Commands, help="Read and freeze the analysis plan, plan.yaml beside the study file.", no_args_is_help=True
+)
+
+
+@plan_app.command("show")
+def show_plan(study: StudyPath = DEFAULT_STUDY, depot: DepotPath = DEFAULT_DEPOT) -> None:
+    """Show what the plan asks, and whether it was frozen. Exit code 1 without a plan, or if it is not the frozen one.
+
+    Example: manystrides plan show --study study.yaml --depot depot
+    """
+    from pipelines.depot.plans import frozen_plans
+    from pipelines.depot.storage import Depot
+    from pipelines.study.file import load_study
+
+    plan, place = load_study(study).plan, Depot(depot)
+    frozen: tuple[Frozen, ...] = ()
+    if place.exists:
+        with place.opened() as books:
+            frozen = frozen_plans(books)
+    if plan is None:
+        typer.echo("There is no plan.yaml beside the study file: every analysis is exploratory.")
+    else:
+        typer.echo("\n".join(_told(plan)))
+    for one in frozen:
+        same = " (this one)" if plan is not None and one.sha256 == plan.sha256 else ""
+        typer.echo(f"Frozen {one.utc[:19]} UTC{same}: version {one.version}, {one.trials} trials accepted by then.")
+    if not frozen:
+        typer.echo("No plan was frozen yet.")
+    raise typer.Exit(0 if plan is not None and frozen and frozen[-1].sha256 == plan.sha256 else 1)
+
+
+@plan_app.command("freeze")
+@logged
+def freeze(
+    why: Annotated[str, typer.Option("--why", help="Why now, for the ledger; name no runner.")],
+    by: Person,
+    study: StudyPath = DEFAULT_STUDY,
+    depot: DepotPath = DEFAULT_DEPOT,
+) -> None:
+    """Freeze the plan as it is: what it says, its hash and how many trials were there stand in the ledger for good.
+
+    Best before the first delivery. A plan that is changed later can be frozen again, and every time is told.
+
+    Example: manystrides plan freeze --why "Before the first delivery" --as "Ann Lee" --study study.yaml
+    """
+    from pipelines.assets.deciding import freeze_plan
+
+    typer.echo(freeze_plan(study, depot, why, by).text())
+
+
+def _told(loaded: LoadedPlan) -> list[str]:
+    plan = loaded.plan
+    lines = [f"Analysis plan, version {plan.version}, SHA-256 {loaded.sha256}"]
+    for family in ("primary", "secondary"):
+        rule = getattr(plan.multiplicity, family).replace("_", " ")
+        lines += [f"{family}, adjusted by {rule}:", *(f"  {_asked(one)}" for one in getattr(plan, family))]
+    lines.append(f"pooled by {plan.pooling_model.replace('_', ' ')}; events by {', '.join(plan.event_methods)}")
+    lines.append(f"allowing for {', '.join(plan.covariates) or 'nothing'}; doubted by {_words(plan.sensitivity)}")
+    return lines
+
+
+def _words(names: tuple[str, ...]) -> str:
+    return ", ".join(name.replace("_", " ") for name in names) or "nothing"
+
+
+def _asked(one: PlannedComparison) -> str:
+    compared = {
+        "condition": f"{one.condition} less {one.reference_condition} at {one.visit}",
+        "visit": f"{one.condition}, change to {one.visit}",
+        "interaction": f"{one.condition} less {one.reference_condition}, change to {one.visit}",
+    }[one.contrast]
+    smallest = f", smallest effect {one.smallest_effect:g}" if one.smallest_effect is not None else ""
+    return f"{one.outcome}: {compared}{smallest}"

@@ -1,0 +1,64 @@
+"""A person freezes the analysis plan: from then on the ledger tells what it said and how much was there to be seen.
+
+What a plan says is in ``schemas.plan``, the line it becomes in ``pipelines.depot.plans``; nothing is analysed here.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from pipelines.depot.desk import Desk
+from pipelines.depot.plans import ABOUT, WHAT, frozen_plans
+from pipelines.errors import Unusable
+from pipelines.identity.reasons import refuse_who
+from pipelines.identity.word_list import names_beside
+from pipelines.study.plan import NAME, LoadedPlan
+
+
+@dataclass(frozen=True)
+class FrozenNow:
+    """What became of it. new: False if this plan is the one that was frozen last. trials: accepted when it was."""
+
+    plan: LoadedPlan
+    new: bool
+    utc: str
+    trials: int
+
+    def text(self) -> str:
+        """The outcome, for people."""
+        plan = self.plan
+        if not self.new:
+            return f"This plan was frozen already, {self.utc[:19]} UTC: version {plan.plan.version}, {plan.sha256}."
+        lines = [f"Frozen: version {plan.plan.version}, {plan.sha256}."]
+        if self.trials:
+            lines.append(f"{self.trials} accepted trials were in the depot already; ledger and warehouse say so.")
+        return "\n".join([*lines, "The ledger holds what it says for good."])
+
+
+def freeze_plan(desk: Desk, why: str) -> FrozenNow:
+    """Write the plan beside the study file into the ledger, in the name of the desk's actor; not twice in a row.
+
+    Raises Unusable without a plan, and without a reason or for one that names somebody.
+    """
+    plan = desk.study.plan
+    if plan is None:
+        remedy = f"Write {NAME} beside the study file; docs/reference/analysis_plan.md explains it."
+        raise Unusable("There is no analysis plan.", f"{NAME} beside the study file.", remedy, file=desk.study.path)
+    why = " ".join(why.split())
+    if not why:
+        raise Unusable("No reason is given.", "why it is frozen now.", "Say it with --why.")
+    refuse_who(why, desk.books.gates.every_runner(), names_beside(desk.study.path))
+    before = frozen_plans(desk.books)
+    if before and before[-1].sha256 == plan.sha256:
+        return FrozenNow(plan, False, before[-1].utc, before[-1].trials)
+    trials = desk.books.trials.standings().get("accepted", 0)
+    desk.ledger.decided(
+        WHAT,
+        ABOUT,
+        why,
+        plan_sha256=plan.sha256,
+        plan_version=plan.plan.version,
+        accepted_trials=trials,
+        settings=plan.plan.model_dump(mode="json"),
+    )
+    return FrozenNow(plan, True, frozen_plans(desk.books)[-1].utc, trials)

@@ -1,0 +1,232 @@
+"""The pages of a study: overview, worklist, what came, checks, answers, curves, whole sites, one page per site.
+
+What a page says is in ``facts``, ``view`` and ``worklist``; which are written, and in which order, is in ``build``.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
+from functools import partial
+from typing import TYPE_CHECKING, Any, NamedTuple
+
+from markupsafe import Markup
+
+from pipelines.pages import round_trip, view
+from pipelines.pages.change_over import MOST_DRAWN
+from pipelines.pages.charts.weeks import week_chart
+from pipelines.pages.compared import bars, comparisons, curve_panels, flows, forests
+from pipelines.pages.facts import Facts, Finding, Standing
+from pipelines.pages.further import STAY, Further, LongTable, only_some, split
+from pipelines.pages.names import file_names
+from pipelines.pages.rendering import Pages
+from pipelines.pages.scripts import list_script
+from pipelines.pages.site_section import site_section
+from pipelines.pages.words import joined
+from pipelines.pages.worklist import as_csv, worklist
+from pipelines.science.change_over.cautions import WORDING
+from pipelines.versions import shown_version
+
+if TYPE_CHECKING:
+    from pipelines.study.file import LoadedStudy
+
+
+@dataclass(frozen=True)
+class Page:
+    """One page that is no fix sheet. parts: of its path; made_from: hash of all that is on it, None if always made."""
+
+    parts: tuple[str, ...]
+    render: Callable[[], str]
+    made_from: str | None = None
+
+
+class SiteRow(NamedTuple):
+    """One site on the overview. chart: its trials over the study; notes: on the site as a whole."""
+
+    site: str
+    counts: dict[str, int]
+    waiting: round_trip.OpenReturns
+    stopped: int
+    last_utc: str
+    notes: int
+    chart: Markup | None
+
+
+class StudyPages(Pages):
+    """Renders every page of the warehouse of a study. to_top: from the page of a site to the folder of all pages."""
+
+    to_top = "../"
+
+    def __init__(self, facts: Facts, study: LoadedStudy) -> None:
+        super().__init__(facts, study)
+        self.work = worklist(facts)
+        self.tables = {site: self._tables(site) for site in self.site_names}
+        further = [p for tables in self.tables.values() for table in tables.values() for p in table.further]
+        named = [("site", s) for s in self.site_names] + [("further", f"{p.site}-{p.kind}-{p.number}") for p in further]
+        files = file_names(named)
+        self.site_files = {site: files["site", site] for site in self.site_names}
+        self.tables = {
+            site: {kind: table.named(files) for kind, table in tables.items()} for site, tables in self.tables.items()
+        }
+
+    def others(self) -> Iterator[Page]:
+        """Every page that is no fix sheet, in the order in which they are to be written."""
+        for site in self.site_names:
+            for table in self.tables[site].values():
+                yield from map(self._further_page, table.further)
+            yield Page(("sites", self.site_files[site]), partial(self.site_page, site))
+        for name, page in TOP.items():
+            yield Page((name,), partial(page, self))
+
+    def _further_page(self, page: Further) -> Page:
+        links = [self._links_of(page.kind, row) for row in page.rows]
+        study = self.foot["study"]
+        shown = (study.title, study.invented, study.citation, self.foot["study_version"], self.common["judged_by"])
+        word = page.made_from(shown_version(), shown, self.site_link("../")(page.site), self.facts.visits, links)
+        render = partial(self.render_page, "further.html.j2", "../", page=page, made_from=word)
+        return Page(("sites", page.name), render, word)
+
+    def _links_of(self, kind: str, row: Any) -> str | None:
+        if kind == "returns":
+            return self.sheet_files["trial", row[0].trial_id]
+        return self.stopped_link("")(row.delivery) if kind == "deliveries" else None
+
+    def _tables(self, site: str) -> dict[str, LongTable]:
+        rows: dict[str, Sequence[Any]] = {"returns": self._returns(site), "tables": self.loose(site)}
+        rows["deliveries"] = view.delivery_rows(self.facts, site)
+        return {kind: split(site, kind, own) for kind, own in rows.items()}
+
+    def _returns(self, site: str) -> list[tuple[Standing, tuple[Finding, ...]]]:
+        on = self.facts.findings_on
+        return [(s, on.get((s.delivery_id, s.trial_id), ())) for s in self.facts.returned if s.site == site]
+
+    def overview(self) -> str:
+        """Where the study stands, on one screen."""
+        facts = self.facts
+        return self.render_page(
+            "index.html.j2",
+            "",
+            deliveries_total=len(facts.deliveries),
+            counts=view.count_standings(facts.current),
+            stopped=facts.stopped,
+            work=self.work,
+            site_rows=list(self._site_rows()),
+        )
+
+    def _site_rows(self) -> Iterator[SiteRow]:
+        facts, charts = self.facts, flows(self.facts)
+        for waiting in round_trip.open_returns(facts, self.site_names):
+            site = waiting.site
+            yield SiteRow(
+                site,
+                view.count_standings(s for s in facts.current if s.site == site),
+                waiting,
+                sum(d.site == site for d in facts.stopped),
+                max((d.received_utc for d in facts.deliveries if d.site == site), default=""),
+                len(facts.whole.findings(facts.findings, site)),
+                charts[site],
+            )
+
+    def worklist_page(self) -> str:
+        """What is to be done, for the data manager."""
+        stopped = {d.delivery_id: d for d in self.facts.stopped}
+        return self.render_page(
+            "worklist.html.j2",
+            "",
+            work=self.work,
+            site_names=self.site_names,
+            stay=STAY,
+            lists=list_script(),
+            stopped_by_id=lambda delivery_id: self.stopped_link("")(stopped[delivery_id]),
+        )
+
+    def deliveries_page(self) -> str:
+        """What came, for the data manager."""
+        rows = view.delivery_rows(self.facts)
+        return self.render_page(
+            "deliveries.html.j2",
+            "",
+            deliveries=only_some(rows, newest=True),
+            grid=view.completeness(self.facts, self.site_names),
+            site_names=self.site_names,
+            **bars(rows),
+        )
+
+    def checks_page(self) -> str:
+        """What goes back most and how checks ended, for the data manager."""
+        return self.render_page(
+            "checks.html.j2",
+            "",
+            faults=view.frequent_faults(self.facts),
+            loose=only_some(self.loose(None)),
+            tallies=view.check_tallies(self.facts),
+            site_names=self.site_names,
+        )
+
+    def answers_page(self) -> str:
+        """How conditions and sites compare, for the statistician."""
+        values = comparisons(self.facts, self.site_names)
+        return self.render_page(
+            "answers.html.j2", "", forests=forests(self.facts), site_names=self.site_names, **values
+        )
+
+    def curves_page(self) -> str:
+        """Mean curves, for the statistician."""
+        return self.render_page("curves.html.j2", "", drawn=list(curve_panels(self.facts)))
+
+    def expectations_page(self) -> str:
+        """What was expected of whole sites, for the data manager."""
+        return self.render_page("expectations.html.j2", "")
+
+    def safety_page(self) -> str:
+        """The page for the safety lead, which stands apart; no other page may take ``facts.change_over``."""
+        over = self.facts.change_over
+        drawn = [
+            (runner, week_chart(runner, over.weeks[runner], over.last_weeks, f"weeks-{place}"))
+            for place, runner in enumerate(over.listed[:MOST_DRAWN])
+            if runner in over.weeks
+        ]
+        wording = joined(list(dict.fromkeys(c.wording for c in over.cautions))) or WORDING
+        limits = self.common["study"].processing.transition
+        return self.render_page("safety.html.j2", "", over=over, drawn=drawn, wording=wording, limits=limits)
+
+    def site_page(self, site: str) -> str:
+        """The page for the lead of one site."""
+        facts, tables = self.facts, self.tables[site]
+        return self.render_page(
+            "site.html.j2",
+            self.to_top,
+            site=next(s for s in facts.sites if s.site == site),
+            deliveries=tables["deliveries"],
+            counts=view.count_standings(s for s in facts.current if s.site == site),
+            returns=tables["returns"],
+            loose=tables["tables"],
+            stopped=[d for d in facts.stopped if d.site == site],
+            grid=view.completeness(facts, [site]),
+            faults=view.frequent_faults(facts, site),
+            tallies=[t for t in view.check_tallies(facts, site) if t.counts["crashed"]],
+            **bars(view.delivery_rows(facts, site)),
+            **comparisons(facts, self.site_names, site),
+            against=view.against_others(facts, site),
+            whole=site_section(facts, site),
+            next_number=facts.next_number(site),
+            noted=[row for row in self.work.noted if row.site == site],
+            stay=STAY,
+        )
+
+    def worklist_table(self) -> str:
+        """The worklist as CSV."""
+        return as_csv(self.work.waiting)
+
+
+#: The pages beside those of sites, in the order in which they are written: the overview, which leads to all, is last.
+TOP: dict[str, Callable[[StudyPages], str]] = {
+    "curves.html": StudyPages.curves_page,
+    "expectations.html": StudyPages.expectations_page,
+    "answers.html": StudyPages.answers_page,
+    "checks.html": StudyPages.checks_page,
+    "deliveries.html": StudyPages.deliveries_page,
+    "worklist.csv": StudyPages.worklist_table,
+    "worklist.html": StudyPages.worklist_page,
+    "index.html": StudyPages.overview,
+}

@@ -1,0 +1,106 @@
+"""Carries the analysis plan out on the warehouse's own tables: its trials, and which plans there were.
+
+The analyses themselves are in ``pipelines.science.statistics.planned``.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, Any
+
+from pipelines.pool.planned_curves import curve_tables
+from pipelines.pool.views import COMPARED_SPEED_SQL
+from pipelines.science.frames import frame_of
+from schemas.compared import MEASURED_SPEED, OF_ENERGY
+from schemas.model import Table
+from schemas.outcomes_planned import ANALYSIS_PLANS, PLANNED_CONTRASTS
+from schemas.outcomes_planned_curves import PLANNED_CURVE_POINTS, PLANNED_CURVES
+
+if TYPE_CHECKING:
+    import duckdb
+    import pandas as pd
+
+    from pipelines.depot.plans import Frozen
+    from pipelines.study.file import LoadedStudy
+    from schemas.plan import Plan
+
+_ENERGY = ", ".join(OF_ENERGY)
+# In the order of all columns, so that sums over rows come out the same to the last digit, whatever came first. $1:
+# outcomes; $2: checks whose notes leave a trial out.
+_TRIALS = f"""
+WITH methods AS (SELECT trial_id, any_value(event_method) AS event_method FROM footfalls GROUP BY trial_id),
+speeds AS (SELECT trial_id, value AS measured_speed FROM made_from.trial_values WHERE outcome = '{MEASURED_SPEED}'),
+noted AS (SELECT DISTINCT trial_id, delivery_id FROM findings
+          WHERE weight = 'notes' AND trial_id IS NOT NULL AND list_contains($2, check_name))
+SELECT participant_id, site, visit, condition, {COMPARED_SPEED_SQL} AS set_speed_m_per_s, event_method, trial_id,
+  outcome, value, doubt, trial_order, measured_speed, set_speed_m_per_s AS exact_set_speed, accepted_by_override, noted,
+  noted_by_one, mass_kg, sex FROM (
+  SELECT t.participant_id, t.site, t.visit, t.condition, t.set_speed_m_per_s,
+    coalesce(m.event_method, 'none') AS event_method, v.trial_id, v.outcome, v.value,
+    u.standard_uncertainty_value AS doubt, t.trial_order, p.measured_speed, t.accepted_by_override,
+    t.note_count > 0 AS noted, n.trial_id IS NOT NULL AS noted_by_one, s.mass_kg, r.sex
+  FROM made_from.trial_values v JOIN trials t USING (trial_id) JOIN sessions s ON s.session_id = t.session_id
+  JOIN runners r ON r.participant_id = t.participant_id
+  LEFT JOIN methods m USING (trial_id) LEFT JOIN speeds p USING (trial_id)
+  LEFT JOIN noted n ON n.trial_id = t.trial_id AND n.delivery_id = t.delivery_id
+  LEFT JOIN outcome_uncertainties u ON u.trial_id = v.trial_id AND u.outcome = v.outcome
+  WHERE list_contains($1, v.outcome)
+  UNION ALL
+  SELECT s.participant_id, s.site, s.visit, e.condition, e.set_speed_m_per_s, 'none',
+    s.session_id || '/' || e.condition || '/' || e.bout, e.outcome, e.value, NULL, NULL, NULL, false, false, false,
+    s.mass_kg, r.sex
+  FROM (UNPIVOT (SELECT session_id, condition, bout, set_speed_m_per_s, {_ENERGY} FROM energy_bouts)
+        ON {_ENERGY} INTO NAME outcome VALUE value) e
+  JOIN sessions s USING (session_id) JOIN runners r ON r.participant_id = s.participant_id
+  WHERE isfinite(e.value) AND list_contains($1, e.outcome))
+WHERE visit IS NOT NULL AND condition IS NOT NULL AND set_speed_m_per_s IS NOT NULL
+ORDER BY ALL
+"""
+
+
+def plan_tables(
+    connection: duckdb.DuckDBPyConnection, study: LoadedStudy, frozen: Sequence[Frozen]
+) -> list[tuple[Table, pd.DataFrame]]:
+    """Rows of the plan's tables less provenance. frozen: every plan that was frozen, the oldest first."""
+    last = {one.sha256: one for one in frozen}  # frozen twice, the later time counts
+    loaded = study.plan
+    state = "not_frozen" if not frozen else "frozen" if loaded and loaded.sha256 == frozen[-1].sha256 else "changed"
+    rows = [_told(one.sha256, one.version, "replaced", one.settings, one) for one in last.values()]
+    if loaded is None:
+        none = (PLANNED_CONTRASTS, PLANNED_CURVES, PLANNED_CURVE_POINTS)
+        return [(ANALYSIS_PLANS, frame_of(ANALYSIS_PLANS, rows)), *((table, frame_of(table, ())) for table in none)]
+    settings = loaded.plan.model_dump(mode="json")
+    rows = [row for row in rows if row["plan_sha256"] != loaded.sha256]
+    rows.append(_told(loaded.sha256, loaded.plan.version, state, settings, last.get(loaded.sha256)))
+    stamp = {"plan_sha256": loaded.sha256, "plan_version": loaded.plan.version, "plan_state": state}
+    from pipelines.science.statistics.planned import planned_contrasts
+
+    visits = visits_in_order(connection)
+    found = planned_contrasts(trials_of(connection, loaded.plan), loaded.plan, study.study.processing, visits, stamp)
+    curves = curve_tables(connection, loaded.plan, visits, stamp)
+    return [(ANALYSIS_PLANS, frame_of(ANALYSIS_PLANS, rows)), (PLANNED_CONTRASTS, found), *curves]
+
+
+def _told(sha256: str, version: str, state: str, settings: dict[str, Any], frozen: Frozen | None) -> dict[str, Any]:
+    return {
+        "plan_sha256": sha256,
+        "plan_version": version,
+        "plan_state": state,
+        "frozen_utc": frozen.utc if frozen else None,
+        "accepted_trial_count": frozen.trials if frozen else None,
+        "plan_settings": json.dumps(settings, sort_keys=True),
+    }
+
+
+def trials_of(connection: duckdb.DuckDBPyConnection, plan: Plan) -> pd.DataFrame:
+    """The accepted trials with a value of a planned outcome, as ``planned_trials.kept`` takes them."""
+    outcomes = sorted({one.outcome for one in (*plan.primary, *plan.secondary)})
+    found: pd.DataFrame = connection.execute(_TRIALS, [outcomes, list(plan.exclude.notes_of)]).df()
+    return found
+
+
+def visits_in_order(connection: duckdb.DuckDBPyConnection) -> list[str]:
+    """The visits of the plan, the first first."""
+    rows = connection.execute("SELECT visit FROM visits ORDER BY planned_week, visit").fetchall()
+    return [visit for (visit,) in rows]

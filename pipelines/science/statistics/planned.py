@@ -1,0 +1,203 @@
+"""The analyses of a plan: its comparisons as planned, and in every way in which the plan wants them doubted.
+
+What trials are left out is in ``planned_trials``, who is compared in ``planned_groups``; the models are in
+``one_stage`` and ``pooling``. Nothing here is chosen by what was found: what falls back does so by rule, and the row
+says it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Hashable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Any
+
+from pipelines.science.frames import frame_of
+from pipelines.science.statistics.comparisons import ASKED, METHOD, METHODS, Group, why_no_interval
+from pipelines.science.statistics.mixed_model import NoFit
+from pipelines.science.statistics.multiplicity import adjusted
+from pipelines.science.statistics.one_stage import OneStage, one_stage
+from pipelines.science.statistics.planned_groups import NONE, Asked, compared, grouped, told_apart
+from pipelines.science.statistics.planned_trials import differences, kept
+from pipelines.science.statistics.pooled import meta_row, mixed_row
+from pipelines.science.statistics.pooling import effect_row, mean_effect
+from schemas.outcomes_planned import PLANNED_CONTRASTS
+from schemas.plan import ONE_STAGE, Plan, PlannedComparison
+from schemas.processing import ContrastProcessing, Processing
+from schemas.trial import FloatArray
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+_REML = "random_effects_restricted_likelihood"
+_EACH = "each runner's speeds"
+
+
+@dataclass(frozen=True)
+class Way:
+    """One way of analysing. rows, left_out: runners' differences, and the trials they are not made of.
+
+    first: visit that later ones are compared with.
+    """
+
+    variant: str
+    rows: pd.DataFrame
+    left_out: pd.DataFrame
+    plan: Plan
+    first: str
+    detail: str = NONE
+
+
+def families(plan: Plan) -> dict[tuple[str, ...], str]:
+    """``ASKED`` of each planned comparison -> its family."""
+    both = (("secondary", plan.secondary), ("primary", plan.primary))
+    return {tuple(str(getattr(one, name)) for name in ASKED): family for family, own in both for one in own}
+
+
+def planned_contrasts(
+    trials: pd.DataFrame, plan: Plan, processing: Processing, visits: Sequence[str], stamp: Mapping[str, Any]
+) -> pd.DataFrame:
+    """``planned_contrasts`` less provenance. visits: in the plan's order; the first is the reference.
+
+    trials: as ``planned_trials.kept`` takes them. stamp: plan_sha256, plan_version, plan_state.
+    """
+    about = _of_runners(trials)
+    ways = list(_ways(trials, plan, processing, visits))
+    rows: list[dict[str, Any]] = []
+    for family in ("primary", "secondary"):
+        own = [_each_way(one, ways, about, processing.contrasts) for one in getattr(plan, family)]
+        rule = getattr(plan.multiplicity, family)
+        for each, p_value in zip(own, adjusted([e[0]["two_sided_p_value"] for e in own], rule), strict=True):
+            each[0]["adjusted_p_value"] = p_value
+            told = {"family": family, "multiplicity": rule, "family_count": len(own), **stamp}
+            rows += [row | told for row in each]
+    return frame_of(PLANNED_CONTRASTS, rows)
+
+
+def _of_runners(trials: pd.DataFrame) -> pd.DataFrame:
+    """By runner: mean mass in kg; 1 for a woman, 0 for a man, nothing where neither was told."""
+    told = trials.assign(sex=trials["sex"].map({"female": 1.0, "male": 0.0}))
+    found: pd.DataFrame = told.groupby("participant_id", observed=True)[["mass_kg", "sex"]].mean()
+    return found
+
+
+def _ways(trials: pd.DataFrame, plan: Plan, processing: Processing, visits: Sequence[str]) -> Iterator[Way]:
+    """The main way first, then all others but those that a single comparison has: without a site, by one method."""
+    weighed = processing.contrasts.trial_weights == "uncertainty"
+
+    def way(variant: str, plan: Plan, *, weighed: bool = weighed) -> Way:
+        used = kept(trials, plan.exclude)
+        left_out = trials[~trials.index.isin(used.index)]
+        return Way(variant, differences(used, plan, processing, visits, weighed=weighed), left_out, plan, visits[0])
+
+    main = way("main", plan)
+    yield main
+    for word in plan.sensitivity:
+        if word in ("without_overridden", "without_noted"):
+            name = "accepted_by_override" if word == "without_overridden" else "noted"
+            exclude = plan.exclude.model_copy(update={name: True})
+            yield way(word, plan.model_copy(update={"exclude": exclude}))
+        elif word == "uncertainty_weights":
+            yield way(word, plan, weighed=True)
+        elif word == "other_model":
+            other = _REML if plan.pooling_model == ONE_STAGE else ONE_STAGE
+            yield replace(main, variant=word, plan=plan.model_copy(update={"pooling_model": other, "covariates": ()}))
+        elif word == "without_covariates" and plan.covariates:
+            yield replace(main, variant=word, plan=plan.model_copy(update={"covariates": ()}))
+
+
+def _each_way(
+    one: PlannedComparison, ways: Sequence[Way], about: pd.DataFrame, settings: ContrastProcessing
+) -> list[dict[str, Any]]:
+    """Rows of one comparison, the main one first."""
+    main, *others = ways
+    own = compared(one, main.rows, main.plan)
+    told = own[own["outcome"] == one.outcome]
+    if "leave_one_site_out" in main.plan.sensitivity:
+        for site in sorted(set(told["site"])):
+            rows = main.rows[main.rows["site"].astype(str) != site]
+            others.append(replace(main, variant="without_site", rows=rows, detail=site))
+    if "one_event_method" in main.plan.sensitivity:
+        for method in sorted(set(told[METHOD]) - {NONE}):
+            plan = main.plan.model_copy(update={"event_methods": (method,)})
+            others.append(replace(main, variant="one_event_method", plan=plan, detail=method))
+    return [_row(one, way, about, settings) for way in (main, *others)]
+
+
+def _row(one: PlannedComparison, way: Way, about: pd.DataFrame, settings: ContrastProcessing) -> dict[str, Any]:
+    own = compared(one, way.rows, way.plan)
+    asked = grouped(one, own, way.plan, about)
+    group = asked.group
+    reference_visit = one.visit if one.contrast == "condition" else way.first
+    row: dict[str, Any] = {name: getattr(one, name) for name in ASKED}
+    methods = sorted(set(own.loc[own["outcome"] == one.outcome, METHOD]) - {NONE}, key=METHODS.index)
+    row |= {
+        "variant": way.variant,
+        "variant_detail": way.detail,
+        "reference_visit": reference_visit,
+        "at_speed": _EACH if one.set_speed_m_per_s is None else f"{one.set_speed_m_per_s:.1f} m/s",
+        "event_methods": ", ".join(methods) or NONE,
+        "lacking_covariate_count": asked.lacking,
+        "excluded_trial_count": _excluded(one, way, reference_visit),
+        "smallest_effect_value": one.smallest_effect,
+        "adjusted_p_value": None,
+    }
+    row |= group.counted()
+    if way.plan.pooling_model == ONE_STAGE:
+        row |= _one_stage(asked, settings)
+    else:
+        row |= meta_row(group, list(_sites(group, settings)), "restricted_likelihood", settings)
+        row |= {"pooling_method": _REML, "covariates": NONE}
+    return row | {"against_smallest_effect": _against(row, one.smallest_effect)}
+
+
+def _excluded(one: PlannedComparison, way: Way, reference_visit: str) -> int:
+    left = way.left_out
+    mine = (left["outcome"] == one.outcome) & left["visit"].isin([one.visit, reference_visit])
+    mine &= left["condition"].isin([one.condition, one.reference_condition])
+    return int(left.loc[mine, "trial_id"].nunique())
+
+
+def _one_stage(asked: Asked, settings: ContrastProcessing) -> dict[str, Any]:
+    """The mixed model with the covariates that can be told apart; what had to be left out is said."""
+    group = asked.group
+    why = why_no_interval(group, settings)
+    if why is not None:
+        return mixed_row(group, why) | {"covariates": NONE}
+    used, design, left = told_apart(asked)
+    found = _fit(group, design)
+    if used and (isinstance(found, str) or found.fitted == "site_means"):
+        left = [f"without {', '.join(used)}: {found if isinstance(found, str) else found.simpler}", *left]
+        used, found = [], _fit(group, design[:, :0])
+    row = mixed_row(group, found) | {"covariates": ", ".join(used) or NONE}
+    if left:
+        row["reason_simpler"] = "; ".join([*left, *([row["reason_simpler"]] if row["reason_simpler"] else [])])
+    return row
+
+
+def _fit(group: Group, design: FloatArray) -> OneStage | str:
+    try:
+        return one_stage(group.differences, group.runners, group.sites, design if design.shape[1] else None)
+    except NoFit as error:
+        return f"the mixed model has no answer: {error}"
+
+
+def _sites(group: Group, settings: ContrastProcessing) -> Iterator[dict[Hashable, Any]]:
+    for site in sorted(set(group.sites.tolist())):
+        at = group.sites == site
+        sides = group.means[at], group.reference_means[at], group.differences[at]
+        own = Group(group.runners[at], group.sites[at], *sides, {})
+        if why_no_interval(own, settings) is None:
+            row: dict[Hashable, Any] = {"site": site}
+            row.update(effect_row(mean_effect(own.differences.tolist())))
+            yield row
+
+
+def _against(row: Mapping[str, Any], smallest: float | None) -> str | None:
+    lower, upper = row["lower_limit_value"], row["upper_limit_value"]
+    if smallest is None or lower is None or upper is None:
+        return None
+    if lower > smallest or upper < -smallest:
+        return "matters"
+    if -smallest < lower and upper < smallest:
+        return "too_small"
+    return "is_there" if lower > 0 or upper < 0 else "open"

@@ -1,0 +1,84 @@
+"""Reads the analysis plan, ``plan.yaml`` beside the study file, and holds it against the study.
+
+What the settings mean is in ``schemas.plan``. When and by whom a plan was frozen is in ``pipelines.depot.plans``.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TypeVar
+
+from checks.registry import catalogue
+from pipelines.study.reading import Fault, checked, parse, read_bytes, refuse
+from schemas.compared import why_no_outcome
+from schemas.plan import Plan, PlannedComparison, PlannedCurve, question
+from schemas.study import Study
+
+Asked = TypeVar("Asked", PlannedComparison, PlannedCurve)
+NAME = "plan.yaml"
+_PAGE = "analysis_plan.md"
+
+
+@dataclass(frozen=True)
+class LoadedPlan:
+    """A plan as read, references filled in. sha256: of the file's bytes, as ``sha256sum`` tells it."""
+
+    plan: Plan
+    sha256: str
+    path: Path
+
+
+def load_plan(folder: Path, study: Study) -> LoadedPlan | None:
+    """The plan in the study file's folder; None if there is none. Raises Unusable."""
+    path = folder / NAME
+    if not path.exists():
+        return None
+    data = read_bytes(path, "analysis plan")
+    plan = checked(Plan, parse(data, path, _PAGE), path, _PAGE)
+    refuse(list(_disagreements(plan, study)), path, _PAGE)
+    return LoadedPlan(_filled(plan, study), hashlib.sha256(data).hexdigest(), path)
+
+
+def _filled(plan: Plan, study: Study) -> Plan:
+    reference = study.processing.contrasts.reference_condition
+
+    def with_reference(one: Asked) -> Asked:
+        own = one.condition if one.contrast == "visit" else one.reference_condition or reference
+        return one.model_copy(update={"reference_condition": own})
+
+    families = {name: tuple(map(with_reference, getattr(plan, name))) for name in ("primary", "secondary", "curves")}
+    return plan.model_copy(update=families)
+
+
+def _disagreements(plan: Plan, study: Study) -> Iterator[Fault]:
+    for family in ("primary", "secondary"):
+        for number, one in enumerate(getattr(plan, family), start=1):
+            yield from _faults(one, f"{family}.{number}", study)
+            if (expected := why_no_outcome(one.outcome)) is not None:
+                yield Fault(f"{family}.{number}.outcome", f"is {one.outcome!r}", expected)
+    for number, curve in enumerate(plan.curves, start=1):
+        yield from _faults(curve, f"curves.{number}", study)
+    filled = _filled(plan, study)
+    asked = [question(one) for one in (*filled.primary, *filled.secondary)]
+    if len(set(asked)) < len(asked):
+        yield Fault("secondary", "asks what is asked already", "each comparison once")
+    for check in plan.exclude.notes_of:
+        if check not in catalogue():
+            yield Fault("exclude.notes_of", f"names {check!r}", "names of checks, from docs/reference/checks")
+
+
+def _faults(one: PlannedComparison | PlannedCurve, place: str, study: Study) -> Iterator[Fault]:
+    conditions, visits = ", ".join(study.conditions), sorted(study.visits, key=lambda v: study.visits[v].planned_week)
+    for name in ("condition", "reference_condition"):
+        if (word := getattr(one, name)) is not None and word not in study.conditions:
+            yield Fault(f"{place}.{name}", f"is {word!r}", f"one of {conditions}")
+    reference = one.reference_condition or study.processing.contrasts.reference_condition
+    if one.contrast != "visit" and reference in (None, one.condition):
+        yield Fault(f"{place}.reference_condition", f"is {reference or 'not set'}", f"a condition but {one.condition}")
+    if one.visit not in study.visits:
+        yield Fault(f"{place}.visit", f"is {one.visit!r}", f"one of {', '.join(visits)}")
+    elif one.contrast != "condition" and one.visit == visits[0]:
+        yield Fault(f"{place}.visit", f"is the first of the plan, {one.visit}", f"one of {', '.join(visits[1:])}")

@@ -1,0 +1,139 @@
+"""Tables of the analysis plan: which plans there were, and what the one in force says. Layer: outcome."""
+
+from __future__ import annotations
+
+from schemas import codes
+from schemas import fields as f
+from schemas.model import Field, Kind, Layer, Table
+from schemas.outcomes import real
+from schemas.outcomes_contrasts import (
+    CONTRAST,
+    LACKS,
+    OUTCOME_NAME,
+    POOLED_NUMBERS,
+    POOLING_METHOD,
+    REFERENCE,
+    REFERENCE_VISIT,
+    ROW,
+)
+from schemas.outcomes_study import STUDY_PROVENANCE
+from schemas.privacy import NOBODYS, PLAIN
+
+_PLAN = Field("plan_sha256", Kind.IDENTIFIER, "SHA-256 of plan.yaml, as sha256sum tells it.", privacy=PLAIN)
+_STATE = Field("plan_state", Kind.CODE, "Whether the plan was frozen.", codes=codes.PLAN_STATE, privacy=PLAIN)
+_VERSION = Field("plan_version", Kind.TEXT, "Version that the plan gives itself.", privacy=PLAIN)
+
+PLAN_FIELDS = (_PLAN, _VERSION, _STATE)
+
+ANALYSIS_PLANS = Table(
+    name="analysis_plans",
+    layer=Layer.OUTCOME,
+    one_row_is="one analysis plan that is in force or was frozen once",
+    key=("plan_sha256",),
+    rows=NOBODYS,
+    fields=(
+        _PLAN,
+        _VERSION,
+        _STATE,
+        Field(
+            "frozen_utc",
+            Kind.TEXT,
+            "When it was frozen last, ISO 8601, UTC; the ledger says by whom. Null if never.",
+            nullable=True,
+            privacy=PLAIN,
+        ),
+        Field(
+            "accepted_trial_count",
+            Kind.INTEGER,
+            "Trials that were accepted already when it was frozen last: whoever froze it could have seen them. Null if never.",
+            low=0,
+            nullable=True,
+            privacy=PLAIN,
+        ),
+        Field("plan_settings", Kind.TEXT, "What it says, as JSON.", privacy=PLAIN),
+        *STUDY_PROVENANCE,
+    ),
+)
+
+PLANNED_CONTRASTS = Table(
+    name="planned_contrasts",
+    layer=Layer.OUTCOME,
+    one_row_is="what the analysis plan says of one comparison, as planned or in one way of doubting it",
+    key=(
+        "outcome",
+        "contrast",
+        "visit",
+        "condition",
+        "reference_condition",
+        "at_speed",
+        "variant",
+        "variant_detail",
+    ),
+    rows=NOBODYS,
+    fields=(
+        Field("family", Kind.CODE, "Family of the plan.", codes=codes.FAMILY, privacy=PLAIN),
+        OUTCOME_NAME,
+        CONTRAST,
+        f.VISIT,
+        REFERENCE_VISIT,
+        f.CONDITION,
+        REFERENCE,
+        Field(
+            "at_speed",
+            Kind.TEXT,
+            "Set speed that the plan asks about, for example 3.0 m/s; or each runner's speeds, whose differences are averaged first.",
+            privacy=PLAIN,
+        ),
+        Field("variant", Kind.CODE, "Which analysis.", codes=codes.PLAN_VARIANT, privacy=PLAIN),
+        Field("variant_detail", Kind.TEXT, "Site or event method it is about; none for the others.", privacy=PLAIN),
+        *PLAN_FIELDS,
+        POOLING_METHOD,
+        Field("covariates", Kind.TEXT, "What the model allows for, parted by commas; none for nothing.", privacy=PLAIN),
+        Field(
+            "event_methods",
+            Kind.TEXT,
+            "By what contacts were found, parted by commas; none where none are needed or nothing is known.",
+            privacy=PLAIN,
+        ),
+        *POOLED_NUMBERS,
+        Field("multiplicity", Kind.CODE, "How p was adjusted.", codes=codes.MULTIPLICITY, privacy=PLAIN),
+        Field("family_count", Kind.INTEGER, "Comparisons in the family.", low=1, privacy=PLAIN),
+        real(
+            "adjusted_p_value",
+            "1",
+            "The p value adjusted for the number of comparisons in the family. Null but for the analysis as planned.",
+            low=0,
+            high=1,
+        ),
+        real(
+            "smallest_effect_value", ROW, "Smallest difference that matters, by the plan; null if none is set.", low=0
+        ),
+        Field(
+            "against_smallest_effect",
+            Kind.CODE,
+            "Where the 95 % interval lies against it; null without an interval or a smallest effect.",
+            codes=codes.AGAINST_SMALLEST,
+            nullable=True,
+            privacy=PLAIN,
+        ),
+        *LACKS,
+        Field(
+            "lacking_covariate_count",
+            Kind.INTEGER,
+            "Runners at sites with a difference of whom a covariate is not known; they are left out.",
+            low=0,
+            privacy=PLAIN,
+        ),
+        Field(
+            "excluded_trial_count",
+            Kind.INTEGER,
+            "Accepted trials with a value in the conditions and visits compared that are left out by the plan's exclusions, or by those of the variant.",
+            low=0,
+            privacy=PLAIN,
+        ),
+        Field("reason_null", Kind.TEXT, "Why there is no estimate; null if there is.", nullable=True, privacy=PLAIN),
+        *STUDY_PROVENANCE,
+    ),
+    notes="Start here: what is in no plan is in pooled_contrasts, where family says so. A plan that was not frozen, or was "
+    "changed after it was (plan_state), promises nothing.",
+)

@@ -1,0 +1,61 @@
+"""Freezing the analysis plan: what the ledger keeps of it, and what is refused."""
+
+from __future__ import annotations
+
+import shutil
+from pathlib import Path
+
+import pytest
+
+from pipelines.assets.deciding import freeze_plan
+from pipelines.depot.plans import frozen_plans
+from pipelines.depot.storage import Depot
+from pipelines.errors import Unusable
+from pipelines.study.file import load_study
+from tests.command_line import command
+from tests.pipelines.study.test_study_file import DEMO
+
+
+@pytest.fixture
+def study(tmp_path: Path) -> Path:
+    """The demonstration's study file, profiles and plan."""
+    for name in ("study.yaml", "plan.yaml", "sites"):
+        source = DEMO.parent / name
+        (shutil.copytree if source.is_dir() else shutil.copy)(source, tmp_path / name)
+    return tmp_path / "study.yaml"
+
+
+def test_a_plan_is_frozen_before_the_first_delivery_and_not_twice_in_a_row(study: Path, tmp_path: Path) -> None:
+    first = freeze_plan(study, tmp_path / "depot", "Before the first delivery", "Ann")
+    assert (first.new, first.trials) == (True, 0)
+    assert not freeze_plan(study, tmp_path / "depot", "Once more", "Ann").new
+    with Depot(tmp_path / "depot").opened() as books:
+        (frozen,) = frozen_plans(books)
+        (line,) = (entry for entry in books.ledger.entries() if entry.what == "frozen")
+    plan = load_study(study).plan
+    assert plan is not None
+    assert (frozen.sha256, frozen.version) == (plan.sha256, "1")
+    assert frozen.settings == plan.plan.model_dump(mode="json")
+    assert (line.actor, line.why) == ("Ann", "Before the first delivery")
+
+
+def test_a_plan_that_was_changed_can_be_frozen_again_and_both_are_told(study: Path, tmp_path: Path) -> None:
+    depot = tmp_path / "depot"
+    freeze_plan(study, depot, "Before the first delivery", "Ann")
+    plan = study.parent / "plan.yaml"
+    plan.write_text(plan.read_text().replace('version: "1"', 'version: "2"'))
+    shown = command("plan", "show", "--study", study, "--depot", depot)
+    assert shown.returncode == 1, "the plan in force is not the one that was frozen"
+    assert freeze_plan(study, depot, "A second outcome", "Ann").new
+    shown = command("plan", "show", "--study", study, "--depot", depot)
+    assert shown.returncode == 0
+    assert "(this one): version 2, 0 trials accepted by then." in shown.stdout
+
+
+def test_nothing_is_frozen_without_a_plan_or_a_reason(study: Path, tmp_path: Path) -> None:
+    with pytest.raises(Unusable, match="No reason"):
+        freeze_plan(study, tmp_path / "depot", "  ", "Ann")
+    (study.parent / "plan.yaml").unlink()
+    with pytest.raises(Unusable, match="There is no analysis plan"):
+        freeze_plan(study, tmp_path / "depot", "Now", "Ann")
+    assert command("plan", "show", "--study", study, "--depot", tmp_path / "depot").returncode == 1

@@ -1,0 +1,110 @@
+"""What the page of answers says of the analysis plan."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+from tests.pipelines.pages import small_warehouse as small
+from tests.pipelines.pages.reading_html import read
+from tests.pipelines.pages.test_pages import table, write
+
+PLAN = {"plan_sha256": "ab" * 32, "plan_version": "3"}
+STATE = {**PLAN, "plan_state": "frozen", "frozen_utc": "2026-03-01T09:30:00.000+00:00", "accepted_trial_count": 0}
+ASKED = {
+    "family": "primary",
+    "outcome": "contact_time_s",
+    "contrast": "interaction",
+    "visit": "last",
+    "reference_visit": "first",
+    "condition": "unshod",
+    "reference_condition": "shod",
+    "at_speed": "each runner's speeds",
+}
+
+
+def answer(**changes: Any) -> dict[str, Any]:
+    numbers = {"estimate_value": -0.0123, "lower_limit_value": -0.0184, "upper_limit_value": -0.0062}
+    counts = {"runner_count": 9, "site_count": 3, "measured_count": 11, "excluded_trial_count": 2}
+    own = {"variant": "main", "variant_detail": "none", "covariates": "order", "multiplicity": "holm"}
+    against = {"smallest_effect_value": 0.005, "against_smallest_effect": "matters", "adjusted_p_value": 0.0004}
+    model = {"pooling_method": "one_stage_mixed_model", "reason_simpler": None, "reason_null": None}
+    return {**ASKED, **PLAN, **small.STAMP, **numbers, **counts, **own, **against, **model} | changes
+
+
+def answers_page(folder: Path, plan: dict[str, Any], *answers: dict[str, Any]) -> Any:
+    rows = {"analysis_plans": [{**plan, "plan_settings": "{}", **small.STAMP}], "planned_contrasts": list(answers)}
+    return read(write(folder, small.merged(small.study_rows(), rows)) / "answers.html")
+
+
+def test_an_answer_stands_with_its_interval_its_adjusted_p_what_matters_and_what_doubting_it_changed(
+    tmp_path: Path,
+) -> None:
+    doubt = {"adjusted_p_value": None}
+    page = answers_page(
+        tmp_path,
+        STATE,
+        answer(),
+        answer(variant="without_site", variant_detail="mill", estimate_value=-0.02, **doubt),
+        answer(variant="other_model", estimate_value=-0.01, against_smallest_effect="open", **doubt),
+        answer(variant="without_noted", estimate_value=None, lower_limit_value=None, **doubt),
+    )
+    assert "version 3. It was frozen on 2026-03-01 09:30 UTC, when 0 trials had been accepted." in page.words
+    (row,) = table(page, "Primary: 1 comparison, p adjusted for their number: Holm.")
+    assert row[0].startswith("contact_time_s unshod less shod, its change from first to last")
+    assert "mixed model, allowing for order; 9 runners at 3 sites" in row[0]
+    assert "2 trials left out by the plan" in row[0]
+    assert row[1:5] == [
+        "−0.012 s",
+        "−0.018 to −0.006",
+        "< 0.001",
+        "larger than the smallest effect (0.005)",
+    ]
+    assert row[5] == "2 other analyses: −0.020 to −0.010; otherwise by the other model; 1 without an answer"
+
+
+def test_a_comparison_without_an_answer_says_why_and_a_plan_that_was_never_frozen_or_changed_is_told(
+    tmp_path: Path,
+) -> None:
+    none = {"estimate_value": None, "lower_limit_value": None, "upper_limit_value": None, "adjusted_p_value": None}
+    row = answer(**none, against_smallest_effect=None, reason_null="2 of at least 3 runners")
+    page = answers_page(tmp_path / "1", STATE | {"plan_state": "not_frozen", "frozen_utc": None}, row)
+    assert "It was never frozen" in page.words
+    assert table(page, "Primary")[0][1:5] == ["–", "–", "–", "no answer: 2 of at least 3 runners"]
+    assert "this one was changed since" in answers_page(tmp_path / "2", STATE | {"plan_state": "changed"}, row).words
+
+
+def test_without_a_plan_everything_is_said_to_be_exploratory(tmp_path: Path) -> None:
+    page = answers_page(tmp_path, STATE | {"plan_state": "replaced"})
+    assert "everything on this page is exploratory" in page.words
+
+
+def test_how_far_the_runners_came_stands_by_site_with_all_sites_last(tmp_path: Path) -> None:
+    counts = {"enrolled": 6, "sent": 5, "accepted": 4}
+    rows = [
+        {"site": site, "stage": stage, "runner_count": count + more, **small.STAMP}
+        for site, more in (("all sites", 3), ("way", 0))
+        for stage, count in counts.items()
+    ]
+    page = read(write(tmp_path, small.merged(small.study_rows(), {"participant_flow": rows})) / "answers.html")
+    told = table(page, "Everybody whom a delivery names")
+    assert told[0][:4] == ["way", "6", "0", "5"]
+    assert told[1][:4] == ["all sites", "9", "0", "8"]
+
+
+def test_curves_stand_with_the_stretches_in_which_they_differ_or_why_there_is_no_answer(tmp_path: Path) -> None:
+    asked = {name: word for name, word in ASKED.items() if name not in ("family", "outcome", "at_speed")}
+    common = {**asked, **PLAN, **small.STAMP, "contrast": "visit", "reference_condition": "unshod", "reason_null": None}
+    told = {"two_sided_p_value": 0.0312, "beyond_points": "3-12, 88-100", "runner_count": 9}
+    none = {"runner_count": 4, "reason_null": "4 of at least 6 runners", "beyond_points": "none"}
+    rows = {
+        "analysis_plans": [{**STATE, "plan_settings": "{}", **small.STAMP}],
+        "planned_curves": [
+            {**common, "quantity": "vertical_force_bw", **told},
+            {**common, "quantity": "knee_sagittal_angle_deg", **none},
+        ],
+    }
+    page = read(write(tmp_path, small.merged(small.study_rows(), rows)) / "answers.html")
+    first, second = table(page, "Curves: whether the mean difference leaves out zero anywhere")
+    assert first == ["vertical_force_bw unshod, from first to last", "9", "0.031", "3-12, 88-100", ""]
+    assert second[1:] == ["4", "–", "none", "4 of at least 6 runners"]

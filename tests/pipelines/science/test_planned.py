@@ -1,0 +1,253 @@
+"""Analyses of a plan: covariates, exclusions, ways of doubting, families; and p values adjusted for their number."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+import pandas as pd
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from statsmodels.stats.multitest import multipletests
+
+from pipelines.science.statistics.contrasts import runner_contrasts, site_contrasts
+from pipelines.science.statistics.multiplicity import adjusted
+from pipelines.science.statistics.planned import families, planned_contrasts
+from pipelines.science.statistics.pooled import pooled_contrasts
+from schemas.convert.to_arrow import to_arrow_table
+from schemas.outcomes_planned import PLANNED_CONTRASTS
+from schemas.plan import Plan, PlannedComparison
+from schemas.processing import ContrastProcessing, Processing
+from tests.tries import tries
+
+STAMP = {"plan_sha256": "0" * 64, "plan_version": "1", "plan_state": "frozen"}
+TO_SHOD = Processing(contrasts=ContrastProcessing(reference_condition="shod"))
+VISITS = ("first", "last")
+ASKED = PlannedComparison(outcome="contact_time_s", visit="first", condition="unshod", reference_condition="shod")
+
+
+def trials(
+    effect: float = -0.02, order_effect: float = 0.0, reference_first: float = 0.5, sites: int = 3, runners: int = 8
+) -> pd.DataFrame:
+    """One trial in each of two conditions of every runner; order_effect: of running a condition second."""
+    rng = np.random.default_rng(8)
+    rows = []
+    for site in range(sites):
+        for number in range(runners):
+            own, first = rng.normal(0.25, 0.02), number < reference_first * runners
+            for condition, place in (("shod", 1 if first else 2), ("unshod", 2 if first else 1)):
+                value = own + (condition == "unshod") * effect + (place == 2) * order_effect + rng.normal(0, 0.003)
+                rows.append((f"R{site}{number}", f"site_{site}", condition, place, value))
+    frame = pd.DataFrame(rows, columns=["participant_id", "site", "condition", "trial_order", "value"])
+    return frame.assign(
+        trial_id=[f"T{n}" for n in range(len(frame))],
+        visit="first",
+        set_speed_m_per_s=3.0,
+        event_method="force",
+        outcome="contact_time_s",
+        doubt=0.004,
+        measured_speed=3.0,
+        exact_set_speed=3.0,
+        accepted_by_override=False,
+        noted=False,
+        noted_by_one=False,
+        mass_kg=70.0,
+        sex="female",
+    )
+
+
+def found(rows: pd.DataFrame, *asked: PlannedComparison, **plan: Any) -> pd.DataFrame:
+    made = Plan(version="1", primary=asked or (ASKED,), **plan)
+    table = planned_contrasts(rows, made, TO_SHOD, VISITS, STAMP)
+    assert to_arrow_table(PLANNED_CONTRASTS, table.assign(code_version="0", study_version="0")).num_rows == len(table)
+    assert not table.duplicated(list(PLANNED_CONTRASTS.key)).any()
+    return table
+
+
+def main_row(rows: pd.DataFrame, *asked: PlannedComparison, **plan: Any) -> dict[str, Any]:
+    table = found(rows, *asked, **plan)
+    return dict(table[table["variant"] == "main"].iloc[0])
+
+
+def test_without_covariates_and_exclusions_the_plan_says_what_the_pool_says() -> None:
+    rows = trials()
+    means = rows.rename(columns={"value": "mean_value"}).assign(trial_count=1)
+    runners = runner_contrasts(means, TO_SHOD)
+    pool = pooled_contrasts(runners, site_contrasts(runners, TO_SHOD), TO_SHOD).set_index("pooling_method")
+    for model in ("one_stage_mixed_model", "random_effects_restricted_likelihood"):
+        row = main_row(rows, pooling_model=model)
+        for name in ("estimate_value", "lower_limit_value", "upper_limit_value", "two_sided_p_value", "site_count"):
+            assert row[name] == pytest.approx(pool.loc[model, name], rel=1e-9), name
+
+
+def test_what_running_second_does_is_taken_out_though_most_ran_the_reference_first() -> None:
+    rows = trials(effect=-0.02, order_effect=0.03, reference_first=0.75)
+    assert main_row(rows)["estimate_value"] == pytest.approx(-0.02 + 0.03 * 0.5, abs=0.003)
+    row = main_row(rows, covariates=("order",))
+    assert row["covariates"] == "order"
+    assert row["estimate_value"] == pytest.approx(-0.02, abs=0.003)
+
+
+def test_an_order_that_is_the_same_for_all_cannot_be_told_from_the_difference_and_the_row_says_so() -> None:
+    row = main_row(trials(order_effect=0.03, reference_first=1.0), covariates=("order",))
+    assert row["covariates"] == "none"
+    assert "without order: it is the same for all" in row["reason_simpler"]
+    assert row["estimate_value"] == pytest.approx(-0.02 + 0.03, abs=0.003), "and nothing is corrected"
+
+
+def test_what_a_faster_condition_does_is_taken_out() -> None:
+    rows = trials()
+    faster = np.where(rows["condition"] == "unshod", np.tile([0.05, 0.05, 0.25, 0.45], 12), 0.0)
+    rows = rows.assign(measured_speed=3.0 + faster, value=rows["value"] - 0.05 * faster)
+    assert main_row(rows)["estimate_value"] < -0.028
+    row = main_row(rows, covariates=("speed",))
+    assert row["estimate_value"] == pytest.approx(-0.02, abs=0.003)
+
+
+def test_body_mass_as_a_covariate_leaves_the_mean_and_takes_out_its_share_of_the_scatter() -> None:
+    rows = trials()
+    mass = rows["participant_id"].map({who: 60.0 + n for n, who in enumerate(rows["participant_id"].unique())})
+    heavier = (rows["condition"] == "unshod") * (mass - mass.mean()) * 0.003
+    rows = rows.assign(mass_kg=mass, value=rows["value"] + heavier)
+    plain, told = main_row(rows), main_row(rows, covariates=("mass",))
+    assert told["estimate_value"] == pytest.approx(plain["estimate_value"], abs=1e-3)
+    assert told["rest_sd_value"] < 0.7 * plain["rest_sd_value"]
+
+
+def test_runners_of_whom_a_covariate_is_not_known_are_left_out_and_counted_and_one_nobody_has_is_left_out_itself() -> (
+    None
+):
+    rows = trials()
+    some = rows.assign(mass_kg=rows["mass_kg"].where(rows["participant_id"] != "R00"), sex="undisclosed")
+    some.loc[some["participant_id"] == "R01", "mass_kg"] = 80.0
+    row = main_row(some, covariates=("mass", "sex"))
+    assert (row["lacking_covariate_count"], row["runner_count"], row["measured_count"]) == (1, 23, 23)
+    assert row["covariates"] == "mass"
+    assert "without sex: it is known of no runner" in row["reason_simpler"]
+
+
+def test_exclusions_leave_trials_out_and_count_them() -> None:
+    rows = trials()
+    odd = rows.assign(
+        accepted_by_override=rows["trial_id"] == "T0",
+        noted=rows["trial_id"].isin(["T2", "T3"]),
+        noted_by_one=rows["trial_id"] == "T3",
+        measured_speed=np.where(rows["trial_id"] == "T6", 3.5, 3.0),
+    )
+    for exclude, trials_out, runners in (
+        ({}, 1, 23),
+        ({"accepted_by_override": True}, 2, 22),
+        ({"noted": True}, 2, 23),
+        ({"largest_speed_off_fraction": 0.1}, 2, 22),
+    ):
+        row = main_row(odd, exclude=exclude)
+        assert (row["excluded_trial_count"], row["runner_count"]) == (trials_out, runners), exclude
+
+
+def test_every_way_of_doubting_is_a_row_of_its_own_and_only_the_planned_one_is_adjusted() -> None:
+    rows = trials()
+    rows.loc[rows["site"] == "site_2", "event_method"] = "sensor"
+    rows.loc[rows["trial_id"] == "T0", "accepted_by_override"] = True
+    every = Plan.model_fields["sensitivity"].annotation
+    words = [word for literal in every.__args__[:1] for word in literal.__args__]
+    table = found(rows, sensitivity=words, covariates=("order",)).set_index(["variant", "variant_detail"])
+    alone = ("main", "without_overridden", "without_noted", "uncertainty_weights", "other_model", "without_covariates")
+    of_sites = {("without_site", f"site_{n}") for n in range(3)}
+    of_methods = {("one_event_method", method) for method in ("force", "sensor")}
+    assert set(table.index) == {(word, "none") for word in alone} | of_sites | of_methods
+    assert table["adjusted_p_value"].notna().sum() == 1
+    assert table.loc[("without_site", "site_1"), "site_count"] == 2
+    assert table.loc[("one_event_method", "force"), "site_count"] == 2
+    assert table.loc[("one_event_method", "sensor"), "fitted_components"] == "one_site"
+    assert table.loc[("without_overridden", "none"), "runner_count"] == 23
+    assert table.loc[("other_model", "none"), "pooling_method"] == "random_effects_restricted_likelihood"
+    assert table.loc[("main", "none"), "event_methods"] == "force, sensor"
+
+
+def test_a_method_that_may_not_be_pooled_is_not() -> None:
+    rows = trials()
+    rows.loc[rows["site"] == "site_2", "event_method"] = "markers"
+    assert main_row(rows)["site_count"] == 3
+    row = main_row(rows, event_methods=("force", "sensor"))
+    assert (row["site_count"], row["event_methods"]) == (2, "force")
+
+
+def test_of_a_site_with_two_methods_the_one_that_is_believed_most_is_used_alone() -> None:
+    rows = trials()
+    twice = pd.concat(
+        [rows, rows.assign(event_method="markers", value=rows["value"] + 1, trial_id=rows["trial_id"] + "m")]
+    )
+    twice = twice[(twice["site"] != "site_0") | (twice["event_method"] == "markers")].reset_index(drop=True)
+    assert main_row(twice)["estimate_value"] == pytest.approx(main_row(rows)["estimate_value"], abs=1e-9)
+
+
+def test_a_runner_at_several_speeds_counts_once_and_a_speed_asked_for_is_used_alone() -> None:
+    rows = trials()
+    fast = rows.assign(set_speed_m_per_s=4.0, exact_set_speed=4.0, trial_id=rows["trial_id"] + "f")
+    fast["value"] -= np.where(fast["condition"] == "unshod", 0.01, 0.0)
+    both = pd.concat([rows, fast], ignore_index=True)
+    slow = main_row(rows)
+    assert main_row(both)["runner_count"] == slow["runner_count"]
+    assert main_row(both)["estimate_value"] == pytest.approx(slow["estimate_value"] - 0.005)
+    at_slow = main_row(both, ASKED.model_copy(update={"set_speed_m_per_s": 3.0}))
+    assert at_slow["at_speed"] == "3.0 m/s"
+    assert at_slow["estimate_value"] == pytest.approx(slow["estimate_value"])
+
+
+def test_the_interval_is_told_against_the_smallest_effect() -> None:
+    rows = trials(effect=-0.02)
+    for smallest, words in ((0.01, "matters"), (0.03, "too_small"), (-main_row(rows)["estimate_value"], "is_there")):
+        asked = ASKED.model_copy(update={"smallest_effect": smallest})
+        assert main_row(rows, asked)["against_smallest_effect"] == words
+    asked = ASKED.model_copy(update={"smallest_effect": 0.0002})
+    assert main_row(trials(effect=0.0), asked)["against_smallest_effect"] == "open"
+
+
+def test_a_comparison_that_nobody_has_keeps_its_row_its_reason_and_its_place_in_the_family() -> None:
+    absent = ASKED.model_copy(update={"outcome": "flight_time_s"})
+    table = found(trials(), ASKED, absent)
+    row = dict(table[table["outcome"] == "flight_time_s"].iloc[0])
+    assert row["reason_null"].startswith("no runner has it on both sides")
+    assert row["family_count"] == 2
+    told = table.set_index("outcome").loc["contact_time_s"]
+    assert told["adjusted_p_value"] == pytest.approx(min(1.0, 2 * told["two_sided_p_value"]))
+
+
+def test_change_over_visits_and_interactions_are_compared_with_the_first_visit_of_the_plan() -> None:
+    rows = trials()
+    later = rows.assign(visit="last", trial_id=rows["trial_id"] + "l")
+    later["value"] += np.where(later["condition"] == "unshod", 0.004, 0.001)
+    both = pd.concat([rows, later], ignore_index=True)
+    change = ASKED.model_copy(update={"contrast": "visit", "visit": "last", "reference_condition": "unshod"})
+    interaction = ASKED.model_copy(update={"contrast": "interaction", "visit": "last"})
+    noise = np.random.default_rng(1).normal(0, 1e-5, len(both))
+    table = found(both.assign(value=both["value"] + noise), change, interaction).set_index("contrast")
+    assert table["reference_visit"].tolist() == ["first", "first"]
+    assert table["estimate_value"].tolist() == pytest.approx([0.004, 0.003], abs=2e-5)
+
+
+def test_only_what_the_plan_names_is_not_exploratory() -> None:
+    means = trials().rename(columns={"value": "mean_value"}).assign(trial_count=1)
+    other = means.assign(outcome="flight_time_s")
+    runners = runner_contrasts(pd.concat([means, other]), TO_SHOD)
+    plan = Plan(version="1", primary=(ASKED,))
+    pool = pooled_contrasts(runners, site_contrasts(runners, TO_SHOD), TO_SHOD, families(plan))
+    told = dict(zip(pool["outcome"], pool["family"], strict=True))
+    assert told == {"contact_time_s": "primary", "flight_time_s": "exploratory"}
+
+
+@tries(30)
+@given(
+    st.lists(st.floats(0, 1), min_size=1, max_size=12),
+    st.sampled_from([("holm", "holm"), ("benjamini_hochberg", "fdr_bh")]),
+)
+def test_adjusted_p_values_are_those_of_statsmodels(p_values: list[float], rule: tuple[Any, str]) -> None:
+    assert adjusted(p_values, rule[0]) == pytest.approx(multipletests(p_values, method=rule[1])[1].tolist())
+
+
+def test_adjusted_p_values_of_holm_by_hand_and_one_that_is_missing_counts_as_one() -> None:
+    assert adjusted([0.01, 0.04, 0.03], "holm") == pytest.approx([0.03, 0.06, 0.06])
+    assert adjusted([0.02, None], "holm") == [pytest.approx(0.04), None]
+    assert adjusted([0.02, None], "none") == [0.02, None]
+    assert adjusted([], "holm") == []

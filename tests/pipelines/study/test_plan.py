@@ -1,0 +1,104 @@
+"""The analysis plan beside a study file: what is read, what is refused and in which words."""
+
+from __future__ import annotations
+
+import hashlib
+from pathlib import Path
+from typing import Any
+
+import pytest
+import yaml
+
+from pipelines.errors import Unusable
+from pipelines.study.plan import load_plan
+from tests.builders import a_study
+
+STUDY = a_study()
+ASKED = {"outcome": "contact_time_s", "visit": "first", "condition": "unshod", "reference_condition": "shod"}
+
+
+def write(folder: Path, **changes: Any) -> Path:
+    path = folder / "plan.yaml"
+    path.write_text(yaml.safe_dump({"version": "1", "primary": [ASKED]} | changes))
+    return path
+
+
+def refusal(folder: Path, **changes: Any) -> str:
+    write(folder, **changes)
+    with pytest.raises(Unusable) as raised:
+        load_plan(folder, STUDY)
+    assert "docs/reference/analysis_plan.md" in str(raised.value)
+    return str(raised.value)
+
+
+def test_a_study_without_a_plan_has_none(tmp_path: Path) -> None:
+    assert load_plan(tmp_path, STUDY) is None
+
+
+def test_a_plan_is_known_by_the_hash_of_its_bytes_and_takes_the_reference_of_the_study(tmp_path: Path) -> None:
+    study = a_study(processing={"contrasts": {"reference_condition": "shod"}})
+    asked = {name: word for name, word in ASKED.items() if name != "reference_condition"}
+    path = write(tmp_path, primary=[asked], secondary=[asked | {"contrast": "visit", "visit": "last"}])
+    loaded = load_plan(tmp_path, study)
+    assert loaded is not None
+    assert loaded.sha256 == hashlib.sha256(path.read_bytes()).hexdigest()
+    assert loaded.plan.primary[0].reference_condition == "shod"
+    assert loaded.plan.secondary[0].reference_condition == "unshod", "a visit is compared in one condition"
+
+
+@pytest.mark.parametrize(
+    ("change", "words"),
+    [
+        ({"condition": "barefoot"}, ("primary.1.condition", "'barefoot'", "one of shod, unshod")),
+        ({"reference_condition": "unshod"}, ("primary.1.reference_condition", "a condition but unshod")),
+        ({"reference_condition": None}, ("primary.1.reference_condition", "not set")),
+        ({"visit": "middle"}, ("primary.1.visit", "one of first, last")),
+        ({"contrast": "interaction"}, ("primary.1.visit", "the first of the plan", "one of last")),
+        ({"outcome": "contact_time"}, ("primary.1.outcome", "column outcome of pooled_contrasts")),
+        ({"outcome": "onset_before_contact_s"}, ("<muscle>/<side>/<onset_method>/onset_before_contact_s",)),
+        ({"outcome": "soleus/left/guess/onset_before_contact_s"}, ("onset_method threshold, energy_operator",)),
+        ({"smallest_effect": 0}, ("primary.1.smallest_effect", "more than 0")),
+        ({"effect": 1}, ("primary.1.effect", "not a setting")),
+    ],
+)
+def test_what_cannot_be_asked_is_refused_where_it_stands(
+    tmp_path: Path, change: dict[str, Any], words: tuple[str, ...]
+) -> None:
+    text = refusal(tmp_path, primary=[ASKED | change])
+    for part in words:
+        assert part.lower() in text.lower()
+
+
+@pytest.mark.parametrize(
+    ("changes", "words"),
+    [
+        ({"secondary": [dict(ASKED)]}, "the same comparison is planned twice"),
+        ({"covariates": ["order", "order"]}, "covariates names order twice"),
+        ({"covariates": ["order"], "pooling_model": "random_effects_restricted_likelihood"}, "covariates need"),
+        ({"exclude": {"notes_of": ["no_such_check"]}}, "names of checks"),
+        ({"version": "first plan of Ann"}, "up to 20 letters"),
+        ({"primary": []}, "primary: This setting"),
+    ],
+)
+def test_a_plan_that_does_not_fit_together_is_refused(tmp_path: Path, changes: dict[str, Any], words: str) -> None:
+    assert words.lower() in refusal(tmp_path, **changes).lower()
+
+
+def test_a_comparison_planned_twice_is_found_though_one_of_them_leaves_the_reference_to_the_study(
+    tmp_path: Path,
+) -> None:
+    study = a_study(processing={"contrasts": {"reference_condition": "shod"}})
+    write(tmp_path, secondary=[{name: word for name, word in ASKED.items() if name != "reference_condition"}])
+    with pytest.raises(Unusable, match="Each comparison once"):
+        load_plan(tmp_path, study)
+
+
+def test_curves_are_held_against_the_study_like_comparisons(tmp_path: Path) -> None:
+    curve = {"quantity": "vertical_force_bw", "condition": "unshod", "visit": "last", "contrast": "visit"}
+    write(tmp_path, curves=[curve])
+    loaded = load_plan(tmp_path, STUDY)
+    assert loaded is not None
+    assert loaded.plan.curves[0].reference_condition == "unshod"
+    assert "curves.1.visit" in refusal(tmp_path, curves=[curve | {"visit": "first"}])
+    assert "curves.1.condition" in refusal(tmp_path, curves=[curve | {"condition": "barefoot"}])
+    assert "the same curves" in refusal(tmp_path, curves=[curve, dict(curve)]).lower()
