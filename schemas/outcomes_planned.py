@@ -23,6 +23,8 @@ _PLAN = Field("plan_sha256", Kind.IDENTIFIER, "SHA-256 of plan.yaml, as sha256su
 _STATE = Field("plan_state", Kind.CODE, "Whether the plan was frozen.", codes=codes.PLAN_STATE, privacy=PLAIN)
 _VERSION = Field("plan_version", Kind.TEXT, "Version that the plan gives itself.", privacy=PLAIN)
 
+PLAN_FIELDS = (_PLAN, _VERSION, _STATE)
+
 ANALYSIS_PLANS = Table(
     name="analysis_plans",
     layer=Layer.OUTCOME,
@@ -84,9 +86,7 @@ PLANNED_CONTRASTS = Table(
         ),
         Field("variant", Kind.CODE, "Which analysis.", codes=codes.PLAN_VARIANT, privacy=PLAIN),
         Field("variant_detail", Kind.TEXT, "Site or event method it is about; none for the others.", privacy=PLAIN),
-        _PLAN,
-        _VERSION,
-        _STATE,
+        *PLAN_FIELDS,
         POOLING_METHOD,
         Field("covariates", Kind.TEXT, "What the model allows for, parted by commas; none for nothing.", privacy=PLAIN),
         Field(

@@ -57,6 +57,19 @@ class PlannedComparison(Settings):
     )
 
 
+class PlannedCurve(Settings):
+    """One comparison of whole curves, answered over all of their points at once."""
+
+    quantity: str = Field(description="What the curve shows, as in the column quantity of curves.")
+    contrast: Literal["condition", "visit"] = Field(
+        default="condition",
+        description="condition: two conditions at one visit; visit: one condition at a later visit and at the first of the plan.",
+    )
+    visit: str = Field(description="Visit that is asked about.")
+    condition: str = Field(description="Condition that is asked about.")
+    reference_condition: str | None = Field(default=None, description="As of a comparison.")
+
+
 class Exclusions(Settings):
     """Which accepted trials the plan leaves out."""
 
@@ -91,6 +104,10 @@ class Plan(Settings):
     version: str = Field(description="Version of the plan; raise it with every change.")
     primary: tuple[PlannedComparison, ...] = Field(min_length=1, description="Comparisons the study is made for.")
     secondary: tuple[PlannedComparison, ...] = Field(default=(), description="Further ones that were planned.")
+    curves: tuple[PlannedCurve, ...] = Field(
+        default=(),
+        description="Curves that are compared, by the same event methods and exclusions, without covariates; not adjusted for their number.",
+    )
     pooling_model: PoolingModel = Field(default=ONE_STAGE, description="By which model sites are pooled.")
     event_methods: tuple[PooledMethod, ...] = Field(
         default=("force", "sensor", "markers"),
@@ -125,6 +142,9 @@ class Plan(Settings):
         asked = Counter(question(one) for one in (*self.primary, *self.secondary))
         if twice := [words for words, count in asked.items() if count > 1]:
             raise ValueError(f"the same comparison is planned twice: {', '.join(map(str, twice[0]))}")
+        curves = [(c.quantity, c.contrast, c.visit, c.condition, c.reference_condition) for c in self.curves]
+        if len(set(curves)) < len(curves):
+            raise ValueError("the same curves are compared twice")
         return self
 
 

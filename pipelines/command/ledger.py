@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from pipelines.command.listing import Commands
 from pipelines.command.options import DEFAULT_DEPOT, DepotPath
 from pipelines.command.wholeness import HeadFile
 from pipelines.errors import Unusable
@@ -18,7 +19,7 @@ if TYPE_CHECKING:
     from pipelines.depot.ledger import Entry
     from pipelines.depot.storage import Depot
 
-ledger_app = typer.Typer(help="Read who did what to which delivery, and prove it.", no_args_is_help=True)
+ledger_app = typer.Typer(cls=Commands, help="Read who did what to which delivery, and prove it.", no_args_is_help=True)
 
 
 @ledger_app.command("show")

@@ -19,6 +19,7 @@ from pipelines import telemetry
 from pipelines.command.exit_codes import LABORATORIES_ASKED
 from pipelines.command.lab import check, look, pack, profile
 from pipelines.command.ledger import ledger_app
+from pipelines.command.listing import Commands
 from pipelines.command.logged import logged
 from pipelines.command.options import (
     DEFAULT_DEPOT,
@@ -31,6 +32,8 @@ from pipelines.command.options import (
     StudyPath,
 )
 from pipelines.command.plan import plan_app
+from pipelines.command.power import power
+from pipelines.command.sending import send
 from pipelines.command.texts import texts_app
 from pipelines.command.wholeness import backup, restore, verify
 from pipelines.command.withdrawing import renew, withdraw
@@ -39,6 +42,7 @@ from pipelines.errors import Unusable, disk_full, is_disk_full
 telemetry.switch_off()
 
 app = typer.Typer(
+    cls=Commands,
     help="Pools running trials from many labs: checks every trial, computes the same outcomes, keeps a warehouse.",
     no_args_is_help=True,
     add_completion=False,
@@ -125,11 +129,11 @@ def run(
     raise typer.Exit(code)
 
 
-for command in (check, pack, profile, look):
+for command in (check, pack, profile, look, power):
     app.command()(command)
 for whole in (withdraw, renew, verify):
     app.command()(logged(whole))
-for copied in (backup, restore):
+for copied in (backup, restore, send):
     app.command()(copied)
 
 

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from pipelines.command.listing import Commands
 from pipelines.command.logged import logged
 from pipelines.command.options import DEFAULT_DEPOT, DEFAULT_STUDY, DepotPath, Person, StudyPath
 
@@ -14,7 +15,9 @@ if TYPE_CHECKING:
     from pipelines.study.plan import LoadedPlan
     from schemas.plan import PlannedComparison
 
-plan_app = typer.Typer(help="Read and freeze the analysis plan, plan.yaml beside the study file.", no_args_is_help=True)
+plan_app = typer.Typer(
+    cls=Commands, help="Read and freeze the analysis plan, plan.yaml beside the study file.", no_args_is_help=True
+)
 
 
 @plan_app.command("show")

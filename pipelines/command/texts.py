@@ -6,9 +6,12 @@ from typing import Annotated
 
 import typer
 
+from pipelines.command.listing import Commands
 from pipelines.command.options import DEFAULT_DEPOT, DepotPath, Person
 
-texts_app = typer.Typer(help="Look at texts that are held, and say yes or no to each.", no_args_is_help=True)
+texts_app = typer.Typer(
+    cls=Commands, help="Look at texts that are held, and say yes or no to each.", no_args_is_help=True
+)
 
 _Words = Annotated[list[str], typer.Argument(help="The words that stand before the texts in texts list.")]
 _Why = Annotated[str, typer.Option("--why", help="Why, for the ledger; do not repeat the text.")]

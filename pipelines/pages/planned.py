@@ -136,6 +136,8 @@ class Planned:
     frozen_utc: str | None
     trials_then: int | None
     families: tuple[tuple[str, str, tuple[Answer, ...]], ...]  # family, rule in words, answers
+    curves: tuple[Answer, ...] = ()  # rows of planned_curves
+    flow: tuple[tuple[str, dict[str, int]], ...] = ()  # site, how many runners came how far; all sites last
 
     @property
     def standing(self) -> str:
@@ -151,8 +153,9 @@ class Planned:
 def read_planned(connection: duckdb.DuckDBPyConnection) -> Planned:
     """The plan in force with its answers, in the order of the plan's families."""
     plans = _rows(connection, "SELECT * FROM analysis_plans WHERE plan_state <> 'replaced'")
+    flow = _flow(connection)
     if not plans:
-        return Planned(None, "", "", None, None, ())
+        return Planned(None, "", "", None, None, (), (), flow)
     rows = _rows(connection, "SELECT * FROM planned_contrasts")
     answers = [Answer(row, tuple(_of(row, rows))) for row in rows if row["variant"] == "main"]
     families = []
@@ -168,7 +171,18 @@ def read_planned(connection: duckdb.DuckDBPyConnection) -> Planned:
         plan["frozen_utc"],
         plan["accepted_trial_count"],
         tuple(families),
+        tuple(Answer(row, ()) for row in _rows(connection, "SELECT * FROM planned_curves")),
+        flow,
     )
+
+
+def _flow(connection: duckdb.DuckDBPyConnection) -> tuple[tuple[str, dict[str, int]], ...]:
+    sites: dict[str, dict[str, int]] = {}
+    for row in _rows(
+        connection, "SELECT site, stage, runner_count FROM participant_flow ORDER BY site = 'all sites', site"
+    ):
+        sites.setdefault(row["site"], {})[row["stage"]] = row["runner_count"]
+    return tuple(sites.items())
 
 
 _ASKED = ("outcome", "contrast", "visit", "condition", "reference_condition", "at_speed")

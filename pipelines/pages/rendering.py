@@ -29,11 +29,12 @@ _HERE = Path(__file__).parent
 
 class Pages:
     """What all pages of one warehouse share. at_lab: for a report that stays at the laboratory, see ``lab_report``.
+    alone: for pages that travel without the others, see ``parcel``.
 
     site_files: site -> name of its page; none where there is no page of a site to lead to.
     """
 
-    at_lab = False
+    at_lab = alone = False
 
     def __init__(self, facts: Facts, study: LoadedStudy) -> None:
         self.facts = facts
@@ -47,6 +48,7 @@ class Pages:
             "study": study.study,
             "study_version": study.version,
             "at_lab": self.at_lab,
+            "alone": self.alone,
             "css": Markup((_HERE / "static" / "pages.css").read_text(encoding="utf-8")),
             "wave": wave(),
             "view": view,

@@ -53,7 +53,9 @@ class SiteRow(NamedTuple):
 
 
 class StudyPages(Pages):
-    """Renders every page of the warehouse of a study."""
+    """Renders every page of the warehouse of a study. to_top: from the page of a site to the folder of all pages."""
+
+    to_top = "../"
 
     def __init__(self, facts: Facts, study: LoadedStudy) -> None:
         super().__init__(facts, study)
@@ -193,7 +195,7 @@ class StudyPages(Pages):
         facts, tables = self.facts, self.tables[site]
         return self.render_page(
             "site.html.j2",
-            "../",
+            self.to_top,
             site=next(s for s in facts.sites if s.site == site),
             deliveries=tables["deliveries"],
             counts=view.count_standings(s for s in facts.current if s.site == site),
@@ -214,7 +216,7 @@ class StudyPages(Pages):
 
     def worklist_table(self) -> str:
         """The worklist as CSV."""
-        return as_csv(self.work)
+        return as_csv(self.work.waiting)
 
 
 #: The pages beside those of sites, in the order in which they are written: the overview, which leads to all, is last.

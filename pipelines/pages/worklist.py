@@ -67,6 +67,11 @@ class Worklist:
         """How many rows to send again came on the day of the newest delivery."""
         return sum(row.is_new for row in self.send)
 
+    @property
+    def waiting(self) -> tuple[Row, ...]:
+        """Everything but what is done."""
+        return (*self.decide, *self.send, *self.noted)
+
     def of_site(self, site: str) -> list[Row]:
         """What one laboratory has still to send."""
         return [row for row in self.send if row.site == site]
@@ -143,13 +148,16 @@ def _accept(trial_id: str, check_name: str) -> str:
     return f"manystrides accept {shlex.quote(trial_id)} --check {check_name} --why 'REASON' --as 'NAME'"
 
 
-def as_csv(found: Worklist) -> str:
-    """The whole list as CSV. No cell begins so that a spreadsheet would take it for a formula."""
-    text = io.StringIO()
+def as_csv(rows: Iterable[Row], *, commands: bool = True) -> str:
+    """A list as CSV. commands: with those that decide a row.
+
+    No cell begins so that a spreadsheet would take it for a formula.
+    """
+    text, cells = io.StringIO(), None if commands else -1
     writer = csv.writer(text)
-    writer.writerow(CSV_HEAD)
-    for row in (*found.decide, *found.send, *found.noted):
-        writer.writerow([_harmless(cell) for cell in _cells(row)])
+    writer.writerow(CSV_HEAD[:cells])
+    for row in rows:
+        writer.writerow([_harmless(cell) for cell in _cells(row)][:cells])
     return text.getvalue()
 
 

@@ -10,11 +10,14 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from pipelines.pool import made_from
+from pipelines.pool.flow import participant_flow
 from pipelines.pool.planned import plan_tables, visits_in_order
 from pipelines.pool.rows import replace_rows
 from pipelines.pool.views import COMPARED_SPEED_SQL
 from schemas import outcomes_contrasts as contrasts
+from schemas import outcomes_flow as flow
 from schemas import outcomes_planned as planned
+from schemas import outcomes_planned_curves as planned_curves
 from schemas import outcomes_reliability as reliability
 from schemas import outcomes_study as tables
 from schemas.compared import OF_ENERGY, SOURCES
@@ -38,8 +41,12 @@ ANALYSIS_TABLES: tuple[Table, ...] = (
     contrasts.SITE_CONTRASTS,
     contrasts.POOLED_CONTRASTS,
     contrasts.METHOD_OFFSETS,
+    flow.ENROLLED_RUNNERS,
+    flow.PARTICIPANT_FLOW,
     planned.ANALYSIS_PLANS,
     planned.PLANNED_CONTRASTS,
+    planned_curves.PLANNED_CURVES,
+    planned_curves.PLANNED_CURVE_POINTS,
     reliability.RELIABILITY,
     reliability.SITE_AGREEMENT,
 )
@@ -117,6 +124,7 @@ def fill_analyses(
     _transition(connection, processing, stamp)
     _contrasts(connection, study, stamp)
     replace_rows(connection, contrasts.METHOD_OFFSETS, method_offsets(connection).assign(**stamp))
+    replace_rows(connection, flow.PARTICIPANT_FLOW, participant_flow(connection).assign(**stamp))
     for table, frame in plan_tables(connection, study, frozen):
         replace_rows(connection, table, frame.assign(**stamp))
 

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any
 from pipelines.pool.analyses import ANALYSIS_TABLES
 from pipelines.pool.made_from import NAME_SQL
 from schemas import core, quality
+from schemas import outcomes_flow as flow
 from schemas.catalogue import tables_of
 from schemas.convert.to_arrow import to_arrow_table
 from schemas.convert.to_duckdb import quote_name, quote_text
@@ -99,6 +100,7 @@ def bring_in(connection: duckdb.DuckDBPyConnection, results: ProvedResults, delt
     of_trials = [t for t in _sent() if not _of_delivery(t) and "trial_id" in t.column_names]
     for table in sorted(of_trials, key=lambda t: t is not core.TRIALS):
         _move_trials(connection, results, table)
+    _note_enrolled(connection, results, delta)
     _note_names(connection, results, delta)
     _move_owners(connection, results, [t for t in _sent() if not _of_delivery(t) and "trial_id" not in t.column_names])
 
@@ -173,6 +175,21 @@ def _move_trials(connection: duckdb.DuckDBPyConnection, results: ProvedResults, 
     deliveries = connection.execute("SELECT DISTINCT delivery_id FROM entering ORDER BY ALL").fetchall()
     _insert(connection, results, table, [d for (d,) in deliveries], "SEMI JOIN entering USING (trial_id, delivery_id)")
     _refuse_rest(connection, f"SELECT trial_id FROM held ANTI JOIN {name} USING (trial_id)")
+
+
+def _note_enrolled(connection: duckdb.DuckDBPyConnection, results: ProvedResults, delta: Delta) -> None:
+    """Whom the deliveries name: their rows of runners, whether a trial of theirs is in or not."""
+    columns = "participant_id, delivery_id, site, code_version, study_version"
+    named = f"FROM {source}" if (source := _parquet(results, core.RUNNERS, delta.all)) else "FROM runners LIMIT 0"
+    connection.execute(
+        f"CREATE OR REPLACE TEMP TABLE they AS SELECT {columns} FROM (SELECT DISTINCT participant_id, delivery_id "
+        f"{named}) JOIN deliveries USING (delivery_id) WHERE site IS NOT NULL"
+    )
+    changed, table = [list(delta.changed)], flow.ENROLLED_RUNNERS
+    old = "SELECT participant_id, delivery_id FROM enrolled_runners WHERE list_contains($1, delivery_id)"
+    _refuse_rest(connection, f"({old}) EXCEPT (SELECT participant_id, delivery_id FROM they)", changed)
+    _delete(connection, table, "list_contains($1, delivery_id)", changed)
+    connection.execute(f"INSERT INTO {quote_name(table.name)} BY NAME SELECT {columns} FROM they")
 
 
 def _note_names(connection: duckdb.DuckDBPyConnection, results: ProvedResults, delta: Delta) -> None:

@@ -16,6 +16,7 @@ from schemas.core import RUNNERS, SESSIONS, TRIALS
 from schemas.fields import COMPARED_METHOD, COMPARED_SPEED
 from schemas.model import Field, Table
 from schemas.outcomes import FOOTFALLS
+from schemas.outcomes_contrasts import POOLED_CONTRASTS
 from schemas.quality import FINDINGS, STANDINGS
 
 
@@ -76,6 +77,7 @@ def all_views(present: Iterable[Table] = TABLES.values()) -> tuple[View, ...]:
         _runner_condition_means(),
         _condition_overview(),
         _completeness(),
+        *([_pooled_answers(POOLED_CONTRASTS)] if POOLED_CONTRASTS.name in columns else ()),
         *([_findings_open(FINDINGS)] if FINDINGS.name in columns else ()),
     )
 
@@ -202,6 +204,16 @@ def _completeness() -> View:
             "returned_count": "Running trials that went back and have not come again.",
             "withheld_count": "Trials withheld: consent does not cover them.",
         },
+    )
+
+
+def _pooled_answers(pooled: Table) -> View:
+    return View(
+        "pooled_answers",
+        "One row is one difference that could be pooled, by one method: pooled_contrasts without the comparisons that "
+        "have no estimate, which have their reason there. What the analysis plan asks is in planned_contrasts.",
+        f"SELECT * FROM {pooled.name} WHERE estimate_value IS NOT NULL",
+        _words(pooled, *pooled.column_names),
     )
 
 

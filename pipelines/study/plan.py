@@ -9,13 +9,15 @@ import hashlib
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
+from typing import TypeVar
 
 from checks.registry import catalogue
 from pipelines.study.reading import Fault, checked, parse, read_bytes, refuse
 from schemas.compared import why_no_outcome
-from schemas.plan import Plan, PlannedComparison, question
+from schemas.plan import Plan, PlannedComparison, PlannedCurve, question
 from schemas.study import Study
 
+Asked = TypeVar("Asked", PlannedComparison, PlannedCurve)
 NAME = "plan.yaml"
 _PAGE = "analysis_plan.md"
 
@@ -43,11 +45,11 @@ def load_plan(folder: Path, study: Study) -> LoadedPlan | None:
 def _filled(plan: Plan, study: Study) -> Plan:
     reference = study.processing.contrasts.reference_condition
 
-    def with_reference(one: PlannedComparison) -> PlannedComparison:
+    def with_reference(one: Asked) -> Asked:
         own = one.condition if one.contrast == "visit" else one.reference_condition or reference
         return one.model_copy(update={"reference_condition": own})
 
-    families = {name: tuple(map(with_reference, getattr(plan, name))) for name in ("primary", "secondary")}
+    families = {name: tuple(map(with_reference, getattr(plan, name))) for name in ("primary", "secondary", "curves")}
     return plan.model_copy(update=families)
 
 
@@ -55,6 +57,10 @@ def _disagreements(plan: Plan, study: Study) -> Iterator[Fault]:
     for family in ("primary", "secondary"):
         for number, one in enumerate(getattr(plan, family), start=1):
             yield from _faults(one, f"{family}.{number}", study)
+            if (expected := why_no_outcome(one.outcome)) is not None:
+                yield Fault(f"{family}.{number}.outcome", f"is {one.outcome!r}", expected)
+    for number, curve in enumerate(plan.curves, start=1):
+        yield from _faults(curve, f"curves.{number}", study)
     filled = _filled(plan, study)
     asked = [question(one) for one in (*filled.primary, *filled.secondary)]
     if len(set(asked)) < len(asked):
@@ -64,7 +70,7 @@ def _disagreements(plan: Plan, study: Study) -> Iterator[Fault]:
             yield Fault("exclude.notes_of", f"names {check!r}", "names of checks, from docs/reference/checks")
 
 
-def _faults(one: PlannedComparison, place: str, study: Study) -> Iterator[Fault]:
+def _faults(one: PlannedComparison | PlannedCurve, place: str, study: Study) -> Iterator[Fault]:
     conditions, visits = ", ".join(study.conditions), sorted(study.visits, key=lambda v: study.visits[v].planned_week)
     for name in ("condition", "reference_condition"):
         if (word := getattr(one, name)) is not None and word not in study.conditions:
@@ -76,5 +82,3 @@ def _faults(one: PlannedComparison, place: str, study: Study) -> Iterator[Fault]
         yield Fault(f"{place}.visit", f"is {one.visit!r}", f"one of {', '.join(visits)}")
     elif one.contrast != "condition" and one.visit == visits[0]:
         yield Fault(f"{place}.visit", f"is the first of the plan, {one.visit}", f"one of {', '.join(visits[1:])}")
-    if (expected := why_no_outcome(one.outcome)) is not None:
-        yield Fault(f"{place}.outcome", f"is {one.outcome!r}", expected)

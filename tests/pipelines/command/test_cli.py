@@ -48,6 +48,7 @@ def test_there_are_exactly_these_commands() -> None:
         "pack",
         "profile",
         "look",
+        "send",
         "sql",
         "dev",
         "withdraw",
@@ -60,6 +61,7 @@ def test_there_are_exactly_these_commands() -> None:
         "ledger head",
         "accept",
         "release",
+        "power",
         "plan show",
         "plan freeze",
         "texts list",
@@ -287,3 +289,10 @@ def test_look_tells_what_is_in_a_file_and_fails_on_what_is_none(tmp_path: Path) 
     done = command("look", bad, "--json")
     assert done.returncode == 1
     assert json.loads(done.stdout)["readable"] is False
+
+
+def test_the_list_of_commands_is_never_cut() -> None:
+    for group in ("", "ledger", "texts", "plan"):
+        listed = command(*group.split(), "--help").stdout.partition("Commands:")[2]
+        assert listed
+        assert "..." not in listed

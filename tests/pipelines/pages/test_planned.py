@@ -77,3 +77,34 @@ def test_a_comparison_without_an_answer_says_why_and_a_plan_that_was_never_froze
 def test_without_a_plan_everything_is_said_to_be_exploratory(tmp_path: Path) -> None:
     page = answers_page(tmp_path, STATE | {"plan_state": "replaced"})
     assert "everything on this page is exploratory" in page.words
+
+
+def test_how_far_the_runners_came_stands_by_site_with_all_sites_last(tmp_path: Path) -> None:
+    counts = {"enrolled": 6, "sent": 5, "accepted": 4}
+    rows = [
+        {"site": site, "stage": stage, "runner_count": count + more, **small.STAMP}
+        for site, more in (("all sites", 3), ("way", 0))
+        for stage, count in counts.items()
+    ]
+    page = read(write(tmp_path, small.merged(small.study_rows(), {"participant_flow": rows})) / "answers.html")
+    told = table(page, "Everybody whom a delivery names")
+    assert told[0][:4] == ["way", "6", "0", "5"]
+    assert told[1][:4] == ["all sites", "9", "0", "8"]
+
+
+def test_curves_stand_with_the_stretches_in_which_they_differ_or_why_there_is_no_answer(tmp_path: Path) -> None:
+    asked = {name: word for name, word in ASKED.items() if name not in ("family", "outcome", "at_speed")}
+    common = {**asked, **PLAN, **small.STAMP, "contrast": "visit", "reference_condition": "unshod", "reason_null": None}
+    told = {"two_sided_p_value": 0.0312, "beyond_points": "3-12, 88-100", "runner_count": 9}
+    none = {"runner_count": 4, "reason_null": "4 of at least 6 runners", "beyond_points": "none"}
+    rows = {
+        "analysis_plans": [{**STATE, "plan_settings": "{}", **small.STAMP}],
+        "planned_curves": [
+            {**common, "quantity": "vertical_force_bw", **told},
+            {**common, "quantity": "knee_sagittal_angle_deg", **none},
+        ],
+    }
+    page = read(write(tmp_path, small.merged(small.study_rows(), rows)) / "answers.html")
+    first, second = table(page, "Curves: whether the mean difference leaves out zero anywhere")
+    assert first == ["vertical_force_bw unshod, from first to last", "9", "0.031", "3-12, 88-100", ""]
+    assert second[1:] == ["4", "–", "none", "4 of at least 6 runners"]

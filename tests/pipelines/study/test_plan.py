@@ -91,3 +91,14 @@ def test_a_comparison_planned_twice_is_found_though_one_of_them_leaves_the_refer
     write(tmp_path, secondary=[{name: word for name, word in ASKED.items() if name != "reference_condition"}])
     with pytest.raises(Unusable, match="Each comparison once"):
         load_plan(tmp_path, study)
+
+
+def test_curves_are_held_against_the_study_like_comparisons(tmp_path: Path) -> None:
+    curve = {"quantity": "vertical_force_bw", "condition": "unshod", "visit": "last", "contrast": "visit"}
+    write(tmp_path, curves=[curve])
+    loaded = load_plan(tmp_path, STUDY)
+    assert loaded is not None
+    assert loaded.plan.curves[0].reference_condition == "unshod"
+    assert "curves.1.visit" in refusal(tmp_path, curves=[curve | {"visit": "first"}])
+    assert "curves.1.condition" in refusal(tmp_path, curves=[curve | {"condition": "barefoot"}])
+    assert "the same curves" in refusal(tmp_path, curves=[curve, dict(curve)]).lower()

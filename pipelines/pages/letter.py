@@ -1,0 +1,87 @@
+"""The letter to a laboratory: what came, what has to be sent again, why, and what to do first. Plain text."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from textwrap import wrap
+
+from pipelines.pages import view
+from pipelines.pages.facts import Facts
+from pipelines.pages.words import check_words, counted
+from pipelines.pages.worklist import Worklist
+
+_MOST_REASONS = 5
+_WIDTH = 72
+
+
+def letter(facts: Facts, work: Worklist, site: str, title: str, *, invented: bool) -> str:
+    """The letter, its first line a subject. facts, work: of this laboratory alone."""
+    return "\n".join(_lines(facts, work, site, title, invented)) + "\n"
+
+
+def _lines(facts: Facts, work: Worklist, site: str, title: str, invented: bool) -> Iterator[str]:
+    trials = [row for row in work.send if row.trial_id]
+    stopped = [row for row in work.send if not row.trial_id]
+    yield f"Subject: {title}: {_asked(len(trials), len(stopped))} ({site})"
+    yield ""
+    if invented:
+        yield "(Invented demonstration data: no runner, laboratory or result is real.)"
+        yield ""
+    counts = view.count_standings(facts.current)
+    came = counted(len(facts.deliveries), "delivery", "deliveries")
+    yield from _said(
+        f"From {site} {came} came so far. {counted(counts['accepted'], 'trial')} {_are(counts['accepted'])} accepted"
+        + (f", {counts['withheld']} withheld because consent does not cover them" if counts["withheld"] else "")
+        + "."
+    )
+    yield ""
+    if not work.send:
+        yield from _said("Nothing has to be sent again. Thank you.")
+        yield ""
+    if stopped:
+        yield from _said("These deliveries could not be taken in at all; send each again when it is mended:")
+        for row in stopped:
+            yield from _said(f"{row.delivery_id}: {row.finding.seen if row.finding else row.check}", "  - ")
+        yield ""
+    if trials:
+        yield from _reasons(facts, site, len(trials))
+        yield from _said(
+            f"Keep the trial ids, and send what is mended in delivery number {facts.next_number(site)} or later. What "
+            "cannot be mended, tell us: the trial then stays out, and everything else of the runner is kept."
+        )
+        yield ""
+    yield from _said(
+        "Enclosed: index.html (open it in a browser; it works without a network), a fix sheet for each of them in the "
+        "folder fix, and returns.csv with one row for each. Runners stand in it by their study codes; pass it on to "
+        "nobody outside the study."
+    )
+
+
+def _reasons(facts: Facts, site: str, trials: int) -> Iterator[str]:
+    faults = [fault for fault in view.frequent_faults(facts, site) if fault.still_open]
+    yield from _said(f"{counted(trials, 'trial')} went back to you. The most frequent reasons, and what helps:")
+    for number, fault in enumerate(faults[:_MOST_REASONS], start=1):
+        yield ""
+        yield from _said(
+            f"{check_words(fault.check_name)}: not so in {counted(fault.still_open, 'trial')}.", f"  {number}. "
+        )
+        yield from _said(fault.remedy, "     ", indent="     ")
+    if len(faults) > _MOST_REASONS:
+        yield ""
+        yield f"  And {counted(len(faults) - _MOST_REASONS, 'more reason')}, on the page."
+    yield ""
+
+
+def _asked(trials: int, stopped: int) -> str:
+    parts = [counted(trials, "trial")] if trials else []
+    parts += [counted(stopped, "delivery", "deliveries")] if stopped else []
+    return f"{' and '.join(parts)} to send again" if parts else "nothing to send again"
+
+
+def _are(count: int) -> str:
+    return "is" if count == 1 else "are"
+
+
+def _said(text: str, begin: str = "", indent: str | None = None) -> Iterator[str]:
+    later = " " * len(begin) if indent is None else indent
+    yield from wrap(text, _WIDTH, initial_indent=begin, subsequent_indent=later, break_on_hyphens=False)

@@ -1,0 +1,59 @@
+"""Who takes part: everybody that a delivery names and consent allows to count, and how far each came. Layer: outcome."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from schemas import fields as f
+from schemas.model import Code, Field, Kind, Layer, Table
+from schemas.outcomes_study import STUDY_PROVENANCE
+from schemas.privacy import NOBODYS, PLAIN, RUNNER, Rows
+
+ENROLLED_RUNNERS = Table(
+    name="enrolled_runners",
+    layer=Layer.OUTCOME,
+    one_row_is="one runner whom one delivery names and whose consent to pooling is in force, with or without a trial",
+    key=("participant_id", "delivery_id"),
+    rows=Rows(RUNNER),
+    fields=(f.PARTICIPANT_ID, f.DELIVERY_ID, f.SITE, *STUDY_PROVENANCE),
+    notes="The denominator of everything: runners holds only those with an accepted trial. A runner who withdrew is in "
+    "neither.",
+)
+
+PARTICIPANT_FLOW = Table(
+    name="participant_flow",
+    layer=Layer.OUTCOME,
+    one_row_is="how many runners came how far, at one site or at all of them",
+    key=("site", "stage"),
+    rows=NOBODYS,
+    fields=(
+        replace(
+            f.SITE,
+            kind=Kind.TEXT,
+            study_list=None,
+            description="Laboratory, or all sites, where a runner counts once however many he or she was at.",
+        ),
+        Field(
+            "stage",
+            Kind.CODE,
+            "How far.",
+            codes=(
+                Code("enrolled", "A delivery names the runner, and consent to pooling is in force."),
+                Code(
+                    "not_sent",
+                    "Of the enrolled: no running trial that may be told of; none came, or consent withholds all.",
+                ),
+                Code("sent", "Of the enrolled: at least one running trial came that may be told of."),
+                Code("none_accepted", "Of those: every running trial went back and has not come again."),
+                Code("accepted", "Of those: at least one running trial is in the pool."),
+                Code("compared", "Of those: at least one difference between conditions or visits, of any outcome."),
+                Code("not_compared", "Of the accepted: no difference, since nothing was measured on both sides."),
+            ),
+            privacy=PLAIN,
+        ),
+        Field("runner_count", Kind.INTEGER, "Runners.", low=0, privacy=PLAIN),
+        *STUDY_PROVENANCE,
+    ),
+    notes="How many are in each planned analysis, and why the others are not, is in planned_contrasts: measured_count, "
+    "runner_count, and the columns that begin with lacking.",
+)

@@ -1,0 +1,82 @@
+"""Tables of the curves that the analysis plan compares: one answer over the whole curve, and its band. Layer: outcome."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from schemas import codes
+from schemas import fields as f
+from schemas.model import Field, Kind, Layer, Table
+from schemas.outcomes import real
+from schemas.outcomes_contrasts import CONTRAST, REFERENCE, REFERENCE_VISIT, ROW
+from schemas.outcomes_planned import PLAN_FIELDS
+from schemas.outcomes_signals import CURVES
+from schemas.outcomes_study import STUDY_PROVENANCE
+from schemas.privacy import NOBODYS, PLAIN
+
+_KEY = ("quantity", "contrast", "visit", "condition", "reference_condition")
+_COMPARED = (CURVES.column("quantity"), replace(CONTRAST, codes=codes.CONTRAST[:2]), f.VISIT, f.CONDITION, REFERENCE)
+
+PLANNED_CURVES = Table(
+    name="planned_curves",
+    layer=Layer.OUTCOME,
+    one_row_is="what one comparison of curves in the analysis plan says over the whole curve at once",
+    key=_KEY,
+    rows=NOBODYS,
+    fields=(
+        *_COMPARED,
+        REFERENCE_VISIT,
+        *PLAN_FIELDS,
+        Field("runner_count", Kind.INTEGER, "Runners with a curve on both sides.", low=0, privacy=PLAIN),
+        Field("site_count", Kind.INTEGER, "Sites at which they were measured.", low=0, privacy=PLAIN),
+        Field("pattern_count", Kind.INTEGER, "Patterns of signs that were looked at.", low=0, privacy=PLAIN),
+        Field("all_patterns", Kind.BOOLEAN, "Whether these are all there are.", nullable=True, privacy=PLAIN),
+        real(
+            "largest_t_index",
+            "1",
+            "Largest paired t of the curve, without its sign: mean difference over its standard error.",
+            low=0,
+        ),
+        real(
+            "threshold_index",
+            "1",
+            "What the largest t of the whole curve exceeds in 5 % of the patterns of signs (Nichols & Holmes 2002).",
+            low=0,
+        ),
+        real(
+            "two_sided_p_value",
+            "1",
+            "Share of the patterns of signs whose largest t reaches that of the data. Not adjusted for the number of curves.",
+            low=0,
+            high=1,
+        ),
+        Field(
+            "beyond_points",
+            Kind.TEXT,
+            "Stretches of points in which the band leaves out zero, for example 3-12, 88-100; none without one. That a "
+            "stretch begins here and not there is not tested.",
+            privacy=PLAIN,
+        ),
+        Field("reason_null", Kind.TEXT, "Why there is no band; null if there is.", nullable=True, privacy=PLAIN),
+        *STUDY_PROVENANCE,
+    ),
+    notes="Each runner counts once: trials, speeds and sites are averaged first. Differences between sites are not in it, so "
+    "it is about these runners.",
+)
+
+PLANNED_CURVE_POINTS = Table(
+    name="planned_curve_points",
+    layer=Layer.OUTCOME,
+    one_row_is="one point of the mean difference curve of one comparison in the analysis plan, with its band",
+    key=(*_KEY, "point_number"),
+    rows=NOBODYS,
+    fields=(
+        *_COMPARED,
+        CURVES.column("point_number"),
+        real("difference_value", ROW, "Mean over runners of their difference, in the quantity's unit."),
+        real("standard_error_value", ROW, "Its standard error over runners.", low=0),
+        real("lower_limit_value", ROW, "Lower end of the band that holds the whole true curve with about 95 %."),
+        real("upper_limit_value", ROW, "Upper end of it."),
+        *STUDY_PROVENANCE,
+    ),
+)
