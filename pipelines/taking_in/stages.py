@@ -54,6 +54,7 @@ from pipelines.taking_in.keeping import (
     rebuild_bag,
 )
 from pipelines.taking_in.kept_trials import trial_versions
+from pipelines.taking_in.later_rows import row_stamps
 from pipelines.taking_in.naming import (
     name_for_stopped,
     same_content,
@@ -134,7 +135,7 @@ def prepare(desk: Desk, gated: Gated, tell: Tell, meanwhile: Callable[[], None] 
         payload,
         judged.waiting,
         trials,
-        stamps_of(desk, record.site),
+        stamps_of(desk, record.site) | row_stamps(judged.consent, tables),
         _trial_stamps(judged, trials),
         gate_of(judged.consent, judged.veil.names),
         judged.held.decided,

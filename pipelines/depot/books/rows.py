@@ -23,6 +23,8 @@ COPY_OF = "copy_of"
 CAME_AS = "came_as"
 #: Stamp of a delivery: what deliveries before it brought under the same ids or with the same files, if anything.
 BESIDE = "beside"
+#: Stamps of a delivery by table and id: rows of sessions and runners it sent, of accepted trials, of a later delivery.
+ROW_SENT, ROW_GIVEN, ROW_TAKEN = "row_sent", "row_given", "row_taken"
 #: Statuses of a delivery.
 TAKEN_IN, STOPPED, REPEAT = "taken_in", "stopped", "repeat"
 #: What was decided on a text; of an open one nothing yet.
