@@ -12,7 +12,7 @@ import numpy as np
 
 from checks.registry import Limit, Looked, Subject, Weight, check, looked, nothing
 from pipelines.science.joints import anatomy as landmarks
-from pipelines.science.joints.clusters import beyond_its_segment
+from pipelines.science.joints.clusters import beyond_its_segment, nearer_the_other_leg
 from pipelines.science.signals import measures as signals
 from pipelines.science.signals.middle import known_median
 from pipelines.science.workspace import Workspace
@@ -220,7 +220,11 @@ def segment_lengths_are_those_of_the_standing_trial(
         if len(known) and np.median(known) > cluster_mm:
             faults.append(_cluster_fault(trial, posture, cluster, float(np.median(known)), cluster_mm))
         elif (beyond := beyond_its_segment(trial, posture, cluster)) > segment_mm:
-            faults.append(_elsewhere_fault(trial, posture, cluster, beyond, segment_mm))
+            place = f"{beyond:.0f} mm beyond both ends of the segment whose landmarks they carry"
+            faults.append(_elsewhere_fault(trial, posture, cluster, place, segment_mm))
+        elif nearer_the_other_leg(trial, posture, cluster):
+            place = "nearer to the same landmarks of the other leg than to those that they carry"
+            faults.append(_elsewhere_fault(trial, posture, cluster, place, segment_mm))
     return looked(examined, faults) if examined else nothing("no two markers of one segment are in both trials")
 
 
@@ -236,11 +240,10 @@ def _cluster_fault(trial: Trial, posture: Posture, cluster: str, found_mm: float
     }
 
 
-def _elsewhere_fault(trial: Trial, posture: Posture, cluster: str, beyond_mm: float, allowed: float) -> dict[str, Any]:
+def _elsewhere_fault(trial: Trial, posture: Posture, cluster: str, place: str, allowed: float) -> dict[str, Any]:
     carried = ", ".join(role for role, by in trial.carried.items() if by == cluster)
     return {
-        "what": f"The markers of cluster {cluster} lie {beyond_mm:.0f} mm beyond both ends of the segment whose "
-        f"landmarks they carry ({carried}) in the standing trial {posture.trial_id}",
+        "what": f"The markers of cluster {cluster} lie {place} ({carried}) in the standing trial {posture.trial_id}",
         "allowed_mm": allowed,
         "what_to_do": "Correct the profile: each cluster carries landmarks of the segment it is worn on; a joint "
         "between two segments that one cluster carries does not bend",
