@@ -31,12 +31,11 @@ def scale_fault(
     }
 
 
-def elsewhere_fault(trial: Trial, posture: Posture, cluster: str, beyond_mm: float, allowed: float) -> dict[str, Any]:
-    """A cluster that does not lie on the segment whose landmarks it carries."""
+def elsewhere_fault(trial: Trial, posture: Posture, cluster: str, place: str, allowed: float) -> dict[str, Any]:
+    """A cluster that does not lie on the segment whose landmarks it carries. place: where it lies, in words."""
     carried = ", ".join(role for role, by in trial.carried.items() if by == cluster)
     return {
-        "what": f"The markers of cluster {cluster} lie {beyond_mm:.0f} mm beyond both ends of the segment whose "
-        f"landmarks they carry ({carried}) in the standing trial {posture.trial_id}",
+        "what": f"The markers of cluster {cluster} lie {place} ({carried}) in the standing trial {posture.trial_id}",
         "allowed_mm": allowed,
         "what_to_do": "Correct the profile: each cluster carries landmarks of the segment it is worn on; a joint "
         "between two segments that one cluster carries does not bend",

@@ -13,7 +13,7 @@ import numpy as np
 from checks.markers.against_standing import elsewhere_fault, scale_fault
 from checks.registry import Limit, Looked, Subject, Weight, check, looked, nothing
 from pipelines.science.joints import anatomy as landmarks
-from pipelines.science.joints.clusters import beyond_its_segment
+from pipelines.science.joints.clusters import beyond_its_segment, nearer_the_other_leg
 from pipelines.science.signals import measures as signals
 from pipelines.science.signals.middle import known_median
 from pipelines.science.workspace import Workspace
@@ -230,7 +230,11 @@ def segment_lengths_are_those_of_the_standing_trial(
         if len(known) and np.median(known) > cluster_mm:
             faults.append(_cluster_fault(trial, posture, cluster, float(np.median(known)), cluster_mm))
         elif (beyond := beyond_its_segment(trial, posture, cluster)) > segment_mm:
-            faults.append(elsewhere_fault(trial, posture, cluster, beyond, segment_mm))
+            place = f"{beyond:.0f} mm beyond both ends of the segment whose landmarks they carry"
+            faults.append(elsewhere_fault(trial, posture, cluster, place, segment_mm))
+        elif nearer_the_other_leg(trial, posture, cluster):
+            place = "nearer to the same landmarks of the other leg than to those that they carry"
+            faults.append(elsewhere_fault(trial, posture, cluster, place, segment_mm))
     return looked(examined, faults) if examined else nothing("no two markers of one segment are in both trials")
 
 
