@@ -212,7 +212,10 @@ def _outline(trial: Trial, study: Study, side: str, when: FloatArray) -> dict[st
     "Correct the delay and export the trial again.",
     words=("found_ms", "order", "method", "allowed_ms"),
     limits={
-        "frames": Limit("1", "common practice: one marker frame, or what the method tells if that is more"),
+        "frames": Limit(
+            "1",
+            "common practice: one marker frame, beside what the method leaves; without that 3 % of clean runs are told",
+        ),
         "times_uncertainty": Limit("1", "common practice: twice the standard uncertainty that the method states"),
         "delay_ms": Limit(
             "ms",
@@ -234,7 +237,7 @@ def force_and_markers_share_one_clock(
     told = [row for row in work.equipment_readings.records if np.isfinite(row["lag_s"])]
     if told and trial.marker_rate_hz > 0:
         found_ms, examined, method = 1000 * told[0]["lag_s"], len(work.footfalls), "the acceleration of the pelvis"
-        allowed_ms = 1000 * max(frames / trial.marker_rate_hz, times_uncertainty * told[0]["lag_uncertainty_s"])
+        allowed_ms = 1000 * (frames / trial.marker_rate_hz + times_uncertainty * told[0]["lag_uncertainty_s"])
     else:
         both = _events_ms(work)
         if both is None:
