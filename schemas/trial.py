@@ -53,7 +53,7 @@ class Signal:
 
     samples: (n,) in ``unit``; sample i stands at ``start_s + i / rate_hz``. A channel of a second file keeps its own
     samples: only ``start_s`` and ``rate_hz`` are corrected for that file's clock. source: the file it came from.
-    amplifier_gain: as the table states it; where it is a plain number the samples are divided by it already.
+    amplifier_gain: as the table states it, or unknown; where it is a plain number the samples are divided by it already.
     """
 
     role: str  # muscle, foot_sensor, clock or other

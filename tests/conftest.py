@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import json
 import multiprocessing.forkserver
 import os
@@ -36,6 +37,15 @@ if "TMPDIR" not in os.environ and _MEMORY.is_dir() and shutil.disk_usage(_MEMORY
 # One server for all runs of a test process, with what any worker imports; a run's own list comes too late for it.
 multiprocessing.forkserver.set_forkserver_preload(["tests.worker_server"])
 multiprocessing.forkserver.set_forkserver_preload = lambda names: None
+
+# What is imported and collected stays to the end: looking through it for garbage, over and over, finds none.
+gc.disable()
+
+
+def pytest_collection_finish() -> None:
+    gc.freeze()
+    gc.set_threshold(10_000)  # young ones are looked at after as many are made, not after 700
+    gc.enable()
 
 
 @pytest.fixture(scope="session")

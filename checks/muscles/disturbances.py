@@ -7,7 +7,8 @@ from itertools import combinations
 
 import numpy as np
 
-from checks.registry import Limit, Looked, Subject, Weight, check, looked, nothing
+from checks.muscles.gains import in_microvolts
+from checks.registry import Fault, Limit, Looked, Subject, Weight, check, looked, nothing
 from pipelines.science.frames import Rows
 from pipelines.science.muscles.heartbeat import heartbeat_in
 from pipelines.science.muscles.mains import hum_of, hums_of
@@ -27,13 +28,13 @@ AFTER_CONTACT_S = 0.15
 @check(
     about=Subject.TRIAL,
     weight=Weight.NOTES,
-    seen="At its quietest the {muscle} shows {quiet_uv:.3g} uV, and its bursts are only {ratio:.1f} times that.",
+    seen="At its quietest the {muscle} shows {quiet}, and its bursts are only {ratio:.1f} times that.",
     expected="Bursts at least {least_ratio:g} times above the quietest moments; a good electrode rests at a few "
     "microvolts.",
     remedy="Clean and rub the skin, wait until the gel has soaked in, fasten leads, and look whether the runner stands "
     "relaxed at the start; check the reference electrode if all channels are noisy. Onsets of this muscle are told too "
     "late in this trial.",
-    words=("muscle", "quiet_uv", "ratio"),
+    words=("muscle", "quiet", "ratio"),
     limits={"least_ratio": Limit("1", "own choice: good channels of several recording systems reached 5 to 70")},
 )
 def muscle_baselines_are_quiet(
@@ -60,7 +61,7 @@ def muscle_baselines_are_quiet(
             rest = m.quiet_uv * np.sqrt(max(1 - hum.share, 1e-6))
             if m.burst_uv < least_ratio * rest:
                 at_s = m.moment_s(trial, loudest=False)
-                faults.append(fault_of(m, trial, channels, at_s, quiet_uv=m.quiet_uv, ratio=m.ratio))
+                faults.append(fault_of(m, trial, channels, at_s, quiet=m.told(m.quiet_uv), ratio=m.ratio))
     return looked(len(muscles), faults)
 
 
@@ -98,23 +99,23 @@ def muscles_are_free_of_mains_hum(
         return nothing(without_muscles(trial))
     faults = []
     for m, hum in zip(muscles, hums_of(muscles, study.processing.muscle.mains_notch_hz), strict=True):
-        if 100 * hum.share > most_percent and hum.size_uv > most_uv:
+        if m.gain_known and 100 * hum.share > most_percent and hum.size_uv > most_uv:
             at_s = m.moment_s(trial, loudest=False)
             found = {"percent": 100 * hum.share, "mains_hz": hum.mains_hz, "size_uv": hum.size_uv}
             faults.append(fault_of(m, trial, channels, at_s, **found))
-    return looked(len(muscles), faults)
+    return in_microvolts(muscles, faults)
 
 
 @check(
     about=Subject.TRIAL,
     weight=Weight.NOTES,
-    seen="Below 20 Hz the {muscle} swings by {slow_uv:.3g} uV in the {after_ms:.0f} ms after contact, {share:.1f} "
-    "times the {burst_uv:.3g} uV of its bursts.",
+    seen="Below 20 Hz the {muscle} swings by {slow} in the {after_ms:.0f} ms after contact, {share:.1f} times the "
+    "{burst} of its bursts.",
     expected="Slow swings after contact of at most {most_share:g} times the bursts of the same muscle.",
     remedy="Tape lead and transmitter to the skin so that they cannot swing, shorten free cable, and fasten electrodes "
     "that came loose with sweat. The band-pass takes out the slow part; what of the blow lies above 20 Hz stays in the "
     "loading window.",
-    words=("muscle", "slow_uv", "after_ms", "share", "burst_uv"),
+    words=("muscle", "slow", "after_ms", "share", "burst"),
     limits={"most_share": Limit("1", "own choice: real signals in walking showed at most 0.3 over the whole trial")},
 )
 def muscles_are_free_of_movement(
@@ -141,7 +142,7 @@ def muscles_are_free_of_movement(
         slow, first_s = _after_contact(m, [start for start, _ in contacts[str(m.signal.side)]])
         judged += first_s is not None
         if first_s is not None and slow > most_share * m.burst_uv:
-            found = {"slow_uv": slow, "share": slow / m.burst_uv, "burst_uv": m.burst_uv}
+            found = {"slow": m.told(slow), "share": slow / m.burst_uv, "burst": m.told(m.burst_uv)}
             faults.append(fault_of(m, trial, channels, first_s, after_ms=1000 * AFTER_CONTACT_S, **found))
     return looked(judged, faults) if judged else nothing("no muscle was recorded during a contact of its side")
 
@@ -193,14 +194,18 @@ def muscles_are_free_of_heartbeats(
     if not muscles:
         return nothing(without_muscles(trial))
     steps = _step_times(footfalls)
-    faults, judged = [], 0
+    faults: list[Fault] = []
+    judged = []
     for m in muscles:
-        beat = heartbeat_in(m, steps)
-        judged += beat is not None
+        beat = heartbeat_in(m, steps) if m.gain_known else None
+        if beat is not None or not m.gain_known:
+            judged.append(m)
         if beat is not None and beat.share >= least_share and beat.size_uv >= least_uv:
             found = {"size_uv": beat.size_uv, "per_min": 60 / beat.interval_s}
             faults.append(fault_of(m, trial, channels, beat.first_s, **found))
-    return looked(judged, faults) if judged else nothing("no muscle was recorded for long enough to see heartbeats")
+    if not judged:
+        return nothing("no muscle was recorded for long enough to see heartbeats")
+    return in_microvolts(judged, faults)
 
 
 def _step_times(footfalls: Rows) -> tuple[float, ...]:

@@ -9,6 +9,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from checks.muscles.gains import in_microvolts
 from checks.registry import Limit, Looked, Subject, Weight, check, looked, nothing
 from pipelines.science.muscles.measures import Muscle, fault_of, levels, without_muscles
 from pipelines.science.signals import measures as signals
@@ -83,22 +84,22 @@ def muscle_amplitudes_are_those_of_skin(
     faults = [
         fault_of(m, trial, channels, burst_uv=m.burst_uv, factor=10 ** np.round(np.log10(m.burst_uv / 150)))
         for m in muscles
-        if not least_uv <= m.burst_uv <= most_uv
+        if m.gain_known and not least_uv <= m.burst_uv <= most_uv
     ]
-    return looked(len(muscles), faults)
+    return in_microvolts(muscles, faults)
 
 
 @check(
     about=Subject.TRIAL,
     weight=Weight.NOTES,
-    seen="The {muscle} shows no bursts: its strongest 50 ms are only {ratio:.1f} times its quietest ({burst_uv:.3g} uV "
-    "against {quiet_uv:.3g} uV).",
+    seen="The {muscle} shows no bursts: its strongest 50 ms are only {ratio:.1f} times its quietest ({burst} against "
+    "{quiet}).",
     expected="A muscle of a runner rises and falls with every stride, at least {least_ratio:g} times above its "
     "quietest moments.",
     remedy="Look whether electrode and lead of this muscle are on (a channel without electrode shows noise only) and "
     "whether the right input was recorded; test before the next trial by letting the runner tense the muscle. Until "
     "then take the row out of channels.csv if the channel holds nothing.",
-    words=("muscle", "ratio", "burst_uv", "quiet_uv"),
+    words=("muscle", "ratio", "burst", "quiet"),
     limits={
         "least_ratio": Limit("1", "own choice: noise alone varies by a factor of 1.7 between 50 ms windows (measured)")
     },
@@ -121,7 +122,7 @@ def muscles_are_active_in_running(
     if not muscles:
         return nothing(without_muscles(trial))
     faults = [
-        fault_of(m, trial, channels, ratio=m.ratio, burst_uv=m.burst_uv, quiet_uv=m.quiet_uv)
+        fault_of(m, trial, channels, ratio=m.ratio, burst=m.told(m.burst_uv), quiet=m.told(m.quiet_uv))
         for m in muscles
         if m.ratio < least_ratio
     ]
@@ -200,13 +201,13 @@ def muscle_rates_leave_room_for_the_band(
 @check(
     about=Subject.TRIAL,
     weight=Weight.NOTES,
-    seen="The {muscle} is stored in steps of {step_uv:.3g} uV, while its bursts have a root mean square of "
-    "{burst_uv:.3g} uV: {steps:.1f} steps.",
+    seen="The {muscle} is stored in steps of {step}, while its bursts have a root mean square of {burst}: {steps:.1f} "
+    "steps.",
     expected="At least {least_steps:g} steps of the converter in the root mean square of a burst.",
     remedy="Raise this channel's gain, or choose a smaller input range, before the next session; a 16-bit channel set "
     "to 10 mV at the skin has steps of 0.3 uV. If the file was exported with fewer digits than were recorded, export "
     "it again.",
-    words=("muscle", "step_uv", "burst_uv", "steps"),
+    words=("muscle", "step", "burst", "steps"),
     limits={"least_steps": Limit("1", "own choice: the noise at rest, a thirtieth of a burst, is lost below that")},
 )
 def muscle_channels_are_fine_enough(
@@ -226,7 +227,7 @@ def muscle_channels_are_fine_enough(
     if not muscles:
         return nothing(without_muscles(trial))
     faults = [
-        fault_of(m, trial, channels, step_uv=m.step_uv, burst_uv=m.burst_uv, steps=m.burst_uv / m.step_uv)
+        fault_of(m, trial, channels, step=m.told(m.step_uv), burst=m.told(m.burst_uv), steps=m.burst_uv / m.step_uv)
         for m in muscles
         if m.burst_uv < least_steps * m.step_uv
     ]

@@ -188,7 +188,8 @@ _MUSCLE_WORDS = {
     ),
     "gain_not_understood": (
         "its amplifier_gain is {gain!r}",
-        "A gain above 0, such as 1000, or one in decibels, such as 60 dB; empty if the values are those at the skin",
+        "A gain above 0, such as 1000, or one in decibels, such as 60 dB; empty if the values are those at the skin, "
+        "unknown if nobody can tell",
         "Correct amplifier_gain in channels.csv as the amplifier's front plate or data sheet states it",
     ),
     "missing": (

@@ -157,7 +157,8 @@ def _reference_rows(trial_id: str, judged: Judged) -> Iterable[dict[str, Any]]:
             "muscle": muscle,
             "side": side,
             "normalisation": reference.kind,
-            "reference_uv": reference.amplitude_uv,
+            "reference_uv": reference.amplitude_uv if reference.gain_known else None,
+            "reference_recorded_uv": None if reference.gain_known else reference.amplitude_uv,
             **_made_from(trial_id, judged),
         }
 

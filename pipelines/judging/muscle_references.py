@@ -6,6 +6,7 @@ How a reference amplitude is computed is in ``pipelines.science.muscles.amplitud
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
+from math import isnan
 from typing import TYPE_CHECKING
 
 from pipelines.depot.desk import Desk
@@ -83,7 +84,9 @@ def earlier_references(desk: Desk, judged: Judged, sessions: set[str]) -> dict[s
 def _references_in(rows: pd.DataFrame) -> dict[Key, Reference]:
     from pipelines.science.muscles.amplitudes import Reference
 
-    return {
-        (str(row["muscle"]), str(row["side"])): Reference(str(row["normalisation"]), float(row["reference_uv"]))
-        for row in rows.to_dict("records")
-    }
+    found = {}
+    for row in rows.to_dict("records"):
+        known = not isnan(row["reference_uv"])
+        amplitude = float(row["reference_uv" if known else "reference_recorded_uv"])
+        found[str(row["muscle"]), str(row["side"])] = Reference(str(row["normalisation"]), amplitude, known)
+    return found

@@ -274,6 +274,8 @@ class Workspace:
     def _envelopes(self) -> list[Series]:
         found = []
         for (muscle, side), own in self.muscles.conditioned.items():
+            if not own.gain_known:
+                continue
             times = own.start_s + np.arange(len(own.samples)) / own.rate_hz
             values = self.muscles.envelopes[muscle, side]
             found.append(Series(f"{muscle}_envelope_uv", "uV", side, "stride", times, values))

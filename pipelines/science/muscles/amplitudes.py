@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -17,15 +17,25 @@ from schemas.trial import FloatArray, Signal
 
 @dataclass(frozen=True)
 class Reference:
-    """What one muscle's amplitudes are divided by. kind: a word of ``codes.NORMALISATION``, not ``none``."""
+    """What one muscle's amplitudes are divided by. kind: a word of ``codes.NORMALISATION``, not ``none``.
+
+    gain_known: if not, the amplitude is that of a channel as recorded, and only the same channel can be divided by it.
+    """
 
     kind: str
     amplitude_uv: float
+    gain_known: bool = True
 
 
-def usable(reference: Reference | None) -> Reference | None:
-    """The reference if something can be divided by it, else None."""
-    return reference if reference and np.isfinite(reference.amplitude_uv) and reference.amplitude_uv > 0 else None
+def usable(reference: Reference | None, muscle: Conditioned) -> Reference | None:
+    """The reference if this muscle can be divided by it, else None.
+
+    A muscle of unknown gain is divided by a reference of unknown gain, since the gain of a channel is one and the same
+    in a session; where one of the two is known, they cannot be compared.
+    """
+    if reference is None or reference.gain_known != muscle.gain_known:
+        return None
+    return reference if np.isfinite(reference.amplitude_uv) and reference.amplitude_uv > 0 else None
 
 
 def root_mean_square(samples: FloatArray) -> float | None:
@@ -36,23 +46,24 @@ def root_mean_square(samples: FloatArray) -> float | None:
 def amplitude_columns(muscle: Conditioned, windows: Windows, reference: Reference | None) -> dict[str, Column]:
     """Columns of ``muscle_amplitudes`` less trial, muscle, side and provenance; none for a window not wholly there.
 
-    windows: of the muscle's side.
+    windows: of the muscle's side. Where the gain is not known the columns in uV are empty and the fraction is there.
     """
-    reference = usable(reference)
+    reference = usable(reference, muscle)
     spans = muscle.spans(windows.start_s, windows.end_s)
     recorded = spans[:, 0] < spans[:, 1]
     own = windows.kept(recorded)
     amplitude = rms_over(muscle.samples, spans[recorded])
     divisor = reference.amplitude_uv if reference else np.nan
     count = len(own.names)
+    at_skin = 1.0 if muscle.gain_known else np.nan
     return {
         "footfall_number": own.footfall_numbers,
         "analysis_window": own.names,
         "window_s": own.end_s - own.start_s,
-        "amplitude_uv": amplitude,
+        "amplitude_uv": amplitude * at_skin,
         "amplitude_fraction": amplitude / divisor,
         "normalisation": [reference.kind if reference else "none"] * count,
-        "reference_uv": np.full(count, divisor),
+        "reference_uv": np.full(count, divisor * at_skin),
     }
 
 
@@ -99,21 +110,25 @@ def references_of(
             steps = [] if footfalls is None else steps_of(footfalls, key[1])
             amplitude = _reference(muscle, processing, kind, steps)
             if amplitude is not None:
-                one[key] = Reference(kind, amplitude)
+                one[key] = Reference(kind, amplitude, muscle.gain_known)
         found.append(one)
     return combined(found)
 
 
 def combined(recordings: Iterable[Mapping[Key, Reference]]) -> Mapping[Key, Reference]:
-    """One session's references from those of its recordings, all of one kind: the strongest contraction, mean peak."""
+    """One session's references from those of its recordings, all of one kind: the strongest contraction, mean peak.
+
+    A muscle whose gain is known in some of the recordings only has none.
+    """
     found: dict[Key, list[Reference]] = {}
     for one in recordings:
         for key, reference in one.items():
             found.setdefault(key, []).append(reference)
     together = {"reference_contraction": max, "dynamic_peak": np.mean}
     return {
-        key: Reference(rs[0].kind, float(together[rs[0].kind]([r.amplitude_uv for r in rs])))  # type: ignore[operator]
+        key: replace(rs[0], amplitude_uv=float(together[rs[0].kind]([r.amplitude_uv for r in rs])))  # type: ignore[operator]
         for key, rs in found.items()
+        if len({r.gain_known for r in rs}) == 1
     }
 
 

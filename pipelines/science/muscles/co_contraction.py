@@ -67,7 +67,7 @@ def co_contraction_columns(
     envelopes: (n,) uV each, of the two; windows: of their side. Two signals of one trial may differ in rate; the second
     is then interpolated at the samples of the first.
     """
-    kind = _shared_kind(references)
+    kind = _shared_kind(references, pair)
     scaled = [
         curve / reference.amplitude_uv if reference and kind else np.full(len(curve), np.nan)
         for curve, reference in zip(envelopes, references, strict=True)
@@ -88,7 +88,10 @@ def co_contraction_columns(
     }
 
 
-def _shared_kind(references: tuple[Reference | None, Reference | None]) -> str | None:
+def _shared_kind(
+    references: tuple[Reference | None, Reference | None], pair: tuple[Conditioned, Conditioned]
+) -> str | None:
     """The kind of both references; None if one is missing or they differ, since then they cannot be compared."""
-    kinds = {reference.kind if usable(reference) and reference else None for reference in references}
+    fitting = [usable(reference, muscle) for reference, muscle in zip(references, pair, strict=True)]
+    kinds = {reference.kind if reference else None for reference in fitting}
     return kinds.pop() if len(kinds) == 1 else None

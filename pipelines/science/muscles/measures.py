@@ -51,6 +51,15 @@ class Muscle:
         return f"{self.signal.muscle} {self.signal.side}"
 
     @property
+    def gain_known(self) -> bool:
+        """Whether its values are those at the skin; if not, all are too large by one and the same unknown factor."""
+        return self.conditioned.gain_known
+
+    def told(self, size_uv: float) -> str:
+        """A size in words: ``3.2 uV``, or that it is as the channel was recorded."""
+        return f"{size_uv:.3g} uV" if self.gain_known else f"{size_uv:.3g} uV behind an amplifier of unknown gain"
+
+    @property
     def rate_hz(self) -> float:
         """Samples per second of the trial's clock."""
         return self.signal.rate_hz

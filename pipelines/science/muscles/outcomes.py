@@ -121,11 +121,12 @@ def _bursts_and_quality(
     return rows, {
         "signal_problem": muscle.problem,
         "signal_to_noise_db": signal_to_noise(muscle, baseline, found["threshold"]),
-        "baseline_uv": root_mean_square(muscle.samples[baseline]),
+        "baseline_uv": root_mean_square(muscle.samples[baseline]) if muscle.gain_known else None,
         "sampling_rate_hz": muscle.rate_hz,
         "saturated_fraction": muscle.saturated_fraction,
         "missing_fraction": muscle.missing_fraction,
         "mains_notch_used": muscle.notch_used,
+        "gain_known": muscle.gain_known,
     }
 
 

@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pipelines.science.signals.filters import Design, design, low_pass_design, there_and_back, together
-from pipelines.science.signals.gain import gain_of
+from pipelines.science.signals.gain import gain_of, is_unknown
 from pipelines.science.signals.spans import Spans, spans_of
 from schemas.mechanics import run_edges, runs
 from schemas.processing_signals import MuscleProcessing
@@ -36,7 +36,9 @@ class Conditioned:
 
     samples: (n,) uV, band-passed, NaN where missing; sample i stands at ``start_s + i / rate_hz``. problem: a word of
     ``muscle_signals.signal_problem``; then every sample is NaN. raw: (n,) uV at the skin, offset and all, NaN where
-    missing, and everywhere if it is not known what a unit of it is worth.
+    missing, and everywhere if it is not known what a unit of it is worth. gain_known: whether both are truly those at
+    the skin; if not, every value is the same unknown number of times too large, which cancels in what is divided by a
+    reference of the same channel and in nothing else.
     """
 
     rate_hz: float
@@ -47,6 +49,7 @@ class Conditioned:
     saturated_fraction: float
     missing_fraction: float
     notch_used: bool
+    gain_known: bool = True
 
     def spans(self, start_s: FloatArray, end_s: FloatArray) -> Spans:
         """(w, 2) the same for many times (w,); an empty span where the record does not cover the time."""
@@ -112,6 +115,7 @@ def _begun(signal: Signal, processing: MuscleProcessing, problem: str | None) ->
         stuck,
         float(np.mean(~there)) if len(there) else 1.0,
         processing.mains_notch_hz is not None and problem is None,
+        not is_unknown(signal.amplifier_gain),
     )
     return begun, np.where(there, at_skin, np.nan)
 
@@ -142,11 +146,14 @@ def microvolts_per_unit(signal: Signal) -> float | str:
     """What one unit of the samples is worth in uV, or the word for why that is not known.
 
     A gain that is a plain number was divided out when the signal was read (see ``Signal``); one in decibels is a
-    ratio of voltages, 20 log10, and is divided out here.
+    ratio of voltages, 20 log10, and is divided out here. One that is said to be unknown counts as 1: see
+    ``Conditioned.gain_known``.
     """
     factor = MICROVOLTS.get(signal.unit)
     if factor is None:
         return "unit_not_a_voltage"
+    if is_unknown(signal.amplifier_gain):
+        return factor
     gain = gain_of(signal.amplifier_gain)
     if gain is None:
         return "gain_not_understood"

@@ -5,6 +5,9 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+#: What stands in a table where nobody knows the gain any more.
+UNKNOWN = "unknown"
+
 
 @dataclass(frozen=True)
 class Gain:
@@ -14,10 +17,15 @@ class Gain:
     in_decibels: bool
 
 
+def is_unknown(text: str | None) -> bool:
+    """Whether a cell says that the gain is not known, in so many words; a blank one says that it is 1."""
+    return (text or "").strip().casefold() == UNKNOWN
+
+
 def gain_of(text: str | None) -> Gain | None:
     """The gain a cell states: a plain positive number, or any number followed by dB; nothing stated is 1.
 
-    None where it cannot be told: zero, below zero, not a number, words, or a unit without a number.
+    None where it cannot be told: the word unknown, zero, below zero, not a number, words, or a unit without a number.
     """
     stated = (text or "").strip()
     in_decibels = stated.lower().endswith("db")

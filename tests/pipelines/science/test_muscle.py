@@ -205,3 +205,31 @@ def test_no_signal_whatever_stops_the_trial(samples: np.ndarray, rate_hz: float,
 def test_settings_that_contradict_each_other_are_refused(changes: dict, words: str) -> None:
     with pytest.raises(pydantic.ValidationError, match=words):
         MuscleProcessing.model_validate(changes)
+
+
+@pytest.mark.parametrize("factor", [3.7, 1000.0])
+def test_an_unknown_gain_leaves_all_that_is_divided_by_a_reference_and_no_microvolts(factor: float) -> None:
+    known = compute(CALF, SHIN)
+    amplified = [replace(s, samples=factor * s.samples, amplifier_gain=" Unknown ") for s in (CALF, SHIN)]
+    behind = {key: replace(r, amplitude_uv=factor * r.amplitude_uv, gain_known=False) for key, r in REFERENCES.items()}
+    found = compute(*amplified, references=behind)
+    uv = ["amplitude_uv", "reference_uv"]
+    assert found.amplitudes[uv].isna().all(axis=None)
+    assert found.signals["baseline_uv"].isna().all()
+    assert list(found.signals["gain_known"]) == [False, False]
+    assert found.signals["signal_problem"].isna().all()
+    pd.testing.assert_frame_equal(found.amplitudes.drop(columns=uv), known.amplitudes.drop(columns=uv))
+    pd.testing.assert_frame_equal(found.bursts, known.bursts)
+    pd.testing.assert_frame_equal(found.co_contractions, known.co_contractions)
+    changed = ["baseline_uv", "gain_known"]
+    pd.testing.assert_frame_equal(found.signals.drop(columns=changed), known.signals.drop(columns=changed))
+
+
+@pytest.mark.parametrize(("muscle_known", "reference_known"), [(True, False), (False, True)])
+def test_a_known_and_an_unknown_gain_are_never_divided(muscle_known: bool, reference_known: bool) -> None:
+    calf = replace(CALF, amplifier_gain=None if muscle_known else "unknown")
+    references = {key: replace(r, gain_known=reference_known) for key, r in REFERENCES.items()}
+    found = compute(calf, replace(SHIN, amplifier_gain=calf.amplifier_gain), references=references)
+    assert found.amplitudes["amplitude_fraction"].isna().all()
+    assert set(found.amplitudes["normalisation"]) == {"none"}
+    assert found.co_contractions["co_contraction_index"].isna().all()
