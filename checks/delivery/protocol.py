@@ -224,31 +224,43 @@ def _speeds(delivery: Received) -> Iterator[tuple[dict[str, Any], str, float, An
 @check(
     about=Subject.DELIVERY,
     weight=Weight.RETURNS,
-    seen="Trial {trial} leans on the standing trial of session {other}, which is of runner {others}; the trial is of "
-    "runner {runner}.",
-    expected="A session of the same runner.",
-    remedy="Correct standing_session_id in trials.csv and send the trial's row and file again; empty it if the session "
-    "has a standing trial of its own.",
-    words=("trial", "other", "others", "runner"),
+    seen="Trial {trial} leans on the standing trial of session {other}, which is of {whose}; the trial is of {own}.",
+    expected="A session of the same runner, on the same day.",
+    remedy="{what_to_do}.",
+    words=("trial", "other", "whose", "own", "what_to_do"),
 )
 def standing_session_is_of_the_same_runner(delivery: Received) -> Looked:
-    """A running trial leans on a standing trial of its own runner.
+    """A running trial leans on a standing trial of its own runner, of the same day.
 
-    Angles are counted from the standing trial, and no two people stand alike.
+    Angles are counted from the standing trial, and no two people stand alike. One of another day is noted: markers are
+    stuck on anew each day, some millimetres elsewhere, and angles move with them.
     """
     trials = delivery.tables.get("sent_trials")
     owners = {row["session_id"]: row["participant_id"] for row in sessions_once(delivery)}
+    days = {row["session_id"]: row["study_day"] for row in sessions_once(delivery)}
     examined, faults = 0, []
     for row in trials.to_dict("records") if trials is not None else ():
         named, session = row["standing_session_id"], row["session_id"]
         if not all(known(one) and known(owners.get(one)) for one in (named, session)):
             continue
         examined += 1
+        trial, day, other_day = row["trial_id"], days[session], days[named]
+        told = {"trial_id": trial, "trial": trial, "other": named, "file": "trials.csv"}
+        told["place"] = f"trial_id {trial}, column standing_session_id"
         if owners[named] != owners[session]:
-            trial = row["trial_id"]
-            told = {"trial": trial, "other": named, "others": owners[named], "runner": owners[session]}
-            at = {"file": "trials.csv", "place": f"trial_id {trial}, column standing_session_id"}
-            faults.append({"trial_id": trial, **told, **at})
+            what_to_do = (
+                "Correct standing_session_id in trials.csv and send the trial's row and file again; empty it if the "
+                "session has a standing trial of its own"
+            )
+            who = {"whose": f"runner {owners[named]}", "own": f"runner {owners[session]}"}
+            faults.append({**told, **who, "what_to_do": what_to_do})
+        elif known(day) and known(other_day) and day != other_day:
+            what_to_do = (
+                "If a standing trial was recorded on the same day, name its session or empty standing_session_id; if "
+                "none was, leave it: the data are kept, and angles are off by as much as markers were stuck elsewhere"
+            )
+            who = {"whose": f"study day {int(other_day)}", "own": f"day {int(day)}"}
+            faults.append({**told, **who, "what_to_do": what_to_do, "weight": Weight.NOTES})
     return looked(examined, faults) if examined else nothing("no trial names another session's standing trial")
 
 

@@ -117,7 +117,9 @@ class Summary:
         record = done.record
         counts = Counter[str]() if record.status == "repeat" else count_standings(self.depot, record)
         told = {"delivery": record.delivery_id, "arrived_as": record.arrival, "site": record.site}
-        return told | {"status": record.status, "why": done.why} | {word: counts[word] for word in _ORDER}
+        notes = 0 if record.status == "repeat" else count_notes(self.depot, record)
+        standing = {word: counts[word] for word in _ORDER}
+        return told | {"status": record.status, "why": done.why, **standing, "notes": notes}
 
     def _lines(self) -> Iterator[str]:
         stopped = [d for d in self.done if d.record.status == "stopped"]
@@ -183,6 +185,8 @@ class Summary:
             return f"{record.arrival}: the same bytes as {record.delivery_id.partition('.')[0]}; nothing was doubled"
         counts = count_standings(self.depot, record)
         told = ", ".join(f"{counts[word]} {word}" for word in _ORDER)
+        if notes := count_notes(self.depot, record):
+            told += f"; {notes} {'note' if notes == 1 else 'notes'}"
         again = "" if done.why == "new" else f"   ({done.why})"
         return f"{record.delivery_id}: {told}{again}"
 
@@ -230,6 +234,12 @@ def _trials(count: int) -> str:
 def count_standings(depot: Depot, record: Record) -> Counter[str]:
     """Trials of a delivery by standing."""
     return Counter(row["standing"] for row in _rows(depot, record, quality.STANDINGS))
+
+
+def count_notes(depot: Depot, record: Record) -> int:
+    """Findings of a delivery that keep nothing back, less those that follow from others."""
+    findings = _rows(depot, record, quality.FINDINGS)
+    return sum(one["weight"] == "notes" and one["consequence_of"] is None for one in findings)
 
 
 def _rows(depot: Depot, record: Record, table: Table) -> list[dict[str, Any]]:

@@ -51,6 +51,19 @@ def test_the_findings_are_exactly_the_planted_ones(demo_depot: Path) -> None:
     assert expected - seen == set(), "planted but not found"
 
 
+def test_a_run_tells_of_each_delivery_how_many_notes_there_are(
+    demo_run: tuple[Path, subprocess.CompletedProcess[str]],
+) -> None:
+    depot, done = demo_run
+    told = {
+        name: int(count) for name, count in re.findall(r"^  (\S+-\d+): .* withheld; (\d+) notes?", done.stdout, re.M)
+    }
+    counted = "SELECT delivery_id, count(*) FROM findings WHERE weight = 'notes' AND consequence_of IS NULL GROUP BY 1"
+    noted = dict(_ask(depot, counted))
+    assert told
+    assert told == {name: noted[name] for name in told}
+
+
 def test_what_was_said_to_follow_when_it_was_planted_is_marked_as_a_consequence(demo_depot: Path) -> None:
     with EXPECTED.open(newline="", encoding="utf-8") as lines:
         rows = [r for r in csv.DictReader(lines) if re.match("Follows from|A consequence of", r["planted"])]

@@ -56,7 +56,13 @@ PLANTED = {
         lambda: only(surface="runway"), "session_id S1, column surface", findings=2
     ),
 }
-CLEAN = {**dict.fromkeys(PLANTED, clean), "standing_session_is_of_the_same_runner": lambda: leaning("S1")}
+CLEAN = {**dict.fromkeys(PLANTED, clean), "standing_session_is_of_the_same_runner": lambda: leaning("S2")}
+
+
+def test_a_standing_trial_of_another_day_is_noted_with_both_days() -> None:
+    (finding,) = run("standing_session_is_of_the_same_runner", leaning("S1")).findings
+    assert str(finding.weight) == "notes"
+    assert "which is of study day 0; the trial is of day 70" in finding.seen
 
 
 @pytest.mark.parametrize(("day", "expected"), [(59, "found"), (60, "pass"), (80, "pass"), (81, "found")])
