@@ -56,7 +56,8 @@ def kept(command: str, depot: Path | None, verbose: bool = False) -> Iterator[No
 
     A log that cannot be written is told once and stops nothing.
     """
-    handlers: list[logging.Handler] = []
+    # without any, Python writes warnings to standard error, exceptions with their messages and all
+    handlers: list[logging.Handler] = [logging.NullHandler()]
     if depot is not None:
         handlers.append(_DepotLog(depot))
     if verbose:

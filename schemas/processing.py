@@ -1,10 +1,11 @@
-"""How signals become outcomes: what a study declares, with its units and sources. The defaults filter nothing."""
+"""How signals become outcomes: what a study declares, with its units and sources. By default force alone is filtered,
+and no marker."""
 
 from __future__ import annotations
 
 from typing import Literal
 
-from pydantic import Field
+from pydantic import Field, model_validator
 
 from schemas.processing_signals import (
     ClockProcessing,
@@ -14,6 +15,13 @@ from schemas.processing_signals import (
     SensorProcessing,
 )
 from schemas.settings import Settings
+
+#: N, own choice: twice what is in use (common practice: 10 to 50 N); more shortens every contact.
+MOST_THRESHOLD_N = 100.0
+#: Hz, own choice: half a period is then as long as the shortest contacts, so that a slower filter blurs every event.
+LEAST_EVENT_CUTOFF_HZ = 10.0
+#: N, own choice: beyond it is no zero that drifted, but a plate that somebody stands on or that was never zeroed.
+MOST_LEVEL_N = 50.0
 
 EnergyEquation = Literal["peronnet_massicotte_1991", "brockway_1987", "weir_1949"]
 
@@ -97,37 +105,45 @@ class ContrastProcessing(Settings):
 
 
 class Processing(Settings):
-    """How signals become outcomes. The defaults filter nothing: a study declares its filters."""
+    """How signals become outcomes. By default force is filtered as for peaks, and nothing else: a study declares its
+    filters."""
 
     contact_threshold_n: float = Field(
-        default=20.0, gt=0, description="Vertical force that counts as contact. Common practice: 20 N."
+        default=20.0,
+        gt=0,
+        le=MOST_THRESHOLD_N,
+        description="Vertical force that counts as contact, not above contact_sure_n. Common practice: 20 N, 10 to 50 N are in use.",
     )
     contact_sure_n: float = Field(
         default=50.0,
         gt=0,
-        description="A contact counts only if vertical force reaches it, so that noise above the threshold is none. Own choice: well above the noise of a belt, well below any footfall.",
+        le=200,
+        description="A contact counts only if vertical force reaches it, so that noise above the threshold is none. Own choice: well above the noise of a belt, well below any footfall; more than half of a light runner's weight would lose footfalls.",
     )
     event_cutoff_hz: float | None = Field(
         default=None,
-        gt=0,
-        description="Zero-lag low-pass for force before contact and toe-off are looked for; null for none. On a real treadmill 20 N on raw samples made contacts 7 ms too long and doubled their scatter; at 50 Hz both are gone.",
+        ge=LEAST_EVENT_CUTOFF_HZ,
+        description="Zero-lag low-pass for force before contact and toe-off are looked for; null for none. On a real treadmill 20 N on raw samples made contacts 7 ms too long and doubled their scatter; at 50 Hz both are gone. Below half of each laboratory's force rate.",
     )
     largest_level_n: float = Field(
         default=15.0,
         ge=0,
+        le=MOST_LEVEL_N,
         description="What a plate reads with nobody on it is taken off, in each channel, up to this force (or, of a moment, this force at the plate's corner); a trial with more goes back. Common practice: below the contact threshold.",
     )
     shortest_contact_s: float = Field(default=0.08, ge=0, description="Shorter contacts are noise. Common practice.")
     shortest_flight_s: float = Field(
         default=0.02, ge=0, description="Shorter interruptions do not end a contact. Common practice."
     )
-    force_cutoff_hz: float | None = Field(
-        default=None,
-        gt=0,
-        description="Zero-lag low-pass for force before peaks, loading rates and the centre of pressure; null for none. Impulses use the unfiltered force.",
+    force_cutoff_hz: float = Field(
+        default=50.0,
+        ge=5,
+        description="Zero-lag low-pass for force before peaks, loading rates and the centre of pressure, part of their definition: between 15 and 100 Hz the instantaneous loading rate of one simulated footfall goes from 51 to 248 kN/s. Common practice in running: 50 Hz; the authors of a real treadmill's data took 10 Hz (Fukuchi et al. 2017). Below half of each laboratory's force rate. Impulses use the unfiltered force.",
     )
     marker_cutoff_hz: float | None = Field(
-        default=None, gt=0, description="Zero-lag low-pass for markers; null for none."
+        default=None,
+        ge=3,
+        description="Zero-lag low-pass for markers; null for none. Below half of each laboratory's marker rate; 3 Hz is about the rate of steps, below which nothing of a step is left.",
     )
     filter_order: int = Field(
         default=2,
@@ -139,8 +155,8 @@ class Processing(Settings):
     impact_window_fraction: float = Field(
         default=0.25,
         gt=0,
-        lt=1,
-        description="Part of contact in which an impact peak is looked for. Common practice.",
+        le=0.4,
+        description="Part of contact in which an impact peak is looked for. Common practice; from memory: the active peak comes at 40 to 50 %.",
     )
     impact_prominence_bw: float = Field(
         default=0.02, ge=0, description="A smaller bump is not an impact peak. Common practice."
@@ -148,16 +164,20 @@ class Processing(Settings):
     loading_fraction: float = Field(
         default=0.13,
         gt=0,
-        lt=1,
-        description="End of the loading phase as part of contact, in every footfall whether it has an impact peak or not. From memory: 13 % is what is usually taken where there is no peak.",
+        le=0.4,
+        description="End of the loading phase as part of contact, in every footfall whether it has an impact peak or not. From memory: 13 % is what is usually taken where there is no peak. Beyond 40 % comes the active peak.",
     )
     cop_threshold_n: float = Field(
-        default=20.0, gt=0, description="Below this vertical force there is no centre of pressure."
+        default=20.0,
+        gt=0,
+        le=200,
+        description="Below this vertical force there is no centre of pressure; not above strike_index_force_n, at which it is read.",
     )
     strike_index_force_n: float = Field(
         default=200.0,
         gt=0,
-        description="The strike index is read when the filtered vertical force first reaches it. On a real treadmill it scatters by 31 to 52 % of the foot at 50 N unfiltered, by 12 to 21 % at 50 N and by 4 to 5 % at 200 N at 50 Hz.",
+        le=400,
+        description="The strike index is read when the filtered vertical force first reaches it. On a real treadmill it scatters by 31 to 52 % of the foot at 50 N unfiltered, by 12 to 21 % at 50 N and by 4 to 5 % at 200 N at 50 Hz. A runner of 40 kg weighs 392 N; with more, light runners would have no index.",
     )
     strike_angle_rearfoot_deg: float = Field(default=8.0, description="Above it: rearfoot (Altman & Davis 2012).")
     strike_angle_forefoot_deg: float = Field(default=-1.6, description="Below it: forefoot (Altman & Davis 2012).")
@@ -203,3 +223,16 @@ class Processing(Settings):
     muscle: MuscleProcessing = Field(
         default_factory=MuscleProcessing, description="How muscle signals become outcomes."
     )
+
+    @model_validator(mode="after")
+    def _thresholds_in_their_order(self) -> Processing:
+        if self.contact_threshold_n > self.contact_sure_n:
+            raise ValueError(
+                f"contact_sure_n, {self.contact_sure_n:g}, not below contact_threshold_n, {self.contact_threshold_n:g}"
+            )
+        if self.cop_threshold_n > self.strike_index_force_n:
+            raise ValueError(
+                f"strike_index_force_n, {self.strike_index_force_n:g}, not below cop_threshold_n, "
+                f"{self.cop_threshold_n:g}, under which there is no centre of pressure"
+            )
+        return self

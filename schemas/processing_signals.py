@@ -180,7 +180,9 @@ class MarkerEventProcessing(Settings):
     """How contact and toe-off are found in foot markers where there is no force."""
 
     cutoff_hz: float = Field(
-        default=25.0, gt=0, description="Zero-lag low-pass before markers are differentiated. Common practice."
+        default=25.0,
+        ge=3,
+        description="Zero-lag low-pass before markers are differentiated, below half of each laboratory's marker rate. Common practice.",
     )
     metatarsal_roles: tuple[str, ...] = Field(
         default=("second_metatarsal_head", "fifth_metatarsal_head"),
@@ -205,7 +207,8 @@ class MarkerEventProcessing(Settings):
     toe_off_rise_m: float = Field(
         default=0.022,
         gt=0,
-        description="How far the metatarsal markers have risen at toe-off. Own choice: on two real runners (2.5 and 3.6 m/s) toe-off is then -2 to 0 ms from force, SD 2 ms on a belt; on a third with two footfalls +3 and +23 ms.",
+        le=0.06,
+        description="How far the metatarsal markers have risen at toe-off. Own choice: on two real runners (2.5 and 3.6 m/s) toe-off is then -2 to 0 ms from force, SD 2 ms on a belt; on a third with two footfalls +3 and +23 ms. More than a foot's height is never reached on the ground.",
     )
     contact_bias_s: float = Field(
         default=0.007,
@@ -280,7 +283,7 @@ class JointProcessing(Settings):
     moment_cutoff_hz: float = Field(
         default=20.0,
         gt=0,
-        description="Zero-lag low-pass of markers and force alike before inverse dynamics. Common practice: the same cut-off for both, 15 to 20 Hz. Moments are null where it is not below half the marker rate.",
+        description="Zero-lag low-pass of markers and force alike before inverse dynamics. Common practice: the same cut-off for both, 15 to 20 Hz. Below half of each laboratory's marker rate.",
     )
     segments_when_sex_unknown: Literal["female", "male", "mean"] = Field(
         default="mean",

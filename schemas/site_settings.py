@@ -7,15 +7,13 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from datetime import date, datetime
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from pydantic import ConfigDict, Field, field_validator, model_validator
 from pydantic_core import PydanticCustomError
 
+from schemas.processing import LEAST_EVENT_CUTOFF_HZ, MOST_LEVEL_N, MOST_THRESHOLD_N, Processing
 from schemas.settings import Settings
-
-if TYPE_CHECKING:
-    from schemas.processing import Processing
 
 
 def a_day(value: Any) -> Any:
@@ -48,13 +46,18 @@ class SiteEvents(Settings):
     model_config = ConfigDict(str_strip_whitespace=True)
 
     contact_threshold_n: float | None = Field(
-        default=None, gt=0, description="Instead of the study's processing.contact_threshold_n."
+        default=None,
+        gt=0,
+        le=MOST_THRESHOLD_N,
+        description="Instead of the study's processing.contact_threshold_n; not above processing.contact_sure_n.",
     )
     event_cutoff_hz: float | None = Field(
-        default=None, gt=0, description="Instead of the study's processing.event_cutoff_hz."
+        default=None,
+        ge=LEAST_EVENT_CUTOFF_HZ,
+        description="Instead of the study's processing.event_cutoff_hz; below half of the laboratory's force rate.",
     )
     largest_level_n: float | None = Field(
-        default=None, ge=0, description="Instead of the study's processing.largest_level_n."
+        default=None, ge=0, le=MOST_LEVEL_N, description="Instead of the study's processing.largest_level_n."
     )
     reason: str = Field(min_length=1, description="Why the laboratory needs it; do not name anybody.")
     since: date = Field(description="Day it was agreed on; it counts for earlier deliveries, too.")
@@ -95,11 +98,25 @@ def contradictions(
             f"sites.{site}.events.largest_level_n of {offset:g} or more, as plates_read_zero_unloaded.offset_n is "
             f"{offset:g} N there; a level above {processing.largest_level_n:g} N would neither be taken off nor go back"
         )
-    by_rate = {"marker_cutoff_hz": rates_hz[0], "force_cutoff_hz": rates_hz[1], "event_cutoff_hz": rates_hz[1]}
-    for name, rate in by_rate.items():
-        cutoff = getattr(processing, name)
+    if processing.contact_threshold_n > processing.contact_sure_n:
+        yield (
+            f"sites.{site}.events.contact_threshold_n of processing.contact_sure_n, {processing.contact_sure_n:g} N, or "
+            f"less; it is {processing.contact_threshold_n:g}"
+        )
+    yield from _filters_of_nothing(site, processing, *rates_hz)
+
+
+def _filters_of_nothing(site: str, p: Processing, marker_hz: float, force_hz: float | None) -> Iterator[str]:
+    cutoffs: dict[str, tuple[float | None, float | None]] = {
+        "marker_cutoff_hz": (p.marker_cutoff_hz, marker_hz),
+        "marker_events.cutoff_hz": (p.marker_events.cutoff_hz, marker_hz),
+        "joints.moment_cutoff_hz": (p.joints.moment_cutoff_hz, marker_hz),
+        "force_cutoff_hz": (p.force_cutoff_hz, force_hz),
+        "event_cutoff_hz": (p.event_cutoff_hz, force_hz),
+    }
+    for name, (cutoff, rate) in cutoffs.items():
         if cutoff is not None and rate is not None and cutoff >= rate / 2:
             yield (
-                f"processing.{name} below half the {rate:g} Hz of site {site}, or null for no filter; "
-                f"{cutoff:g} Hz filters nothing there"
+                f"processing.{name} below half the {rate:g} Hz of site {site}; a filter of {cutoff:g} Hz has nothing "
+                "to filter there"
             )

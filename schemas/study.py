@@ -59,7 +59,8 @@ class Cluster(Settings):
     """Markers on one segment, worn standing and running, that carry landmarks worn only while standing."""
 
     labels: tuple[str, ...] = Field(
-        min_length=3, description="The lab's labels of its markers, three or more that do not lie on one line."
+        min_length=3,
+        description="The lab's labels of its markers, three or more that do not lie on one line, and none of another cluster.",
     )
     carries: tuple[str, ...] = Field(
         min_length=1, description="Marker roles with side that it carries, for example greater_trochanter_left."
@@ -97,11 +98,16 @@ class SiteProfile(Settings):
     @model_validator(mode="after")
     def _clusters_that_can_carry(self) -> SiteProfile:
         carriers: dict[str, str] = {}
+        worn: dict[str, str] = {}
         for name, cluster in self.clusters.items():
             if not re.fullmatch(r"[a-z][a-z0-9_]*", name):
                 raise ValueError(f"clusters.{name}: small letters, digits and underscores, such as thigh_left")
             if len(set(cluster.labels)) < len(cluster.labels):
                 raise ValueError(f"clusters.{name}: each label once")
+            for label in cluster.labels:
+                if label in worn:
+                    raise ValueError(f"clusters.{name}: {label} is worn by {worn[label]} already, on another segment")
+                worn[label] = name
             for role in cluster.carries:
                 if role not in self.markers:
                     raise ValueError(f"clusters.{name} carries {role}, to which markers gives no label")

@@ -92,9 +92,9 @@ def a_delivery(
     return target
 
 
-def take_in_only(inbox: Path, depot: Path) -> Summary:
+def take_in_only(inbox: Path, depot: Path, study: Path = STUDY, *, yes: bool = False) -> Summary:
     """What a run does with deliveries, for tests that look at their results: warehouse and pages are not made."""
-    with at_work(STUDY, depot, "tester", inbox, workers=1) as bench:
+    with at_work(study, depot, "tester", inbox, workers=1, yes=yes) as bench:
         for _ in work_off(bench):
             pass
     return bench.summary

@@ -10,12 +10,14 @@ import importlib
 from checks.registry import catalogue
 from checks.site.expectations import get_ready
 from pipelines.taking_in.opening import WORKERS_NEED
-from schemas.convert.to_pandera import pandera_schema
-from schemas.core import TRIALS
+from schemas.convert.to_arrow import empty_frame
+from schemas.convert.to_pandera import shape_problems
+from schemas.delivery import SENT_TRIALS
 
 for _name in (*WORKERS_NEED, "pipelines.pool.site_checks", "pebble.pool.process"):
     importlib.import_module(_name)
 catalogue()
 get_ready()
-pandera_schema(TRIALS)  # pandera loads what carries a schema out with the first one that is made
+# pandera loads what carries a schema out, and all that could make examples of it, with the first table it looks at
+shape_problems(SENT_TRIALS, empty_frame(SENT_TRIALS).astype(object), "none")
 gc.freeze()  # what is here stays: no worker need look through it, which would copy every page of it

@@ -104,7 +104,7 @@ def csv(content: bytes, folder: Path, thorough: bool) -> str:
 
     name, _, body = content.partition(b"\0")
     (folder / name.decode()).write_bytes(body)
-    tables, problems = read_tables(folder)
+    tables, problems, _ = read_tables(folder)
     for table in tables_of(Layer.DELIVERY):
         assert list(tables[table.name].columns) == list(table.column_names)
     mine = [p for p in problems if p.file == name.decode()]

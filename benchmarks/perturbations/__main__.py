@@ -6,6 +6,7 @@ import argparse
 
 from benchmarks.perturbations.grid import moved, recordings, silent
 from benchmarks.perturbations.wrong import BETWEEN, GRID
+from benchmarks.real_recordings.recordings import there
 
 if __name__ == "__main__":
     parser = argparse.ArgumentParser(prog="python -m benchmarks.perturbations", description=__doc__)
@@ -21,4 +22,6 @@ if __name__ == "__main__":
             count += len(wrong)
             for one in effect.moves if given.every else wrong:
                 print(f"    {one.outcome:38} {one.by:+10.4g} {one.unit:12} against {2 * one.uncertainty:.3g} (k = 2)")
+    if not there():
+        print("the two real recordings are not on this machine: of simulated ones only,")
     print(f"{count} outcomes moved out of their stated uncertainty (k = 2) without a finding")

@@ -111,6 +111,16 @@ def _markers_ahead(metres: float) -> Callable[[Trial], Trial]:
     return moved
 
 
+def _larger(times: float) -> Callable[[Trial], Trial]:
+    """All markers, about the middle of the way that they go."""
+
+    def moved(trial: Trial) -> Trial:
+        middle = np.nanmean(np.concatenate(list(trial.markers.values())), axis=0) * [1.0, 0.0, 1.0]
+        return replace(trial, markers={name: middle + times * (path - middle) for name, path in trial.markers.items()})
+
+    return moved
+
+
 def _cut_below(newtons: float) -> Callable[[Trial], Trial]:
     def cut(plate: Plate, _: float) -> Plate:
         there = (plate.force[:, 1] > newtons)[:, None]
@@ -158,7 +168,8 @@ GRID = (
     Perturbation("a packet of 30 ms lost", _lost(0.03)),
     *(Perturbation(f"force below {n} N set to 0", _cut_below(n)) for n in (24, 45)),
     Perturbation("markers 15 mm ahead of the plates", _markers_ahead(0.015)),
-    Perturbation("markers 30 mm behind the plates", _markers_ahead(-0.03), times=1.5),
+    Perturbation("markers 30 mm behind the plates", _markers_ahead(-0.03)),
+    Perturbation("markers 6 % too large", _larger(1.06)),
     Perturbation("markers shake by 1 mm", _shaking_markers(1)),
     Perturbation("markers shake by 3 mm", _shaking_markers(3), times=3),
     *(Perturbation(f"belt told {100 * (f - 1):+.0f} % off", _belt_told(f)) for f in (0.97, 1.08)),
@@ -177,6 +188,8 @@ BETWEEN = (
     *(Perturbation(f"a packet of {1000 * s:g} ms lost", _lost(s)) for s in (0.015, 0.06)),
     *(Perturbation(f"force below {n} N set to 0", _cut_below(n)) for n in (10, 18, 35, 60)),
     Perturbation("markers 10 mm behind the plates", _markers_ahead(-0.01)),
+    Perturbation("markers 50 mm behind the plates, as far as nothing sees", _markers_ahead(-0.05), times=5 / 3),
+    *(Perturbation(f"markers {100 * (f - 1):+.0f} % too large", _larger(f)) for f in (0.94, 1.01)),
     *(Perturbation(f"markers shake by {n:g} mm", _shaking_markers(n)) for n in (0.3, 0.6)),
     *(Perturbation(f"belt told {100 * (f - 1):+.0f} % off", _belt_told(f)) for f in (0.95, 1.02, 1.2)),
 )

@@ -166,35 +166,51 @@ def set_speed_stays_the_same_between_visits(delivery: Received, *, same_percent:
 @check(
     about=Subject.DELIVERY,
     weight=Weight.NOTES,
-    seen="The {which} of {whose} is {speed:.2f} m/s; read as km/h it would be {as_km_h:.2f} m/s.",
-    expected="A running speed, {slowest_m_s:g} to {fastest_m_s:g} m/s.",
-    remedy="Check the unit: speeds are in metres a second, and treadmills often show km/h (divide by 3.6). If the "
-    "speed is right, leave it.",
-    words=("which", "whose", "speed", "as_km_h"),
+    seen="The {which} of {whose} is {speed:.2f} m/s; {but}.",
+    expected="A running speed, {slowest_m_s:g} to {fastest_m_s:g} m/s, and a belt speed only on a treadmill.",
+    remedy="{what_to_do}.",
+    words=("which", "whose", "speed", "but", "what_to_do"),
     limits={
         "slowest_m_s": Limit("m/s", "common practice: below it people walk"),
         "fastest_m_s": Limit("m/s", "common practice: above it people sprint, which few treadmills do"),
     },
 )
 def set_speed_is_a_running_speed(delivery: Received, *, slowest_m_s: float = 1.5, fastest_m_s: float = 7.0) -> Looked:
-    """Speeds, of sessions and of trials, are such at which people run.
+    """Speeds, of sessions and of trials, are such at which people run, and belts are where there is a treadmill.
 
-    Stride length on a treadmill, and what a metre costs, are computed from them.
+    Stride length on a treadmill, and what a metre costs, are computed from them. Speeds at which hardly anybody runs
+    are noted, and held against the markers trial by trial; a trial with a belt speed on a runway goes back, since one
+    of the two is another trial's.
     """
     examined, faults = 0, []
-    for at, which, speed in _speeds(delivery):
+    surfaces = {row["session_id"]: row["surface"] for row in sessions_once(delivery)}
+    for at, which, speed, session in _speeds(delivery):
         examined += 1
-        if not slowest_m_s <= speed <= fastest_m_s:
-            faults.append({**at, "which": which, "speed": speed, "as_km_h": speed / 3.6})
+        told = {**at, "which": which, "speed": speed}
+        if which == "belt speed" and surfaces.get(session) == "runway":
+            but = f"its session, {session}, was on a runway, which has no belt"
+            what_to_do = (
+                "Empty belt_speed_m_per_s in trials.csv, or correct the surface in sessions.csv, and send the trial "
+                "again"
+            )
+            faults.append({**told, "but": but, "what_to_do": what_to_do, "weight": Weight.RETURNS})
+        elif not slowest_m_s <= speed <= fastest_m_s:
+            but = f"read as km/h it would be {speed / 3.6:.2f} m/s"
+            what_to_do = (
+                "Check the unit: speeds are in metres a second, and treadmills often show km/h (divide by 3.6). If the "
+                "speed is right, leave it"
+            )
+            faults.append({**told, "but": but, "what_to_do": what_to_do})
     return looked(examined, faults) if examined else nothing("no session or trial tells a speed")
 
 
-def _speeds(delivery: Received) -> Iterator[tuple[dict[str, Any], str, float]]:
-    """Where a speed stands and whose it is, which one it is, and the speed in m/s."""
+def _speeds(delivery: Received) -> Iterator[tuple[dict[str, Any], str, float, Any]]:
+    """Where a speed stands and whose it is, which one it is, the speed in m/s, and the session."""
     for row in sessions_once(delivery):
         if known(row["set_speed_m_per_s"]):
             at = at_session(row, "set_speed_m_per_s")
-            yield {**at, "whose": f"session {row['session_id']}"}, "set speed", float(row["set_speed_m_per_s"])
+            told = {**at, "whose": f"session {row['session_id']}"}
+            yield told, "set speed", float(row["set_speed_m_per_s"]), row["session_id"]
     trials = delivery.tables.get("sent_trials")
     for own in trials.to_dict("records") if trials is not None else ():
         for column, which in (("set_speed_m_per_s", "set speed"), ("belt_speed_m_per_s", "belt speed")):
@@ -202,7 +218,7 @@ def _speeds(delivery: Received) -> Iterator[tuple[dict[str, Any], str, float]]:
                 trial = own["trial_id"]
                 place = f"trial_id {trial}, column {column}"
                 at = {"trial_id": trial, "whose": f"trial {trial}", "file": "trials.csv", "place": place}
-                yield at, which, float(own[column])
+                yield at, which, float(own[column]), own["session_id"]
 
 
 @check(

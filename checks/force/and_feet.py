@@ -54,9 +54,11 @@ def _along_and_aside(point: FloatArray, foot: Foot) -> tuple[FloatArray, FloatAr
     "moment channel with the wrong polarity; one of a plate's length means exchanged plates. Correct it and "
     "export again.",
     words=("number", "found_m", "along_m", "aside_m"),
-    limits={"beyond_m": Limit("m", "own choice: half a foot's width and 2 cm; 0.01 m in one real runner")},
+    limits={
+        "beyond_m": Limit("m", "own choice: half a foot's width; 0.032 m at most on seven plates of three real runners")
+    },
 )
-def centre_of_pressure_lies_under_the_foot(trial: Trial, work: Workspace, *, beyond_m: float = 0.06) -> Looked:
+def centre_of_pressure_lies_under_the_foot(trial: Trial, work: Workspace, *, beyond_m: float = 0.045) -> Looked:
     """The centre of pressure of each plate lies under the foot that stands on it.
 
     It can lie well within the plate and yet be mirrored, shifted or another plate's; then strike index and joint
@@ -210,7 +212,7 @@ def _outline(trial: Trial, study: Study, side: str, when: FloatArray) -> dict[st
     "Correct the delay and export the trial again.",
     words=("found_ms", "order", "method", "allowed_ms"),
     limits={
-        "frames": Limit("1", "common practice: one marker frame"),
+        "frames": Limit("1", "common practice: one marker frame, or what the method tells if that is more"),
         "times_uncertainty": Limit("1", "common practice: twice the standard uncertainty that the method states"),
         "delay_ms": Limit(
             "ms",
@@ -232,7 +234,7 @@ def force_and_markers_share_one_clock(
     told = [row for row in work.equipment_readings.records if np.isfinite(row["lag_s"])]
     if told and trial.marker_rate_hz > 0:
         found_ms, examined, method = 1000 * told[0]["lag_s"], len(work.footfalls), "the acceleration of the pelvis"
-        allowed_ms = 1000 * (frames / trial.marker_rate_hz + times_uncertainty * told[0]["lag_uncertainty_s"])
+        allowed_ms = 1000 * max(frames / trial.marker_rate_hz, times_uncertainty * told[0]["lag_uncertainty_s"])
     else:
         both = _events_ms(work)
         if both is None:

@@ -5,6 +5,8 @@ What the signals then contain is for ``force`` and ``markers``.
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 
 from checks.registry import Limit, Looked, Subject, Weight, check, looked, nothing
@@ -12,7 +14,7 @@ from checks.self_description.agreement import untidy_in
 from pipelines.science.signals import measures as signals
 from pipelines.science.signals.middle import known_median
 from schemas.reading import ChannelFacts
-from schemas.study import Study
+from schemas.study import SiteProfile, Study
 from schemas.trial import UP, Posture, Trial
 
 _NO_PROFILE = "the study file has no profile for this laboratory"
@@ -117,18 +119,19 @@ def positions_are_in_the_stated_unit(trial: Trial, study: Study, *, low_m: float
 @check(
     about=Subject.TRIAL,
     weight=Weight.RETURNS,
-    seen="{lacking} of the {required} required markers cannot be used: {which}.",
-    expected="Every marker the study requires is labelled and was seen at least once.",
+    seen="{lacking} of the {required} {markers} cannot be used: {which}.",
+    expected="Every marker the study requires, and every one of a cluster, is labelled and was seen at least once.",
     remedy="Label the markers and export again; if the lab's labels were renamed, give them back their old "
     "names or ask the data manager to change the profile. A trial in which the marker was not worn cannot "
     "be used.",
-    words=("lacking", "required", "which"),
+    words=("lacking", "required", "markers", "which"),
 )
 def required_markers_are_labelled(trial: Trial, study: Study, posture: Posture | None) -> Looked:
     """Every marker that the study requires is in the file under the laboratory's label, or carried, with positions.
 
     Outcomes of that segment cannot be computed without it, and a runner with holes drops out of every comparison. One
     that a cluster carries waits for the standing trial, without which running_conditions_have_a_standing_trial speaks.
+    A marker of a cluster that is in no frame is noted: the others carry if there are three of them.
     """
     if trial.kind == "reference_contraction":
         return nothing("a reference contraction needs no markers")
@@ -143,10 +146,29 @@ def required_markers_are_labelled(trial: Trial, study: Study, posture: Posture |
     fault = {
         "lacking": len(lacks),
         "required": len(required),
+        "markers": "required markers",
         "which": "; ".join(f"{signals.named(trial, study, role)} {lack}" for role, lack in lacks.items()),
         "place": signals.few(list(lacks), "markers"),
     }
-    return looked(len(required), [fault] if lacks else []) if required else nothing("the study requires no marker")
+    faults = [fault] if lacks else []
+    if profile is not None and profile.clusters:
+        faults += _of_clusters(trial, profile)
+    return looked(len(required), faults) if required else nothing("the study requires no marker")
+
+
+def _of_clusters(trial: Trial, profile: SiteProfile) -> list[dict[str, Any]]:
+    """A note on the markers of clusters that the file lacks or never shows."""
+    named = {
+        marker: f"{label} of cluster {name}"
+        for name, cluster in profile.clusters.items()
+        for marker, label in zip(cluster.marker_names(name), cluster.labels, strict=True)
+    }
+    seen = {marker for marker, path in trial.carriers.items() if np.isfinite(path).all(axis=1).any()}
+    lacking = [label for marker, label in named.items() if marker not in seen]
+    told = {"lacking": len(lacking), "required": len(named), "markers": "markers of clusters"}
+    which = "; ".join(f"{label} is not in the file, or in none of its frames" for label in lacking)
+    place = signals.few(lacking, "markers")
+    return [{**told, "which": which, "place": place, "weight": Weight.NOTES}] if lacking else []
 
 
 def _lack(trial: Trial, role: str, may_be_carried: bool) -> str | None:

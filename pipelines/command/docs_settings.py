@@ -99,11 +99,13 @@ def _settings(model: type[BaseModel], prefix: str) -> Iterator[str]:
 
 
 def _group(annotation: Any) -> type[BaseModel] | None:
-    """The group of settings a setting holds: itself, in a list, or under names of the study's own."""
+    """The group of settings a setting holds: itself, if any, in a list, or under names of the study's own."""
     if isinstance(annotation, type) and issubclass(annotation, BaseModel):
         return annotation
     if get_origin(annotation) is tuple:
         return _group(get_args(annotation)[0])
+    if get_origin(annotation) in (Union, types.UnionType):
+        return next((group for part in get_args(annotation) if (group := _group(part))), None)
     return _group(get_args(annotation)[1]) if get_origin(annotation) is dict else None
 
 

@@ -32,6 +32,7 @@ from pipelines.command.options import (
     StudyPath,
 )
 from pipelines.command.plan import plan_app
+from pipelines.command.power import power
 from pipelines.command.sending import send
 from pipelines.command.texts import texts_app
 from pipelines.command.wholeness import backup, restore, verify
@@ -128,7 +129,7 @@ def run(
     raise typer.Exit(code)
 
 
-for command in (check, pack, profile, look):
+for command in (check, pack, profile, look, power):
     app.command()(command)
 for whole in (withdraw, renew, verify):
     app.command()(logged(whole))

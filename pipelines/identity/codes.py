@@ -11,9 +11,8 @@ import re
 from collections import Counter
 from collections.abc import Collection, Mapping
 
-from pipelines.identity.common_words import words
-from pipelines.identity.names import plain
-from pipelines.identity.vocabulary import PARTS, Vocabulary, without
+from pipelines.identity.common_words import plain, words
+from pipelines.identity.vocabulary import BIRTH_YEAR, PARTS, Vocabulary, without
 from schemas import fields
 from schemas.study_codes import LONGEST_CODE
 
@@ -72,7 +71,7 @@ def _prefix(code: str, known: Vocabulary, runners: frozenset[str], *, free: bool
             return None
         at = part.end()
         if part[0].isdigit():
-            fits = len(part[0]) <= _MOST_DIGITS
+            fits = len(part[0]) <= _MOST_DIGITS and BIRTH_YEAR.fullmatch(part[0]) is None
         elif len(part[0]) == 1:
             with_the_code = rest != code.strip() and not any(len(one[0]) > 1 and one[0].isalpha() for one in beside)
             fits = with_the_code or any(one[0].isdigit() for one in beside)

@@ -20,6 +20,7 @@ from pipelines.identity import identifiers
 from pipelines.identity.identifiers import Found
 from pipelines.identity.names import KnownNames
 from pipelines.identity.vocabulary import NO_WORDS, Vocabulary
+from schemas import fields
 from schemas.catalogue import tables_of
 from schemas.model import Kind, Layer
 from schemas.quota import MIB, Quota
@@ -47,6 +48,10 @@ def _descriptor_words() -> frozenset[str]:
     return frozenset(key if value is None else value for key, value in _leaves(made))
 
 
+#: Columns for words of one's own.
+FREE_TEXT = frozenset({fields.COMMENT.name, fields.RESEND_REASON.name})
+
+
 class TooMuchText(Exception):
     """There is more text than is searched; what was not searched may not be used."""
 
@@ -72,12 +77,15 @@ class Noted:
         """Whether ``text``, which stands in a field of that name, identifies somebody; then it is noted."""
         return self.note(text, self._scanned(text, field_name), where)
 
-    def weigh(self, text: str, file: str, place: str = "", row: tuple[str, int] | None = None) -> None:
+    def weigh(
+        self, text: str, file: str, place: str = "", row: tuple[str, int] | None = None, column: str = ""
+    ) -> None:
         """Note a text of ``file`` that fits no closed vocabulary. row: its table and row, where it has one.
 
-        place: where it stands, of a text that nobody else lists for the person who looks; "" for others.
+        column: of a table, if it is for words of one's own. place: where it stands, of a text that nobody else lists
+        for the person who looks; "" for others.
         """
-        if not self.plain.fits(text):
+        if not self.plain.fits_as(text, column):
             known = self.unfit.setdefault(file, set())
             if place and (row is not None or text not in known) and len(self.waiting) < _MOST_WAITING:
                 self.waiting.append(Held(text, file, place, *(row or (None, None))))
@@ -176,7 +184,8 @@ def _table(text: str, name: str, shown: str, noted: Noted) -> None:
                 column = header[i] if i < len(header) else ""
                 place = f"line {rows.line_num}, {places[i] if i < len(places) else 'beyond'}"
                 # of a row that fits no table nobody knows whose it is, so that nobody is shown it
-                noted.weigh(cell.strip(), shown, place if own is not None and column not in listed else "", own)
+                at = place if own is not None and column not in listed else ""
+                noted.weigh(cell.strip(), shown, at, own, column if column in FREE_TEXT else "")
                 where = Identifying("", shown, place)
                 if cell and column in IDS and noted.path(cell):
                     noted.note(cell, noted.path(cell), where)

@@ -15,7 +15,7 @@ from typing import Any
 
 from pipelines.identity import identifiers
 from pipelines.identity.codes import codes_among
-from pipelines.identity.contents import IDS, MOST_BYTES, Noted, TooMuchText, search
+from pipelines.identity.contents import FREE_TEXT, IDS, MOST_BYTES, Noted, TooMuchText, search
 from pipelines.identity.names import KnownNames
 from pipelines.identity.vocabulary import NO_WORDS, Vocabulary
 from schemas import fields
@@ -86,7 +86,7 @@ def _held(received: Received, plain: Vocabulary) -> Iterator[Held]:
                     yield Held(cell, str(table.file_name), f"row {row + 1}, column {column}", table.name, row, column)
         for column in (f.name for f in table.fields if f.kind is Kind.TEXT and not f.names_file and f.name in frame):
             for row, cell in enumerate(frame[column]):
-                if isinstance(cell, str) and not plain.fits(cell):
+                if isinstance(cell, str) and not plain.fits_as(cell, column if column in FREE_TEXT else ""):
                     place = f"row {row + 1}, column {column}"
                     yield Held(cell, str(table.file_name), place, table.name, row, column)
 

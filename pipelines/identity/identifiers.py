@@ -13,6 +13,7 @@ from functools import lru_cache
 
 from pipelines.identity import kinds, names
 from pipelines.identity.likely_names import likely_names, likely_names_in_a_path
+from pipelines.identity.likely_numbers import likely_numbers
 from pipelines.identity.months import dates_in_letters
 from pipelines.identity.names import KnownNames
 from pipelines.identity.national_ids import national_ids
@@ -47,23 +48,23 @@ class Found:
 
 
 def surely(text: str, place: str = "", known: KnownNames = NOBODY) -> tuple[Found, ...]:
-    """As ``scan``, without what only may be a name: what keeps something out."""
+    """As ``scan``, without what is only likely: what keeps something out."""
     return _certain(scan(text, place, known))
 
 
 def surely_in_path(path: str, known: KnownNames = NOBODY) -> tuple[Found, ...]:
-    """As ``scan_path``, without what only may be a name."""
+    """As ``scan_path``, without what is only likely."""
     return _certain(scan_path(path, known))
 
 
 def _certain(found: tuple[Found, ...]) -> tuple[Found, ...]:
-    return tuple(f for f in found if f.kind != kinds.MAYBE_NAME)
+    return tuple(f for f in found if f.kind not in kinds.ONLY_LIKELY)
 
 
 def scan(text: str, place: str = "", known: KnownNames = NOBODY) -> tuple[Found, ...]:
     """Identifying parts of ``text``, in order. place: the name of the field it stands in, "" for running text.
 
-    Parts of kind MAYBE_NAME are for whoever looks (``surely`` leaves them out).
+    Parts of a kind that is only likely are for whoever looks (``surely`` leaves them out).
     """
     if writes_of_itself(place, text):
         return ()
@@ -101,6 +102,7 @@ def _scanned(text: str, place: str, field: Field, known: KnownNames, year: int) 
     found = [Found(a, b, kinds.NAME) for a, b in names.known_in(text, known)]
     if field is Field.PACKING:
         return _merged(found)
+    found += [Found(a, b, kinds.MAYBE_NAME) for a, b in names.heard_in(text, known)]
     found += _by_place(text, place, field, year)
     if _NUMERIC.match(text) and field is not Field.FILE and len(text.strip()) < 8:
         return _merged(found)
@@ -139,6 +141,9 @@ def _by_form(text: str, field: Field) -> Iterator[Found]:
     if field in (Field.TOLD, Field.PERSON):
         for start, end in likely_names(text):
             yield Found(start, end, kinds.MAYBE_NAME)
+    if field in (Field.TOLD, Field.PERSON, Field.FILE):
+        for start, end, kind in likely_numbers(text):
+            yield Found(start, end, kind)
 
 
 def _by_place(text: str, place: str, field: Field, year: int) -> Iterator[Found]:

@@ -9,11 +9,12 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator
-from functools import cache
 from itertools import pairwise
 
-from pipelines.identity.common_words import words
-from pipelines.identity.names import plain, without_eponyms
+from pipelines.identity.common_words import plain, words
+from pipelines.identity.names import without_eponyms
+from pipelines.identity.other_writings import in_other_writings
+from pipelines.identity.word_kinds import is_english, is_first_name, is_listed_name, is_of_the_trade
 
 _WORD = re.compile(r"[^\W\d_]+(?:['’][^\W\d_]+)*")
 _PATH_WORD = re.compile(r"[A-ZÀ-ÖØ-Þ]?[a-zß-öø-ÿ]+|[A-ZÀ-ÖØ-Þ]+(?![a-zß-öø-ÿ])|[^\W\d_A-Za-zÀ-ÿ]+")
@@ -29,158 +30,122 @@ _ROLES = re.compile(
     r"(?:\s+(?:is|was|von|no))?\.?\s*[:=.]?\s*(?=[^\W\d_])",
     re.IGNORECASE,
 )
-_OF_PEOPLE = frozenset(
+_CAPITAL = r"[A-ZÀ-ÖØ-ÞĀ-Ž][a-zß-öø-ÿā-ž]{2,}"
+#: What only people do, behind a first name that is a word, too, and the lists of these.
+_SPOKEN = frozenset(
     [
-        "came",
-        "ran",
-        "was",
-        "had",
-        "has",
-        "felt",
-        "said",
-        "says",
-        "stopped",
-        "limped",
-        "arrived",
-        "asked",
-        "fell",
-        "slipped",
-        "stumbled",
-        "tripped",
-        "warmed",
-        "walked",
-        "slept",
-        "forgot",
-        "war",
-        "kam",
-        "hat",
-        "ist",
-        "lief",
-        "sagte",
-        "est",
-        "arrive",
-        "llego",
-        "llega",
-        "se",
-        "e",
-        "ha",
-        "era",
-        "chegou",
-        "kwam",
-        "had",
-        "kom",
-        "hade",
-        "hadde",
-        "havde",
-        "myohastyi",
-        "przyszedl",
-        "przyszla",
-        "prisel",
-        "prisla",
-        "kesett",
-        "a",
-        "kasni",
-        "gec",
-        "jai",
-        "kavejas",
-        "vela",
-        "den",
-        "datang",
-        "sanoi",
-        "wants",
-        "wanted",
-        "did",
-        "brought",
-        "needs",
-        "needed",
-        "preferred",
-        "declined",
-        "complains",
-        "complained",
-        "phoned",
-        "repeated",
-        "wore",
-        "looked",
-        "ba",
-        "bad",
-        "lob",
-        "lop",
-        "parou",
-        "paro",
-        "kerte",
-        "zatrzymal",
+        *("said", "says", "asked", "asks", "ran", "limped", "arrived", "forgot", "wanted", "wants", "complained"),
+        *("complains", "stumbled", "phoned", "slept"),
     ]
 )
-_NOT_LATIN = re.compile(
-    r"[^\W\d_A-Za-zÀ-ɏḀ-ỿªºµΩμΔΣ](?:[^\W\d_]|[\u0300-\u036f\u0590-\u05cf\u064b-\u065f\u0900-\u0e7f]){1,}"
-)
-_CAPITAL = r"[A-ZÀ-ÖØ-ÞĀ-Ž][a-zß-öø-ÿā-ž]{2,}"
+_NAMES_TOO = ("first_names", "also_words", "names_too")
 #: "Rautio O.", "Hadzic_S"; "O. Rautio" is found by ``names``.
-_WITH_INITIAL = re.compile(rf"(?<![^\W_])({_CAPITAL})[ _,]{{1,2}}[A-Z]\.?(?![^\W_])")
+_WITH_INITIAL = re.compile(rf"(?<![^\W_])({_CAPITAL})[ _,]{{1,2}}(?:[A-Z]\.?|[A-Z][a-z]\.)(?![^\W_])")
 #: "R. Black", "Ball L": an initial beside a word of the trade that is a surname, too.
 _BESIDE_INITIAL = re.compile(r"(?<![^\W_])(?:[A-Z](?:\. ?| )([A-Z][a-z]{2,})|([A-Z][a-z]{2,}),? [A-Z]\.?)(?![^\W_])")
+#: "markers by Su He"
+_SHORT_PAIR = re.compile(r"(?<![^\W_])(?:of|by|with|from|for|asked?|told) ([A-Z][a-z] [A-Z][a-z])(?![^\W_])")
 #: "KIM-840312": letters of a name and six or eight digits that are a day, as codes of people are made.
 _WITH_A_DAY = re.compile(
     r"(?<![^\W_])[A-Z]{2,4}[-_ ]?(?:(?:19|20)?[0-9]{2}(?:0[1-9]|1[0-2])(?:0[1-9]|[12][0-9]|3[01])"
     r"|(?:0[1-9]|[12][0-9]|3[01])(?:0[1-9]|1[0-2])[0-9]{2})(?![0-9])"
 )
-#: "JK says": first letters of two names before what people do.
+#: "B.Q.", and "JK says": first letters of two names before what people do.
+_TWO_LETTERS = re.compile(r"(?<![\w.])[A-Z]\. ?[A-Z]\.(?!\w)")
 _INITIALS = re.compile(r"(?<![^\W_])(?:[A-Z]\.? ?){2} (\w+)")
 _OWNING = re.compile(
     rf"(?<![^\W_])({_CAPITAL}|[A-ZÀ-ÖØ-Þ]{{3,}})(?:['’]s(?![^\W_])|-(?:san|sensei|ssi|nim|bey|hanım)(?![^\W_]))"
 )
 _JOINED = re.compile(rf"(?<![^\W_])(?:[A-Z]|[a-z]{{3,}}|{_CAPITAL})(?:{_CAPITAL}){{1,2}}(?![^\W_])")
 _CAMEL = re.compile(r"[A-ZÀ-ÖØ-ÞĀ-Ž]?[a-zß-öø-ÿā-ž]+|[A-Z]")
-_ENDINGS = ("ed", "ing", "ly", "tion", "tions", "ness", "ment", "able")
 _MOST_NAMED = 3  # words of a name behind a word that says who
 _LEAST_IN_PATHS, _LEAST_IN_OTHER_WRITINGS = 4, 2
+#: Words beside an odd one that make a text English.
+_LEAST_BESIDE_A_CAPITAL, _LEAST_BESIDE = 1, 2
 _LATIN = re.compile(r"[A-Za-zÀ-ɏ]")
 
 
 def likely_names(text: str) -> Iterator[tuple[int, int]]:
     """Where words of running text may be a name."""
     text = without_eponyms(text)
-    yield from (match.span() for match in _NOT_LATIN.finditer(text))
+    yield from in_other_writings(text)
     tokens = list(_WORD.finditer(text))
     for match in _ROLES.finditer(text):
         behind = [t for t in tokens if t.start() >= match.end()][:_MOST_NAMED]
         if behind and not text[match.end() : behind[0].start()].strip():
-            yield from (t.span() for t in behind[:1] if _unknown(t[0]) or _first(t[0]))
+            two = len(behind) > 1 and all(_is_capital(t[0]) for t in behind[:2])
+            yield from (t.span() for t in behind[:1] if two or _is_no_word(t[0]) or is_first_name(t[0]))
     yield from _by_form(text)
+    odd = _odd_one_out(tokens)
     for i, token in enumerate(tokens):
         follower = tokens[i + 1] if i + 1 < len(tokens) else None
-        beside = follower is not None and text[token.end() : follower.start()] in (" ", "-", ", ", "_")
-        if _is_capital(token[0]):
-            if not _unknown(token[0]) and not _first(token[0]):
-                continue
-            opens = _SENTENCE.search(text[: token.start()]) is not None
-            if not opens or _first(token[0]) or (beside and follower is not None and _goes_on(token[0], follower[0])):
-                yield token.span()
-        elif len(token[0]) > 3 and _first(token[0]):
+        if follower is not None and text[token.end() : follower.start()] not in (" ", "-", ", ", "_"):
+            follower = None
+        opens = _SENTENCE.search(text[: token.start()]) is not None
+        if _may_be_a_name(token[0], follower[0] if follower else "", opens=opens) or token is odd:
             yield token.span()
-        elif beside and follower is not None and _both_unknown(token[0], follower[0]):
+        elif follower is not None and _both_unknown(token[0], follower[0]):
             yield token.start(), follower.end()
     yield from _big(tokens)
+
+
+def _may_be_a_name(word: str, follower: str, *, opens: bool) -> bool:
+    """Whether a word is unknown and has a capital within a sentence, or is a name by some list. follower: beside it."""
+    if not _is_capital(word):
+        return (len(word) > 3 and is_first_name(word)) or (len(word) > _LEAST_IN_PATHS and is_listed_name(word))
+    if plain(follower) in _SPOKEN and any(plain(word) in words(name) for name in _NAMES_TOO):
+        return True
+    if _is_capital(follower) and plain(word) in words("names_too") and plain(follower) not in words("other_words"):
+        return True
+    if is_of_the_trade(word) and not is_first_name(word):
+        return False
+    owner = word.endswith("s") and plain(follower) in words("owned") and not is_english(word)
+    return not opens or owner or is_listed_name(word) or (bool(follower) and _goes_on(word, follower))
+
+
+def _odd_one_out(tokens: list[re.Match[str]]) -> re.Match[str] | None:
+    """The one word of an English text that is none of English and not of the trade."""
+    long = [token for token in tokens if len(token[0]) > 1]
+    odd = [token for token in long if not is_english(token[0]) and not _is_a_label(token[0])]
+    if len(odd) != 1 or len(odd[0][0]) < _LEAST_IN_PATHS or not odd[0][0].isascii() or is_of_the_trade(odd[0][0]):
+        return None
+    if all(plain(token[0]) in words("words_abroad") for token in long if token is not odd[0]):
+        return None
+    least = _LEAST_BESIDE_A_CAPITAL if _is_capital(odd[0][0]) else _LEAST_BESIDE
+    return odd[0] if len(long) > least else None
+
+
+def _is_no_word(word: str) -> bool:
+    """Whether a word is none of the trade, and none of English unless it has a capital."""
+    return not is_of_the_trade(word) and not (word.islower() and is_english(word))
+
+
+def _is_a_label(word: str) -> bool:
+    """Whether a word is in capitals or has some within, as labels and units are."""
+    return word[1:] != word[1:].lower()
 
 
 def _by_form(text: str) -> Iterator[tuple[int, int]]:
     """An unknown word with initials, with the sign of an owner or an address behind it, or joined with others."""
     for match in _WITH_INITIAL.finditer(text):
-        if _unknown(match[1]):
+        if not is_of_the_trade(match[1]):
             yield match.span()
     yield from (match.span() for match in _WITH_A_DAY.finditer(text))
     for match in _BESIDE_INITIAL.finditer(text):
         if plain(match[1] or match[2]) in words("surnames_too"):
             yield match.span()
+    yield from (match.span(1) for match in _SHORT_PAIR.finditer(text))
+    yield from (match.span() for match in _TWO_LETTERS.finditer(text))
     for match in _INITIALS.finditer(text):
-        if plain(match[1]) in _OF_PEOPLE and match[1] != "a":
+        if plain(match[1]) in words("of_people") and match[1] != "a":
             yield match.start(), match.start(1) - 1
     for match in _OWNING.finditer(text):
-        if _unknown(match[1]):
+        if not is_of_the_trade(match[1]):
             yield match.span(1)
     for match in _JOINED.finditer(text):
         parts = _CAMEL.findall(match[0])
-        if all(len(part) == 1 or _unknown(part) for part in parts) and any(len(p) >= _LEAST_IN_PATHS for p in parts):
+        unknown = all(len(part) == 1 or not is_of_the_trade(part) for part in parts)
+        if unknown and any(len(part) >= _LEAST_IN_PATHS for part in parts):
             yield match.span()
 
 
@@ -190,50 +155,36 @@ def likely_names_in_a_path(path: str) -> Iterator[tuple[int, int]]:
     yield from (match.span() for match in _WITH_A_DAY.finditer(stem))
     for match in _PATH_WORD.finditer(stem):
         least = _LEAST_IN_PATHS if _LATIN.match(match[0]) else _LEAST_IN_OTHER_WRITINGS
-        if len(match[0]) >= least and (_unknown(match[0]) or _first(match[0])):
+        if len(match[0]) >= least and (not is_of_the_trade(match[0]) or is_first_name(match[0])):
             yield match.span()
 
 
 def _goes_on(word: str, follower: str) -> bool:
     """Whether what follows an unknown word at the beginning makes it a person: a second one, or what people do."""
     if _is_capital(follower):
-        return _unknown(follower)
-    return plain(follower) in _OF_PEOPLE and len(word) > 2
+        return not is_of_the_trade(follower)
+    return plain(follower) in words("of_people") and len(word) > 2
 
 
 def _both_unknown(one: str, other: str) -> bool:
-    small = one.islower() and other.islower()
-    return small and all(len(w) > 2 and _unknown(w) for w in (one, other))
+    small = (
+        one.islower() and other.islower() and bool(_LATIN.match(one)) and not (is_english(one) and is_english(other))
+    )
+    return small and all(len(w) > 2 and not is_of_the_trade(w) for w in (one, other))
 
 
 def _big(tokens: list[re.Match[str]]) -> Iterator[tuple[int, int]]:
     """Two words in capitals side by side, neither of which is known; or one before what people do."""
     for one, other in pairwise(tokens):
-        if one[0].isupper() and len(one[0]) > 2 and _unknown(one[0]) and plain(other[0]) in _OF_PEOPLE:
+        alone = one[0].isupper() and len(one[0]) > 2 and not is_of_the_trade(one[0])
+        if alone and plain(other[0]) in words("of_people"):
             yield one.span()
     for one, other in pairwise(tokens):
         big = all(w[0].isupper() and len(w[0]) > 2 for w in (one, other)) and other.start() - one.end() == 1
-        if big and ((_unknown(one[0]) and _unknown(other[0])) or _first(one[0]) or _first(other[0])):
+        unknown = not is_of_the_trade(one[0]) and not is_of_the_trade(other[0])
+        if big and (unknown or is_first_name(one[0]) or is_first_name(other[0])):
             yield one.start(), other.end()
 
 
 def _is_capital(word: str) -> bool:
-    return word[0].isupper() and (len(word) == 1 or not word.isupper()) and len(word) > 1
-
-
-def _first(word: str) -> bool:
-    return plain(word) in words("first_names") and plain(word) not in words("also_words")
-
-
-def _unknown(word: str) -> bool:
-    lowered = plain(word.replace("’", "'").partition("'")[0] or word)
-    if lowered in _known() or (len(lowered) > 5 and lowered.endswith(_ENDINGS)):
-        return False
-    sided = len(lowered) == 4 and lowered[0] in "lr" and lowered[1:] in words("label_words")
-    return not (sided or (lowered.endswith("s") and lowered[:-1] in _known()))
-
-
-@cache
-def _known() -> frozenset[str]:
-    every = words("plain_words") | words("other_words") | words("label_words") | words("words_abroad")
-    return every - words("first_names")
+    return bool(word) and word[0].isupper() and (len(word) == 1 or not word.isupper()) and len(word) > 1

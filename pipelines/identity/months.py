@@ -9,8 +9,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator
 
-from pipelines.identity.common_words import words
-from pipelines.identity.names import plain
+from pipelines.identity.common_words import plain, words
 
 _WORD = re.compile(r"[^\W\d_](?:[^\W\d_]|[\u0300-\u036f\u0900-\u0dff\u0e00-\u0e7f])*")
 _DAY = r"(?:0?[1-9]|[12][0-9]|3[01])"
@@ -28,6 +27,8 @@ _EAST = re.compile(
     r"(?:(?:19|20)?[0-9]{2}\s?[年년]\s?)?[0-9]{1,2}\s?[月월]\s?[0-9]{1,2}\s?[日일号]|(?:19|20)[0-9]{2}\s?[年년]\s?[0-9]{1,2}\s?[月월]"
 )
 _SHORT = 4
+#: Names in full that are as short (from memory).
+_IN_FULL = frozenset({"aout", "juin", "juli", "juni", "july", "june", "luty", "maio", "mayo"})
 #: Words of English that stand beside numbers in other senses, and short forms that are words of the trade.
 _OTHER = frozenset(
     {"may", "march", "mars", "set", "out", "mar", "ago", "pro", "sub", "led", "bal", "bre", "tem", "dub"}
@@ -48,7 +49,7 @@ def dates_in_letters(text: str) -> Iterator[tuple[int, int]]:
         day = _DAY_BEFORE.search(before)
         year = _YEAR_AFTER.match(after) or (_SHORT_YEAR_AFTER.match(after) if day else None)
         later = _DAY_AND_YEAR_AFTER.match(after)
-        if len(word) <= _SHORT or word in _OTHER:
+        if (len(word) <= _SHORT and word not in _IN_FULL) or word in _OTHER:
             if (day and year) or later:
                 end = year or later
                 yield (day.start() if day else match.start()), match.end() + (end.end() if end else 0)

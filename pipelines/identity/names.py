@@ -4,16 +4,16 @@
 from __future__ import annotations
 
 import re
-import unicodedata
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 
-from pipelines.identity.common_words import words
+from pipelines.identity.common_words import plain, words
+from pipelines.identity.name_forms import is_a_case, roots_of, sounds_alike, sounds_of, written_otherwise
 
 _CAPITAL = r"[A-ZÀ-ÖØ-ÞŁŚŽŠČ][a-zà-öø-ÿąćęłńóśźżčřšžě]+(?:['’-][A-ZÀ-ÖØ-Þa-zà-öø-ÿ]{2,})*"
 _SURNAME = rf"(?:(?:van|von|de|da|di|del|der|den|la|le|el|al|bin|ter|ten|af|av|dos|dal|Mc|Mac|O['’]|D['’])[ -]?){{0,3}}{_CAPITAL}"
 _TITLE = re.compile(
-    rf"(?<![\w.])(?:Mrs|Mr|Miss|Ms|Mx|Dr|Prof|Professor|Doctor|Nurse|Sister|Sir|Madam|Herr|Frau|Fru|Hr|Monsieur|Mme|Mlle"
+    rf"(?<![\w.])(?:Mrs|Mr|Miss|Ms|Mx(?=\.? ?[A-Z][a-z]{{2}})|Dr|Prof|Professor|Doctor|Nurse|Sister|Sir|Madam|Herr|Frau|Fru|Hr|Monsieur|Mme|Mlle"
     rf"|Se[ñn]or(?:a|ita)?|Signora?|Mevrouw|Meneer)\.? ?(?:[A-Z]\. ?)*({_SURNAME}(?: {_SURNAME})?|[A-Z]{{3,}})"
 )
 _ROLE = (
@@ -46,9 +46,7 @@ _PERSON_GOES_ON = re.compile(
     r"(?:['’]s)? (?:[A-ZÀ-ÖØ-Þ][a-zß-öø-ÿ]|(?:said|says|came|ran|runs|limped|stopped|tripped|fell|asked|asks|wants|wanted"
     r"|brought|forgot|felt|feels|did|had|has|arrived|declined|preferred|complains|complained|phoned|walked|slept)\b)"
 )
-#: Letters that a name at least has before an ending, and of an ending.
-_LEAST_STEM, _MOST_ENDING = 4, 3
-_VOWELS = "aeiouyаяоеиыαηοι"
+_LEAST_HEARD = 5
 _CODES = re.compile(
     r"(?i:^(?:(?:x|n/?a|none|unknown|anonymous|anonymi[sz]ed|anon|nn|test|default|demo|no ?name|untitled|new|blank|removed"
     r"|simulated|invented|generic|not given|withheld|kept back|code|male|female|m|f|standing|running|static|walking"
@@ -72,13 +70,14 @@ class KnownNames:
     """People a laboratory or study names, so that they are found for certain. Never shown, stored or logged.
 
     parts: words of names, plain, of three letters and more; whole: what counts only as a whole, in small letters: names
-    of short words, of writings without spaces, and words run together as in a login; roots: the parts, and those that
-    end in a vowel without it, as they stand before an ending.
+    of short words, of writings without spaces, and words run together as in a login; roots: the parts as they may stand
+    before an ending; sounds: as they are written by others who hear them.
     """
 
     parts: frozenset[str] = field(default_factory=frozenset, repr=False)
     whole: frozenset[str] = field(default_factory=frozenset, repr=False)
     roots: frozenset[str] = field(default_factory=frozenset, repr=False)
+    sounds: frozenset[str] = field(default_factory=frozenset, repr=False)
 
     @classmethod
     def of(cls, lines: Iterable[str]) -> KnownNames:
@@ -87,7 +86,7 @@ class KnownNames:
         for line in lines:
             own = [w.strip(".,;") for w in re.split(r"[\s,;]+", line) if w.strip(".,;")]
             parts |= {plain(w) for word in own for w in _WORDS.findall(word) if len(plain(w)) >= 3}
-            parts |= {way for word in own for w in _WORDS.findall(word) for way in _written_otherwise(w)}
+            parts |= {way for word in own for w in _WORDS.findall(word) for way in written_otherwise(w)}
             whole |= {w.casefold() for w in own if not w.isascii() and len(w) >= 2 and not _is_latin(w)}
             if len(own) > 1:
                 first, last = own[0].casefold(), own[-1].casefold()
@@ -95,8 +94,7 @@ class KnownNames:
                 whole |= {way for way in ways if len(way) > 1 and not (way.isascii() and len(way) < 4)}
                 parts |= {plain(f"{first[0]}{last}"), plain(f"{last}{first[0]}")} if _is_latin(first + last) else set()
         parts = {p for p in parts if len(p) >= 3}
-        roots = parts | {p[:-1] for p in parts if p[-1] in _VOWELS and len(p) > _LEAST_STEM}
-        return cls(frozenset(parts), frozenset(whole), frozenset(roots))
+        return cls(frozenset(parts), frozenset(whole), roots_of(parts), sounds_of(parts))
 
     def __bool__(self) -> bool:
         return bool(self.parts or self.whole)
@@ -104,39 +102,6 @@ class KnownNames:
 
 def _is_latin(word: str) -> bool:
     return all(c < "\u0250" or "\u1e00" <= c < "\u1f00" for c in word)
-
-
-#: Letters that are no other letter with a sign on it.
-_WHOLE_LETTERS = str.maketrans(
-    {"ø": "o", "Ø": "O", "ß": "ss", "ł": "l", "Ł": "L", "đ": "d", "Đ": "D", "ı": "i", "ð": "d", "þ": "th", "æ": "ae",
-     "Æ": "Ae", "œ": "oe", "Œ": "Oe"}
-)  # fmt: skip
-#: How letters are written where there are none of them: habits of passports and mail (from memory).
-_WAYS = (
-    str.maketrans({"ä": "ae", "ö": "oe", "ü": "ue", "å": "aa", "ø": "oe", "æ": "ae"}),
-    str.maketrans({"й": "y", "ц": "ts", "у": "u", "к": "k", "е": "e", "н": "n", "г": "g", "ш": "sh", "щ": "shch", "з": "z",
-                   "х": "kh", "ъ": "", "ф": "f", "ы": "y", "в": "v", "а": "a", "п": "p", "р": "r", "о": "o", "л": "l",
-                   "д": "d", "ж": "zh", "э": "e", "я": "ya", "ч": "ch", "с": "s", "м": "m", "и": "i", "т": "t", "ь": "",
-                   "б": "b", "ю": "yu", "ё": "yo", "і": "i", "ї": "yi", "є": "ye", "ґ": "g"}),
-    str.maketrans({"α": "a", "β": "v", "γ": "g", "δ": "d", "ε": "e", "ζ": "z", "η": "i", "θ": "th", "ι": "i", "κ": "k",
-                   "λ": "l", "μ": "m", "ν": "n", "ξ": "x", "ο": "o", "π": "p", "ρ": "r", "σ": "s", "ς": "s", "τ": "t",
-                   "υ": "y", "φ": "f", "χ": "ch", "ψ": "ps", "ω": "o"}),
-)  # fmt: skip
-
-
-def _written_otherwise(word: str) -> set[str]:
-    """A word as it may stand where its letters are not at hand, plain."""
-    small = unicodedata.normalize("NFC", word.lower())
-    ways = {plain(small.translate(way)) for way in _WAYS} | {
-        plain(unicodedata.normalize("NFD", small).translate(_WAYS[2]))
-    }
-    return {way for way in ways if way.isascii() and len(way) >= 3}
-
-
-def plain(word: str) -> str:
-    """In small letters without accents, as it is compared."""
-    stripped = unicodedata.normalize("NFKD", word.translate(_WHOLE_LETTERS))
-    return "".join(c for c in stripped if not unicodedata.combining(c)).lower()
 
 
 def looks_like_a_code(text: str) -> bool:
@@ -153,22 +118,27 @@ def known_in(text: str, known: KnownNames) -> Iterator[tuple[int, int]]:
         for match in pattern.finditer(text):
             word = plain(match[0])
             own = word in known.parts and (not _ordinary(word) or _is_named(text, match))
-            if own or (match[0][0].isupper() and not _is_word(word) and _stem(word) & known.roots):
+            if own or (not _is_word(word) and match[0][0].isupper() and is_a_case(word, known.roots, capital=True)):
                 yield match.span()
 
 
-def _stem(word: str) -> set[str]:
-    """What a word with a capital may be the case of: the same with up to three letters less at its end."""
-    return {word[:end] for end in range(max(_LEAST_STEM, len(word) - _MOST_ENDING), len(word))}
+def heard_in(text: str, known: KnownNames) -> Iterator[tuple[int, int]]:
+    """Where a given name may stand, written small before an ending, or by its sound."""
+    for match in _WORDS.finditer(text) if known else ():
+        word = plain(match[0])
+        alike = is_a_case(word, known.roots, capital=False) or sounds_alike(word, known.sounds)
+        if alike and len(word) >= _LEAST_HEARD and not _is_word(word):
+            yield match.span()
 
 
 def _is_word(word: str) -> bool:
-    return any(word in words(name) for name in ("plain_words", "other_words", "label_words", "words_abroad"))
+    return any(word in words(name) for name in ("plain_words", "other_words", "label_words", "words_abroad", "english"))
 
 
 def _ordinary(word: str) -> bool:
     """Whether a word of a given name is one of the language, too: then it must be written as a name."""
-    return word in words("also_words") or (word not in words("first_names") and _is_word(word))
+    trade = any(word in words(name) for name in ("plain_words", "other_words", "label_words", "words_abroad"))
+    return word in words("also_words") or (word not in words("first_names") and trade)
 
 
 def _is_named(text: str, match: re.Match[str]) -> bool:

@@ -20,7 +20,8 @@ _TELLING = (
     "bg.egn", "be.nn", "br.cpf", "cn.ric", "cz.rc", "dk.cpr", "ee.ik", "es.dni", "es.nie", "fi.hetu", "fr.nir", "ie.pps",
     "it.codicefiscale", "kr.rrn", "lt.asmens", "mx.curp", "no.fodselsnummer", "pl.pesel", "ro.cnp", "se.personnummer",
     "tr.tckimlik", "cl.rut", "za.idnr", "in_.aadhaar", "hr.oib", "de.idnr", "ch.ssn", "gb.nhs", "nl.bsn", "us.ssn", "ca.sin",
-    "au.tfn", "pt.nif", "il.idnr", "gr.amka", "is_.kennitala", "us.itin",
+    "au.tfn", "pt.nif", "il.idnr", "gr.amka", "is_.kennitala", "us.itin", "sk.rc", "si.emso", "lv.pvn", "th.pin", "my.nric",
+    "pk.cnic", "cu.ni", "id.nik", "at.vnr", "be.bis", "mx.rfc", "fr.nif", "mu.nid",
 )  # fmt: skip
 _WORDS = (
     r"ssn|nhs|nino?|bsn|nir|dni|nie|nif|cpf|rg|ahv|avs|oib|tfn|sin|pps(?:n)?|cnp|egn|егн|инн|снилс|іпн|r\.?\s?č|rc|tc(?: kimlik)?"

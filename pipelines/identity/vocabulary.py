@@ -7,12 +7,12 @@ decided is in the books (``pipelines.depot.books.texts``); what tells of a perso
 from __future__ import annotations
 
 import re
-from collections.abc import Collection, Iterable, Sequence
+from collections.abc import Collection, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cache
 
-from pipelines.identity.common_words import words
-from pipelines.identity.names import plain
+from pipelines.identity.common_words import plain, words
+from pipelines.identity.places import Field, field_of
 from schemas.catalogue import tables_of
 from schemas.model import Layer
 from schemas.study import Study
@@ -30,11 +30,22 @@ _LONG = re.compile(r"[0-9]{7}")
 _SIDE_BY_SIDE = re.compile(r"[0-9]+(?:[^A-Za-z0-9]+[0-9]+)+\.?")
 #: But for these: a number with decimals, and a rate or range that is above the days of a month.
 _DECIMAL = re.compile(r"[0-9]{1,6}[.,][0-9]{1,6}|[0-9]{1,2}\.[0-9]{3,6}\.?")
-_RANGE = re.compile(r"([0-9]{1,5})-([0-9]{1,5})")
+_RANGE = re.compile(r"([0-9]{1,4})-([0-9]{1,4})|([0-9]{5})-([0-9]{5})")
 #: First letters of two names; two names of two letters; six numbers, as days are written in names of files.
 _INITIALS = re.compile(r"(?<![A-Za-z])[A-Z](?:\. ?| )[A-Z]\.?(?![A-Za-z0-9])")
 _SHORT_PAIR = re.compile(r"(?<![A-Za-z])([A-Z][a-z]) ([A-Z][a-z])(?![A-Za-z0-9])")
 _SIX = re.compile(r"(?<![0-9.,])([0-9]{2})([0-9]{2})([0-9]{2})(?![0-9]|[.,][0-9])")
+#: Three numbers one after the other, with words between them, of which one may be the two digits of a year.
+_NUMBERS = re.compile(r"(?<![0-9A-Za-z.,])[0-9]{1,4}(?![0-9A-Za-z]|[.,][0-9])")
+#: A year in which runners are born; 2000 is a rate more often. Behind a word for a count or before a unit it is none.
+BIRTH_YEAR = re.compile(
+    r"(?<![0-9.,-])(?:19[3-9][0-9]|200[1-9]|201[0-9])(?![0-9]|[.,-][0-9])(?!\s?(?:N|Nm|Nmm|Hz|mV|V|s|ms|mm|m|g|W)\b)"
+)
+_COUNTS = re.compile(r"(?:frames?|samples?|rows?|lines?|points?|channels?|to|from|rate|gain)\s?$", re.IGNORECASE)
+#: Numbers that begin with nought are no measurements; of many digits, or several, they are somebody's.
+_NOUGHT = re.compile(r"(?<![0-9.,])0[0-9]{3,}(?![.,]?[0-9])")
+_MOST_OF_A_NUMBER = 4
+_WHOLE = re.compile(r"(?<![0-9.,])[0-9]{5,}(?![.,]?[0-9])")
 #: A day with its month in Roman numbers.
 _ROMAN = re.compile(r"[0-9]{1,2}\s?[./-]\s?[IVX]{1,4}\s?[./-]\s?[0-9]{2,4}", re.IGNORECASE)
 #: What a code may be made of, and how many pieces of such a run are looked at.
@@ -98,6 +109,8 @@ class Vocabulary:
         return len(text) <= _MOST_LONG and self._words_fit(without(text, self.ids))
 
     def _words_fit(self, text: str) -> bool:
+        if _of_somebody(text) or any(map(_is_day_of_words, _three_numbers(text))) or _has_birth_year(text):
+            return False
         if _LONG.search(text) or _INITIALS.search(text) or any(map(_tells, _SIDE_BY_SIDE.findall(text))):
             return False
         if (
@@ -122,8 +135,46 @@ class Vocabulary:
         return lowered in self.words or (sided and lowered[1:] in self.words)
 
     def fits_as(self, text: str, place: str) -> bool:
-        """As ``fits``; in a field for a version also several numbers with points between them."""
-        return self.fits(text) or (place.upper().endswith("VERSION") and _VERSION.fullmatch(text.strip()) is not None)
+        """As ``fits``, in a field of that name.
+
+        For a version also several numbers with points between them; for words of one's own no year of birth alone and
+        no words alone that are surnames and say nothing else ("Ball"), which as labels may stand.
+        """
+        if place.upper().endswith("VERSION"):
+            return self.fits(text) or _VERSION.fullmatch(text.strip()) is not None
+        told = place != "" and field_of(place) in (Field.TOLD, Field.PERSON, Field.DESCRIBED)
+        return self.fits(text) and not (told and text.strip() not in self.ids and _may_be_called(text))
+
+
+def _may_be_called(text: str) -> bool:
+    """Whether a text is a number of somebody, or words alone that people are called and that are no remark."""
+    parts = PARTS.findall(text)
+    names = bool(parts) and all(plain(part) in words("surnames_alone") for part in parts)
+    return names or _of_somebody(text) or BIRTH_YEAR.fullmatch(text.strip()) is not None
+
+
+def _has_birth_year(text: str) -> bool:
+    return any(not _COUNTS.search(text, 0, match.start()) for match in BIRTH_YEAR.finditer(text))
+
+
+def _of_somebody(text: str) -> bool:
+    """Whether numbers in a text are written as those of telephones, records and accounts are."""
+    noughts = _NOUGHT.findall(text)
+    return len(noughts) > 1 or any(len(n) > _MOST_OF_A_NUMBER for n in noughts) or len(_WHOLE.findall(text)) > 1
+
+
+def _three_numbers(text: str) -> Iterator[tuple[str, str, str]]:
+    numbers = _NUMBERS.findall(text)
+    return zip(numbers, numbers[1:], numbers[2:], strict=False)
+
+
+def _is_day_of_words(three: tuple[str, str, str]) -> bool:
+    """Whether three numbers apart from each other are a day, each of it told with two digits or the year with four."""
+    if all(len(one) == 2 for one in three):
+        return _is_day(three)
+    years = [one for one in three if len(one) == 4 and "1930" <= one < "2050"]
+    others = [int(one) for one in three if len(one) <= 2]
+    return len(years) == 1 and len(others) == 2 and min(others) in range(1, 13) and max(others) <= _DAYS
 
 
 def _letter_fits(i: int, parts: Sequence[str], gaps: Sequence[str]) -> bool:
@@ -171,7 +222,8 @@ def _is_day(six: tuple[str, str, str]) -> bool:
 def _tells(numbers: str) -> bool:
     """Whether numbers without a word between them may be a date or somebody's number."""
     span = _RANGE.fullmatch(numbers)
-    above = span is not None and max(int(span[1]), int(span[2])) > _DAYS and int(span[1]) < int(span[2])
+    low, high = (int(n) for n in span.groups() if n) if span else (0, 0)
+    above = low < high and high > _DAYS
     return not (above or _DECIMAL.fullmatch(numbers))
 
 

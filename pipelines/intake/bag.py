@@ -69,9 +69,9 @@ def receive(
     table_problems: list[Problem] = []
     torn: tuple[ConsentEvent, ...] = ()
     if readable := payload.is_dir() and not payload.is_symlink():
-        tables, table_problems = read_tables(payload)
+        tables, table_problems, consents = read_tables(payload)
         table_problems += descriptor_problems(payload)
-        torn = torn_consents(payload)
+        torn = torn_consents(consents)
     number = info.get(NUMBER, "")
     received = Received(
         arrived_as=path.name,

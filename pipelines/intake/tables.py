@@ -6,7 +6,7 @@ import csv
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 from pipelines.intake.csv_records import CsvRecord, Role, records
 from pipelines.intake.spreadsheet import (
@@ -33,8 +33,19 @@ MOST_COLUMNS = 500
 MOST_RAGGED_SHOWN = 20
 
 
-def read_tables(payload_dir: Path) -> tuple[dict[str, pd.DataFrame], list[Problem]]:
-    """Every delivery table, typed, with the columns of its definition; and what could not be taken as it was.
+class Tables(NamedTuple):
+    """The delivery tables of a payload by name, typed, with the columns of their definitions, and what is wrong.
+
+    consents: the bytes of consents.csv as they were read, for what its rows do not hold; empty if there are none.
+    """
+
+    frames: dict[str, pd.DataFrame]
+    problems: list[Problem]
+    consents: bytes
+
+
+def read_tables(payload_dir: Path) -> Tables:
+    """Every delivery table, and what could not be taken as it was.
 
     A table that is missing or cannot be read is an empty frame. Problems are of the kinds "table" (file or rows),
     "column", "cell" and "key". Never raises on what a lab wrote.
@@ -44,15 +55,18 @@ def read_tables(payload_dir: Path) -> tuple[dict[str, pd.DataFrame], list[Proble
 
     tables: dict[str, pd.DataFrame] = {}
     problems: list[Problem] = []
+    consents = b""
     for table in tables_of(Layer.DELIVERY):
-        frame, own = _read(payload_dir, table)
+        data, frame, own = _read(payload_dir, table)
         problems += own
+        if table is SENT_CONSENTS:
+            consents = data
         if frame is None:
             tables[table.name] = empty_frame(table)
         else:
             tables[table.name], shape = shape_problems(table, frame, str(table.file_name))
             problems += shape
-    return tables, problems
+    return Tables(tables, problems, consents)
 
 
 def no_tables() -> dict[str, pd.DataFrame]:
@@ -62,28 +76,40 @@ def no_tables() -> dict[str, pd.DataFrame]:
     return {table.name: empty_frame(table) for table in tables_of(Layer.DELIVERY)}
 
 
-def _read(payload_dir: Path, table: Table) -> tuple[pd.DataFrame | None, list[Problem]]:
-    """The cells of a table's file as strings, the index being the line; None if there is no readable file."""
+def _read(payload_dir: Path, table: Table) -> tuple[bytes, pd.DataFrame | None, list[Problem]]:
+    """The bytes of a table's file, and its cells as strings, the index being the line; None if it cannot be read."""
     name = str(table.file_name)
     path = payload_dir / name
     if not path.exists() and not path.is_symlink():
         missing = Problem("table", f"{name} is missing", f"a table with one row for {table.one_row_is}", name)
-        return None, [] if table.optional else [missing]
-    text, problem = text_of_table(path, name)
+        return b"", None, [] if table.optional else [missing]
+    data, problem = _bytes_of(path, name)
+    text = None
+    if problem is None:
+        text, problem = _text_of(data, name)
     if text is None:
-        return None, [problem] if problem else []
-    return _cells(text, name, table)
+        return data, None, [problem] if problem else []
+    return data, *_cells(text, name, table)
 
 
 def text_of_table(path: Path, name: str) -> tuple[str | None, Problem | None]:
     """The text of a table's file without the mark of its encoding, or why there is none. Never raises."""
+    data, problem = _bytes_of(path, name)
+    return (None, problem) if problem else _text_of(data, name)
+
+
+def _bytes_of(path: Path, name: str) -> tuple[bytes, Problem | None]:
+    """The bytes of a file, no more than one above the limit; empty with the reason why it cannot be read."""
     if path.is_symlink() or not path.is_file():
-        return None, Problem("table", f"{name} is not a plain file", "a CSV file", name)
+        return b"", Problem("table", f"{name} is not a plain file", "a CSV file", name)
     try:
         with path.open("rb") as stream:
-            data = stream.read(MOST_BYTES + 1)
+            return stream.read(MOST_BYTES + 1), None
     except OSError as error:
-        return None, Problem("table", f"{name} cannot be read ({error.strerror})", "a readable CSV file", name)
+        return b"", Problem("table", f"{name} cannot be read ({error.strerror})", "a readable CSV file", name)
+
+
+def _text_of(data: bytes, name: str) -> tuple[str | None, Problem | None]:
     if len(data) > MOST_BYTES:
         seen = f"{name} is larger than {MOST_BYTES >> 20} MiB"
         return None, Problem("table", seen, f"at most {MOST_BYTES >> 20} MiB", name)

@@ -9,14 +9,11 @@ from __future__ import annotations
 import csv
 import re
 from collections.abc import Iterator
-from pathlib import Path
 
 from pipelines.intake.csv_records import Role, records
 from pipelines.intake.spreadsheet import not_a_csv, other_separator
-from pipelines.intake.tables import MOST_BYTES
 from schemas import codes
 from schemas.consent_history import GIVEN, NOT_UNDERSTOOD, says_withdrawn, spelled
-from schemas.delivery import SENT_CONSENTS
 from schemas.received import ConsentEvent
 
 _PART = re.compile(r"[,;\t|]")
@@ -26,17 +23,13 @@ _WORDS = frozenset(spelled(code.value) for code in (*codes.CONSENT_EVENT, *codes
 _MOST_LINES, _MOST_TOKENS, _LONGEST = 200_000, 40, 64
 
 
-def torn_consents(payload_dir: Path) -> tuple[ConsentEvent, ...]:
+def torn_consents(data: bytes) -> tuple[ConsentEvent, ...]:
     """Events that were not understood, of every scope and day, of whoever a line names that is no row of the table.
 
-    A line that plainly gives consent and tells no withdrawal takes nothing away. Never raises on what a lab wrote.
+    data: of consents.csv. A line that plainly gives consent and tells no withdrawal takes nothing away. Never raises on
+    what a lab wrote.
     """
-    path = payload_dir / str(SENT_CONSENTS.file_name)
-    if path.is_symlink() or not path.is_file():
-        return ()
-    with path.open("rb") as stream:
-        data = stream.read(MOST_BYTES)
-    if not_a_csv(data):
+    if not data or not_a_csv(data):
         return ()
     try:
         text, whole = data.decode("utf-8-sig"), True

@@ -39,6 +39,8 @@ from schemas.reading import Identifying
 from schemas.received import Received, plain_rows
 
 _RECORDINGS = (".c3d", ".edf")
+#: Hundreds of files are not read for a delivery of which nothing can be used.
+_NOT_LOOKED = "The recordings were not looked into. Mend what stops the delivery, and check it again."
 
 
 @dataclass(frozen=True)
@@ -160,14 +162,18 @@ def _checked(desk: Desk, bag: Path, site: str, asked: _Asked) -> LabChecked:
     asked.progress.say("opening it: files, checksums, tables")
     with asked.progress.delivery("trials") as tell:
         record = take_in(desk, Arrival(site, bag.name, bag), tell).record
-    asked.progress.say("looking for texts that may identify a person")
+    stopped = record.status == "stopped"
+    inside = not stopped or asked.out is not None
+    if inside:
+        asked.progress.say("looking for texts that may identify a person")
     with desk.depot.working("look") as work:
         received, payload = open_delivery(desk.isolated, bag, site, work, desk.study.study, asked.known)
         files = _recordings(payload, asked.known)
-        told = _identifying(desk, received, files)
+        told = _identifying(desk, received, files if inside else [])
         lines = [
             *_summary(desk, record),
             *places_told(told),
+            *([_NOT_LOOKED] if files and not inside else []),
             *_held(desk, record),
             *told_empty(desk.study.study, received.site),
         ]
@@ -181,7 +187,7 @@ def _checked(desk: Desk, bag: Path, site: str, asked: _Asked) -> LabChecked:
             lines += scrubbed(done, asked.out, asked.is_folder)
     summary = Summary(desk.depot, [Done(record, "new")])
     weights = {f["weight"] for f in _findings(desk, record)}
-    faulty = bool(record.status == "stopped" or told or differences or weights - {"notes"})
+    faulty = bool(stopped or told or differences or weights - {"notes"})
     if asked.report is not None:
         lines.append(f"Report: {_reported(desk, asked, told, differences[1:], not faulty)}")
     return LabChecked("\n".join(lines), 3 if summary.crashed() else int(faulty))

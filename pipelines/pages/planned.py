@@ -10,7 +10,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from pipelines.pages.words import counted, joined, short_unit, signed, time_words
+from pipelines.pages.words import counted, outcome_words, short_unit, signed, time_words
 from schemas.compared import OF_ENERGY, SOURCES
 from schemas.outcomes_study import ENERGY_BOUTS
 
@@ -40,6 +40,11 @@ class Answer:
 
     row: Row
     doubts: tuple[Row, ...]
+
+    @property
+    def title(self) -> str:
+        """The outcome, or the quantity of a curve, in words."""
+        return outcome_words(self.row.get("outcome") or self.row["quantity"])
 
     @property
     def words(self) -> str:
@@ -78,38 +83,50 @@ class Answer:
             return f"no answer: {row['reason_null']}"
         if row["against_smallest_effect"] is None:
             return "no smallest effect is set"
-        return f"{_AGAINST[row['against_smallest_effect']]} ({row['smallest_effect_value']:g})"
+        smallest = f"{row['smallest_effect_value']:g}{'' if self.unit == '°' else ' '}{self.unit}"
+        return f"{_AGAINST[row['against_smallest_effect']]} ({smallest.strip()})"
 
     @property
     def made_of(self) -> str:
-        """By which model, allowing for what, and of whom."""
+        """Of whom, and by which model, in a line."""
         row = self.row
         model = "mixed model" if row["pooling_method"] == "one_stage_mixed_model" else "random effects"
-        parts = [f"{model}, allowing for {row['covariates'].replace(', ', ' and ').replace('none', 'nothing')}"]
-        parts.append(f"{counted(row['runner_count'], 'runner')} at {counted(row['site_count'], 'site')}")
-        if row["reason_simpler"]:
-            parts.append(row["reason_simpler"])
+        allowed = "" if row["covariates"] == "none" else f" allowing for {row['covariates'].replace(', ', ' and ')}"
+        return f"{counted(row['runner_count'], 'runner')} at {counted(row['site_count'], 'site')}, {model}{allowed}"
+
+    @property
+    def limits(self) -> list[str]:
+        """What had to be left out, and who lacks what."""
+        row = self.row
+        found = row["reason_simpler"].split("; ") if row["reason_simpler"] else []
         lost = (row["measured_count"] or 0) - (row["runner_count"] or 0)
         if lost > 0 and row["runner_count"]:
-            parts.append(f"{row['measured_count']} were measured, the others lack a value or a covariate")
+            found.append(f"{row['measured_count']} were measured, the others lack a value or a covariate")
         if row["excluded_trial_count"]:
-            parts.append(f"{counted(row['excluded_trial_count'], 'trial')} left out by the plan")
-        return "; ".join(parts)
+            found.append(f"{counted(row['excluded_trial_count'], 'trial')} left out by the plan")
+        return list(dict.fromkeys(found))
 
     @property
     def doubted(self) -> str:
-        """What came of doubting it."""
-        told = [row for row in self.doubts if row["estimate_value"] is not None]
+        """What came of doubting it, in a line."""
+        told = self._told
         if not self.doubts:
-            return "the plan asks for no other analysis"
-        if not told or self.row["estimate_value"] is None:
+            return "no other analysis is planned"
+        if not told:
             return f"none of {counted(len(self.doubts), 'other analysis', 'other analyses')} has an answer"
         ends = [signed(pick(row["estimate_value"] for row in told), self.digits) for pick in (min, max)]
-        text = f"{counted(len(told), 'other analysis', 'other analyses')}: {ends[0]} to {ends[1]}"
-        other = [_variant(row) for row in told if _said(row) != _said(self.row)]
-        text += f"; otherwise {joined(other)}" if other else "; all say the same"
-        none = len(self.doubts) - len(told)
-        return text + (f"; {none} without an answer" if none else "")
+        others = len(self.otherwise)
+        said = f"{others} {'says' if others == 1 else 'say'} otherwise" if others else "all say the same"
+        return f"{len(told)} of {len(self.doubts)} answer: {ends[0]} to {ends[1]}; {said}"
+
+    @property
+    def otherwise(self) -> list[str]:
+        """The ways of doubting that say something else than the analysis as planned."""
+        return [_variant(row) for row in self._told if _said(row) != _said(self.row)]
+
+    @property
+    def _told(self) -> list[Row]:
+        return [row for row in self.doubts if row["estimate_value"] is not None]
 
 
 def _said(row: Row) -> str | None:

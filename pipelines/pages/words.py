@@ -6,6 +6,7 @@ import re
 from functools import cache
 
 from schemas.convert.words import unit_words
+from schemas.model import SUFFIX_UNITS
 
 #: Sign and word always stand together, so that colour is never needed to tell them apart.
 SIGNS = {
@@ -21,7 +22,7 @@ SIGNS = {
 }
 STATUS_WORDS = {"taken_in": "taken in", "stopped": "stopped", "repeat": "repeat, not used again"}
 WEIGHT_WORDS = {"stops": "stops the delivery", "returns": "must be mended", "notes": "for your notice"}
-_SHORT_UNITS = {"deg": "°", "{BW}": "body weights", "J/(kg.m)": "J/(kg·m)"}
+_SHORT_UNITS = {"deg": "°", "{BW}": "body weights", "{BW}/s": "BW/s", "{BW}.s": "BW·s", "J/(kg.m)": "J/(kg·m)"}
 
 
 def short_unit(code: str | None) -> str:
@@ -68,6 +69,15 @@ def signal_words(signal: str) -> tuple[str, str]:
 
 def _landmark(role: str) -> str:
     return role.replace("_", " ")
+
+
+def outcome_words(name: str) -> str:
+    """An outcome's name as people say it, without its unit: "Contact time", "Soleus, left: onset before contact"."""
+    *apart, column = name.split("/")
+    fitting = [suffix for suffix in SUFFIX_UNITS if column.endswith(suffix) and suffix != column]
+    bare = column.removesuffix(max(fitting, key=len)) if fitting else column
+    words = ": ".join([", ".join(apart), bare] if apart else [bare]).replace("_", " ")
+    return words[:1].upper() + words[1:]
 
 
 def joined(words: list[str]) -> str:

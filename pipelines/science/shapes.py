@@ -24,12 +24,12 @@ from numpy.typing import NDArray
 from pipelines.science.events.from_force import SIDES
 from pipelines.science.signals.filters import low_pass
 from schemas.processing import Processing
-from schemas.trial import RIGHT, UP, FloatArray, Trial
+from schemas.trial import UP, FloatArray, Trial
 
 #: Parts of a stride, each the mean of its samples; paths are those of heel and front of both feet, three axes each.
 POINTS, SERIES = 12, 12
-#: Strides nearer than this part of the foot's length are one: about 0.9 mm. See above.
-ALIKE = 0.005
+#: Strides nearer than this part of the foot's length are one: about 0.8 mm. See above.
+ALIKE = 0.0043
 #: So many in a row, or all if there are fewer, make two recordings one.
 IN_A_ROW = 3
 #: The same of steps, about 0.4 mm: half as long, they are more alike, and 2 mm of noise hides a copy.
@@ -41,12 +41,11 @@ _SHORTEST_S, _LONGEST_S = 0.4, 1.3
 _SHORTEST_STEP_S, _LONGEST_STEP_S = 0.2, 0.65
 _KNOWN_FRACTION = 0.9
 #: Cells are so wide, and shapes so near to their edge are looked for beyond it; in foot lengths. Own choices.
-_CELL, _EDGE = 0.05, 0.008
+_CELL, _EDGE = 0.12, 0.03
 _THOUSANDTH = 1000.0
 _UNKNOWN = -32768
 #: Between the heels of a step in its marker.
 STEP = "/"
-_SIZED = [3 * marker + axis for axis in (UP, RIGHT) for marker in range(SERIES // 3)]
 
 
 @dataclass(frozen=True, eq=False)
@@ -61,7 +60,7 @@ class Shape:
 
     @cached_property
     def cell(self) -> str:
-        """Where it is looked for: the spread of each height and sideways path, coarsely."""
+        """Where it is looked for: the spread of each marker's path and of its height, coarsely."""
         return next(self._cells(0.0))
 
     @cached_property
@@ -70,8 +69,9 @@ class Shape:
         return frozenset(self._cells(_EDGE))
 
     def _cells(self, edge: float) -> Iterator[str]:
-        known = np.isfinite(self.points).all(axis=1)
-        sizes = np.where(known, self.points.std(axis=1), -1.0)[_SIZED]
+        squares = self.points.reshape(-1, 3, POINTS).var(axis=2)
+        sizes = np.sqrt(np.concatenate([squares.sum(axis=1), squares[:, UP]]))
+        sizes = np.where(np.isfinite(sizes), sizes, -1.0)
         return cells_of(self.marker, sizes.tolist(), _CELL, edge)
 
 
@@ -131,22 +131,31 @@ def _steps(tops: Mapping[str, Sequence[float]], rate_hz: float) -> list[_Span]:
 
 
 def apart(one: FloatArray, other: FloatArray) -> float:
-    """Root mean square distance of two strides' points in foot lengths, scaled and with either end moved a little.
+    """Root mean square distance of two strides' points in foot lengths, scaled, turned, either end moved a little.
 
-    Moving and stretching a little adds multiples of the slope and of time times slope, so a linear fit finds them.
-    Infinite where they have too few paths in common.
+    Turning a little adds multiples of what lies across, moving and stretching a little multiples of the slope and of
+    time times slope, so a linear fit finds them. Infinite where they have too few paths in common.
     """
-    both = np.isfinite(one).all(axis=1) & np.isfinite(other).all(axis=1)
+    both = np.asarray(np.isfinite(one).all(axis=1) & np.isfinite(other).all(axis=1))
     if both.sum() < _FEWEST_SERIES:
         return float("inf")
     a, b = one[both], other[both]
     slope = np.gradient(a, axis=1)
-    parts = np.stack([a, slope, np.linspace(-1.0, 1.0, POINTS) * slope])
-    parts = (parts - parts.mean(axis=2, keepdims=True)).reshape(3, -1)
+    parts = np.stack([a, *_turned(one, both), slope, np.linspace(-1.0, 1.0, POINTS) * slope])
+    parts = (parts - parts.mean(axis=2, keepdims=True)).reshape(len(parts), -1)
     wanted = (b - b.mean(axis=1, keepdims=True)).ravel()
     factors, *_ = np.linalg.lstsq(parts.T, wanted, rcond=None)
     left = (wanted - factors @ parts).reshape(b.shape)[:, 1:-1]  # at its ends the slope is one-sided
     return float(np.sqrt(np.mean(left**2)))
+
+
+def _turned(points: FloatArray, both: NDArray[np.bool_]) -> Iterator[FloatArray]:
+    """What small turns about each axis add to the paths ``both``; a marker's three paths are known together."""
+    markers = points.reshape(-1, 3, POINTS)
+    for one, other in ((0, 1), (0, 2), (1, 2)):
+        added = np.zeros_like(markers)
+        added[:, one], added[:, other] = markers[:, other], -markers[:, one]
+        yield added.reshape(points.shape)[both]
 
 
 def are_one(one: Sequence[Shape], other: Sequence[Shape]) -> bool:

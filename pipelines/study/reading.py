@@ -158,6 +158,7 @@ _EXPECTATIONS = {
     "less_than_equal": "{le} or less",
     "literal_error": "{expected}",
     "string_too_short": "a text that is not empty",
+    "too_short": "a list of {min_length} or more",
     "date_type": _A_DATE,
     "date_parsing": _A_DATE,
     "date_from_datetime_parsing": _A_DATE,
@@ -177,7 +178,8 @@ def _in_plain_words(error: dict[str, Any], model: type[BaseModel]) -> Fault:
         return Fault(place, "is not a setting", _nearest(loc, model))
     if kind == "value_error":
         return Fault(place, "does not fit together", str(context.get("error", error["msg"])))
-    expected = _EXPECTATIONS[kind].format(**context) if kind in _EXPECTATIONS else error["msg"].lower()
+    values = {name: f"{value:g}" if isinstance(value, float) else value for name, value in context.items()}
+    expected = _EXPECTATIONS[kind].format(**values) if kind in _EXPECTATIONS else error["msg"].lower()
     return Fault(place, f"is {shown(error['input'])}", expected)
 
 

@@ -13,6 +13,7 @@ from hypothesis import strategies as st
 
 from pipelines import logs
 from pipelines.errors import Unusable
+from tests.command_line import program
 
 LOG = logging.getLogger("pipelines.judging.anything")
 
@@ -85,6 +86,13 @@ def test_verbose_shows_the_same_on_standard_error_and_a_laboratory_keeps_no_file
     assert list(tmp_path.iterdir()) == []
     LOG.warning("Nobody listens any more.")
     assert "Nobody listens" not in capsys.readouterr().err
+
+
+def test_a_command_without_a_log_shows_what_cannot_be_used_in_one_sentence_and_no_traceback(tmp_path: Path) -> None:
+    asked = program("check", tmp_path, "--site", "brack", "--study", tmp_path / "none.yaml")
+    assert asked.returncode == 2
+    assert asked.stderr.startswith(f"{tmp_path / 'none.yaml'}: There is no such file.")
+    assert len(asked.stderr.splitlines()) == 1
 
 
 def test_a_mistaken_path_makes_no_folder_and_what_came_before_a_new_depot_is_not_lost(tmp_path: Path) -> None:

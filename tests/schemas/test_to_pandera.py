@@ -101,7 +101,7 @@ def planted(draw) -> tuple[Table, pd.DataFrame, set[tuple[str, str | None]]]:
     return table, pd.DataFrame(rows, columns=list(table.column_names), dtype=object), expected
 
 
-@tries(150)
+@tries(75)
 @given(planted())
 def test_exactly_the_planted_cells_are_problems_and_become_null(case):
     table, frame, expected = case

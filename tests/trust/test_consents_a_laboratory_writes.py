@@ -12,7 +12,7 @@ from pipelines.assets.run import run
 from pipelines.depot.search_bytes import files_with
 from pipelines.depot.storage import Depot
 from schemas.delivery import SENT_CONSENTS, SENT_PARTICIPANTS, SENT_SESSIONS
-from tests.delivery_builders import STUDY, a_delivery, leaving, planned, raw_files, tables, trial_id
+from tests.delivery_builders import STUDY, a_delivery, leaving, planned, raw_files, tables, take_in_only, trial_id
 
 RUNNER, SILENT = "FS-01", "FS-02"
 GIVEN = consent_rows(planned(RUNNER, "standing")[0].session.runner)
@@ -24,7 +24,7 @@ def taken_in(folder: Path, consents: list[dict[str, Any]], trial: str = "standin
     replaced = {"consents.csv": csv_bytes(SENT_CONSENTS, consents)} | {f"{n}.csv": data for n, data in files.items()}
     a_delivery(folder / "inbox", names=(trial,), replace_files=replaced)
     depot = Depot(folder / "depot")
-    run(STUDY, folder / "inbox", depot.root, "tester", workers=1)
+    take_in_only(folder / "inbox", depot.root)
     return depot
 
 
@@ -110,6 +110,7 @@ def test_of_a_runner_without_consent_findings_tell_no_value(tmp_path: Path) -> N
         participants=csv_bytes(SENT_PARTICIPANTS, people),
         sessions=csv_bytes(SENT_SESSIONS, [first.row(), session]),
     )
+    run(STUDY, tmp_path / "inbox", depot.root, "tester", workers=1)
     assert standings(depot) == ["accepted"]
     values = ("2.2137", "2.21", "191.37", "191.4", "0.41", "31.4", "31.37")
     assert named_in_the_open(depot, SILENT, "S-silent", *values) == []

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import shutil
 import stat
 from pathlib import Path
 
@@ -23,15 +24,22 @@ REMARK = "wind blew through the open door, redone"
 NOTE = "\u0431\u0435\u0433\u0443\u043d \u0443\u0441\u0442\u0430\u043b"  # in another writing: the runner was tired
 
 
-@pytest.fixture
-def depot(tmp_path: Path) -> Path:
+@pytest.fixture(scope="module")
+def taken_in(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A delivery with two harmless texts that no closed vocabulary has: a comment, and a note inside a recording."""
+    place = tmp_path_factory.mktemp("texts")
     path, content = c3d_saying(NOTE)
-    bag = a_delivery(tmp_path / "inbox", replace_files={path: content})
+    bag = a_delivery(place / "inbox", replace_files={path: content})
     with_cell(bag, "trials.csv", "comment", REMARK, row=1)
     rebagged(bag)
-    told = run(STUDY, tmp_path / "inbox", tmp_path / "depot").text()
+    told = run(STUDY, place / "inbox", place / "depot").text()
     assert "Held for a look: 2 texts" in told
+    return place
+
+
+@pytest.fixture
+def depot(taken_in: Path, tmp_path: Path) -> Path:
+    shutil.copytree(taken_in, tmp_path, dirs_exist_ok=True)
     return tmp_path / "depot"
 
 

@@ -203,7 +203,7 @@ def test_a_withdrawal_that_the_books_lost_is_refused_and_one_that_only_the_regis
 
 
 def test_killed_at_a_random_moment_nothing_is_left_after_the_next_command() -> None:
-    _, bad = kills(2)
+    _, bad = kills(1)
     assert bad == []
 
 

@@ -139,7 +139,7 @@ def _write_tables(payload: Path, gathered: Gathered, known: KnownNames) -> None:
     for name, source in gathered.files.items():
         if name.endswith(".csv") and "/" not in name:
             shutil.copyfile(source, payload / name)
-    _, problems = read_tables(payload)
+    problems = read_tables(payload).problems
     missing = "is missing"  # said by gathering already, with what the table is
     told = [p for p in problems if p.kind in ("table", "column") and not (p.kind == "table" and missing in p.seen)]
     faults = [*gathered.faults, *(_sentence(p) for p in told)]

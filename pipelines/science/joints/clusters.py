@@ -107,9 +107,7 @@ def beyond_its_segment(trial: Trial, posture: Posture, cluster: str) -> float:
 
     0 where it lies between them, or carries landmarks nearer together than ``LEAST_SEGMENT_M``, which are no two ends.
     """
-    carried = [posture.markers[role] for role, by in trial.carried.items() if by == cluster and role in posture.markers]
-    own = [place for name, place in posture.markers.items() if name.rpartition(".")[0] == cluster]
-    ends, middle = np.array(carried), np.mean(own, axis=0) if own else np.full(3, np.nan)
+    ends, middle = _standing(trial, posture, cluster)
     if len(ends) < 2 or not np.isfinite(ends).all() or not np.isfinite(middle).all():
         return 0.0
     apart = np.linalg.norm(ends[:, None] - ends[None], axis=2)
@@ -119,3 +117,30 @@ def beyond_its_segment(trial: Trial, posture: Posture, cluster: str) -> float:
         return 0.0
     along = float((middle - ends[i]) @ (ends[j] - ends[i])) / length
     return 1000 * max(0.0, -along, along - length)
+
+
+def nearer_the_other_leg(trial: Trial, posture: Posture, cluster: str) -> bool:
+    """Whether a cluster's middle lies nearer to the other leg's landmarks than to those it carries, while standing.
+
+    False where it carries none of a leg, or the other leg's are not in the posture.
+    """
+    _, middle = _standing(trial, posture, cluster)
+    nearer_m = 0.0
+    for role in (one for one, by in trial.carried.items() if by == cluster):
+        places = [posture.markers.get(one) for one in (role, _other_side(role))]
+        own, other = (np.full(3, np.nan) if place is None else place for place in places)
+        by = float(np.linalg.norm(middle - own) - np.linalg.norm(middle - other))
+        nearer_m += by if np.isfinite(by) else 0.0
+    return nearer_m > 0
+
+
+def _other_side(role: str) -> str:
+    bare, _, side = role.rpartition("_")
+    return f"{bare}_{'right' if side == 'left' else 'left'}"
+
+
+def _standing(trial: Trial, posture: Posture, cluster: str) -> tuple[FloatArray, FloatArray]:
+    """(k, 3) m the landmarks that a cluster carries, and (3,) m the middle of its markers, in the posture."""
+    carried = [posture.markers[role] for role, by in trial.carried.items() if by == cluster and role in posture.markers]
+    own = [place for name, place in posture.markers.items() if name.rpartition(".")[0] == cluster]
+    return np.array(carried), np.mean(own, axis=0) if own else np.full(3, np.nan)

@@ -101,6 +101,14 @@ def test_a_speed_of_a_trial_is_looked_at_like_that_of_a_session(column: str) -> 
     assert (finding.trial_id, finding.place) == ("T1", f"trial_id T1, column {column}")
 
 
+def test_a_belt_speed_on_a_runway_goes_back() -> None:
+    trials = [a_row("T1", **{"session_id": "S1", "belt_speed_m_per_s": 3.0})]
+    told = a_delivery(sent_sessions=[a_session(surface="runway")], sent_trials=trials)
+    (finding,) = run("set_speed_is_a_running_speed", of_delivery(told)).findings
+    assert (str(finding.weight), finding.trial_id) == ("returns", "T1")
+    assert "its session, S1, was on a runway, which has no belt" in finding.seen
+
+
 def test_kilometres_an_hour_are_turned_into_metres_a_second() -> None:
     findings = run("set_speed_is_a_running_speed", only(set_speed_m_per_s=9.0)).findings
     assert "it would be 2.50 m/s" in findings[0].seen

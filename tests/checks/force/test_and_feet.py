@@ -66,8 +66,8 @@ KINDS = pytest.mark.parametrize("kind", [{}, RUNWAY], ids=["treadmill", "runway"
 
 
 @KINDS
-@pytest.mark.parametrize(("off_m", "expected"), [(0.05, "pass"), (-0.05, "pass"), (0.08, "found"), (-0.08, "found")])
-def test_the_centre_of_pressure_may_lie_six_centimetres_beside_the_foots_axis(off_m, expected, kind) -> None:
+@pytest.mark.parametrize(("off_m", "expected"), [(0.04, "pass"), (-0.04, "pass"), (0.055, "found"), (-0.055, "found")])
+def test_the_centre_of_pressure_may_lie_four_centimetres_beside_the_foots_axis(off_m, expected, kind) -> None:
     trial = with_plates(noisy(a_trial(**kind)), lambda plate: pushed_to(plate, right_m=off_m))
     assert status("centre_of_pressure_lies_under_the_foot", of_trial(trial)) == expected
 
@@ -198,9 +198,9 @@ def test_the_finding_says_which_comes_first() -> None:
     assert "50 ms later than the markers" in early.seen
 
 
-@pytest.mark.parametrize(("lag_ms", "expected"), [(8, "pass"), (-8, "pass"), (11, "found"), (-20, "found")])
-def test_the_pelvis_tells_a_delay_of_little_more_than_a_frame(lag_ms: float, expected: str) -> None:
-    trial = moved_by_its_force(lag_ms / 1000)  # 200 frames/s: 5 ms, and 4 ms for the method
+@pytest.mark.parametrize(("lag_ms", "expected"), [(4, "pass"), (-4, "pass"), (8, "found"), (-20, "found")])
+def test_the_pelvis_tells_a_delay_of_more_than_a_frame(lag_ms: float, expected: str) -> None:
+    trial = moved_by_its_force(lag_ms / 1000)  # 200 frames/s: 5 ms, more than twice the 2 ms of the method
     assert status("force_and_markers_share_one_clock", of_trial(trial)) == expected
 
 

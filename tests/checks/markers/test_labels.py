@@ -225,3 +225,31 @@ def test_a_cluster_of_the_next_segment_cannot_carry_both_ends_of_this_one(below_
     assert status(LENGTHS, context) == expected
     for finding in run(LENGTHS, context).findings:
         assert "beyond both ends of the segment" in finding.seen
+
+
+@pytest.mark.parametrize(("side", "expected"), [("right", "pass"), ("left", "found")])
+def test_a_cluster_of_the_other_leg_sends_to_the_profile(side: str, expected: str) -> None:
+    runner = a_runner()
+    misfits = {"shank_right": np.zeros(len(next(iter(runner.markers.values()))))}
+    carried = replace(runner, carried={KNEE: "shank_right"}, misfits_m=misfits)
+    posture = stood(carried).posture
+    assert posture is not None
+    middle = posture.markers[KNEE.replace("right", side)]
+    own = {f"shank_right.{n}": middle for n in (1, 2, 3)}
+    context = of_trial(carried, posture=replace(posture, markers={**posture.markers, **own}))
+    assert status(LENGTHS, context) == expected
+    for finding in run(LENGTHS, context).findings:
+        assert "nearer to the same landmarks of the other leg" in finding.seen
+        assert "Correct the profile" in finding.remedy
+
+
+@pytest.mark.parametrize(("times", "expected"), [(1.05, "found"), (0.95, "found"), (1.03, "pass"), (0.98, "pass")])
+def test_a_running_trial_of_another_scale_than_the_standing_one_is_told_once(times: float, expected: str) -> None:
+    trial = a_runner()
+    larger = replace(trial, markers={name: times * path for name, path in trial.markers.items()})
+    context = of_trial(larger, posture=stood(trial).posture)
+    assert status(LENGTHS, context) == expected
+    for finding in run(LENGTHS, context).findings:
+        assert finding.place == "all markers"
+        told = float(finding.seen.partition("together are ")[2].partition(" %")[0])
+        assert told == pytest.approx(100 * (times - 1), abs=0.5)  # markers shake a little

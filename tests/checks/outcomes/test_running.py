@@ -126,13 +126,25 @@ def test_a_push_on_a_runway_shows_unless_the_runner_gains_its_speed() -> None:
     assert status(check, of_trial(gaining(trial, 40 * 2 * 0.25 / 70 / 0.7))) == "found"
 
 
-@pytest.mark.parametrize(("surface", "told", "weight"), [
-    ("treadmill", 3.5, "notes"), ("treadmill", 10.8, "returns"), ("runway", 10.8, "returns"), ("runway", 3.6, "notes"),
+@pytest.mark.parametrize(("surface", "told", "weight", "unit"), [
+    ("treadmill", 3.25, "notes", ""), ("treadmill", 3.5, "returns", ""), ("treadmill", 10.8, "returns", "read as km/h the table's number would be 3.00 m/s"),
+    ("treadmill", 6.71, "returns", "read as miles per hour the table's number would be 3.00 m/s"), ("runway", 10.8, "returns", "read as km/h the table's number would be 3.00 m/s"),
+    ("runway", 3.6, "returns", ""),
 ])  # fmt: skip
-def test_a_speed_of_another_unit_goes_back(surface: str, told: float, weight: str) -> None:
+def test_a_speed_that_was_not_run_goes_back_and_says_of_which_unit_it_is(
+    surface: str, told: float, weight: str, unit: str
+) -> None:
     trial = replace(a_trial(surface=surface, footfalls=4, speed=3.0), set_speed_m_per_s=told)
     (finding,) = run("speed_keeps_to_the_protocol", of_trial(trial)).findings
     assert str(finding.weight) == weight
+    assert unit in finding.seen
+    assert ("read as" in finding.seen) == bool(unit)
+
+
+def test_a_set_speed_is_held_against_the_feet_although_the_belt_was_measured() -> None:
+    trial = replace(a_trial(speed=3.0), set_speed_m_per_s=3.5, belt_speed_m_per_s=3.0)
+    (finding,) = run("speed_keeps_to_the_protocol", of_trial(trial)).findings
+    assert "3.50 m/s, the set speed" in finding.expected
 
 
 def test_impulses_of_a_pass_without_a_whole_stride_say_nothing() -> None:

@@ -93,8 +93,13 @@ def test_a_landmark_that_a_cluster_carries_is_missed_only_where_its_standing_tri
     profile["clusters"] = {"shank_left": {"labels": ["a", "b", "c"], "carries": [role]}}
     own = SiteProfile.model_validate(profile)
     study = study.model_copy(update={"sites": {"mill": study.sites["mill"].model_copy(update={"profile": own})}})
-    trial = without(a_trial(), role)
+    worn = {f"shank_left.{n}": a_trial().markers[role] + n / 100 for n in (1, 2, 3)}
+    trial = replace(without(a_trial(), role), carriers=worn)
     assert status("required_markers_are_labelled", of_trial(trial, study)) == "pass", "it waits for the standing trial"
     (finding,) = run("required_markers_are_labelled", of_trial(trial, study, a_posture())).findings
     assert "could not be carried" in finding.seen
     assert status("required_markers_are_labelled", of_trial(trial)) == "found", "no cluster carries it"
+    hidden = {name: path * np.nan if name.endswith("3") else path for name, path in worn.items()}
+    (note,) = run("required_markers_are_labelled", of_trial(replace(trial, carriers=hidden), study)).findings
+    assert (str(note.weight), note.seen.partition(":")[0]) == ("notes", "1 of the 3 markers of clusters cannot be used")
+    assert "c of cluster shank_left is not in the file" in note.seen

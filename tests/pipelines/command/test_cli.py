@@ -61,6 +61,7 @@ def test_there_are_exactly_these_commands() -> None:
         "ledger head",
         "accept",
         "release",
+        "power",
         "plan show",
         "plan freeze",
         "texts list",

@@ -80,13 +80,18 @@ def test_every_setting_is_on_its_page_with_its_description_and_default(model, pr
 
 
 def test_settings_inside_named_groups_are_on_the_page(pages):
-    for setting in ("visits.<name>.planned_week", "marker_roles.<name>.required", "sites.<name>.profile"):
+    for setting in (
+        "visits.<name>.planned_week",
+        "marker_roles.<name>.required",
+        "sites.<name>.profile",
+        "sites.<name>.events.contact_threshold_n",
+    ):
         assert f"| `{setting}` |" in pages["study_file.md"]
 
 
 def test_a_setting_says_its_bounds(pages):
     assert "| `processing.filter_order` | whole number, at least 1, at most 8 | 2 |" in pages["study_file.md"]
-    assert "| `processing.force_cutoff_hz` | number or null, more than 0 | null |" in pages["study_file.md"]
+    assert "| `processing.marker_cutoff_hz` | number or null, at least 3 | null |" in pages["study_file.md"]
 
 
 def test_every_command_is_on_the_page_with_every_option(pages):

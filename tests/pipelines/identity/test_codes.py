@@ -37,6 +37,7 @@ def test_a_prefix_and_a_short_number_are_a_runners_code(code: str) -> None:
             "1234567",
         ),
         "F" * 70 + "1",
+        *("1984", "B1984", "FS-1984", "P2003"),
     ],
 )
 def test_names_initials_and_days_of_birth_are_no_runners_code(code: str) -> None:

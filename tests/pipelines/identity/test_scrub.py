@@ -43,6 +43,7 @@ def sent(tmp_path_factory: pytest.TempPathFactory) -> Path:
 def test_the_copy_is_clean_and_whole_and_its_values_are_the_same(sent: Path, tmp_path: Path) -> None:
     first = check_at_the_lab(sent, STUDY, out=tmp_path / "clean")
     assert first.exit_code == 1
+    assert ".c3d, " in first.text
     assert "name of a person" in first.text
     assert PERSON not in first.text
     assert DAY not in first.text
@@ -195,3 +196,5 @@ def test_the_command_answers_with_its_exit_code(sent: Path) -> None:
     done = command("check", sent, "--study", STUDY)
     assert (done.returncode, PERSON in done.stdout + done.stderr) == (1, False)
     assert "STOPPED" in done.stdout
+    assert "The recordings were not looked into." in done.stdout
+    assert ".c3d, " not in done.stdout

@@ -55,7 +55,7 @@ def test_what_intake_reads_is_what_is_taken_out_and_all_other_bytes_stay(text: s
         path = bag / "data" / "sessions.csv"
         path.parent.mkdir()
         path.write_bytes(text.encode())
-        read = read_tables(path.parent)[0]["sent_sessions"]["participant_id"]
+        read = read_tables(path.parent).frames["sent_sessions"]["participant_id"]
         whole = [row["participant_id"] for row in rows_of_table(path) if not isinstance(row, Unsure)]
         assert read.dropna().tolist() == whole
         redact(bag, lambda runner: {"all"} if runner == LEAVES else set())

@@ -5,6 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any
 
+from pipelines.pages.words import outcome_words
 from tests.pipelines.pages import small_warehouse as small
 from tests.pipelines.pages.reading_html import read
 from tests.pipelines.pages.test_pages import table, write
@@ -51,16 +52,14 @@ def test_an_answer_stands_with_its_interval_its_adjusted_p_what_matters_and_what
     )
     assert "version 3. It was frozen on 2026-03-01 09:30 UTC, when 0 trials had been accepted." in page.words
     (row,) = table(page, "Primary: 1 comparison, p adjusted for their number: Holm.")
-    assert row[0].startswith("contact_time_s unshod less shod, its change from first to last")
-    assert "mixed model, allowing for order; 9 runners at 3 sites" in row[0]
+    asked = "Contact time unshod less shod, its change from first to last 9 runners at 3 sites, mixed model allowing for order"
+    assert row[0].startswith(asked)
     assert "2 trials left out by the plan" in row[0]
-    assert row[1:5] == [
-        "−0.012 s",
-        "−0.018 to −0.006",
-        "< 0.001",
-        "larger than the smallest effect (0.005)",
-    ]
-    assert row[5] == "2 other analyses: −0.020 to −0.010; otherwise by the other model; 1 without an answer"
+    assert "11 were measured" in row[0]
+    assert row[1:4] == ["−0.012 s −0.018 to −0.006", "< 0.001", "larger than the smallest effect (0.005 s)"]
+    assert row[4].startswith("2 of 3 answer: −0.020 to −0.010; 1 says otherwise")
+    assert row[4].endswith("by the other model")
+    assert "mill" not in row[4], "without it all is the same"
 
 
 def test_a_comparison_without_an_answer_says_why_and_a_plan_that_was_never_frozen_or_changed_is_told(
@@ -70,7 +69,7 @@ def test_a_comparison_without_an_answer_says_why_and_a_plan_that_was_never_froze
     row = answer(**none, against_smallest_effect=None, reason_null="2 of at least 3 runners")
     page = answers_page(tmp_path / "1", STATE | {"plan_state": "not_frozen", "frozen_utc": None}, row)
     assert "It was never frozen" in page.words
-    assert table(page, "Primary")[0][1:5] == ["–", "–", "–", "no answer: 2 of at least 3 runners"]
+    assert table(page, "Primary")[0][1:4] == ["–", "–", "no answer: 2 of at least 3 runners"]
     assert "this one was changed since" in answers_page(tmp_path / "2", STATE | {"plan_state": "changed"}, row).words
 
 
@@ -106,5 +105,13 @@ def test_curves_stand_with_the_stretches_in_which_they_differ_or_why_there_is_no
     }
     page = read(write(tmp_path, small.merged(small.study_rows(), rows)) / "answers.html")
     first, second = table(page, "Curves: whether the mean difference leaves out zero anywhere")
-    assert first == ["vertical_force_bw unshod, from first to last", "9", "0.031", "3-12, 88-100", ""]
+    assert first == ["Vertical force unshod, from first to last", "9", "0.031", "3-12, 88-100", ""]
     assert second[1:] == ["4", "–", "none", "4 of at least 6 runners"]
+
+
+def test_outcomes_are_said_in_words_without_their_units() -> None:
+    assert outcome_words("contact_time_s") == "Contact time"
+    assert outcome_words("average_loading_rate_bw_per_s") == "Average loading rate"
+    assert (
+        outcome_words("soleus/left/threshold/onset_before_contact_s") == "Soleus, left, threshold: onset before contact"
+    )

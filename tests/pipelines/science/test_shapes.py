@@ -11,6 +11,7 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from scipy.spatial.transform import Rotation
 
 from benchmarks.real_recordings.recordings import runway, still, there, treadmill
 from pipelines.science.known_again import Kept, kept_in, rows_in, shape_rows
@@ -59,6 +60,11 @@ def noisy(metres: float) -> Callable[[FloatArray], FloatArray]:
     return lambda path: path + chance.normal(0, metres, path.shape)
 
 
+def turned(degrees: float) -> Callable[[FloatArray], FloatArray]:
+    """About the vertical, and a quarter as much in the direction of running."""
+    return lambda path: Rotation.from_euler("YZ", [degrees, degrees / 4], degrees=True).apply(path)
+
+
 COPIES: dict[str, Callable[[FloatArray], FloatArray]] = {
     "a frame cut": lambda path: path[1:],
     "start cut": lambda path: path[len(path) // 3 :],
@@ -66,9 +72,10 @@ COPIES: dict[str, Callable[[FloatArray], FloatArray]] = {
     "rescaled": lambda path: 1.07 * path,
     "moved": lambda path: path + np.array([1.0, 0.0, -0.5]),
     "resampled": resampled(0.93),
+    "turned by 2 degrees": turned(2.0),
     "half the frames": lambda path: path[::2],
     "noise of 2 mm": noisy(0.002),
-    "all at once": lambda path: 1.03 * noisy(0.002)(resampled(1.03)(path))[40:],
+    "all at once": lambda path: turned(1.0)(1.03 * noisy(0.002)(resampled(1.03)(path))[40:]),
 }
 
 

@@ -147,7 +147,7 @@ def test_what_stays_empty_at_a_laboratory_is_told_with_what_it_needs() -> None:
 @pytest.mark.parametrize(
     ("cluster", "why"),
     [
-        ({"carries": ["greater_trochanter_left"], "labels": ["a", "b"]}, "labels"),
+        ({"carries": ["greater_trochanter_left"], "labels": ["a", "b"]}, "a list of 3 or more"),
         ({"carries": ["navel_left"], "labels": ["a", "b", "c"]}, "carries navel_left, to which markers gives no label"),
         ({"carries": ["greater_trochanter_left"], "labels": ["a", "b", "b"]}, "each label once"),
     ],
@@ -156,8 +156,19 @@ def test_a_cluster_that_can_carry_nothing_is_refused(tmp_path: Path, cluster: di
     def with_cluster(study: dict[str, Any], profiles: dict[str, dict[str, Any]]) -> None:
         profiles["brack"]["clusters"] = {"thigh_left": cluster}
 
-    with pytest.raises(Unusable, match=why):
+    with pytest.raises(Unusable, match=f"(?i){why}"):
         load_study(demo_with(tmp_path, with_cluster))
+
+
+def test_a_label_is_of_one_cluster(tmp_path: Path) -> None:
+    def shared(study: dict[str, Any], profiles: dict[str, dict[str, Any]]) -> None:
+        profiles["brack"]["clusters"] = {
+            "thigh_left": {"labels": ["a", "b", "c"], "carries": ["greater_trochanter_left"]},
+            "shank_left": {"labels": ["c", "d", "e"], "carries": ["lateral_malleolus_left"]},
+        }
+
+    with pytest.raises(Unusable, match=r"c is worn by (thigh|shank)_left already, on another segment"):
+        load_study(demo_with(tmp_path, shared))
 
 
 def test_a_cluster_carries_by_landmark_whatever_the_roles_are_called(tmp_path: Path) -> None:

@@ -102,7 +102,7 @@ def test_the_version_changes_with_any_byte_of_any_file_and_with_nothing_else(tmp
         (lambda s: s["processing"].update(filter_order=9), "processing.filter_order", "8 or less"),
         (lambda s: s["processing"].update(contact_threshold_n="x"), "processing.contact_threshold_n", "a number"),
         (lambda s: s["processing"].update(contact_threshold_n=0), "processing.contact_threshold_n", "more than 0"),
-        (lambda s: s["processing"].update(impact_window_fraction=1), "impact_window_fraction", "less than 1"),
+        (lambda s: s["processing"].update(impact_window_fraction=1), "impact_window_fraction", "0.4 or less"),
         (lambda s: s["processing"].update(heel_role="heel"), "processing.heel_role", "marker role with sides"),
         (lambda s: s["processing"].update(toe_role="sacrum"), "processing.toe_role", "marker role with sides"),
         (lambda s: s.update(invented="perhaps"), "invented", "true or false"),
@@ -282,10 +282,45 @@ def test_a_level_that_would_neither_be_taken_off_nor_go_back_is_refused(tmp_path
     assert study.processing_at("mill").largest_level_n == 20
 
 
-@pytest.mark.parametrize("name", ["marker_cutoff_hz", "force_cutoff_hz", "event_cutoff_hz"])
+@pytest.mark.parametrize(
+    "name",
+    ["marker_cutoff_hz", "force_cutoff_hz", "event_cutoff_hz", "marker_events.cutoff_hz", "joints.moment_cutoff_hz"],
+)
 def test_a_filter_that_filters_nothing_at_a_laboratorys_rate_is_refused(name, tmp_path):
+    *group, setting = name.split(".")
+
+    def change(study):
+        settings = study.setdefault("processing", {})
+        (settings.setdefault(group[0], {}) if group else settings)[setting] = 1000
+
     with pytest.raises(Unusable, match=rf"rocessing.{name} below half the \d+ Hz of site mill"):
-        load_study(write(tmp_path, lambda study: study.setdefault("processing", {}).update({name: 1000})))
+        load_study(write(tmp_path, change))
+
+
+@pytest.mark.parametrize(
+    ("settings", "told"),
+    [
+        ({"strike_index_force_n": 5000}, "400 or less"),
+        ({"contact_threshold_n": 400}, "100 or less"),
+        ({"contact_sure_n": 10}, "contact_sure_n, 10, not below contact_threshold_n, 20"),
+        ({"cop_threshold_n": 150, "strike_index_force_n": 100}, "strike_index_force_n, 100, not below cop_threshold_n"),
+        ({"marker_events": {"toe_off_rise_m": 2.2}}, "0.06 or less"),
+        ({"loading_fraction": 0.9}, "0.4 or less"),
+        ({"force_cutoff_hz": None}, "a number"),
+    ],
+)
+def test_settings_with_which_outcomes_would_be_empty_or_of_nothing_are_refused(settings, told, tmp_path):
+    with pytest.raises(Unusable) as refused:
+        load_study(write(tmp_path, lambda study: study.setdefault("processing", {}).update(settings)))
+    assert told.lower() in str(refused.value).lower()
+
+
+def test_a_laboratorys_own_threshold_is_not_above_the_force_that_makes_a_contact_sure(tmp_path):
+    events = {**EVENTS, "contact_threshold_n": 60}
+    with pytest.raises(
+        Unusable, match=r"ites.mill.events.contact_threshold_n of processing.contact_sure_n, 50 N, or l"
+    ):
+        load_study(write(tmp_path, lambda study: study["sites"]["mill"].update(events=events)))
 
 
 @pytest.mark.parametrize("events", [{**EVENTS, "contact_threshold_n": None}, {**EVENTS, "reason": " "}])

@@ -14,7 +14,7 @@ from pipelines.assets.run import plan, run
 from pipelines.depot.storage import Depot
 from pipelines.errors import Unusable
 from pipelines.taking_in.plan import NOTHING_DUE
-from tests.delivery_builders import REPO, a_delivery, tables, trial_id
+from tests.delivery_builders import REPO, a_delivery, tables, take_in_only, trial_id
 from tests.depot_books import ledger_lines
 from tests.pipelines.taking_in.a_place import edit, go, planned, with_study
 
@@ -137,13 +137,13 @@ def test_a_few_trials_are_published_without_asking(place: Path) -> None:
 
 def test_what_judging_again_brings_is_the_same_as_taking_in_anew(place: Path) -> None:
     """One delivery's result counts for the next while nothing is published: standing trials of another delivery."""
-    a_delivery(place / "inbox", 3, runners=("FS-01",), names=("3",))
-    go(place)
+    inbox, depot, study = (place / name for name in ("inbox", "depot", "study.yaml"))
+    a_delivery(inbox, 3, runners=("FS-01",), names=("3",))
+    take_in_only(inbox, depot, study)
     edit(place, "contact_threshold_n: 20 ", "contact_threshold_n: 60 ")
-    go(place, yes=True)
-    anew = place / "anew"
-    run(place / "study.yaml", place / "inbox", anew, "tester", workers=2)
-    assert tables(place / "depot") == tables(anew)
+    take_in_only(inbox, depot, study, yes=True)
+    take_in_only(inbox, place / "anew", study)
+    assert tables(depot) == tables(place / "anew")
 
 
 def test_nothing_new_does_not_start_dagster(place: Path) -> None:

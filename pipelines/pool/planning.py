@@ -1,0 +1,99 @@
+"""What the pool knows for planning the next study: the components of variance of one comparison, and what follows."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from pipelines.errors import Unusable
+from pipelines.pool.query import open_read_only
+from pipelines.science.statistics.power import MOST_RUNNERS, Components, power, runners_needed
+
+_FIND = """
+SELECT at_speed, event_method, estimate_value, between_site_sd_value, runner_sd_value, rest_sd_value, singular,
+  runner_count, site_count, fitted_components, reference_visit
+FROM pooled_contrasts
+WHERE pooling_method = 'one_stage_mixed_model' AND outcome = $outcome AND contrast = $contrast AND visit = $visit
+  AND condition = $condition AND reference_condition = $reference_condition AND rest_sd_value IS NOT NULL
+ORDER BY site_count DESC, runner_count DESC, at_speed, event_method LIMIT 1
+"""
+_FEW_SITES = 5
+
+
+@dataclass(frozen=True)
+class Known:
+    """What is known of one comparison. row: of ``pooled_contrasts``; assumed: whether the sites' SD was given."""
+
+    asked: dict[str, str]
+    row: dict[str, Any]
+    components: Components
+    assumed: bool
+
+    def text(self, effect: float, aim: float, sites: Sequence[int]) -> str:
+        """What a study needs, for people."""
+        asked, row, parts = self.asked, self.row, self.components
+        lines = [
+            f"{asked['outcome']}, {asked['contrast']}: {asked['condition']} against {asked['reference_condition']} at "
+            f"{asked['visit']}, from {row['runner_count']} runners at {row['site_count']} sites "
+            f"({row['at_speed']}, events by {row['event_method']}).",
+            f"One runner's difference has a standard deviation of {parts.of_runner:.3g}; the true difference varies "
+            f"between sites by {parts.between_sites:.3g}{' (as you said)' if self.assumed else ''}.",
+            "",
+            f"Power for a true difference of {effect:g}, 5 % two-sided, aim {aim:g}; equal sites, each runner at one:",
+            f"{'sites':>6}{'runners at each':>18}{'in all':>9}{'power':>8}",
+        ]
+        for count in sites:
+            runners = runners_needed(effect, parts, count, aim)
+            if runners is None:
+                best = power(effect, parts, count, MOST_RUNNERS)
+                lines.append(f"{count:>6}{f'more than {MOST_RUNNERS}':>18}{'-':>9}{best:>8.2f}")
+            else:
+                lines.append(f"{count:>6}{runners:>18}{count * runners:>9}{power(effect, parts, count, runners):>8.2f}")
+        return "\n".join([*lines, *self.cautions()])
+
+    def cautions(self) -> list[str]:
+        """What these numbers rest on."""
+        row, told = self.row, ["", "These numbers are as sure as the components they rest on."]
+        if row["site_count"] < _FEW_SITES and not self.assumed:
+            told.append(
+                f"What sites differ by was seen at {row['site_count']} sites only, and may be several times as much."
+            )
+        if row["singular"] and not self.assumed:
+            told.append(
+                "There was no sign of differences between sites, which from few sites does not say there are none."
+            )
+        if not self.assumed and len(told) > 2:
+            told.append("Try --between-site-sd with a larger value before you decide.")
+        return told
+
+
+def components_of(warehouse: Path, asked: dict[str, str], between_site_sd: float | None = None) -> Known:
+    """The components of one comparison, of the row with most sites and runners. Raises Unusable if there is none.
+
+    asked: outcome, contrast, visit, condition, reference_condition. between_site_sd: instead of that of the pool.
+    """
+    with open_read_only(warehouse) as connection:
+        answer = connection.execute(_FIND, asked)
+        names = [column[0] for column in answer.description or ()]
+        rows = [dict(zip(names, row, strict=True)) for row in answer.fetchall()]
+    if not rows:
+        raise Unusable(
+            f"The pool has no components of variance of {asked['outcome']} for this comparison.",
+            "a comparison that pooled_answers has by one_stage_mixed_model.",
+            'See manystrides sql "SELECT DISTINCT outcome, contrast, visit, condition, reference_condition FROM '
+            "pooled_answers WHERE pooling_method = 'one_stage_mixed_model'\".",
+            file=warehouse,
+        )
+    row = rows[0]
+    if between_site_sd is None and row["between_site_sd_value"] is None:
+        raise Unusable(
+            "It rests on one site, which says nothing of what sites differ by.",
+            "a comparison of several sites.",
+            "Say with --between-site-sd what to reckon with.",
+            file=warehouse,
+        )
+    between = row["between_site_sd_value"] if between_site_sd is None else between_site_sd
+    of_runner = ((row["runner_sd_value"] or 0.0) ** 2 + row["rest_sd_value"] ** 2) ** 0.5
+    return Known(asked, row, Components(float(between), float(of_runner)), between_site_sd is not None)
