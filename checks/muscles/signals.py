@@ -17,6 +17,8 @@ from pipelines.science.workspace import Workspace
 from schemas.reading import ChannelFacts
 from schemas.trial import FloatArray, Trial
 
+#: Own choice: what counts as the upper part of the study's band.
+_UPPER_PART = (0.55, 0.95)
 _FORMS = {
     "rectified": "it has no negative half: somebody took its sign off (full-wave rectified)",
     "smoothed": "it has no negative half and hardly anything above 30 Hz: it was rectified and smoothed (an envelope)",
@@ -147,7 +149,7 @@ def muscle_signals_fill_their_band(
     channels: ChannelFacts | None,
     work: Workspace,
     *,
-    most_db: float = 40.0,
+    most_db: float = 32.0,
 ) -> Looked:
     """A muscle signal reaches up to the upper edge of the band that the study filters to.
 
@@ -159,12 +161,18 @@ def muscle_signals_fill_their_band(
         return nothing(without_muscles(trial))
     faults = []
     for m in muscles:
-        low, high = 0.55 * m.band[1], 0.95 * m.band[1]
-        middle, top = m.power_density(60, 150), m.power_density(low, high)
-        drop_db = 10 * np.log10(middle / max(top, 1e-12 * middle)) if middle > 0 else 0.0
-        if drop_db > most_db:
-            faults.append(fault_of(m, trial, channels, edge_hz=low, upper_hz=m.band[1], drop_db=drop_db))
+        fall = drop_db(m)
+        if fall > most_db:
+            edge_hz = _UPPER_PART[0] * m.band[1]
+            faults.append(fault_of(m, trial, channels, edge_hz=edge_hz, upper_hz=m.band[1], drop_db=fall))
     return looked(len(muscles), faults)
+
+
+def drop_db(muscle: Muscle) -> float:
+    """How far the power density in the upper part of the band lies below that from 60 Hz to 150 Hz, in dB."""
+    low, high = (part * muscle.band[1] for part in _UPPER_PART)
+    middle, top = muscle.power_density(60, 150), muscle.power_density(low, high)
+    return float(10 * np.log10(middle / max(top, 1e-12 * middle))) if middle > 0 else 0.0
 
 
 @check(

@@ -6,6 +6,7 @@ from dataclasses import replace
 
 import pytest
 
+from benchmarks.real_recordings.disturbances import KINDS, found, real
 from benchmarks.real_recordings.jog_muscles import NAMES_AND_CLOCKS, SIDE, Fault, context, signals, told
 from benchmarks.real_recordings.recordings import there
 
@@ -43,3 +44,14 @@ def test_blank_sides_are_proposed_as_the_leg_they_were_recorded_from() -> None:
     assert len(own) == 12
     by_others = {f.place for f in own if "does not tell" in f.seen}
     assert by_others == {"TA", "RF", "AddMagnus"}
+
+
+@pytest.mark.parametrize(
+    ("what", "size", "least"),
+    [("mains hum", 10, 10), ("lead swings after contact", 400, 11), ("cut off", 1, 12), ("low-pass", 200, 10)],
+)
+def test_a_disturbance_is_found_in_most_of_the_twelve_muscles(what: str, size: float, least: int) -> None:
+    (kind,) = (kind for kind in KINDS if kind.what == what)
+    seen, count = found(kind, size, real())
+    assert count == 12
+    assert seen >= least
