@@ -27,6 +27,7 @@ from pipelines.depot.storage import Depot
 from pipelines.depot.verify import verify
 
 LEAVES, STAYS = "FS-02", "FS-01"
+_TOLD_EVERY = 10
 
 
 def start_withdrawal(place: Path, depot: Path) -> subprocess.Popen[bytes]:
@@ -81,7 +82,9 @@ def kills(times: int, seed: int = 4) -> tuple[int, list[str]]:
         start_withdrawal(place, depot).wait()
         whole_s = time.monotonic() - started
         bad += [f"undisturbed: {text}" for text in left(depot, shas)]
-        for _ in range(times):
+        for number in range(times):
+            if number and number % _TOLD_EVERY == 0:
+                print(f"{number} killed, {begun} after they had begun; left so far: {len(bad)}", flush=True)
             shutil.rmtree(depot)
             shutil.copytree(before, depot)
             shutil.copy(place / "before.register", place / "depot.register")

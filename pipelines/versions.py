@@ -72,6 +72,7 @@ _READ_BY_JUDGING = (
     "pipelines/depot/books/gates.py",
     "pipelines/depot/books/leaning.py",
     "pipelines/depot/books/order.py",
+    "pipelines/depot/books/told_rows.py",
     "pipelines/depot/books/trials.py",
     "pipelines/depot/books/withdrawals.py",
 )

@@ -14,6 +14,7 @@ from schemas.delivery import SENT_CONSENTS, SENT_PARTICIPANTS, SENT_SESSIONS, SE
 from schemas.model import Layer
 from schemas.privacy import RUNNER, SESSION, TRIAL
 from schemas.received import Received, plain_rows
+from schemas.told_later import as_told_later
 
 Row = Mapping[str, Any]
 _SPEED = f.SET_SPEED.name
@@ -25,15 +26,16 @@ def trials_and_visits(received: Received) -> tuple[dict[str, dict[str, Any]], Vi
     """Each trial's row with its session's and its runner's, by id, None for what is missing; and the visits.
 
     Of an id that stands twice the first row counts. A trial has the mass of the day, which forces are divided by, and
-    the session's set speed unless its own row says another.
+    the session's set speed unless its own row says another. What a later delivery says of session or runner counts.
     """
-    sessions = plain_rows(received.tables[SENT_SESSIONS.name])
+    sessions = plain_rows(as_told_later(received, SENT_SESSIONS, received.tables[SENT_SESSIONS.name]))
     visits: dict[str, tuple[tuple[str | None, int | None], ...]] = {}
     for row in sessions:
         if row[SESSION] is not None:
             visits[row[SESSION]] = (*visits.get(row[SESSION], ()), (row[RUNNER], row["study_day"]))
     by_session = _first(sessions, SESSION)
-    by_runner = _first(plain_rows(received.tables[SENT_PARTICIPANTS.name]), RUNNER)
+    people = as_told_later(received, SENT_PARTICIPANTS, received.tables[SENT_PARTICIPANTS.name])
+    by_runner = _first(plain_rows(people), RUNNER)
     empty = dict.fromkeys((*SENT_PARTICIPANTS.column_names, *SENT_SESSIONS.column_names))
     trials: dict[str, dict[str, Any]] = {}
     for trial, own in _first(plain_rows(received.tables[SENT_TRIALS.name]), TRIAL).items():

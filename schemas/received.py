@@ -58,6 +58,19 @@ class Changed:
 
 
 @dataclass(frozen=True)
+class ToldLater:
+    """What a later delivery says of a session or runner otherwise. table: delivery table; key: the session or runner.
+
+    values: column and value of all that counts of its row (``schemas.told_later``).
+    """
+
+    table: str
+    key: str
+    delivery_id: str
+    values: tuple[tuple[str, Any], ...]
+
+
+@dataclass(frozen=True)
 class Received:
     """One delivery as it came. tables: delivery table name -> data frame with the columns of its definition.
 
@@ -75,6 +88,7 @@ class Received:
     fingerprint: str = ""
     known_trials: dict[str, str] = field(default_factory=dict)  # trial id -> delivery that brought it earlier
     changed_trials: tuple[Changed, ...] = ()  # trials that were accepted earlier and came again with other content
+    told_later: tuple[ToldLater, ...] = ()  # its sessions and runners of which a later delivery says something else
     other_consents: tuple[ConsentEvent, ...] = ()  # of the same runners, from other deliveries and withdrawals
     torn_consents: tuple[ConsentEvent, ...] = ()  # of whom lines of consents.csv name that are no rows of a table
     near_consents: tuple[ConsentEvent, ...] = ()  # told under codes that are nobody's and nearly those of these runners

@@ -62,19 +62,21 @@ def a_delivery(
     reasons: dict[str, str] | None = None,
     condition: str = "cushioned",
     channels: bool = False,
+    told: dict[str, Any] | None = None,
 ) -> Path:
     """Put a delivery of the laboratory brack into ``inbox``; returns its folder or file.
 
     faulty: trial name -> fault. withdrawn: runner -> study day. replace_files: payload path -> other content. reasons:
-    trial name -> why it is sent again. channels: whether channels.csv names the muscles.
+    trial name -> why it is sent again. channels: whether channels.csv names the muscles. told: cells of sessions.csv and
+    participants.csv that say something else than usual.
     """
     rows, payload = Rows(), {}
     for runner in runners:
         trials = [planned(runner, name, fault=(faulty or {}).get(name), condition=condition) for name in names]
         session = trials[0][0].session
-        rows.participants.append(participant_row(session.runner))
+        rows.participants.append(_otherwise(participant_row(session.runner), told))
         rows.consents += consent_rows(session.runner, (withdrawn or {}).get(runner))
-        rows.sessions.append(session.row())
+        rows.sessions.append(_otherwise(session.row(), told))
         for order, (trial, content) in enumerate(trials, start=1):
             reason = {"resend_reason": reasons[trial.name]} if reasons and trial.name in reasons else {}
             rows.trials.append(trial.row(order) | reason)
@@ -90,6 +92,10 @@ def a_delivery(
         path.unlink() if path.is_file() else path.rmdir()
     folder.rmdir()
     return target
+
+
+def _otherwise(row: dict[str, Any], told: dict[str, Any] | None) -> dict[str, Any]:
+    return row | {name: value for name, value in (told or {}).items() if name in row}
 
 
 def take_in_only(inbox: Path, depot: Path, study: Path = STUDY, *, yes: bool = False) -> Summary:

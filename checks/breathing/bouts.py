@@ -15,8 +15,10 @@ import numpy as np
 
 from checks.delivery.bag import known
 from pipelines.science.energy.bouts import speed_of_bout
+from schemas.delivery import SENT_SESSIONS
 from schemas.processing import EnergyProcessing
 from schemas.received import Received
+from schemas.told_later import as_told_later
 from schemas.trial import FloatArray
 
 NO_BOUTS = "no metabolic bout whose runner agreed to its use"
@@ -94,6 +96,7 @@ def bouts_of(delivery: Received) -> list[Bout]:
     breaths, sessions = delivery.tables.get("sent_breaths"), delivery.tables.get("sent_sessions")
     if breaths is None or sessions is None or not len(breaths):
         return []
+    sessions = as_told_later(delivery, SENT_SESSIONS, sessions)
     once = sessions.dropna(subset=["session_id"]).drop_duplicates("session_id", keep=False)
     about = {row["session_id"]: row for row in once.to_dict("records")}
     whole = breaths[breaths["session_id"].isin(about)].dropna(subset=["condition", "bout", "elapsed_s"])

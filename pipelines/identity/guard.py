@@ -158,7 +158,7 @@ def _without(received: Received, noted: Noted, renamed: dict[str, str], info: di
         bag_info=info,
         files=files,
         tables={name: _blanked(name, frame, noted.values) for name, frame in received.tables.items()},
-        problems=tuple(_shown_problem(p, pattern, noted.known) for p in received.problems),
+        problems=tuple(shown_problem(p, noted.known, pattern) for p in received.problems),
         identifying=tuple(noted.places),
     )
 
@@ -182,7 +182,8 @@ def _blanked(name: str, frame: Any, values: set[str]) -> Any:
     return frame
 
 
-def _shown_problem(problem: Problem, pattern: re.Pattern[str] | None, known: KnownNames) -> Problem:
+def shown_problem(problem: Problem, known: KnownNames, pattern: re.Pattern[str] | None = None) -> Problem:
+    """A problem as it may be told: without what ``pattern`` finds, ``known`` names, and what else looks like one."""
     return replace(
         problem,
         seen=_shown_text(problem.seen, pattern, known),

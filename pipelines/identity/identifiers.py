@@ -88,7 +88,7 @@ def scan_path(path: str, known: KnownNames = NOBODY) -> tuple[Found, ...]:
 
 def scan_name(name: str, known: KnownNames = NOBODY) -> tuple[Found, ...]:
     """Identifying parts of a name of a column, parameter or key: patterns and given names only."""
-    return _scan(name.replace("_", " "), "", Field.MEASURE, known)
+    return _certain(_scan(name.replace("_", " "), "", Field.MEASURE, known))
 
 
 def _scan(text: str, place: str, field: Field, known: KnownNames) -> tuple[Found, ...]:

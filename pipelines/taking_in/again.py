@@ -103,7 +103,10 @@ def judged_again(desk: Desk, due: Sequence[Due], delivery: Told) -> Iterator[Aga
     What came of it lies in ``work/`` until this ends. delivery: a context round the work on one delivery, which gives
     whom to tell of each trial.
     """
-    due = in_turn(due, desk.books.leaning.lenders())
+    lenders = desk.books.leaning.lenders()
+    for taker, givers in desk.books.told_rows.lenders().items():
+        lenders.setdefault(taker, set()).update(givers)
+    due = in_turn(due, lenders)
     with desk.depot.working("again") as work:
         over = _Overlay(desk.depot, work)
         before = {one.record.delivery_id: _standings(desk, one.record.delivery_id) for one in due}

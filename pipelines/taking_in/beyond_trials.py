@@ -14,6 +14,7 @@ from schemas.delivery import SENT_SESSIONS
 from schemas.delivery_beside import SENT_BREATHS
 from schemas.model import Kind, Layer, Table
 from schemas.outcomes_study import ENERGY_BOUTS
+from schemas.told_later import as_told_later
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -32,7 +33,7 @@ def tables_beyond_trials(desk: Desk, judged: Judged) -> dict[Table, pd.DataFrame
 def _energy(desk: Desk, judged: Judged) -> pd.DataFrame:
     from pipelines.science.energy.bouts import compute_energy
 
-    sessions = judged.consent.rows(SENT_SESSIONS)
+    sessions = as_told_later(judged.received, SENT_SESSIONS, judged.consent.rows(SENT_SESSIONS))
     sessions = sessions.drop_duplicates("session_id", keep=False)  # of one that stands twice nobody knows the mass
     breaths = judged.consent.rows(SENT_BREATHS)
     breaths = breaths[breaths["session_id"].isin(sessions["session_id"])]

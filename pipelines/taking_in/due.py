@@ -30,6 +30,7 @@ EARLIER_CHANGED = "An earlier delivery has come, or accepts other trials than be
 STANDING_CAME = "A standing trial it waited for has come."
 POSTURE_CHANGED = "The standing trial it leaned on has changed."
 REFERENCES_CHANGED = "The muscle references of a session, which another delivery gives, have changed."
+ROWS_CHANGED = "What counts of a session or runner (mass, set speed, stature ...), by a later delivery, has changed."
 OTHERS_CHANGED = "What deliveries before it brought under the same ids, or of the same recordings, has changed."
 ASKED_FOR = "Asked for."
 DAMAGED = "Its result was damaged."
@@ -137,6 +138,7 @@ def follow_ups(desk: Desk) -> Iterable[tuple[str, Callable[[], list[Record]]]]:
         (DECIDED, lambda: overrides_changed(desk)),
         (EARLIER_CHANGED, lambda: books.trials.compared_with_another(desk.made)),
         (OTHERS_CHANGED, lambda: books.beside.others(desk.made)),
+        (ROWS_CHANGED, lambda: books.told_rows.on_other_rows(desk.made)),
         (STANDING_CAME, lambda: books.deliveries.standing_came(desk.made)),
         (POSTURE_CHANGED, lambda: books.leaning.on_other_postures(desk.made)),
         (REFERENCES_CHANGED, lambda: books.leaning.on_other_references(desk.made)),

@@ -15,6 +15,7 @@ from checks.run import check_delivery
 from pipelines.depot.books.rows import Record
 from pipelines.depot.consents import with_all_consents
 from pipelines.depot.desk import Desk, Opened
+from pipelines.taking_in.later_rows import with_later_rows
 from pipelines.taking_in.naming import name_for_stopped, numbered, with_earlier_trials, with_number_conflict
 from pipelines.taking_in.resends import before_of, with_changed_trials
 from schemas.consent import Consent
@@ -54,6 +55,7 @@ def gate(desk: Desk, opened: Opened, before: Record | None = None, ahead: Gated 
     if before is None:
         opened = with_number_conflict(opened, desk.books)
     opened = with_all_consents(desk, with_earlier_trials(desk.books, opened), numbered(opened.received))
+    opened = with_later_rows(desk, opened)
     earlier = before_of(desk.books, opened)
     if ahead is not None and not ahead.stops and ahead.rests_on(opened, earlier, before):
         return ahead

@@ -39,7 +39,8 @@ def payload_of(
     named = {path for paths in consent.files.values() for path in paths}
     closed = (f.path for f in files if f.sha256 in shut_shas or not (_is_table(f.path) or f.path in named))
     not_kept = tuple(f for f in opened.received.files if f.path in other)
-    return Payload({f.path: f.sha256 for f in files}, frozenset(closed), not_kept)
+    beside = tuple(p for p in opened.received.problems if p.kind == "beside")
+    return Payload({f.path: f.sha256 for f in files}, frozenset(closed), not_kept, beside)
 
 
 def store_files(depot: Depot, delivery_id: str, content: Path, payload: Payload) -> None:

@@ -18,6 +18,7 @@ from pipelines.depot.desk import Desk, Opened
 from pipelines.depot.published import read_result
 from pipelines.judging.standings import ACCEPTED
 from schemas.consent import Consent
+from schemas.joined import trials_and_visits
 from schemas.quality import STANDINGS
 from schemas.received import Changed, plain_rows
 
@@ -42,8 +43,12 @@ _ID = "(an id)"
 
 
 def parts_of(consent: Consent) -> dict[str, Parts]:
-    """Trial id -> digests of what was sent of it. Comments, names of files and the reason itself do not count."""
+    """Trial id -> digests of what was sent of it. Comments, names of files and the reason itself do not count.
+
+    What later deliveries say of session or runner does not count either: it was not sent with the trial.
+    """
     received = consent.received
+    sent, _ = trials_and_visits(replace(received, told_later=()))
     shas = {f.path: f.sha256 for f in received.files}
     channels: dict[str, list[str]] = {}
     for row in plain_rows(received.tables["sent_channels"]):
@@ -56,7 +61,7 @@ def parts_of(consent: Consent) -> dict[str, Parts]:
             *(_digest(row, names) for names in (_SESSION, _RUNNER)),
             _digest({"all": sorted(channels.get(trial, ()))}, ("all",)),
         )
-        for trial, row in consent.trials.items()
+        for trial, row in sent.items()
     }
 
 

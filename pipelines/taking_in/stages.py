@@ -18,6 +18,7 @@ from typing import TYPE_CHECKING
 from checks.run import check_delivery
 from pipelines.consent.held_texts import HeldTexts, held_texts, with_marks
 from pipelines.consent.held_texts import write as write_held
+from pipelines.consent.packing_notes import told_again
 from pipelines.consent.redaction import redact_apart
 from pipelines.consent.veil import veil_of
 from pipelines.depot import overrides
@@ -53,6 +54,7 @@ from pipelines.taking_in.keeping import (
     rebuild_bag,
 )
 from pipelines.taking_in.kept_trials import trial_versions
+from pipelines.taking_in.later_rows import row_stamps
 from pipelines.taking_in.naming import (
     name_for_stopped,
     same_content,
@@ -91,16 +93,16 @@ def open_again(desk: Desk, record: Record, work: Path) -> Opened:
 
     site, _, name = record.arrival.partition("/")
     bag = rebuild_bag(desk.depot, record, work / "bag")
+    withdrawn = desk.books.withdrawals.removed(datetime.now(UTC).isoformat(timespec="seconds"))
     if desk.books.withdrawals.any():
-        redact_apart(
-            desk.isolated, bag, desk.books.withdrawals.removed(datetime.now(UTC).isoformat(timespec="seconds"))
-        )
+        redact_apart(desk.isolated, bag, withdrawn)
     names = names_beside(desk.study.path)
     received, payload = open_delivery(desk.isolated, bag, site, work, desk.study.study, names)
     # it was taken in under the title the study had then: a new title stops none that is held
     problems = tuple(p for p in received.problems if not (p.kind == "bag_info" and p.place == STUDY))
-    others = desk.books.deliveries.payload(record.delivery_id).left_out
-    files = tuple(sorted((*received.files, *others), key=lambda file: file.path))
+    came = desk.books.deliveries.payload(record.delivery_id)
+    problems = (*told_again(came.beside, withdrawn, names), *problems)
+    files = tuple(sorted((*received.files, *came.left_out), key=lambda file: file.path))
     received = with_marks(desk.books, replace(received, arrived_as=name, problems=problems, files=files))
     return Opened(received, payload, site, name)
 
@@ -133,7 +135,7 @@ def prepare(desk: Desk, gated: Gated, tell: Tell, meanwhile: Callable[[], None] 
         payload,
         judged.waiting,
         trials,
-        stamps_of(desk, record.site),
+        stamps_of(desk, record.site) | row_stamps(judged.consent, tables),
         _trial_stamps(judged, trials),
         gate_of(judged.consent, judged.veil.names),
         judged.held.decided,

@@ -18,7 +18,7 @@ from pipelines.depot.search_bytes import files_with
 from pipelines.depot.storage import Depot
 from pipelines.errors import Unusable
 from pipelines.taking_in import stages, withdrawing
-from tests.delivery_builders import STUDY, a_delivery, leaving, planned, raw_files, tables, trial_id
+from tests.delivery_builders import STUDY, a_delivery, leaving, planned, raw_files, tables, take_in_only, trial_id
 from tests.depot_books import bytes_of_the_books, faults_of_the_ledger, ledger_lines
 
 LEAVES, STAYS = "FS-02", "FS-01"
@@ -81,6 +81,28 @@ def test_nothing_live_holds_the_runner_afterwards_and_the_others_stay(taken_in: 
     assert "Nothing new" in go(inbox, depot), "the delivery in the inbox is still known"
     again = withdraw(STUDY, depot, leaving(LEAVES, "all"))
     assert (again.tombstone, again.deliveries, again.files_removed) == (done.tombstone, (), 0)
+
+
+def test_how_a_bag_was_packed_is_told_again_without_the_runner_who_left(tmp_path: Path) -> None:
+    inbox, depot = tmp_path / "inbox", tmp_path / "depot"
+    bag = a_delivery(tmp_path / "packed", runners=(STAYS, LEAVES))
+    shutil.copytree(bag, inbox / "brack" / "brack-001" / f"week 0 {LEAVES}")
+    inside = inbox / "brack" / "brack-001" / f"week 0 {LEAVES}"
+    (inside / "data" / ".DS_Store").write_bytes(b"x")
+    (inside / "readme.txt").write_bytes(b"x")
+    take_in_only(inbox, depot)
+    before = _notes(depot)
+    assert len(before) == 3
+    assert any(LEAVES in note for note in before)
+    done = withdraw(STUDY, depot, leaving(LEAVES, "all"))
+    assert (done.deliveries, done.found) == (("brack-001",), ())
+    assert _notes(depot) == [note.replace(f"'week 0 {LEAVES}'", "(kept back)") for note in before]
+    assert LEAVES.encode() not in bytes_of_the_books(depot)
+
+
+def _notes(depot: Path) -> list[str]:
+    findings = tables(depot)["brack-001"]["findings"]
+    return [f["seen"] for f in findings if f["check_name"] == "every_file_is_named_in_a_table"]
 
 
 def test_what_is_sent_again_is_withheld_under_the_same_id_and_under_another(taken_in: tuple[Path, Path]) -> None:

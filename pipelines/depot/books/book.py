@@ -30,6 +30,7 @@ from pipelines.depot.books.releases import Releases
 from pipelines.depot.books.stamps import Stamps
 from pipelines.depot.books.tables import DEPOT
 from pipelines.depot.books.texts import Texts
+from pipelines.depot.books.told_rows import ToldRows
 from pipelines.depot.books.trials import Trials
 from pipelines.depot.books.withdrawals import Withdrawals
 from pipelines.errors import Unusable
@@ -55,6 +56,7 @@ class Books:
         self.trials = Trials(self)
         self.stamps = Stamps(self)
         self.leaning = Leaning(self)
+        self.told_rows = ToldRows(self)
         self.beside = Beside(self)
         self.ledger = LedgerLines(self)
         self.builds = Builds(self)

@@ -13,8 +13,8 @@ from pipelines.depot.books.asking import in_order
 from pipelines.depot.books.order import before
 from pipelines.depot.books.rows import MADE, STOPPED, TAKEN_IN, Payload, Record, Result, TrialVersion
 from pipelines.depot.books.tables import DELIVERIES, DELIVERY_STAMPS, PAYLOAD, TRIALS, WAITING
-from pipelines.depot.books.tables_texts import LEFT_OUT
-from schemas.received import PayloadFile
+from pipelines.depot.books.tables_texts import LEFT_OUT, PACKING_NOTES
+from schemas.received import PayloadFile, Problem
 
 if TYPE_CHECKING:
     from pipelines.depot.books.book import Books
@@ -141,9 +141,16 @@ class Deliveries:
             rows = connection.execute(query.where(PAYLOAD.c.delivery_id == delivery_id)).all()
             others = connection.execute(sa.select(LEFT_OUT).where(LEFT_OUT.c.delivery_id == delivery_id)).mappings()
             left_out = sorted((str(o["path"]), int(o["bytes"]), str(o["sha256"])) for o in others)
+            told = sa.select(PACKING_NOTES.c.seen, PACKING_NOTES.c.expected).order_by(PACKING_NOTES.c.place)
+            notes = connection.execute(told.where(PACKING_NOTES.c.delivery_id == delivery_id)).all()
         rows = sorted(rows)
         closed = frozenset(path for path, _, shut in rows if shut)
-        return Payload({p: sha for p, sha, _ in rows}, closed, tuple(PayloadFile(*one) for one in left_out))
+        return Payload(
+            {p: sha for p, sha, _ in rows},
+            closed,
+            tuple(PayloadFile(*one) for one in left_out),
+            tuple(Problem("beside", str(seen), str(expected)) for seen, expected in notes),
+        )
 
     def shut_everywhere(self) -> set[str]:
         """Checksums of files that some delivery keeps apart and none has in the open."""
@@ -180,6 +187,13 @@ class Deliveries:
                 ],
             ),
             (LEFT_OUT, [{**own, **vars(file)} for file in result.payload.left_out]),
+            (
+                PACKING_NOTES,
+                [
+                    {**own, "place": place, "seen": note.seen, "expected": note.expected}
+                    for place, note in enumerate(result.payload.beside)
+                ],
+            ),
             (WAITING, [{**own, "session_id": s, "condition": c} for s, c in result.waiting]),
             (TRIALS, [_trial_row(trial, name) for trial in result.trials]),
             (

@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field
 
-from schemas.received import ConsentEvent, PayloadFile
+from schemas.received import ConsentEvent, PayloadFile, Problem
 
 #: The stamp of a delivery that stands for all its others.
 MADE = "made"
@@ -23,6 +23,8 @@ COPY_OF = "copy_of"
 CAME_AS = "came_as"
 #: Stamp of a delivery: what deliveries before it brought under the same ids or with the same files, if anything.
 BESIDE = "beside"
+#: Stamps of a delivery by table and id: rows of sessions and runners it sent, of accepted trials, of a later delivery.
+ROW_SENT, ROW_GIVEN, ROW_TAKEN = "row_sent", "row_given", "row_taken"
 #: Statuses of a delivery.
 TAKEN_IN, STOPPED, REPEAT = "taken_in", "stopped", "repeat"
 #: What was decided on a text; of an open one nothing yet.
@@ -75,12 +77,14 @@ class Record:
 class Payload:
     """The payload files of a delivery the depot holds. stored: path -> sha256; closed: paths that are kept apart.
 
-    left_out: files that came and are not kept; they are told whenever the delivery is judged.
+    left_out: files that came and are not kept; beside: notes on how it was packed. Both are told whenever the delivery
+    is judged, though its bag as the depot puts it together shows neither.
     """
 
     stored: Mapping[str, str] = field(default_factory=dict)
     closed: frozenset[str] = frozenset()
     left_out: tuple[PayloadFile, ...] = ()
+    beside: tuple[Problem, ...] = ()
 
 
 @dataclass(frozen=True)

@@ -16,6 +16,16 @@ LEFT_OUT = sa.Table(
     sa.Column("bytes", sa.BigInteger, nullable=False),
 )
 
+#: How a delivery was packed, as far as it was noted; the bag the depot puts together tells nothing of it.
+PACKING_NOTES = sa.Table(
+    "packing_notes",
+    META,
+    of_delivery(),
+    sa.Column("place", sa.Integer, primary_key=True, autoincrement=False),
+    text_column("seen"),
+    text_column("expected"),
+)
+
 #: What a person decided on texts. word: the text as a keyed hash.
 TEXTS = sa.Table(
     "texts",

@@ -9,6 +9,7 @@ import pytest
 
 from pipelines.depot.books.book import Books
 from pipelines.depot.books.rows import MADE, Known, Payload, Result
+from schemas.received import PayloadFile, Problem
 from tests.pipelines.depot.books.rows import a_record, a_result, a_trial
 
 TODAY = {"today"}
@@ -25,7 +26,9 @@ def names(records: object) -> list[str]:
 
 
 def test_what_was_written_is_read_back_whole(books: Books) -> None:
-    payload = Payload({"a.csv": "1", "b.c3d": "2"}, frozenset({"b.c3d"}))
+    notes = (Problem("beside", "zz", "b"), Problem("beside", "aa", "b"))
+    left_out = (PayloadFile("c.pdf", 3, "3"),)
+    payload = Payload({"a.csv": "1", "b.c3d": "2"}, frozenset({"b.c3d"}), left_out, notes)
     trial = a_trial("brack-001", "T1", resend="word", before_delivery="brack-000", before_parts=("x", "", "y"))
     stamps = {"profile": "p1"}
     written = Result(a_record("brack-001"), payload, (("S1", "unshod"),), (trial,), stamps, {"T1": {"science": "s1"}})
