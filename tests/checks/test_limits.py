@@ -18,11 +18,9 @@ MASS = "session_mass_is_near_enrolment_mass"
 FLAT = "plates_read_zero_unloaded"
 
 
-def a_study_with(study: dict | None = None, *, level_n: float | None = None, **sites: dict) -> Study:
-    """The builders' study; ``study`` and ``sites`` hold thresholds by check. level_n: what is taken off at mill."""
+def a_study_with(study: dict | None = None, **sites: dict) -> Study:
+    """The builders' study; ``study`` and ``sites`` hold thresholds by check."""
     settings = a_study().model_dump()
-    if level_n is not None:
-        settings["sites"]["mill"]["events"] = {"largest_level_n": level_n, "reason": "x", "since": "2026-03-02"}
     settings["limits"] = study or {}
     for site, limits in sites.items():
         settings["sites"][site]["limits"] = {
@@ -66,8 +64,8 @@ def test_a_delivery_of_no_known_laboratory_is_judged_by_the_study() -> None:
 
 def test_a_trial_is_judged_by_its_laboratorys_threshold() -> None:
     trial = a_trial()
-    plates = tuple(replace(p, force=p.force + np.array([0.0, 30.0, 0.0])) for p in trial.plates)
+    plates = tuple(replace(p, force=p.force + np.array([0.0, 12.0, 0.0])) for p in trial.plates)
     context = of_trial(replace(trial, plates=plates))
-    assert status(FLAT, context) == "found"
-    own = a_study_with(mill={FLAT: {next(iter(catalogue()[FLAT].limits)): 40.0}}, level_n=40.0)
-    assert status(FLAT, replace(context, study=own)) == "pass"
+    assert status(FLAT, context) == "pass"
+    own = a_study_with(mill={FLAT: {next(iter(catalogue()[FLAT].limits)): 10.0}})
+    assert status(FLAT, replace(context, study=own)) == "found"

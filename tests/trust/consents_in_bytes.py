@@ -128,13 +128,18 @@ def _person(name: str, mass: float, own: bytes, events: list[Event]) -> Person:
 
 
 def _own_recording(content: bytes, number: int) -> bytes:
-    """The recording of somebody who sways in a way of their own, by a few millimetres, all markers together."""
+    """The recording of somebody who sways in a way of their own, by a few millimetres, with markers of their own.
+
+    These lie some millimetres elsewhere on each person, and shake a little, each for itself: else it were a copy.
+    """
     counts = read_layout(content).counts
     start, end = counts.data_start, counts.data_start + counts.frames * counts.frame_bytes
     values = np.frombuffer(content[start:end], "<f4").reshape(counts.frames, -1).copy()
-    steps = np.random.default_rng(number).normal(0, 0.4, (counts.frames, 3))
+    own = np.random.default_rng(number)
+    steps = own.normal(0, 0.4, (counts.frames, 3))
     for marker in range(counts.points):
-        values[:, 4 * marker : 4 * marker + 3] += np.cumsum(steps, axis=0)
+        path = np.cumsum(steps, axis=0) + own.normal(0, 2, 3) + own.normal(0, 0.3, (counts.frames, 3))
+        values[:, 4 * marker : 4 * marker + 3] += path
     return content[:start] + values.tobytes() + content[end:]
 
 

@@ -45,7 +45,7 @@ def pages(tmp_path_factory: pytest.TempPathFactory) -> Path:
     )
     for row in own["standings"]:
         row["accepted_by_override"] = (row["delivery_id"], row["trial_id"]) == ("mill-002", "old")
-    study = a_study_with({CHECK: {THRESHOLD: 12}}, mill={CHECK: {THRESHOLD: 20.5}})
+    study = a_study_with({CHECK: {THRESHOLD: 12}}, mill={CHECK: {THRESHOLD: 14.5}})
     return write(tmp_path_factory.mktemp("decided"), own, sites=study.sites, limits=study.limits)
 
 
@@ -83,13 +83,13 @@ def test_a_site_without_decisions_and_own_thresholds_has_no_such_part(pages: Pat
 
 def test_an_own_threshold_stands_beside_the_studys_with_reason_and_day(pages: Path) -> None:
     ((_, here, elsewhere, why, since),) = table(read(pages / "sites" / "mill.html"), "Set in the study file")
-    assert here.split()[0] == "20.5"
+    assert here.split()[0] == "14.5"
     assert elsewhere.split()[0] == "12"
     assert (why, since) == ("x", "2026-03-02")
 
 
 def test_without_a_threshold_of_the_study_the_default_is_the_usual_one() -> None:
-    study = a_study_with(mill={CHECK: {THRESHOLD: 20.5}})
+    study = a_study_with(mill={CHECK: {THRESHOLD: 14.5}})
     (own,) = own_thresholds(study, "mill")
     assert own.usual == catalogue()[CHECK].defaults[THRESHOLD]
     assert own_thresholds(study, "way") == own_thresholds(study, "nowhere") == []
