@@ -61,7 +61,9 @@ def planned_contrasts(
     trials: as ``planned_trials.kept`` takes them. stamp: plan_sha256, plan_version, plan_state.
     """
     about = _of_runners(trials)
-    ways = list(_ways(trials, plan, processing, visits))
+    every = _ways(trials, plan, processing, visits)
+    main = next(every)
+    ways = [main, *(every if main.rows["difference_value"].notna().any() else ())]
     rows: list[dict[str, Any]] = []
     for family in ("primary", "secondary"):
         own = [_each_way(one, ways, about, processing.contrasts) for one in getattr(plan, family)]
@@ -108,8 +110,11 @@ def _ways(trials: pd.DataFrame, plan: Plan, processing: Processing, visits: Sequ
 def _each_way(
     one: PlannedComparison, ways: Sequence[Way], about: pd.DataFrame, settings: ContrastProcessing
 ) -> list[dict[str, Any]]:
-    """Rows of one comparison, the main one first."""
+    """Rows of one comparison, the main one first. Where nobody can be compared there is nothing to doubt."""
     main, *others = ways
+    first = _row(one, main, about, settings)
+    if not first["runner_count"]:
+        return [first]
     own = compared(one, main.rows, main.plan)
     told = own[own["outcome"] == one.outcome]
     if "leave_one_site_out" in main.plan.sensitivity:
@@ -120,7 +125,7 @@ def _each_way(
         for method in sorted(set(told[METHOD]) - {NONE}):
             plan = main.plan.model_copy(update={"event_methods": (method,)})
             others.append(replace(main, variant="one_event_method", plan=plan, detail=method))
-    return [_row(one, way, about, settings) for way in (main, *others)]
+    return [first, *(_row(one, way, about, settings) for way in others)]
 
 
 def _row(one: PlannedComparison, way: Way, about: pd.DataFrame, settings: ContrastProcessing) -> dict[str, Any]:
