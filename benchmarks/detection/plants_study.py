@@ -42,7 +42,9 @@ def _off(value: Any, size: float, chance: np.random.Generator) -> float:
 
 
 def _twin(rows: Rows, size: float, chance: np.random.Generator) -> None:
+    one = rows.participants[0]["participant_id"]
     rows.participants.append({**rows.participants[0], "participant_id": "FS-98"})
+    rows.consents += [{**row, "participant_id": "FS-98"} for row in rows.consents if row["participant_id"] == one]
 
 
 def _later_mass(rows: Rows, size: float, chance: np.random.Generator) -> None:
