@@ -12,8 +12,7 @@ from dataclasses import replace
 from functools import cache
 from typing import TYPE_CHECKING, Any
 
-from pipelines.depot.books.rows import ROW_GIVEN, ROW_SENT, ROW_TAKEN
-from pipelines.depot.books.told_rows import row_key
+from pipelines.depot.books.rows import ROW_GIVEN, ROW_SENT, ROW_TAKEN, row_key
 from pipelines.depot.desk import Desk, Opened
 from pipelines.depot.published import read_result
 from schemas import core

@@ -37,6 +37,11 @@ Parts = tuple[str, ...]
 NOTHING_BEFORE = "0" * 64
 
 
+def row_key(table: str, key: str) -> str:
+    """The end of a stamp's name, after what is stamped: a row of a delivery table."""
+    return f".{table}.{key}"
+
+
 @dataclass(frozen=True)
 class Known:
     """What is known of a name in the inbox: the signature it had, and the delivery it became."""

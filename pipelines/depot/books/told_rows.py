@@ -23,11 +23,6 @@ _SENT, _GIVEN = DELIVERY_STAMPS.alias("sent"), DELIVERY_STAMPS.alias("given")
 _OWN, _LATER = DELIVERIES.alias("own"), DELIVERIES.alias("later")
 
 
-def row_key(table: str, key: str) -> str:
-    """The end of a stamp's name, after what is stamped: a row of a delivery table."""
-    return f".{table}.{key}"
-
-
 class ToldRows:
     """Asks what deliveries say of the same sessions and runners."""
 
@@ -39,7 +34,7 @@ class ToldRows:
     ) -> dict[str, tuple[str, str]]:
         """Row -> the newest delivery after one of ``site`` with ``number`` that gives it, and its digest.
 
-        keys: of ``row_key``. made: see ``Desk.made``.
+        keys: of ``rows.row_key``. made: see ``Desk.made``.
         """
         c, found = DELIVERY_STAMPS.c, dict[str, tuple[int, str, str]]()
         with self._books.reading() as connection:

@@ -177,7 +177,7 @@ def test_taken_back_it_is_returned_again_and_gone_from_the_pool(accepted: tuple[
         ({"check_name": "bag_is_complete_and_unchanged"}, "whole deliveries"),
         ({"check_name": "trial_file_can_be_read"}, "nothing can be computed"),
         ({"check_name": "keys_are_unique"}, "nothing can be computed"),
-        ({"check_name": "speed_keeps_to_the_protocol"}, "only notes"),
+        ({"check_name": "force_was_not_filtered_before"}, "only notes"),
         ({"take_back": True}, "never set aside"),
     ],
 )

@@ -140,7 +140,7 @@ def test_what_judging_again_brings_is_the_same_as_taking_in_anew(place: Path) ->
     inbox, depot, study = (place / name for name in ("inbox", "depot", "study.yaml"))
     a_delivery(inbox, 3, runners=("FS-01",), names=("3",))
     take_in_only(inbox, depot, study)
-    edit(place, "contact_threshold_n: 20 ", "contact_threshold_n: 60 ")
+    edit(place, "contact_threshold_n: 20 ", "contact_threshold_n: 45 ")
     take_in_only(inbox, depot, study, yes=True)
     take_in_only(inbox, place / "anew", study)
     assert tables(depot) == tables(place / "anew")

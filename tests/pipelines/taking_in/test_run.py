@@ -13,12 +13,14 @@ import sys
 import time
 from collections.abc import Callable
 from contextlib import closing
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import duckdb
 import pytest
 
+from demo_site_uploads.simulator.measure import Asked
 from pipelines.assets.run import run
 from pipelines.depot import exchange, keys
 from pipelines.depot.books.builds import Builds
@@ -272,7 +274,7 @@ def test_a_changed_study_file_judges_everything_again_even_when_the_inbox_is_emp
     before = tables(depot)["brack-001"]
     study = tmp_path / "study" / "study.yaml"
     shutil.copytree(STUDY.parent / "sites", study.parent / "sites")
-    study.write_text(STUDY.read_text().replace("contact_threshold_n: 20", "contact_threshold_n: 60"))
+    study.write_text(STUDY.read_text().replace("contact_threshold_n: 20", "contact_threshold_n: 45"))
     shutil.rmtree(inbox / "brack")
     summary = take_in_only(inbox, depot, study)
     assert "Settings changed: processing.contact_threshold_n." in summary.text()
@@ -317,11 +319,12 @@ def test_an_unreadable_trial_goes_back_and_the_others_stay(inbox: Path, depot: P
 def test_a_trial_whose_reading_did_not_end_is_kept_apart_until_it_can_be_read(
     inbox: Path, depot: Path, tmp_path: Path
 ) -> None:
-    """Nobody knows yet whether its files tell who was recorded."""
+    """Nobody knows yet whether its files tell who was recorded. It takes longer than limits are looked at, 0.1 s."""
     study = tmp_path / "study" / "study.yaml"
     shutil.copytree(STUDY.parent / "sites", study.parent / "sites")
     study.write_text(STUDY.read_text() + "trial_time_limit_s: 0.0001\n")
-    a_delivery(inbox, names=("1",))
+    long = replace(planned("FS-01", "1")[0], asked=Asked(duration_s=15.0))
+    a_delivery(inbox, names=("1",), replace_files={long.file: long.content()})
     take_in_only(inbox, depot, study)
     place = Depot(depot)
     with place.opened() as books:
