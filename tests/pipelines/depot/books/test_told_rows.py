@@ -5,8 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from pipelines.depot.books.book import Books
-from pipelines.depot.books.rows import ROW_GIVEN, ROW_SENT, ROW_TAKEN, Result
-from pipelines.depot.books.told_rows import row_key
+from pipelines.depot.books.rows import ROW_GIVEN, ROW_SENT, ROW_TAKEN, Result, row_key
 from tests.pipelines.depot.books.rows import a_result, a_trial
 
 TODAY = {"today"}
