@@ -20,7 +20,7 @@ from pipelines.pages.lab_report import refuse_existing
 from pipelines.pages.letter import letter
 from pipelines.pages.study_pages import StudyPages
 from pipelines.pages.traces import read_traces
-from pipelines.pages.worklist import as_csv, worklist
+from pipelines.pages.worklist import as_csv
 
 if TYPE_CHECKING:
     from pipelines.study.file import LoadedStudy
@@ -82,12 +82,14 @@ def facts_of(facts: Facts, site: str) -> Facts:
 
 def _files(facts: Facts, study: LoadedStudy, site: str, warehouse: Path) -> Iterator[tuple[str, str]]:
     """Name in the zip and text of every file."""
-    pages, work = _Parcel(facts, study), worklist(facts)
+    pages = _Parcel(facts, study)
+    work, listed = pages.work, list(pages.sheets())
+    traces = read_traces(warehouse, [f.finding_id for sheet in listed for f in sheet.drawn])
     yield "letter.txt", letter(facts, work, site, study.study.title, invented=study.study.invented)
     yield FIRST, pages.site_page(site)
     yield "returns.csv", as_csv((*work.send, *work.noted), commands=False)
-    for sheet in pages.sheets():
-        yield f"fix/{sheet.name}", pages.sheet(sheet, read_traces(warehouse, [f.finding_id for f in sheet.drawn]))
+    for sheet in listed:
+        yield f"fix/{sheet.name}", pages.sheet(sheet, traces)
     for page in pages.others():
         if page.made_from is not None:  # the rest of tables too long for one page
             yield "/".join(page.parts), page.render()
