@@ -19,7 +19,7 @@ from pipelines.depot.consents import changed
 from pipelines.depot.desk import Desk
 from pipelines.depot.overrides import overrides_changed
 from pipelines.errors import Unusable
-from pipelines.identity.word_list import names_beside
+from pipelines.identity.word_list import names_shown
 from pipelines.judging.stamps import made, reason
 from pipelines.taking_in.publishing import site_of, used_to_stop, used_today
 
@@ -106,7 +106,7 @@ class Came:
 
 def arrivals_due(desk: Desk, inbox: Path) -> tuple[list[Came], list[str]]:
     """What lies in the inbox and is to be opened, new or again; and names of what is no delivery."""
-    arrivals, others = look_into(inbox, names_beside(desk.study.path))
+    arrivals, others = look_into(inbox, names_shown(desk.study.path, desk.study.study))
     stopped_with = _stopped_with(desk)
     known = desk.books.arrivals.all()
     records = {record.delivery_id: record for record in desk.books.deliveries.all()}

@@ -34,6 +34,7 @@ from schemas.catalogue import tables_of
 from schemas.model import Layer
 from schemas.reading import Identifying
 from schemas.received import Problem
+from schemas.said import quoted, told
 
 #: kinds of problem with which a delivery cannot be used at all; those of single cells are for ``check``
 _STOPPING = ("archive", "bag", "bag_info", "descriptor", "table", "column")
@@ -141,12 +142,13 @@ def _write_tables(payload: Path, gathered: Gathered, known: KnownNames) -> None:
             shutil.copyfile(source, payload / name)
     problems = read_tables(payload).problems
     missing = "is missing"  # said by gathering already, with what the table is
-    told = [p for p in problems if p.kind in ("table", "column") and not (p.kind == "table" and missing in p.seen)]
-    faults = [*gathered.faults, *(_sentence(p) for p in told)]
+    ours = [p for p in problems if p.kind in ("table", "column") and not (p.kind == "table" and missing in p.seen)]
+    faults = [*gathered.faults, *(_sentence(p) for p in ours)]
     _refuse([identifiers.masked(f, identifiers.scan_name(f, known)) for f in faults])
 
 
 def _sentence(problem: Problem) -> str:
+    problem = told(problem, quoted)  # a laboratory sees its own words
     where = ", ".join(part for part in (problem.file, problem.place) if part)
     return f"{where}: {problem.seen}. Expected: {problem.expected}."
 
