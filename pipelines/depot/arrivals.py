@@ -18,6 +18,8 @@ from pipelines.intake.litter import is_litter
 
 _NUMBER = re.compile(rb"(?im)^delivery-number\s*:\s*([0-9]{1,9})\s*$")
 _FAR = 10**9
+#: A folder of the inbox, which the data manager makes: a short name as sites of a study file have.
+_SITE = re.compile(r"[a-z][a-z0-9_]{0,40}")
 #: Whether a name may be told, see ``pipelines.identity.word_list.names_shown``.
 Shown = Callable[[str], bool]
 
@@ -78,10 +80,10 @@ def look_into(inbox: Path, shown: Shown) -> tuple[list[Arrival], list[str]]:
     found: list[Arrival] = []
     others: list[str] = []
     for site in _entries(inbox):
-        name = _name(site, shown)
         if not site.is_dir():
-            others.append(name)
+            others.append(_name(site, shown))
             continue
+        name = site.name if _SITE.fullmatch(site.name) else _number_of(site)
         for path in _entries(site):
             if is_litter(path.name):
                 continue

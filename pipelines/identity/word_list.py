@@ -5,7 +5,7 @@ One name on a line, UTF-8; lines that begin with # are left out. The list is rea
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Collection
 from pathlib import Path
 
 from pipelines.errors import Unusable
@@ -38,7 +38,10 @@ def names_beside(study_path: Path) -> KnownNames:
     return names_in(path) if path.is_file() else NOBODY
 
 
-def names_shown(study_path: Path, study: Study) -> Callable[[str], bool]:
-    """Whether a name of a file or folder in the inbox may be told: it is made of known words and is nobody's."""
+def names_shown(study_path: Path, study: Study, came: Collection[str] = ()) -> Callable[[str], bool]:
+    """Whether a name of a file or folder in the inbox may be told: it is made of known words and is nobody's.
+
+    came: names that the books know; such a one stays what it is called when the study's words change.
+    """
     known, plain = names_beside(study_path), Vocabulary.of(study)
-    return lambda name: file_names.fits(name, plain) and not surely_in_path(name, known)
+    return lambda name: (name in came or file_names.fits(name, plain)) and not surely_in_path(name, known)
