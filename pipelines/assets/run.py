@@ -143,7 +143,8 @@ def _recovered(bench: Bench) -> Bench:
     if any_left(desk):
         carry_out(Bench(desk, None, bench.progress, first))
     told = [one.told() for one in first.withdrawals or waiting(desk)]
-    return replace(bench, summary=Summary(desk.depot, failures=first.failures, finished=tuple(told)))
+    left = tuple(one.job.tombstone for one in first.withdrawals if not (one.ended or one.waits_until))
+    return replace(bench, summary=Summary(desk.depot, failures=first.failures, finished=tuple(told), unfinished=left))
 
 
 def carry_out(bench: Bench, freeze: Mapping[str, str | bool] | None = None) -> None:

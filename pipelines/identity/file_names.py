@@ -44,7 +44,9 @@ INFO_FIELDS = frozenset(
 
 
 def fits(path: str, plain: Vocabulary) -> bool:
-    """Whether a name or path (forward slashes) is made of known words and names of systems alone."""
+    """Whether a name or path (forward slashes) is made of known words and names of systems alone, on one line."""
+    if not path.isprintable():  # a line break would forge a line, an escape obey on somebody's screen
+        return False
     parts = path.split("/")
     if OWN_TAG_FILES.fullmatch(path) or path == "fetch.txt":
         return True

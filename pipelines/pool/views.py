@@ -96,8 +96,7 @@ def _footfalls_full(about: _About, footfalls: tuple[Field, ...]) -> View:
         "One row is one footfall of an accepted trial, with its trial, session and runner. "
         "Footfalls of one trial are not independent: for comparisons start from runner_condition_means.",
         f"SELECT {own}, {others} FROM footfalls f {_JOINS}",
-        {f.name: column_comment(f) for f in footfalls}
-        | {name: column_comment(field) for _, name, field in about},
+        {f.name: column_comment(f) for f in footfalls} | {name: column_comment(field) for _, name, field in about},
     )
 
 

@@ -191,11 +191,13 @@ def test_a_file_beside_the_payload_is_told_by_place_and_size_and_known_names_as_
     }
 
 
-def test_an_inbox_name_that_nobody_knows_goes_by_a_number(tmp_path: Path) -> None:
-    a_delivery(tmp_path / "inbox", arrives_as=f"from {NAME}")
+@pytest.mark.parametrize("name", [f"from {NAME}", "first\n99 released", "second\x1b[2Jbatch"])
+def test_an_inbox_name_that_nobody_knows_goes_by_a_number(tmp_path: Path, name: str) -> None:
+    a_delivery(tmp_path / "inbox", arrives_as=name)
     (tmp_path / "inbox" / "brack" / f"{NAME}.txt").write_bytes(b"x")
     (tmp_path / "inbox" / f"{NAME}.txt").write_bytes(b"x")
     said = run(STUDY, tmp_path / "inbox", tmp_path / "depot").text()
     assert NAME not in said
-    assert where_it_shows(tmp_path / "depot", [NAME]) == []
+    assert where_it_shows(tmp_path / "depot", [NAME, name]) == []
+    assert name not in said
     assert "accepted" in said

@@ -15,6 +15,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from pipelines.depot.disk import sync_tree
+from pipelines.depot.new_files import refuse_place
 from pipelines.errors import Unusable
 from pipelines.identity import identifiers
 from pipelines.identity.names import KnownNames
@@ -108,14 +109,7 @@ def _refuse_places(folder: Path, to: Path) -> None:
         raise Unusable(
             "There is no such folder.", "the folder with your tables and trial files.", "Correct it.", file=folder
         )
-    if to.exists() or to.is_symlink():
-        raise Unusable(
-            "It exists already, and nothing is written over.", "a new name.", "Name another with --to.", file=to
-        )
-    if not to.absolute().parent.is_dir():
-        raise Unusable(
-            "Its folder does not exist.", "a name in an existing folder.", "Name another with --to.", file=to
-        )
+    refuse_place(to)
     if to.resolve().is_relative_to(folder.resolve()):
         raise Unusable(
             "It lies inside the working folder, which is not changed.", "a place elsewhere.", "Name another.", file=to
