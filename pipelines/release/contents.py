@@ -81,7 +81,9 @@ def _without_mass(connection: duckdb.DuckDBPyConnection, table: Table) -> str:
     words = connection.execute(f"SELECT DISTINCT {told_by} FROM pooled.{quote_name(table.name)}").fetchall()
     told = [str(word) for (word,) in words if word is not None]
     units = {word: suffix_unit(word.rpartition("/")[2]) if told_by == "outcome" else word for word in told}
-    kept = [word for word, unit in units.items() if unit is not None and not grows_with_mass(unit)]
+    # how far an angle can be trusted shrinks with the length of the segment that its markers sit on
+    tells_length = "deg" if "from_markers_value" in table.column_names else None
+    kept = [w for w, unit in units.items() if unit not in (None, tells_length) and not grows_with_mass(str(unit))]
     return f"{told_by} IN ({', '.join(map(quote_text, kept)) or 'NULL'})"
 
 
