@@ -110,6 +110,8 @@ def test_in_a_browser_the_lists_are_narrowed_and_sorted_and_ages_count_to_today(
         assert page.url.endswith("#site=mill&words=NOBODY+on+it")
         assert all(re.fullmatch(r"\d+ days|1 day|less than a day", age) for age in ages)
         page.locator("[data-narrow] input").fill("")
+        page.get_by_label("Site").select_option("")
+        assert len(page.locator("table[data-list] tbody tr:not([hidden])").all()) == len(ages)
         page.evaluate("for (const fold of document.querySelectorAll('details')) fold.open = true")
         table = page.locator("table[data-list]").last
         for order in (False, True):
