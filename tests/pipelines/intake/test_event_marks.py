@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
 from pathlib import Path
 from types import SimpleNamespace
 from typing import Any
@@ -67,4 +68,4 @@ def test_marks_of_files_by_several_writers_alternate_between_contact_and_toe_off
     assert len(marks) == count
     for side in (LEFT, RIGHT):
         kinds = [m.event for m in marks if m.side == side]
-        assert all(a != b for a, b in zip(kinds, kinds[1:], strict=False))
+        assert all(one != then for one, then in pairwise(kinds))
