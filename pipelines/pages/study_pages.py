@@ -83,8 +83,7 @@ class StudyPages(Pages):
     def others(self) -> Iterator[Page]:
         """Every page that is no fix sheet, in the order in which they are to be written."""
         for site in self.site_names:
-            for table in self.tables[site].values():
-                yield from map(self._further_page, table.further)
+            yield from self.further(site)
             yield Page(("sites", self.site_files[site]), partial(self.site_page, site))
         for delivery in delivery_pages(self.facts):
             name = self.delivery_files["delivery", delivery.row.delivery.delivery_id]
@@ -95,6 +94,11 @@ class StudyPages(Pages):
             yield self._hashed("checks", self.check_files["check", check.name], "check.html.j2", check, links)
         for name, page in TOP.items():
             yield Page((name,), partial(page, self))
+
+    def further(self, site: str) -> Iterator[Page]:
+        """The rest of a site's tables that are too long for its own page."""
+        for table in self.tables[site].values():
+            yield from map(self._further_page, table.further)
 
     def _further_page(self, page: Further) -> Page:
         links = [self._links_of(page.kind, row) for row in page.rows]
@@ -242,11 +246,13 @@ class StudyPages(Pages):
 
     def delivery_link(self, root: str) -> Callable[[str], str | None]:
         """Leads to the page of a delivery."""
-        return lambda name: root + link("deliveries", self.delivery_files["delivery", name])
+        files = {} if self.alone else self.delivery_files
+        return lambda name: root + link("deliveries", own) if (own := files.get(("delivery", name))) else None
 
     def check_link(self, root: str) -> Callable[[str], str | None]:
         """Leads to the page of a check that ran."""
-        return lambda name: root + link("checks", own) if (own := self.check_files.get(("check", name))) else None
+        files = {} if self.alone else self.check_files
+        return lambda name: root + link("checks", own) if (own := files.get(("check", name))) else None
 
 
 #: The pages beside those of sites, in the order in which they are written: the overview, which leads to all, is last.
