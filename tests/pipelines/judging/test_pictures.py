@@ -9,9 +9,9 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from pipelines.judging.traces import HALF_WINDOW_S, MOST_POINTS, traces_of
 
 from checks.findings import Finding
-from pipelines.judging.traces import HALF_WINDOW_S, MOST_POINTS, traces_of
 from schemas.quality import SIGNAL_TRACES
 from schemas.trial import Signal
 from tests.builders import a_trial
