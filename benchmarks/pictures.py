@@ -91,7 +91,9 @@ def page(found: list[Seen]) -> str:
             f"<dd>{escape(one.finding.expected)}</dd></dl><div>{figures}</div></div></section>"
         )
     head = '<!doctype html><html lang="en"><meta charset="utf-8"><meta name="viewport" content="width=device-width">'
-    return f"{head}<title>Pictures</title><style>{_CSS.read_text(encoding='utf-8')}</style><main>{''.join(parts)}</main>"
+    return (
+        f"{head}<title>Pictures</title><style>{_CSS.read_text(encoding='utf-8')}</style><main>{''.join(parts)}</main>"
+    )
 
 
 def main() -> None:

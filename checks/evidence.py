@@ -84,6 +84,12 @@ class Panel:
         return None
 
     @property
+    def counted_in(self) -> str:
+        """UCUM unit of the numbers that ``expected`` is about."""
+        times = self.kind in (Kind.OVER_TIME, Kind.TWO_CLOCKS)
+        return "s" if times and any(part.role is Role.MEASURE for part in self.parts) else self.unit
+
+    @property
     def numbers(self) -> list[float]:
         """The numbers that ``expected`` is about: lengths that are measured, else single values, else the lines'."""
         found: list[float] = []

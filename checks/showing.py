@@ -59,6 +59,11 @@ def one_by_one(
     return Panel(Kind.ONE_BY_ONE, title, unit, (*parts, *expected(low, high)), across)
 
 
+def number(title: str, unit: str, value: float, *, low: float | None = None, high: float | None = None) -> Panel:
+    """One number beside what is expected of it."""
+    return one_by_one(title, unit, [value], low=low, high=high)
+
+
 def from_above(title: str, *parts: Part | None, low: float | None = None, high: float | None = None) -> Panel:
     """Places in m seen from above: forward to the right of the drawing, the runner's right below."""
     return Panel(Kind.FROM_ABOVE, title, "m", (*_known(parts), *expected(low, high)))
@@ -104,6 +109,25 @@ def curve(name: str, across: ArrayLike, values: ArrayLike, *, beside: bool = Fal
     kept = _thinned(y)
     points = tuple((float(x[i]), float(y[i]) if np.isfinite(y[i]) else NAN) for i in kept)
     return Part(Role.BESIDE if beside else Role.LINE, name, points)
+
+
+def nearest_on(corners: FloatArray, point: FloatArray) -> FloatArray:
+    """(2,) m: the place on the edges of a plate that is nearest to a point (2,), forward and right.
+
+    corners: (4, 3) m.
+    """
+    flat = np.asarray(corners, float)[:, [FORWARD, RIGHT]]
+    along = np.roll(flat, -1, axis=0) - flat
+    share = np.einsum("ij,ij->i", point - flat, along) / np.maximum(np.einsum("ij,ij->i", along, along), 1e-12)
+    places = flat + np.clip(share, 0, 1)[:, None] * along
+    found: FloatArray = places[np.argmin(np.linalg.norm(places - point, axis=1))]
+    return found
+
+
+def pair(point: ArrayLike) -> tuple[float, float]:
+    """A place in the plane as two plain numbers."""
+    a, b = np.asarray(point, float)
+    return float(a), float(b)
 
 
 def span(name: str, start_s: float, stop_s: float) -> Part:

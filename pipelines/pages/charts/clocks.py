@@ -46,7 +46,7 @@ def _measure(part: Part, panel: Panel, across: Scale, top: float, bottom: float)
         a, b = (min(max(x0 + end, across.low), across.high) for end in panel.expected)
         width = max(across(b) - across(a), 2.0)
         drawn.append(marks.box((across(a), top), width, bottom - top, fill=BAND, edge=BAND_EDGE, dash="3 2"))
-    words = f"{part.name} {size_words(measured(part), panel.unit)}".strip()
+    words = f"{part.name} {size_words(measured(part), panel.counted_in)}".strip()
     half = width_of(words, bold=True) / 2
     middle = min(max((across(x0) + across(x1)) / 2, EDGE + half), WIDTH - EDGE - half)
     return [

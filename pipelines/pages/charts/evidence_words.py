@@ -35,9 +35,9 @@ def expected_words(panel: Panel) -> str:
         return ""
     low, high = panel.expected
     if math.isinf(low):
-        return f"at most {size_words(high, panel.unit)}"
+        return f"at most {size_words(high, panel.counted_in)}"
     if math.isinf(high):
-        return f"at least {size_words(low, panel.unit)}"
+        return f"at least {size_words(low, panel.counted_in)}"
     if low == -high:
-        return f"within {size_words(high, panel.unit)}"
-    return f"{size_words(low, panel.unit)} to {size_words(high, panel.unit)}"
+        return f"within {size_words(high, panel.counted_in)}"
+    return f"{size_words(low, panel.counted_in)} to {size_words(high, panel.counted_in)}"

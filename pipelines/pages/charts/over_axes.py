@@ -41,15 +41,15 @@ def over_axes(panel: Panel, moment_s: float | None) -> tuple[float, float, list[
     lane = _lane(panel, across, bottom)
     bottom += _LANE if lane else 0
     drawn += lane
-    ticks = across.ticks(6, whole=panel.kind is Kind.ONE_BY_ONE)
+    ticks = across.ticks(12 if panel.kind is Kind.ONE_BY_ONE else 6, whole=panel.kind is Kind.ONE_BY_ONE)
     drawn += axis.below(across, bottom, ticks, _ACROSS.get(panel.kind, panel.across), grid_from=None)
     drawn += axis.left(up, across.start, heights, title, grid_to=across.end)
     drawn += _lines(panel.parts, across, up)
     drawn += _values(panel, across, up)
     for part in measures:
         drawn += _measure(part, panel, across, top)
-    if panel.kind is Kind.OVER_TIME and moment_s is not None and start <= moment_s <= end:
-        drawn += _moment(panel, moment_s, across, up, top - (34 if measures else 0))
+    if panel.kind is Kind.OVER_TIME and not measures and moment_s is not None and start <= moment_s <= end:
+        drawn += _moment(panel, moment_s, across, up, top)
     return WIDTH, bottom + axis.BELOW_TITLED + EDGE, drawn
 
 
@@ -156,7 +156,7 @@ def _values(panel: Panel, across: Scale, up: Scale) -> list[str]:
         if math.isfinite(y):
             fill = VERMILLION if y in beyond else BLUE
             drawn.append(marks.mark(SHAPES.get(side, "diamond"), (across(x), up(y)), 60, fill=fill, width=0.6))
-    if beyond and panel.expected is not None:
+    if values and beyond and panel.expected is not None:
         low, high = panel.expected
         worst = max((v for v in values if v[2] in beyond), key=lambda v: max(v[2] - high, low - v[2]))
         drawn.append(_at_value(worst[1], worst[2], panel, across, up))

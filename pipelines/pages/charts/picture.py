@@ -1,6 +1,6 @@
 """Pictures that prove a fault, drawn: a drawing for each panel, the words above it and the words for who hears it.
 
-What is drawn how is in ``over_axes``, ``places`` and ``clocks``; what the parts mean is in ``checks.evidence``.
+What is drawn how is in ``over_axes``, ``gauge``, ``places`` and ``clocks``; what parts mean is in ``checks.evidence``.
 """
 
 from __future__ import annotations
@@ -14,6 +14,7 @@ from checks.evidence import Kind, Panel, Picture, Role
 from pipelines.pages.charts import marks
 from pipelines.pages.charts.clocks import clocks
 from pipelines.pages.charts.evidence_words import expected_words, size_words
+from pipelines.pages.charts.gauge import gauge
 from pipelines.pages.charts.over_axes import over_axes
 from pipelines.pages.charts.places import places
 
@@ -43,6 +44,8 @@ def _drawn(panel: Panel, moment_s: float | None, key: str) -> Markup:
         width, height, parts = places(panel)
     elif panel.kind is Kind.TWO_CLOCKS:
         width, height, parts = clocks(panel)
+    elif panel.kind is Kind.ONE_BY_ONE and len(panel.numbers) == 1:
+        width, height, parts = gauge(panel)
     else:
         width, height, parts = over_axes(panel, moment_s)
     return marks.svg(width, height, parts, key, panel.title, _summary(panel, moment_s))
@@ -58,7 +61,7 @@ def _summary(panel: Panel, moment_s: float | None) -> str:
     numbers = panel.numbers
     text = ""
     if numbers:
-        low, high = size_words(min(numbers), panel.unit), size_words(max(numbers), panel.unit)
+        low, high = (size_words(end, panel.counted_in) for end in (min(numbers), max(numbers)))
         text = f"Drawn: {low}. " if low == high else f"Drawn: {low} to {high}. "
     elif panel.kind is Kind.OVER_TIME:
         text = "The signal has no values in this stretch. "

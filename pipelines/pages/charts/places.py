@@ -13,15 +13,19 @@ from pipelines.pages.charts.over_axes import WIDTH
 from pipelines.pages.charts.scale import Scale
 
 _HEIGHT, _ROOM, _FOOT = 260, 34, 30
+#: Own choices: how much larger the place shown is than what matters in it, and its least width and height in m.
+_BESIDE, _LEAST_M = 1.15, 0.2
 
 
 class _Plane:
     """From metres to the drawing, alike in both directions."""
 
     def __init__(self, panel: Panel, top: float) -> None:
-        known = [p for part in panel.parts for p in part.points if math.isfinite(p[0] + p[1])]
+        # what matters fills the drawing; of plates is shown what lies beside it
+        parts = [part for part in panel.parts if part.role is not Role.OUTLINE] or panel.parts
+        known = [p for part in parts for p in part.points if math.isfinite(p[0] + p[1])]
         xs, ys = [x for x, _ in known], [y for _, y in known]
-        width, height = max(max(xs) - min(xs), 0.05), max(max(ys) - min(ys), 0.05)
+        width, height = (max(_BESIDE * (max(v) - min(v)), _LEAST_M) for v in (xs, ys))
         self.scale = min((WIDTH - 2 * _ROOM) / width, (_HEIGHT - 2 * _ROOM) / height)
         self.down = panel.kind is Kind.FROM_ABOVE  # the runner's right is below
         self.height = height * self.scale + 2 * _ROOM
@@ -50,9 +54,11 @@ def places(panel: Panel) -> tuple[float, float, list[str]]:
     measures = [part for part in panel.parts if part.role is Role.MEASURE]
     for part in measures:
         drawn += _expected(part, panel, plane)
-    for part in panel.parts:
-        if part.role is Role.OUTLINE:
-            drawn += _outline(part, plane)
+    outlines = [_outline(part, plane) for part in panel.parts if part.role is Role.OUTLINE]
+    if outlines:  # an svg of its own cuts off what reaches beyond it
+        box = f"0 {plane.top:.1f} {WIDTH} {plane.height:.1f}"
+        drawn.append(f'<svg x="0" y="{plane.top:.1f}" width="{WIDTH}" height="{plane.height:.1f}" viewBox="{box}">')
+        drawn += [*outlines, "</svg>"]
     for i, (colour, dash) in looks(panel.parts).items():
         points = (None if math.isnan(p[0] + p[1]) else plane(p) for p in panel.parts[i].points)
         drawn.append(marks.line(points, colour=colour, width=2.2, dash=dash))
@@ -64,13 +70,16 @@ def places(panel: Panel) -> tuple[float, float, list[str]]:
     return WIDTH, plane.bottom + _FOOT, [*drawn, *_directions(plane)]
 
 
-def _outline(part: Part, plane: _Plane) -> list[str]:
+def _outline(part: Part, plane: _Plane) -> str:
     corners = [plane(p) for p in part.points]
-    words = shortened(marks.clean(part.name), WIDTH / 2)
-    x = min(max(min(x for x, _ in corners) + 5, EDGE), WIDTH - EDGE - width_of(words))
-    y = max(min(y for _, y in corners) + SIZE + 3, plane.top + SIZE)
+    xs, ys = [x for x, _ in corners], [y for _, y in corners]
     drawn = marks.line([*corners, corners[0]], colour=MUTED, width=1.6)
-    return [drawn, marks.text((x, y), words, colour=MUTED)]
+    left, right = max(min(xs), EDGE), min(max(xs), WIDTH - EDGE)
+    top, bottom = max(min(ys), plane.top), min(max(ys), plane.bottom)
+    words = marks.clean(part.name)
+    if right - left < width_of(words) + 8 or bottom - top < SIZE + 6:
+        return drawn
+    return drawn + marks.text((left + 5, top + SIZE + 3), words, colour=MUTED)
 
 
 def _stick(part: Part, plane: _Plane) -> list[str]:
@@ -120,7 +129,7 @@ def _measure(part: Part, panel: Panel, plane: _Plane) -> list[str]:
 
 def _directions(plane: _Plane) -> list[str]:
     """A length to compare with, and which way is which."""
-    long = Scale(0, (WIDTH / 4) / plane.scale, 0, 1).ticks(1)[-1]
+    long = Scale(0, (WIDTH / 4) / plane.scale, 0, 1).ticks(2)[-1]
     y = plane.bottom + 10
     bar = long * plane.scale
     words = f"▶ forward, {'▼ right' if plane.down else '▲ up'}"

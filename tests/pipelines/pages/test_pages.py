@@ -61,7 +61,7 @@ def hostile_rows() -> small.Rows:
                 small.finding("f3", text, None, "a_check", "stops", **said) | {"site": text},
             ],
             "check_runs": [small.run(delivery_id, "a_check", trial, "crashed", text)],
-            "signal_traces": small.trace("f1", delivery_id, trial, f"marker:{text}:up", text),
+            "finding_pictures": small.picture("f1", delivery_id, trial, text, text),
             "transition_weeks": [
                 small.week(text, 1, 90.0, 30.0, 24.0, reason_null=text),
                 small.week(text, 2, None, None, None),
@@ -501,6 +501,6 @@ def test_a_fix_sheet_that_would_say_the_same_is_not_made_again(tmp_path: Path) -
 
     assert made_again("nothing of them") == set()
     assert made_again("way") == set(), "the next number of mill is another, but that stands on its own page"
-    assert made_again("signal", signal_traces=lambda row: row.update(signal_value=1.5)) == {"gap.html", "drift.html"}
+    assert made_again("line", finding_pictures=lambda row: row.update(across_value=1.5)) == {"gap.html", "drift.html"}
     words = made_again("words", findings=lambda row: row.update(seen="Other words."))
     assert words >= {"gap.html", "drift.html", "crash.html"}
