@@ -156,9 +156,10 @@ def _values(panel: Panel, across: Scale, up: Scale) -> list[str]:
         if math.isfinite(y):
             fill = VERMILLION if y in beyond else BLUE
             drawn.append(marks.mark(SHAPES.get(side, "diamond"), (across(x), up(y)), 60, fill=fill, width=0.6))
-    if values and beyond and panel.expected is not None:
+    beside = [v for v in values if v[2] in beyond]
+    if beside and panel.expected is not None:
         low, high = panel.expected
-        worst = max((v for v in values if v[2] in beyond), key=lambda v: max(v[2] - high, low - v[2]))
+        worst = max(beside, key=lambda v: max(v[2] - high, low - v[2]))
         drawn.append(_at_value(worst[1], worst[2], panel, across, up))
     return drawn
 

@@ -6,7 +6,7 @@ What is drawn how is in ``over_axes``, ``gauge``, ``places`` and ``clocks``; wha
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from markupsafe import Markup
 
@@ -33,10 +33,27 @@ def drawings(picture: Picture, moment_s: float | None, key: str) -> list[Drawing
     moment_s: of the finding, marked in what is drawn over time. key: makes the ids of the drawings unique on a page.
     """
     found = []
-    for number, panel in enumerate(picture.panels):
+    for number, panel in enumerate(map(_drawable, picture.panels)):
         if any(math.isfinite(x) for part in panel.parts if part.role is not Role.EXPECTED for x, _ in part.points):
             found.append(Drawing(_drawn(panel, moment_s, f"{key}-{number}"), _caption(panel)))
     return found
+
+
+def _drawable(panel: Panel) -> Panel:
+    """The panel without points that have no place; a gap in a line stays one."""
+    plane = panel.kind in (Kind.FROM_ABOVE, Kind.FROM_SIDE)
+    parts = []
+    for part in panel.parts:
+        whole = part.role in (Role.VALUE, Role.STICK, Role.OUTLINE)
+        line = part.role in (Role.LINE, Role.BESIDE)
+        kept = tuple(
+            (x, y)
+            for x, y in part.points
+            if not (whole and math.isnan(x + y)) and not (line and not plane and math.isnan(x))
+        )
+        if kept and not (plane and part.role in (Role.CONTACT, Role.SPAN)):
+            parts.append(replace(part, points=kept))
+    return replace(panel, parts=tuple(parts))
 
 
 def _drawn(panel: Panel, moment_s: float | None, key: str) -> Markup:

@@ -63,11 +63,11 @@ def lag_of_vertical(
     rate, heights = trial.marker_rate_hz, _ends(trial, joints)
     if not heights or not rate > 0:
         return None
-    moving, force = compared(heights, rate, vertical, rate_hz)
-    clock = np.arange(len(moving)) / rate
+    clock = np.arange(len(heights[0])) / rate
     inner = (clock > start_s + EDGE_S) & (clock < end_s - EDGE_S)
     if inner.sum() < rate * 0.3:
         return None
+    moving, force = compared(heights, rate, vertical, rate_hz)
     moved = moving[inner]
     delays = np.arange(-FURTHEST_S, FURTHEST_S + STEP_S / 2, STEP_S)
     at = clock[inner][:, None] + delays
@@ -93,7 +93,7 @@ def compared(
 def moved_and_pushed(trial: Trial, ground: Ground, joints: JointProcessing) -> tuple[FloatArray, FloatArray] | None:
     """``compared`` of the trial's own pelvis and force; None without a pelvis that is well seen, or without force."""
     heights = _ends(trial, joints)
-    if not heights or not trial.marker_rate_hz > 0 or not len(ground.raw):
+    if not heights or not len(heights[0]) > 0.3 * trial.marker_rate_hz > 0 or not len(ground.raw):
         return None
     return compared(heights, trial.marker_rate_hz, ground.raw[:, UP], ground.rate_hz)
 

@@ -219,10 +219,12 @@ def test_a_fix_sheet_says_what_was_seen_expected_and_to_be_done_and_draws_the_mo
         "When": "0.420 s into the trial",
     }
     (figure,) = page.all("figure")
-    assert figure.all("figcaption")[0].words == "Vertical force, plate 1. Shaded: no value."
+    assert figure.all("figcaption")[0].words == "Vertical force, plate 1. Shaded without a letter: no value."
     labels = [t.words for t in figure.all("text")]
-    assert {"Time in the trial (s)", "Force (N)", "▼ 0.420 s"} <= set(labels)
-    assert "Shaded stretches have no values. The finding is at 0.420 s." in figure.all("desc")[0].words
+    assert {"Time in the trial (s)", "N", "▼ 0.420 s", "expected: at most 1,500 N", "L"} <= set(labels)
+    assert (
+        "Drawn: 180 N to 1,780 N. Expected: at most 1,500 N. The finding is at 0.420 s." in figure.all("desc")[0].words
+    )
     assert "Keep the trial id drift" in page.words
     assert "new delivery, under a number mill has not used yet (the next free one)" in page.words
     assert "a runner who reports pain" in page.words
