@@ -30,6 +30,12 @@ def short_unit(code: str | None) -> str:
     return _SHORT_UNITS.get(code or "", unit_words(code))
 
 
+def sized(value: float, unit: str) -> str:
+    """A number with its UCUM unit as people read it: "20 N", "3.5"."""
+    words = short_unit(unit)
+    return f"{value:g}" + (words if words == "°" else f" {words}" if words else "")
+
+
 @cache
 def _sentences() -> dict[str, str]:
     from checks.registry import catalogue

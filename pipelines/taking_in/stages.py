@@ -54,7 +54,7 @@ from pipelines.taking_in.keeping import (
     rebuild_bag,
 )
 from pipelines.taking_in.kept_trials import trial_versions
-from pipelines.taking_in.later_rows import row_stamps
+from pipelines.taking_in.later_rows import told_rows
 from pipelines.taking_in.naming import (
     name_for_stopped,
     same_content,
@@ -135,12 +135,13 @@ def prepare(desk: Desk, gated: Gated, tell: Tell, meanwhile: Callable[[], None] 
         payload,
         judged.waiting,
         trials,
-        stamps_of(desk, record.site) | row_stamps(judged.consent, tables),
+        stamps_of(desk, record.site),
         _trial_stamps(judged, trials),
         gate_of(judged.consent, judged.veil.names),
         judged.held.decided,
         cells,
         copied_after(desk, record, tables[TRIAL_SHAPES], [t for t, own in cells.items() if own != noted.get(t)]),
+        told_rows(judged.consent, tables),
     )
     folder = written(desk, opened, result, tables)
     write_held(judged.held, folder)

@@ -14,6 +14,7 @@ from pipelines.depot.books.order import before
 from pipelines.depot.books.rows import MADE, STOPPED, TAKEN_IN, Payload, Record, Result, TrialVersion
 from pipelines.depot.books.tables import DELIVERIES, DELIVERY_STAMPS, PAYLOAD, TRIALS, WAITING
 from pipelines.depot.books.tables_texts import LEFT_OUT, PACKING_NOTES
+from pipelines.depot.books.told_tables import TOLD_ROWS
 from schemas.received import PayloadFile, Problem
 
 if TYPE_CHECKING:
@@ -202,6 +203,13 @@ class Deliveries:
                     {**own, "trial_id": trial, "cell": cell}
                     for trial, cells in result.shape_cells.items()
                     for cell in sorted(cells)
+                ],
+            ),
+            (
+                TOLD_ROWS,
+                [
+                    {**own, "told_table": table, "row_id": key, **asdict(row)}
+                    for (table, key), row in result.told_rows.items()
                 ],
             ),
             (tables.DELIVERY_STAMPS, [{**own, "what": what, "used": used} for what, used in result.stamps.items()]),

@@ -5,21 +5,18 @@ from __future__ import annotations
 from dataclasses import replace
 
 from pipelines.depot.books.book import Books
-from pipelines.depot.books.rows import ROW_GIVEN, ROW_SENT, ROW_TAKEN, Result, row_key
+from pipelines.depot.books.rows import Result, ToldRow
 from tests.pipelines.depot.books.rows import a_result, a_trial
 
 TODAY = {"today"}
-ROW = row_key("sent_sessions", "S1")
+ROW = ("sent_sessions", "S1")
 
 
 def told(number: int, sent: str, *, gives: bool = True, took: str = "", site: str = "brack") -> Result:
     """A delivery that sent the row of one session, with what it was judged with."""
     name = f"{site}-{number:03d}"
     result = a_result(name, a_trial(name, f"T{number}"))
-    stamps = (
-        {ROW_SENT + ROW: sent} | ({ROW_GIVEN + ROW: sent} if gives else {}) | ({ROW_TAKEN + ROW: took} if took else {})
-    )
-    return replace(result, stamps={**result.stamps, **stamps})
+    return replace(result, told_rows={ROW: ToldRow(sent, sent if gives else "", took)})
 
 
 def due(books: Books, *results: Result) -> list[str]:
