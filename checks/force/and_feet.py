@@ -10,7 +10,6 @@ import numpy as np
 from checks import showing as show
 from checks.force import shown
 from checks.registry import Limit, Looked, Subject, Weight, check, looked, nothing
-from pipelines.science.equipment.lag import moved_and_pushed
 from pipelines.science.frames import Rows
 from pipelines.science.gait.spells import FLAT, Foot, Spell, contact_spells, foot_at, path_at, rate_of
 from pipelines.science.signals import measures as signals
@@ -262,7 +261,7 @@ def force_and_markers_share_one_clock(
         "method": method,
         "allowed_ms": allowed_ms,
         "place": "markers against force",
-        **_first_contact(trial, work, found_ms / 1000, allowed_ms / 1000),
+        **shown.lateness(trial, work, found_ms / 1000, allowed_ms / 1000, SURE_N),
     }
     return looked(examined, [fault])
 
@@ -286,17 +285,3 @@ def _mean_bias_ms(rows: list[Mapping[str, Any]]) -> float:
         return float("nan")
     biases, counts = zip(*known, strict=True)
     return 1000 * float(np.average(biases, weights=counts))
-
-
-def _first_contact(trial: Trial, work: Workspace, lag_s: float, allowed_s: float) -> dict[str, Any]:
-    """Where to draw: the first contact in force."""
-    rate = rate_of(trial)
-    starts = [a for plate in trial.plates for a, _ in contact_spells(plate, rate, SURE_N)]
-    at, ground = min(starts, default=0) / rate, work.contacts.ground
-    both = moved_and_pushed(trial, ground, work.processing.joints)
-    if both is None:
-        number = show.number("How much later force is than markers", "s", lag_s, low=-allowed_s, high=allowed_s)
-        return {"moment_s": at, "shows": show.picture(number)}
-    moved, pushed = both
-    proof = shown.lateness((moved, trial.marker_rate_hz), (pushed, ground.rate_hz), at, lag_s, allowed_s)
-    return {"moment_s": at, "shows": proof}

@@ -3,15 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike
 
 from checks import showing as show
 from checks.evidence import Panel, Part, Picture
+from pipelines.science.equipment.lag import moved_and_pushed
 from pipelines.science.equipment.plates import EDGE_S, PlateReading
-from pipelines.science.gait.spells import Foot, Spell, rate_of
+from pipelines.science.gait.spells import Foot, Spell, contact_spells, rate_of
 from pipelines.science.signals import measures as signals
+from pipelines.science.workspace import Workspace
 from schemas.trial import FORWARD, RIGHT, UP, FloatArray, Plate, Trial
 
 _WORDS = {UP: "vertical", FORWARD: "fore-aft", RIGHT: "sideways"}
@@ -164,21 +167,26 @@ def crosstalk(trial: Trial, loaded: Plate, other: Plate, span: Spell, share: flo
     )
 
 
-def lateness(
-    moved: tuple[FloatArray, float], pushed: tuple[FloatArray, float], around: float, lag_s: float, allowed_s: float
-) -> Picture:
-    """Two signals of one movement, each with its rate in Hz and by its own spread, and by how much force is later."""
-    parts = []
-    for name, (values, rate) in (
-        ("upward acceleration of the pelvis, from markers", moved),
-        ("vertical force", pushed),
+def lateness(trial: Trial, work: Workspace, lag_s: float, allowed_s: float, loaded_n: float) -> dict[str, Any]:
+    """By how much force is later than the pelvis at the first contact: the moment, and both over each other."""
+    rate = rate_of(trial)
+    starts = [a for plate in trial.plates for a, _ in contact_spells(plate, rate, loaded_n)]
+    at, ground = min(starts, default=0) / rate, work.contacts.ground
+    both = moved_and_pushed(trial, ground, work.processing.joints)
+    if both is None:
+        limit = show.number("How much later force is than markers", "s", lag_s, low=-allowed_s, high=allowed_s)
+        return {"moment_s": at, "shows": show.picture(limit)}
+    rates, parts = (trial.marker_rate_hz, ground.rate_hz), []
+    for name, values, own_rate in zip(
+        ("upward acceleration of the pelvis", "vertical force"), both, rates, strict=True
     ):
         seen = values - np.nanmean(values)
         size = float(np.nanstd(seen)) or 1.0
-        parts.append(show.line(name, seen / size, rate, around=around, beside=name.startswith("upward")))
-    later = show.lasting("force later by", around, around + lag_s)
+        parts.append(show.line(name, seen / size, own_rate, around=at, beside=name.startswith("upward")))
+    later = show.lasting("force later by", at, at + lag_s)
     title = "One movement in markers and force, both smoothed, each by its own spread"
-    return show.picture(show.over_time(title, "1", *parts, later, low=-allowed_s, high=allowed_s))
+    drawn = show.over_time(title, "1", *parts, later, low=-allowed_s, high=allowed_s)
+    return {"moment_s": at, "shows": show.picture(drawn)}
 
 
 def places_of_channels(likeness: dict[int, float], carried: float, weight_fraction: float) -> Picture:

@@ -176,3 +176,29 @@ def test_decimation_keeps_extremes_and_never_exceeds_its_size(signal: list[float
 
 
 BARE = replace(a_trial(footfalls=2), kind="standing")
+
+
+@pytest.mark.parametrize(
+    ("signal", "said"),
+    [
+        ("force:1:vertical", "Vertical force, plate 1"),
+        ("force:all:fore_aft", "Fore-aft force, all plates together"),
+        ("marker:calcaneus_left:up", "calcaneus left: height"),
+        ("cop:1:right", "Centre of pressure, plate 1, to the runner's right"),
+        ("distance:sacrum:calcaneus_left", "Distance between sacrum and calcaneus left"),
+    ],
+)
+def test_a_named_signal_is_said_in_words(signal: str, said: str) -> None:
+    assert {row["panel_title"] for row in traces_of([of_signal(signal, 1.0)], a_trial())} == {said}
+
+
+def test_a_picture_of_a_check_is_kept_as_it_is_with_the_contacts_beside_it() -> None:
+    trial = a_trial()
+    work = Workspace(trial, Processing())
+    made = picture(over_time("A title", "N", line("a", np.arange(40.0), 10.0), high=20.0))
+    rows = pictures_of([of_signal(None, shows=made)], work)
+    own = {role: [(r["across_value"], r["upwards_value"]) for r in rows if r["part_role"] == role] for role in Role}
+    assert own[Role.LINE] == [(i / 10, float(i)) for i in range(40)]
+    assert own[Role.EXPECTED] == [(None, None), (None, 20.0)]
+    assert len(own[Role.CONTACT]) == 2 * len(work.footfalls)
+    assert {r["panel_kind"] for r in rows} == {Kind.OVER_TIME}
