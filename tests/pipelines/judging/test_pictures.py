@@ -10,9 +10,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from checks.evidence import MOST_POINTS
+from checks.evidence import MOST_POINTS, Kind, Role
 from checks.findings import Finding
-from checks.showing import HALF_WINDOW_S
+from checks.showing import HALF_WINDOW_S, line, over_time, picture
 from pipelines.judging.pictures import pictures_of
 from pipelines.science.workspace import Workspace
 from schemas.processing import Processing
