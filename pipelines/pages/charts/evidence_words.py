@@ -7,15 +7,20 @@ import math
 from checks.evidence import Panel
 from pipelines.pages.words import short_unit
 
-_SMALL = {"s": "ms", "m": "mm"}
+THOUSANDTHS = {"s": "ms", "m": "mm"}
 
 
 def size_words(value: float, unit: str) -> str:
     """ "35 ms", "1.25 s", "−42 mm", "1,240 N": three figures; seconds and metres below 1 as thousandths."""
-    if unit in _SMALL and abs(value) < 1:
-        value, unit = 1000 * value, _SMALL[unit]
+    if unit in THOUSANDTHS and abs(value) < 1:
+        value, unit = 1000 * value, THOUSANDTHS[unit]
     shown = short_unit(unit) if unit not in ("1", "") else ""
     return f"{number_words(value)} {shown}".strip().replace(" °", "°")
+
+
+def unit_title(unit: str) -> str | None:
+    """A unit as it stands at an axis; None for none."""
+    return "degrees" if unit == "deg" else short_unit(unit) if unit not in ("1", "") else None
 
 
 def number_words(value: float) -> str:

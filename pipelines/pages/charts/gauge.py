@@ -6,11 +6,10 @@ import math
 
 from checks.evidence import Panel
 from pipelines.pages.charts import axis, marks
-from pipelines.pages.charts.evidence_words import expected_words, size_words
+from pipelines.pages.charts.evidence_words import expected_words, size_words, unit_title
 from pipelines.pages.charts.legend import BAND, BAND_EDGE, legend
 from pipelines.pages.charts.look import BLUE, EDGE, VERMILLION, width_of
 from pipelines.pages.charts.scale import Scale, roomy
-from pipelines.pages.words import short_unit
 
 _WIDTH, _HEIGHT, _ABOVE = 430, 34, 18
 
@@ -34,6 +33,6 @@ def gauge(panel: Panel) -> tuple[float, float, list[str]]:
     fill, middle = VERMILLION if panel.beyond else BLUE, min(max(x, EDGE + half), _WIDTH - EDGE - half)
     drawn.append(marks.mark("diamond", (x, top + _HEIGHT / 2), 120, fill=fill, width=0.8))
     drawn.append(marks.text((middle, top - 5), words, anchor="middle", bold=True))
-    unit = short_unit(panel.unit) if panel.unit not in ("1", "") else None
+    unit = unit_title(panel.unit)
     drawn += axis.below(across, top + _HEIGHT, across.ticks(5), unit)
     return _WIDTH, top + _HEIGHT + axis.BELOW_TITLED + EDGE, drawn

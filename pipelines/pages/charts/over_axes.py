@@ -10,11 +10,10 @@ from collections.abc import Sequence
 
 from checks.evidence import Kind, Panel, Part, Role, measured
 from pipelines.pages.charts import axis, marks
-from pipelines.pages.charts.evidence_words import expected_words, size_words
+from pipelines.pages.charts.evidence_words import expected_words, size_words, unit_title
 from pipelines.pages.charts.legend import BAND, BAND_EDGE, SHAPES, legend, looks
 from pipelines.pages.charts.look import BLUE, EDGE, INK, MUTED, SIZE, VERMILLION, width_of
 from pipelines.pages.charts.scale import Scale, roomy
-from pipelines.pages.words import short_unit
 
 WIDTH = 430
 _HEIGHT, _LANE, _ABOVE = 170, 18, 20
@@ -31,7 +30,7 @@ def over_axes(panel: Panel, moment_s: float | None) -> tuple[float, float, list[
     drawn, top = legend(panel.parts, EDGE, WIDTH, expected_words(panel))
     top += _ABOVE + (34 if measures else 0)
     up = Scale(*_domain(panel, band), top + _HEIGHT, top)
-    title, heights = _unit_words(panel.unit), up.ticks(5)
+    title, heights = unit_title(panel.unit), up.ticks(5)
     start, end = _range(panel)
     across = Scale(start, end, EDGE + axis.left_room(heights, title), WIDTH - EDGE - 10)
     drawn += _ground(panel, across, up)
@@ -51,10 +50,6 @@ def over_axes(panel: Panel, moment_s: float | None) -> tuple[float, float, list[
     if panel.kind is Kind.OVER_TIME and not measures and moment_s is not None and start <= moment_s <= end:
         drawn += _moment(panel, moment_s, across, up, top)
     return WIDTH, bottom + axis.BELOW_TITLED + EDGE, drawn
-
-
-def _unit_words(unit: str) -> str | None:
-    return short_unit(unit) if unit not in ("1", "") else None
 
 
 def _range(panel: Panel) -> tuple[float, float]:

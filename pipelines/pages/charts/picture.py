@@ -13,7 +13,7 @@ from markupsafe import Markup
 from checks.evidence import Kind, Panel, Picture, Role
 from pipelines.pages.charts import marks
 from pipelines.pages.charts.clocks import clocks
-from pipelines.pages.charts.evidence_words import expected_words, size_words
+from pipelines.pages.charts.evidence_words import THOUSANDTHS, expected_words, size_words
 from pipelines.pages.charts.gauge import gauge
 from pipelines.pages.charts.over_axes import over_axes
 from pipelines.pages.charts.places import places
@@ -53,7 +53,22 @@ def _drawable(panel: Panel) -> Panel:
         )
         if kept and not (plane and part.role in (Role.CONTACT, Role.SPAN)):
             parts.append(replace(part, points=kept))
-    return replace(panel, parts=tuple(parts))
+    return replace(panel, parts=tuple(parts)) if plane else _readable(replace(panel, parts=tuple(parts)))
+
+
+def _readable(panel: Panel) -> Panel:
+    """Small lengths and times upwards in thousandths, so that an axis says what the numbers beside it say."""
+    upwards = (Role.LINE, Role.BESIDE, Role.VALUE, Role.EXPECTED)
+    sizes = [abs(y) for part in panel.parts if part.role in upwards for _, y in part.points if math.isfinite(y)]
+    measured = any(part.role is Role.MEASURE for part in panel.parts)
+    if panel.unit not in THOUSANDTHS or panel.kind is Kind.TWO_CLOCKS or not sizes or max(sizes) >= 1:
+        return panel
+    scaled = (Role.LINE, Role.BESIDE, Role.VALUE) if measured else upwards
+    parts = (
+        replace(part, points=tuple((x, 1000 * y) for x, y in part.points)) if part.role in scaled else part
+        for part in panel.parts
+    )
+    return replace(panel, unit=THOUSANDTHS[panel.unit], parts=tuple(parts))
 
 
 def _drawn(panel: Panel, moment_s: float | None, key: str) -> Markup:

@@ -12,7 +12,7 @@ from pipelines.pages.charts.look import EDGE, INK, MUTED, SIZE, VERMILLION, shor
 from pipelines.pages.charts.over_axes import WIDTH
 from pipelines.pages.charts.scale import Scale
 
-_HEIGHT, _ROOM, _FOOT = 260, 34, 30
+_HEIGHT, _ROOM, _FOOT = 270, 26, 30
 #: Own choices: how much larger the place shown is than what matters in it, and its least width and height in m.
 _BESIDE, _LEAST_M = 1.15, 0.2
 
@@ -89,7 +89,7 @@ def _stick(part: Part, plane: _Plane) -> list[str]:
     if part.name:
         x, y = points[0]
         words = shortened(marks.clean(part.name), WIDTH / 2)
-        right = x + 8 + width_of(words) < WIDTH
+        right = x + 8 + width_of(words) < WIDTH and part.name != "left"  # so that left and right do not meet
         drawn.append(marks.text((x + 8 if right else x - 8, y - 5), words, anchor="start" if right else "end"))
     return drawn
 
