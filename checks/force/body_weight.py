@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from checks.force import shown
 from checks.registry import Limit, Looked, Subject, Weight, check, looked, nothing
 from pipelines.science.frames import Rows
 from pipelines.science.signals import measures as signals
@@ -69,7 +70,9 @@ def mean_vertical_force_is_body_weight(
         "allowed_percent": 100 * times * (returned_fraction if returned else noted_fraction),
         "place": "all plates",
         "moment_s": float(footfalls.numbers("contact_s").min()),
-        "signal": "force:all:vertical",
+        "shows": shown.of_body_weight(
+            mass / trial.mass_kg, times * (returned_fraction if returned else noted_fraction), trial
+        ),
         "weight": Weight.RETURNS if returned else Weight.NOTES,
     }
     return looked(steps, [fault])

@@ -9,6 +9,7 @@ from typing import Any
 
 import numpy as np
 
+from checks.force import shown
 from checks.registry import Limit, Looked, Subject, Weight, check, looked, nothing
 from pipelines.science.gait.spells import (
     Spell,
@@ -64,7 +65,9 @@ def plates_do_not_talk_across(
             fault = _copy(loaded, other, spells) if spells else None
             if fault and abs(fault["share_found"]) > share_percent and fault["likeness"] > least_likeness:
                 moment = spells[0][0] + int(np.nanargmax(signals.vertical(loaded)[slice(*spells[0])]))
-                faults.append({**fault, "moment_s": moment / rate_of(trial), **plate_place(other)})
+                proof = shown.crosstalk(trial, loaded, other, spells[0], share_percent / 100)
+                place = {"place": f"plate {other.number}", "shows": proof}
+                faults.append({**fault, "moment_s": moment / rate_of(trial), **place})
     return looked(examined, faults) if examined else nothing("no plate is loaded while another one rests")
 
 

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from checks.markers import shown
 from checks.markers.frames import moment_of
 from checks.registry import Limit, Looked, Subject, Weight, check, looked, nothing
 from pipelines.science.frames import Rows
@@ -144,6 +145,8 @@ def foot_markers_are_seen_at_contact(
         **moment_of(trial, study, role, round(at * (trial.marker_rate_hz or 1.0))),
         "place": role,
         "moment_s": at,
+        "signal": None,
+        "shows": shown.measured_at(work, role, at, 100 * complete / examined, least_percent),
     }
     return looked(examined, [fault])
 

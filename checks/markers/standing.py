@@ -7,6 +7,8 @@ from typing import Any
 
 import numpy as np
 
+from checks import showing as show
+from checks.markers import shown
 from checks.registry import Limit, Looked, Subject, Weight, check, looked, nothing
 from pipelines.science.joints import anatomy as landmarks
 from pipelines.science.signals import measures as signals
@@ -56,7 +58,12 @@ def standing_knees_are_straight(trial: Trial, work: Workspace, *, bent_deg: floa
                     "bend_deg": bend,
                     "place": f"{side} knee",
                     "moment_s": 0.0,
-                    "signal": f"marker:{knee}:forward",
+                    "shows": shown.body(
+                        show.number(f"Bend of the {side} knee", "deg", bend, high=bent_deg),
+                        trial,
+                        above=False,
+                        title="Both legs from the side",
+                    ),
                 }
             )
     return looked(examined, faults) if examined else nothing("no leg with hip, knee and ankle markers was seen")
@@ -91,14 +98,15 @@ def standing_feet_are_level(trial: Trial, work: Workspace, *, level_mm: float = 
     if abs(mean) <= level_mm:
         return looked(len(above))
     side = "right" if mean > 0 else "left"
-    role = next(role for role, pair in sorted(heights.items()) if None not in pair)
+    title = "How much higher the right foot stands than the left, mean of all pairs of markers"
+    limit = show.number(title, "m", mean / 1000, low=-level_mm / 1000, high=level_mm / 1000)
     fault = {
         "higher": side,
         "above_mm": abs(mean),
         "pairs": len(above),
         "place": f"{side} foot",
         "moment_s": 0.0,
-        "signal": f"marker:{role}_{side}:up",
+        "shows": shown.body(limit, trial, above=False, title="Both feet from the side", roles=shown.FOOT),
     }
     return looked(len(above), [fault])
 

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from itertools import combinations
+from typing import Any
 
 import numpy as np
 
+from checks.muscles import shown
 from checks.muscles.gains import in_microvolts
 from checks.registry import Fault, Limit, Looked, Subject, Weight, check, looked, nothing
 from pipelines.science.frames import Rows
@@ -249,9 +251,11 @@ def every_muscle_has_its_own_signal(
     faults = []
     for one, other, agreement in _alike(muscles, most_percent / 100):
         turned = ", one of them upside down" if agreement < 0 else ""
-        places = {"place": f"{one.place}, {other.place}"}
+        places: dict[str, Any] = {"place": f"{one.place}, {other.place}"}
         percent = 100 * abs(agreement)
-        faults.append(fault_of(one, trial, channels, other=other.name, percent=percent, turned=turned) | places)
+        proof = shown.same(one, other, agreement, most_percent, one.moment_s(trial))
+        fault = fault_of(one, trial, channels, other=other.name, percent=percent, turned=turned)
+        faults.append(fault | places | {"signal": None, "shows": proof})
     return looked(len(muscles), faults)
 
 

@@ -9,6 +9,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from checks.muscles import shown
 from checks.muscles.gains import in_microvolts
 from checks.registry import Limit, Looked, Subject, Weight, check, looked, nothing
 from pipelines.science.muscles.measures import Muscle, fault_of, levels, without_muscles
@@ -44,7 +45,12 @@ def muscle_signals_are_raw(trial: Trial, channels: ChannelFacts | None, work: Wo
     muscles = work.judged_muscles
     if not muscles:
         return nothing(without_muscles(trial))
-    faults = [fault_of(m, trial, channels, why=_FORMS[m.form]) for m in muscles if m.form != "raw"]
+    faults = [
+        fault_of(m, trial, channels, why=_FORMS[m.form])
+        | {"signal": None, "shows": shown.lopsided(m, m.moment_s(trial))}
+        for m in muscles
+        if m.form != "raw"
+    ]
     return looked(len(muscles), faults)
 
 
@@ -85,6 +91,7 @@ def muscle_amplitudes_are_those_of_skin(
         return nothing(without_muscles(trial) if not told else "units contradict the file, which is told elsewhere")
     faults = [
         fault_of(m, trial, channels, burst_uv=m.burst_uv, factor=10 ** np.round(np.log10(m.burst_uv / 150)))
+        | {"signal": None, "shows": shown.bursts(m, least_uv, most_uv)}
         for m in muscles
         if m.gain_known and not least_uv <= m.burst_uv <= most_uv
     ]

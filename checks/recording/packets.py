@@ -10,6 +10,7 @@ from typing import Any
 
 import numpy as np
 
+from checks.muscles import shown
 from checks.registry import Limit, Looked, Subject, Weight, check, looked, nothing
 from pipelines.science.muscles.measures import file_of
 from pipelines.science.signals.coded import Coded
@@ -166,7 +167,9 @@ def no_block_of_samples_stands_twice(
         "lag_ms": 1000 * (second - first) / rate,
         "more": f"; {rest} other {'channel does' if rest == 1 else 'channels do'} the like" if rest else "",
     }
-    return looked(judged, [_fault(coded, trial, channels, second, **values)])
+    fault = _fault(coded, trial, channels, second, **values)
+    proof = shown.twice(coded.signal, first, second, length, shortest_ms / 1000)
+    return looked(judged, [fault | {"signal": None, "shows": proof}])
 
 
 def _telling_length(coded: Coded, shortest_s: float) -> int | None:

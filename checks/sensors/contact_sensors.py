@@ -11,6 +11,7 @@ from typing import Any
 
 import numpy as np
 
+from checks.outcomes import shown
 from checks.registry import Limit, Looked, Subject, Weight, check, looked, nothing
 from pipelines.science.events.switches import (
     Switch,
@@ -163,8 +164,16 @@ def foot_sensors_are_on_their_own_feet(trial: Trial, work: Workspace, *, most_sh
     if not on_other_feet(rows, most_share):
         return looked(count)
     fault = {"count": count, "hits": hits or "none", "method": _method(rows[0]), "place": "left and right foot sensor"}
-    if label := _sensor_of(trial, "left"):
-        fault |= {"signal": f"channel:{label}", "moment_s": trial.duration_s / 2}
+    other = "force" if "force" in {rows[0]["event_method"], rows[0]["reference_method"]} else "markers"
+    lanes = {
+        f"{side} foot, by {'sensor' if method == 'sensor' else other}": [
+            c.start_s for own, c in work.contacts.by_method.get(method, []) if own == side
+        ]
+        for side in signals.SIDES
+        for method in (other, "sensor")
+    }
+    fault |= {"moment_s": trial.duration_s / 2}
+    fault |= {"shows": shown.other_foot(lanes, 100 * hits / max(count, 1), 100 * most_share)}
     return looked(count, [fault])
 
 

@@ -1,4 +1,4 @@
-"""How facts are said on a page: names of checks, signals, outcomes and units in plain words."""
+"""How facts are said on a page: names of checks, outcomes and units in plain words."""
 
 from __future__ import annotations
 
@@ -44,11 +44,6 @@ def sized(value: float, unit: str) -> str:
     return with_minus(f"{value:g}") + (words if words == "°" else f" {words}" if words else "")
 
 
-_FORCE = {"vertical": "Vertical force", "fore_aft": "Fore-aft force", "sideways": "Sideways force"}
-_MARKER = {"forward": "position along the running direction", "up": "height", "right": "position to the right"}
-_CENTRE = {"forward": "along the running direction", "right": "to the runner's right"}
-
-
 @cache
 def _sentences() -> dict[str, str]:
     from checks.registry import catalogue
@@ -60,29 +55,6 @@ def check_words(name: str) -> str:
     """What a check says should hold, as its catalogue says it; a check no longer there is its name in words."""
     words = name.replace("_", " ").strip()
     return _sentences().get(name, words[:1].upper() + words[1:]).rstrip(".")
-
-
-def signal_words(signal: str) -> tuple[str, str]:
-    """What is drawn, and the short title of its axis: ("Vertical force, plate 1", "Force")."""
-    kind, *rest = signal.split(":")
-    if kind == "channel" and rest:
-        return f"Channel {signal.partition(':')[2]}", "Value"
-    if len(rest) == 2:
-        one, other = rest
-        plate = "all plates together" if one == "all" else f"plate {one}"
-        if kind == "force" and other in _FORCE:
-            return f"{_FORCE[other]}, {plate}", "Force"
-        if kind == "cop" and other in _CENTRE:
-            return f"Centre of pressure, {plate}, {_CENTRE[other]}", "Position"
-        if kind == "marker" and other in _MARKER:
-            return f"{_landmark(one)}: {_MARKER[other]}", "Height" if other == "up" else "Position"
-        if kind == "distance":
-            return f"Distance between {_landmark(one)} and {_landmark(other)}", "Distance"
-    return signal, "Value"
-
-
-def _landmark(role: str) -> str:
-    return role.replace("_", " ")
 
 
 def outcome_words(name: str) -> str:

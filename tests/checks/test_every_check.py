@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import math
 import re
+import xml.etree.ElementTree as ElementTree
 from dataclasses import replace
 
 import numpy as np
@@ -11,9 +13,11 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from checks.context import Context
+from checks.evidence import MOST_POINTS, Role
 from checks.findings import Finding
 from checks.registry import Subject, Weight, catalogue
 from checks.run import run_checks
+from pipelines.pages.charts.picture import drawings
 from pipelines.science.workspace import Workspace
 from schemas.trial import FileFacts, Trial
 from tests.builders import a_standing_trial, a_study, a_trial
@@ -41,6 +45,7 @@ def test_the_check_finds_its_planted_fault_and_says_so_in_whole_sentences(name: 
     if context.trial is not None:
         for finding in report.findings:
             the_moment_to_draw_lies_within(context.trial, finding)
+            the_picture_shows_the_fault(finding, context.work)
 
 
 def the_message_is_whole_sentences(finding: Finding) -> None:
@@ -51,9 +56,28 @@ def the_message_is_whole_sentences(finding: Finding) -> None:
         assert first[0].isupper() or first[0].isdigit() or re.search(r"[_./]", first), text
 
 
+def the_picture_shows_the_fault(finding: Finding, work: Workspace | None) -> None:
+    """A number is drawn that is not as it is drawn to be expected, and points are no more than a drawing can show."""
+    picture = finding.shows
+    if picture is None:
+        return
+    assert work is not None
+    assert picture.shows_the_fault
+    assert finding.signal is None, "one picture for one finding"
+    for panel in picture.panels:
+        assert panel.title
+        assert "_" not in panel.title
+        for part in panel.parts:
+            assert 0 < len(part.points) <= MOST_POINTS
+            assert not any(math.isinf(x) or math.isinf(y) for x, y in part.points)
+            assert part.role not in (Role.EXPECTED, Role.MEASURE) or len(part.points) == 2
+    root = [ElementTree.fromstring(drawn.svg) for drawn in drawings(picture, finding.moment_s, "k")]
+    assert len(root) == len(picture.panels)
+
+
 def the_moment_to_draw_lies_within(trial: Trial, finding: Finding) -> None:
     if finding.signal is None:
-        assert finding.moment_s is None
+        assert finding.moment_s is None or finding.shows is not None
         return
     assert finding.moment_s is not None
     assert 0 <= finding.moment_s <= trial.duration_s

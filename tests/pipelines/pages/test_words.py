@@ -48,22 +48,6 @@ def test_a_visit_says_its_week_once(visit: str | None, said: str) -> None:
 
 
 @pytest.mark.parametrize(
-    ("signal", "said"),
-    [
-        ("force:1:vertical", ("Vertical force, plate 1", "Force")),
-        ("force:all:fore_aft", ("Fore-aft force, all plates together", "Force")),
-        ("marker:calcaneus_left:up", ("calcaneus left: height", "Height")),
-        ("cop:2:right", ("Centre of pressure, plate 2, to the runner's right", "Position")),
-        ("distance:a_left:b_left", ("Distance between a left and b left", "Distance")),
-        ("channel:EMG 2: calf", ("Channel EMG 2: calf", "Value")),
-        ("something:else", ("something:else", "Value")),
-    ],
-)
-def test_a_signal_is_said_in_words(signal: str, said: tuple[str, str]) -> None:
-    assert words.signal_words(signal) == said
-
-
-@pytest.mark.parametrize(
     ("count", "said"),
     [(0, "0 bytes"), (999, "999 bytes"), (1234, "1.2 kB"), (1_234_567, "1.2 MB"), (3 * 10**11, "300.0 GB")],
 )

@@ -1,0 +1,99 @@
+"""What the checks of muscles and of channels show beside what they say. Registers no check and judges nothing."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+import numpy as np
+
+from checks import showing as show
+from checks.evidence import Kind, Panel, Part, Picture, Role
+from pipelines.science.muscles.measures import LEVEL_WINDOW_S, Muscle
+from pipelines.science.muscles.phases import HALF, PARTS, Phased
+from schemas.trial import FloatArray, Signal
+
+
+def raw(muscle: Muscle, around: float) -> Part:
+    """A muscle's signal as it came, in uV."""
+    return show.line(muscle.place, muscle.raw, muscle.rate_hz, muscle.signal.start_s, around=around)
+
+
+def banded(muscle: Muscle, around: float, *, half_s: float = show.HALF_WINDOW_S, beside: bool = False) -> Part:
+    """A muscle's signal as outcomes filter it, in uV."""
+    start_s = muscle.signal.start_s
+    return show.line(muscle.place, muscle.banded, muscle.rate_hz, start_s, around=around, half_s=half_s, beside=beside)
+
+
+def levels(muscle: Muscle, around: float | None) -> Part:
+    """Root mean square of a muscle's signal in windows of 50 ms, uV."""
+    hop = max(round(LEVEL_WINDOW_S * muscle.rate_hz) // 2, 1)
+    start_s = muscle.signal.start_s + LEVEL_WINDOW_S / 2
+    return show.line(muscle.place, muscle.levels_uv, muscle.rate_hz / hop, start_s, around=around)
+
+
+def lopsided(muscle: Muscle, around: float) -> Picture:
+    """A signal without a negative half: how far it reaches below its middle, as a part of how far it reaches above."""
+    low, middle, high = np.nanpercentile(muscle.raw, [2, 50, 98])
+    part = float((middle - low) / max(high - middle, 1e-12))
+    return show.picture(
+        show.number("Reach of the signal below its middle, as a part of that above it", "1", min(part, 9.9), low=0.25),
+        show.over_time("The signal as it came", "uV", raw(muscle, around)),
+    )
+
+
+def bursts(muscle: Muscle, least_uv: float, most_uv: float) -> Picture:
+    """The level of a muscle's bursts beside what skin can show."""
+    strong = muscle.burst_uv > most_uv
+    limit = {"high": most_uv} if strong else {"low": least_uv}
+    return show.picture(
+        show.number("Root mean square of the bursts", "uV", muscle.burst_uv, **limit),
+        show.over_time("Root mean square in windows of 50 ms", "uV", levels(muscle, None)),
+    )
+
+
+def same(one: Muscle, other: Muscle, agreement: float, most_percent: float, around: float) -> Picture:
+    """Two signals over each other, and how far they agree."""
+    both = [banded(one, around, half_s=0.15), banded(other, around, half_s=0.15, beside=True)]
+    return show.picture(
+        show.number("Agreement of the two signals", "%", 100 * abs(agreement), high=most_percent),
+        show.over_time("Both signals in the study's band", "uV", *both),
+    )
+
+
+def by_delay(fit: FloatArray, stride_s: float, least_gain: float) -> Picture:
+    """How well all muscles together fit the contacts, if they are taken to be so much later."""
+    order = (np.arange(PARTS) - HALF) % PARTS
+    late_ms = 1000 * (np.arange(PARTS) - HALF) / PARTS * stride_s
+    curve = show.curve("", late_ms, fit[order])
+    title = "Fit of all muscles together with the feet's contacts, from −1 to 1"
+    now = Part(Role.BESIDE, "as they are", ((0.0, float(np.nanmin(fit))), (0.0, float(np.nanmax(fit)))))
+    parts = (curve, now, *show.expected(None, float(fit[0]) + least_gain))
+    return show.picture(Panel(Kind.ONE_BY_ONE, title, "1", parts, "Taken to be late by (ms)"))
+
+
+def over_strides(muscles: Sequence[Phased], limit: Panel) -> Picture:
+    """A number, and the level of muscles over the left foot's stride, each by its largest."""
+    percent = 100 * np.arange(PARTS) / PARTS
+    lines = [
+        show.curve(p.muscle.place, percent, p.profile / max(float(np.nanmax(p.profile)), 1e-12)) for p in muscles[:4]
+    ]
+    title = "Level over the stride, each by its largest; the left foot lands at 0 %, the right at 50 %"
+    return show.picture(limit, Panel(Kind.ONE_BY_ONE, title, "1", tuple(lines), "Part of the left foot's stride (%)"))
+
+
+def fits(title: str, found: Mapping[str, float], *, low: float | None = None, high: float | None = None) -> Panel:
+    """One number for each muscle; the numbers' names stand in the title's order."""
+    names = ", ".join(f"{i} {name}" for i, name in enumerate(found, start=1))
+    return show.one_by_one(f"{title}: {names}", "1", list(found.values()), low=low, high=high, across="Muscle")
+
+
+def twice(signal: Signal, first: int, second: int, length: int, shortest_s: float) -> Picture:
+    """A block of samples and the same block once more, over each other, and how long it is."""
+    rate = signal.rate_hz
+    block, again = (np.asarray(signal.samples[at : at + length], float) for at in (first, second))
+    start_s = signal.start_s + second / rate
+    over = show.line("once more", again, rate, start_s)
+    before = show.line(f"the block of {(second - first) / rate:.3f} s before", block, rate, start_s, beside=True)
+    lasts = show.lasting("the same for", start_s, start_s + length / rate)
+    title = f"Channel {signal.label}"
+    return show.picture(show.over_time(title, signal.unit, over, before, lasts, high=shortest_s))
