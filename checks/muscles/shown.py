@@ -13,22 +13,27 @@ from pipelines.science.muscles.phases import HALF, PARTS, Phased
 from schemas.trial import FloatArray, Signal
 
 
+def words(muscle: Muscle) -> str:
+    """Muscle and side in words."""
+    return muscle.place.replace("_", " ")
+
+
 def raw(muscle: Muscle, around: float) -> Part:
     """A muscle's signal as it came, in uV."""
-    return show.line(muscle.place, muscle.raw, muscle.rate_hz, muscle.signal.start_s, around=around)
+    return show.line(words(muscle), muscle.raw, muscle.rate_hz, muscle.signal.start_s, around=around)
 
 
 def banded(muscle: Muscle, around: float, *, half_s: float = show.HALF_WINDOW_S, beside: bool = False) -> Part:
     """A muscle's signal as outcomes filter it, in uV."""
     start_s = muscle.signal.start_s
-    return show.line(muscle.place, muscle.banded, muscle.rate_hz, start_s, around=around, half_s=half_s, beside=beside)
+    return show.line(words(muscle), muscle.banded, muscle.rate_hz, start_s, around=around, half_s=half_s, beside=beside)
 
 
 def levels(muscle: Muscle, around: float | None) -> Part:
     """Root mean square of a muscle's signal in windows of 50 ms, uV."""
     hop = max(round(LEVEL_WINDOW_S * muscle.rate_hz) // 2, 1)
     start_s = muscle.signal.start_s + LEVEL_WINDOW_S / 2
-    return show.line(muscle.place, muscle.levels_uv, muscle.rate_hz / hop, start_s, around=around)
+    return show.line(words(muscle), muscle.levels_uv, muscle.rate_hz / hop, start_s, around=around)
 
 
 def lopsided(muscle: Muscle, around: float) -> Picture:
@@ -75,7 +80,7 @@ def over_strides(muscles: Sequence[Phased], limit: Panel) -> Picture:
     """A number, and the level of muscles over the left foot's stride, each by its largest."""
     percent = 100 * np.arange(PARTS) / PARTS
     lines = [
-        show.curve(p.muscle.place, percent, p.profile / max(float(np.nanmax(p.profile)), 1e-12)) for p in muscles[:4]
+        show.curve(words(p.muscle), percent, p.profile / max(float(np.nanmax(p.profile)), 1e-12)) for p in muscles[:4]
     ]
     title = "Level over the stride, each by its largest; the left foot lands at 0 %, the right at 50 %"
     return show.picture(limit, Panel(Kind.ONE_BY_ONE, title, "1", tuple(lines), "Part of the left foot's stride (%)"))
@@ -83,7 +88,7 @@ def over_strides(muscles: Sequence[Phased], limit: Panel) -> Picture:
 
 def fits(title: str, found: Mapping[str, float], *, low: float | None = None, high: float | None = None) -> Panel:
     """One number for each muscle; the numbers' names stand in the title's order."""
-    names = ", ".join(f"{i} {name}" for i, name in enumerate(found, start=1))
+    names = ", ".join(f"{i} {name}".replace("_", " ") for i, name in enumerate(found, start=1))
     return show.one_by_one(f"{title}: {names}", "1", list(found.values()), low=low, high=high, across="Muscle")
 
 
