@@ -8,6 +8,7 @@ import numpy as np
 
 from checks import showing as show
 from checks.evidence import Kind, Panel, Part, Picture, Role
+from pipelines.science.muscles.mains import Hum
 from pipelines.science.muscles.measures import LEVEL_WINDOW_S, Muscle
 from pipelines.science.muscles.phases import HALF, PARTS, Phased
 from schemas.trial import FloatArray, Signal
@@ -100,5 +101,59 @@ def twice(signal: Signal, first: int, second: int, length: int, shortest_s: floa
     over = show.line("once more", again, rate, start_s)
     before = show.line(f"the block of {(second - first) / rate:.3f} s before", block, rate, start_s, beside=True)
     lasts = show.lasting("the same for", start_s, start_s + length / rate)
-    title = f"Channel {signal.label}"
+    title = f"Channel {signal.label}".replace("_", " ")
     return show.picture(show.over_time(title, signal.unit, over, before, lasts, high=shortest_s))
+
+
+def held(signal: Signal, first: int, stop: int, allowed_s: float) -> Picture:
+    """A stretch in which a channel holds one value."""
+    rate = signal.rate_hz
+    start_s, stop_s = signal.start_s + first / rate, signal.start_s + stop / rate
+    half_s = 0.1 + (stop_s - start_s) / 2
+    samples = np.asarray(signal.samples, float)
+    line = show.line("", samples, rate, signal.start_s, around=(start_s + stop_s) / 2, half_s=half_s)
+    lasts = show.lasting("one value for", start_s, stop_s)
+    title = f"Channel {signal.label}".replace("_", " ")
+    return show.picture(show.over_time(title, signal.unit, line, show.span("", start_s, stop_s), lasts, high=allowed_s))
+
+
+def above_rest(muscle: Muscle, least_ratio: float) -> Picture:
+    """How many times bursts stand above the quietest moments."""
+    limit = show.number("Bursts, as a multiple of the quietest moments", "1", muscle.ratio, low=least_ratio)
+    return show.picture(limit, show.over_time("Root mean square in windows of 50 ms", "uV", levels(muscle, None)))
+
+
+def rate(muscle: Muscle, least_hz: float) -> Picture:
+    """How often a muscle is sampled."""
+    return show.picture(show.number("Samples per second", "Hz", muscle.rate_hz, low=least_hz))
+
+
+def band(muscle: Muscle, most_db: float) -> Picture:
+    """Power density of a muscle's signal by frequency, against that from 60 Hz to 150 Hz."""
+    edges = np.arange(20.0, muscle.band[1] + 1, 20.0)
+    usual = max(muscle.power_density(60, 150), 1e-30)
+    power = np.array([muscle.power_density(a, a + 20) for a in edges[:-1]])
+    curve = show.curve("", edges[:-1] + 10, 10 * np.log10(np.maximum(power / usual, 1e-12)))
+    return show.picture(show.spectrum("Power density against that from 60 Hz to 150 Hz", "dB", curve, low=-most_db))
+
+
+def hum(muscle: Muscle, found: Hum, most_percent: float) -> Picture:
+    """The part of the quiet signal that is mains, and signal and hum by frequency, below 300 Hz."""
+    lines = []
+    for name, values in (("mains hum", found.wave_uv), ("the whole signal", np.nan_to_num(muscle.banded))):
+        count = len(values)
+        size = 2 * np.sqrt(2) * np.abs(np.fft.rfft(values * np.hanning(count))) / max(count, 1)
+        below = np.fft.rfftfreq(count, 1 / muscle.rate_hz) <= 300
+        hz = np.flatnonzero(below) * muscle.rate_hz / max(count, 1)
+        lines.append(show.curve(name, hz, size[below], beside=name != "mains hum"))
+    title = f"Part of the quiet signal that is {found.mains_hz:.0f} Hz mains hum"
+    limit = show.number(title, "%", 100 * found.share, high=most_percent)
+    return show.picture(limit, show.spectrum("Signal and hum by frequency", "uV", *lines))
+
+
+def swings(muscle: Muscle, slow: FloatArray, share: float, most_share: float, around: float) -> Picture:
+    """How large the slow swings after contact are beside bursts, and the slow part itself."""
+    limit = show.number("Slow swings after contact, as a multiple of the bursts", "1", share, high=most_share)
+    line = show.line("below 20 Hz", slow, muscle.rate_hz, muscle.signal.start_s, around=around)
+    burst = banded(muscle, around, beside=True)
+    return show.picture(limit, show.over_time("Slow part of the signal", "uV", line, burst))
