@@ -255,7 +255,7 @@ def foot_lands_on_one_plate(trial: Trial, footfalls: Rows) -> Looked:
                 "place": signals.footfall_place(row),
                 "plates": row["plate_count"],
                 "moment_s": row["contact_s"],
-                "signal": "force:all:vertical",
+                "shows": shown.shared(trial, row["plate_count"], float(row["contact_s"])),
             }
             for row in known
             if row["plate_count"] > 1

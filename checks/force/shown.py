@@ -12,7 +12,7 @@ from checks import showing as show
 from checks.evidence import Panel, Part, Picture
 from pipelines.science.equipment.lag import moved_and_pushed
 from pipelines.science.equipment.plates import EDGE_S, PlateReading
-from pipelines.science.gait.spells import Foot, Spell, contact_spells, rate_of
+from pipelines.science.gait.spells import Foot, Spell, contact_spells, rate_of, without_trend
 from pipelines.science.signals import measures as signals
 from pipelines.science.workspace import Workspace
 from schemas.trial import FORWARD, RIGHT, UP, FloatArray, Plate, Trial
@@ -224,3 +224,38 @@ def copied(trial: Trial, plate: Plate, span: Spell, back: int, samples: float) -
     high = (samples - 0.5) / rate
     title = f"Vertical force, plate {plate.number}"
     return show.picture(show.over_time(title, "N", drawn, first, copy, lasts, high=high))
+
+
+def amplitudes(windows: Sequence[FloatArray], rate: float) -> Part:
+    """Typical size of an empty plate's noise at each frequency, N; windows: stretches of equal length."""
+    length = len(windows[0])
+    size = np.abs(np.fft.rfft(np.stack(windows) * np.hanning(length), axis=1)) * 2 * np.sqrt(2) / length
+    return show.curve("", np.fft.rfftfreq(length, 1 / rate), np.median(size, axis=0))
+
+
+def falling(frequencies: FloatArray, power: FloatArray, edge_hz: float, fall_times: float) -> Picture:
+    """The power of noise at each frequency, against that below the edge where it falls off."""
+    usual = float(np.median(power[1:][frequencies[1:] <= edge_hz]))
+    level = 10 * np.log10(np.maximum(power[1:] / max(usual, 1e-30), 1e-12))
+    title = f"Noise of the empty plate, against that below {edge_hz:.0f} Hz"
+    drawn = show.curve("", frequencies[1:], level)
+    return show.picture(show.spectrum(title, "dB", drawn, low=-10 * np.log10(fall_times)))
+
+
+def shared(trial: Trial, count: int, at_s: float) -> Picture:
+    """How many plates a foot touched, and the force on each plate that carried something."""
+    lines = [force_line(trial, plate, UP, at_s) for plate in trial.plates[:4]]
+    return show.picture(
+        show.number("Plates that the foot touched", "1", count, high=1),
+        show.over_time("Vertical force on each plate", "N", *lines),
+    )
+
+
+def ringing(trial: Trial, plate: Plate, start_s: float, lasts_s: float, ringing_n: float) -> Picture:
+    """The force of a plate after the foot has left it."""
+    rate = rate_of(trial)
+    first, stop = round(start_s * rate), round((start_s + 2 * lasts_s) * rate)
+    rest = signals.vertical(plate)[first:stop]
+    line = show.line("", without_trend(rest, 3), rate, first / rate)
+    title = f"Vertical force of plate {plate.number} after toe-off, without its slow part"
+    return show.picture(show.over_time(title, "N", line, low=-ringing_n, high=ringing_n))

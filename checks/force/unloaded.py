@@ -15,7 +15,6 @@ from pipelines.science.gait.spells import (
     Spell,
     contact_spells,
     lower_foot,
-    plate_place,
     rate_of,
     resting_spells,
     without_trend,
@@ -140,7 +139,8 @@ def plates_are_still_after_toe_off(
         if strong and 100 * len(strong) > share_percent * len(rests):
             worst = max(strong, key=lambda ring: ring["swing_n"])
             fault = {**worst, "wrong": len(strong), "toe_offs": len(rests), "number": plate.number}
-            faults.append({**fault, **plate_place(plate)})
+            proof = shown.ringing(trial, plate, worst["moment_s"], worst["after_s"], ringing_n)
+            faults.append({**fault, "place": f"plate {plate.number}", "shows": proof})
     return looked(examined, faults) if examined else nothing(_NO_REST)
 
 

@@ -188,3 +188,11 @@ def misfit(trial: Trial, cluster: str, allowed_mm: float) -> Picture:
     line = show.line("", 1000 * trial.misfits_m[cluster], _rate(trial))
     title = f"Cluster {cluster}: root mean square distance of its markers from their standing shape"
     return show.picture(show.over_time(title, "mm", line, high=allowed_mm))
+
+
+def noise(found_mm: Mapping[str, float], most_mm: float) -> Picture:
+    """How much each marker trembles, mm."""
+    across = "Marker, in the order of the file"
+    return show.picture(
+        show.one_by_one("Noise of each marker", "mm", [*found_mm.values()], high=most_mm, across=across)
+    )

@@ -46,8 +46,7 @@ def muscle_signals_are_raw(trial: Trial, channels: ChannelFacts | None, work: Wo
     if not muscles:
         return nothing(without_muscles(trial))
     faults = [
-        fault_of(m, trial, channels, why=_FORMS[m.form])
-        | {"signal": None, "shows": shown.lopsided(m, m.moment_s(trial))}
+        fault_of(m, trial, channels, why=_FORMS[m.form], shows=shown.lopsided(m, m.moment_s(trial)))
         for m in muscles
         if m.form != "raw"
     ]
@@ -132,6 +131,7 @@ def muscles_are_active_in_running(
         return nothing(without_muscles(trial))
     faults = [
         fault_of(m, trial, channels, ratio=m.ratio, burst=m.told(m.burst_uv), quiet=m.told(m.quiet_uv))
+        | {"signal": None, "shows": shown.above_rest(m, least_ratio)}
         for m in muscles
         if m.ratio < least_ratio
     ]
@@ -171,7 +171,8 @@ def muscle_signals_fill_their_band(
         fall = drop_db(m)
         if fall > most_db:
             edge_hz = _UPPER_PART[0] * m.band[1]
-            faults.append(fault_of(m, trial, channels, edge_hz=edge_hz, upper_hz=m.band[1], drop_db=fall))
+            proof = shown.band(m, most_db)
+            faults.append(fault_of(m, trial, channels, edge_hz=edge_hz, upper_hz=m.band[1], drop_db=fall, shows=proof))
     return looked(len(muscles), faults)
 
 
@@ -210,7 +211,9 @@ def muscle_rates_leave_room_for_the_band(
         return nothing(without_muscles(trial))
     slack = 0.999  # a second recorder's rate is told by the trial's clock, a few hundred parts per million off
     slow = [m for m in muscles if m.rate_hz < slack * least_hz]
-    return looked(len(muscles), [fault_of(m, trial, channels, rate_hz=m.rate_hz) for m in slow])
+    least = slack * least_hz
+    faults = [fault_of(m, trial, channels, rate_hz=m.rate_hz, shows=shown.rate(m, least)) for m in slow]
+    return looked(len(muscles), faults)
 
 
 @check(

@@ -222,5 +222,7 @@ def muscles_are_active_in_their_phase(
         if p.own < least_fit and id(p) not in told:
             phase = work.muscle_phases.phases[str(p.kind)]
             words: dict[str, Any] = {"wanted": phase.told, "source": phase.source}
+            limit = show.number("Fit with the part of the stride of its kind, from −1 to 1", "1", p.own, low=least_fit)
+            words |= {"shows": shown.over_strides([p], limit)}
             faults.append(fault_of(p.muscle, trial, channels, own=p.own, **words))
     return looked(len(phased), faults)

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from checks import showing as show
 from checks.outcomes import shown
 from checks.outcomes.places import at_contact
 from checks.registry import Limit, Looked, Subject, Weight, check, looked, nothing
@@ -78,7 +79,11 @@ def fore_aft_impulse_balances_at_steady_speed(
         "empty": "with the belt running" if belt else "before the pass",
         "place": "all plates",
         "moment_s": float(footfalls.numbers("contact_s")[over[0]]),
-        "signal": "force:all:fore_aft",
+        "shows": show.picture(
+            show.number(
+                "Fore-aft impulse that is left, as part of the vertical one", "%", net, low=-allowed, high=allowed
+            )
+        ),
     }
     return looked(len(over), [fault])
 

@@ -88,7 +88,8 @@ def channels_lose_no_packets(
                 longest = max(hidden, key=lambda run: run[1] - run[0])
                 edge = f", where an edge was hidden that lies within {1000 * _length_s(coded, longest):.0f} ms"
                 values |= {"weight": Weight.RETURNS, "edge": edge}
-            faults.append(_fault(coded, trial, channels, longest[0], **values))
+            proof = {"signal": None, "shows": shown.held(coded.signal, *longest, shortest_ms / 1000)}
+            faults.append(_fault(coded, trial, channels, longest[0], **values) | proof)
     return looked(judged, faults) if judged else nothing(_NONE)
 
 

@@ -205,7 +205,7 @@ def foot_sensors_close_at_contact(trial: Trial, work: Workspace, *, most_ms: flo
         ahead = 1 if row["event_method"] == "sensor" else -1
         late_s = ahead * float(row["bias_s"])
         if abs(late_s) > most_ms / 1000:
-            faults.append(_late(trial, row, late_s))
+            faults.append(_late(trial, row, late_s) | shown.late(late_s, most_ms / 1000, work, row["side"]))
     return looked(sum(r["pair_count"] for r in rows), faults)
 
 
@@ -263,7 +263,8 @@ def foot_sensors_keep_their_delay(
         change, error = slope(at_s, late_s)
         span_s = float(np.ptp(at_s))
         if abs(1000 * change * span_s) > max(most_ms, 3000 * error * span_s):
-            found.append(_drifting(trial, side, float(at_s.max()), 1000 * change * span_s, span_s, len(at_s), method))
+            fault = _drifting(trial, side, float(at_s.max()), 1000 * change * span_s, span_s, len(at_s), method)
+            found.append(fault | shown.drift(change * span_s, late_s.tolist(), side, most_ms / 1000))
     return looked(judged, found) if judged else nothing("fewer than four contacts by sensor and by another method")
 
 

@@ -40,7 +40,8 @@ def over_axes(panel: Panel, moment_s: float | None) -> tuple[float, float, list[
     lane = _lane(panel, across, bottom)
     bottom += _LANE if lane else 0
     drawn += lane
-    ticks = across.ticks(12 if panel.kind is Kind.ONE_BY_ONE else 6, whole=panel.kind is Kind.ONE_BY_ONE)
+    single = any(part.role is Role.VALUE for part in panel.parts)
+    ticks = across.ticks(12 if single else 6, whole=panel.kind is Kind.ONE_BY_ONE)
     drawn += axis.below(across, bottom, ticks, _ACROSS.get(panel.kind, panel.across), grid_from=None)
     drawn += axis.left(up, across.start, heights, title, grid_to=across.end)
     drawn += _lines(panel.parts, across, up)
@@ -65,7 +66,8 @@ def _domain(panel: Panel, band: tuple[float, float] | None) -> tuple[float, floa
     shown = (Role.LINE, Role.BESIDE, Role.VALUE)
     known = [y for part in panel.parts if part.role in shown for _, y in part.points if math.isfinite(y)]
     known += [end for end in band or () if math.isfinite(end)]
-    return roomy(known, part=0.1, with_zero=panel.unit in ("N", "%") or panel.kind is Kind.ONE_BY_ONE)
+    part = 0.18 if any(part.role is Role.VALUE for part in panel.parts) else 0.1  # with room for a number beside
+    return roomy(known, part=part, with_zero=panel.unit in ("N", "%") or panel.kind is Kind.ONE_BY_ONE)
 
 
 def _ground(panel: Panel, across: Scale, up: Scale) -> list[str]:
