@@ -60,6 +60,7 @@ def mean_vertical_force_is_body_weight(
     if off <= noted_fraction * times:
         return looked(steps)
     returned = off > returned_fraction * times
+    allowed_percent = 100 * times * (returned_fraction if returned else noted_fraction)
     fault = {
         "steps": steps,
         "mean_n": mass * STANDARD_GRAVITY,
@@ -67,12 +68,10 @@ def mean_vertical_force_is_body_weight(
         "from_force_kg": mass,
         "mass_kg": trial.mass_kg,
         "off_percent": 100 * (mass / trial.mass_kg - 1),
-        "allowed_percent": 100 * times * (returned_fraction if returned else noted_fraction),
+        "allowed_percent": allowed_percent,
         "place": "all plates",
         "moment_s": float(footfalls.numbers("contact_s").min()),
-        "shows": shown.of_body_weight(
-            mass / trial.mass_kg, times * (returned_fraction if returned else noted_fraction), trial
-        ),
+        "shows": shown.of_body_weight(100 * (mass / trial.mass_kg - 1), allowed_percent, trial),
         "weight": Weight.RETURNS if returned else Weight.NOTES,
     }
     return looked(steps, [fault])

@@ -127,10 +127,10 @@ def along_the_foot(trial: Trial, plate: Plate, along: FloatArray, travels: Float
     )
 
 
-def of_body_weight(part: float, allowed: float, trial: Trial) -> Picture:
-    """The mean vertical force over whole steps, as a part of body weight."""
-    title = "Mean vertical force over whole steps, in per cent of the runner's weight"
-    limit = show.number(title, "%", 100 * part, low=100 * (1 - allowed), high=100 * (1 + allowed))
+def of_body_weight(off_percent: float, allowed_percent: float, trial: Trial) -> Picture:
+    """How far the mean vertical force over whole steps is off the runner's weight."""
+    title = "Mean vertical force over whole steps, more than the runner's weight"
+    limit = show.number(title, "%", off_percent, low=-allowed_percent, high=allowed_percent)
     return show.picture(limit, show.over_time("Vertical force of all plates", "N", total(trial, 0.6)))
 
 

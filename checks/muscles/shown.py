@@ -125,7 +125,7 @@ def above_rest(muscle: Muscle, least_ratio: float) -> Picture:
 
 def rate(muscle: Muscle, least_hz: float) -> Picture:
     """How often a muscle is sampled."""
-    return show.picture(show.number("Samples per second", "Hz", muscle.rate_hz, low=least_hz))
+    return show.picture(show.number(f"Samples per second of {words(muscle)}", "Hz", muscle.rate_hz, low=least_hz))
 
 
 def band(muscle: Muscle, most_db: float) -> Picture:
@@ -133,7 +133,7 @@ def band(muscle: Muscle, most_db: float) -> Picture:
     edges = np.arange(20.0, muscle.band[1] + 1, 20.0)
     usual = max(muscle.power_density(60, 150), 1e-30)
     power = np.array([muscle.power_density(a, a + 20) for a in edges[:-1]])
-    curve = show.curve("", edges[:-1] + 10, 10 * np.log10(np.maximum(power / usual, 1e-12)))
+    curve = show.curve(words(muscle), edges[:-1] + 10, 10 * np.log10(np.maximum(power / usual, 1e-12)))
     return show.picture(show.spectrum("Power density against that from 60 Hz to 150 Hz", "dB", curve, low=-most_db))
 
 

@@ -11,7 +11,7 @@ from pipelines.pages.charts.legend import BAND, BAND_EDGE, legend
 from pipelines.pages.charts.look import BLUE, EDGE, VERMILLION, width_of
 from pipelines.pages.charts.scale import Scale, roomy
 
-_WIDTH, _HEIGHT, _ABOVE = 430, 34, 18
+_WIDTH, _HEIGHT, _ABOVE = 350, 34, 18
 
 
 def gauge(panel: Panel) -> tuple[float, float, list[str]]:

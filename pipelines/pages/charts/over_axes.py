@@ -15,8 +15,8 @@ from pipelines.pages.charts.legend import BAND, BAND_EDGE, SHAPES, legend, looks
 from pipelines.pages.charts.look import BLUE, EDGE, INK, MUTED, SIZE, VERMILLION, width_of
 from pipelines.pages.charts.scale import Scale, roomy
 
-WIDTH = 430
-_HEIGHT, _LANE, _ABOVE = 170, 18, 20
+WIDTH = 350
+_HEIGHT, _LANE, _ABOVE = 150, 18, 20
 _GAP, _SPAN, _ON_GROUND = "#ece7da", "#f6dfb8", "#f1f4f7"
 #: The nearest value is marked if it is no further from the moment, in seconds.
 _NEAR_S = 0.02
@@ -41,7 +41,7 @@ def over_axes(panel: Panel, moment_s: float | None) -> tuple[float, float, list[
     bottom += _LANE if lane else 0
     drawn += lane
     single = any(part.role is Role.VALUE for part in panel.parts)
-    ticks = across.ticks(12 if single else 6, whole=panel.kind is Kind.ONE_BY_ONE)
+    ticks = across.ticks(12 if single else 5, whole=panel.kind is Kind.ONE_BY_ONE)
     drawn += axis.below(across, bottom, ticks, _ACROSS.get(panel.kind, panel.across), grid_from=None)
     drawn += axis.left(up, across.start, heights, title, grid_to=across.end)
     drawn += _lines(panel.parts, across, up)
@@ -86,7 +86,7 @@ def _ground(panel: Panel, across: Scale, up: Scale) -> list[str]:
                 max((across(a) + across(b)) / 2, across.start + width_of(part.name) / 2),
                 across.end - width_of(part.name) / 2,
             )
-            drawn.append(marks.text((middle, up.end + SIZE), part.name, anchor="middle"))
+            drawn.append(marks.text((middle, up.start - 5), part.name, anchor="middle"))
     return drawn
 
 
