@@ -101,7 +101,7 @@ def _key(sheet: Sheet) -> str:
 def _is_ours(key: str) -> bool:
     """Whether a file was written here, perhaps in part, so that it may go."""
     folder, _, name = key.rpartition("/")
-    if folder in ("fix", "sites"):
+    if folder in ("fix", "sites", "deliveries", "checks"):
         return name.endswith(".html") or ".html." in name
     once = name == _ONCE_APART or name.startswith(f".{_ONCE_APART}.")
     return not folder and (once or name.startswith(tuple(f".{top}." for top in TOP)))

@@ -90,9 +90,8 @@ def _files(facts: Facts, study: LoadedStudy, site: str, warehouse: Path) -> Iter
     yield "returns.csv", as_csv((*work.send, *work.noted), commands=False)
     for sheet in listed:
         yield f"fix/{sheet.name}", pages.sheet(sheet, traces)
-    for page in pages.others():
-        if page.made_from is not None:  # the rest of tables too long for one page
-            yield "/".join(page.parts), page.render()
+    for page in pages.further(site):
+        yield "/".join(page.parts), page.render()
 
 
 class _Parcel(StudyPages):

@@ -93,6 +93,8 @@ class Pages:
             root=root,
             sheet_link=lambda trial_id: root + link("fix", self.sheet_files["trial", trial_id]),
             stopped_link=self.stopped_link(root),
+            delivery_link=self.delivery_link(root),
+            check_link=self.check_link(root),
             site_link=self.site_link(root),
             **values,
         )
@@ -100,6 +102,14 @@ class Pages:
     def site_link(self, root: str) -> Callable[[str | None], str | None]:
         """Leads to the page of a site, if there is one."""
         return lambda site: root + link("sites", self.site_files[site]) if site in self.site_files else None
+
+    def delivery_link(self, root: str) -> Callable[[str], str | None]:
+        """Leads to the page of a delivery: of a study's pages alone, see ``study_pages``."""
+        return lambda name: None
+
+    def check_link(self, root: str) -> Callable[[str], str | None]:
+        """Leads to the page of a check: of a study's pages alone, see ``study_pages``."""
+        return lambda name: None
 
     def stopped_link(self, root: str) -> Callable[[Delivery], str | None]:
         """Leads to the fix sheet of a stopped delivery, if there is one."""

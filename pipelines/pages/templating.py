@@ -33,6 +33,7 @@ def templates() -> Environment:
         "joined": words.joined,
         "plain": lambda word: word.replace("_", " "),
         "signed": words.signed,
+        "sized": words.sized,
     }
     made.globals |= {
         "SIGNS": words.SIGNS,

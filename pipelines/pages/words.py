@@ -30,6 +30,12 @@ def short_unit(code: str | None) -> str:
     return _SHORT_UNITS.get(code or "", unit_words(code))
 
 
+def sized(value: float, unit: str) -> str:
+    """A number with its UCUM unit as people read it: "20 N", "3.5"."""
+    words = short_unit(unit)
+    return f"{value:g}" + (words if words == "°" else f" {words}" if words else "")
+
+
 _FORCE = {"vertical": "Vertical force", "fore_aft": "Fore-aft force", "sideways": "Sideways force"}
 _MARKER = {"forward": "position along the running direction", "up": "height", "right": "position to the right"}
 _CENTRE = {"forward": "along the running direction", "right": "to the runner's right"}

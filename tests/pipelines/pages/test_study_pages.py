@@ -29,7 +29,8 @@ def card(page: Element, title: str) -> Element:
     (found,) = [
         s
         for s in page.all("section")
-        if s.attributes.get("aria-labelledby", "").startswith("contrast-title") and s.all("h3")[0].words == title
+        if s.attributes.get("aria-labelledby", "").startswith("contrast-title")
+        and s.all("h3")[0].words == f"{title} between conditions"
     ]
     return found
 
