@@ -21,6 +21,8 @@ POSTURE_OF_SESSION = "posture_of_session"
 COPY_OF = "copy_of"
 #: Stamp of a delivery that was stopped and is not held: its bytes as it came.
 CAME_AS = "came_as"
+#: Stamp of a delivery that was stopped: whether its consents.csv could not be read, and the words for that.
+CONSENTS_UNREAD, YES, NO = "consents_unread", "yes", "no"
 #: Stamp of a delivery: what deliveries before it brought under the same ids or with the same files, if anything.
 BESIDE = "beside"
 #: Statuses of a delivery.
