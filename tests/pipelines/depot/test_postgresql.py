@@ -63,6 +63,23 @@ def test_without_its_books_the_depot_is_refused_and_other_books_are_too(
     assert not (tmp_path / "one" / "books.sqlite").exists()
 
 
+def test_a_mistyped_depot_is_refused_before_anything_is_written_and_so_is_one_that_lost_its_word(
+    elsewhere: str, tmp_path: Path
+) -> None:
+    (tmp_path / "inbox").mkdir()
+    run(STUDY, tmp_path / "inbox", tmp_path / "depot", "tester", workers=1)
+    with pytest.raises(Unusable, match="belong to another folder"):
+        run(STUDY, tmp_path / "inbox", tmp_path / "depto", "tester", workers=1)
+    assert not (tmp_path / "depto").exists()
+    assert not Depot(tmp_path / "depto").register.exists()
+    word = (tmp_path / "depot" / "books.id").read_text()
+    (tmp_path / "depot" / "books.id").unlink()
+    with pytest.raises(Unusable, match="put it from your backup"), Depot(tmp_path / "depot").opened():
+        pass
+    (tmp_path / "depot" / "books.id").write_text(word)
+    assert "Nothing new" in run(STUDY, tmp_path / "inbox", tmp_path / "depot", "tester", workers=1).text()
+
+
 def test_a_writer_on_another_machine_is_named_and_its_turn_ends_with_it(elsewhere: str, tmp_path: Path) -> None:
     """Another machine has another lock on the file, so only the database can tell."""
     hold = (
