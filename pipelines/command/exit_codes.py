@@ -12,7 +12,7 @@ _COMMON = {
     0: "Done.",
     2: "Something given cannot be used; what, and what to do, stands on standard error. Nothing is half-written.",
     3: "A fault of manystrides.",
-    130: "Interrupted with Ctrl-C. Nothing is half-written.",
+    130: "Interrupted with Ctrl-C, or by a service manager (SIGTERM). Nothing is half-written.",
 }
 _OWN = {
     "run": {

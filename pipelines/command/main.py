@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import json
 import os
+import signal
 from pathlib import Path
 from typing import Annotated
 
@@ -244,6 +245,7 @@ def main() -> None:
     from pipelines.command.streams import guard
 
     guard()
+    before = signal.signal(signal.SIGTERM, signal.default_int_handler)  # a service manager's word for Ctrl-C
     try:
         app()
     except Unusable as problem:
@@ -265,4 +267,5 @@ def main() -> None:
         typer.echo(f"This is a fault of manystrides, not of your input: {type(fault).__name__}.", err=True)
         sys.exit(3)
     finally:
+        signal.signal(signal.SIGTERM, before)
         sys.stdout.flush()
