@@ -17,7 +17,7 @@ from typing import Annotated
 import typer
 
 from pipelines import telemetry
-from pipelines.command.exit_codes import LABORATORIES_ASKED
+from pipelines.command.exit_codes import INTERRUPTED, LABORATORIES_ASKED
 from pipelines.command.lab import check, look, pack, profile
 from pipelines.command.ledger import ledger_app
 from pipelines.command.listing import Commands
@@ -238,6 +238,9 @@ def upgrade(depot: DepotPath = DEFAULT_DEPOT, actor: Actor = None) -> None:
     typer.echo(bring_up(Depot(depot), actor or whoami()).text())
 
 
+_INTERRUPTED = "Interrupted; the depot is whole, and the next run goes on from here."
+
+
 def main() -> None:
     """Run the command; what a person can mend is told in plain words on standard error, with exit code 2."""
     import sys
@@ -252,8 +255,12 @@ def main() -> None:
         typer.echo(str(problem), err=True)
         sys.exit(2)
     except KeyboardInterrupt:
-        typer.echo("Interrupted; the depot is whole, and the next run goes on from here.", err=True)
-        sys.exit(130)
+        typer.echo(_INTERRUPTED, err=True)
+        sys.exit(INTERRUPTED)
+    except SystemExit as end:
+        if end.code == INTERRUPTED:  # typer makes this of an interruption, without a word
+            typer.echo(_INTERRUPTED, err=True)
+        raise
     except OSError as problem:
         if is_disk_full(problem):
             typer.echo(str(disk_full(problem)), err=True)
