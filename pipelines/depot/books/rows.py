@@ -5,7 +5,7 @@ How they are stored is in ``pipelines.depot.books.tables``; what they mean toget
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass, field
 
 from schemas.received import ConsentEvent, PayloadFile, Problem
@@ -127,6 +127,11 @@ class ToldRow:
     sent: str = ""
     given: str = ""
     taken: str = ""
+
+
+def word_of(told: Iterable[tuple[str, str]]) -> str:
+    """One word for what later deliveries give of a row: delivery and digest; empty if they tell nothing else."""
+    return ",".join(given for _, given in told)
 
 
 @dataclass(frozen=True)
