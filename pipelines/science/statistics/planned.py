@@ -16,7 +16,7 @@ from pipelines.science.statistics.comparisons import ASKED, METHOD, METHODS, Gro
 from pipelines.science.statistics.mixed_model import NoFit
 from pipelines.science.statistics.multiplicity import adjusted
 from pipelines.science.statistics.one_stage import OneStage, one_stage
-from pipelines.science.statistics.planned_groups import NONE, Asked, compared, grouped, told_apart
+from pipelines.science.statistics.planned_groups import NONE, Asked, compared, grouped, of_comparison, told_apart
 from pipelines.science.statistics.planned_trials import differences, kept
 from pipelines.science.statistics.pooled import meta_row, mixed_row
 from pipelines.science.statistics.pooling import effect_row, mean_effect
@@ -125,7 +125,8 @@ def _each_way(
     one: PlannedComparison, made: MadeOf, ways: Sequence[Way], about: pd.DataFrame, settings: ContrastProcessing
 ) -> list[dict[str, Any]]:
     """Rows of one comparison, the main one first. Where nobody can be compared there is nothing to doubt."""
-    main, *others = ways
+    own_rows = {id(way.rows): of_comparison(one, way.rows) for way in ways}
+    main, *others = (replace(way, rows=own_rows[id(way.rows)]) for way in ways)
     first = _row(one, main, made, settings)
     if not first["runner_count"]:
         return [first]
