@@ -78,9 +78,12 @@ def planned_answers(
     rows: list[dict[str, Any]] = []
     pairs: list[dict[str, Any]] = []
     for family in ("primary", "secondary"):
-        asked = [(one, _made_of(one, main, about)) for one in getattr(plan, family)]
-        own = [_each_way(one, made, ways, about, processing.contrasts) for one, made in asked]
-        pairs += [row for one, made in asked for row in _pairs(one, made, main)]
+        own = []
+        for one in getattr(plan, family):
+            mine = _of_one(one, ways)
+            made = _made_of(one, mine[0], about)
+            own.append(_each_way(one, made, mine, about, processing.contrasts))
+            pairs += _pairs(one, made, main)
         rule = getattr(plan.multiplicity, family)
         for each, p_value in zip(own, adjusted([e[0]["two_sided_p_value"] for e in own], rule), strict=True):
             each[0]["adjusted_p_value"] = p_value
@@ -121,12 +124,17 @@ def _ways(trials: pd.DataFrame, plan: Plan, processing: Processing, visits: Sequ
             yield replace(main, variant=word, plan=plan.model_copy(update={"covariates": ()}))
 
 
+def _of_one(one: PlannedComparison, ways: Sequence[Way]) -> list[Way]:
+    """The ways with the rows of one comparison alone, picked once where several ways have the same."""
+    own = {id(way.rows): of_comparison(one, way.rows) for way in ways}
+    return [replace(way, rows=own[id(way.rows)]) for way in ways]
+
+
 def _each_way(
     one: PlannedComparison, made: MadeOf, ways: Sequence[Way], about: pd.DataFrame, settings: ContrastProcessing
 ) -> list[dict[str, Any]]:
     """Rows of one comparison, the main one first. Where nobody can be compared there is nothing to doubt."""
-    own_rows = {id(way.rows): of_comparison(one, way.rows) for way in ways}
-    main, *others = (replace(way, rows=own_rows[id(way.rows)]) for way in ways)
+    main, *others = ways
     first = _row(one, main, made, settings)
     if not first["runner_count"]:
         return [first]
