@@ -24,6 +24,7 @@ from pipelines.pages.planned import Planned, read_planned
 from pipelines.pages.round_trip import RoundTrip, all_round_trips, moment_of
 from pipelines.pages.speeds import ShownSpeed, shown_speed
 from pipelines.pages.whole_sites import WholeSites, read_whole_sites
+from pipelines.pages.words import with_minus
 from pipelines.pool.query import open_read_only
 
 if TYPE_CHECKING:
@@ -266,9 +267,10 @@ def _findings(connection: duckdb.DuckDBPyConnection, hidden: Hidden) -> tuple[Fi
     )
     names = names_hidden(hidden)
     return tuple(
-        without(row, names.get(row.site or ""), ("file", "place", "seen", "expected", "remedy"))
-        for row in rows
-        if (row.site, row.trial_id) not in hidden
+        replace(row, seen=with_minus(row.seen), expected=with_minus(row.expected))
+        for found in rows
+        if (found.site, found.trial_id) not in hidden
+        for row in [without(found, names.get(found.site or ""), ("file", "place", "seen", "expected", "remedy"))]
     )
 
 

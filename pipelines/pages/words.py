@@ -30,10 +30,18 @@ def short_unit(code: str | None) -> str:
     return _SHORT_UNITS.get(code or "", unit_words(code))
 
 
+_MINUS = re.compile(r"(?<![\w.)\]-])-(?=\d)")
+
+
+def with_minus(words: str) -> str:
+    """A sentence whose negative numbers have a minus sign; ids and ranges such as FS-01 and 3-5 stay as they are."""
+    return _MINUS.sub("\N{MINUS SIGN}", words)
+
+
 def sized(value: float, unit: str) -> str:
     """A number with its UCUM unit as people read it: "20 N", "3.5"."""
     words = short_unit(unit)
-    return f"{value:g}" + (words if words == "°" else f" {words}" if words else "")
+    return with_minus(f"{value:g}") + (words if words == "°" else f" {words}" if words else "")
 
 
 @cache

@@ -208,13 +208,15 @@ def accepted(trial_id: str, site: str, runner: str, condition: str, contact_s: f
 
 
 def contrast(outcome: str, *sites: tuple[str, float], visit: str = "first", pooled: bool = True) -> Rows:
-    """One outcome, unshod less shod: an interval at each site of 0.2 to either side, and the pooled estimates."""
+    """One outcome, unshod less shod: an interval at each site of 0.2 to either side, and the pooled estimates.
+
+    pooled: whether there are random effects.
+    """
     pair = {"condition": "unshod", "reference_condition": "shod", "contrast": "condition", "reference_visit": visit}
     compared = {"outcome": outcome, "visit": visit, "at_speed": "3.0 m/s", "event_method": "force", **pair, **STAMP}
     mean = sum(value for _, value in sites) / len(sites)
     values = {"estimate_value": mean, "lower_limit_value": mean - 0.3, "upper_limit_value": mean + 0.3}
     meta = {"between_site_sd_value": 0.12, "heterogeneity_percent": 61.0, "runner_count": 6, "site_count": len(sites)}
-    no_pool = {"reason_null": "1 of at least 2 sites have an estimate with an interval"}
     return {
         "runner_contrasts": [
             {
@@ -244,9 +246,9 @@ def contrast(outcome: str, *sites: tuple[str, float], visit: str = "first", pool
                 **values,
             },
             *(
-                {**compared, "pooling_method": method, **meta, **(values if pooled else no_pool)}
-                | ({} if pooled else {"between_site_sd_value": None, "heterogeneity_percent": None})
+                {**compared, "pooling_method": method, **meta, **values}
                 for method in ("random_effects_dersimonian_laird", "random_effects_restricted_likelihood")
+                if pooled
             ),
         ],
     }

@@ -58,3 +58,16 @@ def test_sizes_read_as_people_say_them(count: int, said: str) -> None:
 @pytest.mark.parametrize(("value", "said"), [(0.0041, "+0.004"), (-0.0041, "−0.004"), (-0.0001, "0.000")])
 def test_a_difference_has_its_sign_unless_it_rounds_to_nothing(value: float, said: str) -> None:
     assert words.signed(value, 3) == said
+
+
+@pytest.mark.parametrize(
+    ("said", "shown"),
+    [
+        ("-13.8 % off", "\N{MINUS SIGN}13.8 % off"),
+        ("from -2 to -1 m", "from \N{MINUS SIGN}2 to \N{MINUS SIGN}1 m"),
+        ("FS-01-w5, 3-5, 2026-03-21, 1e-9", "FS-01-w5, 3-5, 2026-03-21, 1e-9"),
+        ("--check", "--check"),
+    ],
+)
+def test_negative_numbers_have_a_minus_sign_and_ids_stay_as_they_are(said: str, shown: str) -> None:
+    assert words.with_minus(said) == shown
