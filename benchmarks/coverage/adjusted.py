@@ -13,7 +13,7 @@ import numpy as np
 
 from benchmarks.coverage.measure import PROCESSING, Measured, measured
 from benchmarks.coverage.studies import CONDITION, REFERENCE, SIZES, SPREADS, Cell, people, values
-from pipelines.science.statistics.planned import planned_contrasts
+from pipelines.science.statistics.planned import planned_answers
 from schemas.plan import Covariate, Plan, PlannedComparison
 
 if TYPE_CHECKING:
@@ -70,7 +70,7 @@ def measure_adjusted(cell: Adjusted, count: int, seed: int = 0) -> dict[str, Mea
     rng = np.random.default_rng([seed, *cell.name.encode()])
     found = pd.concat([_study(cell, min(_TOGETHER, count - done), rng) for done in range(0, count, _TOGETHER)])
     of_variant = ((ALLOWED, "main"), (NOT_ALLOWED, "without_covariates"))
-    return {name: measured(cell.name, name, found[found["variant"] == variant]) for name, variant in of_variant}
+    return {name: measured(cell.name, name, found[found["variant"] == variant], count) for name, variant in of_variant}
 
 
 def _study(cell: Adjusted, outcomes: int, rng: np.random.Generator) -> pd.DataFrame:
@@ -79,7 +79,7 @@ def _study(cell: Adjusted, outcomes: int, rng: np.random.Generator) -> pd.DataFr
         PlannedComparison(outcome=n, visit="first", condition=CONDITION, reference_condition=REFERENCE) for n in names
     ]
     plan = Plan(version="1", primary=tuple(asked), covariates=cell.allows_for, sensitivity=("without_covariates",))
-    return planned_contrasts(trials, plan, PROCESSING, ["first"], _STAMP)
+    return planned_answers(trials, plan, PROCESSING, ["first"], _STAMP)[0]
 
 
 def _trials(cell: Adjusted, outcomes: int, rng: np.random.Generator) -> tuple[pd.DataFrame, list[str]]:

@@ -57,8 +57,8 @@ def measure(cell: Cell, count: int, seed: int = 0) -> dict[str, Measured]:
     """Every method of the pool in ``count`` studies of one cell, and the t that ignores sites."""
     within = runner_contrasts(simulate(cell, count, seed), PROCESSING)
     pooled = pooled_contrasts(within, site_contrasts(within, PROCESSING), PROCESSING)
-    found = {name: measured(cell.name, name, pooled[pooled["pooling_method"] == name]) for name in METHODS}
-    return found | {IGNORING_SITES: measured(cell.name, IGNORING_SITES, ignoring_sites(within))}
+    found = {name: measured(cell.name, name, pooled[pooled["pooling_method"] == name], count) for name in METHODS}
+    return found | {IGNORING_SITES: measured(cell.name, IGNORING_SITES, ignoring_sites(within), count)}
 
 
 def ignoring_sites(within: pd.DataFrame) -> pd.DataFrame:
@@ -74,7 +74,7 @@ def ignoring_sites(within: pd.DataFrame) -> pd.DataFrame:
     return pd.DataFrame(rows)
 
 
-def measured(cell: str, method: str, rows: pd.DataFrame) -> Measured:
+def measured(cell: str, method: str, rows: pd.DataFrame, studies: int) -> Measured:
     """What one method did in a cell. rows: its answers, outcomes being named as ``studies.truth`` takes them."""
     answered = rows.dropna(subset=["lower_limit_value"])
     true = answered["outcome"].astype(str).map(truth).to_numpy(float)
@@ -84,7 +84,7 @@ def measured(cell: str, method: str, rows: pd.DataFrame) -> Measured:
         cell,
         method,
         len(answered),
-        len(rows) - len(answered),
+        studies - len(answered),
         float(((lower <= true) & (true <= upper)).mean()),
         float(found[true == 0].mean()),
         float(found[true != 0].mean()),

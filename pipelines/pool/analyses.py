@@ -45,6 +45,7 @@ ANALYSIS_TABLES: tuple[Table, ...] = (
     flow.PARTICIPANT_FLOW,
     planned.ANALYSIS_PLANS,
     planned.PLANNED_CONTRASTS,
+    planned.PLANNED_DIFFERENCES,
     planned_curves.PLANNED_CURVES,
     planned_curves.PLANNED_CURVE_POINTS,
     reliability.RELIABILITY,

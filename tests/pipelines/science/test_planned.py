@@ -14,14 +14,15 @@ from statsmodels.stats.multitest import multipletests
 from pipelines.science.statistics.contrasts import runner_contrasts, site_contrasts
 from pipelines.science.statistics.multiplicity import adjusted
 from pipelines.science.statistics.one_stage import one_stage
-from pipelines.science.statistics.planned import families, planned_contrasts
+from pipelines.science.statistics.planned import families, planned_answers
 from pipelines.science.statistics.pooled import pooled_contrasts
 from schemas.convert.to_arrow import to_arrow_table
-from schemas.outcomes_planned import PLANNED_CONTRASTS
+from schemas.outcomes_planned import PLANNED_CONTRASTS, PLANNED_DIFFERENCES
 from schemas.plan import Plan, PlannedComparison
 from schemas.processing import ContrastProcessing, Processing
 from tests.tries import tries
 
+ASKED_KEY = ("outcome", "contrast", "visit", "condition", "reference_condition", "at_speed")
 STAMP = {"plan_sha256": "0" * 64, "plan_version": "1", "plan_state": "frozen"}
 TO_SHOD = Processing(contrasts=ContrastProcessing(reference_condition="shod"))
 VISITS = ("first", "last")
@@ -60,9 +61,13 @@ def trials(
 
 def found(rows: pd.DataFrame, *asked: PlannedComparison, **plan: Any) -> pd.DataFrame:
     made = Plan(version="1", primary=asked or (ASKED,), **plan)
-    table = planned_contrasts(rows, made, TO_SHOD, VISITS, STAMP)
+    table, pairs = planned_answers(rows, made, TO_SHOD, VISITS, STAMP)
     assert to_arrow_table(PLANNED_CONTRASTS, table.assign(code_version="0", study_version="0")).num_rows == len(table)
     assert not table.duplicated(list(PLANNED_CONTRASTS.key)).any()
+    assert not pairs.duplicated(list(PLANNED_DIFFERENCES.key)).any()
+    told = table[table["variant"] == "main"].set_index(list(ASKED_KEY))["runner_count"]
+    each = pairs.groupby(list(ASKED_KEY), observed=True)["participant_id"].nunique()
+    assert each.to_dict() == told[told > 0].to_dict(), "an answer is made of the runners that stand beside it"
     return table
 
 
