@@ -74,6 +74,7 @@ def recording_of(read: Read, named: tuple[str, ...], frames: int | None = None) 
     them."""
     rate, analog_rate = read.layout.point_rate_hz, float(read.layout.analog_rate_hz or 0.0)
     samples = None if frames is None else round(frames / rate * analog_rate)
+    cut_s = (read.layout.header.first_frame - 1) / rate
     return Recording(
         read.labels,
         read.points[:frames],
@@ -90,6 +91,7 @@ def recording_of(read: Read, named: tuple[str, ...], frames: int | None = None) 
         "float",
         1e-3,
         np.full(len(read.analog_labels), 1e-3),
+        events=tuple((t - cut_s, *words) for t, *words in read.layout.events),
     )
 
 

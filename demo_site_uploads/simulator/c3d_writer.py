@@ -83,6 +83,14 @@ def _parameters(recording: Recording) -> list[tuple[str, str, Any]]:
     ]
     if recording.storage == "integer":
         parameters += [("ANALOG", "FORMAT", ["SIGNED"]), ("ANALOG", "BITS", np.array([16]))]
+    if recording.events:
+        times, labels, contexts = zip(*recording.events, strict=True)
+        parameters += [
+            ("EVENT", "USED", len(times)),
+            ("EVENT", "CONTEXTS", list(contexts)),
+            ("EVENT", "LABELS", list(labels)),
+            ("EVENT", "TIMES", np.stack([np.zeros(len(times)), np.array(times)])),
+        ]
     if recording.plate_types:
         ends = np.cumsum([6 if kind == 2 else 8 for kind in recording.plate_types])
         channel = np.zeros((max(np.diff(ends, prepend=0)), len(ends)), int)

@@ -33,6 +33,7 @@ class Recording:
     points: (frames, n, 3) in lab axes and ``point_unit``, NaN where a marker was not seen. analog: (samples, c).
     corners: one (4, 3) per plate, mm; origins one (3,) per plate, mm. full_scale: (c,) largest value a channel can
     store, for integers. point_grid, analog_grid (c,): what values are rounded to.
+    events: seconds from the first frame, label, context.
     """
 
     labels: tuple[str, ...]
@@ -50,6 +51,7 @@ class Recording:
     storage: str
     point_grid: float
     analog_grid: FloatArray
+    events: tuple[tuple[float, str, str], ...] = ()
 
     def column(self, label: str) -> int:
         """Index of an analog channel."""

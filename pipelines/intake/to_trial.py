@@ -12,13 +12,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pipelines.intake.c3d.reading import Recording
+from pipelines.intake.event_marks import marks_of
 from pipelines.intake.gaps import fill_gaps
 from pipelines.intake.plates import plates_of
 from pipelines.intake.units import metres_per_unit
 from pipelines.science.signals.labels import plain
 from schemas.processing import Processing
 from schemas.study import Axes, SiteProfile
-from schemas.trial import FORWARD, Channel, FloatArray, Mark, Plate, Posture, Trial
+from schemas.trial import FORWARD, Channel, FloatArray, Plate, Posture, Trial
 
 #: turns half way round about the vertical
 HALF_TURN = np.diag([-1.0, 1.0, -1.0])
@@ -82,7 +83,7 @@ def to_trial(recording: Recording, profile: SiteProfile, processing: Processing,
         analog_rate_hz=recording.layout.analog_rate_hz,
         channels=_other_channels(recording),
         missing_labels=missing,
-        marks=marks_of(recording),
+        marks=marks_of(recording.layout),
         carriers=carriers,
         participant_id=row.participant_id,
         session_id=row.session_id,
@@ -112,24 +113,6 @@ def _seen(recording: Recording, column: int) -> FloatArray:
     """(f, 3) one point's positions, NaN also where zeros or the like stand for a position that was not seen."""
     path, missing = recording.points[:, column], recording.unmarked[:, column]
     return np.where(missing[:, None], np.nan, path) if missing.any() else path
-
-
-def marks_of(recording: Recording) -> tuple[Mark, ...]:
-    """Contacts and toe-offs that the file's EVENT group marks, in order of time; marks of anything else are left out.
-
-    They count from the start of the recording, of which the file may hold a later part.
-    """
-    layout = recording.layout
-    rate = layout.point_rate_hz
-    earlier = (layout.header.first_frame - 1) / rate if rate > 0 else 0.0
-    found = []
-    for time_s, label, context in layout.events:
-        words = f"{context} {label}".lower()
-        sides = [side for side in ("left", "right") if side in words]
-        event = "toe_off" if " off" in words else "contact" if "strike" in words or "contact" in words else None
-        if len(sides) == 1 and event is not None and np.isfinite(time_s):
-            found.append(Mark(sides[0], event, float(time_s - earlier)))
-    return tuple(sorted(found, key=lambda mark: mark.time_s))
 
 
 def posture_of(trial: Trial) -> Posture:

@@ -119,6 +119,7 @@ def _unreadable(path: Path, ended: Ended) -> dict[str, Any]:
 def _contents(path: Path, recording: Recording) -> dict[str, Any]:
     from checks.self_description.agreement import contradictions_in
     from pipelines.intake.c3d.identity import identity_like
+    from pipelines.intake.event_marks import meant
 
     layout, facts = recording.layout, recording.facts
     counts = layout.counts
@@ -140,7 +141,10 @@ def _contents(path: Path, recording: Recording) -> dict[str, Any]:
         },
         "plates": [_plate(recording, spec) for spec in recording.plates],
         "events": len(layout.events),
-        "event_list": [_event(layout, t, label) | {"context": context} for t, label, context in layout.events],
+        "event_list": [
+            _event(layout, t, label) | {"context": context, "taken_for": meant(f"{context} {label}")}
+            for t, label, context in layout.events
+        ],
         "header_events": [_event(layout, t, label) for t, label in layout.header.events],
         "encoding": {"processor": layout.processor, "storage": layout.storage},
         "labels": list(layout.point_labels),

@@ -101,7 +101,7 @@ def _number(value: float | None) -> str:
 
 
 def _events(seen: dict[str, Any]) -> str:
-    listed = [f"{_moment(e)} {e['context']} {e['label']}{_outside(e)}" for e in seen["event_list"]]
+    listed = [f"{_moment(e)} {e['context']} {e['label']}{_outside(e)}{_taken(e)}" for e in seen["event_list"]]
     listed += [f"{_moment(e)} {e['label']} (in the header){_outside(e)}" for e in seen["header_events"]]
     return _list("Events", listed)
 
@@ -116,6 +116,13 @@ def _moment(event: dict[str, Any]) -> str:
 
 def _outside(event: dict[str, Any]) -> str:
     return ", outside the recording" if event["outside"] else ""
+
+
+def _taken(event: dict[str, Any]) -> str:
+    if event["taken_for"] is None:
+        return "; neither a contact nor a toe-off of one foot"
+    side, kind = event["taken_for"]
+    return f"; a {kind.replace('_', '-')} of the {side} foot"
 
 
 def _footfalls(seen: dict[str, Any]) -> str:

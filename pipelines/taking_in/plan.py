@@ -5,10 +5,12 @@ Deliveries are judged into ``work/`` exactly as a run would, and nothing is publ
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
 
+from pipelines.judging.standings import WITHHELD
 from pipelines.taking_in.again import Again, judged_again
 from pipelines.taking_in.batch import Bench
 from pipelines.taking_in.building import is_built
@@ -20,6 +22,8 @@ _ONLY_BUILT = (
     "they were built the study file, the code or what the depot holds has changed."
 )
 _UNCHANGED = "Nothing was changed."
+#: So many deliveries are told together if they are due for the same reason.
+_FEW = 4
 
 
 def plan(bench: Bench, inbox: Path) -> str:
@@ -41,7 +45,7 @@ def _lines(bench: Bench, due: WhatIsDue, judged: Again) -> Iterator[str]:
         yield from (f"  {came.arrival.key}: {came.why}" for came in known)
     if due.again:
         yield "Would be judged again"
-        yield from (f"  {one.record.delivery_id}: {one.why}" for one in due.again)
+        yield from _again(due, judged)
         yield "What would change"
         yield from (f"  {line}" for line in judged.lines())
         if not judged.flips:
@@ -53,3 +57,23 @@ def _lines(bench: Bench, due: WhatIsDue, judged: Again) -> Iterator[str]:
     if guarded.needs_yes(bench.desk.study.study.judging_again):
         yield "That is so many that a run publishes it only with --yes."
     yield _UNCHANGED
+
+
+def _again(due: WhatIsDue, judged: Again) -> Iterator[str]:
+    """Each delivery and why, many with one reason together; after what others or people changed with its trials."""
+    trials = {
+        one.record.delivery_id: sorted(t.trial_id for t in one.result.trials if t.standing != WITHHELD)
+        for one in judged.prepared
+    }
+    alike = Counter(one.why for one in due.again if one.guarded)
+    for why, count in alike.items():
+        if count >= _FEW:
+            names = (one.record.delivery_id for one in due.again if one.guarded and one.why == why)
+            yield f"  {why} ({count} deliveries)"
+            yield f"    {', '.join(names)}"
+    for one in due.again:
+        if one.guarded and alike[one.why] >= _FEW:
+            continue
+        yield f"  {one.record.delivery_id}: {one.why}"
+        if not one.guarded and (named := trials.get(one.record.delivery_id)):
+            yield f"    {', '.join(named)}"
