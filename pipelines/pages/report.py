@@ -210,16 +210,19 @@ def _sides(row: Row) -> tuple[str, str]:
 def _participants(plan: Planned) -> Markup | None:
     if not plan.flow:
         return None
+    counts = plan.flow[-1][1]  # of all sites
     analyses = []
     for _, _, answers in plan.families:
         for answer in answers:
-            row = answer.row
-            reasons = [f"{row[name]} {words}" for name, words in _LACKS if row[name]]
-            reasons += [f"{counted(row['excluded_trial_count'], 'trial')} left out by the plan"] * bool(
-                row["excluded_trial_count"]
-            )
-            analyses.append((f"{answer.title}, {answer.words}", row["runner_count"], reasons))
-    return participants_chart(plan.flow[-1][1], analyses, "participants")  # of all sites
+            row, lines = answer.row, [answer.words]
+            if (left := counts.get("accepted", 0) - row["runner_count"]) > 0:
+                lines += [f"{row[name]} {words}" for name, words in _LACKS if row[name]]
+                why = "no trials on both sides" + (", but for these" if len(lines) > 1 else "")
+                lines.append(f"{counted(left, 'accepted runner')} not in it: {why}")
+            if row["excluded_trial_count"]:
+                lines.append(f"{counted(row['excluded_trial_count'], 'trial')} left out by the plan")
+            analyses.append((answer.title, row["runner_count"], lines))
+    return participants_chart(counts, analyses, "participants")
 
 
 def _about(connection: duckdb.DuckDBPyConnection, sha256: str, name: str) -> About:

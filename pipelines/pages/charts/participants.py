@@ -10,12 +10,12 @@ from pipelines.pages.charts import marks
 from pipelines.pages.charts.look import EDGE, INK, MUTED, SIZE, shortened
 from pipelines.pages.words import counted
 
-_WIDTH, _BOX, _TALL, _BETWEEN = 560, 250, 40, 30
+_WIDTH, _BOX, _TALL, _BETWEEN = 420, 196, 40, 30
 #: stage, its words, and the stage that is lost on the way to the next with the words for it
 _STAGES = (
     ("enrolled", "Enrolled", "not_sent", "No running trial came"),
     ("sent", "Sent a running trial", "none_accepted", "None accepted"),
-    ("accepted", "At least one trial accepted", "not_compared", "Never measured on both sides"),
+    ("accepted", "A trial accepted", "not_compared", "Never on both sides"),
     ("compared", "Compared", None, ""),
 )
 
@@ -23,7 +23,7 @@ _STAGES = (
 def participants_chart(
     counts: Mapping[str, int], analyses: Sequence[tuple[str, int, Sequence[str]]], key: str
 ) -> Markup:
-    """The chart. counts: by stage of ``participant_flow``. analyses: words, runners in it, and why others are not."""
+    """The chart. counts: by stage of ``participant_flow``. analyses: name, runners in it, and lines about it."""
     parts: list[str] = []
     told = []
     top = float(EDGE)

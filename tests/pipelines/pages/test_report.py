@@ -107,7 +107,7 @@ def test_a_funnel_tells_which_site_lies_outside() -> None:
 
 def test_the_flow_of_runners_tells_who_is_lost_and_in_which_analysis() -> None:
     counts = {"enrolled": 16, "not_sent": 2, "sent": 14, "none_accepted": 1, "accepted": 13, "not_compared": 1}
-    analyses = [("Contact time, unshod less shod", 12, ["1 lack it in both"])]
+    analyses = [("Contact time", 12, ["unshod less shod", "1 lack it in both"])]
     texts, said, _ = drawn(participants_chart(counts | {"compared": 12}, analyses, "flow"))
     assert {"Enrolled: 16", "No running trial came: 2", "None accepted: 1", "Compared: 12"} <= set(texts)
-    assert said.endswith("Contact time, unshod less shod: 12 runners; 1 lack it in both.")
+    assert said.endswith("Contact time: 12 runners; unshod less shod; 1 lack it in both.")
