@@ -103,6 +103,9 @@ class Answer:
         lost = (row["measured_count"] or 0) - (row["runner_count"] or 0)
         if lost > 0 and row["runner_count"]:
             found.append(f"{row['measured_count']} were measured, the others lack a value or a covariate")
+        later, earlier = row["condition_later_count"] or 0, row["condition_earlier_count"] or 0
+        if row["contrast"] == "condition" and "order" not in row["covariates"] and is_one_sided(later, earlier):
+            found.append(f"{later} ran it after and {earlier} before the other: what comes last is in the answer")
         if row["excluded_trial_count"]:
             found.append(f"{counted(row['excluded_trial_count'], 'trial')} left out by the plan")
         return list(dict.fromkeys(found))
@@ -237,6 +240,13 @@ _ASKED = ("outcome", "contrast", "visit", "condition", "reference_condition", "a
 
 def _of(main: Row, rows: Sequence[Row]) -> list[Row]:
     return [row for row in rows if row["variant"] != "main" and all(row[name] == main[name] for name in _ASKED)]
+
+
+def is_one_sided(later: int, earlier: int) -> bool:
+    """Whether a coin would come down so unequally in less than 5 % of times, both sides counted (binomial)."""
+    count = later + earlier
+    rarer = sum(math.comb(count, n) for n in range(min(later, earlier) + 1))
+    return 40 * rarer < 1 << count
 
 
 def rows_of(connection: duckdb.DuckDBPyConnection, sql: str) -> list[Row]:

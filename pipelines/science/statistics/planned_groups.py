@@ -28,7 +28,8 @@ class Asked:
     """What one analysis is made of.
 
     covariates: (n, c) of the n differences, as they were measured; names: of them; unknown: those that the plan wants
-    and nobody has; lacking: runners at sites who have a difference and not all covariates, and are left out.
+    and nobody has; lacking: runners at sites who have a difference and not all covariates, and are left out. orders:
+    (n,) by how many places the condition came later, not a number where that is not known.
     """
 
     group: Group
@@ -36,6 +37,7 @@ class Asked:
     names: Sequence[str]
     unknown: Sequence[str]
     lacking: int
+    orders: FloatArray
 
 
 def compared(one: PlannedComparison, rows: pd.DataFrame, plan: Plan) -> pd.DataFrame:
@@ -79,7 +81,8 @@ def grouped(one: PlannedComparison, own: pd.DataFrame, plan: Plan, about: pd.Dat
     runners, sites = (with_value.index.get_level_values(place).to_numpy(object)[has] for place in (0, 1))
     numbers = with_value.to_numpy(float)[has]
     group = Group(runners, sites, numbers[:, 1], numbers[:, 2], numbers[:, 0], lacks)
-    return Asked(group, table[has], names, unknown, int((~has).sum()))
+    orders = columns["order"].to_numpy(float)[has]
+    return Asked(group, table[has], names, unknown, int((~has).sum()), orders)
 
 
 def told_apart(asked: Asked) -> tuple[list[str], FloatArray, list[str]]:

@@ -9,12 +9,14 @@ from pathlib import Path
 
 import duckdb
 import pytest
+from scipy.stats import binomtest
 
 from pipelines.errors import Unusable
 from pipelines.pages.charts.band import band_chart
 from pipelines.pages.charts.funnel import funnel_chart
 from pipelines.pages.charts.paired import MOST_LINES, paired_chart
 from pipelines.pages.charts.participants import participants_chart
+from pipelines.pages.planned import is_one_sided
 from pipelines.pages.report import report, write_report
 from pipelines.pages.words import signed
 
@@ -111,3 +113,10 @@ def test_the_flow_of_runners_tells_who_is_lost_and_in_which_analysis() -> None:
     texts, said, _ = drawn(participants_chart(counts | {"compared": 12}, analyses, "flow"))
     assert {"Enrolled: 16", "No running trial came: 2", "None accepted: 1", "Compared: 12"} <= set(texts)
     assert said.endswith("Contact time: 12 runners; unshod less shod; 1 lack it in both.")
+
+
+@pytest.mark.parametrize(("later", "earlier"), [(0, 0), (5, 0), (0, 5), (6, 0), (1, 8), (8, 2), (30, 12), (2000, 1900)])
+def test_an_order_is_told_where_a_fair_coin_would_seldom_come_down_so(later: int, earlier: int) -> None:
+    count = later + earlier
+    expected = count > 0 and binomtest(later, count, 0.5).pvalue < 0.05
+    assert is_one_sided(later, earlier) == expected
