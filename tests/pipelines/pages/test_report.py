@@ -19,6 +19,9 @@ from pipelines.pages.charts.participants import participants_chart
 from pipelines.pages.planned import is_one_sided
 from pipelines.pages.report import report, write_report
 from pipelines.pages.words import signed
+from pipelines.release.contents import fill
+from pipelines.study.file import load_study
+from tests.delivery_builders import STUDY
 
 SVG = "{http://www.w3.org/2000/svg}"
 
@@ -55,6 +58,16 @@ def test_it_names_the_warehouse_and_the_plan_and_needs_nothing_else(page: str, d
     assert not re.search(r"""(?:src|href)=["'](?!#)""", page), "nothing is fetched and no link leads away"
     assert "<script" not in page
     assert not [runner for runner in runners if runner in page], "runners have no name on it"
+
+
+def test_of_a_release_it_says_the_same_and_names_the_release(page: str, demo_depot: Path, tmp_path: Path) -> None:
+    released = tmp_path / "warehouse.duckdb"
+    fill(released, demo_depot / "warehouse.duckdb", load_study(STUDY), "test")
+    of_release = report(released)
+    assert hashlib.sha256(released.read_bytes()).hexdigest() in of_release
+    answers = [re.findall(r">([^<]*\([^<]* to [^<]*\))<", one) for one in (page, of_release)]
+    assert len(answers[0]) > 20
+    assert answers[0] == answers[1]
 
 
 def test_ids_on_it_are_there_once(page: str) -> None:
