@@ -8,13 +8,13 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Mapping
 from typing import TYPE_CHECKING, Any
 
+from checks.evidence import Picture
 from pipelines.pages import consent_notes, decisions, round_trip, view
-from pipelines.pages.charts.signal import signal_chart
+from pipelines.pages.charts.picture import drawings
 from pipelines.pages.facts import Delivery, Facts, Finding
 from pipelines.pages.names import file_names, link
 from pipelines.pages.sheets import Sheet, sheets
 from pipelines.pages.templating import page_style, templates
-from pipelines.pages.traces import Trace
 from pipelines.versions import shown_version
 
 if TYPE_CHECKING:
@@ -63,19 +63,19 @@ class Pages:
         shown = (study.title, study.invented, study.citation, self.foot["study_version"])
         return sheet.made_from(shown_version(), shown, self.site_link("../")(sheet.site))
 
-    def sheet(self, sheet: Sheet, traces: Mapping[str, Trace]) -> str:
-        """One fix sheet. traces: finding -> signal, of at least those that it draws."""
-        drawings = {
-            f.finding_id: signal_chart(trace, f.moment_s, f"signal-{number}")
+    def sheet(self, sheet: Sheet, pictures: Mapping[str, Picture]) -> str:
+        """One fix sheet. pictures: finding -> picture, of at least those that it draws."""
+        drawn = {
+            f.finding_id: drawings(picture, f.moment_s, f"picture-{number}")
             for number, f in enumerate(sheet.drawn)
-            if (trace := traces.get(f.finding_id)) and len(trace.points) > 1
+            if (picture := pictures.get(f.finding_id))
         }
         return self.templates.get_template(sheet.template).render(
             **self.foot,
             root="../",
             made_from=self.made_from(sheet),
             site_link=self.site_link("../"),
-            drawings=drawings,
+            drawings=drawn,
             **sheet.values,
         )
 

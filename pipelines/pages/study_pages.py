@@ -19,7 +19,7 @@ from pipelines.pages.check_pages import check_pages
 from pipelines.pages.compared import bands, bars, comparisons, curve_panels, flows, forests
 from pipelines.pages.delivery_pages import delivery_pages
 from pipelines.pages.facts import Facts, Finding, Standing
-from pipelines.pages.further import STAY, Further, LongTable, only_some, split
+from pipelines.pages.further import NEWEST, STAY, Further, LongTable, only_some, split
 from pipelines.pages.names import file_names, link
 from pipelines.pages.rendering import Pages
 from pipelines.pages.scripts import list_script
@@ -173,6 +173,7 @@ class StudyPages(Pages):
             "deliveries.html.j2",
             "",
             deliveries=only_some(rows, newest=True),
+            newest=NEWEST,
             grid=view.completeness(self.facts, self.site_names),
             site_names=self.site_names,
             **bars(rows),

@@ -43,6 +43,7 @@ def templates() -> Environment:
         "plain": lambda word: word.replace("_", " "),
         "signed": words.signed,
         "sized": words.sized,
+        "minus": words.with_minus,
     }
     made.globals |= {
         "SIGNS": words.SIGNS,

@@ -12,7 +12,7 @@ from dataclasses import replace
 from functools import cache
 from typing import TYPE_CHECKING, Any
 
-from pipelines.depot.books.rows import RowOf, ToldRow
+from pipelines.depot.books.rows import RowOf, ToldRow, word_of
 from pipelines.depot.desk import Desk, Opened
 from pipelines.depot.published import read_result
 from schemas import core
@@ -36,19 +36,21 @@ def with_later_rows(desk: Desk, opened: Opened) -> Opened:
     if received.site is None or received.number is None:
         return opened
     own = _digests(_rows_of(received.tables))
-    newest = desk.books.told_rows.newest(desk.made, received.site, received.number, own)
+    told = desk.books.told_rows.later(desk.made, received.site, received.number, own)
 
     @cache
     def given(delivery_id: str, table: str) -> dict[str, Mapping[str, Any]]:
         frame = read_result(desk.depot, delivery_id, _PUBLISHED[table])
         return {key: row for _, key, row in _rows_of({table: frame})}
 
-    later = tuple(
-        ToldLater(table, key, newest[table, key][0], values_of(table, given(newest[table, key][0], table)[key]))
-        for (table, key), digest in sorted(own.items())
-        if (table, key) in newest and newest[table, key][1] != digest
-    )
-    return replace(opened, received=replace(received, told_later=later))
+    later = []
+    for (table, key), changes in sorted(told.items()):
+        values: dict[str, Any] = {}
+        for delivery_id, _ in changes:
+            row = values_of(table, given(delivery_id, table)[key])
+            values |= {name: value for name, value in row if value is not None}  # an empty cell tells nothing
+        later.append(ToldLater(table, key, word_of(changes), tuple(values.items())))
+    return replace(opened, received=replace(received, told_later=tuple(later)))
 
 
 def told_rows(consent: Consent, tables: Mapping[Table, pd.DataFrame]) -> dict[RowOf, ToldRow]:
@@ -59,7 +61,7 @@ def told_rows(consent: Consent, tables: Mapping[Table, pd.DataFrame]) -> dict[Ro
     covered = {(t, key) for t, key, _ in _rows_of({name: consent.rows(TABLES[name]) for name in TAKEN_OVER})}
     sent = _digests(_rows_of(consent.received.tables))
     given = _digests(_rows_of({name: tables[_PUBLISHED[name]] for name in TAKEN_OVER}))
-    taken = _digests((one.table, one.key, dict(one.values)) for one in consent.received.told_later)
+    taken = {(one.table, one.key): one.word for one in consent.received.told_later}
     return {row: ToldRow(sent[row], given.get(row, ""), taken.get(row, "")) for row in covered}
 
 

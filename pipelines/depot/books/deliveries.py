@@ -80,15 +80,15 @@ class Deliveries:
         """Deliveries the depot holds that were taken in and made with something else."""
         return self._where(DELIVERIES.c.held, DELIVERIES.c.status == TAKEN_IN, sa.not_(current(made)))
 
-    def stopped(self) -> list[tuple[Record, str]]:
-        """Deliveries that were stopped, with the one word for all they were stopped with; empty if it is not known."""
-        own = sa.and_(DELIVERY_STAMPS.c.delivery_id == DELIVERIES.c.delivery_id, DELIVERY_STAMPS.c.what == MADE)
+    def stopped(self, what: str = MADE) -> list[tuple[Record, str]]:
+        """Deliveries that were stopped, each with one of its stamps; empty if it has none. what: which stamp."""
+        own = sa.and_(DELIVERY_STAMPS.c.delivery_id == DELIVERIES.c.delivery_id, DELIVERY_STAMPS.c.what == what)
         query = sa.select(*_COLUMNS, DELIVERY_STAMPS.c.used).outerjoin(DELIVERY_STAMPS, own)
         with self._books.reading() as connection:
             rows = connection.execute(query.where(DELIVERIES.c.status == STOPPED)).mappings().all()
-        made = {str(row["delivery_id"]): str(row["used"] or "") for row in rows}
+        used = {str(row["delivery_id"]): str(row["used"] or "") for row in rows}
         records = in_order(Record(**{name: row[name] for name in Record.__dataclass_fields__}) for row in rows)
-        return [(record, made[record.delivery_id]) for record in records]
+        return [(record, used[record.delivery_id]) for record in records]
 
     def same_content(self, site: str | None, fingerprint: str) -> list[Record]:
         """Deliveries of a site that brought these bytes and are held."""

@@ -5,7 +5,7 @@ How they are stored is in ``pipelines.depot.books.tables``; what they mean toget
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass, field
 
 from schemas.received import ConsentEvent, PayloadFile, Problem
@@ -21,6 +21,8 @@ POSTURE_OF_SESSION = "posture_of_session"
 COPY_OF = "copy_of"
 #: Stamp of a delivery that was stopped and is not held: its bytes as it came.
 CAME_AS = "came_as"
+#: Stamp of a delivery that was stopped: whether its consents.csv could not be read, and the words for that.
+CONSENTS_UNREAD, YES, NO = "consents_unread", "yes", "no"
 #: Stamp of a delivery: what deliveries before it brought under the same ids or with the same files, if anything.
 BESIDE = "beside"
 #: Statuses of a delivery.
@@ -125,6 +127,11 @@ class ToldRow:
     sent: str = ""
     given: str = ""
     taken: str = ""
+
+
+def word_of(told: Iterable[tuple[str, str]]) -> str:
+    """One word for what later deliveries give of a row: delivery and digest; empty if they tell nothing else."""
+    return ",".join(given for _, given in told)
 
 
 @dataclass(frozen=True)

@@ -1,7 +1,7 @@
 """Which deliveries tell of one session or runner, and which were judged with other rows than those that count now.
 
 Rows of one laboratory alone are compared. A row counts once a trial is accepted with it; of several that of the highest
-number.
+number, and where a cell of it is empty that of the one before.
 """
 
 from __future__ import annotations
@@ -13,7 +13,7 @@ import sqlalchemy as sa
 
 from pipelines.depot.books.asking import in_order, in_portions
 from pipelines.depot.books.deliveries import current
-from pipelines.depot.books.rows import Record, RowOf
+from pipelines.depot.books.rows import Record, RowOf, word_of
 from pipelines.depot.books.tables import DELIVERIES
 from pipelines.depot.books.told_tables import TOLD_ROWS
 
@@ -30,16 +30,17 @@ class ToldRows:
     def __init__(self, books: Books) -> None:
         self._books = books
 
-    def newest(
-        self, made: Collection[str], site: str | None, number: int, rows: Iterable[RowOf]
-    ) -> Mapping[RowOf, tuple[str, str]]:
-        """Row -> the newest delivery after one of ``site`` with ``number`` that gives it, and its digest.
+    def later(
+        self, made: Collection[str], site: str | None, number: int, rows: Mapping[RowOf, str]
+    ) -> dict[RowOf, list[tuple[str, str]]]:
+        """Row -> deliveries after one of ``site`` with ``number`` that give it otherwise than the one before them does.
 
-        made: see ``Desk.made``.
+        In order of their numbers, each with the digest. rows: with the digest of what the delivery itself sent. made:
+        see ``Desk.made``.
         """
-        c, asked, found = TOLD_ROWS.c, set(rows), dict[RowOf, tuple[int, str, str]]()
+        c, found = TOLD_ROWS.c, dict[RowOf, list[tuple[int, str, str]]]()
         with self._books.reading() as connection:
-            for portion in in_portions(key for _, key in asked):
+            for portion in in_portions(key for _, key in rows):
                 query = (
                     sa.select(c.told_table, c.row_id, DELIVERIES.c.number, c.delivery_id, c.given)
                     .join(DELIVERIES, DELIVERIES.c.delivery_id == c.delivery_id)
@@ -47,9 +48,8 @@ class ToldRows:
                     .where(DELIVERIES.c.site == site, DELIVERIES.c.number > number)
                 )
                 for table, key, later, name, given in connection.execute(query):
-                    row = (str(table), str(key))
-                    found[row] = max(found.get(row, (0, "", "")), (int(later), str(name), str(given)))
-        return {row: (name, given) for row, (_, name, given) in found.items() if row in asked}
+                    found.setdefault((str(table), str(key)), []).append((int(later), str(name), str(given)))
+        return {row: told for row, sent in rows.items() if (told := _changes(sent, found.get(row, ())))}
 
     def on_other_rows(self, made: Collection[str]) -> list[Record]:
         """Deliveries judged with another row of a session or runner than the one that counts now."""
@@ -58,13 +58,13 @@ class ToldRows:
         taken = taken.join(DELIVERIES, DELIVERIES.c.delivery_id == c.delivery_id)
         taken = taken.where(c.taken != "", current(made), DELIVERIES.c.held)
         pairs = _pairs().where(current(made, _OWN), current(made, _LATER), _OWN.c.held)
-        newest: dict[tuple[str, str, str], tuple[int, str]] = {}
+        later: dict[tuple[str, str, str, str], list[tuple[int, str, str]]] = {}
         with self._books.reading() as connection:
             then = {(str(d), str(t), str(key)): str(used) for d, t, key, used in connection.execute(taken)}
-            for own, table, key, sent, _, number, given in connection.execute(pairs):
-                row = (str(own), str(table), str(key))
-                newest[row] = max(newest.get(row, (0, "")), (int(number), str(given) if given != sent else ""))
-        now = {row: given for row, (_, given) in newest.items() if given}
+            for own, table, key, sent, name, number, given in connection.execute(pairs):
+                row = (str(own), str(table), str(key), str(sent))
+                later.setdefault(row, []).append((int(number), str(name), str(given)))
+        now = {row[:3]: word for row, told in later.items() if (word := word_of(_changes(row[3], told)))}
         due = {row[0] for row in {*now, *then} if now.get(row) != then.get(row)}
         return in_order(record for name in due if (record := self._books.deliveries.get(name)) is not None)
 
@@ -75,6 +75,15 @@ class ToldRows:
             for own, _, _, _, later, _, _ in connection.execute(_pairs().where(_GIVEN.c.given != _SENT.c.sent)):
                 found.setdefault(str(own), set()).add(str(later))
         return found
+
+
+def _changes(sent: str, told: Iterable[tuple[int, str, str]]) -> list[tuple[str, str]]:
+    found = []
+    for _, name, given in sorted(told):
+        if given != sent:
+            found.append((name, given))
+        sent = given
+    return found
 
 
 def _pairs() -> sa.Select[Any]:

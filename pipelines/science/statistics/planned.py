@@ -16,7 +16,7 @@ from pipelines.science.statistics.comparisons import ASKED, METHOD, METHODS, Gro
 from pipelines.science.statistics.mixed_model import NoFit
 from pipelines.science.statistics.multiplicity import adjusted
 from pipelines.science.statistics.one_stage import OneStage, one_stage
-from pipelines.science.statistics.planned_groups import NONE, Asked, compared, grouped, told_apart
+from pipelines.science.statistics.planned_groups import NONE, Asked, compared, grouped, of_comparison, told_apart
 from pipelines.science.statistics.planned_trials import differences, kept
 from pipelines.science.statistics.pooled import meta_row, mixed_row
 from pipelines.science.statistics.pooling import effect_row, mean_effect
@@ -78,9 +78,12 @@ def planned_answers(
     rows: list[dict[str, Any]] = []
     pairs: list[dict[str, Any]] = []
     for family in ("primary", "secondary"):
-        asked = [(one, _made_of(one, main, about)) for one in getattr(plan, family)]
-        own = [_each_way(one, made, ways, about, processing.contrasts) for one, made in asked]
-        pairs += [row for one, made in asked for row in _pairs(one, made, main)]
+        own = []
+        for one in getattr(plan, family):
+            mine = _of_one(one, ways)
+            made = _made_of(one, mine[0], about)
+            own.append(_each_way(one, made, mine, about, processing.contrasts))
+            pairs += _pairs(one, made, main)
         rule = getattr(plan.multiplicity, family)
         for each, p_value in zip(own, adjusted([e[0]["two_sided_p_value"] for e in own], rule), strict=True):
             each[0]["adjusted_p_value"] = p_value
@@ -119,6 +122,12 @@ def _ways(trials: pd.DataFrame, plan: Plan, processing: Processing, visits: Sequ
             yield replace(main, variant=word, plan=plan.model_copy(update={"pooling_model": other, "covariates": ()}))
         elif word == "without_covariates" and plan.covariates:
             yield replace(main, variant=word, plan=plan.model_copy(update={"covariates": ()}))
+
+
+def _of_one(one: PlannedComparison, ways: Sequence[Way]) -> list[Way]:
+    """The ways with the rows of one comparison alone, picked once where several ways have the same."""
+    own = {id(way.rows): of_comparison(one, way.rows) for way in ways}
+    return [replace(way, rows=own[id(way.rows)]) for way in ways]
 
 
 def _each_way(

@@ -21,7 +21,9 @@ _MEASURED = """() => {
   const root = document.documentElement, sizes = [], shown = (e) => e.getClientRects().length > 0;
   for (const e of document.querySelectorAll("body *:not(svg *)"))
     if (shown(e) && [...e.childNodes].some((n) => n.nodeType === 3 && n.data.trim())) sizes.push(parseFloat(getComputedStyle(e).fontSize));
-  const labels = [...document.querySelectorAll("main svg text")].map((t) => t.getBoundingClientRect().height).filter((h) => h > 0);
+  const scale = (t) => { const m = t.getScreenCTM(); return Math.hypot(m.a, m.b); };
+  const labels = [...document.querySelectorAll("main svg text")].filter((t) => t.getBoundingClientRect().height > 0)
+    .map((t) => parseFloat(getComputedStyle(t).fontSize) * scale(t));
   return { shown: root.scrollWidth, room: root.clientWidth, text: document.body.innerText.length,
     label: labels.length ? Math.min(...labels) : null, type: Math.min(...sizes) };
 }"""

@@ -61,7 +61,7 @@ def hostile_rows() -> small.Rows:
                 small.finding("f3", text, None, "a_check", "stops", **said) | {"site": text},
             ],
             "check_runs": [small.run(delivery_id, "a_check", trial, "crashed", text)],
-            "signal_traces": small.trace("f1", delivery_id, trial, f"marker:{text}:up", text),
+            "finding_pictures": small.picture("f1", delivery_id, trial, text, text),
             "transition_weeks": [
                 small.week(text, 1, 90.0, 30.0, 24.0, reason_null=text),
                 small.week(text, 2, None, None, None),
@@ -226,10 +226,12 @@ def test_a_fix_sheet_says_what_was_seen_expected_and_to_be_done_and_draws_the_mo
         "When": "0.420 s into the trial",
     }
     (figure,) = page.all("figure")
-    assert figure.all("figcaption")[0].words == "Vertical force, plate 1. Shaded: no value."
+    assert figure.all("figcaption")[0].words == "Vertical force, plate 1. Shaded without a letter: no value."
     labels = [t.words for t in figure.all("text")]
-    assert {"Time in the trial (s)", "Force (N)", "▼ 0.420 s"} <= set(labels)
-    assert "Shaded stretches have no values. The finding is at 0.420 s." in figure.all("desc")[0].words
+    assert {"Time in the trial (s)", "N", "▼ 0.420 s", "expected: at most 1,500 N", "L"} <= set(labels)
+    assert (
+        "Drawn: 180 N to 1,780 N. Expected: at most 1,500 N. The finding is at 0.420 s." in figure.all("desc")[0].words
+    )
     assert "Keep the trial id drift" in page.words
     assert "new delivery, under a number mill has not used yet (the next free one)" in page.words
     assert "a runner who reports pain" in page.words
@@ -510,6 +512,6 @@ def test_a_fix_sheet_that_would_say_the_same_is_not_made_again(tmp_path: Path) -
 
     assert made_again("nothing of them") == set()
     assert made_again("way") == set(), "the next number of mill is another, but that stands on its own page"
-    assert made_again("signal", signal_traces=lambda row: row.update(signal_value=1.5)) == {"gap.html", "drift.html"}
+    assert made_again("line", finding_pictures=lambda row: row.update(across_value=1.5)) == {"gap.html", "drift.html"}
     words = made_again("words", findings=lambda row: row.update(seen="Other words."))
     assert words >= {"gap.html", "drift.html", "crash.html"}
