@@ -25,12 +25,15 @@ from pipelines.pages.templating import page_style, templates
 from pipelines.pages.words import counted
 from pipelines.pool.query import open_read_only
 from pipelines.science.statistics.pooling import Effect, mean_effect
+from schemas.outcomes_planned import ANALYSIS_PLANS, PLANNED_CONTRASTS, PLANNED_DIFFERENCES
+from schemas.outcomes_planned_curves import PLANNED_CURVE_POINTS, PLANNED_CURVES
 
 if TYPE_CHECKING:
     import duckdb
 
 #: Fewer runners at a site give no interval worth drawing; the study file's own number is not in the warehouse.
 FEWEST = 3
+_READ = (PLANNED_CONTRASTS, PLANNED_DIFFERENCES, PLANNED_CURVES, PLANNED_CURVE_POINTS, ANALYSIS_PLANS)
 _ASKED = ("outcome", "contrast", "visit", "condition", "reference_condition", "at_speed")
 _LACKS = (
     ("lacking_value_count", "lack the value in the condition"),
@@ -95,6 +98,8 @@ def report(warehouse: Path) -> str:
     with open_read_only(warehouse) as connection:
         before = sha256_of(warehouse)
         try:
+            for table in _READ:  # of another version may lack columns, or have them by another name
+                connection.execute(f"SELECT {', '.join(table.column_names)} FROM {table.name} LIMIT 0")
             about = _about(connection, before, warehouse.name)
             plan = read_planned(connection)
             pairs = rows_of(connection, "SELECT * FROM planned_differences ORDER BY ALL")

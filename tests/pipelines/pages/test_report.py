@@ -68,6 +68,10 @@ def test_of_a_release_it_says_the_same_and_names_the_release(page: str, demo_dep
     answers = [sorted(re.findall(r">([^<]*\([^<]* to [^<]*\))<", one)) for one in (page, of_release)]
     assert len(answers[0]) > 20
     assert answers[0] == answers[1]
+    with duckdb.connect(str(released)) as connection:
+        connection.execute("ALTER TABLE planned_contrasts DROP COLUMN condition_later_count")
+    with pytest.raises(Unusable, match="another version made it"):
+        report(released)
 
 
 def test_ids_on_it_are_there_once(page: str) -> None:
