@@ -15,8 +15,11 @@ from schemas.trial import FloatArray, Trial
 #: Own choice: contacts by markers are never taken to scatter less (1.0 to 1.3 ms in two real runs); with few of them
 #: chance may make them look so.
 _LEAST_SCATTER_MS = 1.5
-#: Own choices: with fewer contacts nothing can be told, with fewer of a foot not what is that foot's own.
-_FEWEST, _FEWEST_OF_A_FOOT = 3, 3
+#: Own choices: with fewer contacts nothing can be told, with fewer of a foot not what is that foot's own; and where
+#: there are that many, one contact at an end, which markers may see only half of, makes no change.
+_FEWEST, _FEWEST_OF_A_FOOT, _FEW_ENOUGH_FOR_ONE = 3, 3, 4
+#: Own choice: of so many the first of each foot is left out, as markers may not have seen the swing before it.
+_ENOUGH = 7
 
 
 class _Step(NamedTuple):
@@ -61,6 +64,9 @@ def force_and_markers_stay_together(
     known = [(row, 1000 * late) for row, late in rows if late is not None]
     if len(known) < _FEWEST:
         return nothing("fewer than three contacts were found by both force and markers")
+    if len(known) >= _ENOUGH:
+        starts = {row["side"]: i for i, (row, _) in reversed(list(enumerate(known)))}
+        known = [one for i, one in enumerate(known) if i not in starts.values()]
     times = np.array([row["contact_s"] for row, _ in known], float)
     left = np.array([float(row["side"] == "left") for row, _ in known])
     step = largest_step(times, left, np.array([late for _, late in known], float))
@@ -89,7 +95,8 @@ def largest_step(times: FloatArray, left: FloatArray, late_ms: FloatArray) -> _S
     if sides.sum(axis=0).min() < _FEWEST_OF_A_FOOT:
         sides = np.ones((len(times), 1))
     found = []
-    for first in range(1, len(times)):
+    least = 1 if len(times) < _FEW_ENOUGH_FOR_ONE else 2
+    for first in range(least, len(times) - least + 1):
         design = np.column_stack([sides, np.arange(len(times)) >= first])
         if np.linalg.matrix_rank(design) < design.shape[1] or len(times) <= design.shape[1]:
             continue

@@ -19,8 +19,10 @@ from schemas.processing import Processing
 from schemas.study import Study
 from schemas.trial import FloatArray, Trial
 
-#: Own choices: markers that moved less between two frames tell nothing of it, nor do fewer of them.
-_MOVES_M, _FEWEST_MARKERS = 0.002, 4
+#: Own choices: markers that moved less between two frames, a few times what they shake, tell nothing, nor do fewer.
+_MOVES_M, _FEWEST_MARKERS = 0.005, 4
+#: Own choice: of what is expected the steps before and after have at least so much, or the marker was starting.
+_EVENLY = 0.6
 #: Own choices: how far apart in time two markers are looked for, how finely, and how much must be seen.
 _FURTHEST_S, _STEP_S, _LEAST_S = 0.04, 0.004, 0.5
 
@@ -97,7 +99,8 @@ def _ratios(work: Workspace) -> FloatArray:
     along = np.divide(
         (steps[2:-2] * expected).sum(axis=2), squares, out=np.full_like(squares, np.nan), where=squares > 0
     )
-    along[~(squares > _MOVES_M**2)] = np.nan
+    evenly = [(steps[part] * expected).sum(axis=2) > _EVENLY * squares for part in (slice(1, -3), slice(3, -1))]
+    along[~((squares > _MOVES_M**2) & evenly[0] & evenly[1])] = np.nan
     found = np.full(len(steps), np.nan)
     with warnings.catch_warnings():
         warnings.simplefilter("ignore", RuntimeWarning)  # of frames in which nothing moves
