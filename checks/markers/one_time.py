@@ -34,7 +34,7 @@ _FURTHEST_S, _STEP_S, _LEAST_S = 0.04, 0.004, 0.5
     "and after; places like that in the trial: {count}.",
     expected="Markers go on from frame to frame evenly: between any two frames by less than {most_ratio:g} times what "
     "the neighbouring frames lead to expect.",
-    remedy="About {lost} frames are missing there and the time they took is not told: contact and stride across them "
+    remedy="About {lost} went missing there, and nothing tells of the time: contact and stride across it "
     "are too short, and speed is too great. Fetch the recording from the cameras' computer, look for lost frames or "
     "packets there, and export it whole, with lost frames left empty.",
     words=("first", "last", "ratio", "count", "lost"),
@@ -57,13 +57,14 @@ def no_frames_are_missing_untold(trial: Trial, work: Workspace, *, most_ratio: f
     if not len(beyond):
         return looked(int(known.sum())) if known.any() else nothing("too few markers move from frame to frame")
     frame = int(beyond[np.argmax(ratios[beyond])])
+    lost = max(1, round(float(ratios[frame])) - 1)
     role = max(trial.markers, key=lambda name: _step(trial.markers[name], frame))
     fault = {
         "first": frame + 1,
         "last": frame + 2,
         "ratio": float(ratios[frame]),
         "count": len(beyond),
-        "lost": max(1, round(float(ratios[frame])) - 1),
+        "lost": f"{lost} frame{'s' if lost > 1 else ''}",
         "place": f"frame {frame + 2}",
         "moment_s": (frame + 1) / trial.marker_rate_hz,
         "signal": f"marker:{role}:forward",
