@@ -121,11 +121,13 @@ def _ratios(work: Workspace) -> FloatArray:
     words=("marker", "late_ms", "order", "other", "then_mm", "as_is_mm"),
     limits={
         "most_ms": Limit("ms", "own choice: 0.9 ms at most in three real and eighteen simulated runs"),
-        "least_mm": Limit("mm", "own choice: so much better the distance must be kept for a delay to be told"),
+        "most_fraction": Limit(
+            "1", "own choice: a delay explains most of what the distance changes by, exchanged labels do not"
+        ),
     },
 )
 def markers_of_a_foot_move_together(
-    trial: Trial, work: Workspace, study: Study, *, most_ms: float = 2.5, least_mm: float = 1.0
+    trial: Trial, work: Workspace, study: Study, *, most_ms: float = 2.5, most_fraction: float = 0.7
 ) -> Looked:
     """No marker of a foot is later than its ankle or than the other markers of the foot.
 
@@ -143,7 +145,7 @@ def markers_of_a_foot_move_together(
             continue
         examined += 1
         late_s, then_m, as_is_m = found
-        if abs(late_s) * 1000 > most_ms and 1000 * (as_is_m - then_m) > least_mm:
+        if abs(late_s) * 1000 > most_ms and then_m < most_fraction * as_is_m:
             told = {"late_ms": 1000 * abs(late_s), "order": "later" if late_s > 0 else "earlier"}
             told |= {"other": signals.named(trial, study, second), "then_mm": 1000 * then_m, "as_is_mm": 1000 * as_is_m}
             faults.append({**told, **moment_of(trial, study, first, 0), "place": f"{first}, {second}"})
