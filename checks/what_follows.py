@@ -1,8 +1,8 @@
 """What follows from the fault of each check: the table by which ``checks.causes`` judges.
 
 The more of a recording a fault spoils, the earlier it stands, and an earlier one decides, unless it is only noted and
-the other not: a check that sees a fault in the file itself before one that sees it in a body, and that before one that
-sees it in an outcome. A check that is not here explains nothing; what is said of its trial stands for itself.
+the other not: a fault of the file itself before one of a body, and that before one of an outcome. A check that is not
+here explains nothing; what is said of its trial stands for itself.
 """
 
 from __future__ import annotations
