@@ -16,11 +16,7 @@ _LEGS = ("muscles_of_a_leg_are_not_exchanged", "left_and_right_muscles_are_not_e
 _BY_CONTACTS = ("feet_stand_as_high_as_in_the_standing_trial", "speed_keeps_to_the_protocol", "sides_alternate")
 
 CAUSES: tuple[Cause, ...] = (
-    Cause(
-        "file_agrees_with_itself",
-        "positions, forces and times depend on which of two statements is believed",
-        _SIGNALS,
-    ),
+    Cause("file_agrees_with_itself", "every number depends on which of two statements is believed", _SIGNALS),
     Cause("samples_stand_in_their_places", "no number of the file is what it seems", _SIGNALS),
     Cause(
         "force_plates_are_described_in_full",
