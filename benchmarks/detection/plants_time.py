@@ -50,7 +50,7 @@ def _foot_late(specimen: Specimen, size: float, chance: np.random.Generator) -> 
 
 
 PLANTS = (
-    Plant("no_frames_are_missing_untold", "{size} of the recording's frames are cut out in the middle", "frames",
+    Plant("no_frames_are_missing_untold", "so many frames are cut out in the middle: {size}", "1",
           (1.0, 2.0, 4.0), 1.0, "a stride across them is 4 to 7 ms too short", plant=_frames_cut, real=True),
     Plant("force_and_markers_stay_together", "{size} of force are cut out in the middle", "ms", (5.0, 10.0, 20.0), 10.0,
           "half of it shows as a delay on average, below what is allowed", plant=_force_cut, sites=("brack", "corrie"),
