@@ -131,7 +131,7 @@ def _steps(tops: Mapping[str, Sequence[float]], rate_hz: float) -> list[_Span]:
 
 
 def apart(one: FloatArray, other: FloatArray) -> float:
-    """Root mean square distance of two strides' points in foot lengths, scaled along each axis, turned, ends moved.
+    """Root mean square distance of two strides' points in foot lengths, scaled, turned, either end moved a little.
 
     Turning a little adds multiples of what lies across, moving and stretching a little multiples of the slope and of
     time times slope, so a linear fit finds them. Infinite where they have too few paths in common.
@@ -141,19 +141,12 @@ def apart(one: FloatArray, other: FloatArray) -> float:
         return float("inf")
     a, b = one[both], other[both]
     slope = np.gradient(a, axis=1)
-    parts = np.stack([*_axes(one, both), *_turned(one, both), slope, np.linspace(-1.0, 1.0, POINTS) * slope])
+    parts = np.stack([a, *_turned(one, both), slope, np.linspace(-1.0, 1.0, POINTS) * slope])
     parts = (parts - parts.mean(axis=2, keepdims=True)).reshape(len(parts), -1)
     wanted = (b - b.mean(axis=1, keepdims=True)).ravel()
     factors, *_ = np.linalg.lstsq(parts.T, wanted, rcond=None)
     left = (wanted - factors @ parts).reshape(b.shape)[:, 1:-1]  # at its ends the slope is one-sided
     return float(np.sqrt(np.mean(left**2)))
-
-
-def _axes(points: FloatArray, both: NDArray[np.bool_]) -> Iterator[FloatArray]:
-    """The paths ``both`` along one axis and nothing along the others, axis after axis."""
-    axis = np.arange(len(points)) % 3
-    for one in range(3):
-        yield np.where(axis[:, None] == one, points, 0.0)[both]
 
 
 def _turned(points: FloatArray, both: NDArray[np.bool_]) -> Iterator[FloatArray]:

@@ -70,8 +70,6 @@ COPIES: dict[str, Callable[[FloatArray], FloatArray]] = {
     "start cut": lambda path: path[len(path) // 3 :],
     "a part": lambda path: path[len(path) // 4 : 3 * len(path) // 4],
     "rescaled": lambda path: 1.07 * path,
-    "taller by 3 %": lambda path: path * np.array([1.0, 1.03, 1.0]),
-    "longer by 3 %": lambda path: path * np.array([1.03, 1.0, 1.0]),
     "moved": lambda path: path + np.array([1.0, 0.0, -0.5]),
     "resampled": resampled(0.93),
     "turned by 2 degrees": turned(2.0),
