@@ -12,6 +12,7 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 from typing import Any
 
+from checks.evidence import Picture
 from checks.registry import Weight
 
 
@@ -34,7 +35,7 @@ class Stamp:
 
 @dataclass(frozen=True, slots=True)
 class Finding:
-    """One thing a check saw. Each field but ``spans`` is the column of ``findings`` of the same name."""
+    """One thing a check saw. Each field but ``spans`` and ``shows`` is the column of ``findings`` of the same name."""
 
     finding_id: str
     delivery_id: str
@@ -53,6 +54,8 @@ class Finding:
     study_version: str
     #: Where in its sentences words stand that the check saw: sentence, first letter, end. None: anywhere.
     spans: tuple[tuple[str, int, int], ...] | None = field(default=None, repr=False, compare=False)
+    #: What proves it, until it is a table of its own: ``pipelines.judging.pictures``.
+    shows: Picture | None = field(default=None, repr=False, compare=False)
     consequence_of: str | None = None  # told by ``checks.causes`` when all findings of a trial are there
 
 
@@ -92,7 +95,7 @@ def rows_of(items: Iterable[Finding | CheckRun]) -> list[dict[str, object]]:
         {
             f.name: str(value) if isinstance(value := getattr(item, f.name), StrEnum) else value
             for f in dataclasses.fields(item)
-            if f.name != "spans"
+            if f.name not in ("spans", "shows")
         }
         for item in items
     ]

@@ -44,7 +44,9 @@ class Limit:
 Fault = Mapping[str, Any]
 
 #: What any fault may tell beside its words: where it is, whose it is, and a weight other than the check's.
-PLACES = frozenset({"file", "place", "moment_s", "signal", "trial_id", "session_id", "participant_id", "weight"})
+PLACES = frozenset(
+    {"file", "place", "moment_s", "signal", "shows", "trial_id", "session_id", "participant_id", "weight"}
+)
 
 
 @dataclass(frozen=True)

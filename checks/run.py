@@ -9,6 +9,7 @@ from string import Formatter
 from typing import Any
 
 from checks.context import PARTS, Context, of_delivery
+from checks.evidence import Picture
 from checks.findings import CheckRun, Finding, Report, Stamp, Status
 from checks.registry import CheckSpec, Fault, Looked, Subject, Weight, catalogue
 from schemas.consent import Consent
@@ -105,6 +106,7 @@ def _findings(spec: CheckSpec, fault: Fault, limits: dict[str, float], context: 
             remedy=said["remedy"][0],
             moment_s=fault.get("moment_s"),
             signal=fault.get("signal"),
+            shows=fault.get("shows"),
             spans=spans,
         )
         for trial_id in _trials_touched(fault, context)
@@ -155,6 +157,7 @@ def _finding(
     remedy: str,
     moment_s: float | None,
     signal: str | None,
+    shows: Picture | None = None,
     spans: tuple[tuple[str, int, int], ...] | None = None,
 ) -> Finding:
     """A finding, with an id made from where it is and what was seen."""
@@ -175,6 +178,7 @@ def _finding(
         signal=signal,
         code_version=stamp.code_version,
         study_version=stamp.study_version,
+        shows=shows,
         spans=spans,
     )
 

@@ -68,6 +68,7 @@ _NOT_JUDGING = (
 _READ_BY_JUDGING = (
     "pipelines/depot/consents.py",
     "pipelines/depot/overrides.py",
+    "pipelines/depot/unread_consents.py",
     "pipelines/depot/books/decisions.py",
     "pipelines/depot/books/gates.py",
     "pipelines/depot/books/leaning.py",

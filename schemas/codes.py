@@ -58,6 +58,27 @@ CHECK_STATUS = (
     Code("crashed", "The check itself failed; the trial is not accepted until it is mended."),
 )
 
+PANEL_KIND = (
+    Code("over_time", "Values over the trial's time in s."),
+    Code("one_by_one", "One value for each footfall, contact, muscle or the like, in order."),
+    Code("spectrum", "Values over frequencies in Hz."),
+    Code("from_above", "Places in m: forward across, the runner's right upwards."),
+    Code("from_side", "Places in m: forward across, up upwards."),
+    Code("two_clocks", "Moments in s that two recorders or methods tell; nothing stands upwards."),
+)
+
+PART_ROLE = (
+    Code("line", "A line, or moments, of what was seen."),
+    Code("beside", "A line to compare with."),
+    Code("value", "Single values of what was seen; the name is the side, if there is one."),
+    Code("expected", "Two points: lowest and highest of what is expected, null where it is open."),
+    Code("contact", "From contact to toe-off of the foot that the name tells."),
+    Code("span", "From start to end of what the finding is about."),
+    Code("outline", "Corners of a plate or a foot."),
+    Code("stick", "Markers in the order in which they are joined."),
+    Code("measure", "Two points between which is measured; the name says what."),
+)
+
 DELIVERY_STATUS = (
     Code("taken_in", "The delivery was read and its trials were judged."),
     Code("stopped", "The delivery could not be taken in; nothing of it was used."),

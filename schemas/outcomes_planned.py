@@ -4,26 +4,36 @@ from __future__ import annotations
 
 from schemas import codes
 from schemas import fields as f
-from schemas.model import Field, Kind, Layer, Table
-from schemas.outcomes import real
-from schemas.outcomes_contrasts import (
+from schemas.fields_of_differences import (
     CONTRAST,
     LACKS,
+    NO_ESTIMATE,
     OUTCOME_NAME,
     POOLED_NUMBERS,
     POOLING_METHOD,
     REFERENCE,
     REFERENCE_VISIT,
     ROW,
+    SIDES,
 )
+from schemas.model import Field, Kind, Layer, Table
+from schemas.outcomes import real
 from schemas.outcomes_study import STUDY_PROVENANCE
-from schemas.privacy import NOBODYS, PLAIN
+from schemas.privacy import NOBODYS, PLAIN, RUNNER, Rows
 
 _PLAN = Field("plan_sha256", Kind.IDENTIFIER, "SHA-256 of plan.yaml, as sha256sum tells it.", privacy=PLAIN)
 _STATE = Field("plan_state", Kind.CODE, "Whether the plan was frozen.", codes=codes.PLAN_STATE, privacy=PLAIN)
 _VERSION = Field("plan_version", Kind.TEXT, "Version that the plan gives itself.", privacy=PLAIN)
 
 PLAN_FIELDS = (_PLAN, _VERSION, _STATE)
+
+_ASKED = ("outcome", "contrast", "visit", "condition", "reference_condition", "at_speed")
+_AT_SPEED = Field(
+    "at_speed",
+    Kind.TEXT,
+    "Set speed that the plan asks about, for example 3.0 m/s; or each runner's speeds, whose differences are averaged first.",
+    privacy=PLAIN,
+)
 
 ANALYSIS_PLANS = Table(
     name="analysis_plans",
@@ -59,16 +69,7 @@ PLANNED_CONTRASTS = Table(
     name="planned_contrasts",
     layer=Layer.OUTCOME,
     one_row_is="what the analysis plan says of one comparison, as planned or in one way of doubting it",
-    key=(
-        "outcome",
-        "contrast",
-        "visit",
-        "condition",
-        "reference_condition",
-        "at_speed",
-        "variant",
-        "variant_detail",
-    ),
+    key=(*_ASKED, "variant", "variant_detail"),
     rows=NOBODYS,
     fields=(
         Field("family", Kind.CODE, "Family of the plan.", codes=codes.FAMILY, privacy=PLAIN),
@@ -78,12 +79,7 @@ PLANNED_CONTRASTS = Table(
         REFERENCE_VISIT,
         f.CONDITION,
         REFERENCE,
-        Field(
-            "at_speed",
-            Kind.TEXT,
-            "Set speed that the plan asks about, for example 3.0 m/s; or each runner's speeds, whose differences are averaged first.",
-            privacy=PLAIN,
-        ),
+        _AT_SPEED,
         Field("variant", Kind.CODE, "Which analysis.", codes=codes.PLAN_VARIANT, privacy=PLAIN),
         Field("variant_detail", Kind.TEXT, "Site or event method it is about; none for the others.", privacy=PLAIN),
         *PLAN_FIELDS,
@@ -131,9 +127,42 @@ PLANNED_CONTRASTS = Table(
             low=0,
             privacy=PLAIN,
         ),
-        Field("reason_null", Kind.TEXT, "Why there is no estimate; null if there is.", nullable=True, privacy=PLAIN),
+        NO_ESTIMATE,
         *STUDY_PROVENANCE,
     ),
     notes="Start here: what is in no plan is in pooled_contrasts, where family says so. A plan that was not frozen, or was "
     "changed after it was (plan_state), promises nothing.",
+)
+
+PLANNED_DIFFERENCES = Table(
+    name="planned_differences",
+    layer=Layer.OUTCOME,
+    one_row_is="the difference of one runner at one site in one comparison of the analysis plan",
+    key=("participant_id", "site", *_ASKED),
+    rows=Rows(RUNNER),
+    fields=(
+        f.PARTICIPANT_ID,
+        f.SITE,
+        OUTCOME_NAME,
+        CONTRAST,
+        f.VISIT,
+        REFERENCE_VISIT,
+        f.CONDITION,
+        REFERENCE,
+        _AT_SPEED,
+        *SIDES,
+        real(
+            "order_difference_index",
+            "1",
+            "By how many places the condition was run later than the reference, in the mean over what the difference is made of. Null where no order was told, and unless the plan allows for order.",
+        ),
+        real(
+            "speed_difference_m_per_s",
+            "m/s",
+            "By how much faster it was run, as measured. Null where no speed was measured, and unless the plan allows for speed.",
+        ),
+        *STUDY_PROVENANCE,
+    ),
+    notes="What the rows of planned_contrasts with variant main are made of, the plan's exclusions, methods and speeds being "
+    "applied: start here to compute a planned answer anew with a program of your own.",
 )

@@ -6,9 +6,16 @@ from dataclasses import replace
 
 from schemas import codes
 from schemas import fields as f
+from schemas.fields_of_differences import (
+    CONTRAST,
+    REFERENCE,
+    REFERENCE_VISIT,
+    difference_and_interval,
+    p_value,
+    why_missing,
+)
 from schemas.model import Field, Kind, Layer, Table
 from schemas.outcomes import real
-from schemas.outcomes_contrasts import CONTRAST, REFERENCE, REFERENCE_VISIT, ROW
 from schemas.outcomes_planned import PLAN_FIELDS
 from schemas.outcomes_signals import CURVES
 from schemas.outcomes_study import STUDY_PROVENANCE
@@ -43,12 +50,8 @@ PLANNED_CURVES = Table(
             "What the largest t of the whole curve exceeds in 5 % of the patterns of signs (Nichols & Holmes 2002).",
             low=0,
         ),
-        real(
-            "two_sided_p_value",
-            "1",
+        p_value(
             "Share of the patterns of signs whose largest t reaches that of the data. Not adjusted for the number of curves.",
-            low=0,
-            high=1,
         ),
         Field(
             "beyond_points",
@@ -57,7 +60,7 @@ PLANNED_CURVES = Table(
             "stretch begins here and not there is not tested.",
             privacy=PLAIN,
         ),
-        Field("reason_null", Kind.TEXT, "Why there is no band; null if there is.", nullable=True, privacy=PLAIN),
+        why_missing("band"),
         *STUDY_PROVENANCE,
     ),
     notes="Each runner counts once: trials, speeds and sites are averaged first. Differences between sites are not in it, so "
@@ -73,10 +76,11 @@ PLANNED_CURVE_POINTS = Table(
     fields=(
         *_COMPARED,
         CURVES.column("point_number"),
-        real("difference_value", ROW, "Mean over runners of their difference, in the quantity's unit."),
-        real("standard_error_value", ROW, "Its standard error over runners.", low=0),
-        real("lower_limit_value", ROW, "Lower end of the band that holds the whole true curve with about 95 %."),
-        real("upper_limit_value", ROW, "Upper end of it."),
+        *difference_and_interval(
+            "Mean over runners of their difference, in the quantity's unit.",
+            "Its standard error over runners.",
+            "Lower end of the band that holds the whole true curve with about 95 %.",
+        ),
         *STUDY_PROVENANCE,
     ),
 )

@@ -5,9 +5,9 @@ from __future__ import annotations
 from dataclasses import replace
 
 from schemas import fields as f
+from schemas.fields_of_differences import OUTCOME_NAME, ROW
 from schemas.model import Field, Kind, Layer, Table
 from schemas.outcomes import real
-from schemas.outcomes_contrasts import OUTCOME_NAME, ROW
 from schemas.outcomes_study import STUDY_PROVENANCE
 from schemas.privacy import NOBODYS, PLAIN
 

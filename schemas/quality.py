@@ -148,24 +148,40 @@ OVERRIDES = Table(
     "analysis, keep those with accepted_by_override false in trials.",
 )
 
-SIGNAL_TRACES = Table(
-    name="signal_traces",
+FINDING_PICTURES = Table(
+    name="finding_pictures",
     layer=Layer.QUALITY,
-    one_row_is="one point of the signal drawn beside a finding",
-    key=("finding_id", "signal", "time_s"),
+    one_row_is="one point of the picture that proves a finding",
+    key=("finding_id", "panel_number", "part_number", "point_number"),
     rows=Rows(TRIAL),
     stays=True,
     fields=(
         Field("finding_id", Kind.IDENTIFIER, "The finding it is drawn for.", privacy=PLAIN),
         f.DELIVERY_ID,
         f.TRIAL_ID,
-        Field("signal", Kind.TEXT, "Which signal, as in findings.", privacy=PLAIN),
-        Field("signal_unit", Kind.TEXT, "UCUM unit of the values.", privacy=PLAIN),
-        Field("time_s", Kind.REAL, "Time on the trial's clock.", unit="s", privacy=PLAIN),
+        Field("panel_number", Kind.INTEGER, "Drawing of the picture, from 1.", low=1, privacy=PLAIN),
+        Field("panel_kind", Kind.CODE, "What kind of drawing it is.", codes=codes.PANEL_KIND, privacy=PLAIN),
+        Field("panel_title", Kind.TEXT, "What is drawn.", privacy=SENSITIVE),
         Field(
-            "signal_value",
+            "across_words", Kind.TEXT, "What stands across, where the kind does not tell; else empty.", privacy=PLAIN
+        ),
+        Field("upwards_unit", Kind.TEXT, "UCUM unit of what stands upwards or is measured.", privacy=PLAIN),
+        Field("part_number", Kind.INTEGER, "Part of the drawing, from 1.", low=1, privacy=PLAIN),
+        Field("part_role", Kind.CODE, "How its points are meant.", codes=codes.PART_ROLE, privacy=PLAIN),
+        Field("part_name", Kind.TEXT, "What the part shows.", privacy=SENSITIVE),
+        Field("point_number", Kind.INTEGER, "Order of the points of a part, from 1.", low=1, privacy=PLAIN),
+        Field(
+            "across_value",
             Kind.REAL,
-            "Value, in signal_unit; null in a gap.",
+            "Place across, in the unit of the kind; null for none.",
+            unit="{unit_of_row}",
+            nullable=True,
+            privacy=SENSITIVE,
+        ),
+        Field(
+            "upwards_value",
+            Kind.REAL,
+            "Place upwards, in upwards_unit; null in a gap or for none.",
             unit="{unit_of_row}",
             nullable=True,
             privacy=SENSITIVE,

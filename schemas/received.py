@@ -59,14 +59,14 @@ class Changed:
 
 @dataclass(frozen=True)
 class ToldLater:
-    """What a later delivery says of a session or runner otherwise. table: delivery table; key: the session or runner.
+    """What later deliveries say of a session or runner otherwise. table: delivery table; key: the session or runner.
 
-    values: column and value of all that counts of its row (``schemas.told_later``).
+    word: changes with what they say; values: column and value of what counts of their rows (``schemas.told_later``).
     """
 
     table: str
     key: str
-    delivery_id: str
+    word: str
     values: tuple[tuple[str, Any], ...]
 
 

@@ -6,9 +6,15 @@ import argparse
 from concurrent.futures import ProcessPoolExecutor
 from functools import partial
 
-from benchmarks.coverage.measure import measure
+from benchmarks.coverage.adjusted import Adjusted, adjusted_cells, measure_adjusted
+from benchmarks.coverage.measure import Measured, measure
 from benchmarks.coverage.page import PAGE, page
-from benchmarks.coverage.studies import cells
+from benchmarks.coverage.studies import Cell, cells
+
+
+def _each(cell: Cell | Adjusted, studies: int) -> dict[str, Measured]:
+    return measure(cell, studies) if isinstance(cell, Cell) else measure_adjusted(cell, studies // 2)
+
 
 if __name__ == "__main__":
     parser = argparse.ArgumentParser(prog="python -m benchmarks.coverage", description=__doc__)
@@ -17,10 +23,10 @@ if __name__ == "__main__":
     parser.add_argument("--workers", type=int, default=2, help="processes")
     parser.add_argument("--write", action="store_true", help=f"write {PAGE.name}")
     asked = parser.parse_args()
-    chosen = [cell for cell in cells() if asked.only in cell.name]
+    chosen = [cell for cell in (*cells(), *adjusted_cells()) if asked.only in cell.name]
     measured = {}
     with ProcessPoolExecutor(asked.workers) as workers:
-        for cell, found in zip(chosen, workers.map(partial(measure, count=asked.studies), chosen), strict=True):
+        for cell, found in zip(chosen, workers.map(partial(_each, studies=asked.studies), chosen), strict=True):
             measured[cell.name] = found
             for one in found.values():
                 rates = f"coverage {one.coverage:.3f} type I {one.type_1:.3f} power {one.power:.2f}"

@@ -57,8 +57,8 @@ def measure(cell: Cell, count: int, seed: int = 0) -> dict[str, Measured]:
     """Every method of the pool in ``count`` studies of one cell, and the t that ignores sites."""
     within = runner_contrasts(simulate(cell, count, seed), PROCESSING)
     pooled = pooled_contrasts(within, site_contrasts(within, PROCESSING), PROCESSING)
-    found = {name: _measured(cell, name, pooled[pooled["pooling_method"] == name]) for name in METHODS}
-    return found | {IGNORING_SITES: _measured(cell, IGNORING_SITES, ignoring_sites(within))}
+    found = {name: measured(cell.name, name, pooled[pooled["pooling_method"] == name], count) for name in METHODS}
+    return found | {IGNORING_SITES: measured(cell.name, IGNORING_SITES, ignoring_sites(within), count)}
 
 
 def ignoring_sites(within: pd.DataFrame) -> pd.DataFrame:
@@ -74,16 +74,17 @@ def ignoring_sites(within: pd.DataFrame) -> pd.DataFrame:
     return pd.DataFrame(rows)
 
 
-def _measured(cell: Cell, method: str, rows: pd.DataFrame) -> Measured:
+def measured(cell: str, method: str, rows: pd.DataFrame, studies: int) -> Measured:
+    """What one method did in a cell. rows: its answers, outcomes being named as ``studies.truth`` takes them."""
     answered = rows.dropna(subset=["lower_limit_value"])
     true = answered["outcome"].astype(str).map(truth).to_numpy(float)
     lower, upper = (answered[name].to_numpy(float) for name in ("lower_limit_value", "upper_limit_value"))
     found = answered["two_sided_p_value"].to_numpy(float) < 0.05
     return Measured(
-        cell.name,
+        cell,
         method,
         len(answered),
-        len(rows) - len(answered),
+        studies - len(answered),
         float(((lower <= true) & (true <= upper)).mean()),
         float(found[true == 0].mean()),
         float(found[true != 0].mean()),

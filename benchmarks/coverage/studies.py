@@ -16,6 +16,8 @@ import numpy as np
 if TYPE_CHECKING:
     import pandas as pd
 
+    from schemas.trial import FloatArray
+
 CONDITION, REFERENCE = "new", "old"
 #: True difference in every second study; in the others it is zero.
 EFFECT = 0.8
@@ -82,20 +84,13 @@ def simulate(cell: Cell, count: int, seed: int = 0) -> pd.DataFrame:
     import pandas as pd
 
     rng = np.random.default_rng([seed, *cell.name.encode()])
-    runners, sites = _people(cell)
-    _, who = np.unique(runners, return_inverse=True)
-    rows, people, places = len(runners), int(who.max()) + 1, len(cell.sizes)
+    runners, sites = people(cell)
+    rows = len(runners)
     effects = np.where(np.arange(count) % 2 == 0, cell.effect, 0.0)[:, None]
-    level = (
-        rng.normal(0, _RUNNER_LEVEL, (count, people))[:, who] + rng.normal(0, _SITE_LEVEL, (count, places))[:, sites]
-    )
-    own = rng.normal(0, _OWN_SD, (count, people))[:, who]
-    of_site = rng.normal(0, cell.site_sd, (count, places))[:, sites]
     second = np.where(rng.random((count, rows)) < cell.reference_first, 1.0, 0.0)
-    reference = level + cell.order_effect * (1 - second) + rng.normal(0, _VISIT_SD, (count, rows))
-    condition = level + effects + of_site + own + cell.order_effect * second + rng.normal(0, _VISIT_SD, (count, rows))
+    reference, condition = values(cell, count, effects, second, rng)
     if cell.null_below is not None:
-        usual = effects + np.median(level, axis=1, keepdims=True)
+        usual = effects + np.median(reference, axis=1, keepdims=True)
         condition = np.where(condition < usual - cell.null_below * _RUNNER_LEVEL, np.nan, condition)
     names = [f"{number:05d}_{effect}" for number, effect in enumerate(effects[:, 0])]
     common = {
@@ -112,7 +107,26 @@ def simulate(cell: Cell, count: int, seed: int = 0) -> pd.DataFrame:
     return pd.DataFrame(common).dropna(subset=["mean_value"]).reset_index(drop=True)
 
 
-def _people(cell: Cell) -> tuple[np.ndarray, np.ndarray]:
+def values(
+    cell: Cell, count: int, shift: FloatArray, second: FloatArray, rng: np.random.Generator
+) -> tuple[FloatArray, FloatArray]:
+    """(count, n) each of the reference and the condition of ``people``.
+
+    shift: true difference, of the mean runner at the mean site. second: 1 where the condition was run second, else 0.
+    """
+    runners, sites = people(cell)
+    _, who = np.unique(runners, return_inverse=True)
+    rows, persons, places = len(runners), int(who.max()) + 1, len(cell.sizes)
+    level = rng.normal(0, _RUNNER_LEVEL, (count, persons))[:, who]
+    level = level + rng.normal(0, _SITE_LEVEL, (count, places))[:, sites]
+    own = rng.normal(0, _OWN_SD, (count, persons))[:, who]
+    of_site = rng.normal(0, cell.site_sd, (count, places))[:, sites]
+    reference = level + cell.order_effect * (1 - second) + rng.normal(0, _VISIT_SD, (count, rows))
+    condition = level + shift + of_site + own + cell.order_effect * second + rng.normal(0, _VISIT_SD, (count, rows))
+    return reference, condition
+
+
+def people(cell: Cell) -> tuple[np.ndarray, np.ndarray]:
     """Runners and sites, (n,) each: those who stay, then those who travel, once at every site."""
     stay = [(f"s{site}_{number}", site) for site, size in enumerate(cell.sizes) for number in range(size)]
     travel = [(f"t{number}", site) for number in range(cell.travelling) for site in range(len(cell.sizes))]

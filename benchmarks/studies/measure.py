@@ -34,6 +34,8 @@ SIZES = (200, 2_000, 10_000)
 _NOTES = (
     "The demonstration without one delivery, its results copied under other ids until there are so many trials. A "
     "fifth of them have planted faults: more than in a real study, so that findings and pages are many.",
+    "A copy moves like what it is a copy of, and a runner who travelled does so in every copy: a new trial is compared "
+    "with, and the analyses hold, many times as many of either as a real study of this size.",
     "Every run is the real command in a process of its own. Processor time and memory are those of the command and of "
     "what it waited for, without the workers that judge.",
     "Questions are asked of an open warehouse; pandas reads the columns it needs from CSV files, then answers, once.",

@@ -32,6 +32,7 @@ IDS = (
     "withheld_as",
     "result",
     "fingerprint",
+    "row_id",
 )
 _NUMBERS = ("number", "delivery_number")
 _NUMBERS_APART, _FOOTFALLS_APART = 100, 1_000

@@ -7,6 +7,8 @@ from typing import Any
 
 import numpy as np
 
+from checks import showing as show
+from checks.force import shown
 from checks.registry import Limit, Looked, Subject, Weight, check, looked, nothing
 from pipelines.science.frames import Rows
 from pipelines.science.gait.spells import FLAT, Foot, Spell, contact_spells, foot_at, path_at, rate_of
@@ -80,10 +82,11 @@ def centre_of_pressure_lies_under_the_foot(trial: Trial, work: Workspace, *, bey
         found = float(np.median(away[np.isfinite(away)])) if len(known) else 0.0
         if found > beyond_m:
             medians = {"along_m": float(np.median(along[known])), "aside_m": float(np.median(aside[known]))}
-            way = "right" if abs(medians["aside_m"]) > abs(medians["along_m"]) else "forward"
             fault = {"number": plate.number, "found_m": found, **medians, "place": f"plate {plate.number}"}
-            moment = known[len(known) // 2] / rate_of(trial)
-            faults.append({**fault, "moment_s": moment, "signal": f"cop:{plate.number}:{way}"})
+            typical = known[int(np.argmin(np.abs(away[np.isfinite(away)] - found)))]
+            title = "Centre of pressure and foot from above, at a typical moment"
+            proof = shown.centre_and_foot([plate], plate, foot, int(typical), beyond_m, title)
+            faults.append({**fault, "moment_s": typical / rate_of(trial), "shows": show.picture(proof)})
     return looked(examined, faults) if examined else nothing(NOTHING)
 
 
@@ -120,7 +123,8 @@ def load_moves_towards_the_toes(trial: Trial, work: Workspace, *, back_m: float 
         if len(travels) and (found := float(np.median(travels))) < back_m:
             fault = {"number": plate.number, "found_m": found, "contacts": len(travels)}
             a, b = whole[0]
-            where = {"place": f"plate {plate.number}", "signal": f"cop:{plate.number}:forward"}
+            proof = shown.along_the_foot(trial, plate, along, travels, back_m)
+            where = {"place": f"plate {plate.number}", "shows": proof}
             faults.append({**fault, "moment_s": (a + b) / 2 / rate_of(trial), **where})
     return looked(examined, faults) if examined else nothing(NOTHING)
 
@@ -171,15 +175,14 @@ def whole_foot_is_on_the_plates(trial: Trial, footfalls: Rows, study: Study, *, 
         "count": len(found),
         "place": signals.footfall_place(row),
         "moment_s": float(row["contact_s"] + row["toe_off_s"]) / 2,
-        "signal": "force:all:vertical",
+        "shows": shown.beside_the_plates(trial.plates, _at_middle(trial, study, row), marker, beyond_m),
     }
     return looked(len(found), [fault])
 
 
 def _furthest(trial: Trial, study: Study, footfall: Any) -> tuple[float, str]:
     """The point of the foot that lies furthest beyond all plates at mid-stance, in m, and its name; NaN if unknown."""
-    middle = np.array([(footfall["contact_s"] + footfall["toe_off_s"]) / 2])
-    points = _outline(trial, study, footfall["side"], middle)
+    points = _at_middle(trial, study, footfall)
     beyond = {
         name: float(np.min([signals.distance_outside(plate.corners, point)[0] for plate in trial.plates]))
         for name, point in points.items()
@@ -187,6 +190,11 @@ def _furthest(trial: Trial, study: Study, footfall: Any) -> tuple[float, str]:
     known = {name: away for name, away in beyond.items() if np.isfinite(away)}
     name = max(known, key=lambda n: known[n], default="")
     return known.get(name, float("nan")), name
+
+
+def _at_middle(trial: Trial, study: Study, footfall: Any) -> dict[str, FloatArray]:
+    middle = np.array([(footfall["contact_s"] + footfall["toe_off_s"]) / 2])
+    return _outline(trial, study, footfall["side"], middle)
 
 
 def _outline(trial: Trial, study: Study, side: str, when: FloatArray) -> dict[str, FloatArray]:
@@ -253,7 +261,7 @@ def force_and_markers_share_one_clock(
         "method": method,
         "allowed_ms": allowed_ms,
         "place": "markers against force",
-        **_first_contact(trial),
+        **shown.lateness(trial, work, found_ms / 1000, allowed_ms / 1000, SURE_N),
     }
     return looked(examined, [fault])
 
@@ -277,10 +285,3 @@ def _mean_bias_ms(rows: list[Mapping[str, Any]]) -> float:
         return float("nan")
     biases, counts = zip(*known, strict=True)
     return 1000 * float(np.average(biases, weights=counts))
-
-
-def _first_contact(trial: Trial) -> dict[str, Any]:
-    """Where to draw: the first contact in force."""
-    rate = rate_of(trial)
-    starts = [a for plate in trial.plates for a, _ in contact_spells(plate, rate, SURE_N)]
-    return {"moment_s": min(starts, default=0) / rate, "signal": "force:all:vertical"}

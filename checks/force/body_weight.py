@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from checks.force import shown
 from checks.registry import Limit, Looked, Subject, Weight, check, looked, nothing
 from pipelines.science.frames import Rows
 from pipelines.science.signals import measures as signals
@@ -59,6 +60,7 @@ def mean_vertical_force_is_body_weight(
     if off <= noted_fraction * times:
         return looked(steps)
     returned = off > returned_fraction * times
+    allowed_percent = 100 * times * (returned_fraction if returned else noted_fraction)
     fault = {
         "steps": steps,
         "mean_n": mass * STANDARD_GRAVITY,
@@ -66,10 +68,10 @@ def mean_vertical_force_is_body_weight(
         "from_force_kg": mass,
         "mass_kg": trial.mass_kg,
         "off_percent": 100 * (mass / trial.mass_kg - 1),
-        "allowed_percent": 100 * times * (returned_fraction if returned else noted_fraction),
+        "allowed_percent": allowed_percent,
         "place": "all plates",
         "moment_s": float(footfalls.numbers("contact_s").min()),
-        "signal": "force:all:vertical",
+        "shows": shown.of_body_weight(100 * (mass / trial.mass_kg - 1), allowed_percent, trial),
         "weight": Weight.RETURNS if returned else Weight.NOTES,
     }
     return looked(steps, [fault])

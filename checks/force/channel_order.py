@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from checks.force import shown
 from checks.registry import Limit, Looked, Subject, Weight, check, looked, nothing
 from pipelines.science.equipment.lag import lag_of_vertical
 from pipelines.science.gait.spells import rate_of
@@ -65,7 +66,7 @@ def channels_hold_their_own_signals(trial: Trial, work: Workspace, *, weight_fra
         "carried": carried,
         "place": "analog channels",
         "moment_s": 0.0,
-        "signal": "force:all:vertical",
+        "shows": shown.places_of_channels(likeness, carried, weight_fraction),
     }
     return looked(len(trial.plates), [fault])
 

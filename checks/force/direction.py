@@ -10,9 +10,11 @@ from typing import Any
 
 import numpy as np
 
+from checks import showing as show
+from checks.force import shown
 from checks.registry import Limit, Looked, Subject, Weight, check, looked, nothing
 from pipelines.science.events.ground import Ground
-from pipelines.science.gait.spells import Spell, contact_spells, plate_place, rate_of
+from pipelines.science.gait.spells import Spell, contact_spells, rate_of
 from pipelines.science.signals import measures as signals
 from pipelines.science.workspace import Workspace
 from schemas import mechanics
@@ -38,6 +40,18 @@ def _loads(trial: Trial) -> Iterator[tuple[Plate, int, FloatArray]]:
         if spells := _whole_contacts(trial, plate):
             force = np.concatenate([np.asarray(plate.force[a:b], float) for a, b in spells])
             yield plate, len(force), np.asarray(np.sqrt(np.mean(force**2, axis=0)))
+
+
+def _sizes(trial: Trial, plate: Plate) -> list[FloatArray]:
+    """Of each whole contact (3,) N: root mean square by component."""
+    squares = np.asarray(plate.force, float) ** 2
+    return [np.asarray(np.sqrt(squares[a:b].mean(axis=0))) for a, b in _whole_contacts(trial, plate)]
+
+
+def _rise(force: FloatArray) -> float:
+    """Of one contact (n, 3): fore-aft force of its second half less that of its first, as part of the vertical one."""
+    half = len(force) // 2
+    return float((force[half:, FORWARD].sum() - force[:half, FORWARD].sum()) / max(force[:, UP].sum(), 1e-9))
 
 
 def _strongest(trial: Trial, plate: Plate, component: int) -> float:
@@ -78,8 +92,16 @@ def foot_brakes_before_it_pushes(trial: Trial, *, turned_fraction: float = 0.02)
         rise = late[:, FORWARD].sum() - early[:, FORWARD].sum()
         if rise < -turned_fraction * (late[:, UP].sum() + early[:, UP].sum()):
             means = {"early_n": float(early[:, FORWARD].mean()), "late_n": float(late[:, FORWARD].mean())}
-            moment = {"moment_s": _strongest(trial, plate, FORWARD), **plate_place(plate, "fore_aft")}
-            faults.append({"number": plate.number, **means, **moment})
+            when = _strongest(trial, plate, FORWARD)
+            limit = shown.contacts(
+                "Fore-aft impulse of the second half of contact less that of the first, as part of the vertical one",
+                "1",
+                [_rise(plate.force[a:b]) for a, b in spells],
+                low=-turned_fraction,
+            )
+            proof = shown.by_contact(trial, plate, limit, [FORWARD], when)
+            place = {"moment_s": when, "place": f"plate {plate.number}", "shows": proof}
+            faults.append({"number": plate.number, **means, **place})
     return looked(examined, faults) if examined else nothing(_NOT_LOADED)
 
 
@@ -109,8 +131,15 @@ def sideways_force_is_the_smallest(trial: Trial, *, ratio: float = 1.0) -> Looke
         if size[RIGHT] > ratio * size[FORWARD]:
             found = {"sideways_n": size[RIGHT], "fore_aft_n": size[FORWARD], "number": plate.number}
             found |= {"ratio_found": min(99.0, size[RIGHT] / max(size[FORWARD], 1e-9))}
-            place: dict[str, Any] = plate_place(plate, "sideways")
-            faults.append({**found, "moment_s": _strongest(trial, plate, RIGHT), **place})
+            when = _strongest(trial, plate, RIGHT)
+            limit = shown.contacts(
+                "Sideways force as a multiple of fore-aft force, root mean square of each contact",
+                "1",
+                [min(99.0, size[RIGHT] / max(size[FORWARD], 1e-9)) for size in _sizes(trial, plate)],
+                high=ratio,
+            )
+            proof = shown.by_contact(trial, plate, limit, [RIGHT, FORWARD], when)
+            faults.append({**found, "moment_s": when, "place": f"plate {plate.number}", "shows": proof})
     return looked(examined, faults) if examined else nothing(_NOT_LOADED)
 
 
@@ -142,8 +171,15 @@ def ground_pushes_nearly_straight_up(trial: Trial, *, lean_deg: float = 18.0) ->
         if found > lean_deg:
             fault = {"number": plate.number, "found_deg": found, "level_n": level, "up_n": float(size[UP])}
             wide = FORWARD if size[FORWARD] >= size[RIGHT] else RIGHT
-            where = plate_place(plate, "fore_aft" if wide == FORWARD else "sideways")
-            faults.append({**fault, "moment_s": _strongest(trial, plate, wide), **where})
+            when = _strongest(trial, plate, wide)
+            limit = shown.contacts(
+                "Lean of the force from the vertical in each contact",
+                "deg",
+                [np.degrees(np.arctan2(np.hypot(s[FORWARD], s[RIGHT]), s[UP])) for s in _sizes(trial, plate)],
+                high=lean_deg,
+            )
+            proof = shown.by_contact(trial, plate, limit, [UP, wide], when)
+            faults.append({**fault, "moment_s": when, "place": f"plate {plate.number}", "shows": proof})
     return looked(examined, faults) if examined else nothing(_NOT_LOADED)
 
 
@@ -184,7 +220,9 @@ def free_moment_is_credible(
         if own and 100 * len(beyond) > share_percent * len(own):
             fault: dict[str, Any] = {"wrong": len(beyond), "footfalls": len(own), "number": plate.number}
             fault |= {"twist_found": float(np.median([twist for twist, _ in own])), "moment_s": max(beyond)[1]}
-            faults.append({**fault, **plate_place(plate)})
+            twists = [twist for twist, _ in own]
+            limit = shown.contacts("Largest free moment of each contact", "N.m", twists, high=twist_nm)
+            faults.append({**fault, "place": f"plate {plate.number}", "shows": show.picture(limit)})
     return looked(examined, faults) if examined else nothing(_NOT_LOADED)
 
 

@@ -10,9 +10,12 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from itertools import combinations
+from typing import Any
 
 import numpy as np
 
+from checks import showing as show
+from checks.force import shown
 from checks.registry import Limit, Looked, Subject, Weight, check, looked, nothing
 from pipelines.science.equipment.places import exchanged
 from pipelines.science.gait.spells import Foot, contact_spells, rate_of
@@ -34,6 +37,8 @@ class Undone:
     mend: str
     place: str
     off_m: float
+    plates: Sequence[Plate]
+    foot: Foot
 
 
 @check(
@@ -71,8 +76,33 @@ def force_fits_no_better_elsewhere(
     if len(ways) > 1 and ways[1].off_m < NEARER * ways[0].off_m:
         return looked(len(trial.plates))  # two ways fit: none of them is shown to be the fault
     best = ways[0]
-    fault = {"what": best.what, "mend": best.mend, "as_is_m": as_is, "then_m": best.off_m, "place": best.place}
-    return looked(len(trial.plates), [{**fault, "moment_s": 0.0, "signal": "force:all:vertical"}])
+    fault: dict[str, Any] = {
+        "what": best.what,
+        "mend": best.mend,
+        "as_is_m": as_is,
+        "then_m": best.off_m,
+        "place": best.place,
+    }
+    drawn = {"as recorded": (trial.plates, foot), "with that taken back": (best.plates, best.foot)}
+    panels = []
+    for how, (plates, own) in drawn.items():
+        number, at = _typical(plates, own, rate)
+        title = f"Centre of pressure and foot, {how}"
+        panels.append(shown.centre_and_foot(plates, plates[number], own, at, beyond_m, title))
+    _, at = _typical(trial.plates, foot, rate)
+    return looked(len(trial.plates), [{**fault, "moment_s": at / rate, "shows": show.picture(*panels)}])
+
+
+def _typical(plates: Sequence[Plate], foot: Foot, rate_hz: float) -> tuple[int, int]:
+    """The plate, and the sample under load, at which its centre of pressure is about as far from the foot as usual."""
+    found: list[tuple[float, int, int]] = []
+    for number, plate in enumerate(plates):
+        loaded = [i for a, b in contact_spells(plate, rate_hz, SURE_N) for i in range(a, b)]
+        away = _beside(signals.centre_of_pressure(plate)[loaded], foot.heel[loaded], foot.toe[loaded])
+        if np.isfinite(away).any():
+            middle = float(np.nanmedian(away))
+            found.append((middle, number, loaded[int(np.nanargmin(np.abs(away - middle)))]))
+    return max(found)[1:]
 
 
 def _ways(trial: Trial, work: Workspace, foot: Foot) -> Iterator[Undone]:
@@ -90,6 +120,8 @@ def _ways(trial: Trial, work: Workspace, foot: Foot) -> Iterator[Undone]:
                 "one of them into the order of the other",
                 names.replace(" and ", ", "),
                 off,
+                plates,
+                foot,
             )
     if work.anatomy.facing.sides_are_turned:
         for axis, way in ((FORWARD, "running direction"), (RIGHT, "direction to the right")):
@@ -100,6 +132,8 @@ def _ways(trial: Trial, work: Workspace, foot: Foot) -> Iterator[Undone]:
                     "Give the axis its sign back in the export of the markers, change no label",
                     "axes",
                     off,
+                    trial.plates,
+                    _mirrored(foot, axis),
                 )
 
 

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
+from checks import showing as show
+from checks.force import shown
 from checks.registry import Limit, Looked, Subject, Weight, check, looked, nothing
 from pipelines.science.gait.spells import Spell, plate_place, rate_of, resting_spells, without_trend
 from pipelines.science.signals import measures as signals
@@ -48,7 +50,10 @@ def empty_plates_are_quiet(trial: Trial, *, noise_n: float = 7.0) -> Looked:
         if found > noise_n:
             fault = {"number": plate.number, "found_n": found, "mostly": _mostly(windows, rate)}
             (start, _), *_ = resting_spells(plate, rate, EDGE_S, WINDOW_S)
-            faults.append({**fault, "moment_s": start / rate, **plate_place(plate)})
+            limit = show.number("Standard deviation of the noise of the empty plate", "N", found, high=noise_n)
+            drawn = show.spectrum("Noise of the empty plate by frequency", "N", shown.amplitudes(windows, rate))
+            proof = {"place": f"plate {plate.number}", "shows": show.picture(limit, drawn)}
+            faults.append({**fault, "moment_s": start / rate, **proof})
     return looked(examined, faults) if examined else nothing(_NO_REST)
 
 
@@ -197,7 +202,8 @@ def force_was_not_filtered_before(trial: Trial, *, fall_times: float = 10.0) -> 
         times, edge = _fall(*_noise_spectrum(windows, rate))
         if times > fall_times:
             fault = {"number": plate.number, "times": times, "edge_hz": edge, "moment_s": rests[0][0] / rate}
-            faults.append({**fault, **plate_place(plate)})
+            proof = shown.falling(*_noise_spectrum(windows, rate), edge, fall_times)
+            faults.append({**fault, "place": f"plate {plate.number}", "shows": proof})
     return looked(examined, faults) if examined else nothing("no plate shows its noise for long enough")
 
 

@@ -9,6 +9,7 @@ from typing import Any
 
 import numpy as np
 
+from checks.force import shown
 from checks.registry import Limit, Looked, Subject, Weight, check, looked, nothing
 from pipelines.science.equipment.plates import PlateReading
 from pipelines.science.frames import Rows
@@ -48,7 +49,11 @@ def plates_read_zero_unloaded(trial: Trial, work: Workspace, *, offset_n: float 
     allowed = min(offset_n, work.processing.largest_level_n)  # what is not taken off goes back
     beyond = [one for one in readings if max(one.largest_n, abs(one.start_n), abs(one.end_n)) > allowed]
     plates = {plate.number: plate for plate in trial.plates}
-    faults = [{**_level(reading), "allowed_n": allowed, **_at(plates[reading.number])} for reading in beyond]
+    faults = []
+    for reading in beyond:
+        plate = plates[reading.number]
+        proof = shown.unloaded(trial, plate, reading, allowed)
+        faults.append({**_level(reading), "allowed_n": allowed, "place": f"plate {plate.number}", "shows": proof})
     examined = sum(reading.samples for reading in readings)
     return looked(examined, faults) if examined else nothing("no plate is ever unloaded")
 
@@ -97,7 +102,8 @@ def vertical_force_points_up(trial: Trial, *, loaded_n: float = 200.0) -> Looked
                     "number": plate.number,
                     "mean_n": mean,
                     "moment_s": worst / (trial.analog_rate_hz or 1.0),
-                    **_at(plate),
+                    "place": f"plate {plate.number}",
+                    "shows": shown.points_down(trial, plate, worst),
                 }
             )
     return looked(examined, faults) if examined else nothing("no plate was loaded")
@@ -129,7 +135,7 @@ def force_stays_below_full_scale(trial: Trial, *, equal_samples: float = 4) -> L
         for column in range(raw.shape[1] if raw.ndim == 2 else 0):
             examined += len(raw)
             cut = _cut_off(plate, column, int(equal_samples))
-            faults += [_clip_fault(trial, plate, column, cut)] if cut else []
+            faults += [_clip_fault(trial, plate, column, cut, equal_samples)] if cut else []
     return looked(examined, faults) if examined else nothing("the plates' own channels are not known")
 
 
@@ -156,7 +162,9 @@ def _same_quantity(plate: Plate, column: int) -> slice:
     return slice(0, 3) if column < 3 else slice(3, 6)
 
 
-def _clip_fault(trial: Trial, plate: Plate, column: int, cut: list[tuple[int, int]]) -> dict[str, Any]:
+def _clip_fault(
+    trial: Trial, plate: Plate, column: int, cut: list[tuple[int, int]], equal_samples: float
+) -> dict[str, Any]:
     label = plate.labels[column] if column < len(plate.labels) else f"{column + 1}"
     longest = max(cut, key=lambda ab: ab[1] - ab[0])
     return {
@@ -166,8 +174,8 @@ def _clip_fault(trial: Trial, plate: Plate, column: int, cut: list[tuple[int, in
         "longest": longest[1] - longest[0],
         "samples": sum(b - a for a, b in cut),
         "moment_s": longest[0] / (trial.analog_rate_hz or 1.0),
-        **_at(plate),
         "place": f"plate {plate.number}, channel {label}",
+        "shows": shown.cut_off(trial, plate, column, longest, equal_samples),
     }
 
 
@@ -207,6 +215,7 @@ def centre_of_pressure_lies_on_the_plate(
         share = 100 * np.mean(outside[known] > beyond_m) if known.any() else 0.0
         if share > share_percent:
             worst = int(np.nanargmax(outside))
+            point = signals.centre_of_pressure(plate)
             faults.append(
                 {
                     "number": plate.number,
@@ -214,17 +223,10 @@ def centre_of_pressure_lies_on_the_plate(
                     "worst_m": float(outside[worst]),
                     "moment_s": loaded[worst] / (trial.analog_rate_hz or 1.0),
                     "place": f"plate {plate.number}",
-                    "signal": f"cop:{plate.number}:{_crossed(plate, loaded[worst])}",
+                    "shows": shown.off_the_plate(plate, point, int(loaded[worst]), beyond_m),
                 }
             )
     return looked(examined, faults) if examined else nothing("no plate was loaded, or its corners are not known")
-
-
-def _crossed(plate: Plate, sample: int) -> str:
-    """The direction in which the point is further from the plate's centre, measured in half plates."""
-    offset = signals.centre_of_pressure(plate)[sample] - plate.corners[:, [0, 2]].mean(axis=0)
-    half = np.maximum(np.ptp(plate.corners[:, [0, 2]], axis=0) / 2, 1e-9)
-    return ("forward", "right")[int(np.argmax(np.abs(offset) / half))]
 
 
 @check(
@@ -253,13 +255,9 @@ def foot_lands_on_one_plate(trial: Trial, footfalls: Rows) -> Looked:
                 "place": signals.footfall_place(row),
                 "plates": row["plate_count"],
                 "moment_s": row["contact_s"],
-                "signal": "force:all:vertical",
+                "shows": shown.shared(trial, row["plate_count"], float(row["contact_s"])),
             }
             for row in known
             if row["plate_count"] > 1
         ],
     )
-
-
-def _at(plate: Plate) -> dict[str, str]:
-    return {"place": f"plate {plate.number}", "signal": f"force:{plate.number}:vertical"}

@@ -10,8 +10,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from checks.force import shown
 from checks.registry import Limit, Looked, Subject, Weight, check, looked, nothing
-from pipelines.science.gait.spells import plate_place, rate_of
+from pipelines.science.gait.spells import rate_of
 from pipelines.science.signals import measures as signals
 from schemas.mechanics import runs
 from schemas.trial import FloatArray, Plate, Trial
@@ -57,7 +58,8 @@ def force_samples_are_not_repeated(trial: Trial, *, samples: float = 3) -> Looke
                 "longest_s": (b - a) / rate,
                 "moment_s": a / rate,
             }
-            faults.append({**fault, **plate_place(plate)})
+            proof = shown.copied(trial, plate, (a, b), int(back[a]), samples)
+            faults.append({**fault, "place": f"plate {plate.number}", "shows": proof})
     return looked(examined, faults) if examined else nothing("no plate was loaded")
 
 
@@ -118,7 +120,10 @@ def force_has_no_spikes(trial: Trial, *, spike_n: float = 100.0) -> Looked:
         off = _off_the_line(np.asarray(plate.force, float).reshape(-1, 3))
         examined += int(np.isfinite(off).any(axis=1).sum())
         if (off > spike_n).any():
-            faults.append({**_spike_fault(off, spike_n, rate), **_spike_place(plate, off)})
+            worst, column = map(int, np.unravel_index(int(np.nanargmax(off)), off.shape))
+            proof = shown.spike(trial, plate, off, column, worst, spike_n)
+            where = {"number": plate.number, "place": f"plate {plate.number}", "shows": proof}
+            faults.append({**_spike_fault(off, spike_n, rate), **where})
     return looked(examined, faults) if examined else nothing("no force is known")
 
 
@@ -147,8 +152,3 @@ def _spike_fault(off: FloatArray, spike_n: float, rate: float) -> dict[str, Any]
         "direction": _DIRECTIONS[column].replace("_", "-"),
         "moment_s": float(worst / rate),
     }
-
-
-def _spike_place(plate: Plate, off: FloatArray) -> dict[str, Any]:
-    column = int(np.unravel_index(int(np.nanargmax(off)), off.shape)[1])
-    return {"number": plate.number, **plate_place(plate, _DIRECTIONS[column])}

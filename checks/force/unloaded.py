@@ -9,12 +9,12 @@ from typing import Any
 
 import numpy as np
 
+from checks.force import shown
 from checks.registry import Limit, Looked, Subject, Weight, check, looked, nothing
 from pipelines.science.gait.spells import (
     Spell,
     contact_spells,
     lower_foot,
-    plate_place,
     rate_of,
     resting_spells,
     without_trend,
@@ -64,7 +64,9 @@ def plates_do_not_talk_across(
             fault = _copy(loaded, other, spells) if spells else None
             if fault and abs(fault["share_found"]) > share_percent and fault["likeness"] > least_likeness:
                 moment = spells[0][0] + int(np.nanargmax(signals.vertical(loaded)[slice(*spells[0])]))
-                faults.append({**fault, "moment_s": moment / rate_of(trial), **plate_place(other)})
+                proof = shown.crosstalk(trial, loaded, other, spells[0], share_percent / 100)
+                place = {"place": f"plate {other.number}", "shows": proof}
+                faults.append({**fault, "moment_s": moment / rate_of(trial), **place})
     return looked(examined, faults) if examined else nothing("no plate is loaded while another one rests")
 
 
@@ -139,7 +141,8 @@ def plates_are_still_after_toe_off(
         if strong and 100 * len(strong) > share_percent * len(rests):
             worst = max(strong, key=lambda ring: ring["swing_n"])
             fault = {**worst, "wrong": len(strong), "toe_offs": len(rests), "number": plate.number}
-            faults.append({**fault, **plate_place(plate)})
+            proof = shown.ringing(trial, plate, worst["moment_s"], worst["after_s"], ringing_n)
+            faults.append({**fault, "place": f"plate {plate.number}", "shows": proof})
     return looked(examined, faults) if examined else nothing(_NO_REST)
 
 

@@ -11,6 +11,8 @@ from typing import Any
 
 import numpy as np
 
+from checks import showing as show
+from checks.markers import shown
 from checks.registry import Limit, Looked, Subject, Weight, check, looked, nothing
 from pipelines.science.frames import Rows
 from pipelines.science.joints import anatomy as landmarks
@@ -50,8 +52,9 @@ def runner_is_upright(trial: Trial, *, most_deg: float = 45.0) -> Looked:
     angle = float(np.degrees(np.arctan2(np.hypot(line[FORWARD], line[RIGHT]), line[UP])))
     if not angle > most_deg:
         return looked(1)
-    role = next(role for role in trial.markers if _of_pelvis(role))
-    fault = {"angle_deg": angle, "place": "axes", "moment_s": 0.0, "signal": f"marker:{role}:up"}
+    limit = show.number("Angle of the line from feet to pelvis with the vertical", "deg", angle, high=most_deg)
+    proof = shown.body(limit, trial, above=False, title="Both legs from the side, in the study's axes")
+    fault = {"angle_deg": angle, "place": "axes", "moment_s": 0.0, "shows": proof}
     return looked(1, [fault])
 
 
@@ -78,12 +81,13 @@ def coordinates_are_right_handed(trial: Trial, work: Workspace, *, least: float 
     contradicted = any(foot @ way.ahead < 0 for foot in way.feet.values())  # told by toes_are_ahead_of_heels
     if way.handed > -least or way.sides_are_turned or contradicted:  # turned sides: left_and_right_are_on_their_sides
         return looked(1)
-    role = next(role for role in trial.markers if landmarks.HEEL in role or way.pelvis is not None)
+    title = "Handedness of ahead, up and right: 1 on a person, −1 in a mirror"
+    limit = show.number(title, "1", way.handed, low=-least)
     fault = {
         "what": "feet point" if way.pelvis is None else "pelvis and the feet face",
         "place": "axes",
         "moment_s": 0.0,
-        "signal": f"marker:{role}:forward",
+        "shows": shown.body(limit, trial, above=True, title="Both legs from above"),
     }
     return looked(1, [fault])
 
@@ -125,9 +129,9 @@ def runner_runs_forwards(
             continue
         angle = landmarks.degrees_from_forward(direction)
         if angle > turned_deg:
-            role = next(iter(trial.markers))
             fault = {"what": what, "angle_deg": angle, "what_to_do": remedy, "place": "running direction"}
-            return looked(1, [{**fault, "moment_s": 0.0, "signal": f"marker:{role}:forward"}])
+            limit = show.number("Angle from the study's forward axis", "deg", angle, high=turned_deg)
+            return looked(1, [{**fault, "moment_s": 0.0, "shows": shown.heading(limit, trial, direction)}])
     return looked(1)
 
 
@@ -228,10 +232,10 @@ def foot_markers_meet_the_plates(
     for footfall in footfalls.records:
         roles = [f"{part}_{footfall['side']}" for part in landmarks.FOREFOOT]
         found = [(low, role) for role in roles if (low := _lowest(trial, role, footfall)) is not None]
-        heights += [min(found)] if found else []
+        heights += [(*min(found), footfall["side"])] if found else []
     if not heights or not np.isfinite(surface):
         return nothing("no forefoot marker is seen in contact, or the plates' corners are not known")
-    height_mm = 1000 * (float(np.median([h for h, _ in heights])) - surface)
+    height_mm = 1000 * (float(np.median([h for h, *_ in heights])) - surface)
     if low_mm <= height_mm <= high_mm:
         return looked(len(heights))
     fault = {
@@ -239,6 +243,12 @@ def foot_markers_meet_the_plates(
         "footfalls": len(heights),
         "place": "height of the force plates",
         "moment_s": max(0.0, float(footfalls.numbers("contact_s").min())),
-        "signal": f"marker:{heights[0][1]}:up",
+        "shows": shown.by_footfall(
+            "Lowest forefoot marker in each contact above the plates' surface",
+            [h - surface for h, *_ in heights],
+            [side for *_, side in heights],
+            low_mm / 1000,
+            high_mm / 1000,
+        ),
     }
     return looked(len(heights), [fault])

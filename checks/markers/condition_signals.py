@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from checks import showing as show
 from checks.registry import Limit, Looked, Subject, Weight, check, looked, nothing
 from pipelines.science.frames import Rows
 from pipelines.science.signals import measures as signals
@@ -51,14 +52,24 @@ def feet_stand_as_high_as_in_the_standing_trial(
     middle = float(np.median([off for *_, off in heights]))
     if abs(middle) <= height_mm:
         return looked(len(heights))
-    moment_s, role, _ = max(heights, key=lambda found: found[2] * np.sign(middle))
+    moment_s, *_ = max(heights, key=lambda found: found[2] * np.sign(middle))
     fault = {
         "off_mm": middle,
         "standing": posture.trial_id,
         "condition": trial.condition,
         "place": "all contacts",
         "moment_s": moment_s,
-        "signal": f"marker:{role}:up",
+        "shows": show.picture(
+            show.one_by_one(
+                "Height of the forefoot markers in flat contact, more than standing",
+                "mm",
+                [off for *_, off in heights],
+                ["left" if role.endswith("left") else "right" for _, role, _ in heights],
+                low=-height_mm,
+                high=height_mm,
+                across="Marker and contact, in order",
+            )
+        ),
     }
     return looked(len(heights), [fault])
 

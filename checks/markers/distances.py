@@ -6,6 +6,7 @@ from typing import Any
 
 import numpy as np
 
+from checks.markers import shown
 from checks.registry import Limit, Looked, Subject, Weight, check, looked, nothing
 from pipelines.science.signals import measures as signals
 from pipelines.science.workspace import Workspace
@@ -149,5 +150,12 @@ def _distance_fault(
         "a marker came loose, leave the trial out and note it in the comment column",
         "place": f"{first} to {second}, from frame {frame + 1}",
         "moment_s": frame / (trial.marker_rate_hz or 1.0),
-        "signal": f"distance:{first}:{second}",
+        "shows": shown.apart(
+            trial,
+            first,
+            second,
+            frame / (trial.marker_rate_hz or 1.0),
+            usual=float(np.nanmedian(apart)),
+            within=allowed_mm / 1000,
+        ),
     }

@@ -9,6 +9,8 @@ from typing import Any
 
 import numpy as np
 
+from checks import showing as show
+from checks.markers import shown
 from checks.registry import Limit, Looked, Subject, Weight, check, looked, nothing
 from pipelines.science.signals import measures as signals
 from pipelines.science.signals.measures import BoolArray
@@ -81,6 +83,8 @@ def markers_are_not_frozen(trial: Trial, work: Workspace, study: Study, *, held_
                     "last": b + 1,
                     "count": len(held),
                     **moment_of(trial, study, role, a),
+                    "signal": None,
+                    "shows": shown.lasting(trial, role, (a, b), "held for", held_s),
                 }
             )
     return looked(examined, faults) if examined else nothing("no marker is seen in two frames in a row")
@@ -112,7 +116,6 @@ def frames_are_not_repeated(trial: Trial, work: Workspace, *, share_percent: flo
         return looked(int(enough.sum())) if enough.any() else nothing("fewer than three markers were seen together")
     steps = np.diff(copies)
     frame = int(copies[0]) + 1
-    role = next(iter(trial.markers))
     fault = {
         "count": len(copies),
         "frames": int(enough.sum()),
@@ -120,7 +123,9 @@ def frames_are_not_repeated(trial: Trial, work: Workspace, *, share_percent: flo
         "rhythm": f"every {np.median(steps):.0f} frames as a rule" if len(steps) else "once",
         "place": f"frame {frame + 1}",
         "moment_s": frame / (trial.marker_rate_hz or 1.0),
-        "signal": f"marker:{role}:up",
+        "shows": shown.repeated(
+            trial, 100 * len(copies) / enough.sum(), share_percent, frame / (trial.marker_rate_hz or 1.0)
+        ),
         **({"weight": Weight.NOTES} if 100 * len(copies) <= share_percent * enough.sum() else {}),
     }
     return looked(int(enough.sum()), [fault])
@@ -163,6 +168,15 @@ def frames_are_not_drawn_between_others(trial: Trial, work: Workspace, *, least_
         "true_hz": trial.marker_rate_hz / period,
         "stated_hz": trial.marker_rate_hz,
         "place": "marker rate",
+        "shows": show.picture(
+            show.one_by_one(
+                "Departure from the middle of both neighbours, median of all markers",
+                "mm",
+                [1000 * _typical(off[:, rest::period]) for rest in range(period)],
+                low=1000 * least_fraction * top,
+                across=f"Frame of each {period}",
+            )
+        ),
     }
     return looked(off.size, [fault])
 

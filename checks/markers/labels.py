@@ -10,6 +10,8 @@ from typing import Any
 
 import numpy as np
 
+from checks.evidence import Picture
+from checks.markers import shown
 from checks.markers.against_standing import elsewhere_fault, scale_fault
 from checks.registry import Limit, Looked, Subject, Weight, check, looked, nothing
 from pipelines.science.joints import anatomy as landmarks
@@ -18,7 +20,7 @@ from pipelines.science.signals import measures as signals
 from pipelines.science.signals.middle import known_median
 from pipelines.science.workspace import Workspace
 from schemas.study import Study
-from schemas.trial import Posture, Trial
+from schemas.trial import FORWARD, RIGHT, UP, Posture, Trial
 
 
 @check(
@@ -47,21 +49,23 @@ def inner_and_outer_markers_are_on_their_sides(
             examined += work.anatomy.vector(*(f"{role}_{side}" for role in pair)) is not None
         for outer, inner, beyond_m in work.anatomy.outer_inside(side):
             if 1000 * beyond_m > crossing_mm:
-                faults.append(_pair_fault(trial, study, outer=outer, inner=inner, beyond_mm=1000 * beyond_m))
+                limit = {"high" if side == "left" else "low": (1 if side == "left" else -1) * crossing_mm / 1000}
+                proof = shown.beside(work, inner, outer, axis=RIGHT, **limit)
+                faults.append(_pair_fault(trial, study, proof, outer=outer, inner=inner, beyond_mm=1000 * beyond_m))
     if way.right is None or not examined:
         return nothing("no inner and outer marker of one leg, or no marker on both sides of the body")
     return looked(examined, faults)
 
 
-def _pair_fault(trial: Trial, study: Study, *, beyond_mm: float, **roles: str) -> dict[str, Any]:
-    """Two markers the wrong way round: their names for the message, the place, and their distance to be drawn."""
+def _pair_fault(trial: Trial, study: Study, shows: Picture, *, beyond_mm: float, **roles: str) -> dict[str, Any]:
+    """Two markers the wrong way round: their names for the message, the place, and what is to be drawn."""
     first, second = roles.values()
     return {
         **{name: signals.named(trial, study, role) for name, role in roles.items()},
         "beyond_mm": beyond_mm,
         "place": f"{first} and {second}",
         "moment_s": 0.0,
-        "signal": f"distance:{first}:{second}",
+        "shows": shows,
     }
 
 
@@ -88,7 +92,8 @@ def toes_are_ahead_of_heels(trial: Trial, work: Workspace, study: Study, *, cros
     for side in way.feet:
         found = work.anatomy.heel_ahead_of_toes(side)
         if found and 1000 * found[2] > crossing_mm:
-            faults.append(_pair_fault(trial, study, heel=found[0], toes=found[1], beyond_mm=1000 * found[2]))
+            proof = shown.beside(work, found[1], found[0], axis=FORWARD, high=crossing_mm / 1000)
+            faults.append(_pair_fault(trial, study, proof, heel=found[0], toes=found[1], beyond_mm=1000 * found[2]))
     return looked(len(way.feet), faults) if way.feet else nothing("no foot with heel and forefoot markers was seen")
 
 
@@ -115,7 +120,8 @@ def leg_markers_are_in_order_of_height(
         examined += sum(None not in pair for pair in pairwise(heights))
         for upper, lower, beyond_m in work.anatomy.upper_below(side):
             if 1000 * beyond_m > crossing_mm:
-                faults.append(_pair_fault(trial, study, upper=upper, lower=lower, beyond_mm=1000 * beyond_m))
+                proof = shown.beside(work, lower, upper, axis=UP, low=-crossing_mm / 1000)
+                faults.append(_pair_fault(trial, study, proof, upper=upper, lower=lower, beyond_mm=1000 * beyond_m))
     return looked(examined, faults) if examined else nothing("no two markers of one leg were seen")
 
 
@@ -149,8 +155,9 @@ def no_two_markers_are_at_one_place(
         examined += int(known.sum())
         if near.sum() > longest_s * (trial.marker_rate_hz or 1.0):
             frame = int(np.flatnonzero(near)[0])
+            proof = shown.apart(trial, first, second, frame / (trial.marker_rate_hz or 1.0), within=apart_mm / 1000)
             faults.append(
-                _pair_fault(trial, study, first=first, second=second, beyond_mm=0.0)
+                _pair_fault(trial, study, proof, first=first, second=second, beyond_mm=0.0)
                 | {"nearest_mm": 1000 * float(apart[near].max()), "frames": int(near.sum())}
                 | {"seen_frames": int(known.sum()), "frame": frame + 1}
                 | {"moment_s": frame / (trial.marker_rate_hz or 1.0)}
@@ -231,7 +238,7 @@ def segment_lengths_are_those_of_the_standing_trial(
             faults.append(_cluster_fault(trial, posture, cluster, float(np.median(known)), cluster_mm))
         elif (beyond := beyond_its_segment(trial, posture, cluster)) > segment_mm:
             place = f"{beyond:.0f} mm beyond both ends of the segment whose landmarks they carry"
-            faults.append(elsewhere_fault(trial, posture, cluster, place, segment_mm))
+            faults.append(elsewhere_fault(trial, posture, cluster, place, segment_mm, beyond))
         elif nearer_the_other_leg(trial, posture, cluster):
             place = "nearer to the same landmarks of the other leg than to those that they carry"
             faults.append(elsewhere_fault(trial, posture, cluster, place, segment_mm))
@@ -247,6 +254,7 @@ def _cluster_fault(trial: Trial, posture: Posture, cluster: str, found_mm: float
         "what_to_do": "If one of them was stuck on again or two labels are exchanged, mend the labels and export "
         "again, or send a standing trial recorded after the change; else leave the trial out",
         "place": f"cluster {cluster}",
+        "shows": shown.misfit(trial, cluster, allowed_mm),
     }
 
 
@@ -283,5 +291,5 @@ def _length_fault(
         "export again",
         "place": f"{first} to {second}",
         "moment_s": 0.0,
-        "signal": f"distance:{first}:{second}",
+        "shows": shown.apart(trial, first, second, None, usual=stood / 1000, within=allowed_mm / 1000),
     }

@@ -6,6 +6,7 @@ from typing import Any
 
 import numpy as np
 
+from checks.markers import shown
 from checks.markers.axes import turned_round
 from checks.registry import Limit, Looked, Subject, Weight, check, looked, nothing
 from pipelines.science.frames import Rows
@@ -58,7 +59,8 @@ def marker_gaps_are_short(
                     "missing_percent": 100 * missing.mean(),
                     "first": start + a + 1,
                     "last": start + b,
-                    **_at(trial, study, role, start + a, "up"),
+                    **_at(trial, study, role, start + a),
+                    "shows": shown.lasting(trial, role, (start + a, start + b), "missing for", gap_s),
                 }
             )
     return looked(examined, faults) if examined else nothing("no required marker was seen")
@@ -120,7 +122,8 @@ def markers_move_without_jumps(trial: Trial, study: Study, *, jump_mm: float = 6
                     "jump_found_mm": float(off[first]),
                     "count": len(jumps),
                     "frame": first + 3,
-                    **_at(trial, study, role, first + 2, ("forward", "up", "right")[axis]),
+                    **_at(trial, study, role, first + 2),
+                    "shows": shown.jump(trial, role, axis, off, first + 2, jump_mm),
                     **({} if role in required else {"weight": Weight.NOTES}),
                 }
             )
@@ -166,7 +169,8 @@ def standing_trial_stands_still(trial: Trial, study: Study, *, still_mm: float =
         "moving": sum(bool(r.max() > still_mm) for r in ranges.values()),
         "markers": len(ranges),
         "range_mm": float(ranges[role][axis]),
-        **_at(trial, study, role, frame, ("forward", "up", "right")[axis]),
+        **_at(trial, study, role, frame),
+        "shows": shown.swayed(trial, role, axis, still_mm),
     }
     return looked(examined, [fault])
 
@@ -216,15 +220,14 @@ def left_and_right_are_on_their_sides(
         else f"Exchange the left and right labels of {', '.join(wrong)} and export again",
         "place": signals.few(wrong, "pairs of markers"),
         "moment_s": 0.0,
-        "signal": f"marker:{role}_left:right",
+        "shows": shown.pairs(beyond, crossing_mm, trial),
     }
     return looked(len(beyond), [fault])
 
 
-def _at(trial: Trial, study: Study, role: str, frame: int, direction: str) -> dict[str, Any]:
+def _at(trial: Trial, study: Study, role: str, frame: int) -> dict[str, Any]:
     return {
         "marker": signals.named(trial, study, role),
         "place": f"{role}, frame {frame + 1}",
         "moment_s": frame / (trial.marker_rate_hz or 1.0),
-        "signal": f"marker:{role}:{direction}",
     }

@@ -7,6 +7,8 @@ from __future__ import annotations
 
 import numpy as np
 
+from checks import showing as show
+from checks.markers import shown
 from checks.markers.frames import moment_of
 from checks.registry import Limit, Looked, Subject, Weight, check, looked, nothing
 from pipelines.science.frames import Rows
@@ -48,6 +50,16 @@ def few_frames_are_filled(trial: Trial, study: Study, *, share_percent: float = 
         "count": len(many),
         **moment_of(trial, study, role, int(np.argmax(trial.filled[role]))),
         "place": signals.few(many, "markers"),
+        "signal": None,
+        "shows": show.picture(
+            show.one_by_one(
+                "Frames that were filled, of each required marker",
+                "%",
+                list(shares.values()),
+                high=share_percent,
+                across="Required marker, in the order of the study",
+            )
+        ),
     }
     return looked(examined, [fault])
 
@@ -144,6 +156,8 @@ def foot_markers_are_seen_at_contact(
         **moment_of(trial, study, role, round(at * (trial.marker_rate_hz or 1.0))),
         "place": role,
         "moment_s": at,
+        "signal": None,
+        "shows": shown.measured_at(work, role, at, 100 * complete / examined, least_percent),
     }
     return looked(examined, [fault])
 

@@ -7,6 +7,9 @@ from typing import Any
 
 import numpy as np
 
+from checks import showing as show
+from checks.evidence import Panel
+from checks.markers import shown
 from checks.registry import Limit, Looked, Subject, Weight, check, looked, nothing
 from pipelines.science.joints import anatomy as landmarks
 from pipelines.science.signals import measures as signals
@@ -56,7 +59,12 @@ def standing_knees_are_straight(trial: Trial, work: Workspace, *, bent_deg: floa
                     "bend_deg": bend,
                     "place": f"{side} knee",
                     "moment_s": 0.0,
-                    "signal": f"marker:{knee}:forward",
+                    "shows": shown.body(
+                        show.number(f"Bend of the {side} knee", "deg", bend, high=bent_deg),
+                        trial,
+                        above=False,
+                        title="Both legs from the side",
+                    ),
                 }
             )
     return looked(examined, faults) if examined else nothing("no leg with hip, knee and ankle markers was seen")
@@ -91,14 +99,15 @@ def standing_feet_are_level(trial: Trial, work: Workspace, *, level_mm: float = 
     if abs(mean) <= level_mm:
         return looked(len(above))
     side = "right" if mean > 0 else "left"
-    role = next(role for role, pair in sorted(heights.items()) if None not in pair)
+    title = "How much higher the right foot stands than the left, mean of all pairs of markers"
+    limit = show.number(title, "m", mean / 1000, low=-level_mm / 1000, high=level_mm / 1000)
     fault = {
         "higher": side,
         "above_mm": abs(mean),
         "pairs": len(above),
         "place": f"{side} foot",
         "moment_s": 0.0,
-        "signal": f"marker:{role}_{side}:up",
+        "shows": shown.body(limit, trial, above=False, title="Both feet from the side", roles=shown.FOOT),
     }
     return looked(len(above), [fault])
 
@@ -132,7 +141,8 @@ def hip_height_fits_the_stature(trial: Trial, work: Workspace, *, low: float = 0
     if low <= ratio <= high:
         return looked(1)
     fault = {"height_m": height, "ratio": ratio, "stature_m": trial.stature_m, "place": "height of the hips"}
-    return looked(1, [fault | _hips_drawn()])
+    limit = show.number("Height of the hips as a part of stature", "1", ratio, low=low, high=high)
+    return looked(1, [fault | _legs_drawn(trial, limit)])
 
 
 def _hip_height(work: Workspace) -> float | None:
@@ -143,8 +153,8 @@ def _hip_height(work: Workspace) -> float | None:
     return mean if _HIPS_M[0] < mean < _HIPS_M[1] else None
 
 
-def _hips_drawn() -> dict[str, Any]:
-    return {"moment_s": 0.0, "signal": f"marker:{landmarks.LEG[0]}_left:up"}
+def _legs_drawn(trial: Trial, limit: Panel) -> dict[str, Any]:
+    return {"moment_s": 0.0, "shows": shown.body(limit, trial, above=False, title="Both legs from the side")}
 
 
 @check(
@@ -179,7 +189,8 @@ def leg_length_is_that_of_the_markers(
     if -below_mm <= differ <= above_mm:
         return looked(1)
     fault = {"height_m": height, "leg_m": trial.leg_length_m, "differ_mm": differ, "place": "leg length"}
-    return looked(1, [fault | _hips_drawn()])
+    limit = show.number("Height of the hips, more than the leg length", "mm", differ, low=-below_mm, high=above_mm)
+    return looked(1, [fault | _legs_drawn(trial, limit)])
 
 
 @check(
@@ -226,7 +237,9 @@ def left_and_right_leg_are_alike(
         return looked(examined) if examined else nothing("no segment was seen on both sides")
     _, worst = max(unlike, key=lambda found: found[0])
     first, second = worst["first"], worst["second"]
-    drawn = {"moment_s": 0.0, "signal": f"distance:{first}_left:{second}_left"}
+    off, allowed = worst["left_mm"] - worst["right_mm"], next(mm for *pair, mm in pairs if pair == [first, second])
+    limit = show.number("Length on the left leg, more than on the right", "mm", off, low=-allowed, high=allowed)
+    drawn = _legs_drawn(trial, limit)
     return looked(examined, [worst | drawn | {"count": len(unlike), "place": f"{first} to {second}"}])
 
 
@@ -264,7 +277,7 @@ def standing_markers_are_quiet(trial: Trial, study: Study, *, noise_mm: float = 
         "markers": len(noise),
         "place": signals.few(loud, "markers"),
         "moment_s": 0.0,
-        "signal": f"marker:{role}:up",
+        "shows": shown.noise(noise, noise_mm),
     }
     return looked(len(noise), [fault])
 

@@ -10,6 +10,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from checks.muscles import shown
 from checks.registry import Limit, Looked, Subject, Weight, check, looked, nothing
 from pipelines.science.events.switches import markers_are_mirrored, on_other_feet, rows_of_both_feet
 from pipelines.science.frames import Rows
@@ -113,5 +114,7 @@ def muscles_keep_time_with_the_feet(
             "best": together[late],
             "now": together[0],
         }
-        faults.append(fault_of(phased[0].muscle, trial, channels, **found) | {"place": "all muscles"})
+        proof = shown.by_delay(np.asarray(together), strides.stride_s, least_gain)
+        fault = fault_of(phased[0].muscle, trial, channels, **found)
+        faults.append(fault | {"place": "all muscles", "signal": None, "shows": proof})
     return looked(len(phased), faults)

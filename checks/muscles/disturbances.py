@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from itertools import combinations
+from typing import Any
 
 import numpy as np
 
+from checks.muscles import shown
 from checks.muscles.gains import in_microvolts
 from checks.registry import Fault, Limit, Looked, Subject, Weight, check, looked, nothing
 from pipelines.science.frames import Rows
@@ -61,7 +63,8 @@ def muscle_baselines_are_quiet(
             rest = m.quiet_uv * np.sqrt(max(1 - hum.share, 1e-6))
             if m.burst_uv < least_ratio * rest:
                 at_s = m.moment_s(trial, loudest=False)
-                faults.append(fault_of(m, trial, channels, at_s, quiet=m.told(m.quiet_uv), ratio=m.ratio))
+                proof = shown.above_rest(m, least_ratio)
+                faults.append(fault_of(m, trial, channels, at_s, quiet=m.told(m.quiet_uv), ratio=m.ratio, shows=proof))
     return looked(len(muscles), faults)
 
 
@@ -102,7 +105,7 @@ def muscles_are_free_of_mains_hum(
         if m.gain_known and 100 * hum.share > most_percent and hum.size_uv > most_uv:
             at_s = m.moment_s(trial, loudest=False)
             found = {"percent": 100 * hum.share, "mains_hz": hum.mains_hz, "size_uv": hum.size_uv}
-            faults.append(fault_of(m, trial, channels, at_s, **found))
+            faults.append(fault_of(m, trial, channels, at_s, **found, shows=shown.hum(m, hum, most_percent)))
     return in_microvolts(muscles, faults)
 
 
@@ -143,7 +146,8 @@ def muscles_are_free_of_movement(
         judged += first_s is not None
         if first_s is not None and slow > most_share * m.burst_uv:
             found = {"slow": m.told(slow), "share": slow / m.burst_uv, "burst": m.told(m.burst_uv)}
-            faults.append(fault_of(m, trial, channels, first_s, after_ms=1000 * AFTER_CONTACT_S, **found))
+            proof = shown.swings(m, m.within(*MOVEMENT_HZ), slow / m.burst_uv, most_share, first_s)
+            faults.append(fault_of(m, trial, channels, first_s, after_ms=1000 * AFTER_CONTACT_S, **found, shows=proof))
     return looked(judged, faults) if judged else nothing("no muscle was recorded during a contact of its side")
 
 
@@ -249,9 +253,11 @@ def every_muscle_has_its_own_signal(
     faults = []
     for one, other, agreement in _alike(muscles, most_percent / 100):
         turned = ", one of them upside down" if agreement < 0 else ""
-        places = {"place": f"{one.place}, {other.place}"}
+        places: dict[str, Any] = {"place": f"{one.place}, {other.place}"}
         percent = 100 * abs(agreement)
-        faults.append(fault_of(one, trial, channels, other=other.name, percent=percent, turned=turned) | places)
+        proof = shown.same(one, other, agreement, most_percent, one.moment_s(trial))
+        fault = fault_of(one, trial, channels, other=other.name, percent=percent, turned=turned, shows=proof)
+        faults.append(fault | places)
     return looked(len(muscles), faults)
 
 

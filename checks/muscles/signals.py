@@ -9,6 +9,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from checks.muscles import shown
 from checks.muscles.gains import in_microvolts
 from checks.registry import Limit, Looked, Subject, Weight, check, looked, nothing
 from pipelines.science.muscles.measures import Muscle, fault_of, levels, without_muscles
@@ -44,7 +45,11 @@ def muscle_signals_are_raw(trial: Trial, channels: ChannelFacts | None, work: Wo
     muscles = work.judged_muscles
     if not muscles:
         return nothing(without_muscles(trial))
-    faults = [fault_of(m, trial, channels, why=_FORMS[m.form]) for m in muscles if m.form != "raw"]
+    faults = [
+        fault_of(m, trial, channels, why=_FORMS[m.form], shows=shown.lopsided(m, m.moment_s(trial)))
+        for m in muscles
+        if m.form != "raw"
+    ]
     return looked(len(muscles), faults)
 
 
@@ -85,6 +90,7 @@ def muscle_amplitudes_are_those_of_skin(
         return nothing(without_muscles(trial) if not told else "units contradict the file, which is told elsewhere")
     faults = [
         fault_of(m, trial, channels, burst_uv=m.burst_uv, factor=10 ** np.round(np.log10(m.burst_uv / 150)))
+        | {"signal": None, "shows": shown.bursts(m, least_uv, most_uv)}
         for m in muscles
         if m.gain_known and not least_uv <= m.burst_uv <= most_uv
     ]
@@ -125,6 +131,7 @@ def muscles_are_active_in_running(
         return nothing(without_muscles(trial))
     faults = [
         fault_of(m, trial, channels, ratio=m.ratio, burst=m.told(m.burst_uv), quiet=m.told(m.quiet_uv))
+        | {"signal": None, "shows": shown.above_rest(m, least_ratio)}
         for m in muscles
         if m.ratio < least_ratio
     ]
@@ -164,7 +171,8 @@ def muscle_signals_fill_their_band(
         fall = drop_db(m)
         if fall > most_db:
             edge_hz = _UPPER_PART[0] * m.band[1]
-            faults.append(fault_of(m, trial, channels, edge_hz=edge_hz, upper_hz=m.band[1], drop_db=fall))
+            proof = shown.band(m, most_db)
+            faults.append(fault_of(m, trial, channels, edge_hz=edge_hz, upper_hz=m.band[1], drop_db=fall, shows=proof))
     return looked(len(muscles), faults)
 
 
@@ -203,7 +211,9 @@ def muscle_rates_leave_room_for_the_band(
         return nothing(without_muscles(trial))
     slack = 0.999  # a second recorder's rate is told by the trial's clock, a few hundred parts per million off
     slow = [m for m in muscles if m.rate_hz < slack * least_hz]
-    return looked(len(muscles), [fault_of(m, trial, channels, rate_hz=m.rate_hz) for m in slow])
+    least = slack * least_hz
+    faults = [fault_of(m, trial, channels, rate_hz=m.rate_hz, shows=shown.rate(m, least)) for m in slow]
+    return looked(len(muscles), faults)
 
 
 @check(

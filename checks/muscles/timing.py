@@ -12,6 +12,8 @@ from typing import Any
 
 import numpy as np
 
+from checks import showing as show
+from checks.muscles import shown
 from checks.muscles.clock import BETTER, FIT, NOT_JUDGED, OUT_OF_TIME, judged_by_phase, late_by
 from checks.registry import Limit, Looked, Subject, Weight, check, looked, nothing
 from pipelines.science.frames import Rows
@@ -95,7 +97,9 @@ def muscles_of_a_leg_are_not_exchanged(
         places = {"place": f"{one.muscle.place}, {other.muscle.place}"}
         words: dict[str, Any] = {"other": other.muscle.name, "better": better}
         words |= {"wanted": wanted, "other_wanted": other_wanted}
-        faults.append(fault_of(one.muscle, trial, channels, **words) | places)
+        better_by = show.number("How much better both would fit under each other's names", "1", better, high=least_gain)
+        proof = {"signal": None, "shows": shown.over_strides([one, other], better_by)}
+        faults.append(fault_of(one.muscle, trial, channels, **words) | places | proof)
     return looked(len(judged), faults)
 
 
@@ -172,7 +176,10 @@ def left_and_right_muscles_are_not_exchanged(
         place = ", ".join(p.muscle.place for p in (first, *more))
         if more and more[0].side != first.side:
             place = f"{first.muscle.signal.muscle} left and right"
-        faults.append(fault_of(first.muscle, trial, channels, active=_other_side(first, more)) | {"place": place})
+        gains = {p.muscle.place: p.other - p.own for p in (first, *more)}
+        limit = shown.fits("How much better each fits the other foot's contacts than its own", gains, high=least_gain)
+        fault = fault_of(first.muscle, trial, channels, active=_other_side(first, more))
+        faults.append(fault | {"place": place, "signal": None, "shows": shown.over_strides([first, *more], limit)})
     return looked(len(phased), faults)
 
 
@@ -215,5 +222,7 @@ def muscles_are_active_in_their_phase(
         if p.own < least_fit and id(p) not in told:
             phase = work.muscle_phases.phases[str(p.kind)]
             words: dict[str, Any] = {"wanted": phase.told, "source": phase.source}
+            limit = show.number("Fit with the part of the stride of its kind, from −1 to 1", "1", p.own, low=least_fit)
+            words |= {"shows": shown.over_strides([p], limit)}
             faults.append(fault_of(p.muscle, trial, channels, own=p.own, **words))
     return looked(len(phased), faults)

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from typing import Any
 
+from checks.evidence import Picture
 from pipelines.science.signals import measures as signals
 
 
-def at_contact(footfall: Any, signal: str) -> dict[str, Any]:
-    """The places that a fault tells: the footfall, its contact and the signal to be shown."""
+def at_contact(footfall: Any, shows: Picture) -> dict[str, Any]:
+    """The places that a fault tells: the footfall, its contact and what is shown."""
     return {
         "place": signals.footfall_place(footfall),
         "moment_s": float(footfall["contact_s"]),
-        "signal": signal,
+        "shows": shows,
     }

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from checks.outcomes import shown
 from checks.outcomes.places import at_contact
 from checks.registry import Limit, Looked, Subject, Weight, check, looked, nothing
 from pipelines.science.frames import Rows
@@ -57,7 +58,7 @@ def enough_footfalls_are_complete(
         "no plate was hit, send another pass in place of this one",
         "place": "all plates",
         "moment_s": float(np.nanargmax(peak) / (trial.analog_rate_hz or 1.0)) if np.isfinite(peak).any() else None,
-        "signal": "force:all:vertical",
+        "shows": shown.too_few(trial, count, needed),
     }
     return looked(max(1, count), [fault])
 
@@ -95,7 +96,10 @@ def contact_times_are_credible(
         "wrong": int((beyond > 0).sum()),
         "footfalls": len(known),
         "contact_time_found_s": float(worst["contact_time_s"]),
-        **at_contact(worst, "force:all:vertical"),
+        **at_contact(
+            worst,
+            shown.each("Contact time of each footfall", "s", known, "contact_time_s", low=shortest_s, high=longest_s),
+        ),
     }
     return looked(len(known), [fault])
 
@@ -135,7 +139,10 @@ def active_peaks_are_credible(
         "wrong": int((beyond > 1).sum()),
         "footfalls": len(known),
         "peak_bw": float(worst["active_peak_bw"]),
-        **at_contact(worst, "force:all:vertical"),
+        **at_contact(
+            worst,
+            shown.each("Active peak of each footfall", "{BW}", known, "active_peak_bw", low=lowest_bw, high=highest_bw),
+        ),
     }
     return looked(len(known), [fault])
 
@@ -174,11 +181,12 @@ def sides_alternate(trial: Trial, footfalls: Rows, *, within_s: float = 0.55) ->
     if not len(same):
         return looked(close.sum())
     row = known[int(same[0]) + 1]
+    contacts = {side: [one["contact_s"] for one in known if one["side"] == side] for side in signals.SIDES}
     fault = {
         "wrong": len(same),
         "pairs": int(close.sum()),
         "apart_s": float(apart[same[0]]),
         "side": row["side"],
-        **at_contact(row, "force:all:vertical"),
+        **at_contact(row, shown.turns(contacts, float(known[int(same[0])]["contact_s"]), row["contact_s"], within_s)),
     }
     return looked(close.sum(), [fault])

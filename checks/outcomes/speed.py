@@ -7,6 +7,8 @@ from __future__ import annotations
 
 import numpy as np
 
+from checks import showing as show
+from checks.outcomes import shown
 from checks.outcomes.places import at_contact
 from checks.registry import Limit, Looked, Subject, Weight, check, looked, nothing
 from pipelines.science.frames import Rows
@@ -78,7 +80,11 @@ def fore_aft_impulse_balances_at_steady_speed(
         "empty": "with the belt running" if belt else "before the pass",
         "place": "all plates",
         "moment_s": float(footfalls.numbers("contact_s")[over[0]]),
-        "signal": "force:all:fore_aft",
+        "shows": show.picture(
+            show.number(
+                "Fore-aft impulse that is left, as part of the vertical one", "%", net, low=-allowed, high=allowed
+            )
+        ),
     }
     return looked(len(over), [fault])
 
@@ -143,7 +149,15 @@ def speed_keeps_to_the_protocol(
         "how": "trial" if returns else "delivery",
         "if_off": "leave it out, or ask the data manager whether it may be kept" if returns else "leave it as it is",
         **({} if returns else {"weight": Weight.NOTES}),
-        **at_contact(first, f"marker:{study.processing.forefoot_role}_{first['side']}:forward"),
+        **at_contact(
+            first,
+            shown.speeds(
+                [float(one) for one in speeds],
+                wanted,
+                speed_fraction if returns else min(noted, speed_fraction),
+                "Contact" if belt else "Footfall",
+            ),
+        ),
     }
     return looked(len(speeds), [fault])
 

@@ -7,6 +7,7 @@ from typing import Any
 
 import numpy as np
 
+from checks import showing as show
 from checks.registry import Limit, Looked, Subject, Weight, check, looked, nothing
 from pipelines.science.signals import measures as signals
 from pipelines.science.workspace import Workspace
@@ -66,7 +67,8 @@ def clock_drift_is_that_of_quartz(
         "way": "slower" if drift > 0 else "faster",
         "per_ten_min_ms": abs(drift) * 0.6,
     }
-    return looked(int(fit["event_count"]), [fault | _where(channels, trial)])
+    limit = show.number("How much slower its clock is (parts per million)", "1", drift, low=-most_ppm, high=most_ppm)
+    return looked(int(fit["event_count"]), [fault | _where(channels, trial) | {"shows": show.picture(limit)}])
 
 
 @check(
@@ -101,7 +103,9 @@ def clock_match_leaves_little(
     count = int(fit["event_count"])
     if residual <= most_ms / 1000:
         return looked(count)
-    return looked(count, [{"residual_ms": 1000 * residual, "count": count} | _where(channels, trial)])
+    limit = show.number("What the match of both clocks leaves, root mean square", "s", residual, high=most_ms / 1000)
+    fault = {"residual_ms": 1000 * residual, "count": count, "shows": show.picture(limit)}
+    return looked(count, [fault | _where(channels, trial)])
 
 
 @check(
@@ -131,7 +135,15 @@ def second_file_covers_the_trial(trial: Trial, channels: ChannelFacts | None, *,
     what = " and ".join(words.format(lost_s) for lost_s, words in told if lost_s > most_s)
     if not what:
         return looked(len(own))
-    return looked(len(own), [{"what": what, "length_s": trial.duration_s} | _where(channels, trial)])
+    missing = show.one_by_one(
+        "Seconds missing at the start (1) and at the end (2)",
+        "s",
+        [max(begins, 0.0), max(early, 0.0)],
+        high=most_s,
+        across="Start, end",
+    )
+    fault = {"what": what, "length_s": trial.duration_s, "shows": show.picture(missing)}
+    return looked(len(own), [fault | _where(channels, trial)])
 
 
 def _where(channels: ChannelFacts | None, trial: Trial) -> dict[str, Any]:

@@ -10,6 +10,7 @@ from typing import Any
 
 import numpy as np
 
+from checks.muscles import shown
 from checks.registry import Limit, Looked, Subject, Weight, check, looked, nothing
 from pipelines.science.muscles.measures import file_of
 from pipelines.science.signals.coded import Coded
@@ -87,7 +88,8 @@ def channels_lose_no_packets(
                 longest = max(hidden, key=lambda run: run[1] - run[0])
                 edge = f", where an edge was hidden that lies within {1000 * _length_s(coded, longest):.0f} ms"
                 values |= {"weight": Weight.RETURNS, "edge": edge}
-            faults.append(_fault(coded, trial, channels, longest[0], **values))
+            proof = {"signal": None, "shows": shown.held(coded.signal, *longest, shortest_ms / 1000)}
+            faults.append(_fault(coded, trial, channels, longest[0], **values) | proof)
     return looked(judged, faults) if judged else nothing(_NONE)
 
 
@@ -166,7 +168,9 @@ def no_block_of_samples_stands_twice(
         "lag_ms": 1000 * (second - first) / rate,
         "more": f"; {rest} other {'channel does' if rest == 1 else 'channels do'} the like" if rest else "",
     }
-    return looked(judged, [_fault(coded, trial, channels, second, **values)])
+    fault = _fault(coded, trial, channels, second, **values)
+    proof = shown.twice(coded.signal, first, second, length, shortest_ms / 1000)
+    return looked(judged, [fault | {"signal": None, "shows": proof}])
 
 
 def _telling_length(coded: Coded, shortest_s: float) -> int | None:

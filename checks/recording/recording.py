@@ -9,6 +9,8 @@ from typing import Any
 
 import numpy as np
 
+from checks import showing as show
+from checks.markers import shown
 from checks.registry import Limit, Looked, Subject, Weight, check, looked, nothing
 from checks.self_description.agreement import untidy_in
 from pipelines.science.signals import measures as signals
@@ -111,7 +113,12 @@ def positions_are_in_the_stated_unit(trial: Trial, study: Study, *, low_m: float
         "unit": trial.facts.point_unit or "no stated unit",
         "place": "POINT:UNITS",
         "moment_s": 0.0,
-        "signal": f"marker:{role}:up",
+        "shows": shown.body(
+            show.number(f"Median height of {shown.words(role)}", "m", heights[role], low=low_m, high=high_m),
+            trial,
+            above=False,
+            title="Both legs from the side, as read",
+        ),
     }
     return looked(len(heights), [fault])
 

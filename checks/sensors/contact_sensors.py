@@ -11,6 +11,7 @@ from typing import Any
 
 import numpy as np
 
+from checks.outcomes import shown
 from checks.registry import Limit, Looked, Subject, Weight, check, looked, nothing
 from pipelines.science.events.switches import (
     Switch,
@@ -163,8 +164,16 @@ def foot_sensors_are_on_their_own_feet(trial: Trial, work: Workspace, *, most_sh
     if not on_other_feet(rows, most_share):
         return looked(count)
     fault = {"count": count, "hits": hits or "none", "method": _method(rows[0]), "place": "left and right foot sensor"}
-    if label := _sensor_of(trial, "left"):
-        fault |= {"signal": f"channel:{label}", "moment_s": trial.duration_s / 2}
+    other = "force" if "force" in {rows[0]["event_method"], rows[0]["reference_method"]} else "markers"
+    lanes = {
+        f"{side} foot, by {'sensor' if method == 'sensor' else other}": [
+            c.start_s for own, c in work.contacts.by_method.get(method, []) if own == side
+        ]
+        for side in signals.SIDES
+        for method in (other, "sensor")
+    }
+    fault |= {"moment_s": trial.duration_s / 2}
+    fault |= {"shows": shown.other_foot(lanes, 100 * hits / max(count, 1), 100 * most_share)}
     return looked(count, [fault])
 
 
@@ -196,7 +205,7 @@ def foot_sensors_close_at_contact(trial: Trial, work: Workspace, *, most_ms: flo
         ahead = 1 if row["event_method"] == "sensor" else -1
         late_s = ahead * float(row["bias_s"])
         if abs(late_s) > most_ms / 1000:
-            faults.append(_late(trial, row, late_s))
+            faults.append(_late(trial, row, late_s) | shown.late(late_s, most_ms / 1000, work, row["side"]))
     return looked(sum(r["pair_count"] for r in rows), faults)
 
 
@@ -254,7 +263,8 @@ def foot_sensors_keep_their_delay(
         change, error = slope(at_s, late_s)
         span_s = float(np.ptp(at_s))
         if abs(1000 * change * span_s) > max(most_ms, 3000 * error * span_s):
-            found.append(_drifting(trial, side, float(at_s.max()), 1000 * change * span_s, span_s, len(at_s), method))
+            fault = _drifting(trial, side, float(at_s.max()), 1000 * change * span_s, span_s, len(at_s), method)
+            found.append(fault | shown.drift(change * span_s, late_s.tolist(), side, most_ms / 1000))
     return looked(judged, found) if judged else nothing("fewer than four contacts by sensor and by another method")
 
 

@@ -5,9 +5,9 @@ What can be mended from where is in ``pipelines.taking_in.repairing``.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from contextlib import suppress
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 from pipelines.assets.run import carry_out
@@ -55,8 +55,26 @@ def repair(study_path: Path, depot: Depot, by: str, sources: Sources, exported: 
                         told = {"found": len(done.found), "mended": len(done.mended)}
                         desk.ledger.write("repaired", "depot", "manystrides verify found faults.", **told)
             end_of_command(depot)
-        done.left = verify(depot, exported)
+        done.left = [_still_there(fault) for fault in verify(depot, exported)]
     return done
+
+
+#: What helps where repairing did not.
+_LOST = "No source holds these bytes. Name a backup that does with --from, or have the laboratory send it again."
+_HELPS: Mapping[str, str] = {
+    "books": "Run manystrides restore with a backup in which they are whole.",
+    "register": "Put a copy of it that is whole in its place.",
+    "raw": _LOST,
+    "closed": _LOST,
+    "result": _LOST,
+    "release": "No source holds these bytes. Name a backup that does with --from, or freeze a new release.",
+    "built": "It is built anew when the other faults are mended.",
+}
+
+
+def _still_there(fault: Fault) -> Fault:
+    """The fault as it is told after repairing: that again is no help."""
+    return replace(fault, remedy=_HELPS[fault.kind]) if "--repair" in fault.remedy else fault
 
 
 def _made_again(desk: Desk, faults: list[Fault]) -> Iterator[str]:

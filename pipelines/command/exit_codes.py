@@ -7,12 +7,14 @@ from __future__ import annotations
 
 #: Of a run that came to its end, and something that came with it has to go back.
 LABORATORIES_ASKED = 4
+#: Ended by the person who began it, or by a service manager.
+INTERRUPTED = 130
 #: of a command that has nothing more to say
 _COMMON = {
     0: "Done.",
     2: "Something given cannot be used; what, and what to do, stands on standard error. Nothing is half-written.",
     3: "A fault of manystrides.",
-    130: "Interrupted with Ctrl-C. Nothing is half-written.",
+    INTERRUPTED: "Interrupted with Ctrl-C, or by a service manager (SIGTERM). Nothing is half-written.",
 }
 _OWN = {
     "run": {

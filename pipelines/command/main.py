@@ -10,13 +10,14 @@ from __future__ import annotations
 
 import json
 import os
+import signal
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
 from pipelines import telemetry
-from pipelines.command.exit_codes import LABORATORIES_ASKED
+from pipelines.command.exit_codes import INTERRUPTED, LABORATORIES_ASKED
 from pipelines.command.lab import check, look, pack, profile
 from pipelines.command.ledger import ledger_app
 from pipelines.command.listing import Commands
@@ -237,6 +238,9 @@ def upgrade(depot: DepotPath = DEFAULT_DEPOT, actor: Actor = None) -> None:
     typer.echo(bring_up(Depot(depot), actor or whoami()).text())
 
 
+_INTERRUPTED = "Interrupted; the depot is whole, and the next run goes on from here."
+
+
 def main() -> None:
     """Run the command; what a person can mend is told in plain words on standard error, with exit code 2."""
     import sys
@@ -244,14 +248,19 @@ def main() -> None:
     from pipelines.command.streams import guard
 
     guard()
+    before = signal.signal(signal.SIGTERM, signal.default_int_handler)  # a service manager's word for Ctrl-C
     try:
         app()
     except Unusable as problem:
         typer.echo(str(problem), err=True)
         sys.exit(2)
     except KeyboardInterrupt:
-        typer.echo("Interrupted; the depot is whole, and the next run goes on from here.", err=True)
-        sys.exit(130)
+        typer.echo(_INTERRUPTED, err=True)
+        sys.exit(INTERRUPTED)
+    except SystemExit as end:
+        if end.code == INTERRUPTED:  # typer makes this of an interruption, without a word
+            typer.echo(_INTERRUPTED, err=True)
+        raise
     except OSError as problem:
         if is_disk_full(problem):
             typer.echo(str(disk_full(problem)), err=True)
@@ -265,4 +274,5 @@ def main() -> None:
         typer.echo(f"This is a fault of manystrides, not of your input: {type(fault).__name__}.", err=True)
         sys.exit(3)
     finally:
+        signal.signal(signal.SIGTERM, before)
         sys.stdout.flush()

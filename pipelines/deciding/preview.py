@@ -12,6 +12,7 @@ from pipelines.depot.desk import Desk
 from pipelines.depot.storage import Depot
 from pipelines.errors import Unusable
 from pipelines.study.file import load_study
+from pipelines.taking_in.due import also_stale
 from pipelines.taking_in.opening import open_desk
 from schemas.consent_history import spelled
 from schemas.privacy import EVERY_SCOPE
@@ -21,7 +22,10 @@ SCOPES = ("motion", "force", "muscle", "metabolic", "pooling", EVERY_SCOPE)
 
 @dataclass(frozen=True)
 class Preview:
-    """What a withdrawal would take away; nothing is changed by asking. near: ids that are known and look alike."""
+    """What a withdrawal would take away; nothing is changed by asking. near: ids that are known and look alike.
+
+    otherwise: what else makes the deliveries' results other ones when they are judged again for it.
+    """
 
     runner: str
     known: bool
@@ -31,6 +35,7 @@ class Preview:
     files: int = 0
     tables: int = 0
     releases: tuple[str, ...] = ()
+    otherwise: tuple[str, ...] = ()
 
     def text(self) -> str:
         """For the person who asked."""
@@ -48,6 +53,10 @@ class Preview:
         yield f"  recordings removed for good: {self.files}"
         yield f"  tables written again without the runner's rows: {self.tables}"
         yield f"  releases marked as superseded: {', '.join(self.releases) or 'none'}"
+        if self.otherwise:
+            yield "Besides, some of these deliveries were judged with something else than today's, and judging them"
+            yield "again may move trials of others. Look with manystrides run --plan first, or take the change back:"
+            yield from (f"  {reason}" for reason in self.otherwise)
         if alike:
             yield f"Is it the right runner?{alike}"
 
@@ -82,6 +91,7 @@ def preview(study_path: Path, depot_root: Path | str, runner: str, scope: str) -
             files=len(files),
             tables=sum(len(books.gates.get(record.delivery_id).tables) for record in deliveries),
             releases=tuple(entry.name for entry in books.releases.all() if not entry.superseded_utc),
+            otherwise=tuple(dict.fromkeys(why for record in deliveries if (why := also_stale(desk, record)))),
         )
 
 

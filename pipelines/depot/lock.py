@@ -36,7 +36,7 @@ def held(path: Path, actor: str, wait_s: float = 0.0) -> Iterator[None]:
         raise Unusable(
             "This user may not write to the depot, or its disk is read-only.",
             "a folder that may be written to.",
-            "Run it as the depot's owner, or on a copy of the depot; query, verify and ledger only read.",
+            "Run it as the depot's owner, or on a copy of the depot; sql, verify and ledger only read.",
             file=path.parent,
         ) from None
     try:
@@ -71,7 +71,7 @@ def refusal(path: Path, holder: str) -> Unusable:
     return Unusable(
         f"Another run is writing to this depot: {holder}.",
         "one writer at a time.",
-        "Wait until it has ended, then run again. Reading (query, pages) is always possible.",
+        "Wait until it has ended, then run again. Reading (sql, pages) is always possible.",
         file=path.parent,
     )
 

@@ -6,7 +6,7 @@ for releases is in ``pipelines.release.unread_consents``.
 
 from __future__ import annotations
 
-from pipelines.depot.books.rows import STOPPED, TAKEN_IN, Record
+from pipelines.depot.books.rows import CONSENTS_UNREAD, NO, STOPPED, TAKEN_IN, YES, Record
 from pipelines.depot.ledger import Wanted
 from pipelines.depot.published import read_result
 from pipelines.depot.storage import Depot
@@ -24,10 +24,10 @@ def unread_consents(depot: Depot) -> list[Record]:
     """
     return [
         record
-        for record in depot.books.deliveries.all()
-        if record.status == STOPPED
+        for record, unread in depot.books.deliveries.stopped(CONSENTS_UNREAD)
+        if unread != NO  # of one that was stopped before this was noted its findings tell
         and not depot.books.ledger.knows(about(record), LOOKED_AT)
-        and _stops_by_consents(depot, record.delivery_id)
+        and (unread == YES or any(map(is_unread, *_findings(depot, record.delivery_id))))
         and not _came_mended(depot, record)
     ]
 
@@ -54,9 +54,12 @@ def about(record: Record) -> str:
     return f"consents-{record.fingerprint[:16]}"
 
 
-def _stops_by_consents(depot: Depot, delivery_id: str) -> bool:
+def is_unread(file: str | None, weight: str, seen: str) -> bool:
+    """Whether a finding stops a delivery since its consents.csv could not be read; what is not there says nothing."""
+    return file == SENT_CONSENTS.file_name and weight == "stops" and not seen.rstrip(".").endswith("is missing")
+
+
+def _findings(depot: Depot, delivery_id: str) -> tuple[list[str], ...]:
+    """As ``is_unread`` takes them."""
     found = read_result(depot, delivery_id, FINDINGS)
-    own = found[(found["file"] == SENT_CONSENTS.file_name) & (found["weight"] == "stops")]
-    return any(
-        not str(seen).rstrip(".").endswith("is missing") for seen in own["seen"]
-    )  # what is not there says nothing
+    return tuple(found[name].tolist() for name in ("file", "weight", "seen"))

@@ -63,7 +63,10 @@ def verify(depot: Depot, exported: Head | None = None) -> list[Fault]:
     found = [*_word(depot), *_beside(depot)]
     books = depot.root / FILE
     if depot.books_url is None and not books.exists():
-        remedy = "Run manystrides verify --repair --from BACKUP, or manystrides restore."
+        remedy = (
+            "If they are in a database, name it with --books or MANYSTRIDES_BOOKS. If not, run manystrides verify "
+            "--repair --from BACKUP, or manystrides restore."
+        )
         return [*found, Fault("books", books, "The file is missing." + _ALONE, "the books of the depot.", remedy)]
     try:
         prove_books_file(depot)

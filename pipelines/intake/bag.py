@@ -72,12 +72,12 @@ def receive(
         tables, table_problems, consents = read_tables(payload)
         table_problems += descriptor_problems(payload)
         torn = torn_consents(consents)
-    number = info.get(NUMBER, "")
+    site, number = _sent_as(info, inbox_site, study)
     received = Received(
         arrived_as=path.name,
         inbox_site=inbox_site,
-        site=info.get(SITE) if info.get(SITE) in study.sites else None,
-        number=int(number) if _is_number(number) else None,
+        site=site,
+        number=number,
         bag_info=info,
         files=files,
         tables=tables,
@@ -214,6 +214,17 @@ def _site_problems(info: dict[str, str], inbox_site: str, study: Study) -> Itera
         yield _info_problem(f"{NUMBER} is missing", expected, NUMBER)
     elif not _is_number(number):
         yield _info_problem(f"{NUMBER} is {shown(number)}", expected, NUMBER)
+
+
+def _sent_as(info: dict[str, str], inbox_site: str, study: Study) -> tuple[str | None, int | None]:
+    """Whose delivery it is, and which; of one that lay in the inbox of another laboratory than it names, the inbox's.
+
+    The other laboratory's numbers are not for it to use, and what is wrong with it is told to who put it there.
+    """
+    site, number = info.get(SITE, ""), info.get(NUMBER, "")
+    if inbox_site and site in study.sites and site != inbox_site:
+        return inbox_site if inbox_site in study.sites else None, None
+    return site if site in study.sites else None, int(number) if _is_number(number) else None
 
 
 def _is_number(text: str) -> bool:

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 from checks.findings import CheckRun, Finding, rows_of
 from pipelines.consent.veil import Veil
+from pipelines.judging.pictures import veiled
 from pipelines.judging.standings import ACCEPTED, WITHHELD, Judged, findings_of, returning, standing_of
 from pipelines.science.frames import Rows
 from schemas import core, outcomes_study, quality
@@ -46,7 +47,7 @@ DELIVERY_TABLES: tuple[Table, ...] = (
     quality.CHECK_RUNS,
     quality.STANDINGS,
     quality.OVERRIDES,
-    quality.SIGNAL_TRACES,
+    quality.FINDING_PICTURES,
 )
 
 
@@ -57,7 +58,7 @@ def tables_of_delivery(judged: Judged) -> dict[Table, pd.DataFrame]:
     accepted = [trial_id for trial_id, standing in standings.items() if standing == ACCEPTED]
     runs = judged.runs
     shown = {f.finding_id for f in findings}
-    traces = [t for v in judged.verdicts.values() for t in v.traces if t["finding_id"] in shown]
+    pictures = [p for v in judged.verdicts.values() for p in v.pictures if p["finding_id"] in shown]
     sessions = {judged.rows[t]["session_id"] for t in accepted}
     runners = {judged.rows[t]["participant_id"] for t in accepted}
     return {
@@ -77,18 +78,18 @@ def tables_of_delivery(judged: Judged) -> dict[Table, pd.DataFrame]:
             [_standing_row(t, standing, judged, findings) for t, standing in standings.items()],
         ),
         quality.OVERRIDES: frame(quality.OVERRIDES, list(_override_rows(judged, findings))),
-        **quality_tables(findings, runs, traces),
+        **quality_tables(findings, runs, veiled(pictures, judged.veil)),
     }
 
 
 def quality_tables(
-    findings: list[Finding], runs: list[CheckRun], traces: list[dict[str, Any]] | None = None
+    findings: list[Finding], runs: list[CheckRun], pictures: list[dict[str, Any]] | None = None
 ) -> dict[Table, pd.DataFrame]:
-    """Findings, check runs and drawn signals."""
+    """Findings, check runs and pictures."""
     return {
         quality.FINDINGS: frame(quality.FINDINGS, rows_of(findings)),
         quality.CHECK_RUNS: frame(quality.CHECK_RUNS, rows_of(runs)),
-        quality.SIGNAL_TRACES: frame(quality.SIGNAL_TRACES, traces or []),
+        quality.FINDING_PICTURES: frame(quality.FINDING_PICTURES, pictures or []),
     }
 
 

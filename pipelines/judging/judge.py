@@ -1,4 +1,4 @@
-"""Judges one trial: read, map to study axes, outcomes, checks, signals to draw. Runs inside an isolated worker.
+"""Judges one trial: read, map to study axes, outcomes, checks, pictures. Runs inside an isolated worker.
 
 A job and a verdict are plain values that can be sent between processes. Nothing here knows of the depot, of other
 trials, or decides what becomes of the trial; ``pipelines.judging.standings`` does.
@@ -66,7 +66,7 @@ class Verdict:
     reading: Reading
     findings: list[Finding] = field(default_factory=list)
     runs: list[CheckRun] = field(default_factory=list)
-    traces: list[dict[str, Any]] = field(default_factory=list)
+    pictures: list[dict[str, Any]] = field(default_factory=list)
     outcomes: dict[str, Rows] = field(default_factory=dict)  # table name -> rows less provenance
     facts: dict[str, Any] = field(default_factory=dict)
     posture: Posture | None = None
@@ -195,7 +195,7 @@ def context_of(job: TrialJob, reading: Reading) -> Context:
 
 def _judged(job: TrialJob, reading: Reading) -> Verdict:
     from pipelines.intake.to_trial import posture_of
-    from pipelines.judging.traces import traces_of
+    from pipelines.judging.pictures import pictures_of
 
     context = context_of(job, reading)
     work = context.work
@@ -205,9 +205,9 @@ def _judged(job: TrialJob, reading: Reading) -> Verdict:
     report = run_checks(Subject.TRIAL, context, job.stamp)
     return Verdict(
         reading,
-        report.findings,
+        [replace(finding, shows=None) if finding.shows else finding for finding in report.findings],
         report.runs,
-        traces_of(report.findings, trial),
+        pictures_of(report.findings, work),
         outcomes,
         _facts(trial),
         posture_of(trial) if trial.kind == "standing" else None,

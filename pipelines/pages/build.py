@@ -14,9 +14,9 @@ from typing import TYPE_CHECKING, Protocol
 
 from pipelines import logs
 from pipelines.pages.facts import read_facts
+from pipelines.pages.pictures import read_pictures
 from pipelines.pages.sheets import Sheet, made_from
 from pipelines.pages.study_pages import TOP, StudyPages
-from pipelines.pages.traces import read_traces
 
 if TYPE_CHECKING:
     from pipelines.depot.store import Store
@@ -57,9 +57,9 @@ def write_pages(depot: Places, study: LoadedStudy, *, anew: bool = False, noted:
     noted = {} if noted is None else noted
     written = 0
     for part in _portions(_changed(store, pages, due, anew)):
-        traces = read_traces(depot.warehouse, [f.finding_id for sheet in part for f in sheet.drawn])
+        pictures = read_pictures(depot.warehouse, [f.finding_id for sheet in part for f in sheet.drawn])
         for sheet in part:
-            content = pages.sheet(sheet, traces).encode("utf-8", "replace")
+            content = pages.sheet(sheet, pictures).encode("utf-8", "replace")
             store.put(_key(sheet), content, sync=False)
             noted[_key(sheet)] = hashlib.sha256(content).hexdigest()
             written += 1
@@ -101,7 +101,7 @@ def _key(sheet: Sheet) -> str:
 def _is_ours(key: str) -> bool:
     """Whether a file was written here, perhaps in part, so that it may go."""
     folder, _, name = key.rpartition("/")
-    if folder in ("fix", "sites"):
+    if folder in ("fix", "sites", "deliveries", "checks"):
         return name.endswith(".html") or ".html." in name
     once = name == _ONCE_APART or name.startswith(f".{_ONCE_APART}.")
     return not folder and (once or name.startswith(tuple(f".{top}." for top in TOP)))

@@ -194,8 +194,8 @@ def _notes(comparison: Comparison, outcome: Outcome, sites: Sequence[str]) -> It
     unit = "" if outcome.unit == "°" else " "
     for row in comparison.pooled:
         method, reason = row["pooling_method"], row["reason_null"]
-        if reason and method in _DRAWN:
-            yield f"no {POOLED_WORDS[method].lower().replace('reml', 'REML')} estimate, {reason}"
+        if reason and method == _MIXED:
+            yield f"no mixed model estimate, {reason}"
         elif method == _MIXED and row["degrees_of_freedom"] is not None:
             yield f"mixed model on {row['degrees_of_freedom']:.1f} degrees of freedom" + (
                 ", with no sign of differences between sites" if row["between_site_sd_value"] == 0 else ""
@@ -207,6 +207,9 @@ def _notes(comparison: Comparison, outcome: Outcome, sites: Sequence[str]) -> It
                 ends = [signed(row[f"prediction_{end}_value"], outcome.digits) for end in ("lower", "upper")]
                 text += f", a further site expected from {ends[0]} to {ends[1]}"
             yield text
+    if _REML not in {row["pooling_method"] for row in comparison.pooled}:
+        with_interval = sum(row["reason_null"] is None for row in comparison.sites)
+        yield f"no random effects, {with_interval} of at least 2 sites have an interval"
     for row in comparison.changes:
         ends = [signed(row[name], outcome.digits) for name in ("lower_limit_value", "upper_limit_value")]
         change = f"{signed(row['estimate_value'], outcome.digits)}{unit if outcome.unit else ''}{outcome.unit}"

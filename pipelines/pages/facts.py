@@ -19,11 +19,12 @@ from pipelines.pages.doubts import OutcomeDoubt, read_doubts
 from pipelines.pages.habits import Habit, habits
 from pipelines.pages.hiding import Hidden, names_hidden, without
 from pipelines.pages.outcomes_shown import Outcome, shown_outcomes
+from pipelines.pages.pictures import read_digests
 from pipelines.pages.planned import Planned, read_planned
 from pipelines.pages.round_trip import RoundTrip, all_round_trips, moment_of
 from pipelines.pages.speeds import ShownSpeed, shown_speed
-from pipelines.pages.traces import read_traced
 from pipelines.pages.whole_sites import WholeSites, read_whole_sites
+from pipelines.pages.words import with_minus
 from pipelines.pool.query import open_read_only
 
 if TYPE_CHECKING:
@@ -109,7 +110,7 @@ class Facts:
     findings: tuple[Finding, ...]
     check_runs: tuple[CheckRun, ...]
     looked_at: dict[str, frozenset[tuple[str, str]]]  # check -> (delivery, subject) that it could judge
-    traced: dict[str, str]  # finding id -> digest of the signal drawn beside it
+    pictured: dict[str, str]  # finding id -> digest of the picture beside it
     footfall_count: int
     runner_count: int
     shown: tuple[Outcome, ...]
@@ -217,7 +218,7 @@ def _read(connection: duckdb.DuckDBPyConnection, study: Study) -> Facts:
         findings=_findings(connection, hidden),
         check_runs=read_check_runs(connection, hidden),
         looked_at=read_looked_at(connection),
-        traced=read_traced(connection, hidden),
+        pictured=read_digests(connection, hidden),
         footfall_count=_one(connection, "SELECT count(*) FROM footfalls"),
         runner_count=_one(connection, "SELECT count(*) FROM runners"),
         shown=shown,
@@ -266,9 +267,10 @@ def _findings(connection: duckdb.DuckDBPyConnection, hidden: Hidden) -> tuple[Fi
     )
     names = names_hidden(hidden)
     return tuple(
-        without(row, names.get(row.site or ""), ("file", "place", "seen", "expected", "remedy"))
-        for row in rows
-        if (row.site, row.trial_id) not in hidden
+        replace(row, seen=with_minus(row.seen), expected=with_minus(row.expected))
+        for found in rows
+        if (found.site, found.trial_id) not in hidden
+        for row in [without(found, names.get(found.site or ""), ("file", "place", "seen", "expected", "remedy"))]
     )
 
 

@@ -8,14 +8,14 @@ enrolment and so is not the laboratory's calendar.
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from functools import cache
 from itertools import groupby
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from pipelines.pages.facts import Facts, Finding, Standing
+    from pipelines.pages.facts import Facts, Finding
 
 #: What makes a fault a habit: so many trials, and such a share of all that were looked at since it began.
 FEWEST_TRIALS = 3
@@ -51,6 +51,10 @@ class Habit:
         return f"{share} since {self.since}" if self.since else f"{share} from the beginning"
 
 
+#: Delivery and trial.
+_Key = tuple[str, str | None]
+
+
 @dataclass(frozen=True)
 class _Seen:
     """One trial that the check looked at. finding: its first finding at the place, if any."""
@@ -70,12 +74,13 @@ def habits(facts: Facts) -> list[Habit]:
         if key in current and finding.weight in ("returns", "notes") and finding.consequence_of is None:
             what = (current[key].site, finding.check_name, steady_place(finding.place))
             faults.setdefault(what, {}).setdefault(key, finding)
-    of_sites: dict[str, list[Standing]] = {}
-    for standing in current.values():
-        of_sites.setdefault(standing.site, []).append(standing)
     found = []
     numbers = {d.delivery_id: d.delivery_number or 0 for d in facts.deliveries}
-    looked_at = cache(lambda site, check: _looked_at(facts, numbers, of_sites[site], check))
+    of_sites: dict[str, list[tuple[_Key, _Seen]]] = {}
+    for key, standing in current.items():
+        one = _Seen(str(standing.trial_id), numbers[standing.delivery_id], standing.study_day, None)
+        of_sites.setdefault(standing.site, []).append((key, one))
+    looked_at = cache(lambda site, check: _looked_at(facts, of_sites[site], check))
     for (of_site, check, where), own in faults.items():
         if len(own) >= FEWEST_TRIALS:
             seen = [
@@ -94,17 +99,11 @@ def steady_place(place: str | None) -> str | None:
     return ", ".join(parts) or None
 
 
-def _looked_at(
-    facts: Facts, numbers: Mapping[str, int], current: Sequence[Standing], check: str
-) -> list[tuple[tuple[str, str | None], _Seen, bool]]:
+def _looked_at(facts: Facts, trials: Sequence[tuple[_Key, _Seen]], check: str) -> list[tuple[_Key, _Seen, bool]]:
     """Each trial by delivery and name, and whether the check looked at it; where it found something is not told yet."""
     looked = facts.looked_at.get(check, frozenset())
-    whole = {delivery for delivery in numbers if (delivery, "delivery") in looked}
-    return [
-        (key, _Seen(str(s.trial_id), numbers[s.delivery_id], s.study_day, None), key in looked or key[0] in whole)
-        for s in current
-        for key in [(s.delivery_id, s.trial_id)]
-    ]
+    whole = {delivery for delivery, subject in looked if subject == "delivery"}
+    return [(key, one, key in looked or key[0] in whole) for key, one in trials]
 
 
 def _habit(facts: Facts, site: str, check: str, where: str | None, seen: list[_Seen]) -> Habit | None:

@@ -16,8 +16,8 @@ from pipelines.errors import Unusable
 from pipelines.pages import view
 from pipelines.pages.build import Places
 from pipelines.pages.facts import read_facts
+from pipelines.pages.pictures import read_pictures
 from pipelines.pages.rendering import Pages
-from pipelines.pages.traces import read_traces
 from schemas.reading import Identifying
 
 if TYPE_CHECKING:
@@ -46,9 +46,9 @@ def write_lab_report(depot: Places, study: LoadedStudy, out: Path, notes: LabNot
     try:
         pages = _LabPages(facts, study)
         listed = list(pages.sheets())
-        traces = read_traces(depot.warehouse, [f.finding_id for sheet in listed for f in sheet.drawn])
+        pictures = read_pictures(depot.warehouse, [f.finding_id for sheet in listed for f in sheet.drawn])
         for sheet in listed:
-            write_bytes(work / "fix" / sheet.name, pages.sheet(sheet, traces).encode("utf-8", "replace"))
+            write_bytes(work / "fix" / sheet.name, pages.sheet(sheet, pictures).encode("utf-8", "replace"))
         write_bytes(work / "index.html", pages.first_page(notes).encode("utf-8", "replace"))
         refuse_existing(out)
         work.rename(out)

@@ -18,8 +18,8 @@ from pipelines.errors import Unusable
 from pipelines.pages.facts import Facts, read_facts
 from pipelines.pages.lab_report import refuse_existing
 from pipelines.pages.letter import letter
+from pipelines.pages.pictures import read_pictures
 from pipelines.pages.study_pages import StudyPages
-from pipelines.pages.traces import read_traces
 from pipelines.pages.worklist import as_csv
 
 if TYPE_CHECKING:
@@ -84,15 +84,14 @@ def _files(facts: Facts, study: LoadedStudy, site: str, warehouse: Path) -> Iter
     """Name in the zip and text of every file."""
     pages = _Parcel(facts, study)
     work, listed = pages.work, list(pages.sheets())
-    traces = read_traces(warehouse, [f.finding_id for sheet in listed for f in sheet.drawn])
+    pictures = read_pictures(warehouse, [f.finding_id for sheet in listed for f in sheet.drawn])
     yield "letter.txt", letter(facts, work, site, study.study.title, invented=study.study.invented)
     yield FIRST, pages.site_page(site)
     yield "returns.csv", as_csv((*work.send, *work.noted), commands=False)
     for sheet in listed:
-        yield f"fix/{sheet.name}", pages.sheet(sheet, traces)
-    for page in pages.others():
-        if page.made_from is not None:  # the rest of tables too long for one page
-            yield "/".join(page.parts), page.render()
+        yield f"fix/{sheet.name}", pages.sheet(sheet, pictures)
+    for page in pages.further(site):
+        yield "/".join(page.parts), page.render()
 
 
 class _Parcel(StudyPages):

@@ -11,14 +11,14 @@ from typing import TYPE_CHECKING, Any
 
 from markupsafe import Markup
 
+from checks.evidence import Picture
 from pipelines.pages import consent_notes, decisions, round_trip, view
-from pipelines.pages.charts.signal import signal_chart
+from pipelines.pages.charts.picture import drawings
 from pipelines.pages.charts.wave import wave
 from pipelines.pages.facts import Delivery, Facts, Finding
 from pipelines.pages.names import file_names, link
 from pipelines.pages.sheets import Sheet, sheets
 from pipelines.pages.templating import templates
-from pipelines.pages.traces import Trace
 from pipelines.versions import shown_version
 
 if TYPE_CHECKING:
@@ -70,19 +70,19 @@ class Pages:
         shown = (study.title, study.invented, study.citation, self.foot["study_version"])
         return sheet.made_from(shown_version(), shown, self.site_link("../")(sheet.site))
 
-    def sheet(self, sheet: Sheet, traces: Mapping[str, Trace]) -> str:
-        """One fix sheet. traces: finding -> signal, of at least those that it draws."""
-        drawings = {
-            f.finding_id: signal_chart(trace, f.moment_s, f"signal-{number}")
+    def sheet(self, sheet: Sheet, pictures: Mapping[str, Picture]) -> str:
+        """One fix sheet. pictures: finding -> picture, of at least those that it draws."""
+        drawn = {
+            f.finding_id: drawings(picture, f.moment_s, f"picture-{number}")
             for number, f in enumerate(sheet.drawn)
-            if (trace := traces.get(f.finding_id)) and len(trace.points) > 1
+            if (picture := pictures.get(f.finding_id))
         }
         return self.templates.get_template(sheet.template).render(
             **self.foot,
             root="../",
             made_from=self.made_from(sheet),
             site_link=self.site_link("../"),
-            drawings=drawings,
+            drawings=drawn,
             **sheet.values,
         )
 
@@ -93,6 +93,8 @@ class Pages:
             root=root,
             sheet_link=lambda trial_id: root + link("fix", self.sheet_files["trial", trial_id]),
             stopped_link=self.stopped_link(root),
+            delivery_link=self.delivery_link(root),
+            check_link=self.check_link(root),
             site_link=self.site_link(root),
             **values,
         )
@@ -100,6 +102,14 @@ class Pages:
     def site_link(self, root: str) -> Callable[[str | None], str | None]:
         """Leads to the page of a site, if there is one."""
         return lambda site: root + link("sites", self.site_files[site]) if site in self.site_files else None
+
+    def delivery_link(self, root: str) -> Callable[[str], str | None]:
+        """Leads to the page of a delivery: of a study's pages alone, see ``study_pages``."""
+        return lambda name: None
+
+    def check_link(self, root: str) -> Callable[[str], str | None]:
+        """Leads to the page of a check: of a study's pages alone, see ``study_pages``."""
+        return lambda name: None
 
     def stopped_link(self, root: str) -> Callable[[Delivery], str | None]:
         """Leads to the fix sheet of a stopped delivery, if there is one."""

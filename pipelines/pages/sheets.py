@@ -28,7 +28,7 @@ _HEAD_BYTES = 400
 class Sheet:
     """One fix sheet. values: all that its template is given but drawings; site: whose page it leads to.
 
-    drawn: findings that are shown with their signal, if there is one. traces: digests of these signals.
+    drawn: findings that are shown with their picture, if there is one. pictures: digests of these.
     """
 
     name: str
@@ -36,11 +36,11 @@ class Sheet:
     site: str | None
     values: dict[str, Any]
     drawn: tuple[Finding, ...] = ()
-    traces: tuple[tuple[str, str], ...] = ()
+    pictures: tuple[tuple[str, str], ...] = ()
 
     def made_from(self, *look: object) -> str:
         """The hash of everything on the sheet. look: what it is shown with: code, style, words of the study."""
-        said = repr((self.name, self.template, self.site, self.values, self.traces, look))
+        said = repr((self.name, self.template, self.site, self.values, self.pictures, look))
         return hashlib.sha256(said.encode("utf-8", "surrogatepass")).hexdigest()
 
 
@@ -89,8 +89,8 @@ def _of_trial(facts: Facts, name: str, standing: Standing, delivery: Delivery | 
         "set_aside": set_aside,
         "judged_by": view.versions([delivery] if delivery else []),
     }
-    traces = tuple((f.finding_id, facts.traced[f.finding_id]) for f in drawn if f.finding_id in facts.traced)
-    return Sheet(name, "fix.html.j2", standing.site, values, drawn, traces)
+    pictures = tuple((f.finding_id, facts.pictured[f.finding_id]) for f in drawn if f.finding_id in facts.pictured)
+    return Sheet(name, "fix.html.j2", standing.site, values, drawn, pictures)
 
 
 def _causes(findings: Sequence[Finding], set_aside: Collection[str]) -> list[Finding]:

@@ -8,17 +8,19 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import partial
-from typing import TYPE_CHECKING, Any, NamedTuple
+from typing import TYPE_CHECKING, Any, NamedTuple, Protocol
 
 from markupsafe import Markup
 
 from pipelines.pages import round_trip, view
 from pipelines.pages.change_over import MOST_DRAWN
 from pipelines.pages.charts.weeks import week_chart
+from pipelines.pages.check_pages import check_pages
 from pipelines.pages.compared import bars, comparisons, curve_panels, flows, forests
+from pipelines.pages.delivery_pages import delivery_pages
 from pipelines.pages.facts import Facts, Finding, Standing
-from pipelines.pages.further import STAY, Further, LongTable, only_some, split
-from pipelines.pages.names import file_names
+from pipelines.pages.further import NEWEST, STAY, Further, LongTable, only_some, split
+from pipelines.pages.names import file_names, link
 from pipelines.pages.rendering import Pages
 from pipelines.pages.scripts import list_script
 from pipelines.pages.site_section import site_section
@@ -38,6 +40,13 @@ class Page:
     parts: tuple[str, ...]
     render: Callable[[], str]
     made_from: str | None = None
+
+
+class Hashed(Protocol):
+    """What one page of a folder says, as plain values."""
+
+    def made_from(self, *look: object) -> str:
+        """The hash of everything on the page. look: what it is shown with."""
 
 
 class SiteRow(NamedTuple):
@@ -65,6 +74,8 @@ class StudyPages(Pages):
         named = [("site", s) for s in self.site_names] + [("further", f"{p.site}-{p.kind}-{p.number}") for p in further]
         files = file_names(named)
         self.site_files = {site: files["site", site] for site in self.site_names}
+        self.delivery_files = file_names(("delivery", d.delivery_id) for d in facts.deliveries)
+        self.check_files = file_names(("check", name) for name in sorted({run.check_name for run in facts.check_runs}))
         self.tables = {
             site: {kind: table.named(files) for kind, table in tables.items()} for site, tables in self.tables.items()
         }
@@ -72,19 +83,34 @@ class StudyPages(Pages):
     def others(self) -> Iterator[Page]:
         """Every page that is no fix sheet, in the order in which they are to be written."""
         for site in self.site_names:
-            for table in self.tables[site].values():
-                yield from map(self._further_page, table.further)
+            yield from self.further(site)
             yield Page(("sites", self.site_files[site]), partial(self.site_page, site))
+        for delivery in delivery_pages(self.facts):
+            name = self.delivery_files["delivery", delivery.row.delivery.delivery_id]
+            links = [self.sheet_files.get(("trial", str(one.standing.trial_id))) for one in delivery.trials]
+            yield self._hashed("deliveries", name, "delivery.html.j2", delivery, links)
+        for check in check_pages(self.facts, self.foot["study"]):
+            links = [self.sheet_files.get(("trial", str(f.trial_id))) for f in check.waiting]
+            yield self._hashed("checks", self.check_files["check", check.name], "check.html.j2", check, links)
         for name, page in TOP.items():
             yield Page((name,), partial(page, self))
 
+    def further(self, site: str) -> Iterator[Page]:
+        """The rest of a site's tables that are too long for its own page."""
+        for table in self.tables[site].values():
+            yield from map(self._further_page, table.further)
+
     def _further_page(self, page: Further) -> Page:
         links = [self._links_of(page.kind, row) for row in page.rows]
+        return self._hashed("sites", page.name, "further.html.j2", page, [self.site_link("../")(page.site), *links])
+
+    def _hashed(self, folder: str, name: str, template: str, page: Hashed, links: Sequence[str | None]) -> Page:
+        """A page of a folder that is made again only if it would say something else. links: where it leads."""
         study = self.foot["study"]
         shown = (study.title, study.invented, study.citation, self.foot["study_version"], self.common["judged_by"])
-        word = page.made_from(shown_version(), shown, self.site_link("../")(page.site), self.facts.visits, links)
-        render = partial(self.render_page, "further.html.j2", "../", page=page, made_from=word)
-        return Page(("sites", page.name), render, word)
+        word = page.made_from(shown_version(), shown, self.facts.visits, self.site_files, links)
+        render = partial(self.render_page, template, "../", page=page, made_from=word)
+        return Page((folder, name), render, word)
 
     def _links_of(self, kind: str, row: Any) -> str | None:
         if kind == "returns":
@@ -147,6 +173,7 @@ class StudyPages(Pages):
             "deliveries.html.j2",
             "",
             deliveries=only_some(rows, newest=True),
+            newest=NEWEST,
             grid=view.completeness(self.facts, self.site_names),
             site_names=self.site_names,
             **bars(rows),
@@ -217,6 +244,16 @@ class StudyPages(Pages):
     def worklist_table(self) -> str:
         """The worklist as CSV."""
         return as_csv(self.work.waiting)
+
+    def delivery_link(self, root: str) -> Callable[[str], str | None]:
+        """Leads to the page of a delivery."""
+        files = {} if self.alone else self.delivery_files
+        return lambda name: root + link("deliveries", own) if (own := files.get(("delivery", name))) else None
+
+    def check_link(self, root: str) -> Callable[[str], str | None]:
+        """Leads to the page of a check that ran."""
+        files = {} if self.alone else self.check_files
+        return lambda name: root + link("checks", own) if (own := files.get(("check", name))) else None
 
 
 #: The pages beside those of sites, in the order in which they are written: the overview, which leads to all, is last.

@@ -33,6 +33,8 @@ def templates() -> Environment:
         "joined": words.joined,
         "plain": lambda word: word.replace("_", " "),
         "signed": words.signed,
+        "sized": words.sized,
+        "minus": words.with_minus,
     }
     made.globals |= {
         "SIGNS": words.SIGNS,

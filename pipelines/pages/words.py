@@ -1,4 +1,4 @@
-"""How facts are said on a page: names of checks, signals, outcomes and units in plain words."""
+"""How facts are said on a page: names of checks, outcomes and units in plain words."""
 
 from __future__ import annotations
 
@@ -30,9 +30,18 @@ def short_unit(code: str | None) -> str:
     return _SHORT_UNITS.get(code or "", unit_words(code))
 
 
-_FORCE = {"vertical": "Vertical force", "fore_aft": "Fore-aft force", "sideways": "Sideways force"}
-_MARKER = {"forward": "position along the running direction", "up": "height", "right": "position to the right"}
-_CENTRE = {"forward": "along the running direction", "right": "to the runner's right"}
+_MINUS = re.compile(r"(?<![\w.)\]-])-(?=\d)")
+
+
+def with_minus(words: str) -> str:
+    """A sentence whose negative numbers have a minus sign; ids and ranges such as FS-01 and 3-5 stay as they are."""
+    return _MINUS.sub("\N{MINUS SIGN}", words)
+
+
+def sized(value: float, unit: str) -> str:
+    """A number with its UCUM unit as people read it: "20 N", "3.5"."""
+    words = short_unit(unit)
+    return with_minus(f"{value:g}") + (words if words == "°" else f" {words}" if words else "")
 
 
 @cache
@@ -46,29 +55,6 @@ def check_words(name: str) -> str:
     """What a check says should hold, as its catalogue says it; a check no longer there is its name in words."""
     words = name.replace("_", " ").strip()
     return _sentences().get(name, words[:1].upper() + words[1:]).rstrip(".")
-
-
-def signal_words(signal: str) -> tuple[str, str]:
-    """What is drawn, and the short title of its axis: ("Vertical force, plate 1", "Force")."""
-    kind, *rest = signal.split(":")
-    if kind == "channel" and rest:
-        return f"Channel {signal.partition(':')[2]}", "Value"
-    if len(rest) == 2:
-        one, other = rest
-        plate = "all plates together" if one == "all" else f"plate {one}"
-        if kind == "force" and other in _FORCE:
-            return f"{_FORCE[other]}, {plate}", "Force"
-        if kind == "cop" and other in _CENTRE:
-            return f"Centre of pressure, {plate}, {_CENTRE[other]}", "Position"
-        if kind == "marker" and other in _MARKER:
-            return f"{_landmark(one)}: {_MARKER[other]}", "Height" if other == "up" else "Position"
-        if kind == "distance":
-            return f"Distance between {_landmark(one)} and {_landmark(other)}", "Distance"
-    return signal, "Value"
-
-
-def _landmark(role: str) -> str:
-    return role.replace("_", " ")
 
 
 def outcome_words(name: str) -> str:

@@ -45,6 +45,7 @@ ANALYSIS_TABLES: tuple[Table, ...] = (
     flow.PARTICIPANT_FLOW,
     planned.ANALYSIS_PLANS,
     planned.PLANNED_CONTRASTS,
+    planned.PLANNED_DIFFERENCES,
     planned_curves.PLANNED_CURVES,
     planned_curves.PLANNED_CURVE_POINTS,
     reliability.RELIABILITY,
@@ -184,7 +185,6 @@ def _contrasts(connection: duckdb.DuckDBPyConnection, study: LoadedStudy, stamp:
     from pipelines.science.statistics.contrasts import runner_contrasts, site_contrasts
     from pipelines.science.statistics.planned import families
     from pipelines.science.statistics.pooled import pooled_contrasts
-    from pipelines.science.statistics.travelling import travelling_tables
 
     processing, named = study.study.processing, families(study.plan.plan) if study.plan else {}
     settings = made_from.hashed(processing.contrasts.model_dump_json(), sorted(named.items()), stamp["code_version"])
@@ -208,11 +208,28 @@ def _contrasts(connection: duckdb.DuckDBPyConnection, study: LoadedStudy, stamp:
         (contrasts.POOLED_CONTRASTS, pooled_contrasts(within, sites, processing, named)),
     ):
         replace_rows(connection, table, frame.assign(**stamp), where)
-    for table, frame in zip(
-        (reliability.RELIABILITY, reliability.SITE_AGREEMENT), travelling_tables(means, processing), strict=True
-    ):
-        replace_rows(connection, table, frame.assign(**stamp))
     made_from.note_inputs(connection, "contrasts", settings)
+    _travelling(connection, means, processing, stamp)
+
+
+def _travelling(
+    connection: duckdb.DuckDBPyConnection, means: pd.DataFrame, processing: Processing, stamp: dict[str, str]
+) -> None:
+    """What runners say of the sites who were at several of them, if anything of theirs is another now."""
+    import pandas as pd
+
+    from pipelines.science.statistics.travelling import travelling_tables
+
+    sites = means[["participant_id", "site"]].drop_duplicates()
+    theirs = means[means["participant_id"].isin(sites.loc[sites.duplicated("participant_id"), "participant_id"])]
+    rows = pd.util.hash_pandas_object(theirs, index=False)
+    inputs = made_from.hashed(len(rows), rows.sum(), processing.contrasts.model_dump_json(), *stamp.values())
+    if inputs == made_from.inputs_of(connection, "travelling"):
+        return
+    tables_of_sites = reliability.RELIABILITY, reliability.SITE_AGREEMENT
+    for table, frame in zip(tables_of_sites, travelling_tables(theirs, processing), strict=True):
+        replace_rows(connection, table, frame.assign(**stamp))
+    made_from.note_inputs(connection, "travelling", inputs)
 
 
 def _changed(connection: duckdb.DuckDBPyConnection, within: pd.DataFrame) -> list[tuple[str, str]]:

@@ -10,9 +10,11 @@ of the same trial, runner or session has taken the place of.
 from __future__ import annotations
 
 import errno
+import hashlib
 import logging
 import os
 from collections.abc import Iterable, Mapping, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import closing, nullcontext
 from dataclasses import dataclass
 from datetime import UTC, datetime
@@ -56,11 +58,15 @@ _ABOUT = {
 
 @dataclass(frozen=True)
 class Built:
-    """What was built: rows by table name; anew: from the Parquet files of all deliveries, and not from the old file."""
+    """What was built: rows by table name; anew: from the Parquet files of all deliveries, and not from the old file.
+
+    sha256: of the file.
+    """
 
     path: Path
     rows: dict[str, int]
     anew: bool
+    sha256: str
 
 
 def build_warehouse(
@@ -98,10 +104,13 @@ def build_warehouse(
             if _disk_full(error):  # told like any other full disk
                 raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC), str(new)) from error
             raise
-        depot.store.bring(new, keys.WAREHOUSE)
+        with new.open("rb") as stream, ThreadPoolExecutor(1) as beside:  # it is read while it is brought to the disk
+            digest = beside.submit(hashlib.file_digest, stream, "sha256")
+            depot.store.bring(new, keys.WAREHOUSE)
+            sha256 = digest.result().hexdigest()
     told = logs.facts(deliveries=len(results), anew=updated is None, rows=sum((rows or {}).values()))
     log.info("The warehouse is up to date.", extra=told)
-    return Built(depot.warehouse, rows or {}, updated is None)
+    return Built(depot.warehouse, rows or {}, updated is None, sha256)
 
 
 def _make(

@@ -127,7 +127,7 @@ def refuse_doubles(connection: duckdb.DuckDBPyConnection) -> None:
     times as large.
     """
     of_trials = {t.name for t in warehouse_tables() if "trial_id" in t.column_names and not _of_delivery(t)}
-    of_one_delivery = {t.name for t in warehouse_tables() if "delivery_id" in t.key} | {quality.SIGNAL_TRACES.name}
+    of_one_delivery = {t.name for t in warehouse_tables() if "delivery_id" in t.key} | {quality.FINDING_PICTURES.name}
     for table in warehouse_tables():
         if table is core.TRIALS or table.name not in of_trials | of_one_delivery:
             keys = ", ".join(map(quote_name, table.key))

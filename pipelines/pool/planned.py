@@ -14,7 +14,7 @@ from pipelines.pool.views import COMPARED_SPEED_SQL
 from pipelines.science.frames import frame_of
 from schemas.compared import MEASURED_SPEED, OF_ENERGY
 from schemas.model import Table
-from schemas.outcomes_planned import ANALYSIS_PLANS, PLANNED_CONTRASTS
+from schemas.outcomes_planned import ANALYSIS_PLANS, PLANNED_CONTRASTS, PLANNED_DIFFERENCES
 from schemas.outcomes_planned_curves import PLANNED_CURVE_POINTS, PLANNED_CURVES
 
 if TYPE_CHECKING:
@@ -68,18 +68,20 @@ def plan_tables(
     state = "not_frozen" if not frozen else "frozen" if loaded and loaded.sha256 == frozen[-1].sha256 else "changed"
     rows = [_told(one.sha256, one.version, "replaced", one.settings, one) for one in last.values()]
     if loaded is None:
-        none = (PLANNED_CONTRASTS, PLANNED_CURVES, PLANNED_CURVE_POINTS)
+        none = (PLANNED_CONTRASTS, PLANNED_DIFFERENCES, PLANNED_CURVES, PLANNED_CURVE_POINTS)
         return [(ANALYSIS_PLANS, frame_of(ANALYSIS_PLANS, rows)), *((table, frame_of(table, ())) for table in none)]
     settings = loaded.plan.model_dump(mode="json")
     rows = [row for row in rows if row["plan_sha256"] != loaded.sha256]
     rows.append(_told(loaded.sha256, loaded.plan.version, state, settings, last.get(loaded.sha256)))
     stamp = {"plan_sha256": loaded.sha256, "plan_version": loaded.plan.version, "plan_state": state}
-    from pipelines.science.statistics.planned import planned_contrasts
+    from pipelines.science.statistics.planned import planned_answers
 
     visits = visits_in_order(connection)
-    found = planned_contrasts(trials_of(connection, loaded.plan), loaded.plan, study.study.processing, visits, stamp)
+    trials = trials_of(connection, loaded.plan)
+    found, pairs = planned_answers(trials, loaded.plan, study.study.processing, visits, stamp)
     curves = curve_tables(connection, loaded.plan, visits, stamp)
-    return [(ANALYSIS_PLANS, frame_of(ANALYSIS_PLANS, rows)), (PLANNED_CONTRASTS, found), *curves]
+    told = frame_of(ANALYSIS_PLANS, rows)
+    return [(ANALYSIS_PLANS, told), (PLANNED_CONTRASTS, found), (PLANNED_DIFFERENCES, pairs), *curves]
 
 
 def _told(sha256: str, version: str, state: str, settings: dict[str, Any], frozen: Frozen | None) -> dict[str, Any]:

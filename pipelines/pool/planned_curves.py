@@ -107,7 +107,7 @@ def _told(found: Band | None, runners: int) -> dict[str, Any]:
 
 def _points(found: Band) -> list[dict[str, float]]:
     columns = {
-        "difference_value": found.mean,
+        "estimate_value": found.mean,
         "standard_error_value": found.error,
         "lower_limit_value": found.lower,
         "upper_limit_value": found.upper,

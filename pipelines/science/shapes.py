@@ -44,6 +44,8 @@ _KNOWN_FRACTION = 0.9
 _CELL, _EDGE = 0.12, 0.03
 _THOUSANDTH = 1000.0
 _UNKNOWN = -32768
+#: Of paths one after the other, all but the ends of each, where the slope is one-sided.
+_INSIDE = np.tile(np.r_[False, np.ones(POINTS - 2, bool), False], SERIES)
 #: Between the heels of a step in its marker.
 STEP = "/"
 
@@ -67,6 +69,25 @@ class Shape:
     def cells(self) -> frozenset[str]:
         """The cells in which a copy of it may lie."""
         return frozenset(self._cells(_EDGE))
+
+    @cached_property
+    def known(self) -> bytes:
+        """Which of its paths are known."""
+        return self._known.tobytes()
+
+    @cached_property
+    def paths(self) -> FloatArray:
+        """(n,): its known paths, one after the other, each less its mean."""
+        return _paths(self.points, self._known)
+
+    @cached_property
+    def moves(self) -> FloatArray:
+        """(n, r) orthonormal columns: all that these can become in a copy. They are the same for every comparison."""
+        return _moves(self.points, self._known)
+
+    @cached_property
+    def _known(self) -> NDArray[np.bool_]:
+        return np.asarray(np.isfinite(self.points).all(axis=1))
 
     def _cells(self, edge: float) -> Iterator[str]:
         squares = self.points.reshape(-1, 3, POINTS).var(axis=2)
@@ -130,23 +151,37 @@ def _steps(tops: Mapping[str, Sequence[float]], rate_hz: float) -> list[_Span]:
     ]
 
 
-def apart(one: FloatArray, other: FloatArray) -> float:
+def apart(one: Shape, other: Shape) -> float:
     """Root mean square distance of two strides' points in foot lengths, scaled, turned, either end moved a little.
 
     Turning a little adds multiples of what lies across, moving and stretching a little multiples of the slope and of
     time times slope, so a linear fit finds them. Infinite where they have too few paths in common.
     """
-    both = np.asarray(np.isfinite(one).all(axis=1) & np.isfinite(other).all(axis=1))
-    if both.sum() < _FEWEST_SERIES:
+    if one.known == other.known:
+        count, moves, wanted = one.known.count(1), one.moves, other.paths
+    else:
+        both = np.asarray(np.isfinite(one.points).all(axis=1) & np.isfinite(other.points).all(axis=1))
+        count, moves, wanted = int(both.sum()), _moves(one.points, both), _paths(other.points, both)
+    if count < _FEWEST_SERIES:
         return float("inf")
-    a, b = one[both], other[both]
-    slope = np.gradient(a, axis=1)
-    parts = np.stack([a, *_turned(one, both), slope, np.linspace(-1.0, 1.0, POINTS) * slope])
-    parts = (parts - parts.mean(axis=2, keepdims=True)).reshape(len(parts), -1)
-    wanted = (b - b.mean(axis=1, keepdims=True)).ravel()
-    factors, *_ = np.linalg.lstsq(parts.T, wanted, rcond=None)
-    left = (wanted - factors @ parts).reshape(b.shape)[:, 1:-1]  # at its ends the slope is one-sided
-    return float(np.sqrt(np.mean(left**2)))
+    left = (wanted - moves @ (wanted @ moves))[_INSIDE[: len(wanted)]]
+    return float(np.sqrt(left @ left / len(left)))
+
+
+def _paths(points: FloatArray, both: NDArray[np.bool_]) -> FloatArray:
+    """(n,): the paths ``both``, one after the other, each less its mean."""
+    own = points[both]
+    return np.asarray((own - own.mean(axis=1, keepdims=True)).ravel())
+
+
+def _moves(points: FloatArray, both: NDArray[np.bool_]) -> FloatArray:
+    """(n, r) orthonormal columns: all that the paths ``both`` can become."""
+    own = points[both]
+    slope = np.gradient(own, axis=1)
+    parts = np.stack([own, *_turned(points, both), slope, np.linspace(-1.0, 1.0, POINTS) * slope])
+    parts = (parts - parts.mean(axis=2, keepdims=True)).reshape(len(parts), -1).T
+    found, size, _ = np.linalg.svd(parts, full_matrices=False)
+    return np.asarray(found[:, size > np.finfo(float).eps * max(parts.shape) * size.max(initial=0.0)])
 
 
 def _turned(points: FloatArray, both: NDArray[np.bool_]) -> Iterator[FloatArray]:
@@ -182,7 +217,7 @@ def _in_a_row(mine: Sequence[Shape], theirs: Sequence[Shape], alike: float, most
         (a.number, b.number)
         for a in mine
         for b in theirs
-        if a.marker == b.marker and b.cell in a.cells and apart(a.points, b.points) < alike
+        if a.marker == b.marker and b.cell in a.cells and apart(a, b) < alike
     }
     return any(all((i + k, j + k) in pairs for k in range(needed)) for i, j in pairs)
 

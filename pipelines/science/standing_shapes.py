@@ -14,6 +14,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
@@ -45,6 +46,21 @@ class Sway:
     series: FloatArray
     posture: FloatArray
     cell: str
+
+    @cached_property
+    def distances(self) -> FloatArray:
+        """Of all markers from each other, m."""
+        return _distances(self.posture)
+
+    @cached_property
+    def changed(self) -> FloatArray:
+        """How its mean over some frames changes."""
+        return _changes(self.series)
+
+    @cached_property
+    def moved(self) -> Sequence[FloatArray]:
+        """The same, stretched in every way in which a copy may be."""
+        return _moved(self.series)
 
     @property
     def cells(self) -> frozenset[str]:
@@ -81,7 +97,7 @@ def sway_of(trial: Trial, processing: Processing) -> Sway | None:
 
 def are_one(one: Sway, other: Sway) -> bool:
     """Whether both are of one recording, or one of a part of the other's."""
-    return postures_apart(one.posture, other.posture) < SAME_POSTURE_M and fits(one.series, other.series) >= ALIKE
+    return _apart(one.distances, other.distances) < SAME_POSTURE_M and _fits(one.moved, other.changed) >= ALIKE
 
 
 def postures_apart(one: FloatArray, other: FloatArray) -> float:
@@ -89,11 +105,18 @@ def postures_apart(one: FloatArray, other: FloatArray) -> float:
 
     Infinite for other numbers of markers.
     """
+    return _apart(_distances(one), _distances(other))
+
+
+def _distances(posture: FloatArray) -> FloatArray:
     from scipy.spatial.distance import pdist
 
-    if one.shape != other.shape:
+    return np.asarray(pdist(posture))
+
+
+def _apart(mine: FloatArray, theirs: FloatArray) -> float:
+    if mine.shape != theirs.shape:
         return float("inf")
-    mine, theirs = pdist(one), pdist(other)
     size = float(mine @ mine)
     return float(np.sqrt(np.mean((mine @ theirs / size * mine - theirs) ** 2))) if size > 0 else float("inf")
 
@@ -110,11 +133,16 @@ def fits(one: FloatArray, other: FloatArray) -> float:
 
     0 where either is too short.
     """
-    best = 0.0
-    for stretch in _STRETCHES:
-        moved = one if stretch == 1.0 else _stretched(one, stretch)
-        best = max(best, _best_shift(_changes(moved), _changes(other)))
-    return best
+    return _fits(_moved(one), _changes(other))
+
+
+def _moved(series: FloatArray) -> list[FloatArray]:
+    """Its changes, stretched a little in every way."""
+    return [_changes(series if stretch == 1.0 else _stretched(series, stretch)) for stretch in _STRETCHES]
+
+
+def _fits(moved: Sequence[FloatArray], changed: FloatArray) -> float:
+    return max(0.0, *(_best_shift(one, changed) for one in moved))
 
 
 def _changes(series: FloatArray) -> FloatArray:

@@ -35,6 +35,7 @@ from pipelines.taking_in.due import (
     NEW,
     Came,
     Due,
+    also_stale,
     arrivals_due,
     due_again,
     stale,
@@ -228,6 +229,8 @@ def _follow_ups(bench: Bench) -> Iterator[Worked]:
 
 
 def _judged_again(bench: Bench, record: Record, why: str) -> Worked:
+    """why: told with whatever else makes its result another one."""
+    why = f"{why} {also_stale(bench.desk, record)}".rstrip()
     return _attempt(bench, record.delivery_id, record.arrival, why, partial(_again, bench, record, why))
 
 

@@ -39,7 +39,7 @@ def build_warehouse_stage(desk: Desk, *, anew: bool = False, readied: Readied | 
     )
     rows = built.rows
     with desk.books.transaction():
-        desk.books.files.put(keys.WAREHOUSE, desk.depot.store.hashes(keys.WAREHOUSE))
+        desk.books.files.put(keys.WAREHOUSE, {keys.WAREHOUSE: built.sha256})
         desk.ledger.write("built", "depot", _ASKED if anew else "Deliveries, code or study file changed.", rows=rows)
     return rows
 

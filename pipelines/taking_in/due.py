@@ -84,10 +84,17 @@ def why_stale(desk: Desk, record: Record) -> str:
     told = [] if record.taken_in else [STOPPED_BEFORE]
     for what in wanted:
         if what in used and used[what] != wanted[what].digest:
-            told.append(reason(wanted[what], desk.books.stamps.content(used[what]), record.site))
+            told.append(reason(wanted[what], desk.books.stamps.content(used[what]), site_of(record)))
     if told in ([], [STOPPED_BEFORE]):
         told.append("It was made by an older manystrides.")
     return " ".join(told)
+
+
+def also_stale(desk: Desk, record: Record) -> str:
+    """What of today's differs from what a delivery was taken in with; empty if nothing, or if it was not taken in."""
+    if not record.taken_in or desk.books.deliveries.is_current(record.delivery_id, desk.made):
+        return ""
+    return why_stale(desk, record)
 
 
 def _stopped_with(desk: Desk) -> Callable[[Record], str]:

@@ -7,12 +7,12 @@ The pool shows the newest row of a session, so earlier trials are judged with it
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import replace
 from functools import cache
 from typing import TYPE_CHECKING, Any
 
-from pipelines.depot.books.rows import ROW_GIVEN, ROW_SENT, ROW_TAKEN, row_key
+from pipelines.depot.books.rows import RowOf, ToldRow, word_of
 from pipelines.depot.desk import Desk, Opened
 from pipelines.depot.published import read_result
 from schemas import core
@@ -35,37 +35,34 @@ def with_later_rows(desk: Desk, opened: Opened) -> Opened:
     received = opened.received
     if received.site is None or received.number is None:
         return opened
-    own = {row_key(t, key): (t, key, _digest(t, row)) for t, key, row in _rows_of(received.tables)}
-    newest = desk.books.told_rows.newest(desk.made, received.site, received.number, own)
+    own = _digests(_rows_of(received.tables))
+    told = desk.books.told_rows.later(desk.made, received.site, received.number, own)
 
     @cache
     def given(delivery_id: str, table: str) -> dict[str, Mapping[str, Any]]:
         frame = read_result(desk.depot, delivery_id, _PUBLISHED[table])
         return {key: row for _, key, row in _rows_of({table: frame})}
 
-    later = tuple(
-        ToldLater(table, key, newest[name][0], values_of(table, given(newest[name][0], table)[key]))
-        for name, (table, key, digest) in sorted(own.items())
-        if name in newest and newest[name][1] != digest
-    )
-    return replace(opened, received=replace(received, told_later=later))
+    later = []
+    for (table, key), changes in sorted(told.items()):
+        values: dict[str, Any] = {}
+        for delivery_id, _ in changes:
+            row = values_of(table, given(delivery_id, table)[key])
+            values |= {name: value for name, value in row if value is not None}  # an empty cell tells nothing
+        later.append(ToldLater(table, key, word_of(changes), tuple(values.items())))
+    return replace(opened, received=replace(received, told_later=tuple(later)))
 
 
-def row_stamps(consent: Consent, tables: Mapping[Table, pd.DataFrame]) -> dict[str, str]:
+def told_rows(consent: Consent, tables: Mapping[Table, pd.DataFrame]) -> dict[RowOf, ToldRow]:
     """What a delivery sent, as far as consent goes, what it gives to earlier ones, and what it took from later ones.
 
     tables: of its result, in which only rows of accepted trials stand.
     """
-    covered = {name: consent.rows(TABLES[name]) for name in TAKEN_OVER}
-    keys = {(table, key) for table, key, _ in _rows_of(covered)}
-    sent = [(t, key, row) for t, key, row in _rows_of(consent.received.tables) if (t, key) in keys]
-    gives = _rows_of({name: tables[_PUBLISHED[name]] for name in TAKEN_OVER})
-    taken = [(one.table, one.key, dict(one.values)) for one in consent.received.told_later]
-    return {
-        what + row_key(table, key): _digest(table, row)
-        for what, rows in ((ROW_SENT, sent), (ROW_GIVEN, gives), (ROW_TAKEN, [t for t in taken if t[:2] in keys]))
-        for table, key, row in rows
-    }
+    covered = {(t, key) for t, key, _ in _rows_of({name: consent.rows(TABLES[name]) for name in TAKEN_OVER})}
+    sent = _digests(_rows_of(consent.received.tables))
+    given = _digests(_rows_of({name: tables[_PUBLISHED[name]] for name in TAKEN_OVER}))
+    taken = {(one.table, one.key): one.word for one in consent.received.told_later}
+    return {row: ToldRow(sent[row], given.get(row, ""), taken.get(row, "")) for row in covered}
 
 
 def _rows_of(tables: Mapping[str, pd.DataFrame]) -> Iterator[tuple[str, str, Mapping[str, Any]]]:
@@ -77,6 +74,8 @@ def _rows_of(tables: Mapping[str, pd.DataFrame]) -> Iterator[tuple[str, str, Map
                 yield name, str(row[column]), row
 
 
-def _digest(table: str, row: Mapping[str, Any]) -> str:
-    """Equal for rows of which all that counts is equal."""
-    return hashlib.sha256(repr(values_of(table, row)).encode()).hexdigest()[:16]
+def _digests(rows: Iterable[tuple[str, str, Mapping[str, Any]]]) -> dict[RowOf, str]:
+    """Row -> a digest, equal for rows of which all that counts is equal."""
+    return {
+        (table, key): hashlib.sha256(repr(values_of(table, row)).encode()).hexdigest()[:16] for table, key, row in rows
+    }

@@ -29,7 +29,7 @@ WORKERS_NEED = (
     "scipy.interpolate",
     "edfio",
     "pipelines.judging.judge",
-    "pipelines.judging.traces",
+    "pipelines.judging.pictures",
     "pipelines.intake.to_trial",
     "pipelines.intake.sidecar_clock",
     "pipelines.science.workspace",

@@ -9,6 +9,7 @@ from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
 
+from pipelines.judging.standings import WITHHELD
 from pipelines.taking_in.again import Again, judged_again
 from pipelines.taking_in.batch import Bench
 from pipelines.taking_in.building import is_built
@@ -41,7 +42,7 @@ def _lines(bench: Bench, due: WhatIsDue, judged: Again) -> Iterator[str]:
         yield from (f"  {came.arrival.key}: {came.why}" for came in known)
     if due.again:
         yield "Would be judged again"
-        yield from (f"  {one.record.delivery_id}: {one.why}" for one in due.again)
+        yield from _again(due, judged)
         yield "What would change"
         yield from (f"  {line}" for line in judged.lines())
         if not judged.flips:
@@ -53,3 +54,15 @@ def _lines(bench: Bench, due: WhatIsDue, judged: Again) -> Iterator[str]:
     if guarded.needs_yes(bench.desk.study.study.judging_again):
         yield "That is so many that a run publishes it only with --yes."
     yield _UNCHANGED
+
+
+def _again(due: WhatIsDue, judged: Again) -> Iterator[str]:
+    """Each delivery and why; after what another delivery or a person changed, with its trials."""
+    trials = {
+        one.record.delivery_id: sorted(t.trial_id for t in one.result.trials if t.standing != WITHHELD)
+        for one in judged.prepared
+    }
+    for one in due.again:
+        yield f"  {one.record.delivery_id}: {one.why}"
+        if not one.guarded and (named := trials.get(one.record.delivery_id)):
+            yield f"    {', '.join(named)}"

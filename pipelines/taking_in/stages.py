@@ -24,18 +24,22 @@ from pipelines.consent.veil import veil_of
 from pipelines.depot import overrides
 from pipelines.depot.arrivals import Arrival, slug
 from pipelines.depot.books.rows import (
+    CONSENTS_UNREAD,
     GIVES_POSTURE,
     GIVES_REFERENCES,
     MADE,
+    NO,
     REPEAT,
     STOPPED,
     TAKEN_IN,
+    YES,
     Payload,
     Record,
     Result,
 )
 from pipelines.depot.consents import gate_of, taken_away
 from pipelines.depot.desk import Desk, Opened, Tell
+from pipelines.depot.unread_consents import is_unread
 from pipelines.identity.word_list import names_beside
 from pipelines.judging.delivery_tables import (
     delivery_files,
@@ -54,7 +58,7 @@ from pipelines.taking_in.keeping import (
     rebuild_bag,
 )
 from pipelines.taking_in.kept_trials import trial_versions
-from pipelines.taking_in.later_rows import row_stamps
+from pipelines.taking_in.later_rows import told_rows
 from pipelines.taking_in.naming import (
     name_for_stopped,
     same_content,
@@ -135,12 +139,13 @@ def prepare(desk: Desk, gated: Gated, tell: Tell, meanwhile: Callable[[], None] 
         payload,
         judged.waiting,
         trials,
-        stamps_of(desk, record.site) | row_stamps(judged.consent, tables),
+        stamps_of(desk, record.site),
         _trial_stamps(judged, trials),
         gate_of(judged.consent, judged.veil.names),
         judged.held.decided,
         cells,
         copied_after(desk, record, tables[TRIAL_SHAPES], [t for t, own in cells.items() if own != noted.get(t)]),
+        told_rows(judged.consent, tables),
     )
     folder = written(desk, opened, result, tables)
     write_held(judged.held, folder)
@@ -164,12 +169,14 @@ def _stopped(desk: Desk, gated: Gated) -> Prepared:
     payload = desk.books.deliveries.payload(name) if before is not None else Payload()
     marks = {} if desk.shows_texts else held_texts(desk.books, consent, ()).marks
     veil = veil_of(name, consent, named=False, marks=marks)
-    tables = delivery_files(name, opened.received, veil) | quality_tables(veil.findings(report.findings), report.runs)
+    findings = veil.findings(report.findings)
+    tables = delivery_files(name, opened.received, veil) | quality_tables(findings, report.runs)
+    unread = any(is_unread(f.file, f.weight, f.seen) for f in findings)
     record = replace(_record(desk, opened, name, STOPPED, before), held=bool(payload.stored))
     # what is held keeps what it told; of what is not held at least whatever takes consent away counts
     told = None if before is not None else taken_away(consent)
-    used = used_to_stop(desk, site_of(record))
-    result = Result(record, payload, stamps=_stamps(used), gate=told)
+    stamps = _stamps(used_to_stop(desk, site_of(record))) | {CONSENTS_UNREAD: YES if unread else NO}
+    result = Result(record, payload, stamps=stamps, gate=told)
     return Prepared(result, written(desk, opened, result, tables))
 
 

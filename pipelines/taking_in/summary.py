@@ -59,6 +59,7 @@ class Summary:
     refused: str | None = None
     raised: Exception | None = None
     every_reason: bool = False
+    _read: dict[tuple[str, str], list[dict[str, Any]]] = field(default_factory=dict, repr=False)
 
     def add(self, done: Done) -> None:
         """Note a delivery that was worked on, in place of what was noted of it before."""
@@ -81,7 +82,7 @@ class Summary:
     def asks_laboratories(self) -> bool:
         """Whether something that was worked on was stopped, or has trials that go back."""
         return any(
-            d.record.status == "stopped" or count_standings(self.depot, d.record)["returned"]
+            d.record.status == "stopped" or self._standings(d.record)["returned"]
             for d in self.done
             if d.record.status != "repeat"
         )
@@ -90,10 +91,9 @@ class Summary:
         """Checks that crashed: name -> where and how."""
         found: dict[str, list[str]] = {}
         for done in self.done:
-            for run in _rows(self.depot, done.record, quality.CHECK_RUNS):
-                if run["status"] == "crashed":
-                    where = f"{run['delivery_id']}, {run['subject']}: {run['reason']}"
-                    found.setdefault(run["check_name"], []).append(where)
+            for run in self._rows(done.record, quality.CHECK_RUNS, status="crashed"):
+                where = f"{run['delivery_id']}, {run['subject']}: {run['reason']}"
+                found.setdefault(run["check_name"], []).append(where)
         return found
 
     def text(self) -> str:
@@ -115,9 +115,9 @@ class Summary:
 
     def _plain(self, done: Done) -> dict[str, Any]:
         record = done.record
-        counts = Counter[str]() if record.status == "repeat" else count_standings(self.depot, record)
+        counts = Counter[str]() if record.status == "repeat" else self._standings(record)
         told = {"delivery": record.delivery_id, "arrived_as": record.arrival, "site": record.site}
-        notes = 0 if record.status == "repeat" else count_notes(self.depot, record)
+        notes = 0 if record.status == "repeat" else self._notes(record)
         standing = {word: counts[word] for word in _ORDER}
         return told | {"status": record.status, "why": done.why, **standing, "notes": notes}
 
@@ -171,9 +171,29 @@ class Summary:
             yield f"A WITHDRAWAL MAY BE IN consents.csv of {name}, which could not be read: nothing can be released"
             yield "  before it is sent mended under its number, or looked at (release --consents-looked-at)"
         for done in self.done:
-            for finding in _rows(self.depot, done.record, quality.FINDINGS):
+            for finding in self._rows(done.record, quality.FINDINGS):
                 if is_of_nobody(finding):
                     yield f"A CODE THAT IS NOBODY'S, {done.record.delivery_id}: {finding['seen']}"
+
+    def _standings(self, record: Record) -> Counter[str]:
+        """Trials of a delivery by standing."""
+        return Counter(row["standing"] for row in self._rows(record, quality.STANDINGS))
+
+    def _notes(self, record: Record) -> int:
+        """Findings of a delivery that keep nothing back, less those that follow from others."""
+        findings = self._rows(record, quality.FINDINGS)
+        return sum(one["weight"] == "notes" and one["consequence_of"] is None for one in findings)
+
+    def _rows(self, record: Record, table: Table, **only: str) -> list[dict[str, Any]]:
+        """Rows of a delivery's result, proved and read once. only: column and value of those that are wanted."""
+        key = (record.result, table.name)
+        if key not in self._read:
+            with self.depot.opened():
+                rows = read_result(self.depot, record.delivery_id, table)
+            for column, value in only.items():
+                rows = rows[rows[column] == value]
+            self._read[key] = plain_rows(rows)
+        return self._read[key]
 
     @property
     def _texts(self) -> str:
@@ -183,16 +203,16 @@ class Summary:
         record = done.record
         if record.status == "repeat":
             return f"{record.arrival}: the same bytes as {record.delivery_id.partition('.')[0]}; nothing was doubled"
-        counts = count_standings(self.depot, record)
+        counts = self._standings(record)
         told = ", ".join(f"{counts[word]} {word}" for word in _ORDER)
-        if notes := count_notes(self.depot, record):
+        if notes := self._notes(record):
             told += f"; {notes} {'note' if notes == 1 else 'notes'}"
         again = "" if done.why == "new" else f"   ({done.why})"
         return f"{record.delivery_id}: {told}{again}"
 
     def _stopped(self, done: Done) -> Iterator[str]:
         yield f"STOPPED, nothing of it was used: {done.record.arrival} ({done.record.delivery_id})"
-        findings = [f for f in _rows(self.depot, done.record, quality.FINDINGS) if f["weight"] == "stops"]
+        findings = [f for f in self._rows(done.record, quality.FINDINGS) if f["weight"] == "stops"]
         for finding in findings[:_MOST_SHOWN]:
             where = ", ".join(str(part) for part in (finding["file"], finding["place"]) if part)
             yield f"  {where + ': ' if where else ''}{finding['seen']} Expected: {finding['expected']}"
@@ -202,11 +222,9 @@ class Summary:
             yield f"  What to do: {remedy}"
 
     def _returned(self, done: Done) -> Iterator[str]:
-        returned = {
-            s["trial_id"] for s in _rows(self.depot, done.record, quality.STANDINGS) if s["standing"] == "returned"
-        }
+        returned = {s["trial_id"] for s in self._rows(done.record, quality.STANDINGS) if s["standing"] == "returned"}
         by_check: dict[str, list[dict[str, Any]]] = {}
-        for finding in _rows(self.depot, done.record, quality.FINDINGS):
+        for finding in self._rows(done.record, quality.FINDINGS):
             of_a_table = finding["trial_id"] is None and done.record.status == "taken_in"
             own = finding["weight"] == "returns" and finding["consequence_of"] is None
             if own and (of_a_table or finding["trial_id"] in returned):
@@ -229,19 +247,3 @@ class Summary:
 
 def _trials(count: int) -> str:
     return "trial" if count == 1 else "trials"
-
-
-def count_standings(depot: Depot, record: Record) -> Counter[str]:
-    """Trials of a delivery by standing."""
-    return Counter(row["standing"] for row in _rows(depot, record, quality.STANDINGS))
-
-
-def count_notes(depot: Depot, record: Record) -> int:
-    """Findings of a delivery that keep nothing back, less those that follow from others."""
-    findings = _rows(depot, record, quality.FINDINGS)
-    return sum(one["weight"] == "notes" and one["consequence_of"] is None for one in findings)
-
-
-def _rows(depot: Depot, record: Record, table: Table) -> list[dict[str, Any]]:
-    with depot.opened():
-        return plain_rows(read_result(depot, record.delivery_id, table))

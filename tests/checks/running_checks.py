@@ -10,7 +10,7 @@ import numpy as np
 
 from checks.context import Context
 from checks.context import of_delivery as as_shown
-from checks.findings import Report, Stamp
+from checks.findings import Finding, Report, Stamp
 from checks.registry import catalogue
 from checks.run import run_one
 from pipelines.intake.tables import no_tables
@@ -54,6 +54,12 @@ def with_parts(context: Context, **parts: Any) -> Context:
     """The context of a trial in which parts of its workspace are given."""
     assert context.work is not None
     return replace(context, work=context.work.given(**parts))
+
+
+def shown_in(finding: Finding) -> list[str]:
+    """Titles of the drawings beside a finding, and the names in them."""
+    assert finding.shows is not None
+    return [words for panel in finding.shows.panels for words in (panel.title, *(part.name for part in panel.parts))]
 
 
 def of_reading(reading: Reading) -> Context:

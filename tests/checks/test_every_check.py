@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import math
 import re
+import xml.etree.ElementTree as ElementTree
 from dataclasses import replace
 
 import numpy as np
@@ -11,9 +13,11 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from checks.context import Context
+from checks.evidence import MOST_POINTS, Role
 from checks.findings import Finding
 from checks.registry import Subject, Weight, catalogue
 from checks.run import run_checks
+from pipelines.pages.charts.picture import drawings
 from pipelines.science.workspace import Workspace
 from schemas.trial import FileFacts, Trial
 from tests.builders import a_standing_trial, a_study, a_trial
@@ -24,6 +28,41 @@ from tests.checks.running_checks import STAMP, of_delivery, of_trial, run
 from tests.tries import tries
 
 NAMES = list(catalogue())
+#: Checks that send a trial back and have nothing to draw: words of tables and files contradict each other, a rate or a
+#: number of plates is another than stated, or nothing can be read. The last two draw a plain signal: no number of it is
+#: wrong, or any number may be.
+WORDS_ARE_ALL = {
+    "named_channels_are_in_the_files",
+    "channel_units_agree_with_the_file",
+    "clocks_of_both_files_match",
+    "marker_rate_is_the_sites",
+    "force_rate_is_the_sites",
+    "required_markers_are_labelled",
+    "plates_are_those_of_the_site",
+    "file_agrees_with_itself",
+    "force_plates_are_described_in_full",
+    "names_stand_for_one_thing",
+    "second_file_agrees_with_itself",
+    "muscle_channels_say_muscle_and_side",
+    "samples_stand_in_their_places",
+}
+#: Checks whose sentence tells the drawn number in another form: two means instead of their difference, a mean or
+#: a median instead of each value, a count instead of a share, or words.
+TOLD_OTHERWISE = {
+    "foot_brakes_before_it_pushes",
+    "force_was_not_filtered_before",
+    "plates_do_not_talk_across",
+    "plates_are_still_after_toe_off",
+    "vertical_force_points_up",
+    "coordinates_are_right_handed",
+    "markers_keep_their_distance",
+    "frames_are_not_repeated",
+    "left_and_right_leg_are_alike",
+    "muscle_signals_are_raw",
+    "muscle_signals_fill_their_band",
+    "left_and_right_muscles_are_not_exchanged",
+    "foot_sensors_are_on_their_own_feet",
+}
 
 
 @pytest.mark.parametrize("name", NAMES)
@@ -38,9 +77,12 @@ def test_the_check_finds_its_planted_fault_and_says_so_in_whole_sentences(name: 
     assert {finding.weight for finding in report.findings} == {catalogue()[name].weight}
     for finding in report.findings:
         the_message_is_whole_sentences(finding)
+    if catalogue()[name].about is Subject.TRIAL and catalogue()[name].weight is Weight.RETURNS:
+        assert any(finding.shows for finding in report.findings) == (name not in WORDS_ARE_ALL)
     if context.trial is not None:
         for finding in report.findings:
             the_moment_to_draw_lies_within(context.trial, finding)
+            the_picture_shows_the_fault(finding, context.work)
 
 
 def the_message_is_whole_sentences(finding: Finding) -> None:
@@ -51,9 +93,40 @@ def the_message_is_whole_sentences(finding: Finding) -> None:
         assert first[0].isupper() or first[0].isdigit() or re.search(r"[_./]", first), text
 
 
+def the_picture_shows_the_fault(finding: Finding, work: Workspace | None) -> None:
+    """A number is drawn that is not as it is drawn to be expected, and points are no more than a drawing can show."""
+    picture = finding.shows
+    if picture is None:
+        return
+    assert work is not None
+    assert picture.shows_the_fault
+    assert finding.signal is None, "one picture for one finding"
+    for panel in picture.panels:
+        assert panel.title
+        assert "_" not in panel.title
+        for part in panel.parts:
+            assert 0 < len(part.points) <= MOST_POINTS
+            assert not any(math.isinf(x) or math.isinf(y) for x, y in part.points)
+            assert part.role not in (Role.EXPECTED, Role.MEASURE) or len(part.points) == 2
+    if finding.check_name not in TOLD_OTHERWISE:
+        assert a_number_in(finding.seen, [number for panel in picture.panels for number in panel.beyond])
+    root = [ElementTree.fromstring(drawn.svg) for drawn in drawings(picture, finding.moment_s, "k")]
+    assert len(root) == len(picture.panels)
+
+
+def a_number_in(sentence: str, drawn: list[float]) -> bool:
+    """Whether a sentence tells one of these numbers, as rounded as it tells it, in thousandths or per cent too."""
+    for found in re.finditer(r"\d+(?:\.(\d+))?(?:e[-+]?\d+)?", sentence):
+        told, digits = float(found[0]), len(found[1] or "")
+        near = 0.51 * 10.0**-digits if "e" not in found[0] else 0.006 * told
+        if any(abs(abs(number) * by - told) <= near for number in drawn for by in (1, 1000, 100)):
+            return True
+    return False
+
+
 def the_moment_to_draw_lies_within(trial: Trial, finding: Finding) -> None:
     if finding.signal is None:
-        assert finding.moment_s is None
+        assert finding.moment_s is None or finding.shows is not None
         return
     assert finding.moment_s is not None
     assert 0 <= finding.moment_s <= trial.duration_s

@@ -99,4 +99,4 @@ def test_privacy_is_told_by_page_arrow_and_database() -> None:
     assert b"participant_id" in arrow_schema(SENT_PARTICIPANTS).metadata[b"rows"]
     assert "Privacy: quasi, in a release in bands of 10" in comment_sql(SENT_PARTICIPANTS)
     assert "need consent to metabolic, pooling on the day of the session" in table_page(TABLES["sent_breaths"])
-    assert "It never leaves the depot." in table_page(TABLES["signal_traces"])
+    assert "It never leaves the depot." in table_page(TABLES["finding_pictures"])

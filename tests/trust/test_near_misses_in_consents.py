@@ -90,6 +90,12 @@ def test_a_consents_table_that_nobody_can_read_keeps_a_release_from_being_frozen
     told = run(STUDY, tmp_path / "inbox", depot.root, "tester", workers=1).text()
     assert "A WITHDRAWAL MAY BE IN consents.csv of brack-002" in told
     assert "consents.csv of <a" in (depot.root / "pages" / "index.html").read_text()
+    with (
+        depot.writing("an older one"),
+        depot.opened(to_write=True) as books,
+        books.transaction(),
+    ):  # noted nothing of it
+        books.writer().exec_driver_sql("DELETE FROM delivery_stamps WHERE what = 'consents_unread'")
     with pytest.raises(Unusable, match="a withdrawal may be in it"):
         release(STUDY, depot.root, "first", "tester")
     assert release(STUDY, depot.root, "first", "tester", consents="Nobody withdraws in it.").entry.trial_count == 2

@@ -14,6 +14,7 @@ from pipelines.depot.books.order import before
 from pipelines.depot.books.rows import MADE, STOPPED, TAKEN_IN, Payload, Record, Result, TrialVersion
 from pipelines.depot.books.tables import DELIVERIES, DELIVERY_STAMPS, PAYLOAD, TRIALS, WAITING
 from pipelines.depot.books.tables_texts import LEFT_OUT, PACKING_NOTES
+from pipelines.depot.books.told_tables import TOLD_ROWS
 from schemas.received import PayloadFile, Problem
 
 if TYPE_CHECKING:
@@ -79,15 +80,15 @@ class Deliveries:
         """Deliveries the depot holds that were taken in and made with something else."""
         return self._where(DELIVERIES.c.held, DELIVERIES.c.status == TAKEN_IN, sa.not_(current(made)))
 
-    def stopped(self) -> list[tuple[Record, str]]:
-        """Deliveries that were stopped, with the one word for all they were stopped with; empty if it is not known."""
-        own = sa.and_(DELIVERY_STAMPS.c.delivery_id == DELIVERIES.c.delivery_id, DELIVERY_STAMPS.c.what == MADE)
+    def stopped(self, what: str = MADE) -> list[tuple[Record, str]]:
+        """Deliveries that were stopped, each with one of its stamps; empty if it has none. what: which stamp."""
+        own = sa.and_(DELIVERY_STAMPS.c.delivery_id == DELIVERIES.c.delivery_id, DELIVERY_STAMPS.c.what == what)
         query = sa.select(*_COLUMNS, DELIVERY_STAMPS.c.used).outerjoin(DELIVERY_STAMPS, own)
         with self._books.reading() as connection:
             rows = connection.execute(query.where(DELIVERIES.c.status == STOPPED)).mappings().all()
-        made = {str(row["delivery_id"]): str(row["used"] or "") for row in rows}
+        used = {str(row["delivery_id"]): str(row["used"] or "") for row in rows}
         records = in_order(Record(**{name: row[name] for name in Record.__dataclass_fields__}) for row in rows)
-        return [(record, made[record.delivery_id]) for record in records]
+        return [(record, used[record.delivery_id]) for record in records]
 
     def same_content(self, site: str | None, fingerprint: str) -> list[Record]:
         """Deliveries of a site that brought these bytes and are held."""
@@ -202,6 +203,13 @@ class Deliveries:
                     {**own, "trial_id": trial, "cell": cell}
                     for trial, cells in result.shape_cells.items()
                     for cell in sorted(cells)
+                ],
+            ),
+            (
+                TOLD_ROWS,
+                [
+                    {**own, "told_table": table, "row_id": key, **asdict(row)}
+                    for (table, key), row in result.told_rows.items()
                 ],
             ),
             (tables.DELIVERY_STAMPS, [{**own, "what": what, "used": used} for what, used in result.stamps.items()]),

@@ -22,7 +22,7 @@ from sqlalchemy.exc import ArgumentError, DBAPIError, NoSuchModuleError
 
 from pipelines.depot.books.book import WRITES, Books, told_plainly
 from pipelines.depot.books.log_file import has_log
-from pipelines.depot.books.tables import DEPOT, FORM, META
+from pipelines.depot.books.tables import DEPOT, FORM, LEDGER, META
 from pipelines.errors import Unusable
 
 FILE, WORD = "books.sqlite", "books.id"
@@ -173,9 +173,18 @@ def _look(engine: sa.Engine, root: Path, url: str | None) -> None:
     elif form != FORM:
         refuse_form(form, root)
     with engine.connect() as connection:
-        word = str(connection.scalar(sa.select(DEPOT.c.word)))
+        word, study = connection.execute(sa.select(DEPOT.c.word, DEPOT.c.study)).one()
+        in_use = study is not None or connection.scalar(sa.select(sa.exists().select_from(LEDGER)))
     marker = root / WORD
     if not marker.exists():
+        if url is not None and in_use:
+            raise Unusable(
+                "These books belong to another folder.",
+                f"the depot that was made with them, which holds {WORD}.",
+                "Correct --depot, or name other books with --books or MANYSTRIDES_BOOKS. "
+                f"If {WORD} alone is lost here, put it from your backup in its place.",
+                file=root,
+            )
         if url is not None and (root / "deliveries").is_dir():
             _refuse_if_lost(root)
         if os.access(root, os.W_OK):

@@ -5,7 +5,7 @@ How they are stored is in ``pipelines.depot.books.tables``; what they mean toget
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass, field
 
 from schemas.received import ConsentEvent, PayloadFile, Problem
@@ -21,25 +21,22 @@ POSTURE_OF_SESSION = "posture_of_session"
 COPY_OF = "copy_of"
 #: Stamp of a delivery that was stopped and is not held: its bytes as it came.
 CAME_AS = "came_as"
+#: Stamp of a delivery that was stopped: whether its consents.csv could not be read, and the words for that.
+CONSENTS_UNREAD, YES, NO = "consents_unread", "yes", "no"
 #: Stamp of a delivery: what deliveries before it brought under the same ids or with the same files, if anything.
 BESIDE = "beside"
-#: Stamps of a delivery by table and id: rows of sessions and runners it sent, of accepted trials, of a later delivery.
-ROW_SENT, ROW_GIVEN, ROW_TAKEN = "row_sent", "row_given", "row_taken"
 #: Statuses of a delivery.
 TAKEN_IN, STOPPED, REPEAT = "taken_in", "stopped", "repeat"
 #: What was decided on a text; of an open one nothing yet.
 ALLOWED, REFUSED, OPEN = "allowed", "refused", ""
 #: (session, condition)
 Occasion = tuple[str, str]
+#: (delivery table, session or runner)
+RowOf = tuple[str, str]
 #: Digests of a trial's parts, in the order of ``pipelines.taking_in.resends.PARTS``.
 Parts = tuple[str, ...]
 #: What the first line of a ledger follows.
 NOTHING_BEFORE = "0" * 64
-
-
-def row_key(table: str, key: str) -> str:
-    """The end of a stamp's name, after what is stamped: a row of a delivery table."""
-    return f".{table}.{key}"
 
 
 @dataclass(frozen=True)
@@ -117,6 +114,24 @@ class TrialVersion:
     resend: str = ""
     before_delivery: str = ""
     before_parts: Parts = ()
+
+
+@dataclass(frozen=True)
+class ToldRow:
+    """What one delivery makes of a row of a session or runner, as digests of what counts of it; empty where nothing.
+
+    sent: as the delivery sent it; given: as its accepted trials give it to others; taken: as a later delivery told it,
+    if the delivery was judged with that.
+    """
+
+    sent: str = ""
+    given: str = ""
+    taken: str = ""
+
+
+def word_of(told: Iterable[tuple[str, str]]) -> str:
+    """One word for what later deliveries give of a row: delivery and digest; empty if they tell nothing else."""
+    return ",".join(given for _, given in told)
 
 
 @dataclass(frozen=True)
@@ -253,6 +268,7 @@ class Result:
     gate: None if nothing was taken in; what an older result told stays then, as long as its bytes are held.
     stamps: what was used -> its value, for the delivery as a whole. trial_stamps: trial -> the same, trial by trial.
     texts: keyed hash of each text that needed a person -> what was decided on it; empty if nothing yet.
+    told_rows: rows of sessions and runners that it tells.
     shape_cells: accepted trial -> the cells in which its shapes lie. copied_in: deliveries after this one
     that were judged without its recordings and hold copies of them.
     """
@@ -267,3 +283,4 @@ class Result:
     texts: Mapping[str, str] = field(default_factory=dict)
     shape_cells: Mapping[str, Collection[str]] = field(default_factory=dict)
     copied_in: Collection[str] = ()
+    told_rows: Mapping[RowOf, ToldRow] = field(default_factory=dict)

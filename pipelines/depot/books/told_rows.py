@@ -1,25 +1,26 @@
 """Which deliveries tell of one session or runner, and which were judged with other rows than those that count now.
 
 Rows of one laboratory alone are compared. A row counts once a trial is accepted with it; of several that of the highest
-number. What a delivery sent, gives, and took from a later one are stamps of it, by table and id.
+number, and where a cell of it is empty that of the one before.
 """
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable
+from collections.abc import Collection, Iterable, Mapping
 from typing import TYPE_CHECKING, Any
 
 import sqlalchemy as sa
 
 from pipelines.depot.books.asking import in_order, in_portions
 from pipelines.depot.books.deliveries import current
-from pipelines.depot.books.rows import ROW_GIVEN, ROW_SENT, ROW_TAKEN, Record
-from pipelines.depot.books.tables import DELIVERIES, DELIVERY_STAMPS
+from pipelines.depot.books.rows import Record, RowOf, word_of
+from pipelines.depot.books.tables import DELIVERIES
+from pipelines.depot.books.told_tables import TOLD_ROWS
 
 if TYPE_CHECKING:
     from pipelines.depot.books.book import Books
 
-_SENT, _GIVEN = DELIVERY_STAMPS.alias("sent"), DELIVERY_STAMPS.alias("given")
+_SENT, _GIVEN = TOLD_ROWS.alias("own_row"), TOLD_ROWS.alias("later_row")
 _OWN, _LATER = DELIVERIES.alias("own"), DELIVERIES.alias("later")
 
 
@@ -29,63 +30,72 @@ class ToldRows:
     def __init__(self, books: Books) -> None:
         self._books = books
 
-    def newest(
-        self, made: Collection[str], site: str | None, number: int, keys: Iterable[str]
-    ) -> dict[str, tuple[str, str]]:
-        """Row -> the newest delivery after one of ``site`` with ``number`` that gives it, and its digest.
+    def later(
+        self, made: Collection[str], site: str | None, number: int, rows: Mapping[RowOf, str]
+    ) -> dict[RowOf, list[tuple[str, str]]]:
+        """Row -> deliveries after one of ``site`` with ``number`` that give it otherwise than the one before them does.
 
-        keys: of ``rows.row_key``. made: see ``Desk.made``.
+        In order of their numbers, each with the digest. rows: with the digest of what the delivery itself sent. made:
+        see ``Desk.made``.
         """
-        c, found = DELIVERY_STAMPS.c, dict[str, tuple[int, str, str]]()
+        c, found = TOLD_ROWS.c, dict[RowOf, list[tuple[int, str, str]]]()
         with self._books.reading() as connection:
-            for portion in in_portions(keys):
+            for portion in in_portions(key for _, key in rows):
                 query = (
-                    sa.select(c.what, DELIVERIES.c.number, c.delivery_id, c.used)
+                    sa.select(c.told_table, c.row_id, DELIVERIES.c.number, c.delivery_id, c.given)
                     .join(DELIVERIES, DELIVERIES.c.delivery_id == c.delivery_id)
-                    .where(c.what.in_([ROW_GIVEN + key for key in portion]), current(made))
+                    .where(c.row_id.in_(portion), c.given != "", current(made))
                     .where(DELIVERIES.c.site == site, DELIVERIES.c.number > number)
                 )
-                for what, later, name, used in connection.execute(query):
-                    key = str(what).removeprefix(ROW_GIVEN)
-                    found[key] = max(found.get(key, (0, "", "")), (int(later), str(name), str(used)))
-        return {key: (name, used) for key, (_, name, used) in found.items()}
+                for table, key, later, name, given in connection.execute(query):
+                    found.setdefault((str(table), str(key)), []).append((int(later), str(name), str(given)))
+        return {row: told for row, sent in rows.items() if (told := _changes(sent, found.get(row, ())))}
 
     def on_other_rows(self, made: Collection[str]) -> list[Record]:
         """Deliveries judged with another row of a session or runner than the one that counts now."""
-        c = DELIVERY_STAMPS.c
-        taken = sa.select(c.delivery_id, c.what, c.used).join(DELIVERIES, DELIVERIES.c.delivery_id == c.delivery_id)
-        taken = taken.where(c.what.startswith(ROW_TAKEN, autoescape=True), current(made), DELIVERIES.c.held)
+        c = TOLD_ROWS.c
+        taken = sa.select(c.delivery_id, c.told_table, c.row_id, c.taken)
+        taken = taken.join(DELIVERIES, DELIVERIES.c.delivery_id == c.delivery_id)
+        taken = taken.where(c.taken != "", current(made), DELIVERIES.c.held)
         pairs = _pairs().where(current(made, _OWN), current(made, _LATER), _OWN.c.held)
-        newest: dict[tuple[str, str], tuple[int, str]] = {}
+        later: dict[tuple[str, str, str, str], list[tuple[int, str, str]]] = {}
         with self._books.reading() as connection:
-            then = {
-                (str(d), str(what).removeprefix(ROW_TAKEN)): str(used) for d, what, used in connection.execute(taken)
-            }
-            for own, what, sent, _, number, given in connection.execute(pairs):
-                key = (str(own), str(what).removeprefix(ROW_SENT))
-                newest[key] = max(newest.get(key, (0, "")), (int(number), str(given) if given != sent else ""))
-        now = {key: given for key, (_, given) in newest.items() if given}
-        due = {key[0] for key in {*now, *then} if now.get(key) != then.get(key)}
+            then = {(str(d), str(t), str(key)): str(used) for d, t, key, used in connection.execute(taken)}
+            for own, table, key, sent, name, number, given in connection.execute(pairs):
+                row = (str(own), str(table), str(key), str(sent))
+                later.setdefault(row, []).append((int(number), str(name), str(given)))
+        now = {row[:3]: word for row, told in later.items() if (word := word_of(_changes(row[3], told)))}
+        due = {row[0] for row in {*now, *then} if now.get(row) != then.get(row)}
         return in_order(record for name in due if (record := self._books.deliveries.get(name)) is not None)
 
     def lenders(self) -> dict[str, set[str]]:
         """Delivery -> later deliveries that tell otherwise of a session or runner of it."""
         found: dict[str, set[str]] = {}
         with self._books.reading() as connection:
-            for own, _, _, later, _, _ in connection.execute(_pairs().where(_GIVEN.c.used != _SENT.c.used)):
+            for own, _, _, _, later, _, _ in connection.execute(_pairs().where(_GIVEN.c.given != _SENT.c.sent)):
                 found.setdefault(str(own), set()).add(str(later))
         return found
 
 
+def _changes(sent: str, told: Iterable[tuple[int, str, str]]) -> list[tuple[str, str]]:
+    found = []
+    for _, name, given in sorted(told):
+        if given != sent:
+            found.append((name, given))
+        sent = given
+    return found
+
+
 def _pairs() -> sa.Select[Any]:
-    """Own delivery, its stamp of a row and what it sent; each later delivery of the site that gives it, and what."""
-    same = _GIVEN.c.what == sa.literal(ROW_GIVEN) + sa.func.substr(_SENT.c.what, len(ROW_SENT) + 1)
+    """Own delivery, its row and what it sent; each later delivery of the site that gives the row, and what it gives."""
+    row = (_SENT.c.told_table, _SENT.c.row_id)
+    same = sa.and_(_GIVEN.c.row_id == _SENT.c.row_id, _GIVEN.c.told_table == _SENT.c.told_table, _GIVEN.c.given != "")
     return (
-        sa.select(_OWN.c.delivery_id, _SENT.c.what, _SENT.c.used, _LATER.c.delivery_id, _LATER.c.number, _GIVEN.c.used)
+        sa.select(_OWN.c.delivery_id, *row, _SENT.c.sent, _LATER.c.delivery_id, _LATER.c.number, _GIVEN.c.given)
         .select_from(_SENT)
         .join(_OWN, _OWN.c.delivery_id == _SENT.c.delivery_id)
         .join(_GIVEN, same)
         .join(_LATER, _LATER.c.delivery_id == _GIVEN.c.delivery_id)
-        .where(_SENT.c.what.startswith(ROW_SENT, autoescape=True))
+        .where(_SENT.c.sent != "")
         .where(_LATER.c.site == _OWN.c.site, _LATER.c.number > _OWN.c.number)
     )

@@ -60,17 +60,15 @@ def lag_of_vertical(
     trial: Trial, vertical: FloatArray, rate_hz: float, joints: JointProcessing, start_s: float, end_s: float
 ) -> Lag | None:
     """The same of any signal (n,) that may be the vertical force, in any unit, upwards positive."""
-    back = joints.pelvis_back_role, joints.pelvis_back_middle_role
-    rate, heights = trial.marker_rate_hz, _heights(trial, (joints.pelvis_front_role,), back)
+    rate, heights = trial.marker_rate_hz, _ends(trial, joints)
     if not heights or not rate > 0:
         return None
-    height = np.mean(heights, axis=0)
-    clock = np.arange(len(height)) / rate
+    clock = np.arange(len(heights[0])) / rate
     inner = (clock > start_s + EDGE_S) & (clock < end_s - EDGE_S)
     if inner.sum() < rate * 0.3:
         return None
-    moved = np.gradient(np.gradient(low_pass(height, rate, CUTOFF_HZ)))[inner]
-    force = low_pass(vertical, rate_hz, CUTOFF_HZ)
+    moving, force = compared(heights, rate, vertical, rate_hz)
+    moved = moving[inner]
     delays = np.arange(-FURTHEST_S, FURTHEST_S + STEP_S / 2, STEP_S)
     at = clock[inner][:, None] + delays
     pushed = np.interp(at, np.arange(len(force)) / rate_hz, force)
@@ -82,6 +80,27 @@ def lag_of_vertical(
     bend = before - 2 * top + after
     lag = float(delays[best] + (STEP_S * (before - after) / (2 * bend) if bend < 0 else 0.0))
     return Lag(lag, BOTH_ENDS_S if len(heights) > 1 else ONE_END_S, float(top))
+
+
+def compared(
+    heights: Sequence[FloatArray], rate: float, vertical: FloatArray, rate_hz: float
+) -> tuple[FloatArray, FloatArray]:
+    """What is laid over each other: acceleration of the pelvis (frames,) m per frame squared, and the force (n,)."""
+    moved = np.gradient(np.gradient(low_pass(np.mean(heights, axis=0), rate, CUTOFF_HZ)))
+    return np.asarray(moved), low_pass(vertical, rate_hz, CUTOFF_HZ)
+
+
+def moved_and_pushed(trial: Trial, ground: Ground, joints: JointProcessing) -> tuple[FloatArray, FloatArray] | None:
+    """``compared`` of the trial's own pelvis and force; None without a pelvis that is well seen, or without force."""
+    heights = _ends(trial, joints)
+    if not heights or not len(heights[0]) > 0.3 * trial.marker_rate_hz > 0 or not len(ground.raw):
+        return None
+    return compared(heights, trial.marker_rate_hz, ground.raw[:, UP], ground.rate_hz)
+
+
+def _ends(trial: Trial, joints: JointProcessing) -> list[FloatArray]:
+    back = joints.pelvis_back_role, joints.pelvis_back_middle_role
+    return _heights(trial, (joints.pelvis_front_role,), back)
 
 
 def _heights(trial: Trial, *ends: Sequence[str]) -> list[FloatArray]:

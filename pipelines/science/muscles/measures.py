@@ -221,13 +221,16 @@ def raw_muscles(judged: list[Muscle]) -> list[Muscle]:
 def fault_of(
     muscle: Muscle, trial: Trial, channels: ChannelFacts | None, moment_s: float | None = None, **values: Any
 ) -> dict[str, Any]:
-    """A fault of one muscle: name, place, file, and the channel drawn at ``moment_s`` (else where it is loudest)."""
+    """A fault of one muscle: name, place, file, and the channel drawn at ``moment_s``, else where it is loudest.
+
+    Where ``values`` tell what it shows, no channel is named to be drawn.
+    """
     at = muscle.moment_s(trial) if moment_s is None else moment_s
     return {
         "muscle": muscle.name,
         "place": muscle.place,
         "file": file_of(muscle.signal, trial, channels),
-        "signal": f"channel:{muscle.signal.label}",
+        "signal": None if "shows" in values else f"channel:{muscle.signal.label}",
         "moment_s": min(max(at, 0.0), trial.duration_s),
         **values,
     }

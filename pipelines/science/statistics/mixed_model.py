@@ -39,27 +39,28 @@ class Design:
     """What all sets of values that are fitted together share.
 
     fixed: (n, p). components: (J, n, n). lowest: (J,) the least that each theta may be, minus infinity where only the
-    whole covariance must stay positive. spare_weights (J,), spare: that so many further values, with no fixed part, are
-    independent of all others and of each other, each with variance spare_weights . theta.
+    whole covariance must stay positive. spare (K,), spare_weights (K, J): that so many more values of each of K kinds,
+    without a fixed part, are independent of all others and of each other, each with variance spare_weights . theta.
     """
 
     fixed: FloatArray
     components: FloatArray
     lowest: FloatArray
+    spare: NDArray[np.int_]
     spare_weights: FloatArray
-    spare: int = 0
 
     @staticmethod
     def of(fixed: FloatArray, components: FloatArray, lowest: FloatArray | None = None) -> Design:
         """A design without spare values; every theta at least zero if nothing is said."""
         count = len(components)
         least = np.zeros(count) if lowest is None else np.asarray(lowest, float)
-        return Design(np.asarray(fixed, float), np.asarray(components, float), least, np.zeros(count))
+        none = np.zeros(0, int), np.zeros((0, count))
+        return Design(np.asarray(fixed, float), np.asarray(components, float), least, *none)
 
     @property
     def freedom(self) -> int:
         """Values less fixed coefficients."""
-        return len(self.fixed) + self.spare - int(self.fixed.shape[1])
+        return len(self.fixed) + int(self.spare.sum()) - int(self.fixed.shape[1])
 
 
 @dataclass(frozen=True)
@@ -81,14 +82,15 @@ class Fits:
 
 
 def fit_components(values: FloatArray, design: Design, spare_squares: FloatArray | None = None) -> Fits:
-    """Fit each of (B, n) sets of values; spare_squares (B,): the sums of squares of the spare ones.
+    """Fit each of (B, n) sets of values; spare_squares (B, K): the sums of squares of the spare ones.
 
     Raises NoFit where the fixed part or the components cannot be told apart by the design, or values do not vary.
     """
     values = np.atleast_2d(np.asarray(values, float))
-    squares = np.zeros(len(values)) if spare_squares is None else np.asarray(spare_squares, float)
+    none = np.zeros((len(values), len(design.spare)))
+    squares = none if spare_squares is None else np.asarray(spare_squares, float)
     scale = _scales(values, squares, design)
-    values, squares = values / scale[:, None], squares / scale**2
+    values, squares = values / scale[:, None], squares / scale[:, None] ** 2
     theta = np.repeat(_start(design)[None, :], len(values), axis=0)
     state = _state(theta, values, squares, design)
     converged = np.zeros(len(values), bool)
@@ -113,14 +115,14 @@ class _State:
     covariance: FloatArray  # (B, p, p)
     inverse: FloatArray  # (B, n, n)
     rest: FloatArray  # (B, n): inverse . (values - fitted)
-    pure: FloatArray  # (B,): variance of a spare value
-    squares: FloatArray  # (B,)
+    pure: FloatArray  # (B, K): variance of a spare value
+    squares: FloatArray  # (B, K)
 
 
 def _start(design: Design) -> FloatArray:
     """Each component with an equal part of the variance, and covariances with none."""
-    own = np.einsum("jnn->j", design.components) + design.spare * design.spare_weights
-    total = len(design.fixed) + design.spare
+    own = np.einsum("jnn->j", design.components) + design.spare @ design.spare_weights
+    total = len(design.fixed) + design.spare.sum()
     parts = np.where(own > 0, total / np.where(own > 0, own, 1), 0.0)
     return np.asarray(parts / max(int((own > 0).sum()), 1))
 
@@ -132,7 +134,7 @@ def _scales(values: FloatArray, squares: FloatArray, design: Design) -> FloatArr
     if design.freedom < 1:
         raise NoFit("there are no more values than fixed effects")
     ordinary = np.linalg.lstsq(fixed, values.T, rcond=None)[0]
-    left = ((values.T - fixed @ ordinary) ** 2).sum(axis=0) + squares
+    left = ((values.T - fixed @ ordinary) ** 2).sum(axis=0) + squares.sum(axis=1)
     scale = np.sqrt(left / design.freedom)
     if not (scale > 1e-12 * np.maximum(np.abs(values).max(axis=1), 1e-300)).all():
         raise NoFit("the values do not vary")
@@ -142,11 +144,11 @@ def _scales(values: FloatArray, squares: FloatArray, design: Design) -> FloatArr
 def _state(theta: FloatArray, values: FloatArray, squares: FloatArray, design: Design) -> _State:
     fixed = design.fixed
     covariance = np.einsum("bj,jmn->bmn", theta, design.components)
-    pure = theta @ design.spare_weights if design.spare else np.ones(len(theta))
-    possible = _are_definite(covariance) & (pure > 0)
+    pure = theta @ design.spare_weights.T
+    possible = _are_definite(covariance) & (pure > 0).all(axis=1)
     if not possible.all():
         covariance = np.where(possible[:, None, None], covariance, np.eye(len(fixed)))
-        pure = np.where(possible, pure, 1.0)
+        pure = np.where(possible[:, None], pure, 1.0)
     inverse = np.asarray(np.linalg.inv(covariance), float)
     weighted = inverse @ fixed
     information = fixed.T @ weighted
@@ -156,10 +158,10 @@ def _state(theta: FloatArray, values: FloatArray, squares: FloatArray, design: D
     criterion = (
         design.freedom * np.log(2 * np.pi)
         + np.linalg.slogdet(covariance)[1]
-        + design.spare * np.log(pure)
+        + np.log(pure) @ design.spare
         + np.linalg.slogdet(information)[1]
         + (values * rest).sum(axis=-1)
-        + squares / pure
+        + (squares / pure).sum(axis=1)
     )
     criterion = np.where(possible & np.isfinite(criterion), criterion, np.inf)
     return _State(theta, criterion, estimates, found, inverse, rest, pure, squares)
@@ -181,12 +183,12 @@ def _information(state: _State, design: Design) -> tuple[FloatArray, FloatArray,
     weighted = state.inverse @ design.fixed
     free = state.inverse - weighted @ state.covariance @ weighted.swapaxes(-1, -2)
     products = free[:, None] @ design.components
-    spare = design.spare_weights / state.pure[:, None]
-    traces = np.einsum("bjnn->bj", products) + design.spare * spare
+    spare = design.spare_weights / state.pure[:, :, None]
+    traces = np.einsum("bjnn->bj", products) + np.einsum("k,bkj->bj", design.spare, spare)
     within = np.einsum("bn,jnm,bm->bj", state.rest, design.components, state.rest)
-    slope = 0.5 * (within + (state.squares / state.pure)[:, None] * spare - traces)
+    slope = 0.5 * (within + np.einsum("bk,bkj->bj", state.squares / state.pure, spare) - traces)
     pairs = np.einsum("bjnm,bkmn->bjk", products, products)
-    expected = 0.5 * (pairs + design.spare * spare[:, :, None] * spare[:, None, :])
+    expected = 0.5 * (pairs + np.einsum("k,bkj,bki->bji", design.spare, spare, spare))
     return slope, expected, weighted
 
 

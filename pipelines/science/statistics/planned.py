@@ -16,11 +16,11 @@ from pipelines.science.statistics.comparisons import ASKED, METHOD, METHODS, Gro
 from pipelines.science.statistics.mixed_model import NoFit
 from pipelines.science.statistics.multiplicity import adjusted
 from pipelines.science.statistics.one_stage import OneStage, one_stage
-from pipelines.science.statistics.planned_groups import NONE, Asked, compared, grouped, told_apart
+from pipelines.science.statistics.planned_groups import NONE, Asked, compared, grouped, of_comparison, told_apart
 from pipelines.science.statistics.planned_trials import differences, kept
 from pipelines.science.statistics.pooled import meta_row, mixed_row
 from pipelines.science.statistics.pooling import effect_row, mean_effect
-from schemas.outcomes_planned import PLANNED_CONTRASTS
+from schemas.outcomes_planned import PLANNED_CONTRASTS, PLANNED_DIFFERENCES
 from schemas.plan import ONE_STAGE, Plan, PlannedComparison
 from schemas.processing import ContrastProcessing, Processing
 from schemas.trial import FloatArray
@@ -47,16 +47,27 @@ class Way:
     detail: str = NONE
 
 
+@dataclass(frozen=True)
+class MadeOf:
+    """What one analysis is made of; methods, sites: of its outcome, with a difference or not."""
+
+    asked: Asked
+    methods: Sequence[str]
+    sites: Sequence[str]
+
+
 def families(plan: Plan) -> dict[tuple[str, ...], str]:
     """``ASKED`` of each planned comparison -> its family."""
     both = (("secondary", plan.secondary), ("primary", plan.primary))
     return {tuple(str(getattr(one, name)) for name in ASKED): family for family, own in both for one in own}
 
 
-def planned_contrasts(
+def planned_answers(
     trials: pd.DataFrame, plan: Plan, processing: Processing, visits: Sequence[str], stamp: Mapping[str, Any]
-) -> pd.DataFrame:
-    """``planned_contrasts`` less provenance. visits: in the plan's order; the first is the reference.
+) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """``planned_contrasts`` and the ``planned_differences`` they are made of, less provenance.
+
+    visits: in the plan's order; the first is the reference.
 
     trials: as ``planned_trials.kept`` takes them. stamp: plan_sha256, plan_version, plan_state.
     """
@@ -65,14 +76,20 @@ def planned_contrasts(
     main = next(every)
     ways = [main, *(every if main.rows["difference_value"].notna().any() else ())]
     rows: list[dict[str, Any]] = []
+    pairs: list[dict[str, Any]] = []
     for family in ("primary", "secondary"):
-        own = [_each_way(one, ways, about, processing.contrasts) for one in getattr(plan, family)]
+        own = []
+        for one in getattr(plan, family):
+            mine = _of_one(one, ways)
+            made = _made_of(one, mine[0], about)
+            own.append(_each_way(one, made, mine, about, processing.contrasts))
+            pairs += _pairs(one, made, main)
         rule = getattr(plan.multiplicity, family)
         for each, p_value in zip(own, adjusted([e[0]["two_sided_p_value"] for e in own], rule), strict=True):
             each[0]["adjusted_p_value"] = p_value
             told = {"family": family, "multiplicity": rule, "family_count": len(own), **stamp}
             rows += [row | told for row in each]
-    return frame_of(PLANNED_CONTRASTS, rows)
+    return frame_of(PLANNED_CONTRASTS, rows), frame_of(PLANNED_DIFFERENCES, pairs)
 
 
 def _of_runners(trials: pd.DataFrame) -> pd.DataFrame:
@@ -107,42 +124,67 @@ def _ways(trials: pd.DataFrame, plan: Plan, processing: Processing, visits: Sequ
             yield replace(main, variant=word, plan=plan.model_copy(update={"covariates": ()}))
 
 
+def _of_one(one: PlannedComparison, ways: Sequence[Way]) -> list[Way]:
+    """The ways with the rows of one comparison alone, picked once where several ways have the same."""
+    own = {id(way.rows): of_comparison(one, way.rows) for way in ways}
+    return [replace(way, rows=own[id(way.rows)]) for way in ways]
+
+
 def _each_way(
-    one: PlannedComparison, ways: Sequence[Way], about: pd.DataFrame, settings: ContrastProcessing
+    one: PlannedComparison, made: MadeOf, ways: Sequence[Way], about: pd.DataFrame, settings: ContrastProcessing
 ) -> list[dict[str, Any]]:
     """Rows of one comparison, the main one first. Where nobody can be compared there is nothing to doubt."""
     main, *others = ways
-    first = _row(one, main, about, settings)
+    first = _row(one, main, made, settings)
     if not first["runner_count"]:
         return [first]
-    own = compared(one, main.rows, main.plan)
-    told = own[own["outcome"] == one.outcome]
     if "leave_one_site_out" in main.plan.sensitivity:
-        for site in sorted(set(told["site"])):
+        for site in made.sites:
             rows = main.rows[main.rows["site"].astype(str) != site]
             others.append(replace(main, variant="without_site", rows=rows, detail=site))
     if "one_event_method" in main.plan.sensitivity:
-        for method in sorted(set(told[METHOD]) - {NONE}):
+        for method in sorted(made.methods):
             plan = main.plan.model_copy(update={"event_methods": (method,)})
             others.append(replace(main, variant="one_event_method", plan=plan, detail=method))
-    return [first, *(_row(one, way, about, settings) for way in others)]
+    return [first, *(_row(one, way, _made_of(one, way, about), settings) for way in others)]
 
 
-def _row(one: PlannedComparison, way: Way, about: pd.DataFrame, settings: ContrastProcessing) -> dict[str, Any]:
+def _made_of(one: PlannedComparison, way: Way, about: pd.DataFrame) -> MadeOf:
     own = compared(one, way.rows, way.plan)
-    asked = grouped(one, own, way.plan, about)
-    group = asked.group
-    reference_visit = one.visit if one.contrast == "condition" else way.first
-    row: dict[str, Any] = {name: getattr(one, name) for name in ASKED}
-    methods = sorted(set(own.loc[own["outcome"] == one.outcome, METHOD]) - {NONE}, key=METHODS.index)
+    told = own[own["outcome"] == one.outcome]
+    methods = sorted(set(told[METHOD]) - {NONE}, key=METHODS.index)
+    return MadeOf(grouped(one, own, way.plan, about), methods, sorted(set(told["site"])))
+
+
+def _words(one: PlannedComparison, way: Way) -> dict[str, Any]:
+    """What is compared, as columns."""
+    return {name: getattr(one, name) for name in ASKED} | {
+        "reference_visit": one.visit if one.contrast == "condition" else way.first,
+        "at_speed": _EACH if one.set_speed_m_per_s is None else f"{one.set_speed_m_per_s:.1f} m/s",
+    }
+
+
+def _pairs(one: PlannedComparison, made: MadeOf, way: Way) -> Iterator[dict[str, Any]]:
+    """Rows of ``planned_differences``."""
+    group, covariates = made.asked.group, made.asked.covariates
+    place = {name: number for number, name in enumerate(made.asked.names)}
+    for n, (runner, site) in enumerate(zip(group.runners, group.sites, strict=True)):
+        row = _words(one, way) | {"participant_id": runner, "site": site, "difference_value": group.differences[n]}
+        row |= {"condition_mean_value": group.means[n], "reference_mean_value": group.reference_means[n]}
+        for name, column in (("order", "order_difference_index"), ("speed", "speed_difference_m_per_s")):
+            row[column] = covariates[n, place[name]] if name in place else None
+        yield row
+
+
+def _row(one: PlannedComparison, way: Way, made: MadeOf, settings: ContrastProcessing) -> dict[str, Any]:
+    asked, group = made.asked, made.asked.group
+    row = _words(one, way)
     row |= {
         "variant": way.variant,
         "variant_detail": way.detail,
-        "reference_visit": reference_visit,
-        "at_speed": _EACH if one.set_speed_m_per_s is None else f"{one.set_speed_m_per_s:.1f} m/s",
-        "event_methods": ", ".join(methods) or NONE,
+        "event_methods": ", ".join(made.methods) or NONE,
         "lacking_covariate_count": asked.lacking,
-        "excluded_trial_count": _excluded(one, way, reference_visit),
+        "excluded_trial_count": _excluded(one, way, row["reference_visit"]),
         "smallest_effect_value": one.smallest_effect,
         "adjusted_p_value": None,
     }

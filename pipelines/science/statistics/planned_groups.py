@@ -8,9 +8,10 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
+from numpy.typing import NDArray
 
 from pipelines.science.statistics.comparisons import ASKED, METHOD, METHODS, SPEED, WHO, Group
 from pipelines.science.statistics.planned_trials import MEASURED, ORDER
@@ -38,48 +39,72 @@ class Asked:
     lacking: int
 
 
-def compared(one: PlannedComparison, rows: pd.DataFrame, plan: Plan) -> pd.DataFrame:
-    """The rows of one comparison and of its covariates, of each site those by the method that is believed most."""
+def of_comparison(one: PlannedComparison, rows: pd.DataFrame) -> pd.DataFrame:
+    """The rows of one comparison and of its covariates, in order, by whatever method."""
     mine = np.ones(len(rows), bool)
     for name in ASKED[1:]:
         mine &= (rows[name].astype(str) == str(getattr(one, name))).to_numpy()
     mine &= rows["outcome"].astype(str).isin([one.outcome, ORDER, MEASURED]).to_numpy()
-    mine &= rows[METHOD].astype(str).isin([NONE, *plan.event_methods]).to_numpy()
     if one.set_speed_m_per_s is not None:
         mine &= (rows[SPEED] - round(one.set_speed_m_per_s, 1)).abs().to_numpy() < 0.05
-    own = rows[mine].astype(dict.fromkeys((*WHO, METHOD, "outcome", "reason_null"), object))
-    told = own[(own["outcome"] == one.outcome) & own["difference_value"].notna()]
-    best = told.assign(rank=told[METHOD].map(METHODS.index)).groupby("site")["rank"].min()
-    rank = own[METHOD].map(METHODS.index)
-    first = rank.groupby(own["site"]).transform("min")
-    wanted = own["site"].map(best).fillna(first)
-    return own[rank == wanted]
+    return rows[mine].astype(dict.fromkeys((*WHO, METHOD, "outcome", "reason_null"), object))
+
+
+def compared(one: PlannedComparison, rows: pd.DataFrame, plan: Plan) -> pd.DataFrame:
+    """Of rows of ``of_comparison`` those by the method that is believed most of each site's, of those in the plan."""
+    own = rows[rows[METHOD].isin([NONE, *plan.event_methods]).to_numpy()]
+    sites, ranks = own["site"].tolist(), [METHODS.index(method) for method in own[METHOD]]
+    told = (own["outcome"] == one.outcome).to_numpy() & own["difference_value"].notna().to_numpy()
+    best: dict[str, int] = {}
+    for which in (told, ~told):  # by the others only where nobody has a difference
+        lowest: dict[str, int] = {}
+        for site, rank, mine in zip(sites, ranks, which.tolist(), strict=True):
+            if mine and site not in best:
+                lowest[site] = min(rank, lowest.get(site, rank))
+        best |= lowest
+    return own[np.array([rank == best[site] for site, rank in zip(sites, ranks, strict=True)], bool)]
 
 
 def grouped(one: PlannedComparison, own: pd.DataFrame, plan: Plan, about: pd.DataFrame) -> Asked:
     """The runners' differences, each a mean over speeds. own: of ``compared``. about: by runner, mass_kg and sex."""
-    mine = own[own["outcome"] == one.outcome]
-    keys = ["participant_id", "site"]
-    sides = ["difference_value", "condition_mean_value", "reference_mean_value"]
-    with_value = mine.dropna(subset=["difference_value"]).groupby(keys, sort=True)[sides].mean()
-    without = mine[mine["difference_value"].isna()].drop_duplicates(keys).set_index(keys)
-    lacks = Counter(without.loc[~without.index.isin(with_value.index), "reason_null"].tolist())
-    columns: dict[str, Any] = {}
-    for name, outcome in (("order", ORDER), ("speed", MEASURED)):
-        matched = own[own["outcome"] == outcome].merge(
-            mine.loc[mine["difference_value"].notna(), [*keys, SPEED, METHOD]], on=[*keys, SPEED, METHOD]
-        )
-        columns[name] = matched.groupby(keys)["difference_value"].mean().reindex(with_value.index)
+    outcome, difference = own["outcome"].to_numpy(object), own["difference_value"].to_numpy(float)
+    who = list(zip(own["participant_id"].tolist(), own["site"].tolist(), strict=True))
+    cells = list(zip(who, own[SPEED].tolist(), own[METHOD].tolist(), strict=True))
+    known = np.isfinite(difference)
+    mine = np.flatnonzero((outcome == one.outcome) & known)
+    pairs = sorted({who[row] for row in mine})
+    place = {pair: number for number, pair in enumerate(pairs)}
+    without = {who[row]: row for row in np.flatnonzero((outcome == one.outcome) & ~known)[::-1]}
+    reasons = own["reason_null"].tolist()
+    lacks = Counter(reasons[row] for pair, row in sorted(without.items(), key=_second) if pair not in place)
+
+    def means(rows: NDArray[np.intp], column: str = "difference_value") -> FloatArray:
+        """(n,) means of some rows by runner and site, NaN where there is none."""
+        at = [place[who[row]] for row in rows]
+        sums = np.bincount(at, own[column].to_numpy(float)[rows], len(pairs))
+        counts = np.bincount(at, minlength=len(pairs))
+        return np.where(counts > 0, sums / np.maximum(counts, 1), np.nan)
+
+    differing = {cells[row] for row in mine}
+    same_cells = np.array([cell in differing for cell in cells], bool)
+    columns = {
+        name: means(np.flatnonzero((outcome == made) & known & same_cells))
+        for name, made in (("order", ORDER), ("speed", MEASURED))
+    }
     for name, column in (("mass", "mass_kg"), ("sex", "sex")):
-        columns[name] = about[column].reindex(with_value.index.get_level_values(0)).set_axis(with_value.index)
-    names: list[str] = [name for name in plan.covariates if columns[name].notna().any()]
+        columns[name] = about[column].reindex([runner for runner, _ in pairs]).to_numpy(float)
+    names: list[str] = [name for name in plan.covariates if np.isfinite(columns[name]).any()]
     unknown = [name for name in plan.covariates if name not in names]
-    table = np.array([columns[name].to_numpy(float) for name in names]).reshape(len(names), len(with_value)).T
+    table = np.array([columns[name] for name in names]).reshape(len(names), len(pairs)).T
     has = np.isfinite(table).all(axis=1)
-    runners, sites = (with_value.index.get_level_values(place).to_numpy(object)[has] for place in (0, 1))
-    numbers = with_value.to_numpy(float)[has]
-    group = Group(runners, sites, numbers[:, 1], numbers[:, 2], numbers[:, 0], lacks)
+    runners, sites = (np.array([pair[side] for pair in pairs], object)[has] for side in (0, 1))
+    sides = [means(mine, column)[has] for column in ("condition_mean_value", "reference_mean_value")]
+    group = Group(runners, sites, sides[0], sides[1], means(mine)[has], lacks)
     return Asked(group, table[has], names, unknown, int((~has).sum()))
+
+
+def _second(item: tuple[object, int]) -> int:
+    return item[1]
 
 
 def told_apart(asked: Asked) -> tuple[list[str], FloatArray, list[str]]:

@@ -30,6 +30,8 @@ _META: dict[str, TauMethod] = {
     "random_effects_dersimonian_laird": "dersimonian_laird",
     "random_effects_restricted_likelihood": "restricted_likelihood",
 }
+#: Random effects of a single site would be that site.
+FEWEST_SITES = 2
 _NUMBERS = (
     "degrees_of_freedom",
     "two_sided_p_value",
@@ -49,13 +51,14 @@ def pooled_contrasts(
     processing: Processing,
     families: Mapping[tuple[str, ...], str] | None = None,
 ) -> pd.DataFrame:
-    """``pooled_contrasts`` less provenance, from rows of ``runner_contrasts``: three methods for every comparison.
+    """``pooled_contrasts`` less provenance, from rows of ``runner_contrasts``: up to three methods for each comparison.
 
     sites: ``site_contrasts`` of the same rows. families: ``ASKED`` of a comparison -> its family in the analysis plan;
     any other is exploratory.
     Sites whose interval ``site_contrasts`` leaves null are not in the meta-analysis; the mixed model takes all runners.
-    Where a method cannot be used its numbers are null and the reason stands beside them. Where sites found events by
-    different methods, rows marked so go over all of them, beside those of each method.
+    Where the mixed model has no answer its numbers are null and the reason stands beside them; the random effects have
+    rows where two sites have an interval. Where sites found events by different methods, rows marked so go over all of
+    them, beside those of each method.
     """
     contrasts = with_several(at_speeds(contrasts, processing.contrasts), "difference_value")
     sites = with_several(sites, "estimate_value")
@@ -70,7 +73,7 @@ def pooled_contrasts(
         which: dict[str, Any] = {**dict(zip(COMPARED, key, strict=True)), **group.counted()}
         which["family"] = (families or {}).get(tuple(which[name] for name in ASKED), "exploratory")
         rows.append(which | mixed_row(group, model))
-        for name, method in _META.items():
+        for name, method in _META.items() if len(usable[key]) >= FEWEST_SITES else ():
             meta = meta_row(group, usable[key], method, processing.contrasts)
             rows.append(which | meta | {"pooling_method": name})
     return frame_of(POOLED_CONTRASTS, rows)
@@ -133,8 +136,8 @@ def meta_row(
     """Random effects of a group's sites as columns. sites: those with an interval, as in ``site_contrasts``."""
     row = _nothing_pooled("", settings.interval)
     count = len(sites)
-    if count < 2:
-        return row | {"reason_null": f"{count} of at least 2 sites have an estimate with an interval"}
+    if count < FEWEST_SITES:
+        return row | {"reason_null": f"{count} of at least {FEWEST_SITES} sites have an estimate with an interval"}
     used = {site["site"] for site in sites}
     runners = {runner for runner, site in zip(group.runners, group.sites, strict=True) if site in used}
     row |= {"runner_count": len(runners), "site_count": count, "travelling_runner_count": _travelling(group)}

@@ -10,7 +10,7 @@ import pytest
 from schemas.trial import FORWARD, RIGHT, UP
 from tests.builders import a_trial
 from tests.checks.force_builders import RUNWAY, noisy, on_plate, with_components
-from tests.checks.running_checks import Case, lifted, of_trial, run, status, with_plates
+from tests.checks.running_checks import Case, lifted, of_trial, run, shown_in, status, with_plates
 
 
 def scaled(component: int, factor: float, plate: int = 1, trial=None):
@@ -46,7 +46,7 @@ CLEAN = dict.fromkeys(PLANTED, lambda: of_trial(noisy()))
 def test_only_the_turned_plate_is_named_with_both_halves() -> None:
     (finding,) = run("foot_brakes_before_it_pushes", of_trial(scaled(FORWARD, -1, plate=2))).findings
     assert finding.place == "plate 2"
-    assert finding.signal == "force:2:fore_aft"
+    assert "fore-aft, plate 2" in shown_in(finding)
 
 
 @pytest.mark.parametrize("newtons", [-80.0, 80.0])
@@ -112,7 +112,7 @@ def test_the_direction_of_the_larger_horizontal_force_is_drawn() -> None:
 
     trial = on_plate(noisy(), 2, with_components(sideways))
     (finding,) = run("ground_pushes_nearly_straight_up", of_trial(trial)).findings
-    assert finding.signal == "force:2:sideways"
+    assert {"vertical, plate 2", "sideways, plate 2"} <= set(shown_in(finding))
 
 
 @pytest.mark.parametrize(

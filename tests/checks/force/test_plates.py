@@ -10,7 +10,7 @@ import pytest
 from schemas.mechanics import runs
 from schemas.trial import UP
 from tests.builders import a_trial
-from tests.checks.running_checks import Case, lifted, of_trial, run, status, with_plates
+from tests.checks.running_checks import Case, lifted, of_trial, run, shown_in, status, with_plates
 
 RUNWAY = {"surface": "runway", "footfalls": 2}
 
@@ -92,7 +92,7 @@ def test_only_the_plate_with_the_turned_sign_is_named() -> None:
     turned = replace(trial.plates[1], force=-trial.plates[1].force)
     trial = replace(trial, plates=(trial.plates[0], turned))
     (finding,) = run("vertical_force_points_up", of_trial(trial)).findings
-    assert (finding.place, finding.signal) == ("plate 2", "force:2:vertical")
+    assert (finding.place, shown_in(finding)[0]) == ("plate 2", "Vertical force, plate 2")
 
 
 @pytest.mark.parametrize("step_n", [0.15, 2.5, 10.0], ids=["16 bit", "12 bit", "10 bit"])
@@ -148,9 +148,11 @@ def test_a_channel_at_rest_is_not_at_the_end_of_its_range() -> None:
     assert status("force_stays_below_full_scale", of_trial(trial)) == "pass"
 
 
-def test_the_direction_in_which_the_centre_of_pressure_leaves_is_drawn() -> None:
+def test_the_way_of_the_centre_of_pressure_beyond_the_plate_is_drawn_as_long_as_it_is_told_to_be() -> None:
     (finding,) = run("centre_of_pressure_lies_on_the_plate", of_trial(with_plates(a_trial(), off_the_plate))).findings
-    assert finding.signal == "cop:1:right"
+    assert finding.shows is not None
+    (beyond,) = finding.shows.panels[0].beyond
+    assert f"at most {abs(beyond):.2f} m beyond its edge" in finding.seen
 
 
 def test_corners_in_the_other_order_enclose_the_same_plate() -> None:

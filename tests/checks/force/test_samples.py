@@ -10,7 +10,7 @@ import pytest
 from schemas.trial import FORWARD, UP
 from tests.builders import a_trial
 from tests.checks.force_builders import first_load, noisy, on_plate
-from tests.checks.running_checks import Case, of_trial, run, status, with_plates
+from tests.checks.running_checks import Case, of_trial, run, shown_in, status, with_plates
 
 
 def repeated(length: int, back: int, trial=None):
@@ -98,7 +98,7 @@ def test_a_spike_is_counted_once_and_named_by_its_direction() -> None:
     (finding,) = run("force_has_no_spikes", of_trial(torn(250.0, FORWARD))).findings
     assert "1 of them" in finding.seen
     assert "fore-aft" in finding.seen
-    assert finding.signal == "force:1:fore_aft"
+    assert "Fore-aft force, plate 1" in shown_in(finding)
 
 
 def test_a_spike_on_the_empty_plate_is_found_too() -> None:

@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 from checks.context import Context
+from checks.evidence import Role
 from schemas.trial import Posture, Trial
 from tests.builders import a_posture, a_trial
 from tests.checks.running_checks import Case, of_trial, run, status
@@ -46,7 +47,8 @@ def test_one_foot_hidden_leaves_the_other() -> None:
     trial = on_soles(a_trial(), 28)
     hidden = {r: p * np.nan if r.endswith("left") else p for r, p in trial.markers.items()}
     (finding,) = run(NAME, beside(replace(trial, markers=hidden), a_posture())).findings
-    assert "_right:" in finding.signal
+    assert finding.shows is not None
+    assert {part.name for part in finding.shows.panels[0].parts if part.role is Role.VALUE} == {"right"}
 
 
 @pytest.mark.parametrize("posture", [None, Posture("T0", "shod", {}), a_posture(markers={"sacrum": np.zeros(3)})])

@@ -12,7 +12,7 @@ from checks.registry import Weight
 from schemas.study import SiteProfile
 from schemas.trial import RIGHT, Trial
 from tests.builders import a_standing_trial, a_study, a_trial
-from tests.checks.running_checks import Case, of_trial, run, status, with_marker
+from tests.checks.running_checks import Case, of_trial, run, shown_in, status, with_marker
 
 HEEL, TOE, FIFTH = "calcaneus_right", "second_metatarsal_head_right", "fifth_metatarsal_head_right"
 
@@ -130,7 +130,7 @@ def test_a_shoe_that_bends_keeps_its_distances(millimetres: float) -> None:
 def test_a_jump_is_found_for_however_many_frames_it_lasts(frames, role: str) -> None:
     (finding,) = run("markers_move_without_jumps", of_trial(spiked(a_trial(), role, frames, 0.12))).findings
     assert finding.place == f"{role}, frame 301"
-    assert finding.signal == f"marker:{role}:up"
+    assert f"{role.replace('_', ' ').capitalize()}: position up" in shown_in(finding)
 
 
 def test_a_jump_of_a_marker_that_the_study_can_do_without_is_only_noted() -> None:

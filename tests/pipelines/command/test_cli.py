@@ -218,6 +218,19 @@ def test_an_answer_is_not_written_into_the_depot_and_is_not_for_everybody(depot:
     assert (tmp_path / "answer.csv").stat().st_mode & 0o007 == 0
 
 
+def test_a_run_that_a_service_manager_ends_is_interrupted_and_leaves_no_process_to_complain(tmp_path: Path) -> None:
+    a_delivery(tmp_path / "inbox")
+    words = [PROGRAM, "run", "--study", STUDY, "--inbox", tmp_path / "inbox", "--depot", tmp_path / "depot"]
+    with subprocess.Popen(words, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True) as process:
+        assert process.stdout is not None
+        assert any("brack" in line for line in process.stdout), "it works on the delivery"
+        process.terminate()
+        told = process.stdout.read()
+    assert process.returncode == 130
+    assert told.splitlines()[-1].startswith("Interrupted")
+    assert "leaked" not in told
+
+
 def test_the_ledger_is_whole_until_someone_changes_it(depot: Path, tmp_path: Path) -> None:
     assert command("ledger", "verify", "--depot", depot).returncode == 0
     copy = tmp_path / "depot"

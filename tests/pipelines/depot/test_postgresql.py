@@ -11,12 +11,14 @@ from pathlib import Path
 import pytest
 
 from pipelines.assets.deciding import release, withdraw
+from pipelines.assets.repairing import repair
 from pipelines.assets.run import run
 from pipelines.depot.backup import back_up, restore
 from pipelines.depot.books.opening import open_books
 from pipelines.depot.storage import BOOKS_VARIABLE, Depot
 from pipelines.depot.verify import verify
 from pipelines.errors import Unusable
+from pipelines.taking_in.repairing import Sources
 from tests.delivery_builders import REPO, STUDY, a_delivery, leaving, tables
 from tests.depot_books import faults_of_the_ledger, ledger_lines
 from tests.pipelines.depot.conftest import a_database
@@ -61,6 +63,29 @@ def test_without_its_books_the_depot_is_refused_and_other_books_are_too(
     with pytest.raises(Unusable, match="books of the depot are missing"), Depot(tmp_path / "one").opened():
         pass
     assert not (tmp_path / "one" / "books.sqlite").exists()
+
+
+def test_a_mistyped_depot_is_refused_before_anything_is_written_and_so_is_one_that_lost_its_word(
+    elsewhere: str, tmp_path: Path
+) -> None:
+    (tmp_path / "inbox").mkdir()
+    run(STUDY, tmp_path / "inbox", tmp_path / "depot", "tester", workers=1)
+    with pytest.raises(Unusable, match="belong to another folder"):
+        run(STUDY, tmp_path / "inbox", tmp_path / "depto", "tester", workers=1)
+    assert not (tmp_path / "depto").exists()
+    assert not Depot(tmp_path / "depto").register.exists()
+    (tmp_path / "other" / "deliveries").mkdir(parents=True)
+    with pytest.raises(Unusable, match="belong to another folder"):
+        repair(STUDY, Depot(tmp_path / "other"), "tester", Sources())
+    assert not (tmp_path / "other" / "books.id").exists()
+    with Depot(tmp_path / "depot").still("tester"):
+        assert verify(Depot(tmp_path / "depot")) == []
+    word = (tmp_path / "depot" / "books.id").read_text()
+    (tmp_path / "depot" / "books.id").unlink()
+    with pytest.raises(Unusable, match="put it from your backup"), Depot(tmp_path / "depot").opened():
+        pass
+    (tmp_path / "depot" / "books.id").write_text(word)
+    assert "Nothing new" in run(STUDY, tmp_path / "inbox", tmp_path / "depot", "tester", workers=1).text()
 
 
 def test_a_writer_on_another_machine_is_named_and_its_turn_ends_with_it(elsewhere: str, tmp_path: Path) -> None:

@@ -150,16 +150,29 @@ def run(delivery_id: str, check_name: str, subject: str, status: str, reason: st
     }
 
 
-def trace(finding_id: str, delivery_id: str, trial_id: str, signal: str, unit: str) -> list[dict]:
-    keys = {"finding_id": finding_id, "delivery_id": delivery_id, "trial_id": trial_id, "signal": signal}
+def picture(finding_id: str, delivery_id: str, trial_id: str, title: str, unit: str) -> list[dict]:
+    """A line over time and the highest that is expected of it."""
+    drawn = {
+        ("line", ""): [
+            (i / 200, None if 120 < i < 150 else 1600 * max(0.0, math.sin(i / 12)) + 180) for i in range(240)
+        ],
+        ("expected", ""): [(None, None), (None, 1500.0)],
+        ("contact", "left"): [(0.1, None), (0.3, None)],
+    }
+    keys = {"finding_id": finding_id, "delivery_id": delivery_id, "trial_id": trial_id, "panel_number": 1}
+    keys |= {"panel_kind": "over_time", "panel_title": title, "across_words": "", "upwards_unit": unit}
     return [
         {
             **keys,
-            "signal_unit": unit,
-            "time_s": i / 200,
-            "signal_value": None if 120 < i < 150 else 1600 * max(0.0, math.sin(i / 12)) + 180,
+            "part_number": number,
+            "part_role": role,
+            "part_name": name,
+            "point_number": i,
+            "across_value": x,
+            "upwards_value": y,
         }
-        for i in range(240)
+        for number, ((role, name), points) in enumerate(drawn.items(), start=1)
+        for i, (x, y) in enumerate(points, start=1)
     ]
 
 
@@ -195,13 +208,15 @@ def accepted(trial_id: str, site: str, runner: str, condition: str, contact_s: f
 
 
 def contrast(outcome: str, *sites: tuple[str, float], visit: str = "first", pooled: bool = True) -> Rows:
-    """One outcome, unshod less shod: an interval at each site of 0.2 to either side, and the pooled estimates."""
+    """One outcome, unshod less shod: an interval at each site of 0.2 to either side, and the pooled estimates.
+
+    pooled: whether there are random effects.
+    """
     pair = {"condition": "unshod", "reference_condition": "shod", "contrast": "condition", "reference_visit": visit}
     compared = {"outcome": outcome, "visit": visit, "at_speed": "3.0 m/s", "event_method": "force", **pair, **STAMP}
     mean = sum(value for _, value in sites) / len(sites)
     values = {"estimate_value": mean, "lower_limit_value": mean - 0.3, "upper_limit_value": mean + 0.3}
     meta = {"between_site_sd_value": 0.12, "heterogeneity_percent": 61.0, "runner_count": 6, "site_count": len(sites)}
-    no_pool = {"reason_null": "1 of at least 2 sites have an estimate with an interval"}
     return {
         "runner_contrasts": [
             {
@@ -231,9 +246,9 @@ def contrast(outcome: str, *sites: tuple[str, float], visit: str = "first", pool
                 **values,
             },
             *(
-                {**compared, "pooling_method": method, **meta, **(values if pooled else no_pool)}
-                | ({} if pooled else {"between_site_sd_value": None, "heterogeneity_percent": None})
+                {**compared, "pooling_method": method, **meta, **values}
                 for method in ("random_effects_dersimonian_laird", "random_effects_restricted_likelihood")
+                if pooled
             ),
         ],
     }
@@ -424,10 +439,10 @@ def example() -> Rows:
             run("mill-002", "sides_alternate", "secret-trial", "crashed", "ValueError in f, line 9"),
             run("way-001", "sides_alternate", "crash", "crashed", "KeyError in f, line 3"),
         ],
-        "signal_traces": [
-            *trace("f-drift", "mill-002", "drift", "force:1:vertical", "N"),
-            *trace("f-gap0", "mill-002", "gap", "marker:calcaneus_left:up", "m"),
-            *trace("f-secret2", "mill-002", "secret-trial", "marker:calcaneus_left:up", "m"),
+        "finding_pictures": [
+            *picture("f-drift", "mill-002", "drift", "Vertical force, plate 1", "N"),
+            *picture("f-gap0", "mill-002", "gap", "calcaneus left: height", "m"),
+            *picture("f-secret2", "mill-002", "secret-trial", "calcaneus left: height", "m"),
         ],
     }  # fmt: skip
     contrasts = merged(

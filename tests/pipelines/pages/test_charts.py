@@ -5,17 +5,21 @@ from __future__ import annotations
 import math
 import re
 import xml.etree.ElementTree as ElementTree
+from dataclasses import replace
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from checks.evidence import Kind, Panel, Part, Picture, Role
+from checks.showing import expected
 from pipelines.pages.charts import marks
+from pipelines.pages.charts.evidence_words import size_words
 from pipelines.pages.charts.look import shortened, width_of
+from pipelines.pages.charts.picture import drawings
 from pipelines.pages.charts.scale import Scale, roomy, tick_words
-from pipelines.pages.charts.signal import signal_chart
 from pipelines.pages.charts.standings import standing_chart
-from pipelines.pages.traces import Trace
+from tests.tries import tries
 
 SVG = "{http://www.w3.org/2000/svg}"
 FINITE = st.floats(-1e9, 1e9, allow_nan=False).map(lambda v: round(v, 6))
@@ -78,20 +82,63 @@ def test_words_too_long_for_their_place_are_cut_to_fit(words: str, room: float) 
     assert cut == words or cut.endswith("…")
 
 
-@given(
-    st.lists(st.one_of(st.none(), FINITE, st.sampled_from([math.nan, math.inf])), min_size=2, max_size=40),
-    st.one_of(st.none(), st.floats(-1, 1)),
-)
-def test_any_signal_is_drawn_inside_its_frame(values: list[float | None], moment_s: float | None) -> None:
-    trace = Trace("force:1:vertical", "N", tuple((n / 100, v) for n, v in enumerate(values)))
-    root = ElementTree.fromstring(signal_chart(trace, moment_s, "k").svg)
+PLACES = st.tuples(FINITE | st.just(math.nan), FINITE | st.just(math.nan))
+TIMES = st.floats(0, 10).map(lambda v: round(v, 3))
+
+
+@st.composite
+def panels(draw: st.DrawFn) -> Panel:
+    """Any panel that can be stored: parts of every role, gaps, a limit that is open at either end."""
+    kind = draw(st.sampled_from(list(Kind)))
+    limit = draw(st.sampled_from([(None, 5.0), (-5.0, None), (-1.0, 1.0), (None, None), (0.0, 0.0)]))
+    name = draw(st.sampled_from(["", "left", "right", "a name that is far too long for any drawing " * 3]))
+    parts = [
+        Part(role, name, tuple(draw(st.lists(PLACES, min_size=1, max_size=30))))
+        for role in draw(st.lists(st.sampled_from([Role.LINE, Role.BESIDE, Role.VALUE, Role.STICK, Role.OUTLINE])))
+    ]
+    start, end = sorted(draw(st.tuples(TIMES, TIMES)))
+    parts.append(Part(Role.LINE, name, ((start, 0.0), (end, 1.0))))
+    parts.append(Part(draw(st.sampled_from([Role.CONTACT, Role.SPAN])), name, ((start, math.nan), (end, math.nan))))
+    if draw(st.booleans()):
+        y = math.nan if kind in (Kind.OVER_TIME, Kind.TWO_CLOCKS) else 0.0
+        parts.append(Part(Role.MEASURE, name, ((start, y), (end, y))))
+    if kind in (Kind.OVER_TIME, Kind.SPECTRUM, Kind.ONE_BY_ONE, Kind.TWO_CLOCKS):
+        parts = [replace(part, points=tuple(p for p in part.points if math.isfinite(p[0]))) for part in parts]
+    parts = [part for part in parts if part.points]
+    return Panel(kind, "A title", draw(st.sampled_from(["N", "m", "s", "1", ""])), (*parts, *expected(*limit)))
+
+
+@tries(60)
+@given(panels(), st.none() | st.floats(-1, 12))
+def test_any_picture_is_drawn_inside_its_frame(panel: Panel, moment_s: float | None) -> None:
+    (drawn,) = drawings(Picture((panel,)), moment_s, "k")
+    root = ElementTree.fromstring(drawn.svg)
     width, height = float(root.attrib["width"]), float(root.attrib["height"])
+    cut_off = {id(path) for inner in root.iter(f"{SVG}svg") if inner is not root for path in inner.iter()}
     for path in root.iter(f"{SVG}path"):
-        if path.get("transform") is None:
+        if path.get("transform") is None and id(path) not in cut_off:
             for x, y in re.findall(r"(-?[\d.]+),(-?[\d.]+)", path.attrib["d"]):
                 assert 0 <= float(x) <= width
                 assert 0 <= float(y) <= height
+    for box in root.iter(f"{SVG}rect"):
+        assert 0 <= float(box.attrib["x"]) <= width
+        assert float(box.attrib["x"]) + float(box.attrib["width"]) <= width + 2
     assert "nan" not in str(ElementTree.tostring(root))
+    assert "inf" not in str(ElementTree.tostring(root))
+
+
+@pytest.mark.parametrize(
+    ("value", "unit", "words"),
+    [
+        (0.0352, "s", "35.2 ms"),
+        (-0.042, "m", "−42 mm"),
+        (1.25, "s", "1.25 s"),
+        (8199.4, "N", "8,199 N"),
+        (0, "N", "0 N"),
+    ],
+)
+def test_numbers_of_pictures_are_told_in_the_size_people_say(value: float, unit: str, words: str) -> None:
+    assert size_words(value, unit) == words
 
 
 def test_bars_are_as_long_as_their_trials_whatever_the_width() -> None:

@@ -61,7 +61,7 @@ def hostile_rows() -> small.Rows:
                 small.finding("f3", text, None, "a_check", "stops", **said) | {"site": text},
             ],
             "check_runs": [small.run(delivery_id, "a_check", trial, "crashed", text)],
-            "signal_traces": small.trace("f1", delivery_id, trial, f"marker:{text}:up", text),
+            "finding_pictures": small.picture("f1", delivery_id, trial, text, text),
             "transition_weeks": [
                 small.week(text, 1, 90.0, 30.0, 24.0, reason_null=text),
                 small.week(text, 2, None, None, None),
@@ -120,7 +120,14 @@ def table(page: Element, caption: str) -> list[list[str]]:
 
 
 def test_there_is_a_page_for_the_overview_each_site_each_open_return_and_each_stopped_delivery(pages: Path) -> None:
-    assert {str(p.relative_to(pages)) for p in pages.rglob("*") if p.is_file()} == {
+    found = {str(p.relative_to(pages)) for p in pages.rglob("*") if p.is_file()}
+    assert {name for name in found if name.startswith("deliveries/")} == {
+        f"deliveries/{name}.html"
+        for name in ("mill-001", "mill-002", "unknown-1", "way-001", "way-001-again", "way-002")
+    }
+    checks = {name for name in found if name.startswith("checks/")}
+    assert {"checks/sides_alternate.html", "checks/marker_gaps_are_short.html"} <= checks
+    assert found - checks - {name for name in found if name.startswith("deliveries/")} == {
         "index.html",
         "worklist.html",
         "worklist.csv",
@@ -178,11 +185,11 @@ def test_reasons_for_return_count_trials_over_all_deliveries_and_say_how_many_ar
 
 def test_all_four_statuses_of_checks_are_shown_and_crashed_ones_come_first(pages: Path) -> None:
     rows = table(read(pages / "checks.html"), "How often each check")
-    assert rows[0][:5] == [SAYS["sides_alternate"], "0", "0", "0", "2"]
-    assert "KeyError in f, line 3" in rows[0][5]
+    assert rows[0] == [SAYS["sides_alternate"], "0", "0", "0", "2"]
+    assert "crashed: KeyError in f, line 3" in read(pages / "checks" / "sides_alternate.html").words
     gaps = next(row for row in rows if row[0] == SAYS["marker_gaps_are_short"])
-    assert gaps[1:5] == ["1", "1", "1", "0"]
-    assert "a standing trial (1)" in gaps[5]
+    assert gaps[1:] == ["1", "1", "1", "0"]
+    assert "a standing trial (1)" in read(pages / "checks" / "marker_gaps_are_short.html").words
 
 
 def test_sites_and_conditions_are_compared_with_the_numbers_beside_the_chart(pages: Path) -> None:
@@ -219,10 +226,12 @@ def test_a_fix_sheet_says_what_was_seen_expected_and_to_be_done_and_draws_the_mo
         "When": "0.420 s into the trial",
     }
     (figure,) = page.all("figure")
-    assert figure.all("figcaption")[0].words == "Vertical force, plate 1. Shaded: no value."
+    assert figure.all("figcaption")[0].words == "Vertical force, plate 1. Shaded without a letter: no value."
     labels = [t.words for t in figure.all("text")]
-    assert {"Time in the trial (s)", "Force (N)", "▼ 0.420 s"} <= set(labels)
-    assert "Shaded stretches have no values. The finding is at 0.420 s." in figure.all("desc")[0].words
+    assert {"Time in the trial (s)", "N", "▼ 0.420 s", "expected: at most 1,500 N", "L"} <= set(labels)
+    assert (
+        "Drawn: 180 N to 1,780 N. Expected: at most 1,500 N. The finding is at 0.420 s." in figure.all("desc")[0].words
+    )
     assert "Keep the trial id drift" in page.words
     assert "new delivery, under a number mill has not used yet (the next free one)" in page.words
     assert "a runner who reports pain" in page.words
@@ -392,7 +401,7 @@ def test_every_page_says_which_versions_and_facts_it_was_made_from(pages: Path) 
     for name, page in each(pages):
         foot = page.all("footer")[0].words
         assert "study file version 1+0123abcd" in foot, name
-        if "fix/" not in str(name).replace("\\", "/"):  # a sheet says nothing of others, so that it can stay as it is
+        if not str(name).startswith(("fix/", "checks/", "deliveries/")):  # these stay while their own facts stay
             assert "6 deliveries" in foot, name
             assert "the last delivery came 2026-03-21 10:00 UTC" in foot
         assert "manystrides 0.1.0" in foot
@@ -469,14 +478,16 @@ def contrast(one: str, other: str) -> float:
 def test_text_has_the_contrast_that_wcag_asks_for(pages: Path) -> None:
     assert contrast("#000000", "#ffffff") == pytest.approx(21)
     style = read(pages / "index.html").all("style")[0].text
-    colour = dict(re.findall(r"--(\w+): (#[0-9a-f]{6});", style.split("}")[0]))
-    for ground in ("paper", "sheet", "soft", "yellow"):
-        for text in ("ink", "muted", "deep"):
-            assert contrast(colour[text], colour[ground]) >= 4.5, (text, ground)
-        assert contrast(colour["blue"], colour[ground]) >= 3, f"focus ring on {ground}"
-    signs = re.findall(r"\.sign \{ color: (#[0-9a-f]{6});", style)
-    assert signs
-    assert all(contrast(sign, colour["sheet"]) >= 4.5 for sign in signs)
+    light = dict(re.findall(r"--(\w+): (#[0-9a-f]{6});", style.split("}")[0]))
+    (dark,) = re.findall(r"prefers-color-scheme: dark\) \{\s*:root \{(.*?)\}", style, re.DOTALL)
+    for colour in (light, light | dict(re.findall(r"--(\w+): (#[0-9a-f]{6});", dark))):
+        for ground in ("paper", "sheet", "soft", "yellow"):
+            for text in ("ink", "muted", "deep"):
+                assert contrast(colour[text], colour[ground]) >= 4.5, (text, ground)
+            assert contrast(colour["blue"], colour[ground]) >= 3, f"focus ring on {ground}"
+        assert contrast(colour["sign"], colour["sheet"]) >= 4.5
+        assert contrast(colour["blue"], colour["sheet"]) >= 4.5, "the sign of what was accepted"
+    colour = light
     for drawn in (look.INK, look.BLUE, *look.SITE_COLOURS[:4]):
         assert contrast(drawn, colour["sheet"]) >= 3, drawn
 
@@ -501,6 +512,6 @@ def test_a_fix_sheet_that_would_say_the_same_is_not_made_again(tmp_path: Path) -
 
     assert made_again("nothing of them") == set()
     assert made_again("way") == set(), "the next number of mill is another, but that stands on its own page"
-    assert made_again("signal", signal_traces=lambda row: row.update(signal_value=1.5)) == {"gap.html", "drift.html"}
+    assert made_again("line", finding_pictures=lambda row: row.update(across_value=1.5)) == {"gap.html", "drift.html"}
     words = made_again("words", findings=lambda row: row.update(seen="Other words."))
     assert words >= {"gap.html", "drift.html", "crash.html"}

@@ -29,7 +29,8 @@ def card(page: Element, title: str) -> Element:
     (found,) = [
         s
         for s in page.all("section")
-        if s.attributes.get("aria-labelledby", "").startswith("contrast-title") and s.all("h3")[0].words == title
+        if s.attributes.get("aria-labelledby", "").startswith("contrast-title")
+        and s.all("h3")[0].words == f"{title} between conditions"
     ]
     return found
 
@@ -87,7 +88,7 @@ def test_change_over_the_visits_how_sure_the_model_is_and_what_was_lost_are_said
 def test_what_is_missing_says_why(pages: Path) -> None:
     page = read(pages / "answers.html")
     angle = card(page, "Foot strike angle").words
-    assert "no random effects, REML estimate, 1 of at least 2 sites have an estimate with an interval" in angle
+    assert "no random effects, 1 of at least 2 sites have an interval" in angle
     assert "no runner with both at way" in angle
     peak = card(page, "Impact peak")
     assert "Unshod less shod: no runner has this outcome in both conditions." in peak.words

@@ -48,22 +48,6 @@ def test_a_visit_says_its_week_once(visit: str | None, said: str) -> None:
 
 
 @pytest.mark.parametrize(
-    ("signal", "said"),
-    [
-        ("force:1:vertical", ("Vertical force, plate 1", "Force")),
-        ("force:all:fore_aft", ("Fore-aft force, all plates together", "Force")),
-        ("marker:calcaneus_left:up", ("calcaneus left: height", "Height")),
-        ("cop:2:right", ("Centre of pressure, plate 2, to the runner's right", "Position")),
-        ("distance:a_left:b_left", ("Distance between a left and b left", "Distance")),
-        ("channel:EMG 2: calf", ("Channel EMG 2: calf", "Value")),
-        ("something:else", ("something:else", "Value")),
-    ],
-)
-def test_a_signal_is_said_in_words(signal: str, said: tuple[str, str]) -> None:
-    assert words.signal_words(signal) == said
-
-
-@pytest.mark.parametrize(
     ("count", "said"),
     [(0, "0 bytes"), (999, "999 bytes"), (1234, "1.2 kB"), (1_234_567, "1.2 MB"), (3 * 10**11, "300.0 GB")],
 )
@@ -74,3 +58,16 @@ def test_sizes_read_as_people_say_them(count: int, said: str) -> None:
 @pytest.mark.parametrize(("value", "said"), [(0.0041, "+0.004"), (-0.0041, "−0.004"), (-0.0001, "0.000")])
 def test_a_difference_has_its_sign_unless_it_rounds_to_nothing(value: float, said: str) -> None:
     assert words.signed(value, 3) == said
+
+
+@pytest.mark.parametrize(
+    ("said", "shown"),
+    [
+        ("-13.8 % off", "\N{MINUS SIGN}13.8 % off"),
+        ("from -2 to -1 m", "from \N{MINUS SIGN}2 to \N{MINUS SIGN}1 m"),
+        ("FS-01-w5, 3-5, 2026-03-21, 1e-9", "FS-01-w5, 3-5, 2026-03-21, 1e-9"),
+        ("--check", "--check"),
+    ],
+)
+def test_negative_numbers_have_a_minus_sign_and_ids_stay_as_they_are(said: str, shown: str) -> None:
+    assert words.with_minus(said) == shown

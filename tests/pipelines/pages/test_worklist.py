@@ -3,19 +3,16 @@
 from __future__ import annotations
 
 import csv
-import json
 import re
 import shlex
 from pathlib import Path
-
-import pytest
 
 from pipelines.pages.facts import read_facts
 from pipelines.pages.worklist import CSV_HEAD, Worklist, worklist
 from tests.command_line import command
 from tests.pipelines.pages import small_warehouse as small
+from tests.pipelines.pages.conftest import Windows
 from tests.pipelines.pages.reading_html import read
-from tests.pipelines.pages.test_browser import CHROMIUM, told_by_browser
 from tests.pipelines.pages.test_pages import SAYS, hostile_rows, write
 
 
@@ -94,42 +91,34 @@ def test_a_hostile_id_is_one_word_of_its_command_and_no_formula_of_the_table(tmp
     assert shlex.split(row["command"].partition("; manystrides")[0])[2] == "=HYPERLINK('x'); rm -rf $HOME"
 
 
-_NARROWED = """<!doctype html><meta charset="utf-8"><pre id="out"></pre><script>
-const frame = document.createElement("iframe");
-frame.src = PAGE;
-frame.onload = () => {
-  const page = frame.contentDocument, rows = [...page.querySelectorAll("table[data-list] tbody tr")];
-  const shown = () => rows.filter((row) => !row.hidden).map((row) => row.querySelector("th").innerText.split(" ")[0]);
-  const out = { ages: [...page.querySelectorAll("[data-since]")].map((mark) => mark.textContent), first: shown() };
-  const words = page.querySelector("[data-narrow] input");
-  words.value = "NOBODY on it";
-  words.dispatchEvent(new frame.contentWindow.Event("input"));
-  Object.assign(out, { narrowed: shown(), said: page.querySelector("output").textContent, hash: frame.contentWindow.location.hash });
-  words.value = "";
-  words.dispatchEvent(new frame.contentWindow.Event("input"));
-  const table = rows[rows.length - 1].closest("table"), button = table.querySelector("th button");
-  const order = () => [...table.tBodies[0].rows].map((row) => row.cells[0].textContent.trim());
-  button.click();
-  out.up = order();
-  button.click();
-  out.down = order();
-  document.getElementById("out").textContent = JSON.stringify(out);
-};
-document.body.append(frame);
-</script>"""
+def test_in_a_browser_the_lists_are_narrowed_and_sorted_and_ages_count_to_today(
+    windows: Windows, tmp_path: Path
+) -> None:
+    path = write(tmp_path, small.example()) / "worklist.html"
+    with windows.window() as desk:
+        page = desk.open(path, "#site=mill")
+        rows = page.locator("table[data-list] tbody tr")
 
+        def shown() -> list[str]:
+            return [row.locator("th").inner_text().split()[0] for row in rows.all() if row.is_visible()]
 
-@pytest.mark.skipif(CHROMIUM is None, reason="no Chromium on this machine; .ci/run installs it")
-def test_in_a_browser_the_lists_are_narrowed_and_sorted_and_ages_count_to_today(tmp_path: Path) -> None:
-    page = write(tmp_path, small.example()) / "worklist.html"
-    out = told_by_browser(tmp_path, _NARROWED.replace("PAGE", json.dumps(f"{page.as_uri()}#site=mill")))
-    assert {name.split()[0] for name in out["first"]} == {"drift", "gap"}
-    assert [name.split()[0] for name in out["narrowed"]] == ["drift"]
-    assert out["said"] == f"1 of {len(out['ages'])} rows"
-    assert out["hash"] == "#site=mill&words=NOBODY+on+it"
-    assert all(re.fullmatch(r"\d+ days|1 day|less than a day", age) for age in out["ages"])
-    assert out["up"] == sorted(out["up"])
-    assert out["down"] == sorted(out["down"], reverse=True)
+        assert set(shown()) == {"drift", "gap"}
+        page.locator("[data-narrow] input").fill("NOBODY on it")
+        assert shown() == ["drift"]
+        ages = page.locator("[data-since]").all_text_contents()
+        assert page.locator("output").inner_text() == f"1 of {len(ages)} rows"
+        assert page.url.endswith("#site=mill&words=NOBODY+on+it")
+        assert all(re.fullmatch(r"\d+ days|1 day|less than a day", age) for age in ages)
+        page.locator("[data-narrow] input").fill("")
+        page.get_by_label("Site").select_option("")
+        assert len(page.locator("table[data-list] tbody tr:not([hidden])").all()) == len(ages)
+        page.evaluate("for (const fold of document.querySelectorAll('details')) fold.open = true")
+        table = page.locator("table[data-list]").last
+        for order in (False, True):
+            table.locator("th button").first.click()
+            names = table.locator("tbody tr > :first-child").all_text_contents()
+            assert names == sorted(names, reverse=order)
+        assert desk.quiet() == []
 
 
 def test_without_the_script_every_row_is_there_and_nothing_to_narrow_by_is_shown(tmp_path: Path) -> None:

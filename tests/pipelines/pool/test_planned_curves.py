@@ -93,7 +93,7 @@ def test_each_runner_counts_once_with_the_mean_of_sides_trials_and_sites(one: Pl
     row, points = told(warehouse()[0], one)
     expected = band(by_hand(one))
     assert (row["runner_count"], row["site_count"], row["pattern_count"]) == (7, 2, 128)
-    assert points["difference_value"].tolist() == pytest.approx(expected.mean.tolist())
+    assert points["estimate_value"].tolist() == pytest.approx(expected.mean.tolist())
     assert points["upper_limit_value"].tolist() == pytest.approx(expected.upper.tolist())
     assert row["two_sided_p_value"] == expected.p_value
     assert row["reference_visit"] == "first"
@@ -117,9 +117,9 @@ def test_trials_that_the_plan_leaves_out_are_in_no_curve() -> None:
     for plan, sql in changes:
         connection, _ = warehouse()
         connection.execute(sql)
-        whole = told(connection)[1]["difference_value"].tolist()
+        whole = told(connection)[1]["estimate_value"].tolist()
         assert whole == pytest.approx(by_hand(IN_CONDITIONS).mean(axis=0).tolist())
-        assert told(connection, **plan)[1]["difference_value"].tolist() == pytest.approx(without.tolist()), plan
+        assert told(connection, **plan)[1]["estimate_value"].tolist() == pytest.approx(without.tolist()), plan
 
 
 def test_with_few_runners_or_none_there_is_a_reason_and_no_point() -> None:

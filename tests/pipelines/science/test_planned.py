@@ -13,14 +13,16 @@ from statsmodels.stats.multitest import multipletests
 
 from pipelines.science.statistics.contrasts import runner_contrasts, site_contrasts
 from pipelines.science.statistics.multiplicity import adjusted
-from pipelines.science.statistics.planned import families, planned_contrasts
+from pipelines.science.statistics.one_stage import one_stage
+from pipelines.science.statistics.planned import families, planned_answers
 from pipelines.science.statistics.pooled import pooled_contrasts
 from schemas.convert.to_arrow import to_arrow_table
-from schemas.outcomes_planned import PLANNED_CONTRASTS
+from schemas.outcomes_planned import PLANNED_CONTRASTS, PLANNED_DIFFERENCES
 from schemas.plan import Plan, PlannedComparison
 from schemas.processing import ContrastProcessing, Processing
 from tests.tries import tries
 
+ASKED_KEY = ("outcome", "contrast", "visit", "condition", "reference_condition", "at_speed")
 STAMP = {"plan_sha256": "0" * 64, "plan_version": "1", "plan_state": "frozen"}
 TO_SHOD = Processing(contrasts=ContrastProcessing(reference_condition="shod"))
 VISITS = ("first", "last")
@@ -59,9 +61,13 @@ def trials(
 
 def found(rows: pd.DataFrame, *asked: PlannedComparison, **plan: Any) -> pd.DataFrame:
     made = Plan(version="1", primary=asked or (ASKED,), **plan)
-    table = planned_contrasts(rows, made, TO_SHOD, VISITS, STAMP)
+    table, pairs = planned_answers(rows, made, TO_SHOD, VISITS, STAMP)
     assert to_arrow_table(PLANNED_CONTRASTS, table.assign(code_version="0", study_version="0")).num_rows == len(table)
     assert not table.duplicated(list(PLANNED_CONTRASTS.key)).any()
+    assert not pairs.duplicated(list(PLANNED_DIFFERENCES.key)).any()
+    told = table[table["variant"] == "main"].set_index(list(ASKED_KEY))["runner_count"]
+    each = pairs.groupby(list(ASKED_KEY), observed=True)["participant_id"].nunique()
+    assert each.to_dict() == told[told > 0].to_dict(), "an answer is made of the runners that stand beside it"
     return table
 
 
@@ -87,6 +93,24 @@ def test_what_running_second_does_is_taken_out_though_most_ran_the_reference_fir
     row = main_row(rows, covariates=("order",))
     assert row["covariates"] == "order"
     assert row["estimate_value"] == pytest.approx(-0.02, abs=0.003)
+
+
+def test_an_answer_with_covariates_is_the_mixed_model_of_differences_made_by_hand() -> None:
+    """The difference of each runner, +1 where the condition came second and -1 where first, and what speeds differ by."""
+    rows = trials(order_effect=0.03, reference_first=0.75)
+    rows = rows.assign(measured_speed=3.0 + np.random.default_rng(4).normal(0, 0.1, len(rows)))
+    columns = ["value", "trial_order", "measured_speed"]
+    sides = rows.pivot(index=["participant_id", "site"], columns="condition", values=columns)
+    value, order, speed = (
+        (sides[name, "unshod"].astype(float) - sides[name, "shod"].astype(float)).to_numpy() for name in columns
+    )
+    runners, sites = (sides.index.get_level_values(name).to_numpy(object) for name in ("participant_id", "site"))
+    expected = one_stage(value, runners, sites, np.column_stack([order, speed]))
+    row = main_row(rows, covariates=("order", "speed"))
+    assert set(order) == {-1.0, 1.0}
+    assert row["estimate_value"] == pytest.approx(expected.effect.estimate)
+    assert row["lower_limit_value"] == pytest.approx(expected.effect.lower)
+    assert row["degrees_of_freedom"] == pytest.approx(expected.freedom)
 
 
 def test_an_order_that_is_the_same_for_all_cannot_be_told_from_the_difference_and_the_row_says_so() -> None:

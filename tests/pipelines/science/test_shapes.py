@@ -114,7 +114,7 @@ def test_strides_of_a_real_run_are_far_from_each_other() -> None:
         pytest.skip("the real recordings are not on this machine")
     strides = shapes_of(treadmill().work.trial, PLAIN)
     assert len(strides) > 70
-    nearest = min(apart(a.points, b.points) for a, b in combinations(strides, 2) if a.marker == b.marker)
+    nearest = min(apart(a, b) for a, b in combinations(strides, 2) if a.marker == b.marker)
     assert nearest > 2 * ALIKE
 
 

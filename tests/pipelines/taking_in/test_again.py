@@ -10,11 +10,14 @@ from pathlib import Path
 import pytest
 import yaml
 
+from pipelines.assets.deciding import withdraw
 from pipelines.assets.run import plan, run
+from pipelines.deciding.preview import preview
 from pipelines.depot.storage import Depot
 from pipelines.errors import Unusable
+from pipelines.taking_in.due import CONSENTS_CHANGED
 from pipelines.taking_in.plan import NOTHING_DUE
-from tests.delivery_builders import REPO, a_delivery, tables, take_in_only, trial_id
+from tests.delivery_builders import REPO, a_delivery, leaving, tables, take_in_only, trial_id
 from tests.depot_books import ledger_lines
 from tests.pipelines.taking_in.a_place import edit, go, planned, with_study
 
@@ -126,6 +129,17 @@ def test_two_labels_exchanged_in_a_profile_are_not_published_without_a_yes(place
     assert after[trial_id("1")] == "returned"
     assert "brack-003" in results(place)
     assert not go(place).done
+
+
+def test_a_withdrawal_while_a_profile_waits_tells_before_and_after_what_else_it_does(place: Path) -> None:
+    exchange_labels(place)
+    reason = "The profile of brack changed: markers.calcaneus_left"
+    asked = place / "study.yaml", place / "depot"
+    assert reason in preview(*asked, "FS-04", "muscle").text()
+    withdraw(*asked, leaving("FS-04", "muscle"))
+    (line,) = [one for one in ledger_lines(place / "depot") if one["about"] == "brack-002" and "profile" in one["why"]]
+    assert line["why"].startswith(CONSENTS_CHANGED)
+    assert reason in line["why"]
 
 
 def test_a_few_trials_are_published_without_asking(place: Path) -> None:

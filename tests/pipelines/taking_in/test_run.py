@@ -188,6 +188,27 @@ def test_a_stopped_delivery_does_not_keep_its_number_from_the_mended_one(inbox: 
     assert "Nothing new" in go(inbox, depot).text()
 
 
+def test_bags_in_the_inboxes_of_others_are_those_inboxes_own_whatever_their_name_and_number(
+    inbox: Path, depot: Path
+) -> None:
+    sent = a_delivery(inbox, 1)
+    for other in ("corrie", "tarn"):
+        shutil.copytree(sent, inbox / other / sent.name)
+    shutil.move(sent, inbox.parent / "later")
+    take_in_only(inbox, depot)
+    shutil.move(inbox.parent / "later", sent)
+    take_in_only(inbox, depot)
+    found = tables(depot)
+    assert {name: (own["deliveries"][0]["site"], own["deliveries"][0]["status"]) for name, own in found.items()} == {
+        "brack-001": ("brack", "taken_in"),
+        "corrie-unnumbered-brack-001": ("corrie", "stopped"),
+        "tarn-unnumbered-brack-001": ("tarn", "stopped"),
+    }
+    for other in ("corrie", "tarn"):
+        (told,) = [f for f in found[f"{other}-unnumbered-brack-001"]["findings"] if f["weight"] == "stops"]
+        assert (told["site"], told["seen"]) == (other, f"Site is brack, but the bag lay in the inbox of {other}.")
+
+
 def test_a_delivery_mended_in_its_place_replaces_what_was_stopped(inbox: Path, depot: Path) -> None:
     folder = a_delivery(inbox, None, arrives_as="d")
     take_in_only(inbox, depot)

@@ -46,18 +46,23 @@ def test_migrated_books_are_word_for_word_those_made_at_once(tmp_path: Path) -> 
     assert told("migrated") == told("new")
 
 
-def test_deliveries_whose_texts_nobody_weighed_are_due_after_an_upgrade(tmp_path: Path, url: str | None) -> None:
-    (tmp_path / "depot").mkdir()
-    engine = make_engine(tmp_path / "depot", url)
-    migrate(engine, "0004")
+def put_delivery(connection: sa.Connection) -> None:
+    """One delivery, brack-001, as every form of the books keeps it."""
     words = ("brack-001", "brack/brack-001", "taken_in", "", "", "", "", "a word", True, "")
     columns = (
         "delivery_id, arrival, status, fingerprint, received_utc, code_version, study_version, result, held, overrides"
     )
+    marks = ", ".join(f":{n}" for n in columns.split(", "))
+    row = dict(zip(columns.split(", "), words, strict=True))
+    connection.execute(sa.text(f"INSERT INTO deliveries ({columns}) VALUES ({marks})"), row)
+
+
+def test_deliveries_whose_texts_nobody_weighed_are_due_after_an_upgrade(tmp_path: Path, url: str | None) -> None:
+    (tmp_path / "depot").mkdir()
+    engine = make_engine(tmp_path / "depot", url)
+    migrate(engine, "0004")
     with engine.begin() as connection:
-        marks = ", ".join(f":{n}" for n in columns.split(", "))
-        row = dict(zip(columns.split(", "), words, strict=True))
-        connection.execute(sa.text(f"INSERT INTO deliveries ({columns}) VALUES ({marks})"), row)
+        put_delivery(connection)
         for what in ("made", "science"):
             stamp = sa.text("INSERT INTO delivery_stamps (delivery_id, what, used) VALUES ('brack-001', :what, 'then')")
             connection.execute(stamp, {"what": what})
@@ -97,3 +102,22 @@ def test_books_of_a_newer_form_and_no_depot_at_all_are_refused(tmp_path: Path) -
     connection.close()
     with pytest.raises(Unusable, match="newer manystrides"):
         upgrade(Depot(tmp_path), "ann")
+
+
+def test_rows_that_were_told_as_stamps_stand_in_their_table_after_an_upgrade(tmp_path: Path, url: str | None) -> None:
+    (tmp_path / "depot").mkdir()
+    engine = make_engine(tmp_path / "depot", url)
+    migrate(engine, "0008")
+    stamps = {"made": "m", "row_sent.sent_sessions.S.1": "a", "row_given.sent_sessions.S.1": "a", "rowing": "r"}
+    with engine.begin() as connection:
+        put_delivery(connection)
+        for what, used in {**stamps, "row_taken.sent_sessions.S.1": "b"}.items():
+            stamp = sa.text("INSERT INTO delivery_stamps (delivery_id, what, used) VALUES ('brack-001', :what, :used)")
+            connection.execute(stamp, {"what": what, "used": used})
+    migrate(engine)
+    with engine.connect() as connection:
+        rows = connection.execute(sa.text("SELECT * FROM told_rows")).all()
+        left = connection.scalars(sa.text("SELECT what FROM delivery_stamps ORDER BY what")).all()
+    assert [tuple(row) for row in rows] == [("brack-001", "sent_sessions", "S.1", "a", "a", "b")]
+    assert left == ["made", "rowing"]
+    engine.dispose()

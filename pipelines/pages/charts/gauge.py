@@ -1,0 +1,38 @@
+"""A panel of one number: where it lies beside what is expected of it, on one line."""
+
+from __future__ import annotations
+
+import math
+
+from checks.evidence import Panel
+from pipelines.pages.charts import axis, marks
+from pipelines.pages.charts.evidence_words import expected_words, size_words, unit_title
+from pipelines.pages.charts.legend import BAND, BAND_EDGE, legend
+from pipelines.pages.charts.look import BLUE, EDGE, VERMILLION, width_of
+from pipelines.pages.charts.scale import Scale, roomy
+
+_WIDTH, _HEIGHT, _ABOVE = 350, 34, 18
+
+
+def gauge(panel: Panel) -> tuple[float, float, list[str]]:
+    """Width, height and parts of the drawing."""
+    (value,) = panel.numbers
+    low, high = panel.expected or (math.nan, math.nan)
+    drawn, top = legend((), EDGE, _WIDTH, expected_words(panel))
+    top += _ABOVE
+    ends = [end for end in (low, high) if math.isfinite(end)]
+    across = Scale(*roomy([value, 0.0, *ends], part=0.08), EDGE + 12, _WIDTH - EDGE - 22)
+    if ends:
+        a, b = (across(min(max(end, across.low), across.high)) for end in (low, high))
+        drawn.append(marks.box((a, top), b - a, _HEIGHT, fill=BAND))
+        for end in ends:
+            x = across(end)
+            drawn.append(marks.rule((x, top), (x, top + _HEIGHT), colour=BAND_EDGE, width=1.4, dash="6 3"))
+    words, x = size_words(value, panel.counted_in), across(value)
+    half = width_of(words, bold=True) / 2
+    fill, middle = VERMILLION if panel.beyond else BLUE, min(max(x, EDGE + half), _WIDTH - EDGE - half)
+    drawn.append(marks.mark("diamond", (x, top + _HEIGHT / 2), 120, fill=fill, width=0.8))
+    drawn.append(marks.text((middle, top - 5), words, anchor="middle", bold=True))
+    unit = unit_title(panel.unit)
+    drawn += axis.below(across, top + _HEIGHT, across.ticks(5), unit)
+    return _WIDTH, top + _HEIGHT + axis.BELOW_TITLED + EDGE, drawn
