@@ -6,6 +6,7 @@ from typing import NamedTuple
 
 import numpy as np
 
+from checks import showing as show
 from checks.registry import Limit, Looked, Subject, Weight, check, looked, nothing
 from pipelines.science.frames import Rows
 from pipelines.science.signals import measures as signals
@@ -69,8 +70,10 @@ def force_and_markers_stay_together(
         known = [one for i, one in enumerate(known) if i not in starts.values()]
     times = np.array([row["contact_s"] for row, _ in known], float)
     left = np.array([float(row["side"] == "left") for row, _ in known])
-    step = largest_step(times, left, np.array([late for _, late in known], float))
-    if step is None or abs(step.by_ms) <= max(most_ms, times_error * step.error_ms):
+    late_ms = np.array([late for _, late in known], float)
+    step = largest_step(times, left, late_ms)
+    allowed = max(most_ms, times_error * step.error_ms) if step is not None else np.inf
+    if step is None or abs(step.by_ms) <= allowed:
         return looked(len(known))
     fault = {
         "by_ms": abs(step.by_ms),
@@ -81,7 +84,12 @@ def force_and_markers_stay_together(
         "which": "force" if step.by_ms > 0 else "the markers",
         "place": "markers against force",
         "moment_s": step.after_s,
-        "signal": "force:all:vertical",
+        "shows": show.picture(
+            show.number("Change of contact by markers against force", "ms", step.by_ms, low=-allowed, high=allowed),
+            show.one_by_one(
+                "Contact by markers, later than by force", "ms", late_ms, [row["side"] for row, _ in known]
+            ),
+        ),
     }
     return looked(len(known), [fault])
 

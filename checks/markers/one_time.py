@@ -10,7 +10,8 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from checks.markers.frames import moment_of, repeated_frames
+from checks import showing as show
+from checks.markers.frames import repeated_frames
 from checks.registry import Limit, Looked, Subject, Weight, check, looked, nothing
 from pipelines.science.events.from_force import SIDES
 from pipelines.science.signals import measures as signals
@@ -58,7 +59,6 @@ def no_frames_are_missing_untold(trial: Trial, work: Workspace, *, most_ratio: f
         return looked(int(known.sum())) if known.any() else nothing("too few markers move from frame to frame")
     frame = int(beyond[np.argmax(ratios[beyond])])
     lost = max(1, round(float(ratios[frame])) - 1)
-    role = max(trial.markers, key=lambda name: _step(trial.markers[name], frame))
     fault = {
         "first": frame + 1,
         "last": frame + 2,
@@ -67,14 +67,16 @@ def no_frames_are_missing_untold(trial: Trial, work: Workspace, *, most_ratio: f
         "lost": f"{lost} frame{'s' if lost > 1 else ''}",
         "place": f"frame {frame + 2}",
         "moment_s": (frame + 1) / trial.marker_rate_hz,
-        "signal": f"marker:{role}:forward",
+        "shows": show.picture(
+            show.over_time(
+                "How far markers go from frame to frame, as a part of what the neighbouring frames lead to expect",
+                "1",
+                show.line("", ratios, trial.marker_rate_hz, around=(frame + 1) / trial.marker_rate_hz),
+                high=most_ratio,
+            )
+        ),
     }
     return looked(int(known.sum()), [fault])
-
-
-def _step(path: FloatArray, frame: int) -> float:
-    step = np.linalg.norm(path[frame + 1] - path[frame]) if frame + 1 < len(path) else np.nan
-    return float(step) if np.isfinite(step) else -1.0
 
 
 def _ratios(work: Workspace) -> FloatArray:
@@ -148,7 +150,20 @@ def markers_of_a_foot_move_together(
         if abs(late_s) * 1000 > most_ms and then_m < most_fraction * as_is_m:
             told = {"late_ms": 1000 * abs(late_s), "order": "later" if late_s > 0 else "earlier"}
             told |= {"other": signals.named(trial, study, second), "then_mm": 1000 * then_m, "as_is_mm": 1000 * as_is_m}
-            faults.append({**told, **moment_of(trial, study, first, 0), "place": f"{first}, {second}"})
+            told |= {"marker": signals.named(trial, study, first), "place": f"{first}, {second}"}
+            apart = show.line(
+                "",
+                1000 * np.linalg.norm(trial.markers[first] - trial.markers[second], axis=1),
+                trial.marker_rate_hz,
+                around=trial.duration_s / 2,
+            )
+            proof = show.picture(
+                show.number(
+                    "Delay at which the distance changes least", "ms", 1000 * late_s, low=-most_ms, high=most_ms
+                ),
+                show.over_time("Distance of both markers as they were recorded", "mm", apart),
+            )
+            faults.append({**told, "moment_s": trial.duration_s / 2, "shows": proof})
     return looked(examined, faults) if examined else nothing("no two markers of one foot and its ankle are well seen")
 
 
