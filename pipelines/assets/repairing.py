@@ -21,6 +21,7 @@ from pipelines.depot.verify import Fault, verify
 from pipelines.progress import Progress
 from pipelines.study.file import load_study
 from pipelines.taking_in.batch import Bench
+from pipelines.taking_in.due import also_stale
 from pipelines.taking_in.opening import open_desk
 from pipelines.taking_in.repairing import Sources, StopError, books_back, bytes_back, damaged_results, forget
 from pipelines.taking_in.summary import Summary
@@ -29,11 +30,15 @@ from pipelines.taking_in.tags_anew import tags_anew
 
 @dataclass
 class Repaired:
-    """What was found, what was mended and from where, and what is left."""
+    """What was found, what was mended and from where, and what is left.
+
+    refused: deliveries that were not judged again -> what has changed since they were; that is for a run to publish.
+    """
 
     found: list[Fault]
     mended: list[str] = field(default_factory=list)
     left: list[Fault] = field(default_factory=list)
+    refused: dict[str, str] = field(default_factory=dict)
 
 
 def repair(study_path: Path, depot: Depot, by: str, sources: Sources, exported: Head | None = None) -> Repaired:
@@ -50,12 +55,12 @@ def repair(study_path: Path, depot: Depot, by: str, sources: Sources, exported: 
                     left = verify(depot, exported)
                     tags = list(tags_anew(desk, left))
                     done.mended += tags
-                    done.mended += _made_again(desk, verify(depot, exported) if tags else left)
+                    done.mended += _made_again(desk, verify(depot, exported) if tags else left, done.refused)
                     if done.mended:
                         told = {"found": len(done.found), "mended": len(done.mended)}
                         desk.ledger.write("repaired", "depot", "manystrides verify found faults.", **told)
             end_of_command(depot)
-        done.left = [_still_there(fault) for fault in verify(depot, exported)]
+        done.left = [_still_there(fault, done.refused) for fault in verify(depot, exported)]
     return done
 
 
@@ -72,15 +77,28 @@ _HELPS: Mapping[str, str] = {
 }
 
 
-def _still_there(fault: Fault) -> Fault:
+def _still_there(fault: Fault, refused: Mapping[str, str]) -> Fault:
     """The fault as it is told after repairing: that again is no help."""
+    if refused and fault.kind in ("result", "built"):
+        why = " ".join(dict.fromkeys(refused.values()))
+        remedy = (
+            f"{why} Take that back and repair, or let manystrides run publish it, which asks where many trials move."
+        )
+        return replace(fault, remedy=remedy)
     return replace(fault, remedy=_HELPS[fault.kind]) if "--repair" in fault.remedy else fault
 
 
-def _made_again(desk: Desk, faults: list[Fault]) -> Iterator[str]:
-    """Results judged again from raw, or left to the inbox; warehouse and pages built anew."""
+def _made_again(desk: Desk, faults: list[Fault], refused: dict[str, str]) -> Iterator[str]:
+    """Results judged again from raw, or left to the inbox; warehouse and pages built anew.
+
+    Nothing of it where that would publish another code's or other settings' results: refused is filled with why.
+    """
     depot = desk.depot
     again, others = damaged_results(depot, faults)
+    records = [record for name in again if (record := desk.books.deliveries.get(name)) is not None]
+    refused.update({record.delivery_id: why for record in records if (why := also_stale(desk, record))})
+    if refused:
+        return
     for name in others:
         forget(desk, name)
         yield f"{depot.result(name).shown()}: forgotten; the next run takes it in again if it is in the inbox still."

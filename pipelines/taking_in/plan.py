@@ -5,6 +5,7 @@ Deliveries are judged into ``work/`` exactly as a run would, and nothing is publ
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
@@ -21,6 +22,8 @@ _ONLY_BUILT = (
     "they were built the study file, the code or what the depot holds has changed."
 )
 _UNCHANGED = "Nothing was changed."
+#: So many deliveries are told together if they are due for the same reason.
+_FEW = 4
 
 
 def plan(bench: Bench, inbox: Path) -> str:
@@ -57,12 +60,20 @@ def _lines(bench: Bench, due: WhatIsDue, judged: Again) -> Iterator[str]:
 
 
 def _again(due: WhatIsDue, judged: Again) -> Iterator[str]:
-    """Each delivery and why; after what another delivery or a person changed, with its trials."""
+    """Each delivery and why, many with one reason together; after what others or people changed with its trials."""
     trials = {
         one.record.delivery_id: sorted(t.trial_id for t in one.result.trials if t.standing != WITHHELD)
         for one in judged.prepared
     }
+    alike = Counter(one.why for one in due.again if one.guarded)
+    for why, count in alike.items():
+        if count >= _FEW:
+            names = (one.record.delivery_id for one in due.again if one.guarded and one.why == why)
+            yield f"  {why} ({count} deliveries)"
+            yield f"    {', '.join(names)}"
     for one in due.again:
+        if one.guarded and alike[one.why] >= _FEW:
+            continue
         yield f"  {one.record.delivery_id}: {one.why}"
         if not one.guarded and (named := trials.get(one.record.delivery_id)):
             yield f"    {', '.join(named)}"

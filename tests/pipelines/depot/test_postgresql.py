@@ -74,7 +74,8 @@ def test_a_mistyped_depot_is_refused_before_anything_is_written_and_so_is_one_th
         run(STUDY, tmp_path / "inbox", tmp_path / "depto", "tester", workers=1)
     assert not (tmp_path / "depto").exists()
     assert not Depot(tmp_path / "depto").register.exists()
-    (tmp_path / "other" / "deliveries").mkdir(parents=True)
+    (tmp_path / "other" / "deliveries" / "brack-001").mkdir(parents=True)
+    (tmp_path / "other" / "deliveries" / "brack-001" / "standings.parquet").touch()
     with pytest.raises(Unusable, match="belong to another folder"):
         repair(STUDY, Depot(tmp_path / "other"), "tester", Sources())
     assert not (tmp_path / "other" / "books.id").exists()

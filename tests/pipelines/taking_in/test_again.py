@@ -11,12 +11,14 @@ import pytest
 import yaml
 
 from pipelines.assets.deciding import withdraw
+from pipelines.assets.repairing import repair
 from pipelines.assets.run import plan, run
 from pipelines.deciding.preview import preview
 from pipelines.depot.storage import Depot
 from pipelines.errors import Unusable
 from pipelines.taking_in.due import CONSENTS_CHANGED
 from pipelines.taking_in.plan import NOTHING_DUE
+from pipelines.taking_in.repairing import Sources
 from tests.delivery_builders import REPO, a_delivery, leaving, tables, take_in_only, trial_id
 from tests.depot_books import ledger_lines
 from tests.pipelines.taking_in.a_place import edit, go, planned, with_study
@@ -140,6 +142,20 @@ def test_a_withdrawal_while_a_profile_waits_tells_before_and_after_what_else_it_
     (line,) = [one for one in ledger_lines(place / "depot") if one["about"] == "brack-002" and "profile" in one["why"]]
     assert line["why"].startswith(CONSENTS_CHANGED)
     assert reason in line["why"]
+
+
+def test_a_repair_while_a_profile_waits_judges_nothing_with_it_and_says_why(place: Path) -> None:
+    depot = Depot(place / "depot")
+    before = results(place)
+    exchange_labels(place)
+    lost = depot.result("brack-001").local("standings.parquet")
+    lost.unlink()
+    left = repair(place / "study.yaml", depot, "tester", Sources()).left
+    assert [fault.file for fault in left if fault.kind == "result"] == [lost]
+    assert all("The profile of brack changed" in fault.remedy for fault in left)
+    assert results(place) == before
+    assert go(place, yes=True).exit_code == 0
+    assert lost.exists()
 
 
 def test_a_few_trials_are_published_without_asking(place: Path) -> None:
