@@ -260,6 +260,7 @@ REPORTED_SYMPTOMS = Table(
     key=SENT_SYMPTOMS.key,
     rows=SENT_SYMPTOMS.rows,
     pools=SENT_SYMPTOMS.name,
+    stays=True,  # nothing of it but answers about health
     fields=(*SENT_SYMPTOMS.fields, f.DELIVERY_ID, f.CODE_VERSION, f.STUDY_VERSION),
     references=(_TO_RUNNER,),
 )

@@ -7,7 +7,7 @@ from dataclasses import replace
 from schemas import fields as f
 from schemas.delivery import TO_PARTICIPANT, TO_SESSION
 from schemas.model import Field, Kind, Layer, Table
-from schemas.privacy import PLAIN, RUNNER, SENSITIVE, SESSION, Rows
+from schemas.privacy import HEALTH, PLAIN, RUNNER, SENSITIVE, SESSION, Rows
 
 _OF_WEEK = Rows(RUNNER, day="week")
 
@@ -119,7 +119,7 @@ SENT_SYMPTOMS = Table(
                 low=0,
                 high=25,
                 nullable=n > 1,
-                privacy=SENSITIVE,
+                privacy=HEALTH,
             )
             for n in (1, 2, 3, 4)
         ),

@@ -41,6 +41,8 @@ LAYER_MEANING = {
     Layer.QUALITY: "What the checks saw and what became of each trial.",
 }
 
+#: The unit of a column of which each row tells its own.
+OF_ROW = "{unit_of_row}"
 #: A real column says its unit twice, for people in its name and for programs as a UCUM code; this keeps them equal.
 #: The longest suffix that fits a name decides.
 SUFFIX_UNITS = {
@@ -60,7 +62,7 @@ SUFFIX_UNITS = {
     "_ppm": "[ppm]",
     "degrees_of_freedom": "1",
     "_p_value": "1",
-    "_value": "{unit_of_row}",  # the unit differs from row to row and stands in the row itself
+    "_value": OF_ROW,  # the unit differs from row to row and stands in the row itself
     "_fraction": "1",
     "_percent": "%",
     "_ratio": "1",

@@ -8,7 +8,7 @@ from schemas import codes
 from schemas import fields as f
 from schemas.model import Code, Field, Kind, Layer, Reference, Table
 from schemas.outcomes import real
-from schemas.privacy import PLAIN, QUASI, RUNNER, SENSITIVE, SESSION, Rows
+from schemas.privacy import HEALTH, PLAIN, QUASI, RUNNER, SENSITIVE, SESSION, Rows
 
 STUDY_PROVENANCE = (f.CODE_VERSION, f.STUDY_VERSION)
 ENERGY_BOUTS = Table(
@@ -121,20 +121,21 @@ TRANSITION_WEEKS = Table(
             "Severity 0 to 100 (OSTRC-H2, Clarsen et al. 2020); not a diagnosis, and without a clinical cut-off. Null, not zero, if not answered in full.",
             low=0,
             high=100,
+            privacy=HEALTH,
         ),
         Field(
             "health_problem",
             Kind.BOOLEAN,
             "Whether the severity is above 0. Null as severity.",
             nullable=True,
-            privacy=SENSITIVE,
+            privacy=HEALTH,
         ),
         Field(
             "substantial_problem",
             Kind.BOOLEAN,
             "Whether question 1 has its last option, or question 2 or 3 one of the two highest. Null as severity.",
             nullable=True,
-            privacy=SENSITIVE,
+            privacy=HEALTH,
         ),
         Field("symptom_scoring", Kind.TEXT, "Version of the questionnaire and its scoring.", privacy=PLAIN),
         Field(

@@ -15,16 +15,19 @@ class Privacy(StrEnum):
 
     PLAIN = "plain"
     SENSITIVE = "sensitive"
+    HEALTH = "health"
     QUASI = "quasi"
     IDENTIFIES = "identifies"
     CLOSED = "closed"  # nobody has said: treated like the most protective
 
 
 PLAIN, SENSITIVE, QUASI, IDENTIFIES = Privacy.PLAIN, Privacy.SENSITIVE, Privacy.QUASI, Privacy.IDENTIFIES
+HEALTH = Privacy.HEALTH
 
 PRIVACY_MEANING = {
     Privacy.PLAIN: "Tells nothing of a person.",
     Privacy.SENSITIVE: "Tells something of a person once it is known who it is: a result, an answer, a message.",
+    Privacy.HEALTH: "Tells of a runner's health; no scope of consent covers that, so that it is in no release.",
     Privacy.QUASI: "Together with others of its kind it can tell who somebody is; a release tells it as declared.",
     Privacy.IDENTIFIES: "May tell by itself who somebody is; of these only the study's own codes are in a release.",
     Privacy.CLOSED: "Not declared, and treated as if it identified somebody: in no release, repeated in no message.",

@@ -26,6 +26,29 @@ def is_ucum(code: str) -> bool:
         return False
 
 
+#: Units of what grows with body mass, also of oxygen taken up; not the volt, whose kilograms are nobody's.
+_OF_MASS = frozenset({"g", "N", "J", "W", "Pa", "cal", "L", "l"})
+
+
+def grows_with_mass(code: str) -> bool:
+    """Whether a value of this unit grows with the mass of who is measured, as N and kN/m do, N.m/kg and {BW} do not."""
+    power, outer, sign = 0, [1], 1
+    for token in re.findall(r"[()./]|[^()./]+", code):
+        if token in "./":
+            sign = 1 if token == "." else -1
+        elif token == "(":
+            outer.append(outer[-1] * sign)
+            sign = 1
+        elif token == ")":
+            outer.pop()
+        else:
+            unit, exponent, _ = _COMPONENT.match(token).groups()  # type: ignore[union-attr]
+            of_mass = unit in _OF_MASS or (unit[:1] in _PREFIXES and unit[1:] in _OF_MASS)
+            power += outer[-1] * sign * int(exponent or 1) * of_mass
+            sign = 1
+    return power != 0
+
+
 def refusal_of_unit(code: str) -> str | None:
     """Why ``code`` cannot be the unit of anything here, as a clause; None if it can.
 

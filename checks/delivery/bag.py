@@ -9,6 +9,7 @@ from checks.registry import Looked, Subject, Weight, check, looked, nothing
 from schemas.catalogue import tables_of
 from schemas.model import Layer
 from schemas.received import Problem, Received
+from schemas.said import not_shown
 from schemas.study import Study
 
 if TYPE_CHECKING:
@@ -37,7 +38,7 @@ def faults_of(problems: Iterable[Problem]) -> list[dict[str, Any]]:
             "place": problem.place,
             **{name: getattr(problem, name) for name in IDS if getattr(problem, name)},
         }
-        for problem in problems
+        for problem in map(not_shown, problems)
     ]
 
 

@@ -184,7 +184,7 @@ def words_are_in_the_study_file(delivery: Received, study: Study) -> Looked:
                     {
                         **ids_of(row),
                         "column": field.name,
-                        "word": str(row[field.name])[:60],
+                        "word": str(row[field.name]),
                         "study_list": field.study_list,
                         "words": ", ".join(words) or "none yet",
                         "file": table.file_name,

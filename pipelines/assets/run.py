@@ -15,7 +15,7 @@ from pipelines.depot.arrivals import find_arrivals
 from pipelines.depot.ledger import whoami
 from pipelines.depot.storage import Depot
 from pipelines.errors import Unusable
-from pipelines.identity.word_list import names_beside
+from pipelines.identity.word_list import names_shown
 from pipelines.pool.readied import Readied
 from pipelines.progress import Progress
 from pipelines.study.file import load_study
@@ -71,7 +71,7 @@ def plan(
     refuse_missing(inbox)
     depot = Depot(depot_root)
     if not depot.exists:
-        arrivals, _ = find_arrivals(inbox, names_beside(study.path))
+        arrivals, _ = find_arrivals(inbox, names_shown(study.path, study.study))
         return "\n".join(
             ["There is no depot yet. New in the inbox, would be taken in", *(f"  {a.key}" for a in arrivals)]
         )
@@ -143,7 +143,8 @@ def _recovered(bench: Bench) -> Bench:
     if any_left(desk):
         carry_out(Bench(desk, None, bench.progress, first))
     told = [one.told() for one in first.withdrawals or waiting(desk)]
-    return replace(bench, summary=Summary(desk.depot, failures=first.failures, finished=tuple(told)))
+    left = tuple(one.job.tombstone for one in first.withdrawals if not (one.ended or one.waits_until))
+    return replace(bench, summary=Summary(desk.depot, failures=first.failures, finished=tuple(told), unfinished=left))
 
 
 def carry_out(bench: Bench, freeze: Mapping[str, str | bool] | None = None) -> None:

@@ -70,9 +70,12 @@ def head_of_ledger(
 
     Example: manystrides ledger head --depot depot --to heads/2026-05.txt
     """
+    from pipelines.depot.new_files import refuse_place
     from pipelines.depot.reached import line
     from pipelines.depot.store import write_bytes
 
+    if to is not None:
+        refuse_place(to)
     place = _depot(depot)
     with place.opened() as books:
         head, word = books.ledger.head(), books.word()

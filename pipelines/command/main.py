@@ -160,7 +160,7 @@ def sql(
     if to is None:
         print_answer(answer, rows)
     else:
-        write_answer(answer, to, place.root)
+        write_answer(answer, to)
         typer.echo(f"{answer.num_rows} rows written to {to}")
 
 

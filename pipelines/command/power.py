@@ -44,11 +44,12 @@ def power(
     known = components_of(place.warehouse, asked | {"reference_condition": reference}, between_site_sd)
     typer.echo(known.text(effect, aim, _SITES))
     if to is not None:
+        from pipelines.depot.new_files import refuse_place
         from pipelines.depot.store import write_bytes
         from pipelines.pages.charts.power import power_chart
 
         drawn = power_chart(outcome, effect, known.components, _SITES, aim, most=40)
-        write_bytes(to, str(drawn).encode())
+        write_bytes(refuse_place(to), str(drawn).encode())
         typer.echo(f"\nThe curves are drawn in {to}.")
 
 

@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import json
 import os
-import re
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
@@ -17,6 +16,7 @@ from typing import TYPE_CHECKING, Any
 
 from pipelines.depot.books.rows import ALLOWED, OPEN, REFUSED
 from pipelines.depot.keys import HELD_TEXTS
+from pipelines.identity.file_names import kind_of, told_of
 from schemas import fields
 from schemas.catalogue import tables_of
 from schemas.consent import Consent
@@ -24,7 +24,8 @@ from schemas.kept import left_out
 from schemas.model import Layer
 from schemas.privacy import WAYS
 from schemas.reading import Held
-from schemas.received import Received
+from schemas.received import Problem, Received
+from schemas.said import quoted, told
 
 if TYPE_CHECKING:
     from pipelines.depot.books.book import Books
@@ -72,8 +73,9 @@ def with_marks(books: Books, received: Received) -> Received:
     Rows with a code that nobody has allowed, such as a trial's id with a word that no list has, wait with it.
     Files that are not kept go by a number where their names are no known words.
     """
+    received = replace(received, problems=tuple(_problems(books, received)))
     named = {one.text for one in received.held if one.table is None}
-    unkept = {path: f"not-kept-{n}{_suffix(path)}" for n, path in enumerate(sorted(named & left_out(received)), 1)}
+    unkept = {path: f"not-kept-{n}{kind_of(path)}" for n, path in enumerate(sorted(named & left_out(received)), 1)}
     files = tuple(replace(f, path=unkept.get(f.path, f.path)) for f in received.files)
     received = replace(received, files=files, held=tuple(h for h in received.held if h.text not in unkept))
     looked_at = {one.text for one in received.held if one.column in (*_FREE, *WAYS)}
@@ -92,9 +94,24 @@ def with_marks(books: Books, received: Received) -> Received:
     return replace(received, tables=tables, unlooked=unlooked)
 
 
-def _suffix(path: str) -> str:
-    suffix = Path(path).suffix
-    return suffix if re.fullmatch(r"\.[A-Za-z0-9]{1,4}", suffix) else ""
+def with_own_words(received: Received) -> Received:
+    """The delivery as its own laboratory may see it: every word in it is the laboratory's."""
+    return replace(received, problems=tuple(told(problem, quoted) for problem in received.problems))
+
+
+def _problems(books: Books, received: Received) -> Iterator[Problem]:
+    """What was met, with a mark for each word of the sender that waits, and its length for one that nobody is shown."""
+    waiting = {one.text for one in received.held} | {text for texts in received.unfit.values() for text in texts}
+
+    def shown(text: str) -> str:
+        path = text.removeprefix("data/")
+        if path not in waiting:
+            return told_of(text)
+        word = books.texts.word(path)
+        decided = books.texts.decided([word]).get(word, OPEN)
+        return quoted(text) if decided == ALLOWED else text.removesuffix(path) + mark(path, word, decided)
+
+    return (told(problem, shown) for problem in received.problems)
 
 
 def held_texts(books: Books, consent: Consent, in_files: Iterable[Held]) -> HeldTexts:

@@ -18,7 +18,7 @@ from pipelines.depot.ledger import Ledger
 from pipelines.depot.storage import Depot
 from pipelines.errors import Unusable
 from pipelines.identity.identifiers import NOBODY, kinds_in, scan
-from pipelines.identity.reasons import refuse_who
+from pipelines.identity.reasons import refuse_runner_as_name, refuse_who
 
 _MOST_PLACES = 3
 _LEAST_LETTERS = 4
@@ -70,6 +70,7 @@ def decide(depot_root: str, words: Sequence[str], decision: Decision, *, allowed
     depot = _depot(depot_root)
     with depot.writing(decision.by), depot.opened() as books:
         refuse_who(decision.why, books.gates.every_runner(), NOBODY)
+        refuse_runner_as_name(decision.by, books.gates.every_runner())
         known = set(_waiting(depot))
         chosen = [_one(word, known) for word in dict.fromkeys(words)]
         with books.transaction():

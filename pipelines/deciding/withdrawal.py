@@ -22,7 +22,7 @@ from pipelines.depot.guarding import TAKEN_BACK, WITHDRAWAL, noted
 from pipelines.depot.ledger import whoami
 from pipelines.errors import Unusable
 from pipelines.identity.identifiers import NOBODY
-from pipelines.identity.reasons import refuse_who
+from pipelines.identity.reasons import refuse_runner_as_name, refuse_who
 from pipelines.identity.word_list import names_beside
 from pipelines.taking_in.summary import Summary
 from pipelines.taking_in.withdrawing import CarriedOut
@@ -177,7 +177,7 @@ def take_back(desk: Desk, asked: Asked) -> str:
     _refuse_who(desk, asked.why)
     withdrawal = desk.books.withdrawals.as_noted(asked.runner, asked.scope, ())
     job = desk.books.jobs.get(withdrawal.tombstone)
-    if job is None:
+    if job is None or _is_over(job):
         seen = "No withdrawal of this runner and scope is in its time of grace."
         raise Unusable(seen, "one that was asked for with --grace-days.", "What was removed cannot come back.")
     with desk.books.transaction():
@@ -205,6 +205,7 @@ def renew(desk: Desk, asked: Renewed) -> str:
         seen = f"The runner has not withdrawn {asked.scope} by command."
         raise Unusable(seen, "a withdrawal that is in force.", "There is nothing to renew; see consents.csv.")
     withdrawal = desk.books.withdrawals.as_noted(asked.runner, asked.scope, ())
+    _refuse_unfinished(desk, withdrawal)
     own = next(one for one in desk.books.withdrawals.listed() if one.tombstone == withdrawal.tombstone)
     noted(desk.depot, replace(own, renewed_from=asked.from_day))
     with desk.books.transaction():
@@ -212,6 +213,23 @@ def renew(desk: Desk, asked: Renewed) -> str:
         details = {"scope": asked.scope, "from_day": asked.from_day, "form_version": asked.form_version.strip()}
         desk.ledger.decided(RENEWED, f"tombstone-{withdrawal.tombstone}", asked.why, **details)
     return withdrawal.tombstone
+
+
+def _refuse_unfinished(desk: Desk, withdrawal: Withdrawal) -> None:
+    """Raises Unusable while bytes of a withdrawal are here still: nobody could tell which of them are given anew."""
+    job = desk.books.jobs.get(withdrawal.tombstone)
+    if job is None:
+        return
+    if _is_over(job):
+        seen, mend = "The withdrawal is not carried out yet.", "Run `manystrides run`, then renew."
+    else:
+        seen = f"The withdrawal is in its time of grace, until {job.due_utc}; nothing was taken out yet."
+        mend = "If the runner takes it back: `manystrides withdraw` with --take-back. Else renew after that moment."
+    raise Unusable(seen, "a withdrawal that was carried out.", mend)
+
+
+def _is_over(job: Job) -> bool:
+    return job.due_utc <= datetime.now(UTC).isoformat(timespec="seconds")
 
 
 def _refuse_form(desk: Desk, version: str) -> None:
@@ -240,6 +258,7 @@ def _refuse_words(runner: str, why: str, by: str) -> None:
     if not runner.strip():
         raise Unusable("There is no runner.", "the participant_id of a runner.", "Give it before the options.")
     refuse_who(why, [runner], NOBODY)
+    refuse_runner_as_name(by, [runner])
 
 
 def _refuse_who(desk: Desk, why: str) -> None:

@@ -9,17 +9,19 @@ from __future__ import annotations
 import hashlib
 import re
 import zipfile
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from pathlib import Path
 
-from pipelines.identity.identifiers import NOBODY, surely_in_path
-from pipelines.identity.names import KnownNames
 from pipelines.intake.bag_files import bag_in
 from pipelines.intake.litter import is_litter
 
 _NUMBER = re.compile(rb"(?im)^delivery-number\s*:\s*([0-9]{1,9})\s*$")
 _FAR = 10**9
+#: A folder of the inbox, which the data manager makes: a short name as sites of a study file have.
+_SITE = re.compile(r"[a-z][a-z0-9_]{0,40}")
+#: Whether a name may be told, see ``pipelines.identity.word_list.names_shown``.
+Shown = Callable[[str], bool]
 
 
 @dataclass(frozen=True)
@@ -59,12 +61,12 @@ class Arrival:
         return digest.hexdigest()
 
 
-def find_arrivals(inbox: Path, known_names: KnownNames = NOBODY) -> tuple[list[Arrival], list[str]]:
+def find_arrivals(inbox: Path, shown: Shown) -> tuple[list[Arrival], list[str]]:
     """Deliveries in ``inbox/<site>/`` in order of site and delivery number, and the names of what is none.
 
-    known_names: names of people to look for in the names of deliveries.
+    shown: whether a name in the inbox may be told; what it may not is called by a number.
     """
-    found, others = look_into(inbox, known_names)
+    found, others = look_into(inbox, shown)
     return in_order(found), others
 
 
@@ -73,30 +75,42 @@ def in_order(arrivals: Iterable[Arrival]) -> list[Arrival]:
     return sorted(arrivals, key=lambda a: (a.site, _number(a.path), _natural(a.name)))
 
 
-def look_into(inbox: Path, known_names: KnownNames = NOBODY) -> tuple[list[Arrival], list[str]]:
+def look_into(inbox: Path, shown: Shown) -> tuple[list[Arrival], list[str]]:
     """As ``find_arrivals``, in no order: none is opened."""
     found: list[Arrival] = []
     others: list[str] = []
     for site in _entries(inbox):
         if not site.is_dir():
-            others.append(site.name)
+            others.append(_name(site, shown))
             continue
+        name = site.name if _SITE.fullmatch(site.name) else _number_of(site)
         for path in _entries(site):
             if is_litter(path.name):
                 continue
             is_bag = path.is_dir() and (bag_in(path) / "bagit.txt").exists()
             is_zip = path.is_file() and path.suffix.lower() == ".zip"
             if is_bag or is_zip:
-                found.append(Arrival(site.name, _name(path, known_names), path))
+                found.append(Arrival(name, _name(path, shown), path))
             else:
-                others.append(f"{site.name}/{_name(path, known_names)}")
+                others.append(f"{name}/{_name(path, shown)}")
     return found, others
 
 
-def _name(path: Path, known_names: KnownNames) -> str:
-    """What an arrival is called everywhere: its name, or if that may identify a person, a number the disk gave it."""
-    if not surely_in_path(path.name, known_names):
-        return path.name
+def path_of(inbox: Path, key: str) -> Path:
+    """Where what goes by ``key`` lies, under its name or under a number; where it would lie if it is gone."""
+    place = inbox
+    for part in key.split("/"):
+        named = place / part
+        place = named if named.exists() else next((p for p in _entries(place) if _number_of(p) == part), named)
+    return place
+
+
+def _name(path: Path, shown: Shown) -> str:
+    """What an arrival is called everywhere: its name, or if that may not be told, a number the disk gave it."""
+    return path.name if shown(path.name) else _number_of(path)
+
+
+def _number_of(path: Path) -> str:
     return f"name-kept-back-{path.lstat().st_ino}{path.suffix.lower() if path.suffix.lower() == '.zip' else ''}"
 
 

@@ -168,10 +168,10 @@ def _table(text: str, name: str, shown: str, noted: Noted) -> None:
         places = []
         for number, cell in enumerate(header, start=1):
             where = Identifying("", shown, f"header, column {number}")
-            flagged = noted.note(cell, noted.name(cell), where)
+            noted.note(cell, noted.name(cell), where)
             if cell not in _COLUMNS:
                 noted.weigh(cell, shown, f"header, column {number}")
-            places.append(f"column {number}" if flagged else f"column {cell}")
+            places.append(f"column {cell}" if cell in _COLUMNS else f"column {number}")
         cells, position, listed = 0, 0, _listed_elsewhere(name)
         for row in rows:
             cells += len(row)
@@ -219,7 +219,8 @@ def _json(text: str, shown: str, noted: Noted, plain_keys: frozenset[str]) -> No
     for key, value in _leaves(content):
         if (key if value is None else value) not in _descriptor_words():
             noted.weigh(key if value is None else value, shown, "a name in it" if value is None else "a value in it")
-        where = Identifying("", shown, "its names" if value is None else f"value of {key or 'a list'}")
+        of = "a list" if not key else key if key in _descriptor_words() else "another name"
+        where = Identifying("", shown, "its names" if value is None else f"value of {of}")
         if value is None:
             noted.note(key, noted.name(key), where)
         elif noted.name(key):

@@ -13,9 +13,10 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
-from pipelines.identity import identifiers
+from pipelines.identity import file_names, identifiers
 from pipelines.identity.codes import codes_among
 from pipelines.identity.contents import FREE_TEXT, IDS, MOST_BYTES, Noted, TooMuchText, search
+from pipelines.identity.file_names import INFO_FIELDS
 from pipelines.identity.names import KnownNames
 from pipelines.identity.vocabulary import NO_WORDS, Vocabulary
 from schemas import fields
@@ -25,10 +26,9 @@ from schemas.model import Kind, Layer
 from schemas.quota import MIB, Quota
 from schemas.reading import Held, Identifying
 from schemas.received import PayloadFile, Problem, Received
+from schemas.said import quoted, told
 
 KEPT_BACK = "(kept back)"
-#: The files that BagIt itself puts round a payload, and the only ones that are kept of what lies there.
-OWN_TAG_FILES = re.compile(r"(?:tag)?manifest-[A-Za-z0-9]+\.txt|bagit\.txt|bag-info\.txt")
 
 
 def guarded(
@@ -41,7 +41,7 @@ def guarded(
     With more text than ``quota`` lets be searched nothing of the delivery is shown but its laboratory and number, and a
     problem stops it.
     """
-    plain = plain.knowing(_codes(received, plain))
+    plain = plain.knowing(codes_of(received, plain))
     noted = Noted(known, int(quota.most_text_mib * MIB), plain)
     try:
         renamed = _names(received, noted)
@@ -56,7 +56,7 @@ def guarded(
     return replace(shown, held=(*_held(shown, noted.plain), *noted.waiting), unfit=unfit)
 
 
-def _codes(received: Received, plain: Vocabulary) -> set[str]:
+def codes_of(received: Received, plain: Vocabulary) -> set[str]:
     """Codes of runners, sessions and trials, and the delivery's own number: texts that the study gave.
 
     A code of a form that the study does not use is none of these before somebody has looked at it.
@@ -113,8 +113,7 @@ def _names(received: Received, noted: Noted) -> dict[str, str]:
     other = left_out(received)
     for path in sorted(received.paths):
         if path not in other and (found := noted.path(path)):
-            suffix = Path(path).suffix if re.fullmatch(r"\.[A-Za-z0-9]{1,4}", Path(path).suffix) else ""
-            renamed[path] = f"name-kept-back-{len(renamed) + 1}{suffix}"
+            renamed[path] = f"name-kept-back-{len(renamed) + 1}{file_names.kind_of(path)}"
             noted.note(path, found, Identifying("", renamed[path], "the name of the file or of its folder"))
             noted.values |= {part for part in path.split("/") if noted.path(part)}
     return renamed
@@ -123,19 +122,24 @@ def _names(received: Received, noted: Noted) -> dict[str, str]:
 def _bag_info(received: Received, root: Path | None, noted: Noted) -> dict[str, str]:
     """bag-info.txt with its identifying values taken out; fields dropped on reading are looked at all the same."""
     info = dict(received.bag_info)
-    for label, value in received.bag_info.items():
-        where = Identifying("", "bag-info.txt", label)
+    for number, (label, value) in enumerate(received.bag_info.items(), start=1):
+        where = Identifying("", "bag-info.txt", _field(label, number))
         if noted.note(label, noted.name(label), replace(where, place="the name of a field")):
             del info[label]
         elif label not in ("Study", "Delivery-Number") and noted.look(value, label, where):
             info[label] = KEPT_BACK
     path = root / "bag-info.txt" if root is not None else None
     if path is not None and path.is_file() and path.stat().st_size <= 1 << 16:
-        for line in path.read_text(encoding="utf-8", errors="replace").splitlines():
+        for number, line in enumerate(path.read_text(encoding="utf-8", errors="replace").splitlines(), start=1):
             label, _, value = (part.strip() for part in line.partition(":"))
             if label.lower().startswith("contact-") and label not in info:
-                noted.look(value, label, Identifying("", "bag-info.txt", label))
+                noted.look(value, label, Identifying("", "bag-info.txt", _field(label, number)))
     return info
+
+
+def _field(label: str, number: int) -> str:
+    """How a field of bag-info.txt is called in a place: by its name, where BagIt or this study gave that."""
+    return label if label.lower() in INFO_FIELDS else f"field {number}"
 
 
 def _payload_file(path: Path, name: str, noted: Noted) -> None:
@@ -147,8 +151,6 @@ def _payload_file(path: Path, name: str, noted: Noted) -> None:
 
 
 def _without(received: Received, noted: Noted, renamed: dict[str, str], info: dict[str, str]) -> Received:
-    if not noted.values and not received.problems:
-        return received
     pattern = _any_of(noted.values)
     files = tuple(PayloadFile(renamed.get(f.path, f.path), f.bytes, f.sha256) for f in received.files)
     arrived = identifiers.surely_in_path(received.arrived_as, noted.known)
@@ -158,7 +160,7 @@ def _without(received: Received, noted: Noted, renamed: dict[str, str], info: di
         bag_info=info,
         files=files,
         tables={name: _blanked(name, frame, noted.values) for name, frame in received.tables.items()},
-        problems=tuple(shown_problem(p, noted.known, pattern) for p in received.problems),
+        problems=tuple(_told(p, noted, pattern) for p in received.problems),
         identifying=tuple(noted.places),
     )
 
@@ -182,22 +184,15 @@ def _blanked(name: str, frame: Any, values: set[str]) -> Any:
     return frame
 
 
-def shown_problem(problem: Problem, known: KnownNames, pattern: re.Pattern[str] | None = None) -> Problem:
-    """A problem as it may be told: without what ``pattern`` finds, ``known`` names, and what else looks like one."""
-    return replace(
-        problem,
-        seen=_shown_text(problem.seen, pattern, known),
-        expected=pattern.sub(KEPT_BACK, problem.expected) if pattern else problem.expected,
-        file=_shown_text(problem.file, pattern, known) if problem.file else problem.file,
-        place=_shown_text(problem.place, pattern, known) if problem.place else problem.place,
-    )
+def _told(problem: Problem, noted: Noted, pattern: re.Pattern[str] | None) -> Problem:
+    """A problem without what identifies somebody; what else is not made of known words stays marked as the sender's."""
 
+    def ours(text: str) -> str:
+        return pattern.sub(KEPT_BACK, text) if pattern else text
 
-def _shown_text(text: str, pattern: re.Pattern[str] | None, known: KnownNames) -> str:
-    """A message without the texts found, nor what else in it looks like one, such as a name that could not be read."""
-    if pattern:
-        text = pattern.sub(KEPT_BACK, text)
-    for quoted in set(re.findall(r"'([^']*)'", text)):
-        if quoted and identifiers.surely_in_path(quoted, known):
-            text = text.replace(quoted, KEPT_BACK)
-    return identifiers.masked(text, identifiers.scan_name(text, known))
+    def theirs(text: str) -> str | None:
+        if ours(text) != text or identifiers.surely_in_path(text, noted.known) or noted.name(text):
+            return KEPT_BACK
+        return quoted(text) if file_names.fits(text, noted.plain) else None
+
+    return told(problem, theirs, ours)

@@ -36,6 +36,16 @@ def refuse_who(why: str, codes: Iterable[str], known: KnownNames) -> None:
         )
 
 
+def refuse_runner_as_name(name: str, codes: Iterable[str]) -> None:
+    """Raises Unusable if the name of who decides is one of the ``codes``, however written, or more than one line."""
+    if _names_one(name, codes) or not name.isprintable():
+        raise Unusable(
+            "The name of who does this names a runner, or is no line of text; the ledger can never forget.",
+            "the name of a person who works here.",
+            "Give your own name with --as.",
+        )
+
+
 def _names_one(why: str, codes: Iterable[str]) -> bool:
     """Whether letters and numbers that follow each other make a code, whatever stands between them."""
     wanted: dict[str, int] = {}  # each with how many pieces it has

@@ -7,6 +7,7 @@ fails its checksum or its length and refuses the archive. What is refused leaves
 
 from __future__ import annotations
 
+import re
 import shutil
 import stat
 import zipfile
@@ -15,9 +16,10 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from pipelines.intake.litter import is_litter
-from pipelines.intake.paths import path_fault, same_on_some_disk, shown
+from pipelines.intake.paths import path_fault, same_on_some_disk
 from schemas.quota import MIB, Quota
 from schemas.received import Problem
+from schemas.said import said
 
 _CHUNK = 1 << 20
 _ANY_RATIO_MIB = 16  # so little does no harm, however well it was packed
@@ -25,10 +27,11 @@ _ANY_RATIO_MIB = 16  # so little does no harm, however well it was packed
 
 @dataclass(frozen=True)
 class _Member:
-    """One entry of the archive's directory. name: with forward slashes; a folder's ends in one."""
+    """One entry of the archive's directory. name: with forward slashes; a folder's ends in one. number: from 1."""
 
     info: zipfile.ZipInfo
     name: str
+    number: int
 
     @property
     def is_folder(self) -> bool:
@@ -50,7 +53,7 @@ def unpack(zip_path: Path, target_dir: Path, quota: Quota) -> tuple[list[Problem
     with archive:
         if problems := list(_judge_whole(archive.infolist(), zip_path, quota)):
             return problems, []
-        members = [_member(info) for info in archive.infolist()]
+        members = [_member(info, n) for n, info in enumerate(archive.infolist(), start=1)]
         litter = [m.name for m in members if is_litter(m.name.split("/")[0])]
         members = [m for m in members if not is_litter(m.name.split("/")[0])]
         if problems := [p for m in members for p in _judge_member(m, file)] + list(_judge_names(members, file)):
@@ -68,9 +71,10 @@ def unpack(zip_path: Path, target_dir: Path, quota: Quota) -> tuple[list[Problem
     return [], litter
 
 
-def _member(info: zipfile.ZipInfo) -> _Member:
+def _member(info: zipfile.ZipInfo, number: int) -> _Member:
     name = info.orig_filename  # the name before Python tidies it, cutting it at a null byte
-    return _Member(info, name.replace("\\", "/"))  # as some programs part folders; no name of a delivery may hold one
+    # as some programs part folders; no name of a delivery may hold one
+    return _Member(info, name.replace("\\", "/"), number)
 
 
 _TOO_MUCH = (
@@ -94,23 +98,24 @@ def _judge_whole(members: Sequence[zipfile.ZipInfo], zip_path: Path, quota: Quot
 
 
 def _judge_member(member: _Member, file: str) -> Iterator[Problem]:
-    info, name = member.info, shown(member.name)
+    info, name = member.info, said(member.name)
+    place = f"{name}, member {member.number}"
     if fault := path_fault(member.name):
         expected = "only relative paths inside the delivery, with forward slashes"
-        yield _problem(file, f"the path {name} {fault}", expected, name)
+        yield _problem(file, f"the path {name} {fault}", expected, place)
     mode = info.external_attr >> 16
     kind = stat.S_IFMT(mode)
     if kind not in (0, stat.S_IFREG, stat.S_IFDIR):
         what = "a link" if stat.S_ISLNK(mode) else "neither file nor folder"
-        yield _problem(file, f"{name} is {what}", "only plain files and folders", name)
+        yield _problem(file, f"{name} is {what}", "only plain files and folders", place)
     elif kind and member.is_folder != (kind == stat.S_IFDIR):
-        yield _problem(file, f"{name} is a folder by name or mode only", "only plain files and folders", name)
+        yield _problem(file, f"{name} is a folder by name or mode only", "only plain files and folders", place)
     if info.flag_bits & 0x1:
-        yield _problem(file, f"{name} is encrypted", "an archive without a password", name)
+        yield _problem(file, f"{name} is encrypted", "an archive without a password", place)
     if info.compress_type not in (zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED):
-        yield _problem(file, f"{name} is packed by an unusual method", "members stored or deflated", name)
+        yield _problem(file, f"{name} is packed by an unusual method", "members stored or deflated", place)
     if member.is_folder and info.file_size:
-        yield _problem(file, f"the folder {name} has content", "only plain files and folders", name)
+        yield _problem(file, f"the folder {name} has content", "only plain files and folders", place)
 
 
 def _judge_names(members: Sequence[_Member], file: str) -> Iterator[Problem]:
@@ -121,19 +126,19 @@ def _judge_names(members: Sequence[_Member], file: str) -> Iterator[Problem]:
     tops = sorted({name.split("/")[0] for name in names})
     loose = [name for name in names if "/" not in name]
     if len(names) == 1 and names[0].lower().endswith(".zip"):
-        yield _problem(file, f"it holds another ZIP file and nothing else, {shown(names[0])}", "the bag's folder, once")
+        yield _problem(file, f"it holds another ZIP file and nothing else, {said(names[0])}", "the bag's folder, once")
     elif len(tops) != 1 or loose:
-        listed = ", ".join(shown(top) for top in tops[:5])
+        listed = ", ".join(said(top) for top in tops[:5])
         yield _problem(file, f"at the top stand {listed}", "one folder, the bag, at the top")
     first: dict[str, str] = {}
     folders = {same_on_some_disk(parent) for name in names for parent in _parents(name)}
     for name in names:
         key = same_on_some_disk(name)
         if key in first:
-            seen = f"{shown(first[key])} and {shown(name)} are one file on some computers"
+            seen = f"{said(first[key])} and {said(name)} are one file on some computers"
             yield _problem(file, seen, "every path once, also when upper and lower case are not told apart")
         elif not name.endswith("/") and key in folders:
-            yield _problem(file, f"{shown(name)} is both file and folder", "every path once")
+            yield _problem(file, f"{said(name)} is both file and folder", "every path once")
         first.setdefault(key, name)
 
 
@@ -151,24 +156,25 @@ def _write(archive: zipfile.ZipFile, members: Sequence[_Member], target: Path, f
             path.mkdir(parents=True, exist_ok=True)
             continue
         path.parent.mkdir(parents=True, exist_ok=True)
-        name, written = shown(member.name), 0
+        name, written = said(member.name), 0
+        place = f"{name}, member {member.number}"
         try:
             source = archive.open(member.info)
         except Exception as error:  # as above; nothing of ours runs in here
-            return _problem(file, f"{name} cannot be unpacked ({_reason(error)})", "a sound archive", name)
+            return _problem(file, f"{name} cannot be unpacked ({_reason(error)})", "a sound archive", place)
         with source, path.open("xb") as sink:
             while True:
                 try:
                     block = source.read(_CHUNK)
                 except Exception as error:  # as above
                     seen = f"{name} is damaged ({_reason(error)})"
-                    return _problem(file, seen, "a sound archive", name)
+                    return _problem(file, seen, "a sound archive", place)
                 if not block:
                     break
                 written += len(block)
                 sink.write(block)
         if written != member.info.file_size:
-            return _problem(file, f"{name} is shorter than the archive says", "a sound archive", name)
+            return _problem(file, f"{name} is shorter than the archive says", "a sound archive", place)
     return None
 
 
@@ -182,8 +188,10 @@ def _clear(target: Path, keep: bool) -> None:
 
 
 def _reason(error: Exception) -> str:
-    return " ".join(str(error).split())[:120] or type(error).__name__
+    """What Python says of an archive, without the names of members that it repeats in quotes."""
+    own = re.split("['\"]", " ".join(str(error).split()), maxsplit=1)[0].strip()
+    return own[:120] or type(error).__name__
 
 
 def _problem(file: str, seen: str, expected: str, place: str | None = None, mend: str | None = None) -> Problem:
-    return Problem("archive", seen, expected, file, place, mend=mend)
+    return Problem("archive", seen, expected, said(file), place, mend=mend)

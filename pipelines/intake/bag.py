@@ -18,7 +18,8 @@ from collections.abc import Iterable, Iterator
 from itertools import islice
 from pathlib import Path
 
-from pipelines.identity.guard import OWN_TAG_FILES, guarded
+from pipelines.identity.file_names import OWN_TAG_FILES
+from pipelines.identity.guard import guarded
 from pipelines.identity.identifiers import NOBODY
 from pipelines.identity.names import KnownNames
 from pipelines.identity.vocabulary import Vocabulary
@@ -27,11 +28,11 @@ from pipelines.intake.bag_files import BagFiles, bag_in, beside_the_bag
 from pipelines.intake.descriptor import descriptor_problems
 from pipelines.intake.examine import examine
 from pipelines.intake.litter import passed_over
-from pipelines.intake.paths import shown
 from pipelines.intake.tables import no_tables, read_tables
 from pipelines.intake.torn_consents import torn_consents
 from schemas.quota import Quota
 from schemas.received import ConsentEvent, PayloadFile, Problem, ProblemKind, Received
+from schemas.said import said
 from schemas.study import Study
 
 SITE, STUDY, NUMBER = "Site", "Study", "Delivery-Number"
@@ -56,7 +57,7 @@ def receive(
     found = examine(root, quota) if root is not None else None
     if root is None or found is None or found.too_much:
         every = [*problems, *(found.problems if found else ())]
-        return guarded(unopened(path, inbox_site, _summed_up(every)), None, known, quota), None
+        return guarded(unopened(path, inbox_site, _summed_up(every)), None, known, quota, Vocabulary.of(study)), None
     litter += found.litter
     problems += [passed_over(litter)] if litter else []
     problems += _not_kept(found)
@@ -95,14 +96,21 @@ def _not_kept(found: BagFiles) -> Iterator[Problem]:
     ]
     if others and "fetch.txt" not in others:
         files = "1 file lies" if len(others) == 1 else f"{len(others)} files lie"
-        seen = f"{files} in the bag beside its payload, such as {shown(others[0])}; what lies there is not kept"
+        which = "it is" if len(others) == 1 else "the first by name is"
+        first = f"{which} {said(others[0])} of {_size(found.sizes[others[0]])}"
+        seen = f"{files} in the bag beside its payload; {first}; what lies there is not kept"
         yield Problem("beside", seen, "files of the delivery in the folder data, named in a table")
+
+
+def _size(count: int) -> str:
+    """Bytes of a file, for people."""
+    return f"{count} bytes" if count < 1000 else f"{count / 1e3:.0f} kB" if count < 1e6 else f"{count / 1e6:.0f} MB"
 
 
 def refused(path: Path, inbox_site: str, seen: str, expected: str, study: Study, known: KnownNames) -> Received:
     """A delivery that is not opened, for a reason that no rule of its bag tells."""
-    problem = Problem("archive", seen, expected, path.name)
-    return guarded(unopened(path, inbox_site, [problem]), None, known, study.delivery)
+    problem = Problem("archive", seen, expected, said(path.name))
+    return guarded(unopened(path, inbox_site, [problem]), None, known, study.delivery, Vocabulary.of(study))
 
 
 def unopened(path: Path, inbox_site: str, problems: Iterable[Problem]) -> Received:
@@ -147,12 +155,12 @@ def _bag_root(path: Path, work_dir: Path, quota: Quota) -> tuple[Path | None, li
         return root, [], litter
     inside = root.relative_to(folder)
     deeper = "one folder" if len(inside.parts) == 1 else f"{len(inside.parts)} folders"
-    seen = f"the bag lies {deeper} deeper than it should, in {shown(inside.as_posix())}"
+    seen = f"the bag lies {deeper} deeper than it should, in {said(inside.as_posix())}"
     return root, [Problem("beside", seen, "the bag's own folder at the top")], litter + beside_the_bag(folder, root)
 
 
 def _archive_problem(path: Path, seen: str) -> Problem:
-    return Problem("archive", seen, "a bag: a folder, or a ZIP file of one", path.name)
+    return Problem("archive", seen, "a bag: a folder, or a ZIP file of one", said(path.name))
 
 
 def _bag_info(root: Path, found: BagFiles) -> tuple[dict[str, str], list[Problem]]:
@@ -200,7 +208,7 @@ def _site_problems(info: dict[str, str], inbox_site: str, study: Study) -> Itera
     if not site:
         yield _info_problem(f"{SITE} is missing", known, SITE)
     elif site not in study.sites:
-        yield _info_problem(f"{SITE} is {shown(site)}, which the study does not know", known, SITE)
+        yield _info_problem(f"{SITE} is {said(site)}, which the study does not know", known, SITE)
     elif inbox_site and site != inbox_site:
         yield _info_problem(
             f"{SITE} is {site}, but the bag lay in the inbox of {inbox_site}", f"the site {inbox_site}", SITE
@@ -208,12 +216,12 @@ def _site_problems(info: dict[str, str], inbox_site: str, study: Study) -> Itera
     if not title:
         yield _info_problem(f"{STUDY} is missing", study.title, STUDY)
     elif title.split() != study.title.split():
-        yield _info_problem(f"{STUDY} is {shown(title)}", study.title, STUDY)
+        yield _info_problem(f"{STUDY} is {said(title)}", study.title, STUDY)
     expected = "a whole number from 1, one higher with each delivery of the site"
     if not number:
         yield _info_problem(f"{NUMBER} is missing", expected, NUMBER)
     elif not _is_number(number):
-        yield _info_problem(f"{NUMBER} is {shown(number)}", expected, NUMBER)
+        yield _info_problem(f"{NUMBER} is {said(number)}", expected, NUMBER)
 
 
 def _sent_as(info: dict[str, str], inbox_site: str, study: Study) -> tuple[str | None, int | None]:

@@ -7,8 +7,9 @@ from pathlib import Path
 
 from pipelines.intake.bag_files import ALGORITHMS, BagFiles
 from pipelines.intake.bagit_rules import VERSIONS, Manifest, declared_in
-from pipelines.intake.paths import path_fault, same_on_some_disk, shown
+from pipelines.intake.paths import path_fault, same_on_some_disk
 from schemas.received import Problem
+from schemas.said import said
 
 _STRONG = ("sha256", "sha512")
 
@@ -16,10 +17,11 @@ _STRONG = ("sha256", "sha512")
 def policy_problems(root: Path, found: BagFiles, manifests: list[Manifest]) -> Iterator[Problem]:
     """Problems of kind "bag" with what the study does not take, though BagIt may allow it."""
     for path, what in found.odd:
-        yield _problem(what, "plain files in plain folders", shown(path))
-    for path in sorted(found.sizes):
+        yield _problem(what, "plain files in plain folders", path)
+    for number, path in enumerate(sorted(found.sizes), start=1):
         if fault := name_not_taken(path):
-            yield _problem(f"a file whose path {fault}", "names that every computer can hold", shown(path))
+            place = f"file {number} of the bag in the order of names"
+            yield _problem(f"a file whose path {fault}", "names that every computer can hold", path, place)
     yield from _names_told_apart(found)
     yield from _checksum_problems(manifests)
     declared, _ = declared_in(root, found)
@@ -43,14 +45,14 @@ def _names_told_apart(found: BagFiles) -> Iterator[Problem]:
     for path in sorted(path for path in found.sizes if not name_not_taken(path)):
         other = first.setdefault(same_on_some_disk(path), path)
         if other != path:
-            seen = f"{shown(other)} and {shown(path)} are one file on some computers"
+            seen = f"{said(other)} and {said(path)} are one file on some computers"
             yield _problem(seen, "names that differ in more than upper and lower case", path)
 
 
 def _checksum_problems(manifests: list[Manifest]) -> Iterator[Problem]:
     for manifest in manifests:
         if manifest.algorithm not in ALGORITHMS:
-            seen = f"{manifest.name} uses checksums called {shown(manifest.algorithm)}, which are not known here"
+            seen = f"{said(manifest.name)} uses checksums called {said(manifest.algorithm)}, which are not known here"
             yield _problem(seen, f"one of {', '.join(ALGORITHMS)}", manifest.name)
     own = [m for m in manifests if not m.is_tag]
     if own and not any(m.algorithm in _STRONG for m in own):
@@ -58,4 +60,4 @@ def _checksum_problems(manifests: list[Manifest]) -> Iterator[Problem]:
 
 
 def _problem(seen: str, expected: str, file: str | None = None, place: str | None = None) -> Problem:
-    return Problem("bag", seen, f"the study asks for {expected}", file, place)
+    return Problem("bag", seen, f"the study asks for {expected}", said(file) if file else None, place)

@@ -11,10 +11,12 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from pathlib import Path
 
+from pipelines.identity.file_names import OWN_TAG_FILES
 from pipelines.intake.bag_files import MANIFEST, BagFiles
 from pipelines.intake.litter import is_litter
-from pipelines.intake.paths import name_fault, shown, way_fault
+from pipelines.intake.paths import way_fault
 from schemas.received import Problem
+from schemas.said import said
 
 #: Copied again it would be lost again: what copies and archives leave out is just that.
 _WITHOUT_LITTER = "Delete such files from the folder the delivery was made in and make the bag again, without them"
@@ -45,12 +47,13 @@ class Declared:
 
 @dataclass(frozen=True)
 class Manifest:
-    """One manifest. listed: path of a file of the bag -> checksum in small letters."""
+    """One manifest. listed: path of a file of the bag -> checksum in small letters; lines: -> on which line it is."""
 
     name: str
     is_tag: bool
     algorithm: str
     listed: dict[str, str]
+    lines: dict[str, int]
 
 
 def bagit_problems(root: Path, found: BagFiles, manifests: list[Manifest]) -> Iterator[Problem]:
@@ -63,7 +66,9 @@ def bagit_problems(root: Path, found: BagFiles, manifests: list[Manifest]) -> It
     if not payload_manifests:
         yield _problem("there is no payload manifest", "a list of its files, such as manifest-sha256.txt")
     for first, second in _same_algorithm(manifests):
-        yield _problem(f"{first} and {second} are for the same checksums", "one manifest for each", second)
+        yield _problem(
+            f"{_called(first)} and {_called(second)} are for the same checksums", "one manifest for each", second
+        )
     fetched = _fetched(root, found, declared, payload_manifests)
     yield from fetched.problems
     for manifest in manifests:
@@ -81,13 +86,13 @@ def declared_in(root: Path, found: BagFiles) -> tuple[Declared, list[Problem]]:
     if data.startswith(b"\xef\xbb\xbf"):
         return Declared(), [_problem("bagit.txt begins with a byte-order mark", expected, "bagit.txt")]
     lines = data.decode("utf-8", "replace").splitlines()
-    version = re.fullmatch(r"BagIt-Version: (\d+\.\d+)", lines[0]) if lines else None
+    version = re.fullmatch(r"BagIt-Version: ([0-9]{1,3}\.[0-9]{1,3})", lines[0]) if lines else None
     encoding = re.fullmatch(r"Tag-File-Character-Encoding: (\S+)", lines[1]) if len(lines) == 2 else None
     if version is None or encoding is None:
         return Declared(), [_problem("bagit.txt does not have these two lines", expected, "bagit.txt")]
     declared = Declared(version.group(1), encoding.group(1))
     if encoding.group(1).lower() not in (ENCODINGS if declared.before_1_0 else ("utf-8",)):
-        seen = f"bagit.txt names the encoding {shown(encoding.group(1))} instead of UTF-8: not these two lines"
+        seen = f"bagit.txt names the encoding {said(encoding.group(1))} instead of UTF-8: not these two lines"
         return Declared(version.group(1)), [_problem(seen, expected, "bagit.txt")]
     return declared, []
 
@@ -99,23 +104,28 @@ def read_manifests(root: Path, found: BagFiles) -> tuple[list[Manifest], list[Pr
     problems: list[Problem] = []
     for name in sorted(found.digests):
         if match := MANIFEST.fullmatch(name):
-            listed, faults = _entries(root, name, bool(match.group(1)), declared, found)
-            manifests.append(Manifest(name, bool(match.group(1)), match.group(2).lower(), listed))
+            listed, lines, faults = _entries(root, name, bool(match.group(1)), declared, found)
+            manifests.append(Manifest(name, bool(match.group(1)), match.group(2).lower(), listed, lines))
             problems += faults
     return manifests, problems
 
 
 def _entries(
     root: Path, name: str, is_tag: bool, declared: Declared, found: BagFiles
-) -> tuple[dict[str, str], list[Problem]]:
-    """Path to checksum, as one manifest lists them."""
+) -> tuple[dict[str, str], dict[str, int], list[Problem]]:
+    """Path to checksum, and to the line of it, as one manifest lists them."""
     listed: dict[str, str] = {}
+    lines: dict[str, int] = {}
     faults: list[Problem] = []
     text = _tag_text(root / name, declared.encoding)
     if text is None:
-        return {}, [_problem(f"{name} is not {declared.encoding} text of less than 64 MiB", "a list of files", name)]
+        return (
+            {},
+            {},
+            [_problem(f"{_called(name)} is not {declared.encoding} text of less than 64 MiB", "a list of files", name)],
+        )
     if text.startswith("\ufeff"):
-        faults.append(_problem(f"{name} begins with a byte-order mark", "none", name))
+        faults.append(_problem(f"{_called(name)} begins with a byte-order mark", "none", name))
     for number, line in enumerate(_ENDS.split(text.lstrip("\ufeff")), start=1):
         if not line.strip():
             continue
@@ -125,12 +135,12 @@ def _entries(
             continue
         path, checksum = _path_named(match.group(2), declared, found), match.group(1).lower()
         if fault := _listed_fault(path, is_tag):
-            faults.append(_problem(f"the path {shown(path)} {fault}", "paths of this bag's files", name, place))
+            faults.append(_problem(f"the path {said(path)} {fault}", "paths of this bag's files", name, place))
         elif path in listed and not (declared.before_1_0 and listed[path] == checksum):
-            faults.append(_problem(f"{shown(path)} is listed twice", "every path once", name, place))
+            faults.append(_problem(f"{said(path)} is listed twice", "every path once", name, place))
         else:
-            listed[path] = checksum
-    return listed, faults
+            listed[path], lines[path] = checksum, number
+    return listed, lines, faults
 
 
 def _tag_text(path: Path, encoding: str) -> str | None:
@@ -197,23 +207,26 @@ def _fetched(root: Path, found: BagFiles, declared: Declared, manifests: list[Ma
             expected = "URL, length or '-', and the path of a payload file"
             problems.append(_problem("a line of fetch.txt is not one", expected, "fetch.txt", place))
         elif not all(path in m.listed for m in manifests):
-            problems.append(_problem(f"{shown(path)} is not in every manifest", "it listed", "fetch.txt", place))
+            problems.append(_problem(f"{said(path)} is not in every manifest", "it listed", "fetch.txt", place))
         paths.add(path)
     return _Fetched(paths, problems)
 
 
 def _mismatches(manifest: Manifest, found: BagFiles, elsewhere: set[str]) -> Iterator[Problem]:
-    name = manifest.name
+    name = _called(manifest.name)
     for path, stated in sorted(manifest.listed.items()):
+        place = f"line {manifest.lines[path]} of {name}"
         if path not in found.sizes:
             if path not in elsewhere and is_litter(path):
-                seen = f"{shown(path)}, which an operating system left by itself, is listed in {name} but not there"
-                yield replace(_problem(seen, "a bag of the study's own files only", path), mend=_WITHOUT_LITTER)
+                seen = f"{said(path)}, which an operating system left by itself, is listed in {name} but not there"
+                yield replace(_problem(seen, "a bag of the study's own files only", path, place), mend=_WITHOUT_LITTER)
             elif path not in elsewhere:
-                yield _problem(f"{shown(path)} is listed in {name} but not there", "every listed file in the bag", path)
+                yield _problem(
+                    f"{said(path)} is listed in {name} but not there", "every listed file in the bag", path, place
+                )
         elif (actual := found.digests.get(path, {}).get(manifest.algorithm, stated)) != stated:
-            seen = f"{shown(path)} has changed since the bag was made: its {manifest.algorithm} begins with"
-            yield _problem(f"{seen} {actual[:12]}", f"one that begins with {stated[:12]}, as {name} says", path)
+            seen = f"{said(path)} has changed since the bag was made: its {manifest.algorithm} begins with"
+            yield _problem(f"{seen} {actual[:12]}", f"one that begins with {stated[:12]}, as {name} says", path, place)
 
 
 def _not_listed(found: BagFiles, manifests: list[Manifest], declared: Declared) -> Iterator[Problem]:
@@ -221,11 +234,13 @@ def _not_listed(found: BagFiles, manifests: list[Manifest], declared: Declared) 
     payload = set(found.payload)
     if declared.before_1_0:
         for path in sorted(payload - {path for m in manifests for path in m.listed}) if manifests else ():
-            yield _problem(f"{shown(path)} is not listed in any manifest", "every file of the payload listed", path)
+            yield _problem(f"{said(path)} is not listed in any manifest", "every file of the payload listed", path)
         return
     for manifest in manifests:
         for path in sorted(payload - set(manifest.listed)):
-            yield _problem(f"{shown(path)} is not listed in {manifest.name}", "every file of the payload listed", path)
+            yield _problem(
+                f"{said(path)} is not listed in {_called(manifest.name)}", "every file of the payload listed", path
+            )
 
 
 def _oxum_problems(root: Path, found: BagFiles, declared: Declared) -> Iterator[Problem]:
@@ -235,9 +250,14 @@ def _oxum_problems(root: Path, found: BagFiles, declared: Declared) -> Iterator[
     actual = f"{octets}.{len(found.payload)}"
     for stated in _OXUM.findall(text or ""):
         if stated.strip() != actual:
-            seen = f"Payload-Oxum is {shown(stated.strip())}"
+            seen = f"Payload-Oxum is {said(stated.strip())}"
             yield _problem(seen, f"{actual}, the payload's bytes and files", "bag-info.txt", "Payload-Oxum")
 
 
 def _problem(seen: str, expected: str, file: str | None = None, place: str | None = None) -> Problem:
-    return Problem("bag", seen, expected, shown(file) if file and name_fault(file) else file, place)
+    return Problem("bag", seen, expected, said(file) if file else None, place)
+
+
+def _called(name: str) -> str:
+    """A tag file's name in a sentence: of BagIt's own as it is, of others as the sender's."""
+    return name if OWN_TAG_FILES.fullmatch(name) else said(name)

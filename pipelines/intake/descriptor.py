@@ -8,10 +8,11 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
-from pipelines.intake.paths import path_fault, shown
+from pipelines.intake.paths import path_fault
 from schemas.catalogue import tables_of
 from schemas.model import Layer, Table
 from schemas.received import Problem
+from schemas.said import said
 
 NAME = "datapackage.json"
 MOST_BYTES = 4 << 20
@@ -57,7 +58,7 @@ def descriptor_problems(payload_dir: Path) -> Iterator[Problem]:
         listed.update(paths)
         for one in paths:
             if path_fault(one) or not (payload_dir / one).is_file():
-                yield _problem(f"resource {number} lists {shown(one)}, which is not there", "files of the payload")
+                yield _problem(f"resource {number} lists {said(one)}, which is not there", "files of the payload")
     for table in tables_of(Layer.DELIVERY):
         if (payload_dir / str(table.file_name)).is_file() and table.file_name not in listed:
             yield _problem(f"{table.file_name} is not listed as a resource", "every table listed")

@@ -7,20 +7,13 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from pipelines.intake.paths import shown
+from pipelines.identity.file_names import SYSTEM_FILES, SYSTEM_FOLDERS
 from schemas.received import Problem
+from schemas.said import said
 
-_FOLDERS = frozenset(
-    {
-        *("__macosx", ".spotlight-v100", ".trashes", ".fseventsd", ".temporaryitems", ".documentrevisions-v100"),
-        *("$recycle.bin", "system volume information"),
-        *("@eadir", "#recycle", ".@__thumb"),  # of storage that many people share
-    }
-)
 _TRASH = ".trash-"  # followed by the number of an account
 #: Where a file came from, as one system notes it; the colon becomes another sign where names may not hold it.
 _MARK_OF_THE_WEB = (":zone.identifier", "_zone.identifier", ".zone.identifier", "\uf03azone.identifier")
-_FILES = frozenset({".ds_store", ".localized", ".directory", "thumbs.db", "ehthumbs.db", "desktop.ini"})
 
 
 def is_litter(path: str) -> bool:
@@ -31,12 +24,12 @@ def is_litter(path: str) -> bool:
     *folders, name = [part.lower() for part in path.removesuffix("/").split("/")]
     if (
         name.endswith(_MARK_OF_THE_WEB)
-        or name in _FILES
+        or name in SYSTEM_FILES
         or name.startswith(("._", "~$"))
         or (name.startswith(".~lock.") and name.endswith("#"))
     ):
         return True
-    return any(part in _FOLDERS or part.startswith(_TRASH) for part in (*folders, name))
+    return any(part in SYSTEM_FOLDERS or part.startswith(_TRASH) for part in (*folders, name))
 
 
 def passed_over(paths: Sequence[str]) -> Problem:
@@ -44,6 +37,6 @@ def passed_over(paths: Sequence[str]) -> Problem:
     one = len(paths) == 1
     what = "1 file that an operating system left" if one else f"{len(paths)} files that operating systems left"
     seen = (
-        f"{what} in the delivery, {'' if one else 'such as '}{shown(paths[0])}, {'was' if one else 'were'} passed over"
+        f"{what} in the delivery, {'' if one else 'such as '}{said(paths[0])}, {'was' if one else 'were'} passed over"
     )
     return Problem("beside", seen, "only the bag's own files")

@@ -14,6 +14,7 @@ import shutil
 from dataclasses import dataclass, field
 from pathlib import Path
 
+from pipelines.depot.new_files import refuse_place
 from pipelines.errors import Unusable
 from pipelines.identity import identifiers
 from pipelines.identity.contents import IDS, text_of
@@ -58,8 +59,7 @@ def scrub(root: Path, out: Path, known: KnownNames, isolated: Isolated, info: di
     made, of tables and recordings only, to be packed. Raises Unusable if ``out`` exists, or if a value would change;
     then nothing is left.
     """
-    if out.exists():
-        raise Unusable("It exists already.", "a new folder.", "Name another with --scrub.", file=out)
+    refuse_place(out)
     work = out.with_name(f".{out.name}.part")
     shutil.rmtree(work, ignore_errors=True)
     done = Scrubbed()

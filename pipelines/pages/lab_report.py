@@ -11,8 +11,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from pipelines.depot.new_files import refuse_place
 from pipelines.depot.store import write_bytes
-from pipelines.errors import Unusable
 from pipelines.pages import view
 from pipelines.pages.build import Places
 from pipelines.pages.facts import read_facts
@@ -60,10 +60,7 @@ def write_lab_report(depot: Places, study: LoadedStudy, out: Path, notes: LabNot
 
 def refuse_existing(out: Path) -> None:
     """Raise Unusable unless ``out`` can be made as a new folder."""
-    if out.exists() or out.is_symlink():
-        raise Unusable("It exists already, and nothing is written over.", "a new folder.", "Name another.", file=out)
-    if not out.absolute().parent.is_dir():
-        raise Unusable("Its folder does not exist.", "a new folder in an existing one.", "Name another.", file=out)
+    refuse_place(out)
 
 
 class _LabPages(Pages):

@@ -73,20 +73,17 @@ def _damaged(warehouse: Path, error: Exception) -> Unusable:
     )
 
 
-def write_answer(answer: pa.Table, path: Path, depot: Path) -> None:
+def write_answer(answer: pa.Table, path: Path) -> None:
     """Write the answer as CSV or Parquet, by the file's ending, in one step; nothing of it for everybody.
 
-    Raises Unusable for another ending, and inside the depot, where every file has a meaning.
+    Raises Unusable for another ending, for what is there already, and inside a depot, where every file has a meaning.
     """
     import io
 
     from pipelines.depot.modes import nothing_for_everybody
+    from pipelines.depot.new_files import refuse_place
     from pipelines.depot.store import write_bytes
 
-    if path.resolve().is_relative_to(depot.resolve()):
-        raise Unusable(
-            "The file would lie inside the depot.", "a place outside of it.", "Name another folder.", file=path
-        )
     if path.suffix.lower() not in _SUFFIXES:
         raise Unusable(
             f"The ending {path.suffix or '(none)'} is not known.",
@@ -94,8 +91,7 @@ def write_answer(answer: pa.Table, path: Path, depot: Path) -> None:
             "Change the ending.",
             file=path,
         )
-    if not path.absolute().parent.is_dir():
-        raise Unusable("The folder does not exist.", "an existing folder.", "Make it first.", file=path)
+    place = refuse_place(path)
     buffer = io.BytesIO()
     if path.suffix.lower() == ".csv":
         from pyarrow import csv
@@ -106,7 +102,7 @@ def write_answer(answer: pa.Table, path: Path, depot: Path) -> None:
 
         parquet.write_table(answer, buffer)
     with nothing_for_everybody():
-        write_bytes(path.absolute(), buffer.getvalue())
+        write_bytes(place, buffer.getvalue())
 
 
 def without_formulas(answer: pa.Table) -> pa.Table:

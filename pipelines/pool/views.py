@@ -70,12 +70,14 @@ def all_views(present: Iterable[Table] = TABLES.values()) -> tuple[View, ...]:
     """The views in the order in which they must be made. present: the tables, with the columns that are there."""
     columns = {table.name: frozenset(table.column_names) for table in present}
     about = tuple(one for one in _ABOUT_TRIAL if one[2].name in columns[_TABLE_OF[one[0][0]]])
+    footfalls = tuple(f for f in FOOTFALLS.fields if f.name in columns[FOOTFALLS.name])
+    numbers = tuple(f for f in NUMERIC if f in footfalls)
     return (
-        _footfalls_full(about),
-        _trial_means(about),
-        _outcome_spread(),
-        _runner_condition_means(),
-        _condition_overview(),
+        _footfalls_full(about, footfalls),
+        _trial_means(about, numbers),
+        _outcome_spread(numbers),
+        _runner_condition_means(numbers),
+        _condition_overview(numbers),
         _completeness(),
         *([_pooled_answers(POOLED_CONTRASTS)] if POOLED_CONTRASTS.name in columns else ()),
         *([_findings_open(FINDINGS)] if FINDINGS.name in columns else ()),
@@ -86,22 +88,21 @@ def _words(table: Table, *names: str) -> dict[str, str]:
     return {name: column_comment(table.column(name)) for name in names}
 
 
-def _footfalls_full(about: _About) -> View:
-    own = ", ".join(f"f.{quote_name(f.name)}" for f in FOOTFALLS.fields)
+def _footfalls_full(about: _About, footfalls: tuple[Field, ...]) -> View:
+    own = ", ".join(f"f.{quote_name(f.name)}" for f in footfalls)
     others = ", ".join(f"{sql} AS {name}" for sql, name, _ in about)
     return View(
         "footfalls_full",
         "One row is one footfall of an accepted trial, with its trial, session and runner. "
         "Footfalls of one trial are not independent: for comparisons start from runner_condition_means.",
         f"SELECT {own}, {others} FROM footfalls f {_JOINS}",
-        {f.name: column_comment(f) for f in FOOTFALLS.fields}
-        | {name: column_comment(field) for _, name, field in about},
+        {f.name: column_comment(f) for f in footfalls} | {name: column_comment(field) for _, name, field in about},
     )
 
 
-def _trial_means(about: _About) -> View:
+def _trial_means(about: _About, numbers: tuple[Field, ...]) -> View:
     told = ", ".join(f"any_value({name}) AS {name}" for _, name, _ in about)
-    means = ", ".join(f"avg({f.name}) AS {f.name}" for f in NUMERIC)
+    means = ", ".join(f"avg({f.name}) AS {f.name}" for f in numbers)
     return View(
         "trial_means",
         "One row is one accepted running trial: the mean of each outcome over its footfalls, both sides together. "
@@ -112,12 +113,12 @@ def _trial_means(about: _About) -> View:
         {"trial_id": column_comment(TRIALS.column("trial_id")), **_METHOD, "footfall_count": "Footfalls of the trial."}
         | {"impact_peak_count": "Footfalls with an impact peak, on which the means of the impact peak rest."}
         | {name: column_comment(field) for _, name, field in about}
-        | {f.name: f"Mean over the trial's footfalls. {column_comment(f)}" for f in NUMERIC},
+        | {f.name: f"Mean over the trial's footfalls. {column_comment(f)}" for f in numbers},
     )
 
 
-def _outcome_spread() -> View:
-    names = ", ".join(f.name for f in NUMERIC)
+def _outcome_spread(numbers: tuple[Field, ...]) -> View:
+    names = ", ".join(f.name for f in numbers)
     return View(
         "outcome_spread",
         "One row is one outcome of one accepted running trial: mean, standard deviation and number of footfalls, and "
@@ -143,8 +144,8 @@ def _outcome_spread() -> View:
     )
 
 
-def _runner_condition_means() -> View:
-    means = ", ".join(f"avg({f.name}) AS {f.name}" for f in NUMERIC)
+def _runner_condition_means(numbers: tuple[Field, ...]) -> View:
+    means = ", ".join(f"avg({f.name}) AS {f.name}" for f in numbers)
     return View(
         "runner_condition_means",
         "One row is one runner at one site and visit in one condition at one set speed, by one event method: footfalls "
@@ -157,12 +158,12 @@ def _runner_condition_means() -> View:
         | _COMPARED
         | {"trial_count": "Trials averaged.", "footfall_count": "Footfalls in those trials."}
         | {"impact_peak_count": "Those with an impact peak, on which the means of the impact peak rest."}
-        | {f.name: f"Mean over trials of the trial's mean. {column_comment(f)}" for f in NUMERIC},
+        | {f.name: f"Mean over trials of the trial's mean. {column_comment(f)}" for f in numbers},
     )
 
 
-def _condition_overview() -> View:
-    names = [f.name for f in NUMERIC]
+def _condition_overview(numbers: tuple[Field, ...]) -> View:
+    names = [f.name for f in numbers]
     per_runner = ", ".join(f"avg({name}) AS {name}" for name in names)
     return View(
         "condition_overview",
@@ -175,7 +176,7 @@ def _condition_overview() -> View:
         _words(TRIALS, "condition")
         | _COMPARED
         | {"runner_count": "Runners with an accepted running trial in the condition at the speed."}
-        | {f.name: f"Mean over runners. {column_comment(f)}" for f in NUMERIC},
+        | {f.name: f"Mean over runners. {column_comment(f)}" for f in numbers},
     )
 
 

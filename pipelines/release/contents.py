@@ -16,10 +16,13 @@ from pipelines.telemetry import DUCKDB_CONFIG
 from schemas import core
 from schemas.catalogue import tables_of
 from schemas.convert.to_duckdb import comment_sql, create_table_sql, quote_name, quote_text
-from schemas.model import Field, Layer, Table
+from schemas.model import OF_ROW, Field, Layer, Table, suffix_unit
 from schemas.privacy import RUNNER, SESSION, TRIAL, Privacy
+from schemas.units import grows_with_mass
 
 if TYPE_CHECKING:
+    import duckdb
+
     from pipelines.study.file import LoadedStudy
 
 #: Tables that say what the study is, and nothing of what was recorded.
@@ -46,11 +49,42 @@ def _released(table: Table) -> Table | None:
 def _leaves(table: Table, field: Field) -> bool:
     """Plain and sensitive columns leave, of those that identify the study's own codes; others only as declared.
 
-    How many runners share a value can be counted only where a row is a runner.
+    How many runners share a value can be counted only where a row is a runner. What grows with the mass of one runner
+    stays: beside what is told of the same trial per body weight, mass and leg length could be computed from it.
     """
+    if field.told is None and _grows_with_mass(table, field):
+        return False
     if field.privacy is Privacy.QUASI:
         return field.told is not None and table.key == (RUNNER,)
     return field.privacy in (Privacy.PLAIN, Privacy.SENSITIVE) or field.is_code_of_the_study
+
+
+def _grows_with_mass(table: Table, field: Field) -> bool:
+    """Whether a column tells something of one runner in newtons and the like; of unknown unit it may."""
+    if table.rows is None or table.rows.by is None or field.unit is None:
+        return False
+    return (field.unit == OF_ROW and _unit_told_by(table) is None) or grows_with_mass(field.unit)
+
+
+def _unit_told_by(table: Table) -> str | None:
+    """The column that tells a row's unit: the outcome's name, which ends in it, or the unit itself."""
+    names = ("outcome", "outcome_unit", "quantity_unit", "unit_code")
+    return next((name for name in names if name in table.column_names), None)
+
+
+def _without_mass(connection: duckdb.DuckDBPyConnection, table: Table) -> str:
+    """A condition that keeps rows out whose values grow with the mass of one runner; "" if none has to be."""
+    told_by = _unit_told_by(table)
+    of_rows = told_by and table.rows and table.rows.by and any(field.unit == OF_ROW for field in table.fields)
+    if not of_rows or told_by is None:
+        return ""
+    words = connection.execute(f"SELECT DISTINCT {told_by} FROM pooled.{quote_name(table.name)}").fetchall()
+    told = [str(word) for (word,) in words if word is not None]
+    units = {word: suffix_unit(word.rpartition("/")[2]) if told_by == "outcome" else word for word in told}
+    # how far an angle can be trusted shrinks with the length of the segment that its markers sit on
+    tells_length = "deg" if "from_markers_value" in table.column_names else None
+    kept = [w for w, unit in units.items() if unit not in (None, tells_length) and not grows_with_mass(str(unit))]
+    return f"{told_by} IN ({', '.join(map(quote_text, kept)) or 'NULL'})"
 
 
 def _described(field: Field) -> str:
@@ -86,7 +120,7 @@ def fill(
             for table in tables:
                 connection.execute(create_table_sql(table))
                 connection.execute(comment_sql(table))
-                connection.execute(_insert(table, all_runners=only is None))
+                connection.execute(_insert(table, _without_mass(connection, table), all_runners=only is None))
             connection.execute(f"DROP TABLE {TOLD}")
             connection.execute("DETACH pooled")
             if only is None:
@@ -99,11 +133,11 @@ def fill(
     return told
 
 
-def _insert(table: Table, *, all_runners: bool) -> str:
+def _insert(table: Table, only: str, *, all_runners: bool) -> str:
     name, columns = quote_name(table.name), ", ".join(quote_name(c) for c in table.column_names)
     source = f"SELECT {columns} FROM pooled.{name}"
-    if not all_runners:
-        source += _of_them(table)
+    conditions = [one for one in (only, "" if all_runners else _of_them(table)) if one]
+    source += f" WHERE {' AND '.join(conditions)}" if conditions else ""
     if table.key == (RUNNER,):
         quasi = [f.name for f in table.fields if f.told is not None]
         told = ", ".join(f"w.{quote_name(c)} AS {quote_name(c)}" for c in quasi)
@@ -120,9 +154,9 @@ def _of_them(table: Table) -> str:
     if by is None:
         return ""
     if RUNNER in table.column_names:
-        return f" WHERE {RUNNER} IN {runners}"
+        return f"{RUNNER} IN {runners}"
     owner = {SESSION: "sessions", TRIAL: "trials"}[by]
-    return f" WHERE {by} IN (SELECT {by} FROM pooled.{owner} WHERE {RUNNER} IN {runners})"
+    return f"{by} IN (SELECT {by} FROM pooled.{owner} WHERE {RUNNER} IN {runners})"
 
 
 def write_parquet(database: Path, folder: Path) -> None:

@@ -21,7 +21,6 @@ from pipelines.depot.books.rows import STOPPED, Record
 from pipelines.depot.consents import changed
 from pipelines.depot.desk import Desk, Opened
 from pipelines.errors import Unusable, disk_full, is_disk_full
-from pipelines.identity.word_list import names_beside
 from pipelines.progress import Progress
 from pipelines.taking_in import withdrawing
 from pipelines.taking_in.again import Again, judged_again
@@ -38,6 +37,7 @@ from pipelines.taking_in.due import (
     also_stale,
     arrivals_due,
     due_again,
+    names_in_inbox,
     stale,
     until_none,
 )
@@ -170,7 +170,7 @@ def _arrivals(bench: Bench, inbox: Path, asked: Sequence[str] | None) -> Iterato
             one = _Arriving(bench, ahead, came, begin, evicted)
             yield _attempt(bench, came.arrival.key, came.arrival.key, came.why, one.take_in)
             for record in evicted:  # it lies in the inbox still, and is named anew
-                there, _ = find_arrivals(inbox, names_beside(desk.study.path))
+                there, _ = find_arrivals(inbox, names_in_inbox(desk))
                 queue.extend(Came(a, NAMED_ANEW) for a in there if a.key == record.arrival)
     finally:
         ahead.drop()
@@ -183,7 +183,7 @@ def _asked_for(bench: Bench, inbox: Path, due: Sequence[Came], asked: Collection
     not_due -= {record.arrival for record in desk.books.deliveries.all() if record.held}
     yield from (came for came in due if came.arrival.key in asked)
     if not_due:
-        there, _ = find_arrivals(inbox, names_beside(desk.study.path))
+        there, _ = find_arrivals(inbox, names_in_inbox(desk))
         yield from (Came(arrival, ASKED_FOR) for arrival in there if arrival.key in not_due)
 
 

@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 from functools import cache
 from pathlib import Path
 
-from pipelines.depot.arrivals import Arrival, look_into
+from pipelines.depot.arrivals import Arrival, Shown, look_into
 from pipelines.depot.arrivals import in_order as arrivals_in_order
 from pipelines.depot.books.asking import in_order
 from pipelines.depot.books.rows import REPEAT, Record
@@ -19,7 +19,7 @@ from pipelines.depot.consents import changed
 from pipelines.depot.desk import Desk
 from pipelines.depot.overrides import overrides_changed
 from pipelines.errors import Unusable
-from pipelines.identity.word_list import names_beside
+from pipelines.identity.word_list import names_shown
 from pipelines.judging.stamps import made, reason
 from pipelines.taking_in.publishing import site_of, used_to_stop, used_today
 
@@ -111,9 +111,15 @@ class Came:
     why: str = NEW
 
 
+def names_in_inbox(desk: Desk) -> Shown:
+    """Which names of the inbox may be told."""
+    came = {record.arrival.partition("/")[2] for record in desk.books.deliveries.all()}
+    return names_shown(desk.study.path, desk.study.study, came)
+
+
 def arrivals_due(desk: Desk, inbox: Path) -> tuple[list[Came], list[str]]:
     """What lies in the inbox and is to be opened, new or again; and names of what is no delivery."""
-    arrivals, others = look_into(inbox, names_beside(desk.study.path))
+    arrivals, others = look_into(inbox, names_in_inbox(desk))
     stopped_with = _stopped_with(desk)
     known = desk.books.arrivals.all()
     records = {record.delivery_id: record for record in desk.books.deliveries.all()}

@@ -14,7 +14,7 @@ from pipelines.depot.books.rows import Payload, Record
 from pipelines.depot.desk import Opened
 from pipelines.depot.published import prove
 from pipelines.depot.storage import Depot
-from pipelines.identity.guard import OWN_TAG_FILES
+from pipelines.identity.file_names import OWN_TAG_FILES
 from schemas.consent import Consent
 from schemas.kept import left_out
 

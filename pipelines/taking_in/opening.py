@@ -11,6 +11,7 @@ from checks.findings import Stamp
 from pipelines.depot.desk import Desk
 from pipelines.depot.ledger import Ledger, whoami
 from pipelines.depot.storage import Depot
+from pipelines.identity.reasons import refuse_runner_as_name
 from pipelines.identity.word_list import names_beside
 from pipelines.judging.stamps import made_today
 from pipelines.study.file import LoadedStudy
@@ -50,6 +51,7 @@ def open_desk(depot: Depot, study: LoadedStudy, actor: str | None = None, worker
     limits = settings.trial_time_limit_s, settings.trial_memory_limit_mb
     with depot.opened() as books, Isolated(count, *limits) as isolated:
         books.refuse_other_study(settings.known_by, study.path)
+        refuse_runner_as_name(actor or "", books.gates.every_runner())
         made = made_today(settings, names_beside(study.path), judging_sources())
         ledger = Ledger(depot.books, actor or whoami())
         yield Desk(depot, study, stamp, ledger, isolated, LocalEngine(isolated), made)

@@ -18,6 +18,7 @@ from pathlib import Path
 
 from pipelines.depot import keys
 from pipelines.depot import register as registers
+from pipelines.depot.arrivals import path_of
 from pipelines.depot.books.opening import FILE
 from pipelines.depot.desk import Desk
 from pipelines.depot.guarding import damage, made_from_books
@@ -155,7 +156,7 @@ def _copies(depot: Depot, fault: Fault, sources: Sources) -> Iterator[tuple[str,
         paths = [path for path, own in stored.items() if own == sha]
         record = depot.books.deliveries.get(delivery_id)
         if paths and record is not None:
-            arrival = sources.inbox / record.arrival
+            arrival = path_of(sources.inbox, record.arrival)
             yield from (("the inbox", one) for path in paths for one in _in_arrival(arrival, path))
 
 

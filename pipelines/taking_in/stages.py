@@ -16,7 +16,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from checks.run import check_delivery
-from pipelines.consent.held_texts import HeldTexts, held_texts, with_marks
+from pipelines.consent.held_texts import HeldTexts, held_texts, with_marks, with_own_words
 from pipelines.consent.held_texts import write as write_held
 from pipelines.consent.packing_notes import told_again
 from pipelines.consent.redaction import redact_apart
@@ -40,6 +40,8 @@ from pipelines.depot.books.rows import (
 from pipelines.depot.consents import gate_of, taken_away
 from pipelines.depot.desk import Desk, Opened, Tell
 from pipelines.depot.unread_consents import is_unread
+from pipelines.identity.guard import codes_of
+from pipelines.identity.vocabulary import Vocabulary
 from pipelines.identity.word_list import names_beside
 from pipelines.judging.delivery_tables import (
     delivery_files,
@@ -86,7 +88,7 @@ def open_arrival(desk: Desk, arrival: Arrival, work: Path) -> Opened:
 
     names = names_beside(desk.study.path)
     received, payload = open_delivery(desk.isolated, arrival.path, arrival.site, work, desk.study.study, names)
-    received = received if desk.shows_texts else with_marks(desk.books, received)
+    received = with_own_words(received) if desk.shows_texts else with_marks(desk.books, received)
     return Opened(received, payload, arrival.site, arrival.name)
 
 
@@ -105,7 +107,9 @@ def open_again(desk: Desk, record: Record, work: Path) -> Opened:
     # it was taken in under the title the study had then: a new title stops none that is held
     problems = tuple(p for p in received.problems if not (p.kind == "bag_info" and p.place == STUDY))
     came = desk.books.deliveries.payload(record.delivery_id)
-    problems = (*told_again(came.beside, withdrawn, names), *problems)
+    plain = Vocabulary.of(desk.study.study)
+    plain = plain.knowing(codes_of(received, plain))
+    problems = (*told_again(came.beside, withdrawn, names, plain), *problems)
     files = tuple(sorted((*received.files, *came.left_out), key=lambda file: file.path))
     received = with_marks(desk.books, replace(received, arrived_as=name, problems=problems, files=files))
     return Opened(received, payload, site, name)

@@ -44,7 +44,8 @@ class Failure:
 class Summary:
     """What a run did. finished: what it went on with that an earlier command had left, in lines for people.
 
-    withdrawals: what was done for each that is not done, or was not before.
+    unfinished: tombstones of withdrawals that could not be carried out when it began. withdrawals: what was done for
+    each that is not done, or was not before.
     raised: what broke the building of warehouse or pages off, the last time it was tried.
     every_reason: told in full, since there will be no page to look at.
     """
@@ -55,6 +56,7 @@ class Summary:
     not_deliveries: list[str] = field(default_factory=list)
     built: bool = False
     finished: tuple[str, ...] = ()
+    unfinished: tuple[str, ...] = ()
     withdrawals: list[CarriedOut] = field(default_factory=list)
     refused: str | None = None
     raised: Exception | None = None
@@ -68,13 +70,14 @@ class Summary:
 
     @property
     def exit_code(self) -> int:
-        """0; 1 if judging again was not published; 3 if a check crashed or manystrides failed.
+        """0; 1 if judging again was not published or a withdrawal is not carried out.
 
-        2 if an arrival could not be used just now.
+        2 if an arrival could not be used just now; 3 if a check crashed or manystrides failed.
         """
         if self.crashed() or any(f.ours for f in self.failures):
             return 3
-        if self.refused is not None:
+        ended = {one.job.tombstone for one in self.withdrawals if one.ended}
+        if self.refused is not None or set(self.unfinished) - ended:
             return 1
         return 2 if self.failures else 0
 

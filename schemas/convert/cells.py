@@ -14,6 +14,7 @@ from typing import Any
 from schemas.convert.to_frictionless import IDENTIFIER_PATTERN
 from schemas.model import Field, Kind
 from schemas.privacy import Privacy
+from schemas.said import said
 
 _INTEGER = re.compile(r"[+-]?[0-9]{1,18}")
 _REAL = re.compile(r"[+-]?([0-9]{1,40}\.?[0-9]{0,40}|\.[0-9]{1,40})([eE][+-]?[0-9]{1,3})?")
@@ -46,8 +47,7 @@ def seen(field: Field, cell: str) -> str:
         return "something of the form " + _form(cell)
     if _DATE.match(cell):
         return "something like a date"
-    shown = cell if len(cell) <= _LONGEST_ECHO else cell[:_LONGEST_ECHO] + "..."
-    return "'" + "".join(c if c.isprintable() else "?" for c in shown) + "'"
+    return said(cell)
 
 
 def _form(cell: str) -> str:

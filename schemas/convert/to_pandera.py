@@ -17,6 +17,7 @@ from schemas.convert.to_frictionless import IDENTIFIER_PATTERN
 from schemas.convert.words import expectation
 from schemas.model import Field, Kind, Table
 from schemas.received import Problem
+from schemas.said import said
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -112,7 +113,8 @@ def _column_problems(table: Table, frame: pd.DataFrame, file: str) -> Iterator[P
             yield Problem("column", f"column {name} is missing", expected, file, "line 1")
     for name in dict.fromkeys(names):
         if name not in table.column_names:
-            yield Problem("column", f"a column {_unknown(name)}", expected, file, "line 1")
+            place = f"line 1, column {names.index(name) + 1}"
+            yield Problem("column", f"a column {_unknown(name)}", expected, file, place)
         elif names.count(name) > 1:
             seen = f"column {name} stands {names.count(name)} times"
             yield Problem("column", seen, f"column {name} once", file, "line 1")
@@ -121,8 +123,7 @@ def _column_problems(table: Table, frame: pd.DataFrame, file: str) -> Iterator[P
 def _unknown(name: str) -> str:
     if not name.strip():
         return "without a name"
-    shown = "".join(c if c.isprintable() else "?" for c in name[:40])
-    return f"called '{shown}{'...' if len(name) > 40 else ''}', which the table does not have"
+    return f"called {said(name)}, which the table does not have"
 
 
 def _typed(field: Field, column: Iterable[str]) -> tuple[pd.Series, dict[int, str]]:

@@ -15,7 +15,7 @@ from tests.tries import tries
 
 def written(answer, tmp_path):
     path = tmp_path / "answer.csv"
-    write_answer(answer, path, path.parent / "depot")
+    write_answer(answer, path)
     return list(csv.reader(io.StringIO(path.read_bytes().decode(), newline="")))
 
 

@@ -76,7 +76,7 @@ def test_sql_in_names_and_cells_is_only_text(depot: Depot) -> None:
 
 def test_the_exported_findings_hold_no_formula(depot: Depot, tmp_path: Path) -> None:
     answer = ask(depot.warehouse, f"SELECT *, '{FORMULA.replace(chr(39), chr(39) * 2)}' AS formula FROM findings")
-    write_answer(answer, tmp_path / "findings.csv", tmp_path / "depot")
+    write_answer(answer, tmp_path / "findings.csv")
     rows = list(csv.reader(io.StringIO((tmp_path / "findings.csv").read_text("utf-8"), newline="")))
     assert len(rows) == answer.num_rows + 1
     assert {row[-1] for row in rows[1:]} == {"'" + FORMULA}

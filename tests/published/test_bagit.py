@@ -21,6 +21,7 @@ from pipelines.intake.bag_files import compute_digests, files_of
 from pipelines.intake.bagit_rules import VERSIONS, bagit_problems, read_manifests
 from pipelines.intake.examine import examine
 from schemas.quota import Quota
+from schemas.said import quoted, told
 from tests.pipelines.intake.bags import INFO, a_bag, manifests
 from tests.tries import tries
 
@@ -141,7 +142,7 @@ def seen(bag: Path) -> list[str]:
     """All that is wrong with a bag, by the rules or for the study."""
     problems = examine(bag, Quota()).problems
     assert {p.kind for p in problems} <= {"bag"}
-    return [p.seen for p in problems]
+    return [told(p, quoted).seen for p in problems]
 
 
 def by_the_rules(bag: Path) -> list[str]:
@@ -149,7 +150,7 @@ def by_the_rules(bag: Path) -> list[str]:
     found = files_of(bag, Quota())
     compute_digests(bag, found)
     listed, lines = read_manifests(bag, found)
-    return [p.seen for p in [*lines, *bagit_problems(bag, found, listed)]]
+    return [told(p, quoted).seen for p in [*lines, *bagit_problems(bag, found, listed)]]
 
 
 def asked_by_the_study(bag: Path) -> list[str]:
@@ -157,7 +158,7 @@ def asked_by_the_study(bag: Path) -> list[str]:
     assert by_the_rules(bag) == []
     problems = examine(bag, Quota()).problems
     assert all(p.expected.startswith("the study asks for ") for p in problems), problems
-    return [p.seen for p in problems]
+    return [told(p, quoted).seen for p in problems]
 
 
 @pytest.mark.parametrize("rule", BROKEN)

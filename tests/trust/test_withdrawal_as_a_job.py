@@ -13,7 +13,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from benchmarks.withdrawal_kills import kills
-from pipelines.assets.deciding import renew, take_back, withdraw
+from pipelines.assets.deciding import release, renew, take_back, withdraw
 from pipelines.assets.repairing import repair
 from pipelines.assets.run import run
 from pipelines.deciding.preview import preview
@@ -102,9 +102,38 @@ def test_what_leaves_the_runners_id_in_bytes_kept_apart_is_told_as_not_carried_o
     assert "NOT FINISHED" in done.text()
     assert "withdrawal_carried_out" not in {line["what"] for line in ledger_lines(place / "depot")}
     assert "NOT FINISHED still" in go(place)
+    assert run(STUDY, place / "inbox", place / "depot").exit_code == 1
     left.unlink()
     assert "carried out now" in go(place)
     assert "withdrawal_carried_out" in {line["what"] for line in ledger_lines(place / "depot")}
+
+
+def over(depot: Depot) -> None:
+    """Let the days of grace of the withdrawal be over since yesterday."""
+    day = (datetime.now(UTC) - timedelta(days=1)).isoformat(timespec="seconds")
+    with depot.writing("tester"), depot.books.transaction():
+        depot.books.jobs.put(replace(depot.books.jobs.open()[0], due_utc=day))
+
+
+def test_in_days_of_grace_nothing_is_renewed_and_after_them_nothing_is_taken_back(place: Path) -> None:
+    withdraw(STUDY, place / "depot", leaving(LEAVES, grace_days=7))
+    with pytest.raises(Unusable, match="take-back"):
+        renew(STUDY, place / "depot", Renewed(LEAVES, "all", "3", 90, "A new form.", "Ann"))
+    over(Depot(place / "depot"))
+    with pytest.raises(Unusable, match="cannot come back"):
+        take_back(STUDY, place / "depot", leaving(LEAVES, why="A mistake."))
+    go(place)
+    assert list(standings(place)) == [trial_id("standing", STAYS)]
+    renew(STUDY, place / "depot", Renewed(LEAVES, "all", "3", 90, "A new form.", "Ann"))
+
+
+def test_who_decides_is_no_runner_and_one_line(place: Path) -> None:
+    for name in (LEAVES, STAYS, "fs 01", "Ann\n99  2026 root: released"):
+        with pytest.raises(Unusable, match="names a runner"):
+            release(STUDY, place / "depot", "A first look.", name)
+        with pytest.raises(Unusable, match="names a runner"):
+            withdraw(STUDY, place / "depot", leaving(LEAVES, by=name if "\n" not in name else LEAVES))
+    assert not {LEAVES, STAYS} & {line["actor"] for line in ledger_lines(place / "depot")}
 
 
 def test_consent_given_anew_counts_from_its_day_and_nothing_from_before(place: Path) -> None:

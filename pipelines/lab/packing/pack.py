@@ -15,6 +15,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from pipelines.depot.disk import sync_tree
+from pipelines.depot.new_files import refuse_place
 from pipelines.errors import Unusable
 from pipelines.identity import identifiers
 from pipelines.identity.names import KnownNames
@@ -34,6 +35,7 @@ from schemas.catalogue import tables_of
 from schemas.model import Layer
 from schemas.reading import Identifying
 from schemas.received import Problem
+from schemas.said import quoted, told
 
 #: kinds of problem with which a delivery cannot be used at all; those of single cells are for ``check``
 _STOPPING = ("archive", "bag", "bag_info", "descriptor", "table", "column")
@@ -107,14 +109,7 @@ def _refuse_places(folder: Path, to: Path) -> None:
         raise Unusable(
             "There is no such folder.", "the folder with your tables and trial files.", "Correct it.", file=folder
         )
-    if to.exists() or to.is_symlink():
-        raise Unusable(
-            "It exists already, and nothing is written over.", "a new name.", "Name another with --to.", file=to
-        )
-    if not to.absolute().parent.is_dir():
-        raise Unusable(
-            "Its folder does not exist.", "a name in an existing folder.", "Name another with --to.", file=to
-        )
+    refuse_place(to)
     if to.resolve().is_relative_to(folder.resolve()):
         raise Unusable(
             "It lies inside the working folder, which is not changed.", "a place elsewhere.", "Name another.", file=to
@@ -141,12 +136,13 @@ def _write_tables(payload: Path, gathered: Gathered, known: KnownNames) -> None:
             shutil.copyfile(source, payload / name)
     problems = read_tables(payload).problems
     missing = "is missing"  # said by gathering already, with what the table is
-    told = [p for p in problems if p.kind in ("table", "column") and not (p.kind == "table" and missing in p.seen)]
-    faults = [*gathered.faults, *(_sentence(p) for p in told)]
+    ours = [p for p in problems if p.kind in ("table", "column") and not (p.kind == "table" and missing in p.seen)]
+    faults = [*gathered.faults, *(_sentence(p) for p in ours)]
     _refuse([identifiers.masked(f, identifiers.scan_name(f, known)) for f in faults])
 
 
 def _sentence(problem: Problem) -> str:
+    problem = told(problem, quoted)  # a laboratory sees its own words
     where = ", ".join(part for part in (problem.file, problem.place) if part)
     return f"{where}: {problem.seen}. Expected: {problem.expected}."
 

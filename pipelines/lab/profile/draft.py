@@ -14,7 +14,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from pipelines.errors import Unusable
+from pipelines.depot.new_files import refuse_place
 from pipelines.identity import identifiers
 from pipelines.identity.names import KnownNames
 from pipelines.lab.profile.axes import Axes, Seen, axes_of
@@ -101,11 +101,7 @@ def _without_people(found: Sequence[Recorded], known: KnownNames) -> tuple[list[
 
 def write_draft(draft: Draft, to: Path) -> None:
     """Write the draft to the new file ``to``. Raises Unusable if it exists or its folder does not."""
-    if to.exists() or to.is_symlink():
-        raise Unusable("It exists already, and nothing is written over.", "a new file.", "Name another.", file=to)
-    if not to.absolute().parent.is_dir():
-        raise Unusable("Its folder does not exist.", "a file in an existing folder.", "Name another.", file=to)
-    with to.open("x", encoding="utf-8", newline="\n") as stream:
+    with refuse_place(to).open("x", encoding="utf-8", newline="\n") as stream:
         stream.write(draft.text)
 
 

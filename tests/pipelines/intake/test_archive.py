@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 from pipelines.intake.archive import unpack
 from pipelines.intake.paths import path_fault, same_on_some_disk
 from schemas.quota import MIB, Quota
+from schemas.said import quoted, told
 from tests.tries import tries
 
 SMALL = Quota(most_files=10, most_mib=0.01)
@@ -43,7 +44,7 @@ def refused(path: Path, tmp_path: Path, quota: Quota | None = None) -> str:
     assert {p.kind for p in problems} == {"archive"}
     assert not target.exists()
     assert sorted(p.name for p in tmp_path.rglob("*") if p.is_file()) == [path.name]
-    return " | ".join(f"{p.seen} ({p.expected})" for p in problems)
+    return " | ".join(f"{p.seen} ({p.expected})" for p in (told(p, quoted) for p in problems))
 
 
 def test_a_plain_archive_unpacks_to_its_one_folder(tmp_path):

@@ -1,6 +1,7 @@
 import hashlib
 import os
 import shutil
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -9,6 +10,7 @@ from pipelines.intake.bag import receive
 from schemas.catalogue import tables_of
 from schemas.convert.to_arrow import empty_frame
 from schemas.model import Layer
+from schemas.said import quoted, told
 from tests.builders import a_study
 from tests.pipelines.intake.bags import INFO, PAYLOAD, a_bag, manifests
 
@@ -16,7 +18,8 @@ STUDY = a_study()
 
 
 def received(path: Path, inbox: str = "mill", work: Path | None = None):
-    return receive(path, inbox, work or path.parent / "work", STUDY)
+    delivery, payload = receive(path, inbox, work or path.parent / "work", STUDY)
+    return replace(delivery, problems=tuple(told(p, quoted) for p in delivery.problems)), payload
 
 
 def problems(path: Path, inbox: str = "mill") -> list[tuple[str, str]]:

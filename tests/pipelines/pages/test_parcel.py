@@ -74,7 +74,7 @@ def test_the_same_warehouse_gives_the_same_parcel_and_nothing_is_written_over(tm
     study, warehouse = small.loaded_study(), tmp_path / "warehouse.duckdb"
     again = write_parcel(warehouse, study, "mill", tmp_path / "again.zip")
     assert again.read_bytes() == (tmp_path / "parcel.zip").read_bytes()
-    with pytest.raises(Unusable, match="exists already"):
+    with pytest.raises(Unusable, match="nothing is written over"):
         write_parcel(warehouse, study, "mill", again)
     with pytest.raises(Unusable, match=r"no site 'moon'.*one of mill, way"):
         write_parcel(warehouse, study, "moon", tmp_path / "other.zip")

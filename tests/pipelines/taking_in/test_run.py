@@ -210,14 +210,14 @@ def test_bags_in_the_inboxes_of_others_are_those_inboxes_own_whatever_their_name
 
 
 def test_a_delivery_mended_in_its_place_replaces_what_was_stopped(inbox: Path, depot: Path) -> None:
-    folder = a_delivery(inbox, None, arrives_as="d")
+    folder = a_delivery(inbox, None, arrives_as="new")
     take_in_only(inbox, depot)
-    assert list(tables(depot)) == ["brack-unnumbered-d"]
+    assert list(tables(depot)) == ["brack-unnumbered-new"]
     shutil.rmtree(folder)
-    a_delivery(inbox, 1, arrives_as="d")
+    a_delivery(inbox, 1, arrives_as="new")
     take_in_only(inbox, depot)
     assert list(tables(depot)) == ["brack-001"]
-    assert [e["what"] for e in ledger_lines(depot) if e["about"] == "brack-unnumbered-d"] == ["stopped", "withdrawn"]
+    assert [e["what"] for e in ledger_lines(depot) if e["about"] == "brack-unnumbered-new"] == ["stopped", "withdrawn"]
 
 
 def test_a_resent_trial_takes_the_place_of_the_returned_one(inbox: Path, depot: Path) -> None:

@@ -19,7 +19,7 @@ from tests.pipelines.taking_in.a_place import edit, go, planned, with_study
 def stopped(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A folder with inbox, depot and study: one delivery without a number, and one that came twice."""
     place = with_study(tmp_path_factory.mktemp("stopped"))
-    a_delivery(place / "inbox", None, arrives_as="without-a-number", names=("standing",))
+    a_delivery(place / "inbox", None, arrives_as="no-number", names=("standing",))
     a_delivery(place / "inbox", 1, names=("standing",))
     a_delivery(place / "inbox", 1, names=("standing",), arrives_as="once-more")
     told = go(place)
@@ -48,9 +48,9 @@ def test_what_it_was_not_stopped_with_opens_it_no_more(place: Path) -> None:
 
 def test_new_dates_of_the_same_bytes_are_only_remembered(place: Path) -> None:
     lines = len(ledger_lines(place / "depot"))
-    for path in (place / "inbox" / "brack" / "without-a-number").rglob("*"):
+    for path in (place / "inbox" / "brack" / "no-number").rglob("*"):
         os.utime(path)
-    assert "brack/without-a-number: It lies in the inbox with other files" in planned(place)
+    assert "brack/no-number: It lies in the inbox with other files" in planned(place)
     assert not go(place).done
     assert planned(place) == NOTHING_DUE
     assert len(ledger_lines(place / "depot")) == lines
@@ -60,7 +60,7 @@ def test_what_it_was_stopped_with_opens_it_once_and_is_told(place: Path) -> None
     edit(place, "title: The Fellside footwear study\n", "title: Renamed\n")
     why = "It was stopped before. The title of the study changed."
     told = planned(place)
-    assert f"brack/without-a-number: {why}" in told
+    assert f"brack/no-number: {why}" in told
     assert "New in the inbox" not in told
     assert "once-more" not in told
     assert [(done.record.status, done.why) for done in go(place).done] == [("stopped", why)]
@@ -70,8 +70,8 @@ def test_what_it_was_stopped_with_opens_it_once_and_is_told(place: Path) -> None
 
 
 def test_mended_in_its_place_it_is_taken_in(place: Path) -> None:
-    shutil.rmtree(place / "inbox" / "brack" / "without-a-number")
-    a_delivery(place / "inbox", 2, arrives_as="without-a-number", runners=("FS-02",), names=("standing",))
+    shutil.rmtree(place / "inbox" / "brack" / "no-number")
+    a_delivery(place / "inbox", 2, arrives_as="no-number", runners=("FS-02",), names=("standing",))
     (done,) = go(place).done
     assert (done.record.delivery_id, done.record.status) == ("brack-002", "taken_in")
     assert set(tables(place / "depot")) == {"brack-001", "brack-001.repeat.once-more", "brack-002"}

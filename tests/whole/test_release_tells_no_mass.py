@@ -1,0 +1,109 @@
+"""From a release of the demonstration nobody's body mass or leg length can be computed, by one ratio or a known method.
+
+What is told in bands would else be told exactly: a force in newtons beside one in body weights is a mass.
+"""
+
+from __future__ import annotations
+
+import warnings
+from pathlib import Path
+
+import duckdb
+import numpy as np
+import pandas as pd
+import pytest
+
+from pipelines.release.contents import fill
+from pipelines.study.file import load_study
+from pipelines.telemetry import DUCKDB_CONFIG
+from tests.delivery_builders import STUDY
+
+#: Deviations that are so small a part of the spread among runners, of so many runners, tell mass or length.
+_NEAR, _LEAST = 0.04, 8
+
+
+@pytest.fixture(scope="module")
+def released(demo_depot: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    target = tmp_path_factory.mktemp("released") / "warehouse.duckdb"
+    fill(target, demo_depot / "warehouse.duckdb", load_study(STUDY), "a test")
+    return target
+
+
+def asked(database: Path, question: str) -> pd.DataFrame:
+    with duckdb.connect(str(database), read_only=True, config=dict(DUCKDB_CONFIG)) as connection:
+        return connection.execute(question).df()
+
+
+def of_trials(database: Path) -> pd.DataFrame:
+    """Every number that is told of trials, the mean over rows of a trial; outcomes of which each row tells one apart."""
+    numbers = "SELECT table_name, column_name FROM duckdb_columns() WHERE schema_name = 'main' AND data_type IN ('DOUBLE', 'FLOAT')"
+    found = asked(database, "SELECT trial_id, participant_id FROM trials").set_index("trial_id")
+    with_trials = set(
+        asked(database, "SELECT table_name FROM duckdb_columns() WHERE column_name = 'trial_id'").iloc[:, 0]
+    )
+    tables = set(asked(database, "SELECT table_name FROM duckdb_tables()").iloc[:, 0])
+    for table, own in asked(database, numbers).groupby("table_name"):
+        if table not in with_trials & tables - {"curves"}:  # of each point of a stride, in body weights and per kg
+            continue
+        frame = asked(database, f"SELECT * FROM {table}")
+        parts = [n for n in ("outcome", "quantity", "device", "side", "joint", "plane") if n in frame]
+        means = frame.groupby(["trial_id", *parts], dropna=False)[list(own["column_name"])].mean()
+        means = means.unstack(parts) if parts else means
+        means.columns = [f"{table}.{name}" for name in means.columns]
+        found = found.join(means)
+    return found
+
+
+def telling(found: pd.DataFrame, truth: pd.Series) -> list[str]:
+    """Pairs of numbers whose ratio or product is, runner by runner, ``truth`` times one number for all."""
+    means = found.groupby("participant_id").median(numeric_only=True).abs()
+    means = means.loc[:, (means > 0).sum() >= _LEAST]
+    logs = np.log(means.where(means > 0).to_numpy())
+    wanted = np.log(truth.reindex(means.index).to_numpy())[:, None]
+    told = []
+    for at, own in enumerate(logs.T):
+        others = logs[:, at + 1 :]
+        for made in (own[:, None] - others, others - own[:, None], own[:, None] + others):
+            left = made - wanted
+            known = np.isfinite(left).sum(axis=0) >= _LEAST
+            with warnings.catch_warnings():
+                warnings.simplefilter("ignore")  # of columns that no runner has both of
+                off = np.nanquantile(np.abs(left - np.nanmedian(left, axis=0)), 0.9, axis=0)
+            near = np.flatnonzero(known & (off < _NEAR * np.nanstd(wanted)))
+            told += [f"{means.columns[at]} and {means.columns[at + 1 + n]}" for n in near]
+    return told
+
+
+@pytest.mark.parametrize("what", ["mass_kg", "leg_length_m"])
+def test_no_pair_of_numbers_of_a_release_tells_what_is_told_in_bands(
+    released: Path, demo_depot: Path, what: str
+) -> None:
+    truth = asked(demo_depot / "warehouse.duckdb", f"SELECT participant_id, {what} FROM runners")
+    assert telling(of_trials(released), truth.set_index("participant_id")[what]) == []
+
+
+def test_what_would_tell_is_found_in_the_warehouse(demo_depot: Path) -> None:
+    truth = asked(demo_depot / "warehouse.duckdb", "SELECT participant_id, mass_kg FROM runners")
+    found = of_trials(demo_depot / "warehouse.duckdb")
+    assert telling(found, truth.set_index("participant_id")["mass_kg"])
+
+
+def test_the_spring_mass_model_gives_nobodys_mass_or_leg_length_from_a_release(released: Path) -> None:
+    """Morin et al. 2005, J Appl Biomech 21:167-180, the other way round: mass from stiffness and times, then length."""
+    columns = set(asked(released, "SELECT column_name FROM duckdb_columns()").iloc[:, 0])
+    assert {"contact_time_s", "flight_time_s", "speed_m_per_s"} <= columns
+    assert not [name for name in columns if "stiffness" in name]
+    contrasts = asked(released, "SELECT DISTINCT outcome FROM runner_contrasts").iloc[:, 0]
+    assert not [name for name in contrasts if "stiffness" in name]
+    assert len(contrasts) > 3
+    pooled = asked(released, "SELECT DISTINCT outcome FROM pooled_contrasts").iloc[:, 0]
+    assert [name for name in pooled if "stiffness" in name]
+
+
+def test_nothing_of_a_runners_health_is_in_a_release(released: Path) -> None:
+    columns = set(asked(released, "SELECT column_name FROM duckdb_columns()").iloc[:, 0])
+    assert not [
+        name
+        for name in columns
+        if "symptom_sev" in name or "question" in name or name.endswith(("health_problem", "substantial_problem"))
+    ]
