@@ -61,7 +61,8 @@ class ChannelFacts:
 
     named_count: rows. missing: labels that are in neither file. unit_conflicts: (label, unit of the row, unit of the
     file). clock_problem: why the second file's clock could not be matched, a sentence without full stop; None if it
-    was, or if there is no second file. clock_event_count: events the match rests on. second: what the second file says
+    was, or if there is no second file. clock_events: then kind -> moments of it in the trial's file and in the second
+    one, s. clock_event_count: events the match rests on. second: what the second file says
     of itself. labels: of the channels that the rows name. unexplained: channels of the files that are no plate's and that
     no row names, so that they may hold any signal.
     """
@@ -72,6 +73,7 @@ class ChannelFacts:
     second_file: str | None = None
     clock_problem: str | None = None
     clock_event_count: int = 0
+    clock_events: tuple[tuple[str, tuple[float, ...], tuple[float, ...]], ...] = ()
     second: SecondFileSays | None = None
     labels: tuple[str, ...] = ()
     unexplained: int = 0

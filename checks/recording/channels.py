@@ -9,6 +9,7 @@ from collections.abc import Iterable
 from difflib import get_close_matches
 from typing import Any
 
+from checks.recording import shown
 from checks.registry import Looked, Subject, Weight, check, looked, nothing
 from pipelines.science.muscles.signal import Conditioned, Key
 from pipelines.science.signals import measures as signals
@@ -169,6 +170,7 @@ def clocks_of_both_files_match(trial: Trial, channels: ChannelFacts | None, stud
         "limit_ms": 1000 * settings.residual_limit_s,
         "file": channels.second_file,
         "place": "clock",
+        "shows": shown.unmatched(channels.clock_events, settings.match_tolerance_s),
     }
     return looked(max(1, channels.clock_event_count), [fault])
 

@@ -67,12 +67,21 @@ class ClockFit:
 class NoClock:
     """Why the clocks could not be matched: a plain sentence without full stop, with the best that was found.
 
-    too_few: nothing speaks against a match, there is too little to tell; other events may.
+    too_few: nothing speaks against a match, there is too little to tell; other events may. events: kind -> moments in
+    the trial's file and in the second one, s, the latter as the best alignment has them, on its own clock without one.
     """
 
     reason: str
     best: ClockFit | None = None
     too_few: bool = False
+    events: tuple[tuple[str, tuple[float, ...], tuple[float, ...]], ...] = ()
+
+    def showing(self, ours: Trains, theirs: Trains) -> NoClock:
+        """The same with the events that both files tell."""
+        line = (self.best.offset_s, self.best.scale) if self.best else (0.0, 1.0)
+        both = {kind: (ours[kind], line[0] + line[1] * theirs[kind]) for kind in ours if kind in theirs}
+        told = tuple((kind, tuple(a.tolist()), tuple(b.tolist())) for kind, (a, b) in both.items())
+        return replace(self, events=told)
 
 
 #: Both files were started by one trigger, or timing against the trial does not matter.

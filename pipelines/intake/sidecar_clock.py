@@ -95,6 +95,7 @@ def match_by(bases: Sequence[Basis], spans: tuple[Span, Span], settings: ClockPr
         )
         if isinstance(result, ClockFit):
             return _held_against([b for b in usable if b is not basis], result, spans, settings)
+        result = result.showing(basis.ours, basis.theirs)
         if not result.too_few:
             return result
         refusals.append(result)
@@ -110,7 +111,8 @@ def _held_against(
         # sensors of exchanged sides are for the checks of sensors to tell: half a stride is no block that was lost
         if against and _against(basis.ours, _other_side(basis.theirs), basis, fit, spans, settings):
             words = basis.word.replace("_", " ")
-            return NoClock(f"the best alignment is contradicted by another kind of events ({words}): {against}", fit)
+            reason = f"the best alignment is contradicted by another kind of events ({words}): {against}"
+            return NoClock(reason, fit).showing(basis.ours, basis.theirs)
     return fit
 
 

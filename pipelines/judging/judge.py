@@ -160,6 +160,7 @@ def _read(job: TrialJob) -> tuple[Trial, ClockFit | NoClock | None, ChannelFacts
         unit_conflicts=found.unit_conflicts,
         second_file=job.second_file,
         clock_problem=clock.reason if isinstance(clock, NoClock) else None,
+        clock_events=clock.events if isinstance(clock, NoClock) else (),
         clock_event_count=clock.event_count if clock is not None and not isinstance(clock, NoClock) else 0,
         second=sidecar.says if sidecar is not None else None,
         labels=tuple(str(row.get("label")) for row in job.channel_rows),

@@ -78,7 +78,7 @@ def habits(facts: Facts) -> list[Habit]:
     numbers = {d.delivery_id: d.delivery_number or 0 for d in facts.deliveries}
     of_sites: dict[str, list[tuple[_Key, _Seen]]] = {}
     for key, standing in current.items():
-        one = _Seen(str(standing.trial_id), numbers[standing.delivery_id], standing.study_day, None)
+        one = _Seen(str(standing.trial_id), numbers.get(standing.delivery_id, 0), standing.study_day, None)
         of_sites.setdefault(standing.site, []).append((key, one))
     looked_at = cache(lambda site, check: _looked_at(facts, of_sites[site], check))
     for (of_site, check, where), own in faults.items():

@@ -34,7 +34,6 @@ NAMES = list(catalogue())
 WORDS_ARE_ALL = {
     "named_channels_are_in_the_files",
     "channel_units_agree_with_the_file",
-    "clocks_of_both_files_match",
     "marker_rate_is_the_sites",
     "force_rate_is_the_sites",
     "required_markers_are_labelled",
@@ -62,6 +61,7 @@ TOLD_OTHERWISE = {
     "muscle_signals_fill_their_band",
     "left_and_right_muscles_are_not_exchanged",
     "foot_sensors_are_on_their_own_feet",
+    "clocks_of_both_files_match",
 }
 
 

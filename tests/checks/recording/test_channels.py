@@ -49,11 +49,16 @@ def stuck(signal: Signal) -> Signal:
     return replace(signal, samples=np.clip(signal.samples, -0.05, 0.05))
 
 
+#: One contact of the second file is 0.35 s from the nearest of the trial.
+UNLIKE = (("left contact", (0.1, 0.8, 1.5), (0.1, 1.15, 1.5)),)
 PLANTED = {
     LABELS: Case(lambda: with_channels(missing=("EMG 7",)), "label EMG 7"),
     UNITS: Case(lambda: with_channels(unit_conflicts=(("EMG 2", "mV", "uV"),)), "label EMG 2"),
     CLOCKS: Case(
-        lambda: with_channels(second_file=SECOND, clock_problem="the two recordings share too few events"), "clock"
+        lambda: with_channels(
+            second_file=SECOND, clock_problem="the two recordings share too few events", clock_events=UNLIKE
+        ),
+        "clock",
     ),
     MUSCLES: Case(lambda: with_muscles(stuck(a_muscle())), "soleus left"),
 }
@@ -177,3 +182,20 @@ def test_each_bad_muscle_is_named_with_its_side_channel_and_file() -> None:
     assert report.runs[0].rows_examined == 3
     assert (finding.place, finding.file) == ("soleus right", SECOND)
     assert "soleus right (channel 'EMG SOL R')" in finding.seen
+
+
+def test_the_event_that_has_no_partner_is_measured_to_the_nearest_of_its_kind() -> None:
+    shown = with_channels(second_file=SECOND, clock_problem="no offset fits", clock_events=UNLIKE)
+    (finding,) = run(CLOCKS, shown).findings
+    assert finding.shows is not None
+    (panel,) = finding.shows.panels
+    assert [abs(number) for number in panel.beyond] == [pytest.approx(0.35)]
+    assert {part.name for part in panel.parts} >= {"left contact, trial's file", "left contact, second file"}
+
+
+def test_where_every_event_finds_a_partner_nothing_is_measured() -> None:
+    alike = (("left contact", (0.1, 0.8), (0.11, 0.8)),)
+    shown = with_channels(second_file=SECOND, clock_problem="two alignments fit equally well", clock_events=alike)
+    (finding,) = run(CLOCKS, shown).findings
+    assert finding.shows is not None
+    assert finding.shows.panels[0].expected is None
