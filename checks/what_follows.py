@@ -1,8 +1,8 @@
 """What follows from the fault of each check: the table by which ``checks.causes`` judges.
 
 The more of a recording a fault spoils, the earlier it stands, and an earlier one decides, unless it is only noted and
-the other not: a check that sees a fault in the file itself before one that sees it in a body, and that before one that
-sees it in an outcome. A check that is not here explains nothing; what is said of its trial stands for itself.
+the other not: a fault of the file itself before one of a body, and that before one of an outcome. A check that is not
+here explains nothing; what is said of its trial stands for itself.
 """
 
 from __future__ import annotations
@@ -11,15 +11,12 @@ from checks.cause import Cause, only
 
 _FILES = ("recording.recording", "recording.channels", "recording.clocks", "recording.packets", "recording.damage")
 _SIGNALS = ("markers", "force", "muscles", "sensors", "outcomes", "self_description", *_FILES)
+_FEET = ("force.and_feet", "force.push_off")
 _LEGS = ("muscles_of_a_leg_are_not_exchanged", "left_and_right_muscles_are_not_exchanged")
 _BY_CONTACTS = ("feet_stand_as_high_as_in_the_standing_trial", "speed_keeps_to_the_protocol", "sides_alternate")
 
 CAUSES: tuple[Cause, ...] = (
-    Cause(
-        "file_agrees_with_itself",
-        "positions, forces and times depend on which of two statements is believed",
-        _SIGNALS,
-    ),
+    Cause("file_agrees_with_itself", "every number depends on which of two statements is believed", _SIGNALS),
     Cause("samples_stand_in_their_places", "no number of the file is what it seems", _SIGNALS),
     Cause(
         "force_plates_are_described_in_full",
@@ -36,7 +33,7 @@ CAUSES: tuple[Cause, ...] = (
     Cause(
         "names_stand_for_one_thing",
         "another marker or channel than meant was read",
-        ("markers", "muscles", "sensors", "force.and_feet", "outcomes"),
+        ("markers", "muscles", "sensors", *_FEET, "outcomes"),
         (
             "positions_are_in_the_stated_unit",
             "clocks_of_both_files_match",
@@ -55,7 +52,7 @@ CAUSES: tuple[Cause, ...] = (
     Cause(
         "force_fits_no_better_elsewhere",
         "force is compared with the foot on another plate, or with a mirrored one",
-        ("force.and_feet", "force.direction", "outcomes"),
+        (*_FEET, "force.direction", "outcomes"),
         (
             "coordinates_are_right_handed",
             "left_and_right_are_on_their_sides",
@@ -75,12 +72,12 @@ CAUSES: tuple[Cause, ...] = (
     Cause(
         "positions_are_in_the_stated_unit",
         "every length and speed is off by the same factor",
-        ("markers", "force.and_feet", "outcomes", "sensors"),
+        ("markers", *_FEET, "outcomes", "sensors"),
     ),
     Cause(
         "coordinates_are_right_handed",
         "one direction is turned round, and with it all that goes that way",
-        ("markers.axes", "markers.on_the_body", "force.and_feet", "force.direction", "outcomes"),
+        ("markers.axes", "markers.on_the_body", *_FEET, "force.direction", "outcomes"),
         (
             "foot_sensors_are_on_their_own_feet",
             "feet_stand_as_high_as_in_the_standing_trial",
@@ -90,7 +87,7 @@ CAUSES: tuple[Cause, ...] = (
     Cause(
         "runner_runs_forwards",
         "ahead is read as sideways or backwards",
-        ("force.and_feet", "force.direction", "outcomes"),
+        (*_FEET, "force.direction", "outcomes"),
         (
             "left_and_right_are_on_their_sides",
             "foot_sensors_are_on_their_own_feet",
@@ -101,7 +98,7 @@ CAUSES: tuple[Cause, ...] = (
     Cause(
         "left_and_right_are_on_their_sides",
         "each leg is given the other's markers",
-        ("markers.labels", "markers.standing", "markers.distances", "force.and_feet"),
+        ("markers.labels", "markers.standing", "markers.distances", *_FEET),
         (
             "foot_sensors_are_on_their_own_feet",
             "left_and_right_muscles_are_not_exchanged",
@@ -113,7 +110,7 @@ CAUSES: tuple[Cause, ...] = (
         Cause(
             name,
             "another marker stands for the landmark from start to end",
-            ("markers.standing", "markers.distances", "force.and_feet"),
+            ("markers.standing", "markers.distances", *_FEET),
             (
                 "segment_lengths_are_those_of_the_standing_trial",
                 "inner_and_outer_markers_are_on_their_sides",
@@ -210,7 +207,7 @@ CAUSES: tuple[Cause, ...] = (
     Cause(
         "centre_of_pressure_lies_on_the_plate",
         "the moments are wrong, and with them all that is worked out from them",
-        ("force.and_feet",),
+        _FEET,
         ("free_moment_is_credible", "sides_alternate"),
     ),
     *(
@@ -227,14 +224,20 @@ CAUSES: tuple[Cause, ...] = (
     Cause(
         "force_and_markers_share_one_clock",
         "while a plate is loaded the foot is said to be where it was before or will be after",
-        ("force.and_feet",),
+        _FEET,
         ("foot_brakes_before_it_pushes", "sides_alternate", "contact_times_are_credible"),
     ),
-    only("load_moves_towards_the_toes", "the plate is mirrored", "centre_of_pressure_lies_under_the_foot"),
+    only(
+        "load_moves_towards_the_toes",
+        "the plate is mirrored",
+        "centre_of_pressure_lies_under_the_foot",
+        "foot_pushes_off_with_its_front",
+    ),
     only(
         "centre_of_pressure_lies_under_the_foot",
         "the plate lies elsewhere, or another way round, than its corners say",
         "foot_brakes_before_it_pushes",
+        "foot_pushes_off_with_its_front",
         "sides_alternate",
     ),
     only(

@@ -131,6 +131,11 @@ PLANTS = (
         plant=_corners_off("forward"), sites=WITH_PLATES, real=True,
     ),
     Plant(
+        "foot_pushes_off_with_its_front", "the corners of a plate lie {size} ahead or behind of where it is", "m",
+        (0.03, 0.05, 0.08, 0.12), 0.08, "more than the place of a plate is doubted by", plant=_corners_off("forward"),
+        sites=WITH_PLATES, real=True,
+    ),
+    Plant(
         "load_moves_towards_the_toes", "a plate of a runway is mirrored fore and aft", "", PRESENT, 1.0,
         "rearfoot strikes become forefoot strikes", plant=_turned("My", c3d_type=2), sites=("corrie",), real=True,
     ),

@@ -67,9 +67,9 @@ def _beyond(marks: list[Mark], size: float, chance: np.random.Generator) -> list
 
 
 PLANTS = (
-    Plant(_CHECK, "left and right of all marks are exchanged", "1", PRESENT, 1.0, "they name the wrong foot",
+    Plant(_CHECK, "left and right of all marks are exchanged", "", PRESENT, 1.0, "they name the wrong foot",
           plant=_changed(_sides_exchanged), real=True),
-    Plant(_CHECK, "contact and toe-off of all marks are exchanged", "1", PRESENT, 1.0, "they name the wrong event",
+    Plant(_CHECK, "contact and toe-off of all marks are exchanged", "", PRESENT, 1.0, "they name the wrong event",
           plant=_changed(_words_exchanged), real=True),
     Plant(_CHECK, "all marks are {size} early or late", "ms", (20.0, 60.0, 300.0), 60.0, "a sixth of a contact",
           plant=_changed(_late), real=True),

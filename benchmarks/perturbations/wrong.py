@@ -146,6 +146,51 @@ def _belt_told(times: float) -> Callable[[Trial], Trial]:
     return told
 
 
+def _frames_cut(count: int) -> Callable[[Trial], Trial]:
+    """So many frames, and their time in force, are gone in the middle."""
+
+    def cut(trial: Trial) -> Trial:
+        paths = {name: np.delete(path, _inner(len(path), count), axis=0) for name, path in trial.markers.items()}
+        filled = {name: np.delete(was, _inner(len(was), count)) for name, was in trial.filled.items()}
+        samples = round(count / trial.marker_rate_hz * (trial.analog_rate_hz or 0.0))
+        return replace(_force_cut_of(trial, samples, pad=False), markers=paths, filled=filled)
+
+    return cut
+
+
+def _force_cut(seconds: float) -> Callable[[Trial], Trial]:
+    """Of force alone so much is gone in the middle; at its end the last samples stand once more, reversed."""
+    return lambda trial: _force_cut_of(trial, round(seconds * (trial.analog_rate_hz or 0.0)), pad=True)
+
+
+def _force_cut_of(trial: Trial, samples: int, *, pad: bool) -> Trial:
+    def of(signal: FloatArray) -> FloatArray:
+        cut = np.delete(signal, _inner(len(signal), samples), axis=0)
+        return np.concatenate([cut, cut[::-1][:samples]]) if pad else cut
+
+    return _plates(lambda plate, _: replace(plate, force=of(plate.force), moment=of(plate.moment), raw=of(plate.raw)))(
+        trial
+    )
+
+
+def _inner(length: int, count: int) -> slice:
+    return slice(length // 2, length // 2 + count)
+
+
+def _feet_late(seconds: float) -> Callable[[Trial], Trial]:
+    """The markers of heel and forefoot, and not those of the ankle, are so late."""
+
+    def late(trial: Trial) -> Trial:
+        paths = dict(trial.markers)
+        for name, path in paths.items():
+            if "calcaneus" in name or "metatarsal" in name:
+                frames, by = np.arange(len(path)), seconds * trial.marker_rate_hz
+                paths[name] = np.stack([np.interp(frames - by, frames, column) for column in path.T], axis=1)
+        return replace(trial, markers=paths)
+
+    return late
+
+
 def _shaking_markers(millimetres: float) -> Callable[[Trial], Trial]:
     def shaken(trial: Trial) -> Trial:
         chance = np.random.default_rng(8)
@@ -160,15 +205,20 @@ GRID = (
     *(Perturbation(f"{n:+g} N fore-aft", _offset(n, 0)) for n in (-14, 14, 20)),
     *(Perturbation(f"drift by {n:+g} N", _drift(n)) for n in (10, 20)),
     *(Perturbation(f"gain times {g}", _gain(g)) for g in (0.91, 0.97, 1.02, 1.05, 1.09)),
-    *(Perturbation(f"horizontal gain times {g}", _horizontal(g)) for g in (0.9, 1.1)),
+    *(Perturbation(f"horizontal gain times {g}", _horizontal(g)) for g in (0.8, 0.9, 1.1, 1.2)),
     *(Perturbation(f"{c:.0%} of vertical in fore-aft", _horizontal(crosstalk=c)) for c in (-0.02, 0.02, 0.05)),
     *(Perturbation(f"force {ms:+g} ms late", _lag(ms)) for ms in (-20, -10, -5, 5, 10, 20)),
     *(Perturbation(f"noise of {n:g} N", _noise(n)) for n in (5, 10, 15)),
     Perturbation("half the force samples", _half_rate),
     Perturbation("a packet of 30 ms lost", _lost(0.03)),
+    Perturbation("a frame cut out", _frames_cut(1)),
+    Perturbation("10 ms of force cut out", _force_cut(0.01)),
+    Perturbation("foot markers 10 ms late", _feet_late(0.01)),
     *(Perturbation(f"force below {n} N set to 0", _cut_below(n)) for n in (24, 45)),
     Perturbation("markers 15 mm ahead of the plates", _markers_ahead(0.015)),
     Perturbation("markers 30 mm behind the plates", _markers_ahead(-0.03)),
+    Perturbation("markers 50 mm ahead of the plates", _markers_ahead(0.05)),
+    Perturbation("markers 50 mm behind the plates", _markers_ahead(-0.05)),
     Perturbation("markers 6 % too large", _larger(1.06)),
     Perturbation("markers shake by 1 mm", _shaking_markers(1)),
     Perturbation("markers shake by 3 mm", _shaking_markers(3), times=3),
@@ -181,14 +231,17 @@ BETWEEN = (
     *(Perturbation(f"{n:+g} N fore-aft", _offset(n, 0)) for n in (-17, -8, 4, 8, 11, 17)),
     *(Perturbation(f"drift by {n:+g} N", _drift(n)) for n in (-15, -5, 5, 15)),
     *(Perturbation(f"gain times {g}", _gain(g)) for g in (0.94, 0.985, 1.01, 1.035, 1.07)),
-    *(Perturbation(f"horizontal gain times {g}", _horizontal(g)) for g in (0.93, 1.05)),
+    *(Perturbation(f"horizontal gain times {g}", _horizontal(g)) for g in (0.85, 0.93, 1.05, 1.15)),
     *(Perturbation(f"{c:.1%} of vertical in fore-aft", _horizontal(crosstalk=c)) for c in (-0.01, 0.015)),
     *(Perturbation(f"force {ms:+g} ms late", _lag(ms)) for ms in (-15, -8, -3, 3, 8, 15, 30)),
     *(Perturbation(f"noise of {n:g} N", _noise(n)) for n in (1, 2, 3, 4, 7, 12)),
     *(Perturbation(f"a packet of {1000 * s:g} ms lost", _lost(s)) for s in (0.015, 0.06)),
+    Perturbation("3 frames cut out", _frames_cut(3)),
+    *(Perturbation(f"{1000 * s:g} ms of force cut out", _force_cut(s)) for s in (0.003, 0.005, 0.02)),
+    *(Perturbation(f"foot markers {1000 * s:+g} ms late", _feet_late(s)) for s in (-0.01, 0.003, 0.005, 0.02)),
     *(Perturbation(f"force below {n} N set to 0", _cut_below(n)) for n in (10, 18, 35, 60)),
     Perturbation("markers 10 mm behind the plates", _markers_ahead(-0.01)),
-    Perturbation("markers 50 mm behind the plates, as far as nothing sees", _markers_ahead(-0.05), times=5 / 3),
+    *(Perturbation(f"markers {1000 * m:+g} mm ahead of the plates", _markers_ahead(m)) for m in (-0.065, 0.04, 0.08)),
     *(Perturbation(f"markers {100 * (f - 1):+.0f} % too large", _larger(f)) for f in (0.94, 1.01)),
     *(Perturbation(f"markers shake by {n:g} mm", _shaking_markers(n)) for n in (0.3, 0.6)),
     *(Perturbation(f"belt told {100 * (f - 1):+.0f} % off", _belt_told(f)) for f in (0.95, 1.02, 1.2)),

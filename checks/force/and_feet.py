@@ -21,10 +21,10 @@ from schemas.trial import FloatArray, Plate, Trial
 SURE_N = 200.0
 #: Own choice: where more of the points lie outside the plate, centre_of_pressure_lies_on_the_plate says so.
 OFF_THE_PLATE = 0.05
-_NOTHING = "no plate and foot to compare: no whole contact, no foot markers, or a centre of pressure off the plate"
+NOTHING = "no plate and foot to compare: no whole contact, no foot markers, or a centre of pressure off the plate"
 
 
-def _compared(work: Workspace, plate: Plate) -> tuple[FloatArray, Foot, list[Spell]] | None:
+def compared(work: Workspace, plate: Plate) -> tuple[FloatArray, Foot, list[Spell]] | None:
     """Centre of pressure (n, 2) m, the carrying foot at the force samples, and the contacts; None if not to be had."""
     spells = contact_spells(plate, rate_of(work.trial), SURE_N)
     foot = work.carrying_foot if spells else None
@@ -38,7 +38,7 @@ def _compared(work: Workspace, plate: Plate) -> tuple[FloatArray, Foot, list[Spe
     return point, foot, spells
 
 
-def _along_and_aside(point: FloatArray, foot: Foot) -> tuple[FloatArray, FloatArray]:
+def along_and_aside(point: FloatArray, foot: Foot) -> tuple[FloatArray, FloatArray]:
     """(n,) m each: place of a point from the toe marker, along the foot (forward positive) and to its right."""
     from_toe, axis = point - foot.toe, foot.axis
     along = np.einsum("ij,ij->i", from_toe, axis)
@@ -70,11 +70,11 @@ def centre_of_pressure_lies_under_the_foot(trial: Trial, work: Workspace, *, bey
         return nothing(reason)
     faults, examined = [], 0
     for plate in trial.plates:
-        if (both := _compared(work, plate)) is None:
+        if (both := compared(work, plate)) is None:
             continue
         point, foot, spells = both
         loaded = np.concatenate([np.arange(a, b) for a, b in spells])
-        along, aside = _along_and_aside(point, foot)
+        along, aside = along_and_aside(point, foot)
         length = np.linalg.norm(foot.heel - foot.toe, axis=1)
         away = np.hypot(np.maximum(0, np.maximum(along - 0.4 * length, -along - length)), aside)[loaded]
         known = loaded[np.isfinite(away)]
@@ -87,7 +87,7 @@ def centre_of_pressure_lies_under_the_foot(trial: Trial, work: Workspace, *, bey
             title = "Centre of pressure and foot from above, at a typical moment"
             proof = shown.centre_and_foot([plate], plate, foot, int(typical), beyond_m, title)
             faults.append({**fault, "moment_s": typical / rate_of(trial), "shows": show.picture(proof)})
-    return looked(examined, faults) if examined else nothing(_NOTHING)
+    return looked(examined, faults) if examined else nothing(NOTHING)
 
 
 @check(
@@ -112,12 +112,12 @@ def load_moves_towards_the_toes(trial: Trial, work: Workspace, *, back_m: float 
         return nothing(reason)
     faults, examined = [], 0
     for plate in trial.plates:
-        if (both := _compared(work, plate)) is None:
+        if (both := compared(work, plate)) is None:
             continue
         point, foot, spells = both
-        along, _ = _along_and_aside(point, foot)
+        along, _ = along_and_aside(point, foot)
         whole = [(a, b) for a, b in spells if a > 0 and b < len(along)]
-        travels = np.array([_mean_near(along, ab, 0.8) - _mean_near(along, ab, 0.3) for ab in whole])
+        travels = np.array([mean_near(along, ab, 0.8) - mean_near(along, ab, 0.3) for ab in whole])
         travels = travels[np.isfinite(travels)]
         examined += len(travels)
         if len(travels) and (found := float(np.median(travels))) < back_m:
@@ -126,10 +126,10 @@ def load_moves_towards_the_toes(trial: Trial, work: Workspace, *, back_m: float 
             proof = shown.along_the_foot(trial, plate, along, travels, back_m)
             where = {"place": f"plate {plate.number}", "shows": proof}
             faults.append({**fault, "moment_s": (a + b) / 2 / rate_of(trial), **where})
-    return looked(examined, faults) if examined else nothing(_NOTHING)
+    return looked(examined, faults) if examined else nothing(NOTHING)
 
 
-def _mean_near(values: FloatArray, spell: Spell, share: float) -> float:
+def mean_near(values: FloatArray, spell: Spell, share: float) -> float:
     """Mean over a tenth of the spell around ``share`` of it; NaN where nothing is known."""
     a, b = spell
     middle, half = a + share * (b - a), 0.05 * (b - a)

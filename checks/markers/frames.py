@@ -43,6 +43,11 @@ def _repeated(work: Workspace) -> tuple[BoolArray, BoolArray]:
     return enough & np.asarray(same == both), enough
 
 
+def repeated_frames(work: Workspace) -> BoolArray:
+    """(frames - 1,) whether a frame repeats the one before in every marker; empty with too few markers."""
+    return _repeated(work)[0]
+
+
 @check(
     about=Subject.TRIAL,
     weight=Weight.RETURNS,

@@ -10,7 +10,6 @@ from __future__ import annotations
 
 import json
 import os
-import signal
 from pathlib import Path
 from typing import Annotated
 
@@ -246,12 +245,13 @@ def main() -> None:
     """Run the command; what a person can mend is told in plain words on standard error, with exit code 2."""
     import sys
 
+    from pipelines.command.interrupts import heard
     from pipelines.command.streams import guard
 
     guard()
-    before = signal.signal(signal.SIGTERM, signal.default_int_handler)  # a service manager's word for Ctrl-C
     try:
-        app()
+        with heard():
+            app()
     except Unusable as problem:
         typer.echo(str(problem), err=True)
         sys.exit(2)
@@ -275,5 +275,4 @@ def main() -> None:
         typer.echo(f"This is a fault of manystrides, not of your input: {type(fault).__name__}.", err=True)
         sys.exit(3)
     finally:
-        signal.signal(signal.SIGTERM, before)
         sys.stdout.flush()

@@ -7,12 +7,14 @@ which only decides the order; ``pipelines.intake.bag`` reads bags, and the books
 from __future__ import annotations
 
 import hashlib
+import os
 import re
 import zipfile
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from pathlib import Path
 
+from pipelines.errors import Unusable
 from pipelines.intake.bag_files import bag_in
 from pipelines.intake.litter import is_litter
 
@@ -36,6 +38,16 @@ class Arrival:
     def key(self) -> str:
         """``site/name``."""
         return f"{self.site}/{self.name}"
+
+    def refuse_gone(self) -> None:
+        """Raises Unusable if it lies in the inbox no more: nothing is told of a delivery that was taken back."""
+        if not os.path.lexists(self.path):
+            raise Unusable(
+                "It is gone from the inbox since this run began.",
+                "a delivery that stays there until a run has taken it in.",
+                "Put it back, and run again. If it was taken back, nothing has to be done: nothing of it was taken in.",
+                file=self.key,
+            )
 
     def signature(self) -> str:
         """Changes when a file is added, removed or written again; reads no contents."""

@@ -14,6 +14,7 @@ from pipelines.science.equipment.uncertainty import (
     first_footfalls,
     joined,
     uncertainty_rows,
+    with_lost_time,
     with_mass,
 )
 from pipelines.science.footfalls import footfall_rows, roles_of_footfalls
@@ -33,7 +34,7 @@ def outcome_uncertainties(work: Workspace) -> Rows:
         return Rows.of(OUTCOME_UNCERTAINTIES, [])
     if work.signals.has_force:
         doubt = doubt_of(work.plate_readings, work.equipment_readings, work.trial.marker_rate_hz)
-        found = _worth_of_plates(work, doubt)
+        found = with_lost_time(_worth_of_plates(work, doubt), work.footfalls)
     else:
         residual = float(work.clock["residual_s"] or 0.0) if work.clock is not None else 0.0
         doubt = doubt_without_force(str(work.signals.method), work.processing, residual)

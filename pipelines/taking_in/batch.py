@@ -200,6 +200,7 @@ class _Arriving:
     def take_in(self) -> Record | None:
         """The delivery it became; None if it is the delivery it was."""
         desk, arrival, why = self.bench.desk, self.came.arrival, self.came.why
+        arrival.refuse_gone()
         signature = arrival.signature()
         if why == CHANGED and (same := stopped_as_it_is(desk, arrival)) is not None:
             remember(desk, arrival, signature, same)

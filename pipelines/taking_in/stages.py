@@ -88,6 +88,7 @@ def open_arrival(desk: Desk, arrival: Arrival, work: Path) -> Opened:
 
     names = names_beside(desk.study.path)
     received, payload = open_delivery(desk.isolated, arrival.path, arrival.site, work, desk.study.study, names)
+    arrival.refuse_gone()
     received = with_own_words(received) if desk.shows_texts else with_marks(desk.books, received)
     return Opened(received, payload, arrival.site, arrival.name)
 

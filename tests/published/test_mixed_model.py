@@ -24,7 +24,6 @@ from tests.pipelines.science.measured import measured
 from tests.published.test_meta_analysis import FIRST, SECOND
 
 HERE = Path(__file__).resolve().parent / "values"
-SLEEP = Path(__file__).resolve().parents[2].parent / "shared" / "reference" / "sleepstudy.csv"
 # Davies & Goldsmith 1972: yield of dyestuff in grams, five preparations of each of six batches
 DYESTUFF = [1545, 1440, 1440, 1520, 1580, 1540, 1555, 1490, 1560, 1495, 1595, 1550, 1605, 1510, 1560, 1445, 1440, 1595, 1465, 1545, 1595, 1630, 1515, 1635, 1625, 1520, 1455, 1450, 1480, 1445]  # fmt: skip
 # Box & Tiao 1973, Bayesian Inference in Statistical Analysis, 5.1: made up so that batches differ less than chance
@@ -152,9 +151,7 @@ def test_a_trend_over_unbalanced_plots_has_the_published_error_and_degrees_of_fr
 
 @pytest.fixture(scope="module")
 def sleep() -> tuple[NDArray[Any], NDArray[Any], NDArray[Any]]:
-    if not SLEEP.exists():
-        pytest.skip(f"{SLEEP} is not there: the data are kept outside the repository")
-    data = rows(SLEEP)
+    data = rows(HERE / "sleepstudy.csv")
     assert len(data) == 180
     days = np.array([float(row["Days"]) for row in data])
     return np.array([float(row["Reaction_ms"]) for row in data]), days, alike([row["Subject"] for row in data])

@@ -20,10 +20,10 @@ from schemas.trial import UP
 #: Gain and body mass cannot be told apart, and six real runs lay up to 4.5 % below a mass taken on another scale (taken
 #: as a rectangular distribution, from 0 to that). Marker positions: 1 mm, common practice for a calibrated volume.
 UNSEEN_SCALE, MARKER_M = 0.045, 0.001
-#: What nothing in a trial tells, so that it is always doubted (own choices, what laboratories reach with care): where a
-#: plate lies among the markers, the gain of horizontal force less that of vertical force, how much of vertical force
-#: shows in the horizontal channels, and the size of the volume by its calibration.
-PLATE_PLACE_M, HORIZONTAL_GAIN, CROSSTALK, MARKER_SCALE = 0.015, 0.05, 0.01, 0.005
+#: What nothing in a trial tells, so that it is always doubted (own choices): where a plate lies among the markers and
+#: the gain of horizontal force less that of vertical force, by half of what no check sees; how much of vertical force
+#: shows in the horizontal channels, and the size of the volume, by what laboratories reach with care.
+PLATE_PLACE_M, HORIZONTAL_GAIN, CROSSTALK, MARKER_SCALE = 0.025, 0.10, 0.01, 0.005
 #: Where neither mean force nor the pelvis can tell: the limits at which trials go back.
 UNKNOWN_SCALE, UNKNOWN_LAG_S = 0.12, 0.03
 #: Speed of a belt, as a part of 1: what the feet on it can tell (a foot rolls: in one real run its front went back

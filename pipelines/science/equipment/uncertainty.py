@@ -34,6 +34,18 @@ PARTS = ("level", "noise", "scale", "lag", "events", "markers")
 _BY_MASS = ("vertical_stiffness_kn_per_m", "leg_stiffness_kn_per_m")
 #: Moments that are those of a sample: off by up to half the time between two (JCGM 100:2008, F.2.2.1, from memory).
 _AT_SAMPLES = ("impact_peak_time_s", "active_peak_time_s")
+#: What may be missing in force untold: half of what the check of force against markers does not see, in long trials and
+#: (over the root of their number) in those of few footfalls.
+_LOST_S, _LOST_OF_FEW_S = 0.002, 0.006
+#: Outcome -> the time it is, or is in proportion to, or to one over.
+_TIMES = {
+    "contact_time_s": "contact_time_s",
+    "flight_time_s": "flight_time_s",
+    "step_time_s": "step_time_s",
+    "stride_time_s": "stride_time_s",
+    "cadence_step_per_min": "step_time_s",
+    "duty_factor_fraction": "stride_time_s",
+}
 _NET = "net_fore_aft_impulse_bw_s"
 #: Ending of an outcome's name -> its unit.
 _UNITS = {column.name: column.unit for column in (*computed_fields(FOOTFALL_JOINTS), *JUDGED)}
@@ -67,6 +79,22 @@ def with_mass(worth: Worth, footfalls: Rows, doubt: Doubt) -> Worth:
     scale = dict(worth.parts.get("scale", {}))
     scale |= {name: together([scale.get(name, np.nan), by]) for name, by in moved.items()}
     return replace(worth, parts={**worth.parts, "scale": scale})
+
+
+def with_lost_time(worth: Worth, footfalls: Rows) -> Worth:
+    """The same with what samples of force are worth that went missing untold, too few for the markers to show it.
+
+    footfalls: all of the trial; the loss lies in one of them. It is part of what force and markers may lie apart.
+    """
+    lost_s = max(_LOST_S, _LOST_OF_FEW_S / max(1, len(footfalls)) ** 0.5)
+    lag = dict(worth.parts.get("lag", {}))
+    for name, lasts in _TIMES.items():
+        times, values = footfalls.numbers(lasts), footfalls.numbers(name)
+        known = np.isfinite(times) & np.isfinite(values) & (times > 0)
+        if known.any():
+            part = lost_s * float(np.median(values[known] / times[known])) / known.sum() ** 0.5
+            lag[name] = together([lag.get(name, np.nan), part])
+    return replace(worth, parts={**worth.parts, "lag": lag})
 
 
 def by_force(part: Trial, plain: Rows, doubt: Doubt, again: Callable[[Trial], Rows]) -> Worth:

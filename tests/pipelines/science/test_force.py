@@ -80,6 +80,18 @@ def test_loading_ends_at_the_same_part_of_contact_with_an_impact_peak_and_withou
     assert with_peak["loading_rate_to_peak_bw_per_s"] == pytest.approx((high - low) / (0.6 * peak_s), rel=1e-6)
 
 
+def test_what_the_filter_took_off_is_in_no_peak_and_in_no_loading_rate() -> None:
+    """Impulses and means are those of the unfiltered force."""
+    filtered = 700 * np.stack([-0.3 * np.sin(2 * np.pi * T / T[-1]), with_bump(1.2, 0.03)], axis=1)
+    hum = 40 * np.sin(2 * np.pi * 97 * T)[:, None]
+    settings = {"impact_window_fraction": 0.25, "impact_prominence_bw": 0.02, "loading_fraction": 0.13}
+    plain = force.force_outcomes(T, filtered, filtered, 700.0, **settings)
+    humming = force.force_outcomes(T, filtered + hum, filtered, 700.0, **settings)
+    same = {name for name, value in plain.items() if humming[name] == value}
+    assert plain["loading_rate_to_peak_bw_per_s"] is not None
+    assert same == {name for name in plain if "peak" in name or "rate" in name}
+
+
 def test_the_part_of_contact_is_the_study_files() -> None:
     earlier = outcomes(HUMP * 700, loading_fraction=0.06)
     assert earlier["average_loading_rate_bw_per_s"] > outcomes(HUMP * 700)["average_loading_rate_bw_per_s"]

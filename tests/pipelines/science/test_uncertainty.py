@@ -69,13 +69,13 @@ def test_a_level_that_was_cut_away_is_worth_its_part_of_contact_time_and_impulse
     assert found["contact_time_s"]["standard_uncertainty_value"] >= found["contact_time_s"]["from_level_value"]
 
 
-def test_parts_add_as_squares_and_times_do_not_depend_on_lag_or_markers() -> None:
+def test_parts_add_as_squares_and_of_lag_times_know_only_what_may_be_missing_in_force() -> None:
     for name, row in stated(with_dead_band(12.0)).items():
         parts = [row[f"from_{part}_value"] for part in ("level", "noise", "scale", "lag", "events", "markers")]
         known = [part for part in parts if np.isfinite(part)]
         assert row["standard_uncertainty_value"] == pytest.approx(np.sqrt(np.sum(np.square(known)))), name
     row = stated(with_dead_band(12.0))["contact_time_s"]
-    assert row["from_lag_value"] == pytest.approx(0, abs=1e-12)
+    assert row["from_lag_value"] == pytest.approx(0.006 / 8)  # 6 ms over the root of 8 footfalls, in one of them
     assert not row["from_markers_value"] > 0
     assert not row["from_events_value"] > 0
 

@@ -21,13 +21,14 @@ import duckdb
 import pytest
 
 from demo_site_uploads.simulator.measure import Asked
-from pipelines.assets.run import run
+from pipelines.assets.run import at_work, run
 from pipelines.depot import exchange, keys
 from pipelines.depot.books.builds import Builds
 from pipelines.depot.books.deliveries import Deliveries
 from pipelines.depot.storage import Depot
 from pipelines.depot.verify import verify
 from pipelines.errors import Unusable
+from pipelines.taking_in.batch import work_off
 from pipelines.taking_in.summary import Summary
 from tests.delivery_builders import REPO, STUDY, a_delivery, planned, raw_files, tables, take_in_only, trial_id
 from tests.depot_books import faults_of_the_ledger, ledger_lines, records
@@ -186,6 +187,19 @@ def test_a_stopped_delivery_does_not_keep_its_number_from_the_mended_one(inbox: 
     assert status == {"brack-001": "taken_in", "brack-001.first-try": "stopped"}
     assert ask(depot, "SELECT count(*) FROM findings_open") == [(0,)]
     assert "Nothing new" in go(inbox, depot).text()
+
+
+def test_a_delivery_that_is_taken_back_while_a_run_goes_on_is_no_stopped_one(inbox: Path, depot: Path) -> None:
+    a_delivery(inbox, 1)
+    later = a_delivery(inbox, 2, names=("2",), zipped=True)
+    with at_work(STUDY, depot, "tester", inbox, workers=1) as bench:
+        for worked in work_off(bench):
+            later.unlink(missing_ok=True)  # when the first was worked on; the second may have been opened ahead
+            assert worked.arrival
+    assert "stopped" not in {line["what"] for line in ledger_lines(depot)}
+    assert list(tables(depot)) == ["brack-001"]
+    assert bench.summary.exit_code == 2
+    assert "gone from the inbox" in bench.summary.text()
 
 
 def test_bags_in_the_inboxes_of_others_are_those_inboxes_own_whatever_their_name_and_number(
