@@ -79,7 +79,7 @@ def _readme(study: Study, entry: Entry, changes: Changes, trials: pd.DataFrame, 
         "- Findings, decisions on them, cautions for the safety lead, answers about health, positions of markers in "
         "standing, free texts and names of files do not leave the depot.",
         "- Nor does what would tell a runner's mass or leg length exactly beside what is here: values in units that "
-        "grow with body mass, such as stiffness, which stands in pooled contrasts only, and how far angles are certain.",
+        "grow with body mass, such as stiffness, which stands in pooled contrasts only, and the doubt of angles.",
         "",
         "## What is here",
         "",
