@@ -121,6 +121,20 @@ PLANNED_CONTRASTS = Table(
             privacy=PLAIN,
         ),
         Field(
+            "condition_later_count",
+            Kind.INTEGER,
+            "Runners at sites who ran the condition after the reference; of an interaction, later at the visit than at the first. Where this and the next differ much and the model does not allow for order, what comes last is in the answer.",
+            low=0,
+            privacy=PLAIN,
+        ),
+        Field(
+            "condition_earlier_count",
+            Kind.INTEGER,
+            "Runners at sites who ran it before the reference. Those of whom no order is known are in neither.",
+            low=0,
+            privacy=PLAIN,
+        ),
+        Field(
             "excluded_trial_count",
             Kind.INTEGER,
             "Accepted trials with a value in the conditions and visits compared that are left out by the plan's exclusions, or by those of the variant.",

@@ -34,6 +34,7 @@ from pipelines.command.options import (
 )
 from pipelines.command.plan import plan_app
 from pipelines.command.power import power
+from pipelines.command.report import report
 from pipelines.command.sending import send
 from pipelines.command.texts import texts_app
 from pipelines.command.wholeness import backup, restore, verify
@@ -130,7 +131,7 @@ def run(
     raise typer.Exit(code)
 
 
-for command in (check, pack, profile, look, power):
+for command in (check, pack, profile, look, power, report):
     app.command()(command)
 for whole in (withdraw, renew, verify):
     app.command()(logged(whole))

@@ -7,6 +7,7 @@ from typing import Any, NamedTuple
 
 from markupsafe import Markup
 
+from pipelines.pages.charts.band import band_chart
 from pipelines.pages.charts.curve import curve_chart, curve_range
 from pipelines.pages.charts.flow import flow_chart, highest_of
 from pipelines.pages.charts.forest import forest_chart
@@ -16,6 +17,7 @@ from pipelines.pages.contrasts import Compare
 from pipelines.pages.curves import Curve, Quantity
 from pipelines.pages.facts import Facts
 from pipelines.pages.outcomes_shown import Outcome
+from pipelines.pages.planned import Answer, Planned
 from pipelines.pages.view import DeliveryRow
 
 _WIDE, _NARROW = 760, 350
@@ -79,3 +81,12 @@ def flows(facts: Facts) -> dict[str, Markup | None]:
     last = max((week for trials in by_site.values() for week, _ in trials), default=0)
     highest = max(map(highest_of, by_site.values()), default=0)
     return {site: flow_chart(trials, last, highest, f"flow-{i}") for i, (site, trials) in enumerate(by_site.items())}
+
+
+def bands(plan: Planned) -> list[tuple[Answer, Markup]]:
+    """The curves that the plan compares, drawn; those without a band are left out."""
+    return [
+        (one, band_chart(one.title, one.words, one.unit, one.points, f"band-{number}"))
+        for number, one in enumerate(plan.curves)
+        if one.points
+    ]

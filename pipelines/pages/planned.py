@@ -6,12 +6,13 @@ Nothing is computed here but counts: the numbers are those of ``planned_contrast
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from pipelines.pages.words import counted, outcome_words, short_unit, signed, time_words
 from schemas.compared import OF_ENERGY, SOURCES
+from schemas.model import suffix_unit
 from schemas.outcomes_study import ENERGY_BOUTS
 
 if TYPE_CHECKING:
@@ -102,9 +103,17 @@ class Answer:
         lost = (row["measured_count"] or 0) - (row["runner_count"] or 0)
         if lost > 0 and row["runner_count"]:
             found.append(f"{row['measured_count']} were measured, the others lack a value or a covariate")
+        later, earlier = row["condition_later_count"] or 0, row["condition_earlier_count"] or 0
+        if row["contrast"] == "condition" and "order" not in row["covariates"] and is_one_sided(later, earlier):
+            found.append(f"{later} ran it after and {earlier} before the other: what comes last is in the answer")
         if row["excluded_trial_count"]:
             found.append(f"{counted(row['excluded_trial_count'], 'trial')} left out by the plan")
         return list(dict.fromkeys(found))
+
+    @property
+    def each(self) -> list[tuple[str, Row]]:
+        """The row as planned and those that doubt it, each with its words."""
+        return [("as planned", self.row), *((variant_words(row), row) for row in self.doubts)]
 
     @property
     def doubted(self) -> str:
@@ -122,11 +131,23 @@ class Answer:
     @property
     def otherwise(self) -> list[str]:
         """The ways of doubting that say something else than the analysis as planned."""
-        return [_variant(row) for row in self._told if _said(row) != _said(self.row)]
+        return [variant_words(row) for row in self._told if _said(row) != _said(self.row)]
 
     @property
     def _told(self) -> list[Row]:
         return [row for row in self.doubts if row["estimate_value"] is not None]
+
+
+@dataclass(frozen=True)
+class CurveAnswer(Answer):
+    """One planned comparison of curves. points: number, mean difference, lower and upper end of the band."""
+
+    points: tuple[tuple[int, float, float, float], ...] = ()
+
+    @property
+    def unit(self) -> str:
+        """Of the quantity."""
+        return short_unit(suffix_unit(self.row["quantity"]))
 
 
 def _said(row: Row) -> str | None:
@@ -136,7 +157,8 @@ def _said(row: Row) -> str | None:
     return None if lower is None else "above" if lower > 0 else "below" if upper < 0 else "open"
 
 
-def _variant(row: Row) -> str:
+def variant_words(row: Row) -> str:
+    """A way of doubting an answer."""
     detail = str(row["variant_detail"])
     if row["variant"] == "without_site":
         return f"without {detail}"
@@ -153,7 +175,7 @@ class Planned:
     frozen_utc: str | None
     trials_then: int | None
     families: tuple[tuple[str, str, tuple[Answer, ...]], ...]  # family, rule in words, answers
-    curves: tuple[Answer, ...] = ()  # rows of planned_curves
+    curves: tuple[CurveAnswer, ...] = ()
     flow: tuple[tuple[str, dict[str, int]], ...] = ()  # site, how many runners came how far; all sites last
 
     @property
@@ -169,11 +191,11 @@ class Planned:
 
 def read_planned(connection: duckdb.DuckDBPyConnection) -> Planned:
     """The plan in force with its answers, in the order of the plan's families."""
-    plans = _rows(connection, "SELECT * FROM analysis_plans WHERE plan_state <> 'replaced'")
+    plans = rows_of(connection, "SELECT * FROM analysis_plans WHERE plan_state <> 'replaced'")
     flow = _flow(connection)
     if not plans:
         return Planned(None, "", "", None, None, (), (), flow)
-    rows = _rows(connection, "SELECT * FROM planned_contrasts")
+    rows = rows_of(connection, "SELECT * FROM planned_contrasts")
     answers = [Answer(row, tuple(_of(row, rows))) for row in rows if row["variant"] == "main"]
     families = []
     for family in ("primary", "secondary"):
@@ -188,18 +210,29 @@ def read_planned(connection: duckdb.DuckDBPyConnection) -> Planned:
         plan["frozen_utc"],
         plan["accepted_trial_count"],
         tuple(families),
-        tuple(Answer(row, ()) for row in _rows(connection, "SELECT * FROM planned_curves")),
+        tuple(_curves(connection)),
         flow,
     )
 
 
 def _flow(connection: duckdb.DuckDBPyConnection) -> tuple[tuple[str, dict[str, int]], ...]:
     sites: dict[str, dict[str, int]] = {}
-    for row in _rows(
+    for row in rows_of(
         connection, "SELECT site, stage, runner_count FROM participant_flow ORDER BY site = 'all sites', site"
     ):
         sites.setdefault(row["site"], {})[row["stage"]] = row["runner_count"]
     return tuple(sites.items())
+
+
+def _curves(connection: duckdb.DuckDBPyConnection) -> Iterator[CurveAnswer]:
+    asked = ("quantity", "contrast", "visit", "condition", "reference_condition")
+    points: dict[tuple[Any, ...], list[tuple[int, float, float, float]]] = {}
+    for row in rows_of(connection, "SELECT * FROM planned_curve_points ORDER BY ALL"):
+        ends = row["estimate_value"], row["lower_limit_value"], row["upper_limit_value"]
+        if None not in ends:
+            points.setdefault(tuple(row[name] for name in asked), []).append((row["point_number"], *ends))
+    for row in rows_of(connection, "SELECT * FROM planned_curves"):
+        yield CurveAnswer(row, (), tuple(sorted(points.get(tuple(row[name] for name in asked), ()))))
 
 
 _ASKED = ("outcome", "contrast", "visit", "condition", "reference_condition", "at_speed")
@@ -209,7 +242,15 @@ def _of(main: Row, rows: Sequence[Row]) -> list[Row]:
     return [row for row in rows if row["variant"] != "main" and all(row[name] == main[name] for name in _ASKED)]
 
 
-def _rows(connection: duckdb.DuckDBPyConnection, sql: str) -> list[Row]:
+def is_one_sided(later: int, earlier: int) -> bool:
+    """Whether a coin would come down so unequally in less than 5 % of times, both sides counted (binomial)."""
+    count = later + earlier
+    rarer = sum(math.comb(count, n) for n in range(min(later, earlier) + 1))
+    return 40 * rarer < 1 << count
+
+
+def rows_of(connection: duckdb.DuckDBPyConnection, sql: str) -> list[Row]:
+    """The answer to a question, by column."""
     answer = connection.execute(sql)
     names = [column[0] for column in answer.description or ()]
     return [dict(zip(names, row, strict=True)) for row in answer.fetchall()]

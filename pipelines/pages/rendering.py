@@ -6,25 +6,19 @@ The pages of a study are in ``study_pages``, those of a check at a laboratory in
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
-
-from markupsafe import Markup
 
 from checks.evidence import Picture
 from pipelines.pages import consent_notes, decisions, round_trip, view
 from pipelines.pages.charts.picture import drawings
-from pipelines.pages.charts.wave import wave
 from pipelines.pages.facts import Delivery, Facts, Finding
 from pipelines.pages.names import file_names, link
 from pipelines.pages.sheets import Sheet, sheets
-from pipelines.pages.templating import templates
+from pipelines.pages.templating import page_style, templates
 from pipelines.versions import shown_version
 
 if TYPE_CHECKING:
     from pipelines.study.file import LoadedStudy
-
-_HERE = Path(__file__).parent
 
 
 class Pages:
@@ -49,8 +43,7 @@ class Pages:
             "study_version": study.version,
             "at_lab": self.at_lab,
             "alone": self.alone,
-            "css": Markup((_HERE / "static" / "pages.css").read_text(encoding="utf-8")),
-            "wave": wave(),
+            **page_style(),
             "view": view,
         }
         self.common: dict[str, Any] = {

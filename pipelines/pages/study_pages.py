@@ -16,7 +16,7 @@ from pipelines.pages import round_trip, view
 from pipelines.pages.change_over import MOST_DRAWN
 from pipelines.pages.charts.weeks import week_chart
 from pipelines.pages.check_pages import check_pages
-from pipelines.pages.compared import bars, comparisons, curve_panels, flows, forests
+from pipelines.pages.compared import bands, bars, comparisons, curve_panels, flows, forests
 from pipelines.pages.delivery_pages import delivery_pages
 from pipelines.pages.facts import Facts, Finding, Standing
 from pipelines.pages.further import NEWEST, STAY, Further, LongTable, only_some, split
@@ -194,7 +194,12 @@ class StudyPages(Pages):
         """How conditions and sites compare, for the statistician."""
         values = comparisons(self.facts, self.site_names)
         return self.render_page(
-            "answers.html.j2", "", forests=forests(self.facts), site_names=self.site_names, **values
+            "answers.html.j2",
+            "",
+            forests=forests(self.facts),
+            bands=bands(self.facts.planned),
+            site_names=self.site_names,
+            **values,
         )
 
     def curves_page(self) -> str:

@@ -4,13 +4,22 @@ from __future__ import annotations
 
 from functools import cache
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
+
+from markupsafe import Markup
 
 from pipelines.pages import words
 from pipelines.pages.change_over import CAUTION_WORDS
+from pipelines.pages.charts.wave import wave
 
 if TYPE_CHECKING:
     from jinja2 import Environment
+
+
+def page_style() -> dict[str, Any]:
+    """What every page looks like: its style sheet and the wave at its head."""
+    css = (Path(__file__).parent / "static" / "pages.css").read_text(encoding="utf-8")
+    return {"css": Markup(css), "wave": wave()}
 
 
 @cache

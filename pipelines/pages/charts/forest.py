@@ -14,7 +14,7 @@ from typing import Any
 from markupsafe import Markup
 
 from pipelines.pages.charts import axis, marks
-from pipelines.pages.charts.look import BLUE, EDGE, INK, MUTED, SIZE, VERMILLION, shortened
+from pipelines.pages.charts.look import BLUE, EDGE, INK, MUTED, SIZE, VERMILLION, shortened, width_of
 from pipelines.pages.charts.scale import Scale
 from pipelines.pages.words import signed
 
@@ -107,7 +107,8 @@ def _drawn(row: ForestRow, across: Scale, top: float, digits: int) -> list[str]:
     """One row: its words above, its marks below; an interval is cut at the edge of the chart, with an arrow there."""
     numbers = _numbers_text(row, digits)
     middle = top + _MARKS_AT
-    label = shortened(marks.clean(f"{row.label}, n = {row.runners}"), 200, _SMALL, bold=True)
+    room = across.end - across.start - width_of(numbers, _SMALL) - _SMALL
+    label = shortened(marks.clean(f"{row.label}, n = {row.runners}"), room, _SMALL, bold=True)
     parts = [
         marks.text((across.start, top + _WORDS_AT), label, size=_SMALL, bold=True),
         marks.text((across.end, top + _WORDS_AT), numbers, size=_SMALL, anchor="end"),

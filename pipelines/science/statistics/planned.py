@@ -184,6 +184,8 @@ def _row(one: PlannedComparison, way: Way, made: MadeOf, settings: ContrastProce
         "variant_detail": way.detail,
         "event_methods": ", ".join(made.methods) or NONE,
         "lacking_covariate_count": asked.lacking,
+        "condition_later_count": int((asked.orders > 0).sum()),
+        "condition_earlier_count": int((asked.orders < 0).sum()),
         "excluded_trial_count": _excluded(one, way, row["reference_visit"]),
         "smallest_effect_value": one.smallest_effect,
         "adjusted_p_value": None,

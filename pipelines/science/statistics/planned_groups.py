@@ -29,7 +29,8 @@ class Asked:
     """What one analysis is made of.
 
     covariates: (n, c) of the n differences, as they were measured; names: of them; unknown: those that the plan wants
-    and nobody has; lacking: runners at sites who have a difference and not all covariates, and are left out.
+    and nobody has; lacking: runners at sites who have a difference and not all covariates, and are left out. orders:
+    (n,) by how many places the condition came later, not a number where that is not known.
     """
 
     group: Group
@@ -37,6 +38,7 @@ class Asked:
     names: Sequence[str]
     unknown: Sequence[str]
     lacking: int
+    orders: FloatArray
 
 
 def of_comparison(one: PlannedComparison, rows: pd.DataFrame) -> pd.DataFrame:
@@ -100,7 +102,7 @@ def grouped(one: PlannedComparison, own: pd.DataFrame, plan: Plan, about: pd.Dat
     runners, sites = (np.array([pair[side] for pair in pairs], object)[has] for side in (0, 1))
     sides = [means(mine, column)[has] for column in ("condition_mean_value", "reference_mean_value")]
     group = Group(runners, sites, sides[0], sides[1], means(mine)[has], lacks)
-    return Asked(group, table[has], names, unknown, int((~has).sum()))
+    return Asked(group, table[has], names, unknown, int((~has).sum()), columns["order"][has])
 
 
 def _second(item: tuple[object, int]) -> int:

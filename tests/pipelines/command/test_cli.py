@@ -62,6 +62,7 @@ def test_there_are_exactly_these_commands() -> None:
         "accept",
         "release",
         "power",
+        "report",
         "plan show",
         "plan freeze",
         "texts list",

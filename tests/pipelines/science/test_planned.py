@@ -120,6 +120,15 @@ def test_an_order_that_is_the_same_for_all_cannot_be_told_from_the_difference_an
     assert row["estimate_value"] == pytest.approx(-0.02 + 0.03, abs=0.003), "and nothing is corrected"
 
 
+def test_who_ran_the_condition_later_is_counted_over_all_sites_with_or_without_the_covariate() -> None:
+    for plan in ({}, {"covariates": ("order",)}):
+        row = main_row(trials(reference_first=0.75), **plan)
+        assert (row["condition_later_count"], row["condition_earlier_count"]) == (18, 6), plan
+    unknown = trials().assign(trial_order=np.nan)
+    row = main_row(unknown)
+    assert (row["condition_later_count"], row["condition_earlier_count"]) == (0, 0)
+
+
 def test_what_a_faster_condition_does_is_taken_out() -> None:
     rows = trials()
     faster = np.where(rows["condition"] == "unshod", np.tile([0.05, 0.05, 0.25, 0.45], 12), 0.0)
