@@ -12,6 +12,7 @@ from pipelines.assets.run import at_work, carry_out
 from pipelines.deciding import freezing, withdrawal
 from pipelines.deciding.accepting import Asked, Outcome, decide, in_plain_form, outcome
 from pipelines.deciding.freezing import FrozenNow
+from pipelines.deciding.preview import refuse_other_changes
 from pipelines.deciding.withdrawal import Renewed, Restored, Withdrawn
 from pipelines.depot.keys import release as release_key
 from pipelines.release.make import Released, note_unlisted, refuse_what_a_run_must_do
@@ -37,11 +38,14 @@ def accept(study_path: Path, depot_root: Path | str, asked: Asked) -> Outcome:
 def withdraw(study_path: Path, depot_root: Path | str, asked: withdrawal.Asked) -> Withdrawn:
     """Take ``scope`` ("all" or one kind of data) of a runner out of the depot, and do what follows from it.
 
-    Raises Unusable if the scope is unknown, if there is no reason or name, if the reason names the runner, or if the
-    depot does not know the runner and nobody said that the runner is still to come.
+    Raises Unusable if the scope is unknown, if there is no reason or name, if the reason names the runner, if the
+    depot does not know the runner and nobody said that the runner is still to come, or if something else has changed
+    that would count with it.
     """
     asked = withdrawal.in_plain_form(asked)
     with at_work(study_path, depot_root, asked.by) as bench:
+        if not asked.with_changes:
+            refuse_other_changes(bench.desk, asked.runner)
         noted = withdrawal.ask(bench.desk, asked)
         _what_follows(bench)
         done = [*bench.summary.withdrawals, *waiting(bench.desk)]
@@ -53,6 +57,8 @@ def take_back(study_path: Path, depot_root: Path | str, asked: withdrawal.Asked)
     """End a withdrawal within its time of grace, and do what follows from it. Raises Unusable if there is none."""
     asked = withdrawal.in_plain_form(asked)
     with at_work(study_path, depot_root, asked.by) as bench:
+        if not asked.with_changes:
+            refuse_other_changes(bench.desk, asked.runner)
         tombstone = withdrawal.take_back(bench.desk, asked)
         _what_follows(bench)
         told = f"Taken back: tombstone {tombstone}. Consent counts again as the deliveries tell it."
@@ -66,6 +72,8 @@ def renew(study_path: Path, depot_root: Path | str, asked: Renewed) -> Restored:
     """
     withdrawal.refuse_renewal(asked)
     with at_work(study_path, depot_root, asked.by) as bench:
+        if not asked.with_changes:
+            refuse_other_changes(bench.desk, asked.runner)
         tombstone = withdrawal.renew(bench.desk, asked)
         _what_follows(bench)
         told = (

@@ -11,6 +11,9 @@ from pipelines.errors import Unusable
 
 _RUNNER = typer.Argument(help="The runner's participant_id.")
 _SCOPE = typer.Option("--scope", help="motion, force, muscle, metabolic, pooling or all.")
+_WITH_CHANGES = typer.Option(
+    "--with-changes", help="Do it although settings or checks have changed, which may move trials of others as well."
+)
 _WHY = typer.Option("--why", help="Why, for the ledger; do not name the runner.")
 
 
@@ -33,6 +36,7 @@ def withdraw(
     take_back: Annotated[
         bool, typer.Option("--take-back", help="End a withdrawal within its days of grace instead.")
     ] = False,
+    with_changes: Annotated[bool, _WITH_CHANGES] = False,
 ) -> None:
     """Take a runner who withdrew, or one kind of data of the runner, out of everything live. Exit code 1 if it stays.
 
@@ -44,7 +48,7 @@ def withdraw(
     from pipelines.deciding import withdrawal
     from pipelines.deciding.preview import preview
 
-    asked = withdrawal.Asked(runner, scope, why, by, grace_days, not_yet_delivered)
+    asked = withdrawal.Asked(runner, scope, why, by, grace_days, not_yet_delivered, with_changes)
     if take_back:
         ended = deciding.take_back(study, depot, asked)
         typer.echo(ended.text())
@@ -74,6 +78,7 @@ def renew(
     by: Person,
     study: StudyPath = DEFAULT_STUDY,
     depot: DepotPath = DEFAULT_DEPOT,
+    with_changes: Annotated[bool, _WITH_CHANGES] = False,
 ) -> None:
     """Let consent that a runner gave anew after a withdrawal count from its day on. What was taken out stays out.
 
@@ -82,7 +87,7 @@ def renew(
     from pipelines.assets.deciding import renew as give_anew
     from pipelines.deciding.withdrawal import Renewed
 
-    done = give_anew(study, depot, Renewed(runner, scope, form_version, from_day, why, by))
+    done = give_anew(study, depot, Renewed(runner, scope, form_version, from_day, why, by, with_changes))
     typer.echo(done.text())
     raise typer.Exit(done.exit_code)
 

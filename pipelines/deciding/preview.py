@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import difflib
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
+from pipelines.depot.books.rows import Record
 from pipelines.depot.consents import WHOLE_TRIAL
 from pipelines.depot.desk import Desk
 from pipelines.depot.storage import Depot
@@ -55,7 +56,7 @@ class Preview:
         yield f"  releases marked as superseded: {', '.join(self.releases) or 'none'}"
         if self.otherwise:
             yield "Besides, some of these deliveries were judged with something else than today's, and judging them"
-            yield "again may move trials of others. Look with manystrides run --plan first, or take the change back:"
+            yield "again may move trials of others:"
             yield from (f"  {reason}" for reason in self.otherwise)
         if alike:
             yield f"Is it the right runner?{alike}"
@@ -73,8 +74,7 @@ def preview(study_path: Path, depot_root: Path | str, runner: str, scope: str) -
         if not names:
             return Preview(runner, known=bool(books.withdrawals.scopes(runner)), near=near)
         whole = scope in WHOLE_TRIAL
-        naming = sorted({delivery for name in names for delivery in books.gates.naming(name)})
-        deliveries = [record for name in naming if (record := books.deliveries.get(name)) is not None and record.held]
+        deliveries = _held_with(desk, runner)
         files = {sha for name in names for sha in books.gates.files_of_trials(name)} if whole else set()
         trials = {
             trial
@@ -91,8 +91,36 @@ def preview(study_path: Path, depot_root: Path | str, runner: str, scope: str) -
             files=len(files),
             tables=sum(len(books.gates.get(record.delivery_id).tables) for record in deliveries),
             releases=tuple(entry.name for entry in books.releases.all() if not entry.superseded_utc),
-            otherwise=tuple(dict.fromkeys(why for record in deliveries if (why := also_stale(desk, record)))),
+            otherwise=_other_changes(desk, deliveries),
         )
+
+
+def refuse_other_changes(desk: Desk, runner: str) -> None:
+    """Raises Unusable if judging the runner's deliveries again would let something else count that has changed.
+
+    A withdrawal is told by what it takes out, and is no yes to other trials coming into or going out of the pool.
+    """
+    if changed := _other_changes(desk, _held_with(desk, runner)):
+        raise Unusable(
+            "Deliveries of this runner were judged with something else than today's, and judging them again may move "
+            f"trials of others into or out of the pool: {' '.join(changed)} Nothing was done.",
+            "deliveries that were made with today's study file, profiles and checks.",
+            "Run manystrides run first, which tells what moves and asks; or take the change back. If this cannot wait, "
+            "add --with-changes.",
+            file=desk.depot.root,
+        )
+
+
+def _held_with(desk: Desk, runner: str) -> list[Record]:
+    """The held deliveries that name the runner."""
+    books = desk.books
+    naming = sorted({delivery for name in known_as(desk, runner) for delivery in books.gates.naming(name)})
+    return [record for name in naming if (record := books.deliveries.get(name)) is not None and record.held]
+
+
+def _other_changes(desk: Desk, deliveries: Iterable[Record]) -> tuple[str, ...]:
+    """What of today's differs from what the deliveries were taken in with, each sentence once."""
+    return tuple(dict.fromkeys(why for record in deliveries if (why := also_stale(desk, record))))
 
 
 def known_as(desk: Desk, runner: str) -> set[str]:

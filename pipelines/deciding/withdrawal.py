@@ -36,7 +36,8 @@ _MOST_DAYS = 365
 class Asked:
     """What is asked for.
 
-    grace_days: how long bytes are kept, withheld. not_yet_delivered: whether the runner may be unknown.
+    grace_days: how long bytes are kept, withheld. not_yet_delivered: whether the runner may be unknown. with_changes:
+    whether deliveries may be judged again although something else has changed for them.
     """
 
     runner: str
@@ -45,11 +46,14 @@ class Asked:
     by: str
     grace_days: int = 0
     not_yet_delivered: bool = False
+    with_changes: bool = False
 
 
 @dataclass(frozen=True)
 class Renewed:
-    """Consent given anew after a withdrawal. from_day: study day on which the new form was signed."""
+    """Consent given anew after a withdrawal. from_day: study day on which the new form was signed. with_changes: as
+    in ``Asked``.
+    """
 
     runner: str
     scope: str
@@ -57,6 +61,7 @@ class Renewed:
     from_day: int
     why: str
     by: str
+    with_changes: bool = False
 
 
 @dataclass(frozen=True)

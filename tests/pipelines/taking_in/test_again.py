@@ -5,6 +5,7 @@ from __future__ import annotations
 import shutil
 import subprocess
 import sys
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -133,12 +134,18 @@ def test_two_labels_exchanged_in_a_profile_are_not_published_without_a_yes(place
     assert not go(place).done
 
 
-def test_a_withdrawal_while_a_profile_waits_tells_before_and_after_what_else_it_does(place: Path) -> None:
+def test_a_withdrawal_while_a_profile_waits_is_no_yes_to_the_profile_and_tells_what_else_it_would_do(
+    place: Path,
+) -> None:
     exchange_labels(place)
     reason = "The profile of brack changed: markers.calcaneus_left"
     asked = place / "study.yaml", place / "depot"
     assert reason in preview(*asked, "FS-04", "muscle").text()
-    withdraw(*asked, leaving("FS-04", "muscle"))
+    before = ledger_lines(place / "depot")
+    with pytest.raises(Unusable, match=r"changed: markers.calcaneus_left(?s:.*)--with-changes"):
+        withdraw(*asked, leaving("FS-04", "muscle"))
+    assert ledger_lines(place / "depot") == before, "nobody withdrew, and no trial stands otherwise"
+    withdraw(*asked, replace(leaving("FS-04", "muscle"), with_changes=True))
     (line,) = [one for one in ledger_lines(place / "depot") if one["about"] == "brack-002" and "profile" in one["why"]]
     assert line["why"].startswith(CONSENTS_CHANGED)
     assert reason in line["why"]
