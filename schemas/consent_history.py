@@ -18,6 +18,8 @@ if TYPE_CHECKING:
 
 #: What makes up an event, in the order of ``ConsentEvent``.
 COLUMNS = ("participant_id", "scope", "event", "study_day")
+#: Column with the version of the form.
+FORM = "form_version"
 #: Word of an event by which consent is given.
 GIVEN = codes.CONSENT_EVENT[0].value
 #: Word of an event by which it is taken back.
@@ -30,7 +32,6 @@ _TAKEN_OUT = "taken out by"
 #: Runner of an event that could be about anybody, since its id could not be read.
 ANYBODY = ""
 
-_FORM = "form_version"
 #: Beginnings of words by which people say in a free cell that consent is taken back (from memory).
 _AGAINST = re.compile(
     r"(?i)withdr|revok|revoc|retract|rescind|cancel|no longer|taken? back|opt(?:ed)?[ -]?out|declin|refus|object"
@@ -61,9 +62,9 @@ def says_withdrawn(text: str) -> bool:
 def events(consents: pd.DataFrame) -> list[ConsentEvent]:
     """The events of a table with the columns of ``sent_consents``, in its order.
 
-    A line of which runner, scope, event or day could not be read or is no word of the definition is one that was not
-    understood: of the scope and day that could be read, else of every scope and every day, and of anybody if its runner
-    could not be read. Only a giving without a runner is no event at all, since it can take nothing from anybody.
+    A line of which runner, scope, event or day could not be read or is no word of the definition, or that gives consent
+    by no form that is known, is one that was not understood: of the scope and day that could be read, else of every
+    scope and every day, and of anybody if its runner could not be read. Only a giving without a runner is no event at all, since it can take nothing from anybody.
     """
     return [event for _, event in events_by_row(consents)]
 
@@ -71,7 +72,7 @@ def events(consents: pd.DataFrame) -> list[ConsentEvent]:
 def events_by_row(consents: pd.DataFrame) -> list[tuple[int, ConsentEvent]]:
     """As ``events``, each with the row that tells it, counted from 0."""
     found = []
-    cells = [consents[name].tolist() for name in (*COLUMNS, _FORM)]
+    cells = [consents[name].tolist() for name in (*COLUMNS, FORM)]
     for row, (runner, scope, event, day, form) in enumerate(zip(*cells, strict=True)):
         who = ANYBODY if _null(runner) else str(runner)
         what = None if _null(scope) or scope not in _SCOPES else str(scope)
@@ -79,6 +80,9 @@ def events_by_row(consents: pd.DataFrame) -> list[tuple[int, ConsentEvent]]:
         word = NOT_UNDERSTOOD if _null(event) or event not in _EVENTS else str(event)
         if what is None or when is None or spelled(str(form)) in _EVENTS or says_withdrawn(str(form)):
             # a word that stands in the wrong column
+            word = NOT_UNDERSTOOD
+        if word == GIVEN and (_null(form) or not str(form).strip()):
+            # nobody knows what was signed, if anything was
             word = NOT_UNDERSTOOD
         if not (who == ANYBODY and not _null(event) and event == GIVEN):
             found.append((row, (who, what, word, when)))

@@ -8,12 +8,12 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import TYPE_CHECKING
 
-from schemas.consent_history import GIVEN, events, events_by_row, spelled
+from schemas.consent_history import FORM, GIVEN, events, events_by_row, spelled
 from schemas.delivery import SENT_CONSENTS
 from schemas.joined import delivered
 from schemas.near_ids import NearMiss, Runners
 from schemas.privacy import SESSION
-from schemas.received import ConsentEvent, Received
+from schemas.received import ConsentEvent, Problem, Received
 
 if TYPE_CHECKING:
     from schemas.consent import Consent
@@ -39,7 +39,7 @@ def lack_of(consent: Consent, trial: str) -> str | None:
     runners = {runner for runner, _ in own if runner}
     hint = _near_rows(consent.near_misses, runners)
     if any(map(consent.history.is_unclear, runners)):
-        places = hint or _unclear_places(consent.received)
+        places = hint or _unclear_places(consent.received, runners)
         return f"a line of consents.csv that may be about its runner cannot be understood{places}"
     if any(map(consent.history.is_withdrawn_by_word, runners)):
         return "its runner withdrew by word to the data manager; consent given anew counts once that is noted there"
@@ -79,8 +79,15 @@ def _near_rows(misses: Mapping[int, tuple[NearMiss, ...]], runners: set[str]) ->
     return f" (row {shown} of consents.csv has a code that is nearly the runner's: did you mean it?)" if rows else ""
 
 
-def _unclear_places(received: Received) -> str:
+def _unclear_places(received: Received, runners: set[str]) -> str:
     """Where in consents.csv, as far as intake told; of a runner's words nothing is repeated."""
-    file = SENT_CONSENTS.file_name
-    places = [p.place for p in received.problems if p.kind == "cell" and p.file == file and p.place]
+    told = [p for p in received.problems if p.kind == "cell" and p.file == SENT_CONSENTS.file_name and p.place]
+    own = [p for p in told if p.participant_id is None or spelled(p.participant_id) in map(spelled, runners)]
+    places = [_place(p) for p in own or told]
     return f" ({'; '.join(places[:3])})" if places else ""
+
+
+def _place(problem: Problem) -> str:
+    """Where a cell is; of the version of the form also what it holds and should, of which nothing tells who it is."""
+    place = str(problem.place)
+    return f"{place}: {problem.seen}; expected: {problem.expected}" if place.endswith(f"column {FORM}") else place

@@ -206,7 +206,7 @@ class Study(Settings):
     codes: StudyCodes = Field(default_factory=StudyCodes, description="How codes of runners and trials are written.")
     consent_forms: tuple[str, ...] = Field(
         default=(),
-        description="Versions of the consent form that runners may sign. Consent that is given anew after a withdrawal names one of them; left out, any is taken.",
+        description="Versions of the consent form that runners may sign. Consent in consents.csv, and consent given anew after a withdrawal, counts only by one of them; left out, by any plain version such as 2 or 2.1.",
     )
     conditions: dict[str, Described] = Field(description="Footwear conditions.")
     visits: dict[str, Visit] = Field(description="Visits of the plan.")

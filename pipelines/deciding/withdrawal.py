@@ -26,6 +26,7 @@ from pipelines.identity.reasons import refuse_runner_as_name, refuse_who
 from pipelines.identity.word_list import names_beside
 from pipelines.taking_in.summary import Summary
 from pipelines.taking_in.withdrawing import CarriedOut
+from schemas.consent_forms import expected_version, is_understood
 from schemas.privacy import EVERY_SCOPE
 
 RENEWED = "withdrawal_renewed"
@@ -240,14 +241,13 @@ def _is_over(job: Job) -> bool:
 def _refuse_form(desk: Desk, version: str) -> None:
     """Raises Unusable for a version that the study file does not list, or that says more than a version."""
     forms = desk.study.study.consent_forms
-    if forms and version not in forms:
-        near = f" It knows {', '.join(forms)}."
+    if not is_understood(version, forms):
+        _refuse_who(desk, version)
         raise Unusable(
-            f"The study file lists no consent form of version {version!r}.{near}",
-            "one of its consent_forms.",
+            f"The study file lists no consent form of version {version!r}." if forms else f"{version!r} is no version.",
+            f"{expected_version(forms)}.",
             "Correct --form-version, or add the new form to consent_forms in the study file.",
         )
-    _refuse_who(desk, version)
 
 
 def _listed(withdrawal: Withdrawal, job: Job) -> Listed:

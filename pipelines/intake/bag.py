@@ -70,7 +70,7 @@ def receive(
     table_problems: list[Problem] = []
     torn: tuple[ConsentEvent, ...] = ()
     if readable := payload.is_dir() and not payload.is_symlink():
-        tables, table_problems, consents = read_tables(payload)
+        tables, table_problems, consents = read_tables(payload, study.consent_forms)
         table_problems += descriptor_problems(payload)
         torn = torn_consents(consents)
     site, number = _sent_as(info, inbox_site, study)

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import csv
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, NamedTuple
 
+from pipelines.intake.consent_forms import forms_not_understood
 from pipelines.intake.csv_records import CsvRecord, Role, records
 from pipelines.intake.spreadsheet import (
     EXPORT_AGAIN,
@@ -44,11 +45,12 @@ class Tables(NamedTuple):
     consents: bytes
 
 
-def read_tables(payload_dir: Path) -> Tables:
+def read_tables(payload_dir: Path, forms: Collection[str] = ()) -> Tables:
     """Every delivery table, and what could not be taken as it was.
 
     A table that is missing or cannot be read is an empty frame. Problems are of the kinds "table" (file or rows),
-    "column", "cell" and "key". Never raises on what a lab wrote.
+    "column", "cell" and "key". forms: versions of the consent form that the study names. Never raises on what a lab
+    wrote.
     """
     from schemas.convert.to_arrow import empty_frame
     from schemas.convert.to_pandera import shape_problems
@@ -64,8 +66,12 @@ def read_tables(payload_dir: Path) -> Tables:
         if frame is None:
             tables[table.name] = empty_frame(table)
         else:
-            tables[table.name], shape = shape_problems(table, frame, str(table.file_name))
+            typed, shape = shape_problems(table, frame, str(table.file_name))
             problems += shape
+            if table is SENT_CONSENTS:
+                typed, unknown = forms_not_understood(typed, frame.index.tolist(), forms)
+                problems += unknown
+            tables[table.name] = typed
     return Tables(tables, problems, consents)
 
 

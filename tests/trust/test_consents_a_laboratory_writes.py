@@ -99,6 +99,39 @@ def test_a_word_of_consent_in_the_wrong_column_is_not_understood(tmp_path: Path)
     assert standings(depot) == ["withheld"]
 
 
+#: Versions of the form in every line of a runner, and what is told of them; the study names 1, 2 and 3.
+FORMS = {
+    "FS-01": ("9", "holds version 9, which the study does not name"),
+    "FS-02": ("not signed yet", "holds words that are no version of the form"),
+    "FS-03": ("", "holds nothing"),
+    "FS-04": ("3", None),
+}
+
+
+def test_a_form_that_the_study_does_not_know_gives_nothing_and_is_told_by_its_place(tmp_path: Path) -> None:
+    events = [
+        {**row, "form_version": form}
+        for runner, (form, _) in FORMS.items()
+        for row in consent_rows(planned(runner, "standing")[0].session.runner)
+    ]
+    replaced = {"consents.csv": csv_bytes(SENT_CONSENTS, events)}
+    a_delivery(tmp_path / "inbox", runners=tuple(FORMS), names=("standing",), replace_files=replaced)
+    depot = Depot(tmp_path / "depot")
+    run(STUDY, tmp_path / "inbox", depot.root, "tester", workers=1)
+    rows = tables(depot.root)["brack-001"]
+    withheld = [runner for runner, (_, seen) in FORMS.items() if seen]
+    assert [r["participant_id"] for r in rows["standings"] if r["standing"] == "accepted"] == ["FS-04"]
+    assert [r["standing"] for r in rows["standings"]].count("withheld") == len(withheld)
+    assert not raw_files(depot.root) & {hashlib.sha256(planned(r, "standing")[1]).hexdigest() for r in withheld}
+    assert named_in_the_open(depot, *withheld, "not signed yet") == []
+    told = [f["seen"] for f in rows["findings"] if f["weight"] == "withholds"]
+    for runner in withheld:
+        line = 2 + next(n for n, row in enumerate(events) if row["participant_id"] == runner)
+        place = f"(line {line}, column form_version: form_version {FORMS[runner][1]}; expected: "
+        assert [seen for seen in told if place in seen] != [], (place, told)
+    assert sum("consent_forms: 1, 2, 3" in seen for seen in told) == 2
+
+
 def test_of_a_runner_without_consent_findings_tell_no_value(tmp_path: Path) -> None:
     first = planned(RUNNER, "standing")[0].session
     people = [participant_row(first.runner), participant_row(first.runner) | {"participant_id": SILENT}]

@@ -15,6 +15,7 @@ import pandas as pd
 from checks.findings import Stamp
 from checks.run import check_delivery
 from pipelines.consent.veil import veil_of
+from pipelines.intake.consent_forms import forms_not_understood
 from schemas.consent import Consent
 from schemas.convert.to_pandera import shape_problems
 from schemas.delivery import SENT_CONSENTS
@@ -60,6 +61,7 @@ ODD = {
     "scope": ["Motion", "all", "everything", "", "force;pooling"],
     "study_day": ["2026-03-02", "1.0", "five", "", "5000", "12 d"],
     "participant_id": ["", "FS 07", "*"],
+    "form_version": ["9", "", "not signed yet", "pending", "1?", "yes", "1, perhaps", "n/a"],
 }
 Line = dict[str, str]
 
@@ -96,12 +98,13 @@ def may_by_lines(lines: list[Line], runner: str, day: int, *scopes: str) -> bool
         when = int(number) if number.lstrip("-").isdigit() and -60 <= int(number) <= 1000 else None
         readable = bool(who) and all(c.isascii() and (c.isalnum() or c in ".-_") for c in who)
         clear = what in (*SCOPES, "open_sharing") and event in ("given", "withdrawn") and when is not None
-        if event == "given" and (not readable or (clear and who != runner)):
+        signed = event != "given" or line["form_version"] == "1"
+        if event == "given" and (not readable or (clear and signed and who != runner)):
             continue
         if readable and who.lower() != runner.lower():
             continue
         for scope in scopes:
-            if clear and event == "given":
+            if clear and signed and event == "given":
                 if what == scope and when is not None and when <= day:
                     in_force[scope] = max(in_force[scope], when)
             elif what == scope or what not in (*SCOPES, "open_sharing"):
@@ -153,10 +156,11 @@ def a_malformed_delivery(chance: random.Random) -> tuple[Received, list[Line], d
     days = {runner: chance.randint(0, 30) for runner in runners}
     told = [event for r in runners for event in a_history(chance, r) if event[1] is not None and event[3] is not None]
     lines = malformed(chance, told)
-    typed, problems = shape_problems(SENT_CONSENTS, pd.DataFrame(lines), "consents.csv")
+    shaped, problems = shape_problems(SENT_CONSENTS, pd.DataFrame(lines), "consents.csv")
+    typed, unknown = forms_not_understood(shaped, range(2, len(lines) + 2), ("1",))
     received = _delivery(days, [])
     tables = {**received.tables, SENT_CONSENTS.name: typed}
-    return replace(received, tables=tables, problems=tuple(problems)), lines, days
+    return replace(received, tables=tables, problems=(*problems, *unknown)), lines, days
 
 
 def test_no_unconsented_row_passes_and_no_consented_one_is_lost() -> None:
