@@ -74,6 +74,7 @@ CHECK_RUNS = Table(
     one_row_is="one check run on one subject: a delivery, a table of it, or a trial",
     key=("delivery_id", "check_name", "subject"),
     rows=NOBODYS,
+    stays=True,  # how often a check found something in a trial is a finding
     fields=(
         f.DELIVERY_ID,
         _CHECK,

@@ -16,9 +16,9 @@ from schemas.trial import FloatArray, Trial
 #: Own choice: contacts by markers are never taken to scatter less (1.0 to 1.3 ms in two real runs); with few of them
 #: chance may make them look so.
 _LEAST_SCATTER_MS = 1.5
-#: Own choices: with fewer contacts nothing can be told, with fewer of a foot not what is that foot's own; and where
-#: there are that many, one contact at an end, which markers may see only half of, makes no change.
-_FEWEST, _FEWEST_OF_A_FOOT, _FEW_ENOUGH_FOR_ONE = 3, 3, 4
+#: Own choices: with fewer contacts nothing can be told, with fewer of a foot not what is that foot's own; from six
+#: on, one contact at an end, which markers may see only half of, makes no change.
+_FEWEST, _FEWEST_OF_A_FOOT, _FEW_ENOUGH_FOR_ONE = 3, 3, 6
 #: Own choice: of so many the first of each foot is left out, as markers may not have seen the swing before it.
 _ENOUGH = 7
 

@@ -76,8 +76,10 @@ def _readme(study: Study, entry: Entry, changes: Changes, trials: pd.DataFrame, 
         "- Consent of every runner was looked up again at the moment of freezing.",
         *([_OPENLY] if openly else []),
         *lines_of(told),
-        "- Findings, decisions on them, cautions for the safety lead, positions of markers in standing, free texts and "
-        "names of files do not leave the depot.",
+        "- Findings, decisions on them, cautions for the safety lead, answers about health, positions of markers in "
+        "standing, free texts and names of files do not leave the depot.",
+        "- Nor does what would tell a runner's mass or leg length exactly beside what is here: values in units that "
+        "grow with body mass, such as stiffness, which stands in pooled contrasts only, and the doubt of angles.",
         "",
         "## What is here",
         "",
