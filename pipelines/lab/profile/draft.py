@@ -83,7 +83,7 @@ def _empty(study: Study, axes: Axes, recordings: Sequence[Recorded], guesses: Gu
         surface="treadmill" if axes.said["surface"].value == "treadmill" else "runway",
         force_rate_hz=1.0 if plates else None,
         plate_types=(),
-        markers={guess.role: guess.label for guess in guesses.roles if guess.label is not None},
+        markers={g.role: g.label for g in guesses.roles if g.label is not None and not g.only_standing},
     )
     found = empty_at(profile, study.processing)
     if found:

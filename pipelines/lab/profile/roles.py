@@ -28,12 +28,16 @@ SURE, LIKELY = 3.5, 1.5
 
 @dataclass(frozen=True)
 class Guess:
-    """One role. label: None if no label fits. sureness: sure, likely or not sure. why: the evidence."""
+    """One role. label: None if no label fits. sureness: sure, likely or not sure. why: the evidence.
+
+    only_standing: whether no running trial has the label, so that a cluster must carry the landmark.
+    """
 
     role: str
     label: str | None
     sureness: str
     why: str
+    only_standing: bool = False
 
 
 @dataclass(frozen=True)
@@ -62,17 +66,48 @@ def guess_roles(
     labels = _common_labels(recordings)
     if not labels:
         return Guesses(tuple(Guess(r, None, "not sure", "no label is in most of the files") for r in roles), ())
-    said = [read_words(label) for label in labels]
-    words = np.array([[misfit(one, _role_words(role), side_of(role)) for role in roles] for one in said])
-    places = places_of(recordings, axes, labels, roles)
-    evidence = _Evidence(labels, said, words, places)
+    evidence = _evidence(recordings, axes, labels, roles)
     extra = np.array([_OPTIONAL if required and role not in required else 0.0 for role in roles])
-    picks = _assign(words + places.penalty + extra)
-    guesses = tuple(_guess(role, r, picks[r], evidence, roles) for r, role in enumerate(roles))
+    guesses = _guesses(evidence, roles, extra)
+    places = evidence.places
     notes = [note for note in (places.facing, _sides_against(evidence, roles)) if note]
+    if late := _only_standing(recordings):
+        every = _evidence(recordings, axes, [*labels, *late], roles)
+        elsewhere = np.where(np.isin(every.labels, late), 0.0, 10 * NOBODY)
+        found = _guesses(every, roles, extra + elsewhere[:, None])
+        guesses = tuple(_carried(one, other) for one, other in zip(guesses, found, strict=True))
+    if carried := [guess.role for guess in guesses if guess.only_standing]:
+        notes.append(
+            f"Worn only while standing: {', '.join(carried)}. A running trial has them only if 'clusters' says which "
+            "markers, worn in both, carry them."
+        )
     if not places.standing:
         notes.append("No standing trial was found, or the axes are not known: the roles rest on the labels alone.")
     return Guesses(guesses, tuple(notes))
+
+
+def _evidence(recordings: Sequence[Recorded], axes: Axes, labels: Sequence[str], roles: Sequence[str]) -> _Evidence:
+    said = [read_words(label) for label in labels]
+    words = np.array([[misfit(one, _role_words(role), side_of(role)) for role in roles] for one in said])
+    return _Evidence(labels, said, words, places_of(recordings, axes, labels, roles))
+
+
+def _guesses(evidence: _Evidence, roles: Sequence[str], extra: FloatArray) -> tuple[Guess, ...]:
+    """extra: (roles,) or (labels, roles), what it costs besides to give a label to a role."""
+    picks = _assign(evidence.words + evidence.places.penalty + extra)
+    return tuple(_guess(role, r, picks[r], evidence, roles) for r, role in enumerate(roles))
+
+
+def _carried(worn: Guess, late: Guess) -> Guess:
+    """The guess by labels worn in running, or the one by those worn only while standing where that alone is clear."""
+    if worn.sureness != "not sure" or late.label is None or late.sureness == "not sure":
+        return worn
+    return replace(
+        late,
+        sureness="not sure",
+        why=f"{late.why}; it is worn only while standing, so a cluster must carry it",
+        only_standing=True,
+    )
 
 
 def _role_words(role: str) -> Said:
@@ -86,6 +121,16 @@ def _common_labels(recordings: Sequence[Recorded]) -> list[str]:
         if group:
             found = [label for label in found if 2 * sum(label in r.labels for r in group) >= len(group)]
     return found
+
+
+def _only_standing(recordings: Sequence[Recorded]) -> list[str]:
+    """Labels in at least half of the standing recordings and in none that moves, in file order; none without both."""
+    still, moving = [r for r in recordings if r.standing], [r for r in recordings if not r.standing]
+    if not still or not moving:
+        return []
+    worn = {label for r in moving for label in r.labels}
+    labels = dict.fromkeys(label for r in still for label in r.labels if label and label not in worn)
+    return [label for label in labels if 2 * sum(label in r.labels for r in still) >= len(still)]
 
 
 @dataclass(frozen=True)

@@ -114,9 +114,10 @@ def test_running_cost_has_limits(cost: float, expected: str) -> None:
     assert status("running_cost_is_that_of_level_running", gas(a_bout(oxygen=oxygen))) == expected
 
 
-def test_the_worked_example_of_the_reference_costs_what_it_says() -> None:
-    # ../shared/reference/reference.md, H6: 2.80 L/min, 70 kg, 3.3333 m/s is 4.2492 J/(kg.m); the middle of the energy
-    # for a litre of oxygen, 21 kJ, is 1.2 % less than that at the example's ratio of 0.90
+def test_the_worked_example_costs_what_it_says() -> None:
+    # 16.89 VO2 + 4.84 VCO2 (W, mL/s; Peronnet & Massicotte 1991, seen second-hand) of 2.80 and 2.52 L/min, 70 kg and
+    # 3.3333 m/s is 4.2492 J/(kg.m); the middle of the energy for a litre of oxygen, 21 kJ, is 1.2 % less than that at
+    # the example's ratio of 0.90
     session = a_session(mass_kg=70.0, set_speed_m_per_s=10 / 3)
     received = with_gas(a_bout(oxygen=2800.0, ratio=0.9), sent_sessions=[session])
     limits = {"running_cost_is_that_of_level_running": {"highest_j": 4.15}}

@@ -134,6 +134,24 @@ def test_markers_that_are_none_of_the_roles_are_left_alone() -> None:
     assert shares(found, profile("brack").markers)[0] == 1.0
 
 
+def test_a_landmark_worn_only_while_standing_is_found_and_left_to_a_cluster() -> None:
+    """Its label stays the right one; but a person must say what carries it, so it is never given as it is."""
+    standing, running = one_of_each("brack")
+    known = profile("brack").markers
+    late = {role: label for role, label in known.items() if "malleolus" in role or "trochanter" in role}
+    keep = [i for i, label in enumerate(running.labels) if label not in late.values()]
+    bare = replace(running, labels=tuple(running.labels[i] for i in keep), points=running.points[:, keep])
+    found = guesses([standing, bare])
+    assert {g.role: g.label for g in found.roles if g.only_standing} == late
+    assert {g.sureness for g in found.roles if g.only_standing} == {"not sure"}
+    assert all("a cluster must carry it" in g.why for g in found.roles if g.only_standing)
+    assert given_wrong(found, known) == []
+    assert shares(found, known)[0] == 1.0
+    (note,) = found.notes
+    assert all(role in note for role in late)
+    assert not any(g.only_standing for g in guesses([standing, running]).roles)
+
+
 def test_no_label_in_most_files_is_said() -> None:
     standing, running = one_of_each("brack")
     strange = replace(standing, labels=tuple(f"s{i}" for i in range(len(standing.labels))))
