@@ -6,9 +6,9 @@ from dataclasses import replace
 
 from schemas import codes
 from schemas import fields as f
-from schemas.model import Code, Field, Kind, Layer, Reference, Table
+from schemas.model import Field, Kind, Layer, Reference, Table
 from schemas.outcomes import real
-from schemas.privacy import HEALTH, PLAIN, QUASI, RUNNER, SENSITIVE, SESSION, Rows
+from schemas.privacy import HEALTH, PLAIN, QUASI, RUNNER, SESSION, Rows
 
 STUDY_PROVENANCE = (f.CODE_VERSION, f.STUDY_VERSION)
 ENERGY_BOUTS = Table(
@@ -145,37 +145,6 @@ TRANSITION_WEEKS = Table(
             nullable=True,
             privacy=PLAIN,
         ),
-        *STUDY_PROVENANCE,
-    ),
-    references=(_TO_RUNNER,),
-)
-
-TRANSITION_CAUTIONS = Table(
-    name="transition_cautions",
-    layer=Layer.OUTCOME,
-    one_row_is="one reason for the safety lead to look at one runner's week",
-    key=("participant_id", "week", "caution"),
-    rows=Rows(RUNNER, day="week"),
-    stays=True,
-    fields=(
-        f.PARTICIPANT_ID,
-        f.WEEK,
-        Field(
-            "caution",
-            Kind.CODE,
-            "What was seen.",
-            codes=(
-                Code("minutes_rise", "Minutes in the new footwear rose by more than the study file's limit."),
-                Code("share_rise", "The new footwear's share rose by more than the study file's limit."),
-                Code("health_problem", "The runner reported a health problem, not a substantial one."),
-                Code("substantial_problem", "The runner reported a substantial health problem."),
-                Code("problem_not_followed_up", "No score in a week after one with a health problem."),
-            ),
-            privacy=SENSITIVE,
-        ),
-        Field("seen", Kind.TEXT, "The numbers.", privacy=SENSITIVE),
-        Field("basis", Kind.TEXT, "Where the limit or the rule comes from.", privacy=SENSITIVE),
-        Field("wording", Kind.TEXT, "What every caution is and is not; it travels with the row.", privacy=SENSITIVE),
         *STUDY_PROVENANCE,
     ),
     references=(_TO_RUNNER,),

@@ -11,7 +11,8 @@ from dataclasses import dataclass, fields
 from functools import cached_property
 from typing import TYPE_CHECKING, TypeVar
 
-from schemas.outcomes_study import TRANSITION_CAUTIONS
+from pipelines.science.change_over.cautions import KINDS, Caution, cautions
+from schemas.processing import Processing
 
 if TYPE_CHECKING:
     import duckdb
@@ -61,18 +62,6 @@ class Week:
 
 
 @dataclass(frozen=True)
-class Caution:
-    """One reason to look at one runner's week."""
-
-    participant_id: str
-    week: int
-    caution: str
-    seen: str
-    basis: str
-    wording: str
-
-
-@dataclass(frozen=True)
 class Kind:
     """One kind of caution with what it means and where its rule comes from."""
 
@@ -113,26 +102,25 @@ class ChangeOver:
     @cached_property
     def kinds(self) -> tuple[Kind, ...]:
         """The kinds that stand on the list, the weightiest first."""
-        about = {code.value: code.meaning for code in TRANSITION_CAUTIONS.column("caution").codes}
         found = dict.fromkeys(sorted((c.caution for c in self.cautions), key=_rank))
         return tuple(
-            Kind(name, about.get(name, name), tuple(dict.fromkeys(c.basis for c in self.cautions if c.caution == name)))
+            Kind(name, KINDS[name], tuple(dict.fromkeys(c.basis for c in self.cautions if c.caution == name)))
             for name in found
         )
 
 
-def read_change_over(connection: duckdb.DuckDBPyConnection) -> ChangeOver:
-    """All weeks and cautions; the weightiest kind of caution first, then the latest week."""
+def read_change_over(connection: duckdb.DuckDBPyConnection, processing: Processing) -> ChangeOver:
+    """All weeks, and the cautions that they give; the weightiest kind of caution first, then the latest week."""
     weeks: dict[str, dict[int, Week]] = {}
     for week in _rows(connection, Week, "transition_weeks ORDER BY participant_id, week"):
         weeks.setdefault(week.participant_id, {})[week.week] = week
-    cautions = _rows(connection, Caution, "transition_cautions")
+    found = cautions(connection.sql("SELECT * FROM transition_weeks").df(), processing)
     sites = connection.execute(
         "SELECT participant_id, list(DISTINCT site ORDER BY site) FROM trials GROUP BY participant_id"
     ).fetchall()
     return ChangeOver(
         weeks,
-        tuple(sorted(cautions, key=lambda c: (_rank(c.caution), -c.week, c.participant_id))),
+        tuple(sorted(found, key=lambda c: (_rank(c.caution), -c.week, c.participant_id))),
         {runner: tuple(own) for runner, own in sites},
     )
 

@@ -227,7 +227,7 @@ def _read(connection: duckdb.DuckDBPyConnection, study: Study) -> Facts:
         doubts=read_doubts(connection, shown),
         contrasts=read_contrasts(connection, [o for o in shown if o.within_runners], list(conditions), list(visits)),
         planned=read_planned(connection),
-        change_over=read_change_over(connection),
+        change_over=read_change_over(connection, study.processing),
         set_aside=read_set_aside(connection, hidden),
         curves=read_curves(
             connection, list(conditions), list(visits), study.processing.contrasts.reference_condition, speed.where

@@ -24,7 +24,6 @@ from pipelines.pages.names import file_names, link
 from pipelines.pages.rendering import Pages
 from pipelines.pages.scripts import list_script
 from pipelines.pages.site_section import site_section
-from pipelines.pages.words import joined
 from pipelines.pages.worklist import as_csv, worklist
 from pipelines.science.change_over.cautions import WORDING
 from pipelines.versions import shown_version
@@ -218,9 +217,8 @@ class StudyPages(Pages):
             for place, runner in enumerate(over.listed[:MOST_DRAWN])
             if runner in over.weeks
         ]
-        wording = joined(list(dict.fromkeys(c.wording for c in over.cautions))) or WORDING
         limits = self.common["study"].processing.transition
-        return self.render_page("safety.html.j2", "", over=over, drawn=drawn, wording=wording, limits=limits)
+        return self.render_page("safety.html.j2", "", over=over, drawn=drawn, wording=WORDING, limits=limits)
 
     def site_page(self, site: str) -> str:
         """The page for the lead of one site."""

@@ -36,7 +36,6 @@ if TYPE_CHECKING:
 #: Tables that are made here and not read from deliveries.
 ANALYSIS_TABLES: tuple[Table, ...] = (
     tables.TRANSITION_WEEKS,
-    tables.TRANSITION_CAUTIONS,
     contrasts.RUNNER_CONTRASTS,
     contrasts.SITE_CONTRASTS,
     contrasts.POOLED_CONTRASTS,
@@ -169,14 +168,12 @@ def _transition(connection: duckdb.DuckDBPyConnection, processing: Processing, s
     inputs = made_from.hashed(content, processing.transition.model_dump_json(), stamp["code_version"])
     if inputs == made_from.inputs_of(connection, "transition"):
         return
-    from pipelines.science.change_over.cautions import cautions
     from pipelines.science.change_over.weeks import compute_transition
 
     weeks = connection.sql("SELECT * FROM reported_weeks ORDER BY ALL").df()
     symptoms = connection.sql("SELECT * FROM reported_symptoms ORDER BY ALL").df()
     found = compute_transition(weeks, symptoms, processing)
     replace_rows(connection, tables.TRANSITION_WEEKS, found.assign(**stamp))
-    replace_rows(connection, tables.TRANSITION_CAUTIONS, cautions(found, processing).assign(**stamp))
     made_from.note_inputs(connection, "transition", inputs)
 
 

@@ -12,6 +12,7 @@ from schemas.convert.to_pandera import MOST_FAULTS, pandera_schema, shape_proble
 from schemas.delivery import SENT_CHANNELS, SENT_PARTICIPANTS, SENT_SESSIONS, SENT_TRIALS
 from schemas.delivery_beside import SENT_BREATHS
 from schemas.model import Field, Kind, Table
+from schemas.said import said
 from tests.tries import tries
 
 PARTICIPANT = {
@@ -160,7 +161,7 @@ def test_an_ordered_schema_refuses_another_order():
 
 def test_a_problem_says_what_was_seen_and_what_was_expected_with_unit_and_range():
     _, (problem,) = shape_problems(SENT_PARTICIPANTS, strings(PARTICIPANT | {"stature_m": "170"}), "participants.csv")
-    assert problem.seen == "stature_m holds '170'"
+    assert problem.seen == f"stature_m holds {said('170')}"
     assert problem.expected == "a number from 1 to 2.3 m"
     assert problem.file == "participants.csv"
     assert problem.place == "line 2, column stature_m"

@@ -72,6 +72,17 @@ def test_what_was_said_to_follow_when_it_was_planted_is_marked_as_a_consequence(
     assert {(row["trial_id"], row["check_name"]) for row in rows} <= marked
 
 
+def test_the_weeks_to_look_at_are_on_the_safety_lead_s_page_and_in_no_table(demo_depot: Path) -> None:
+    page = (demo_depot / "safety" / "index.html").read_text(encoding="utf-8")
+    assert "Substantial health problem, severity" in page
+    of_texts = "FROM duckdb_columns() WHERE NOT internal AND data_type = 'VARCHAR'"
+    columns = _ask(demo_depot, f"SELECT schema_name, table_name, column_name {of_texts}")
+    assert ("main", "transition_weeks", "reason_null") in columns
+    assert not [table for _, table, _ in columns if "caution" in table]
+    told = """SELECT '{1}' FROM "{0}"."{1}" WHERE "{2}" LIKE '%health problem, severity%'"""
+    assert _ask(demo_depot, " UNION ALL ".join(told.format(*column) for column in columns)) == []
+
+
 def test_a_laboratory_is_told_every_reason_since_no_page_of_its_check_stays(demo_depot: Path) -> None:
     depot = Depot(demo_depot)
     with depot.opened() as books:

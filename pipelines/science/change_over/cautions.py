@@ -1,5 +1,6 @@
-"""Weeks of a change-over that the safety lead should look at: the ``transition_cautions`` table.
+"""Weeks of a change-over that the safety lead should look at.
 
+They are worked out when that page is written and stand in no table: what is in one, others than the safety lead read.
 A caution is a pointer to a row, not advice. No published weekly dose limit was found, so the limits on minutes and
 share are the study's own settings; on the questionnaire's sum there is no limit at all, as its authors want it.
 """
@@ -7,18 +8,26 @@ share are the study's own settings; on the questionnaire's sum there is no limit
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
 from itertools import groupby
 from operator import itemgetter
 from typing import TYPE_CHECKING, Any
 
 from pipelines.science.change_over.symptoms import SCORING
-from pipelines.science.frames import frame_of
-from schemas.outcomes_study import TRANSITION_CAUTIONS
 from schemas.processing import Processing, TransitionProcessing
 
 if TYPE_CHECKING:
     import pandas as pd
 
+#: What a caution may be about.
+KINDS = {
+    "minutes_rise": "Minutes in the new footwear rose by more than the study file's limit.",
+    "share_rise": "The new footwear's share rose by more than the study file's limit.",
+    "health_problem": "The runner reported a health problem, not a substantial one.",
+    "substantial_problem": "The runner reported a substantial health problem.",
+    "problem_not_followed_up": "No score in a week after one with a health problem.",
+}
+#: What every caution is and is not.
 WORDING = (
     "A note from the data for the safety lead: not medical advice and no diagnosis. Follow local practice and the "
     "study's protocol; care is a matter for licensed professionals."
@@ -28,23 +37,33 @@ _QUESTIONNAIRE = f"Clarsen et al. 2020, Br J Sports Med 54:390 ({SCORING}); no c
 _ROUNDING = 1e-9  # 0.4 less 0.3 is a hair more than 0.1
 
 
-def cautions(transition: pd.DataFrame, processing: Processing) -> pd.DataFrame:
-    """``transition_cautions`` less provenance, by runner and week, from rows of ``transition_weeks``.
+@dataclass(frozen=True)
+class Caution:
+    """One reason to look at one runner's week. caution: of ``KINDS``; seen: the numbers; basis: of its rule."""
+
+    participant_id: str
+    week: int
+    caution: str
+    seen: str
+    basis: str
+
+
+def cautions(transition: pd.DataFrame, processing: Processing) -> list[Caution]:
+    """The cautions by runner and week, from rows of ``transition_weeks``.
 
     Null values raise no caution, except that a week without answers after one with a problem is one of its own.
     """
     settings = processing.transition
-    rows: list[dict[str, Any]] = []
+    found: list[Caution] = []
     ordered = _records(transition.sort_values(["participant_id", "week"]))
-    for _, weeks in groupby(ordered, key=itemgetter("participant_id")):
+    for runner, weeks in groupby(ordered, key=itemgetter("participant_id")):
         last_severity: float | None = None
         for week in weeks:
             for caution, seen, basis in (*_load(week, settings), *_symptoms(week, last_severity)):
-                key = {name: week[name] for name in ("participant_id", "week")}
-                rows.append(key | {"caution": caution, "seen": seen, "basis": basis, "wording": WORDING})
+                found.append(Caution(runner, int(week["week"]), caution, seen, basis))
             if week["symptom_severity_score"] is not None:
                 last_severity = week["symptom_severity_score"]
-    return frame_of(TRANSITION_CAUTIONS, rows)
+    return found
 
 
 def _records(weeks: pd.DataFrame) -> list[dict[str, Any]]:

@@ -271,28 +271,17 @@ def week(
     }
 
 
-def caution(runner: str, number: int, kind: str, seen: str, **more: Any) -> dict:
-    texts = {"seen": seen, "basis": f"Basis of {kind}.", "wording": "Not medical advice."}
-    return {"participant_id": runner, "week": number, "caution": kind, **texts, **STAMP, **more}
-
-
 def change_over() -> Rows:
     """P1 reports every week, with a problem in the last; P2 misses the second; P3 stops after the first."""
     return {
         "transition_weeks": [
             week("P1", 1, 200.0, 40.0, 0.0),
             week("P1", 2, 200.0, 52.0, 0.0),
-            week("P1", 3, 200.0, 120.0, 59.0, substantial_problem=True),
+            week("P1", 3, 200.0, 120.0, 59.0, substantial_problem=True, new_footwear_rise_fraction=68 / 52),
             week("P2", 1, 150.0, 30.0, 24.0),
             week("P2", 2, None, None, None),
             week("P2", 3, 150.0, 60.0, None),
             week("P3", 1, 90.0, 0.0, 0.0),
-        ],
-        "transition_cautions": [
-            caution("P1", 3, "minutes_rise", "120 min in the new footwear after 52 min the week before."),
-            caution("P1", 3, "substantial_problem", "Substantial health problem, severity 59 of 100."),
-            caution("P2", 1, "health_problem", "Health problem, severity 24 of 100."),
-            caution("P2", 2, "problem_not_followed_up", "No score this week; the last one was 24."),
         ],
     }
 

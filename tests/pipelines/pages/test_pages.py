@@ -66,9 +66,6 @@ def hostile_rows() -> small.Rows:
                 small.week(text, 1, 90.0, 30.0, 24.0, reason_null=text),
                 small.week(text, 2, None, None, None),
             ],
-            "transition_cautions": [
-                small.caution(text, 1, kind, text, basis=text, wording=text) for kind in ("health_problem", text)
-            ],
         },
         _hostile_contrast(text),
         small.whole_site("mill", text=text),

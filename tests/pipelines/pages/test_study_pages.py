@@ -10,8 +10,8 @@ import pytest
 
 from pipelines.pages import outcomes_shown
 from pipelines.pages.change_over import CAUTION_WORDS
+from pipelines.science.change_over.cautions import KINDS
 from schemas.catalogue import TABLES
-from schemas.outcomes_study import TRANSITION_CAUTIONS
 from tests.builders import a_study
 from tests.pipelines.pages import small_warehouse as small
 from tests.pipelines.pages.reading_html import Element, read
@@ -256,13 +256,14 @@ def test_the_caution_list_has_the_weightiest_kind_first_and_says_what_it_is_not(
     rows = table(page, "The weightiest kind first")
     assert [(row[0], row[2], row[3]) for row in rows] == [
         ("P1", "3", "■ substantial health problem"),
+        ("P2", "3", "? problem not followed up"),
         ("P2", "2", "? problem not followed up"),
         ("P1", "3", "↑ minutes rose"),
         ("P2", "1", "▲ health problem"),
     ]
     assert rows[0][1] == "mill"
     assert rows[0][4] == "Substantial health problem, severity 59 of 100."
-    assert "Not medical advice." in page.words
+    assert "not medical advice and no diagnosis" in page.words
     assert "No published weekly dose limit" in page.words
     assert "own suggestions" in page.words
     assert "more than 30 % from one week to the next" in page.words
@@ -270,7 +271,7 @@ def test_the_caution_list_has_the_weightiest_kind_first_and_says_what_it_is_not(
 
 
 def test_without_a_caution_the_usual_wording_still_stands(tmp_path: Path) -> None:
-    rows = small.merged(small.example(), {}) | {"transition_cautions": []}
+    rows = small.merged(small.example(), {}) | {"transition_weeks": [small.week("P1", 1, 200.0, 40.0, 0.0)]}
     words = read(apart(write(tmp_path, rows))).words
     assert "not medical advice and no diagnosis" in words
     assert "licensed professionals" in words
@@ -295,7 +296,7 @@ def test_a_missing_week_is_shown_as_missing_and_never_as_zero(pages: Path) -> No
 
 def test_of_a_long_change_over_the_last_weeks_are_drawn_and_all_are_in_the_table(tmp_path: Path) -> None:
     rows = small.example()
-    rows["transition_weeks"] = [small.week("P1", n, 200.0, 10.0 * n, 0.0) for n in range(1, 21)]
+    rows["transition_weeks"] = [small.week("P1", n, 200.0, 10.0 * n, 24.0) for n in range(1, 21)]
     page = read(apart(write(tmp_path, rows)))
     assert "Only the last 12 weeks are drawn." in page.words
     assert summary(page, "Weeks of P1").startswith("Week 9: 200 min, 45 %")
@@ -322,4 +323,4 @@ def test_the_overview_leads_to_the_other_pages_by_role_and_no_page_leads_to_that
 
 
 def test_every_kind_of_caution_has_words() -> None:
-    assert set(CAUTION_WORDS) == {code.value for code in TRANSITION_CAUTIONS.column("caution").codes}
+    assert set(CAUTION_WORDS) == set(KINDS)

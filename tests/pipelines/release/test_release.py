@@ -120,10 +120,10 @@ def test_a_column_that_no_release_tells_in_bands_is_refused_in_the_study_file(de
 def test_what_the_depot_found_and_decided_does_not_leave_it(depot: Path) -> None:
     folder = release(STUDY, depot, "first analysis", "tester").folder
     there = {p.stem for p in (folder / "tables").glob("*.parquet")}
-    assert not there & {"findings", "overrides", "transition_cautions", "standing_postures", "delivery_files"}
+    assert not there & {"findings", "overrides", "standing_postures", "delivery_files"}
     with duckdb.connect(str(folder / "warehouse.duckdb"), read_only=True) as connection:
         rows = connection.execute("SELECT table_name, column_name FROM information_schema.columns").fetchall()
-    assert not {table for table, _ in rows} & {"findings", "overrides", "transition_cautions", "findings_open"}
+    assert not {table for table, _ in rows} & {"findings", "overrides", "findings_open"}
     assert not {name for _, name in rows} & {"file", "arrived_as", "resend_reason", "mass_from_force_kg"}
 
 
