@@ -32,7 +32,7 @@ def _sent_again(lost: sys.UnraisableHookArgs) -> None:
     if not _is_interruption(lost.exc_type):
         sys.__unraisablehook__(lost)
         return
-    again = threading.Timer(_AGAIN_S, signal.raise_signal, [signal.SIGINT])
+    again = threading.Timer(_AGAIN_S, signal.raise_signal, [signal.SIGTERM])  # Ctrl-C may be ignored here
     again.daemon = True
     again.start()
 

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 
 from markupsafe import Markup
 
-from pipelines.depot.published import sha256_of
+from pipelines.depot.store import Store
 from pipelines.errors import Unusable
 from pipelines.pages.charts.forest import ForestRow, forest_chart
 from pipelines.pages.charts.funnel import funnel_chart
@@ -96,7 +96,8 @@ def report(warehouse: Path) -> str:
     import duckdb
 
     with open_read_only(warehouse) as connection:
-        before = sha256_of(warehouse)
+        file = Store.on_disk(warehouse.parent)
+        before = file.sha256(warehouse.name)
         try:
             for table in _READ:  # of another version may lack columns, or have them by another name
                 connection.execute(f"SELECT {', '.join(table.column_names)} FROM {table.name} LIMIT 0")
@@ -107,7 +108,7 @@ def report(warehouse: Path) -> str:
             seen, expected = "It has no planned answers, or another version made it.", "one that this version made."
             hint = "Run `manystrides run` first; a release that is shared openly holds no answers."
             raise Unusable(seen, expected, hint, file=warehouse) from None
-    if sha256_of(warehouse) != before:
+    if file.sha256(warehouse.name) != before:
         seen, expected = "A run made a new warehouse meanwhile.", "one that stays."
         raise Unusable(seen, expected, "Ask again.", file=warehouse)
     if plan.state is None:

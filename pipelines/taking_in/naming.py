@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 from pipelines.depot.arrivals import short_hash, slug
 from pipelines.depot.books.rows import Record, TrialVersion
 from pipelines.depot.desk import Opened
+from pipelines.intake.bag import SITE
 from pipelines.judging.same_signals import with_copies
 from schemas.received import Problem, Received
 
@@ -52,21 +53,25 @@ def same_content(opened: Opened, books: Books) -> Record | None:
 
 
 def with_number_conflict(opened: Opened, books: Books) -> Opened:
-    """Adds a problem if the number was used before, be it for the same content that came another, faulty way."""
-    holder = books.deliveries.get(numbered(opened.received) or "")
+    """Adds a problem if the number was used before, be it for the same content that came another, faulty way.
+
+    What is held and comes once more in the inbox of another laboratory is told as that alone: nothing is to be sent.
+    """
+    received = opened.received
+    holder = books.deliveries.get(numbered(received) or "") or _held_of_another(received, books)
     if holder is None or not holder.held:
         return opened
-    received = opened.received
     came_as = holder.arrival.partition("/")[2]
     if received.fingerprint and received.fingerprint == holder.fingerprint:
         again = Problem(
             "bag_info",
             f"the same content came before as {came_as}, and is held",
-            f"no second time; nothing of delivery {received.number} of {received.site} has to be sent again",
+            f"no second time; nothing of delivery {holder.delivery_id} has to be sent again",
             file="bag-info.txt",
             place="Delivery-Number",
         )
-        return replace(opened, received=replace(received, problems=(*received.problems, again)))
+        others = (p for p in received.problems if received.number is not None or p.kind != "bag_info")
+        return replace(opened, received=replace(received, problems=(*others, again)))
     problem = Problem(
         "bag_info",
         f"delivery number {received.number} of {received.site} was used before for other content, "
@@ -76,6 +81,14 @@ def with_number_conflict(opened: Opened, books: Books) -> Opened:
         place="Delivery-Number",
     )
     return replace(opened, received=replace(received, problems=(*received.problems, problem)))
+
+
+def _held_of_another(received: Received, books: Books) -> Record | None:
+    """The held delivery of the laboratory that a bag names, whose content lies in another laboratory's inbox."""
+    named = received.bag_info.get(SITE)
+    if not received.fingerprint or named is None or named == received.inbox_site:
+        return None
+    return next(iter(books.deliveries.same_content(named, received.fingerprint)), None)
 
 
 def with_earlier_trials(books: Books, opened: Opened) -> Opened:

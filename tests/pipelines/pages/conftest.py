@@ -60,9 +60,9 @@ class Windows:
             context.close()
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="module")
 def windows() -> Iterator[Windows]:
-    """A browser for all tests of a test process."""
+    """A browser for the tests of a module: Playwright keeps an event loop running in the thread, which others need."""
     if CHROMIUM is None:
         pytest.skip("no Chromium on this machine, so pages cannot be looked at; .ci/run installs it")
     with sync_playwright() as playwright:

@@ -82,7 +82,7 @@ def test_ids_on_it_are_there_once(page: str) -> None:
 def test_nothing_is_written_over_and_a_warehouse_without_answers_is_refused(tmp_path: Path, demo_depot: Path) -> None:
     there = tmp_path / "report.html"
     there.write_text("mine")
-    with pytest.raises(Unusable, match="exists already"):
+    with pytest.raises(Unusable, match="nothing is written over"):
         write_report(demo_depot / "warehouse.duckdb", there)
     assert there.read_text() == "mine"
     with pytest.raises(Unusable, match=r"does not end in \.html"):
