@@ -31,6 +31,7 @@ from pipelines.judging.same_signals import copies_by_shape
 from pipelines.judging.stamps import of_trial
 from pipelines.judging.standings import Judged, is_accepted
 from pipelines.judging.trial_jobs import channel_rows, shas_of, trial_job
+from pipelines.judging.weighed_together import told_apart
 from pipelines.workers.engine import Task
 from pipelines.workers.isolation import Ended
 from schemas.consent import Consent
@@ -197,6 +198,7 @@ def _looked_over(
     borrowed = layout.borrowed(first, stamps)
     judged = _with_copies(desk, replace(judged, verdicts=verdicts, stamps=borrowed, references=references))
     checked = {t: v.with_report(_check_reading(desk, judged, v)) for t, v in judged.verdicts.items()}
+    checked = told_apart(checked, {t: row["session_id"] for t, row in judged.rows.items()})
     telling = {trial_id for trial_id, verdict in checked.items() if verdict.reading.identifying}
     unread = frozenset(t for t, verdict in checked.items() if verdict.reading.problem in _NOT_TO_ITS_END)
     postures = {**layout.postures, **own_postures(judged, layout.standing)}
