@@ -21,7 +21,7 @@ from pipelines.identity.identifiers import NOBODY, kinds_in, scan
 from pipelines.identity.reasons import refuse_runner_as_name, refuse_who
 
 _MOST_PLACES = 3
-_LEAST_LETTERS = 4
+_LEAST_LETTERS = 8
 
 
 @dataclass(frozen=True)

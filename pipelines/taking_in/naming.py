@@ -9,7 +9,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from pipelines.depot.arrivals import short_hash, slug
-from pipelines.depot.books.rows import Record, TrialVersion
+from pipelines.depot.books.rows import Record
 from pipelines.depot.desk import Opened
 from pipelines.intake.bag import SITE
 from pipelines.judging.same_signals import with_copies
@@ -104,21 +104,19 @@ def with_earlier_trials(books: Books, opened: Opened) -> Opened:
 
 
 def _taken(received: Received, books: Books, came: str | None, trials: set[str], sessions: set[str]) -> list[Problem]:
-    """A problem for each id that another laboratory used."""
-    by_trial = {(t.delivery_id, t.trial_id): t for t in books.trials.ids_of_others(received.site, came, trials)}
-    by_session = {
-        (t.delivery_id, t.session_id): t for t in books.trials.sessions_of_others(received.site, came, sessions)
-    }
+    """A problem for each id that another laboratory used; which one is nobody else's business."""
+    by_trial = {t.trial_id for t in books.trials.ids_of_others(received.site, came, trials)}
+    by_session = {str(t.session_id) for t in books.trials.sessions_of_others(received.site, came, sessions)}
     return [
-        *(_taken_id("trial_id", t.trial_id, t) for t in by_trial.values()),
-        *(_taken_id("session_id", str(t.session_id), t) for t in by_session.values()),
+        *(_taken_id("trial_id", value) for value in sorted(by_trial)),
+        *(_taken_id("session_id", value) for value in sorted(by_session)),
     ]
 
 
-def _taken_id(key: str, value: str, other: TrialVersion) -> Problem:
+def _taken_id(key: str, value: str) -> Problem:
     return Problem(
         "key",
-        f"{key} {value} was used before by another laboratory, {other.site}",
+        f"{key} {value} was used before by another laboratory",
         f"a {key} that is used once in the whole study",
         file="trials.csv" if key == "trial_id" else "sessions.csv",
         place=f"column {key}",
