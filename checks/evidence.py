@@ -42,17 +42,6 @@ class Role(StrEnum):
     MEASURE = "measure"
 
 
-#: UCUM unit of what stands across a panel of each kind.
-ACROSS_UNIT = {
-    Kind.OVER_TIME: "s",
-    Kind.ONE_BY_ONE: "1",
-    Kind.SPECTRUM: "Hz",
-    Kind.FROM_ABOVE: "m",
-    Kind.FROM_SIDE: "m",
-    Kind.TWO_CLOCKS: "s",
-}
-
-
 @dataclass(frozen=True, slots=True)
 class Part:
     """Points that belong together. points: (across, upwards), NaN for what is not known or not meant."""

@@ -44,8 +44,7 @@ def withdraw(study_path: Path, depot_root: Path | str, asked: withdrawal.Asked) 
     """
     asked = withdrawal.in_plain_form(asked)
     with at_work(study_path, depot_root, asked.by) as bench:
-        if not asked.with_changes:
-            refuse_other_changes(bench.desk, asked.runner)
+        refuse_other_changes(bench.desk, asked.runner, allowed=asked.with_changes)
         noted = withdrawal.ask(bench.desk, asked)
         _what_follows(bench)
         done = [*bench.summary.withdrawals, *waiting(bench.desk)]
@@ -57,8 +56,7 @@ def take_back(study_path: Path, depot_root: Path | str, asked: withdrawal.Asked)
     """End a withdrawal within its time of grace, and do what follows from it. Raises Unusable if there is none."""
     asked = withdrawal.in_plain_form(asked)
     with at_work(study_path, depot_root, asked.by) as bench:
-        if not asked.with_changes:
-            refuse_other_changes(bench.desk, asked.runner)
+        refuse_other_changes(bench.desk, asked.runner, allowed=asked.with_changes)
         tombstone = withdrawal.take_back(bench.desk, asked)
         _what_follows(bench)
         told = f"Taken back: tombstone {tombstone}. Consent counts again as the deliveries tell it."
@@ -72,8 +70,7 @@ def renew(study_path: Path, depot_root: Path | str, asked: Renewed) -> Restored:
     """
     withdrawal.refuse_renewal(asked)
     with at_work(study_path, depot_root, asked.by) as bench:
-        if not asked.with_changes:
-            refuse_other_changes(bench.desk, asked.runner)
+        refuse_other_changes(bench.desk, asked.runner, allowed=asked.with_changes)
         tombstone = withdrawal.renew(bench.desk, asked)
         _what_follows(bench)
         told = (

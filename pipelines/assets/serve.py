@@ -63,7 +63,9 @@ def commands(port: int) -> tuple[list[str], list[str]]:
 
 
 def serve(study: Path, inbox: Path, depot_root: str, port: int) -> int:
-    """Run until interrupted or terminated; returns the exit code. No process of it is left then.
+    """Run until interrupted; returns the exit code. No process of it is left then.
+
+    A service manager's SIGTERM interrupts, too: as in every command, see ``pipelines.command.interrupts``.
 
     Raises Unusable for a study file that cannot be used, or a port that another program has.
     """
@@ -71,7 +73,6 @@ def serve(study: Path, inbox: Path, depot_root: str, port: int) -> int:
     refuse_port(port)
     depot = Depot(depot_root)
     print(f"Dagster opens at http://{HOST}:{port} for the depot {depot.root}. Ctrl-C ends it.", flush=True)
-    before = signal.signal(signal.SIGTERM, signal.default_int_handler)  # a service manager's word for Ctrl-C
     around = environment(study, inbox, depot)
     _tell_dagster(study, depot)
     servers = [subprocess.Popen(words, env=around, start_new_session=True) for words in commands(port)]
@@ -84,7 +85,6 @@ def serve(study: Path, inbox: Path, depot_root: str, port: int) -> int:
     finally:
         for server in servers:
             end_group(server)
-        signal.signal(signal.SIGTERM, before)
 
 
 def _tell_dagster(study: Path, depot: Depot) -> None:

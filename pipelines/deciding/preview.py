@@ -95,12 +95,13 @@ def preview(study_path: Path, depot_root: Path | str, runner: str, scope: str) -
         )
 
 
-def refuse_other_changes(desk: Desk, runner: str) -> None:
+def refuse_other_changes(desk: Desk, runner: str, *, allowed: bool) -> None:
     """Raises Unusable if judging the runner's deliveries again would let something else count that has changed.
 
+    allowed: whether somebody said that it may.
     A withdrawal is told by what it takes out, and is no yes to other trials coming into or going out of the pool.
     """
-    if changed := _other_changes(desk, _held_with(desk, runner)):
+    if not allowed and (changed := _other_changes(desk, _held_with(desk, runner))):
         raise Unusable(
             "Deliveries of this runner were judged with something else than today's, and judging them again may move "
             f"trials of others into or out of the pool: {' '.join(changed)} Nothing was done.",

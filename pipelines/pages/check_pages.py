@@ -5,7 +5,6 @@ Nothing here knows HTML. Which trials are named follows ``facts``, where withhel
 
 from __future__ import annotations
 
-import hashlib
 from collections import Counter
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -13,6 +12,7 @@ from typing import TYPE_CHECKING
 
 from checks.detected import Measured, measured
 from checks.registry import CheckSpec, catalogue
+from pipelines.pages.digest import digest_of
 from pipelines.pages.further import STAY
 from pipelines.pages.view import Tally, check_tallies
 
@@ -61,9 +61,8 @@ class CheckPage:
     def made_from(self, *look: object) -> str:
         """The hash of everything on the page. look: what it is shown with."""
         words = self.known and (self.known.sentence, self.known.why, self.known.weight, self.known.expected)
-        said = repr((self.name, words, self.tally, self.limits, self.sites, self.months, self.waiting, self.total,
-                     self.measured, look))  # fmt: skip
-        return hashlib.sha256(said.encode("utf-8", "surrogatepass")).hexdigest()
+        found = self.sites, self.months, self.waiting, self.total
+        return digest_of(self.name, words, self.tally, self.limits, found, self.measured, look)
 
 
 def check_pages(facts: Facts, study: Study) -> Iterator[CheckPage]:

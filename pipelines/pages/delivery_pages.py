@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-import hashlib
 from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from pipelines.pages.digest import digest_of
 from pipelines.pages.view import DeliveryRow, delivery_rows, reason_line
 
 if TYPE_CHECKING:
@@ -32,8 +32,7 @@ class DeliveryPage:
 
     def made_from(self, *look: object) -> str:
         """The hash of everything on the page. look: what it is shown with."""
-        said = repr((self.row, self.trials, self.tables, look))
-        return hashlib.sha256(said.encode("utf-8", "surrogatepass")).hexdigest()
+        return digest_of(self.row, self.trials, self.tables, look)
 
 
 def delivery_pages(facts: Facts) -> Iterator[DeliveryPage]:

@@ -6,11 +6,11 @@ the site's page and the older ones stand on pages that never change again; of an
 
 from __future__ import annotations
 
-import hashlib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
+from pipelines.pages.digest import digest_of
 from pipelines.pages.names import link
 
 #: Rows that stay on a page, and rows of each further page: own choice, a page is then about 200 kB at most.
@@ -45,8 +45,7 @@ class Further:
 
     def made_from(self, *look: object) -> str:
         """The hash of everything on the page. look: what it is shown with."""
-        said = repr((self.site, self.kind, self.first, self.last, self.rows, self.name, look))
-        return hashlib.sha256(said.encode("utf-8", "surrogatepass")).hexdigest()
+        return digest_of(self.site, self.kind, self.first, self.last, self.rows, self.name, look)
 
 
 @dataclass(frozen=True)

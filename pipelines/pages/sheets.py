@@ -6,7 +6,6 @@ It stands in the sheet itself: a file and its hash are never of two builds. Noth
 
 from __future__ import annotations
 
-import hashlib
 import re
 from collections.abc import Collection, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
@@ -15,6 +14,7 @@ from typing import TYPE_CHECKING, Any
 from checks.causes import causes_first
 from pipelines.pages import view
 from pipelines.pages.cautions import RECORDING_AGAIN
+from pipelines.pages.digest import digest_of
 from pipelines.pages.facts import Delivery, Facts, Finding, Standing
 
 if TYPE_CHECKING:
@@ -40,8 +40,7 @@ class Sheet:
 
     def made_from(self, *look: object) -> str:
         """The hash of everything on the sheet. look: what it is shown with: code, style, words of the study."""
-        said = repr((self.name, self.template, self.site, self.values, self.pictures, look))
-        return hashlib.sha256(said.encode("utf-8", "surrogatepass")).hexdigest()
+        return digest_of(self.name, self.template, self.site, self.values, self.pictures, look)
 
 
 def made_from(pages: Store, name: str) -> str | None:
