@@ -27,11 +27,16 @@ def _lines(facts: Facts, work: Worklist, site: str, title: str, invented: bool) 
     if invented:
         yield "(Invented demonstration data: no runner, laboratory or result is real.)"
         yield ""
+    why = "withheld because consent does not cover them or a file may identify a person"
     counts = view.count_standings(facts.current)
     came = counted(len(facts.deliveries), "delivery", "deliveries")
     yield from _said(
         f"From {site} {came} came so far. {counted(counts['accepted'], 'trial')} {_are(counts['accepted'])} accepted"
-        + (f", {counts['withheld']} withheld because consent does not cover them" if counts["withheld"] else "")
+        + (
+            f", {counts['withheld']} withheld because consent does not cover them or a file may identify a person"
+            if counts["withheld"]
+            else ""
+        )
         + "."
     )
     yield ""
