@@ -95,7 +95,7 @@ class Veil:
 
 
 def _place_inside(finding: Finding) -> str | None:
-    """Where a withheld trial's recording says too much, for its laboratory to mend; a row of a table tells whose it is."""
+    """Where a withheld trial's recording says too much, for its laboratory to mend; a table's row tells whose it is."""
     spec = catalogue().get(finding.check_name)
     return finding.place if spec is not None and spec.about is Subject.READING else None
 
