@@ -95,7 +95,8 @@ def at_work(
 ) -> Iterator[Bench]:
     """A bench at which this process is the depot's only writer; what a kill left is finished first.
 
-    inbox: None if only what follows from a decision is to be done. wait_s: how long to wait for another writer's end.
+    inbox: None if only what follows from a decision is to be done. yes: as of ``Bench``. wait_s: how long to wait for
+    another writer's end.
     by_dagster: its daemon carries the graph out, and asks for a withdrawal that is not done by itself. Raises Unusable
     as ``run`` does.
     """
@@ -141,8 +142,10 @@ def _recovered(bench: Bench) -> Bench:
     """The bench after withdrawals that an earlier command left were gone on with: nothing may stand in their way."""
     desk, first = bench.desk, Summary(bench.desk.depot)
     if any_left(desk):
-        carry_out(Bench(desk, None, bench.progress, first))
+        carry_out(Bench(desk, None, bench.progress, first, bench.yes))
     told = [one.told() for one in first.withdrawals or waiting(desk)]
+    if first.left_for_a_yes:
+        told.append("What is left of it would let a change of code or settings count, and waits for a yes to that.")
     left = tuple(one.job.tombstone for one in first.withdrawals if not (one.ended or one.waits_until))
     return replace(bench, summary=Summary(desk.depot, failures=first.failures, finished=tuple(told), unfinished=left))
 
