@@ -18,6 +18,7 @@ from pipelines.errors import Unusable
 from pipelines.identity.word_list import names_shown
 from pipelines.pool.readied import Readied
 from pipelines.progress import Progress
+from pipelines.study.drafts import told as drafts_told
 from pipelines.study.file import load_study
 from pipelines.taking_in.batch import Bench
 from pipelines.taking_in.building import is_built
@@ -142,7 +143,7 @@ def _recovered(bench: Bench) -> Bench:
     desk, first = bench.desk, Summary(bench.desk.depot)
     if any_left(desk):
         carry_out(Bench(desk, None, bench.progress, first))
-    told = [one.told() for one in first.withdrawals or waiting(desk)]
+    told = [*drafts_told(desk.study.drafts), *(one.told() for one in first.withdrawals or waiting(desk))]
     left = tuple(one.job.tombstone for one in first.withdrawals if not (one.ended or one.waits_until))
     return replace(bench, summary=Summary(desk.depot, failures=first.failures, finished=tuple(told), unfinished=left))
 

@@ -21,6 +21,7 @@ from pipelines.lab.profile.axes import Axes, Seen, axes_of
 from pipelines.lab.profile.files import Recorded, recordings_in
 from pipelines.lab.profile.roles import Guesses, guess_roles
 from pipelines.study.anatomy import empty_at
+from pipelines.study.drafts import OPEN
 from pipelines.study.file import load_study
 from schemas.study import SiteProfile
 
@@ -28,7 +29,6 @@ if TYPE_CHECKING:
     from schemas.study import Study
 
 _WIDTH = 110
-OPEN = "#?"  # begins a line that a person has to fill in
 
 
 @dataclass(frozen=True)
