@@ -74,7 +74,11 @@ def plan(
     if not depot.exists:
         arrivals, _ = find_arrivals(inbox, names_shown(study.path, study.study))
         return "\n".join(
-            ["There is no depot yet. New in the inbox, would be taken in", *(f"  {a.key}" for a in arrivals)]
+            [
+                *drafts_told(study.drafts),
+                "There is no depot yet. New in the inbox, would be taken in",
+                *(f"  {a.key}" for a in arrivals),
+            ]
         )
     with at_work(study_path, depot_root, actor, inbox, progress, workers) as bench:
         return "\n".join([*bench.summary.finished, plan_of(bench, inbox)])

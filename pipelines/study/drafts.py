@@ -16,7 +16,7 @@ from typing import Any
 from pydantic import ValidationError
 
 from pipelines.errors import Unusable
-from pipelines.study.reading import Fault, in_plain_words
+from pipelines.study.reading import Fault, in_plain_words, parse, read_bytes
 from schemas.study import Axes, SiteProfile, Study
 
 #: Begins a line that a person has to fill in, after its indent.
@@ -51,6 +51,15 @@ class Draft:
 def open_lines(profile: bytes) -> int:
     """How many lines of a profile are open."""
     return len(_LINE.findall(profile))
+
+
+def is_untouched(path: Path) -> bool:
+    """Whether a profile is as ``manystrides init`` wrote it: nothing but what it was told is filled in."""
+    if path.is_symlink() or not path.is_file():
+        return False
+    data = read_bytes(path, "site profile")
+    filled = {name for name, value in parse(data, path, "site_profile.md").items() if value is not None}
+    return bool(open_lines(data)) and filled <= {"site", "description"}
 
 
 def looked_at(draft: Draft, study: Study) -> SiteProfile | Draft:
