@@ -18,6 +18,7 @@ from pipelines.errors import Unusable
 from pipelines.identity.word_list import names_shown
 from pipelines.pool.readied import Readied
 from pipelines.progress import Progress
+from pipelines.study.drafts import told as drafts_told
 from pipelines.study.file import load_study
 from pipelines.taking_in.batch import Bench
 from pipelines.taking_in.building import is_built
@@ -73,7 +74,11 @@ def plan(
     if not depot.exists:
         arrivals, _ = find_arrivals(inbox, names_shown(study.path, study.study))
         return "\n".join(
-            ["There is no depot yet. New in the inbox, would be taken in", *(f"  {a.key}" for a in arrivals)]
+            [
+                *drafts_told(study.drafts),
+                "There is no depot yet. New in the inbox, would be taken in",
+                *(f"  {a.key}" for a in arrivals),
+            ]
         )
     with at_work(study_path, depot_root, actor, inbox, progress, workers) as bench:
         return "\n".join([*bench.summary.finished, plan_of(bench, inbox)])
@@ -143,7 +148,7 @@ def _recovered(bench: Bench) -> Bench:
     desk, first = bench.desk, Summary(bench.desk.depot)
     if any_left(desk):
         carry_out(Bench(desk, None, bench.progress, first, bench.yes))
-    told = [one.told() for one in first.withdrawals or waiting(desk)]
+    told = [*drafts_told(desk.study.drafts), *(one.told() for one in first.withdrawals or waiting(desk))]
     if first.left_for_a_yes:
         told.append("What is left of it would let a change of code or settings count, and waits for a yes to that.")
     left = tuple(one.job.tombstone for one in first.withdrawals if not (one.ended or one.waits_until))

@@ -28,7 +28,7 @@ from pipelines.taking_in.due import Due, in_turn, stale
 from pipelines.taking_in.gating import gate
 from pipelines.taking_in.publishing import Prepared, note_result
 from pipelines.taking_in.stages import open_again, prepare
-from schemas.study import JudgingAgain
+from schemas.judging_again import JudgingAgain
 
 #: Round the work on one delivery: its name in, whom to tell (done, of) out.
 Told = Callable[[str], AbstractContextManager[Tell]]
