@@ -157,10 +157,10 @@ def lay_out(desk: Desk, delivery_id: str, opened: Opened, consent: Consent, repo
 
 
 def judge_delivery(layout: Layout, tell: Tell, meanwhile: Callable[[], None] | None = None) -> Judged:
-    """Judge the trials of a delivery. tell: called after each. meanwhile: called when all trials are under way."""
+    """Judge the trials of a delivery. tell: called after each, once. meanwhile: called when all trials are under way."""
     desk, judged = layout.desk, layout.judged
     found, stamps = dict(judged.verdicts), dict[str, Mapping[str, str]]()
-    of, done = sum(trial not in judged.withheld for trial in judged.rows), set[str]()
+    of, done, told = sum(trial not in judged.withheld for trial in judged.rows), set[str](), set(judged.verdicts)
 
     def carried_out(tasks: Sequence[Task], then: Callable[[], None] | None = None) -> dict[str, Ended]:
         ended_by_key = {}
@@ -170,7 +170,9 @@ def judge_delivery(layout: Layout, tell: Tell, meanwhile: Callable[[], None] | N
             if _is_verdict(task):
                 trial = task.argument.row.trial_id
                 found[trial], stamps[trial] = verdict_of(task, ended), of_trial(task.argument)
-                tell(len(found), of)
+                if trial not in told:
+                    told.add(trial)
+                    tell(len(told), of)
         return ended_by_key
 
     first = carried_out(layout.first)
