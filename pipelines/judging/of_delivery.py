@@ -157,7 +157,7 @@ def lay_out(desk: Desk, delivery_id: str, opened: Opened, consent: Consent, repo
 
 
 def judge_delivery(layout: Layout, tell: Tell, meanwhile: Callable[[], None] | None = None) -> Judged:
-    """Judge the trials of a delivery. tell: called after each, once. meanwhile: called when all trials are under way."""
+    """Judge the trials of a delivery. tell: called after each, once. meanwhile: called when all are under way."""
     desk, judged = layout.desk, layout.judged
     found, stamps = dict(judged.verdicts), dict[str, Mapping[str, str]]()
     of, done, told = sum(trial not in judged.withheld for trial in judged.rows), set[str](), set(judged.verdicts)
