@@ -116,6 +116,13 @@ STANDINGS = Table(
             nullable=True,
             privacy=IDENTIFIES,
         ),
+        Field(
+            "told_by_delivery",
+            Kind.IDENTIFIER,
+            "The later delivery with whose row of the session, or else of the runner, the trial was judged, if any.",
+            nullable=True,
+            privacy=PLAIN,
+        ),
         f.CODE_VERSION,
         f.STUDY_VERSION,
     ),

@@ -61,13 +61,15 @@ class Changed:
 class ToldLater:
     """What later deliveries say of a session or runner otherwise. table: delivery table; key: the session or runner.
 
-    word: changes with what they say; values: column and value of what counts of their rows (``schemas.told_later``).
+    word: changes with what they say; values: column and value of what counts of their rows (``schemas.told_later``);
+    delivery_id: the last of them.
     """
 
     table: str
     key: str
     word: str
     values: tuple[tuple[str, Any], ...]
+    delivery_id: str
 
 
 @dataclass(frozen=True)

@@ -31,6 +31,16 @@ def values_of(table: str, row: Mapping[str, Any]) -> tuple[tuple[str, Any], ...]
     return tuple((name, row[name]) for name in TAKEN_OVER[table][1])
 
 
+def told_by(received: Received, trial: Mapping[str, Any]) -> str | None:
+    """The last delivery that tells otherwise of a trial's session, or else of its runner; None if none does.
+
+    trial: its row, joined with those of its session and its runner.
+    """
+    told = {(one.table, one.key): one.delivery_id for one in received.told_later}
+    keys = ((table, trial[column]) for table, (column, _) in TAKEN_OVER.items())
+    return next((told[key] for key in keys if key in told), None)
+
+
 def as_told_later(received: Received, table: Table, rows: pd.DataFrame) -> pd.DataFrame:
     """Rows of the delivery's table, with what later deliveries say in place of what the delivery says itself."""
     later = [one for one in received.told_later if one.table == table.name]

@@ -19,6 +19,7 @@ from schemas.catalogue import tables_of
 from schemas.convert.to_arrow import empty_frame
 from schemas.model import Layer, Table
 from schemas.received import Received
+from schemas.told_later import told_by
 from schemas.trial import FORWARD, RIGHT, UP
 
 if TYPE_CHECKING:
@@ -206,5 +207,6 @@ def _standing_row(trial_id: str, standing: str, judged: Judged, findings: list[F
         "accepted_by_override": standing == ACCEPTED and bool(returning(trial_id, findings)),
         "study_day": told.get("study_day"),
         "resend_reason": judged.veil.text(told["resend_reason"]) if told.get("resend_reason") else None,
+        "told_by_delivery": told_by(judged.received, told) if told else None,
         **judged.provenance,
     }

@@ -77,6 +77,7 @@ class Standing:
     accepted_by_override: bool
     study_day: int | None
     resend_reason: str | None
+    told_by_delivery: str | None
 
 
 @dataclass(frozen=True)

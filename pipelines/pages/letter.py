@@ -45,6 +45,7 @@ def _lines(facts: Facts, work: Worklist, site: str, title: str, invented: bool, 
     )
     yield from _newest(facts)
     yield ""
+    yield from _told_later(facts)
     if not work.send:
         yield from _said("Nothing has to be sent again. Thank you.")
         yield ""
@@ -86,6 +87,24 @@ def _newest(facts: Facts) -> Iterator[str]:
         yield from _said(f"{own.delivery_id}, received {own.received_utc[:10]}: {became}{again}.", "  - ")
     if len(rows) > _MOST_DELIVERIES:
         yield f"  And {counted(len(rows) - _MOST_DELIVERIES, 'delivery', 'deliveries')} before; each has its receipt."
+
+
+def _told_later(facts: Facts) -> Iterator[str]:
+    """Which trials were judged again with what a later delivery tells of their session or runner."""
+    by_deliveries: dict[tuple[str, str], list[str]] = {}
+    for one in facts.current:
+        if one.told_by_delivery is not None and one.trial_id is not None:
+            by_deliveries.setdefault((one.delivery_id, one.told_by_delivery), []).append(one.trial_id)
+    if not by_deliveries:
+        return
+    yield from _said(
+        "A later delivery tells otherwise of a session or runner that an earlier one described, too (body mass, set "
+        "speed, surface, visit, sex, stature or leg length). These trials were judged again with it. If the earlier "
+        "row was right, send it once more:"
+    )
+    for (own, later), trials in sorted(by_deliveries.items()):
+        yield from _said(f"{own}, with what {later} tells: {', '.join(sorted(trials))}.", "  - ")
+    yield ""
 
 
 def _first_and_by_when(facts: Facts, work: Worklist, site: str, within: int | None) -> Iterator[str]:

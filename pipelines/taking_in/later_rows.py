@@ -49,7 +49,7 @@ def with_later_rows(desk: Desk, opened: Opened) -> Opened:
         for delivery_id, _ in changes:
             row = values_of(table, given(delivery_id, table)[key])
             values |= {name: value for name, value in row if value is not None}  # an empty cell tells nothing
-        later.append(ToldLater(table, key, word_of(changes), tuple(values.items())))
+        later.append(ToldLater(table, key, word_of(changes), tuple(values.items()), changes[-1][0]))
     return replace(opened, received=replace(received, told_later=tuple(later)))
 
 

@@ -79,6 +79,19 @@ def test_a_receipt_tells_what_came_when_under_which_checksum_and_what_was_decide
     assert all(row["trial_id"] in text for row in back)
 
 
+def test_a_letter_names_the_trials_that_were_judged_again_with_what_a_later_delivery_tells(outbox: Outbox) -> None:
+    rows = small.example()
+    outbox.write(rows)
+    assert "tells otherwise" not in outbox.text("mill/letter.txt")
+    for row in rows["standings"]:
+        row["told_by_delivery"] = "mill-002" if row["delivery_id"] == "mill-001" else None
+    outbox.write(rows)
+    text = outbox.text("mill/letter.txt")
+    assert "These trials were judged again with it." in text
+    assert "mill-001, with what mill-002 tells: stand-1." in text, "old came again, and stands as it came last"
+    assert "tells otherwise" not in outbox.text("way/letter.txt")
+
+
 def test_a_withheld_trial_is_a_number_in_receipt_and_letter(outbox: Outbox) -> None:
     rows = small.example()
     withheld = [r for r in rows["standings"] if r["standing"] == "withheld"]

@@ -45,6 +45,9 @@ def test_a_later_mass_of_a_session_judges_its_earlier_trials_again_with_it_and_o
     assert mass_used(tmp_path, "brack-001") == mass_used(tmp_path, "brack-002") == {MASS + 0.5}
     (row,) = tables(tmp_path / "depot")["brack-001"]["sessions"]
     assert row["mass_kg"] == MASS, "what it sent stays"
+    after = tables(tmp_path / "depot")
+    told = {(d, row["told_by_delivery"]) for d, own in after.items() for row in own["standings"]}
+    assert told == {("brack-001", "brack-002"), ("brack-002", None)}
     assert bring(tmp_path, CORRECTED) == {}
 
 
