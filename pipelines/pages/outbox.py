@@ -8,6 +8,7 @@ stands in the parcel, which is written last.
 from __future__ import annotations
 
 import zipfile
+import zlib
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
@@ -64,12 +65,32 @@ def write_outbox(
         part = _Part(facts_of(facts, site), study, site, addresses)
         keys.update(part.keys)
         if anew or not all(map(store.is_object, part.keys)) or _made_from(store, part.parcel_key) != part.word:
-            for key, content in part.files(warehouse):
-                store.put(key, content, mode=_OWNER)
+            _write(store, part, warehouse, {} if anew else _files_in(store, part.parcel_key), anew=anew)
             written.append(site)
     for stale in (key for key in store.below() if key not in keys):
         store.remove(stale)
     return written
+
+
+def _write(store: Store, part: _Part, warehouse: Path, before: Mapping[str, bytes], *, anew: bool) -> None:
+    """Write the files of a part that say something else; the parcel when all others are on the disk."""
+    *others, (last, parcel) = part.files(warehouse, before)
+    put = []
+    for key, content in others:
+        if anew or not store.is_object(key) or store.read(key) != content:
+            store.put(key, content, mode=_OWNER, sync=False)
+            put.append(key)
+    store.sync(put)  # all at once: to wait for the disk at each takes longer than to make it
+    store.put(last, parcel, mode=_OWNER)
+
+
+def _files_in(store: Store, key: str) -> dict[str, bytes]:
+    """Name and bytes of what is in a parcel; nothing of one that cannot be read."""
+    try:
+        with store.open(key) as stream, zipfile.ZipFile(stream) as parcel:
+            return {name: parcel.read(name) for name in parcel.namelist()}
+    except (OSError, zipfile.BadZipFile, zlib.error, EOFError):
+        return {}
 
 
 class _Part:
@@ -99,9 +120,12 @@ class _Part:
         beside = [LETTER, DRAFT, *(f"{RECEIPTS}/{name}" for name in self._receipts)]
         return [*(f"{self.folder}/{name}" for name in beside), self.parcel_key]
 
-    def files(self, warehouse: Path) -> Iterator[tuple[str, bytes]]:
-        """Key and content of each; last the parcel, by whose word the part is known to be whole."""
-        parcel = as_zip(self._pages.files(warehouse), comment=self.word)
+    def files(self, warehouse: Path, before: Mapping[str, bytes]) -> Iterator[tuple[str, bytes]]:
+        """Key and content of each; last the parcel, by whose word the part is known to be whole.
+
+        before: files of the parcel of before, by name.
+        """
+        parcel = as_zip(self._pages.files(warehouse, before), comment=self.word)
         for name, text in self._receipts.items():
             yield f"{self.folder}/{RECEIPTS}/{name}", text.encode("utf-8", "replace")
         yield f"{self.folder}/{LETTER}", self._pages.letter.encode("utf-8", "replace")

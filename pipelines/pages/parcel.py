@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import io
 import zipfile
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import replace
 from functools import cached_property
 from pathlib import Path
@@ -21,6 +21,7 @@ from pipelines.pages.facts import Facts, read_facts
 from pipelines.pages.lab_report import refuse_existing
 from pipelines.pages.letter import letter
 from pipelines.pages.pictures import read_pictures
+from pipelines.pages.sheets import told_in
 from pipelines.pages.study_pages import StudyPages
 from pipelines.pages.worklist import as_csv
 
@@ -105,15 +106,22 @@ class Parcel(StudyPages):
         """Leads to the first page."""
         return lambda site: root + FIRST if site in self.site_files else None
 
-    def files(self, warehouse: Path) -> Iterator[tuple[str, str]]:
-        """Name in the zip and text of every file."""
+    def files(self, warehouse: Path, before: Mapping[str, bytes] | None = None) -> Iterator[tuple[str, str]]:
+        """Name in the zip and text of every file.
+
+        before: files of an older parcel, of which a sheet that says the same is not made again.
+        """
         listed = list(self.sheets())
-        pictures = read_pictures(warehouse, [f.finding_id for sheet in listed for f in sheet.drawn])
+        kept = {name: page for name, page in (before or {}).items() if told_in(page) is not None}
+        same = {s.name for s in listed if told_in(kept.get(f"fix/{s.name}", b"")) == self.made_from(s)}
+        drawn = [f.finding_id for sheet in listed if sheet.name not in same for f in sheet.drawn]
+        pictures = read_pictures(warehouse, drawn)
         yield LETTER, self.letter
         yield FIRST, self._first
         yield "returns.csv", self._csv
         for sheet in listed:
-            yield f"fix/{sheet.name}", self.sheet(sheet, pictures)
+            name = f"fix/{sheet.name}"
+            yield name, kept[name].decode() if sheet.name in same else self.sheet(sheet, pictures)
         for page in self.further(self._site):
             yield "/".join(page.parts), page.render()
 

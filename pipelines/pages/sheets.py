@@ -47,9 +47,14 @@ def made_from(pages: Store, name: str) -> str | None:
     """The hash that stands in a page; None if there is no page, or none in it."""
     try:
         with pages.open(name) as stream:
-            found = _MADE_FROM.search(stream.read(_HEAD_BYTES))
+            return told_in(stream.read(_HEAD_BYTES))
     except OSError:
         return None
+
+
+def told_in(page: bytes) -> str | None:
+    """The hash that stands in the bytes of a page; None if there is none."""
+    found = _MADE_FROM.search(page[:_HEAD_BYTES])
     return found[1].decode() if found else None
 
 

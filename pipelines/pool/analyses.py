@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 
 from pipelines.pool import made_from
 from pipelines.pool.flow import participant_flow
-from pipelines.pool.planned import plan_tables, visits_in_order
+from pipelines.pool.planned import begin_plan, visits_in_order
 from pipelines.pool.rows import replace_rows
 from pipelines.pool.views import COMPARED_SPEED_SQL
 from schemas import outcomes_contrasts as contrasts
@@ -30,6 +30,7 @@ if TYPE_CHECKING:
     import pandas as pd
 
     from pipelines.depot.plans import Frozen
+    from pipelines.pool.beside import Beside
     from pipelines.study.file import LoadedStudy
     from schemas.processing import Processing
 
@@ -114,18 +115,23 @@ ORDER BY ALL
 
 
 def fill_analyses(
-    connection: duckdb.DuckDBPyConnection, study: LoadedStudy, code_version: str, frozen: Sequence[Frozen] = ()
+    connection: duckdb.DuckDBPyConnection,
+    study: LoadedStudy,
+    code_version: str,
+    beside: Beside,
+    frozen: Sequence[Frozen] = (),
 ) -> None:
     """Bring every table of ``ANALYSIS_TABLES`` up to date, of what ``move_trial_values`` moved.
 
-    frozen: every plan that was frozen, the oldest first.
+    beside: where the plan is carried out meanwhile. frozen: every plan that was frozen, the oldest first.
     """
+    plan = begin_plan(connection, study, frozen, beside)
     processing, stamp = study.study.processing, {"code_version": code_version, "study_version": study.version}
     _transition(connection, processing, stamp)
     _contrasts(connection, study, stamp)
     replace_rows(connection, contrasts.METHOD_OFFSETS, method_offsets(connection).assign(**stamp))
     replace_rows(connection, flow.PARTICIPANT_FLOW, participant_flow(connection).assign(**stamp))
-    for table, frame in plan_tables(connection, study, frozen):
+    for table, frame in plan():
         replace_rows(connection, table, frame.assign(**stamp))
 
 

@@ -29,9 +29,10 @@ from pipelines.depot.published import ProvedResults
 from pipelines.depot.storage import Depot
 from pipelines.pool import made_from
 from pipelines.pool.analyses import fill_analyses, move_trial_values
+from pipelines.pool.beside import Beside
 from pipelines.pool.filling import Delta, LostRows, bring_in, fill_from_study, refuse_doubles, warehouse_tables
 from pipelines.pool.readied import Readied
-from pipelines.pool.site_checks import Beside, fill_site_checks
+from pipelines.pool.site_checks import fill_site_checks
 from pipelines.pool.views import all_views
 from pipelines.telemetry import DUCKDB_CONFIG
 from schemas.catalogue import TABLES
@@ -141,7 +142,7 @@ def _make(
             if not of_old:
                 make_views(connection)
             tell_about(connection, study, code_version)
-            analyses = partial(fill_analyses, connection, study, code_version, frozen)
+            analyses = partial(fill_analyses, connection, study, code_version, beside, frozen)
             fill_site_checks(connection, study.study, Stamp(code_version, study.version), beside, analyses)
             refuse_doubles(connection)
             made_from.note_results(connection, results, delta.all)

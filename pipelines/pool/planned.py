@@ -6,7 +6,7 @@ The analyses themselves are in ``pipelines.science.statistics.planned``.
 from __future__ import annotations
 
 import json
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING, Any
 
 from pipelines.pool.planned_curves import curve_tables
@@ -22,8 +22,10 @@ if TYPE_CHECKING:
     import pandas as pd
 
     from pipelines.depot.plans import Frozen
+    from pipelines.pool.beside import Beside
     from pipelines.study.file import LoadedStudy
     from schemas.plan import Plan
+    from schemas.processing import Processing
 
 _ENERGY = ", ".join(OF_ENERGY)
 # In the order of all columns, so that sums over rows come out the same to the last digit, whatever came first. $1:
@@ -59,29 +61,45 @@ ORDER BY ALL
 """
 
 
-def plan_tables(
-    connection: duckdb.DuckDBPyConnection, study: LoadedStudy, frozen: Sequence[Frozen]
-) -> list[tuple[Table, pd.DataFrame]]:
-    """Rows of the plan's tables less provenance. frozen: every plan that was frozen, the oldest first."""
+def begin_plan(
+    connection: duckdb.DuckDBPyConnection, study: LoadedStudy, frozen: Sequence[Frozen], beside: Beside
+) -> Callable[[], list[tuple[Table, pd.DataFrame]]]:
+    """Begin to carry the plan out; rows of its tables less provenance are what this returns gives.
+
+    frozen: every plan that was frozen, the oldest first.
+    """
     last = {one.sha256: one for one in frozen}  # frozen twice, the later time counts
     loaded = study.plan
     state = "not_frozen" if not frozen else "frozen" if loaded and loaded.sha256 == frozen[-1].sha256 else "changed"
     rows = [_told(one.sha256, one.version, "replaced", one.settings, one) for one in last.values()]
     if loaded is None:
         none = (PLANNED_CONTRASTS, PLANNED_DIFFERENCES, PLANNED_CURVES, PLANNED_CURVE_POINTS)
-        return [(ANALYSIS_PLANS, frame_of(ANALYSIS_PLANS, rows)), *((table, frame_of(table, ())) for table in none)]
+        only = [(ANALYSIS_PLANS, frame_of(ANALYSIS_PLANS, rows)), *((table, frame_of(table, ())) for table in none)]
+        return lambda: only
+    plan = loaded.plan
     settings = loaded.plan.model_dump(mode="json")
     rows = [row for row in rows if row["plan_sha256"] != loaded.sha256]
     rows.append(_told(loaded.sha256, loaded.plan.version, state, settings, last.get(loaded.sha256)))
     stamp = {"plan_sha256": loaded.sha256, "plan_version": loaded.plan.version, "plan_state": state}
+    visits = visits_in_order(connection)
+    argument = (trials_of(connection, plan), plan, study.study.processing, visits, stamp)
+    answers = beside.begin_if_there(_answers, argument)
+
+    def plan_tables() -> list[tuple[Table, pd.DataFrame]]:
+        curves = curve_tables(connection, plan, visits, stamp)
+        found, pairs = answers()
+        told = frame_of(ANALYSIS_PLANS, rows)
+        return [(ANALYSIS_PLANS, told), (PLANNED_CONTRASTS, found), (PLANNED_DIFFERENCES, pairs), *curves]
+
+    return plan_tables
+
+
+def _answers(
+    argument: tuple[pd.DataFrame, Plan, Processing, list[str], dict[str, Any]],
+) -> tuple[pd.DataFrame, pd.DataFrame]:
     from pipelines.science.statistics.planned import planned_answers
 
-    visits = visits_in_order(connection)
-    trials = trials_of(connection, loaded.plan)
-    found, pairs = planned_answers(trials, loaded.plan, study.study.processing, visits, stamp)
-    curves = curve_tables(connection, loaded.plan, visits, stamp)
-    told = frame_of(ANALYSIS_PLANS, rows)
-    return [(ANALYSIS_PLANS, told), (PLANNED_CONTRASTS, found), (PLANNED_DIFFERENCES, pairs), *curves]
+    return planned_answers(*argument)
 
 
 def _told(sha256: str, version: str, state: str, settings: dict[str, Any], frozen: Frozen | None) -> dict[str, Any]:

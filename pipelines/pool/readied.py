@@ -19,7 +19,7 @@ from pipelines.depot.disk import remove_tree
 
 if TYPE_CHECKING:
     from pipelines.depot.storage import Depot
-    from pipelines.pool.site_checks import Beside
+    from pipelines.pool.beside import Beside
 
 _CHUNK = 1 << 22
 
@@ -45,8 +45,8 @@ class Readied:
 
     @cached_property
     def beside(self) -> Beside:
-        """Where sites are checked."""
-        from pipelines.pool.site_checks import Beside  # only now: nothing new must cost nothing
+        """Where sites are checked, and the plan carried out."""
+        from pipelines.pool.beside import Beside  # only now: nothing new must cost nothing
 
         return Beside()
 

@@ -8,7 +8,6 @@ process beside, which imports it while tables are filled.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable
-from types import TracebackType
 from typing import TYPE_CHECKING, Any
 
 from checks.context import Context
@@ -16,8 +15,8 @@ from checks.findings import Report, Stamp, rows_of
 from checks.registry import Subject
 from checks.run import run_checks
 from pipelines.pool import made_from
+from pipelines.pool.beside import Beside
 from pipelines.pool.site_tables import LOOKED_AT, control_points, pooled_tables
-from pipelines.workers.isolation import Isolated
 from schemas import quality
 from schemas.convert.to_arrow import to_arrow_table
 from schemas.convert.to_duckdb import quote_name
@@ -42,52 +41,6 @@ def check_sites(study: Study, pool: dict[str, pd.DataFrame], stamp: Stamp) -> di
     }
 
 
-class Beside:
-    """A process that runs the checks while the caller does something else; use it as a context manager."""
-
-    #: s and MiB: far more than ten thousand trials need; without a limit a fault of ours would hold the depot for ever.
-    TIME_LIMIT_S, MEMORY_LIMIT_MB = 1800.0, 8192
-
-    def __init__(self) -> None:
-        self._process: Isolated | None = None
-
-    def __enter__(self) -> Beside:
-        return self
-
-    def __exit__(self, kind: type[BaseException] | None, error: BaseException | None, at: TracebackType | None) -> None:
-        if self._process is not None:
-            self._process.__exit__(kind, error, at)
-
-    def get_ready(self) -> None:
-        """Begin to import what checks need."""
-        self._isolated().schedule(_get_ready, None)
-
-    def begin(self, study: Study, pool: dict[str, pd.DataFrame], stamp: Stamp) -> Callable[[], dict[str, Report]]:
-        """Begin ``check_sites``; what it saw is what this returns gives. That raises RuntimeError if it broke."""
-        process = self._isolated()
-        future = process.schedule(_check_sites, (study, pool, stamp))
-
-        def reports() -> dict[str, Report]:
-            ended = process.ended(future)
-            if ended.problem is not None:
-                raise RuntimeError(f"the checks of whole sites were not carried out: {ended.detail}")
-            found: dict[str, Report] = ended.value
-            return found
-
-        return reports
-
-    def _isolated(self) -> Isolated:
-        if self._process is None:
-            self._process = Isolated(1, self.TIME_LIMIT_S, self.MEMORY_LIMIT_MB).__enter__()
-        return self._process
-
-
-def _get_ready(_: None) -> None:
-    from checks.site.expectations import get_ready
-
-    get_ready()
-
-
 def _check_sites(argument: tuple[Study, dict[str, pd.DataFrame], Stamp]) -> dict[str, Report]:
     return check_sites(*argument)
 
@@ -109,7 +62,7 @@ def fill_site_checks(
         meanwhile()
         return
     pool = pooled_tables(connection, study.processing.contrasts.speeds)
-    seen = beside.begin(study, pool, stamp)
+    seen = beside.begin(_check_sites, (study, pool, stamp))
     meanwhile()
     reports = seen()
     for table in (quality.FINDINGS, quality.CHECK_RUNS):

@@ -92,6 +92,29 @@ def test_a_letter_names_the_trials_that_were_judged_again_with_what_a_later_deli
     assert "tells otherwise" not in outbox.text("way/letter.txt")
 
 
+def sheets_in(parcel: Path) -> dict[str, bytes]:
+    with zipfile.ZipFile(parcel) as opened:
+        return {name: opened.read(name) for name in opened.namelist() if name.startswith("fix/")}
+
+
+def test_what_is_brought_up_to_date_is_what_is_made_anew(outbox: Outbox, tmp_path: Path) -> None:
+    rows = small.example()
+    outbox.write(rows)
+    parcel = outbox.folder / "mill" / "mill-returns.zip"
+    sheets = sheets_in(parcel)
+    (one,) = (row for row in rows["findings"] if row["finding_id"] == "f-drift")
+    one["seen"] = "Plate 1 reads 170 N with nobody on it."
+    assert outbox.write(rows) == ["mill"]
+    anew = Outbox(tmp_path / "anew")
+    anew.folder.parent.mkdir()
+    anew.write(rows)
+    assert outbox.files() == anew.files()
+    assert 0 < sum(sheets_in(parcel)[name] == part for name, part in sheets.items()) < len(sheets)
+    parcel.write_bytes(parcel.read_bytes()[:-30])
+    outbox.write(rows)
+    assert outbox.files() == anew.files(), "of a damaged parcel nothing is used"
+
+
 def test_a_withheld_trial_is_a_number_in_receipt_and_letter(outbox: Outbox) -> None:
     rows = small.example()
     withheld = [r for r in rows["standings"] if r["standing"] == "withheld"]

@@ -12,7 +12,8 @@ from checks.findings import Stamp
 from checks.registry import Subject, catalogue
 from pipelines.pages import write_pages
 from pipelines.pool import made_from
-from pipelines.pool.site_checks import Beside, check_sites, fill_site_checks, site_rows_id
+from pipelines.pool.beside import Beside
+from pipelines.pool.site_checks import check_sites, fill_site_checks, site_rows_id
 from pipelines.pool.site_tables import control_points, device_sessions, pooled_tables
 from pipelines.pool.views import all_views
 from schemas.convert.to_frictionless import IDENTIFIER_PATTERN
