@@ -105,6 +105,13 @@ ACCEPTED_BY_OVERRIDE = Field(
     privacy=PLAIN,
 )
 DELIVERY_ID = Field("delivery_id", Kind.IDENTIFIER, "The delivery the row came from.", privacy=PLAIN)
+TOLD_BY_DELIVERY = Field(
+    "told_by_delivery",
+    Kind.IDENTIFIER,
+    "The later delivery with whose row of the session, or else of the runner, the trial was judged, if any.",
+    nullable=True,
+    privacy=PLAIN,
+)
 RAW_SHA256 = Field("raw_sha256", Kind.IDENTIFIER, "SHA-256 of the trial file the row was computed from.", privacy=PLAIN)
 CODE_VERSION = Field("code_version", Kind.TEXT, "Version of manystrides that made the row.", privacy=PLAIN)
 STUDY_VERSION = Field("study_version", Kind.TEXT, "Version of the study file that was in force.", privacy=PLAIN)

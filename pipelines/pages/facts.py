@@ -244,8 +244,7 @@ def _rows(connection: duckdb.DuckDBPyConnection, cls: type[Row], rest: str) -> l
 
 
 def _one(connection: duckdb.DuckDBPyConnection, sql: str) -> int:
-    row = connection.execute(sql).fetchone()
-    return int(row[0]) if row else 0
+    return int((connection.execute(sql).fetchone() or (0,))[0])
 
 
 def _standings(connection: duckdb.DuckDBPyConnection, hidden: Hidden) -> tuple[Standing, ...]:

@@ -88,7 +88,8 @@ def test_a_letter_names_the_trials_that_were_judged_again_with_what_a_later_deli
     outbox.write(rows)
     text = outbox.text("mill/letter.txt")
     assert "These trials were judged again with it." in text
-    assert "mill-001, with what mill-002 tells: stand-1." in text, "old came again, and stands as it came last"
+    assert "mill-001, with what mill-002 tells: m-1-shod, m-1-unshod," in text
+    assert "stand-1." in text, "and not old, which came again"
     assert "tells otherwise" not in outbox.text("way/letter.txt")
 
 

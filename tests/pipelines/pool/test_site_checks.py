@@ -170,6 +170,6 @@ def test_every_check_of_a_whole_site_is_a_note() -> None:
 
 
 def test_a_process_that_breaks_is_an_error_and_no_silence(beside) -> None:
-    seen = beside.begin(None, {}, STAMP)  # stands for any fault of ours outside of a check
+    seen = beside.begin(len, None)  # stands for any fault of ours
     with pytest.raises(RuntimeError, match="not carried out"):
         seen()
