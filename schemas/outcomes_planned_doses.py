@@ -65,6 +65,13 @@ PLANNED_DOSE_RESPONSES = Table(
             privacy=PLAIN,
         ),
         Field(
+            "lacking_both_count",
+            Kind.INTEGER,
+            "Runners of whom a week was reported until the visit, and who have neither.",
+            low=0,
+            privacy=PLAIN,
+        ),
+        Field(
             "alone_at_site_count",
             Kind.INTEGER,
             "Runners with both who are the only ones at their site; they tell nothing of a slope within sites.",

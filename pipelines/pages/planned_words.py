@@ -185,6 +185,7 @@ class DoseAnswer(Answer):
         told = (
             ("lacking_dose_count", "without the log of a week"),
             ("lacking_response_count", "without a response"),
+            ("lacking_both_count", "without either"),
             ("alone_at_site_count", "alone at the site"),
         )
         return [f"{counted(row[name], 'runner')} {words}" for name, words in told if row[name]]

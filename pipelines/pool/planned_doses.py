@@ -62,7 +62,9 @@ def dose_rows(
         else:
             responses, at = changes[one]
         row = {"response": one.response, "visit": one.visit, "condition": one.condition or "none", **stamp}
-        rows.append(row | _answer(weeks["dose_min"].dropna(), responses, at))
+        doses = weeks["dose_min"].dropna()
+        neither = len(set(weeks.index) - set(doses.index) - set(responses.index))
+        rows.append(row | {"lacking_both_count": neither} | _answer(doses, responses, at))
     return frame_of(PLANNED_DOSE_RESPONSES, rows)
 
 

@@ -111,7 +111,7 @@ def test_curves_stand_with_the_stretches_in_which_they_differ_or_why_there_is_no
 
 def test_dose_responses_stand_with_who_is_not_in_them_and_that_they_are_no_advice(tmp_path: Path) -> None:
     common = {**PLAN, **small.STAMP, "visit": "last", "reason_null": None, "runner_count": 11, "site_count": 2}
-    counts = {"lacking_dose_count": 2, "lacking_response_count": 0, "alone_at_site_count": 1}
+    counts = {"lacking_dose_count": 2, "lacking_response_count": 0, "lacking_both_count": 0, "alone_at_site_count": 1}
     hours = {"smallest_dose_min": 600.0, "mean_dose_min": 900.0, "largest_dose_min": 1500.0}
     told = {"estimate_value": 4.0, "lower_limit_value": -1.0, "upper_limit_value": 9.0, "two_sided_p_value": 0.104}
     symptoms = {"response": "symptom_severity_score", "condition": "none", **counts, **hours, **told}

@@ -104,12 +104,13 @@ def test_symptoms_are_the_mean_and_minutes_the_sum_of_the_weeks_after_the_first_
 
 
 def test_a_runner_with_a_week_missing_is_left_out_and_counted_on_the_side_that_is_missing() -> None:
-    connection, means = warehouse(no_log=("R00",), no_score=("R01", "R02"))
+    connection, means = warehouse(no_log=("R00", "R03"), no_score=("R01", "R02", "R03"))
     row = rows_of(SYMPTOMS, connection)
-    kept = RUNNERS[3:]
+    kept = RUNNERS[4:]
     other = expected(kept, [means[r] for r in kept], [SITES[r] for r in kept])
     assert row["estimate_value"] == pytest.approx(other.effect.estimate)
-    assert (row["runner_count"], row["lacking_dose_count"], row["lacking_response_count"]) == (11, 1, 2)
+    assert (row["runner_count"], row["lacking_dose_count"], row["lacking_response_count"]) == (10, 1, 2)
+    assert row["lacking_both_count"] == 1
 
 
 def test_of_an_outcome_the_response_is_one_change_per_runner_by_the_plans_exclusions() -> None:

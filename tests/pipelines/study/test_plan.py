@@ -129,4 +129,4 @@ def test_a_dose_response_that_cannot_be_is_refused_where_it_stands(
 def test_hours_in_new_footwear_need_a_study_file_that_says_which_that_is_and_each_is_asked_once(tmp_path: Path) -> None:
     dose = {"response": "symptom_severity_score", "visit": "last"}
     assert "processing.transition.new_footwear" in refusal(tmp_path, dose_responses=[dose]).lower()
-    assert "the same dose-response is planned twice" in refusal(tmp_path, dose_responses=[dose, dict(dose)])
+    assert "same dose-response is planned twice" in refusal(tmp_path, dose_responses=[dose, dict(dose)])
