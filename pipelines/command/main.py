@@ -17,6 +17,7 @@ import typer
 
 from pipelines import telemetry
 from pipelines.command.exit_codes import INTERRUPTED, LABORATORIES_ASKED
+from pipelines.command.following_up import followed_up
 from pipelines.command.lab import check, look, pack, profile
 from pipelines.command.ledger import ledger_app
 from pipelines.command.listing import Commands
@@ -132,7 +133,7 @@ def run(
 
 for command in (check, pack, profile, look, power, report):
     app.command()(command)
-for whole in (withdraw, renew, verify):
+for whole in (withdraw, renew, verify, followed_up):
     app.command()(logged(whole))
 for copied in (backup, restore, send):
     app.command()(copied)

@@ -13,8 +13,6 @@ from typing import TYPE_CHECKING, Any, NamedTuple, Protocol
 from markupsafe import Markup
 
 from pipelines.pages import round_trip, view
-from pipelines.pages.change_over import MOST_DRAWN
-from pipelines.pages.charts.weeks import week_chart
 from pipelines.pages.check_pages import check_pages
 from pipelines.pages.compared import bands, bars, comparisons, curve_panels, flows, forests
 from pipelines.pages.delivery_pages import delivery_pages
@@ -25,7 +23,6 @@ from pipelines.pages.rendering import Pages
 from pipelines.pages.scripts import list_script
 from pipelines.pages.site_section import site_section
 from pipelines.pages.worklist import as_csv, worklist
-from pipelines.science.change_over.cautions import WORDING
 from pipelines.versions import shown_version
 
 if TYPE_CHECKING:
@@ -208,17 +205,6 @@ class StudyPages(Pages):
     def expectations_page(self) -> str:
         """What was expected of whole sites, for the data manager."""
         return self.render_page("expectations.html.j2", "")
-
-    def safety_page(self) -> str:
-        """The page for the safety lead, which stands apart; no other page may take ``facts.change_over``."""
-        over = self.facts.change_over
-        drawn = [
-            (runner, week_chart(runner, over.weeks[runner], over.last_weeks, f"weeks-{place}"))
-            for place, runner in enumerate(over.listed[:MOST_DRAWN])
-            if runner in over.weeks
-        ]
-        limits = self.common["study"].processing.transition
-        return self.render_page("safety.html.j2", "", over=over, drawn=drawn, wording=WORDING, limits=limits)
 
     def site_page(self, site: str) -> str:
         """The page for the lead of one site."""

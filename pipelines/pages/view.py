@@ -6,6 +6,7 @@ import statistics
 from collections import Counter
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
+from typing import Protocol
 
 from checks.causes import causes_first
 from pipelines.pages.cautions import caution
@@ -273,7 +274,19 @@ def _mean(numbers: list[float]) -> float | None:
     return statistics.fmean(numbers) if numbers else None
 
 
-def versions(deliveries: Iterable[Delivery]) -> tuple[str, str]:
+class Judged(Protocol):
+    """What judged a delivery."""
+
+    @property
+    def code_version(self) -> str:
+        """The version of manystrides."""
+
+    @property
+    def study_version(self) -> str:
+        """The version of the study file."""
+
+
+def versions(deliveries: Iterable[Judged]) -> tuple[str, str]:
     """Code and study-file versions that judged the deliveries, for the foot of the page."""
     rows = list(deliveries)
     return (

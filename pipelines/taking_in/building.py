@@ -52,16 +52,33 @@ def build_pages_stage(desk: Desk, *, anew: bool = False) -> None:
     with desk.books.transaction():
         desk.books.files.drop(keys.PAGES)  # killed from here on, all are hashed the next time
         desk.books.files.drop(keys.SAFETY)
-    write_pages(desk.depot, desk.study, anew=anew, noted=noted)
+    write_pages(desk.depot, desk.study, anew=anew, noted=noted, follow_ups=desk.books.follow_ups.of)
     with desk.books.transaction():
         desk.books.files.put(keys.PAGES, noted)
-        desk.books.files.put(keys.SAFETY, {name: desk.depot.safety.sha256(name) for name in desk.depot.safety.below()})
-        desk.books.builds.put(_state(desk))
+        _note_safety(desk)
     desk.books.take_stock()
+
+
+def build_safety_stage(desk: Desk) -> None:
+    """Write the safety lead's page alone, after a follow-up was noted; warehouse and other pages must be as built."""
+    from pipelines.pages import write_safety
+
+    with desk.books.transaction():
+        desk.books.files.drop(keys.SAFETY)
+    write_safety(desk.depot, desk.study, desk.books.follow_ups.of)
+    with desk.books.transaction():
+        _note_safety(desk)
+
+
+def _note_safety(desk: Desk) -> None:
+    """Note the safety lead's page, the last that is written, and that all is built."""
+    desk.books.files.put(keys.SAFETY, {name: desk.depot.safety.sha256(name) for name in desk.depot.safety.below()})
+    desk.books.builds.put(_state(desk))
 
 
 def _state(desk: Desk) -> str:
     results = sorted(desk.books.deliveries.results().items())
     plan = desk.study.plan.sha256 if desk.study.plan is not None else None
     plans = plan, [one.sha256 for one in frozen_plans(desk.books)]
-    return hashlib.sha256(repr((results, asdict(desk.stamp), shown_version(), plans)).encode()).hexdigest()
+    followed = desk.books.follow_ups.all_words()
+    return hashlib.sha256(repr((results, asdict(desk.stamp), shown_version(), plans, followed)).encode()).hexdigest()
