@@ -28,7 +28,7 @@ if TYPE_CHECKING:
 #: The page in its folder.
 PAGE = "index.html"
 #: Rows of each list that stand open; the others are folded away.
-OPEN_ROWS = 8
+OPEN_ROWS = 6
 #: Runner, week, kind of caution, and what was seen.
 Key = tuple[str, int, str, str]
 FollowUps = Callable[[Iterable[Key]], Mapping[Key, "Followed"]]

@@ -8,15 +8,15 @@ from markupsafe import Markup
 
 from pipelines.pages.change_over import Week
 from pipelines.pages.charts import marks
-from pipelines.pages.charts.look import BLUE, INK, MUTED
+from pipelines.pages.charts.look import INK, MUTED
 from pipelines.pages.charts.weeks import weeks_words
 
 _STEP, _HEIGHT, _FOOT, _HEAD = 15.0, 46.0, 3.0, 6.0
-_LIGHT, _WHOLE = "#e4dfd2", 100.0
+_LIGHT, _NEW, _WHOLE = "#f2efe6", "#9cc8e2", 100.0  # light, so that the line can be seen
 
 
 def trend_chart(runner: str, weeks: Mapping[int, Week], span: range, key: str) -> Markup:
-    """Minutes of each week, the new footwear's part dark, and the severity of problems from 0 at the bottom to 100.
+    """Minutes of each week, the new footwear's part tinted, and the severity of problems from 0 at the bottom to 100.
 
     A week without a log has no column, one without a score breaks the line. span: the weeks drawn. key: makes ids
     unique on the page.
@@ -29,7 +29,7 @@ def trend_chart(runner: str, weeks: Mapping[int, Week], span: range, key: str) -
     signs = []
     for place, number in enumerate(span):
         week = weeks.get(number)
-        for minutes, fill in ((week.running_min, _LIGHT), (week.new_footwear_min, BLUE)) if week is not None else ():
+        for minutes, fill in ((week.running_min, _LIGHT), (week.new_footwear_min, _NEW)) if week is not None else ():
             tall = room * (minutes or 0.0) / tallest
             if tall:
                 corner = (place * _STEP + 2, bottom - tall)
