@@ -13,7 +13,9 @@ from pydantic import Field, model_validator
 
 from schemas.anatomy import Landmark
 from schemas.disclosure import Disclosure
+from schemas.judging_again import JudgingAgain
 from schemas.muscle_phases import PHASES, SENIAM_KINDS, MuscleKind, MusclePhases, Phase
+from schemas.planned_runners import PlannedRunners, refuse_strangers
 from schemas.processing import Processing
 from schemas.quota import Quota
 from schemas.settings import Settings
@@ -177,17 +179,6 @@ class Site(Settings):
     )
 
 
-class JudgingAgain(Settings):
-    """How many trials a change of code or settings may move into or out of the pool before somebody must say yes."""
-
-    most_trials: int = Field(
-        default=5, ge=0, description="Up to this many are published without asking, whatever their part. Own limit."
-    )
-    most_fraction: float = Field(
-        default=0.02, ge=0, le=1, description="Up to this part of all accepted trials, too. Own limit."
-    )
-
-
 class Study(Settings):
     """The study file."""
 
@@ -213,6 +204,10 @@ class Study(Settings):
     muscles: dict[str, MuscleSpec] = Field(default_factory=dict, description="Muscles, by SENIAM name.")
     marker_roles: dict[str, MarkerRole] = Field(description="Anatomical landmarks.")
     sites: dict[str, Site] = Field(description="Laboratories.")
+    planned_runners: PlannedRunners = Field(
+        default_factory=dict,
+        description="How many runners are planned: site, then visit, then condition. What is left out is not planned.",
+    )
     processing: Processing = Field(default_factory=Processing, description="How signals become outcomes.")
     does_without: tuple[DoneWithout, ...] = Field(
         default=(),
@@ -247,6 +242,11 @@ class Study(Settings):
         for setting, words in named.items():
             if unknown := [word for word in words if word not in self.conditions]:
                 raise ValueError(f"{setting} names {', '.join(unknown)}, which is not among the conditions")
+        return self
+
+    @model_validator(mode="after")
+    def _cells_that_planned_numbers_name(self) -> Study:
+        refuse_strangers(self.planned_runners, self.sites, self.visits, self.conditions)
         return self
 
     @model_validator(mode="after")
