@@ -1,4 +1,4 @@
-"""When judging again needs somebody to say yes, as a study sets it."""
+"""How much judging again may move before a person is asked, as the study file sets it."""
 
 from __future__ import annotations
 

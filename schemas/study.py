@@ -226,6 +226,11 @@ class Study(Settings):
     judging_again: JudgingAgain = Field(
         default_factory=JudgingAgain, description="When judging again needs somebody to say yes."
     )
+    answer_within_days: int | None = Field(
+        default=None,
+        ge=1,
+        description="By when letters ask laboratories for what goes back, in days from its receipt; left out, they name no day.",
+    )
     trial_time_limit_s: float = Field(
         default=60.0, gt=0, description="Reading and judging one trial may take this long."
     )
@@ -235,17 +240,13 @@ class Study(Settings):
     delivery: Quota = Field(default_factory=Quota, description="How much one delivery may be.")
 
     @model_validator(mode="after")
-    def _conditions_that_processing_names(self) -> Study:
+    def _names_that_are_known(self) -> Study:
         named = {"processing.transition.new_footwear": self.processing.transition.new_footwear}
         if self.processing.contrasts.reference_condition is not None:
             named["processing.contrasts.reference_condition"] = (self.processing.contrasts.reference_condition,)
         for setting, words in named.items():
             if unknown := [word for word in words if word not in self.conditions]:
                 raise ValueError(f"{setting} names {', '.join(unknown)}, which is not among the conditions")
-        return self
-
-    @model_validator(mode="after")
-    def _cells_that_planned_numbers_name(self) -> Study:
         refuse_strangers(self.planned_runners, self.sites, self.visits, self.conditions)
         return self
 

@@ -1,4 +1,4 @@
-"""What is made of all deliveries together, warehouse and pages, and whether they show what the depot holds."""
+"""What is made of all deliveries together: warehouse, pages, outbox; and whether they show what the depot holds."""
 
 from __future__ import annotations
 
@@ -12,13 +12,14 @@ from pipelines.depot.plans import frozen_plans
 from pipelines.versions import shown_version
 
 if TYPE_CHECKING:
+    from pipelines.depot.store import Store
     from pipelines.pool.readied import Readied
 
 _ASKED = "Asked for anew, from the results of all deliveries."
 
 
 def is_built(desk: Desk) -> bool:
-    """Whether warehouse and pages are there and show what the depot holds."""
+    """Whether warehouse, pages and outbox are there and show what the depot holds."""
     depot = desk.depot
     if not all(map(depot.store.exists, keys.BUILT)):
         return False
@@ -45,17 +46,24 @@ def build_warehouse_stage(desk: Desk, *, anew: bool = False, readied: Readied | 
 
 
 def build_pages_stage(desk: Desk, *, anew: bool = False) -> None:
-    """Write the pages, then note that all is built. anew: also those that would say the same as the file there."""
+    """Write pages and outbox, then note that all is built. anew: also what would say the same as the file there."""
     from pipelines.pages import write_pages
+    from pipelines.pages.facts import read_facts
+    from pipelines.pages.outbox import Addresses, write_outbox
 
+    depot, study = desk.depot, desk.study
     noted = desk.books.files.of(keys.PAGES)
     with desk.books.transaction():
-        desk.books.files.drop(keys.PAGES)  # killed from here on, all are hashed the next time
-        desk.books.files.drop(keys.SAFETY)
-    write_pages(desk.depot, desk.study, anew=anew, noted=noted, follow_ups=desk.books.follow_ups.of)
+        for place in (keys.PAGES, keys.SAFETY, keys.OUTBOX):
+            desk.books.files.drop(place)  # killed from here on, all are hashed the next time
+    facts = read_facts(depot.warehouse, study.study)
+    write_pages(depot, study, anew=anew, noted=noted, facts=facts, follow_ups=desk.books.follow_ups.of)
+    write_outbox(depot.outbox, facts, study, depot.warehouse, Addresses(), anew=anew)
     with desk.books.transaction():
         desk.books.files.put(keys.PAGES, noted)
-        _note_safety(desk)
+        _note(desk, keys.OUTBOX, depot.outbox)
+        _note(desk, keys.SAFETY, depot.safety)
+        desk.books.builds.put(_state(desk))
     desk.books.take_stock()
 
 
@@ -67,13 +75,13 @@ def build_safety_stage(desk: Desk) -> None:
         desk.books.files.drop(keys.SAFETY)
     write_safety(desk.depot, desk.study, desk.books.follow_ups.of)
     with desk.books.transaction():
-        _note_safety(desk)
+        _note(desk, keys.SAFETY, desk.depot.safety)
+        desk.books.builds.put(_state(desk))
 
 
-def _note_safety(desk: Desk) -> None:
-    """Note the safety lead's page, the last that is written, and that all is built."""
-    desk.books.files.put(keys.SAFETY, {name: desk.depot.safety.sha256(name) for name in desk.depot.safety.below()})
-    desk.books.builds.put(_state(desk))
+def _note(desk: Desk, place: str, store: Store) -> None:
+    """Note the files of a place as they were written."""
+    desk.books.files.put(place, {name: store.sha256(name) for name in store.below()})
 
 
 def _state(desk: Desk) -> str:

@@ -76,7 +76,7 @@ def test_what_is_complete_is_counted_against_the_planned_runners_and_more_than_p
     facts = read_facts(small.build(tmp_path / "warehouse.duckdb", rows), small.loaded_study().study)
     grid = completeness(facts, ["mill", "way"], {"mill": {"first": {"shod": 2, "unshod": 2}, "last": {"shod": 5}}})
     assert (grid.reached, grid.planned) == (2 + 1, 2 + 2 + 5)
-    assert [(cell.planned, len(cell.runners)) for cell in grid.rows[0][2]] == [(2, 1), (2, 3)]
+    assert [(cell.planned, len(cell.runners)) for cell in grid.rows[0][2]] == [(2, 3), (2, 1)]
     assert all(cell.planned is None for site, _, cells in grid.rows if site == "way" for cell in cells)
 
 
