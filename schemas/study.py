@@ -15,6 +15,7 @@ from schemas.anatomy import Landmark
 from schemas.disclosure import Disclosure
 from schemas.judging_again import JudgingAgain
 from schemas.muscle_phases import PHASES, SENIAM_KINDS, MuscleKind, MusclePhases, Phase
+from schemas.planned_runners import PlannedRunners, refuse_strangers
 from schemas.processing import Processing
 from schemas.quota import Quota
 from schemas.settings import Settings
@@ -203,6 +204,10 @@ class Study(Settings):
     muscles: dict[str, MuscleSpec] = Field(default_factory=dict, description="Muscles, by SENIAM name.")
     marker_roles: dict[str, MarkerRole] = Field(description="Anatomical landmarks.")
     sites: dict[str, Site] = Field(description="Laboratories.")
+    planned_runners: PlannedRunners = Field(
+        default_factory=dict,
+        description="How many runners are planned: site, then visit, then condition. What is left out is not planned.",
+    )
     processing: Processing = Field(default_factory=Processing, description="How signals become outcomes.")
     does_without: tuple[DoneWithout, ...] = Field(
         default=(),
@@ -235,13 +240,14 @@ class Study(Settings):
     delivery: Quota = Field(default_factory=Quota, description="How much one delivery may be.")
 
     @model_validator(mode="after")
-    def _conditions_that_processing_names(self) -> Study:
+    def _names_that_are_known(self) -> Study:
         named = {"processing.transition.new_footwear": self.processing.transition.new_footwear}
         if self.processing.contrasts.reference_condition is not None:
             named["processing.contrasts.reference_condition"] = (self.processing.contrasts.reference_condition,)
         for setting, words in named.items():
             if unknown := [word for word in words if word not in self.conditions]:
                 raise ValueError(f"{setting} names {', '.join(unknown)}, which is not among the conditions")
+        refuse_strangers(self.planned_runners, self.sites, self.visits, self.conditions)
         return self
 
     @model_validator(mode="after")

@@ -382,3 +382,24 @@ def test_an_unknown_threshold_of_a_laboratory_is_told_with_the_nearest_one(tmp_p
     text = refusal(write(tmp_path, with_own_limits({check: {f"{threshold}s": limit}})))
     assert f"sites.mill.limits.{check}.{threshold}s" in text
     assert f"erhaps {threshold}." in text
+
+
+@pytest.mark.parametrize(
+    ("planned", "words"),
+    [
+        ({"moor": {"first": {"shod": 4}}}, "moor, which is not among the sites"),
+        ({"mill": {"third": {"shod": 4}}}, "third, which is not among the visits"),
+        ({"mill": {"{visit}": {"barefoot_on_ice": 4}}}, "barefoot_on_ice, which is not among the conditions"),
+        ({"mill": {"{visit}": {"{condition}": 0}}}, "plans 0 runners"),
+        ({"mill": {"{visit}": {"{condition}": "many"}}}, "planned_runners.mill"),
+    ],
+)
+def test_runners_are_planned_for_sites_visits_and_conditions_of_the_study_alone(tmp_path, planned, words):
+    study = a_study()
+    first = {"{visit}": next(iter(study.visits)), "{condition}": next(iter(study.conditions))}
+
+    def named(tree):
+        return {first.get(k, k): named(v) for k, v in tree.items()} if isinstance(tree, dict) else tree
+
+    path = write(tmp_path, lambda settings: settings.update(planned_runners=named(planned)))
+    assert words in refusal(path)
