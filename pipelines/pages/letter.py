@@ -35,12 +35,13 @@ def _lines(facts: Facts, work: Worklist, site: str, title: str, invented: bool, 
     if invented:
         yield "(Invented demonstration data: no runner, laboratory or result is real.)"
         yield ""
+    why = "withheld because consent does not cover them or a file may identify a person"
     counts = view.count_standings(facts.current)
     came = counted(len(facts.deliveries), "delivery", "deliveries")
+    apart = f", {counts['withheld']} {why}" if counts["withheld"] else ""
     yield from _said(
         f"From {site} {came} came so far. {counted(counts['accepted'], 'trial')} {_are(counts['accepted'])} accepted"
-        + (f", {counts['withheld']} withheld because consent does not cover them" if counts["withheld"] else "")
-        + "."
+        f"{apart}."
     )
     yield from _newest(facts)
     yield ""

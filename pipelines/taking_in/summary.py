@@ -48,6 +48,8 @@ class Summary:
     each that is not done, or was not before.
     raised: what broke the building of warehouse or pages off, the last time it was tried.
     not_told: of servers that could not be told of it.
+    refused: why nothing was done. left_for_a_yes: what was not judged again, since a change of code or settings would
+    have moved trials with it, and why; all else was done.
     every_reason: told in full, since there will be no page to look at.
     """
 
@@ -60,6 +62,7 @@ class Summary:
     unfinished: tuple[str, ...] = ()
     withdrawals: list[CarriedOut] = field(default_factory=list)
     refused: str | None = None
+    left_for_a_yes: list[str] = field(default_factory=list)
     raised: Exception | None = None
     not_told: list[str] = field(default_factory=list)
     every_reason: bool = False
@@ -79,7 +82,7 @@ class Summary:
         if self.crashed() or any(f.ours for f in self.failures):
             return 3
         ended = {one.job.tombstone for one in self.withdrawals if one.ended}
-        if self.refused is not None or set(self.unfinished) - ended:
+        if self.refused is not None or self.left_for_a_yes or set(self.unfinished) - ended:
             return 1
         return 2 if self.failures else 0
 
@@ -115,6 +118,7 @@ class Summary:
             "built": self.built,
             "refused": self.refused,
             "not_told": self.not_told,
+            "left_for_a_yes": self.left_for_a_yes,
             "pages": self.depot.pages.shown("index.html"),
             "warehouse": str(self.depot.warehouse),
         }
@@ -162,6 +166,7 @@ class Summary:
 
     def faults(self) -> Iterator[str]:
         """What did not come to its end, line by line."""
+        yield from self.left_for_a_yes
         for failure in self.failures:
             fault = "a fault of manystrides" if failure.ours else "it is tried again with the next run"
             yield f"COULD NOT BE WORKED ON ({fault}): {failure.about}"
