@@ -115,6 +115,14 @@ def _study(wanted: Wanted) -> Iterator[str]:
         marks += [] if sided else ["sided: false"]
         yield f"  {role}: {{{', '.join([*marks, f'description: {said(where)}'])}}}"
     yield ""
+    yield from _comment(
+        "What each site has to give in one way of several; a trial without the way of its site goes back to it."
+    )
+    yield "# requires_any:"
+    yield "#   hip_centre:"
+    yield "#     description: By the trochanter, or from the pelvis."
+    yield "#     ways: [[greater_trochanter], [anterior_superior_iliac_spine, posterior_superior_iliac_spine]]"
+    yield ""
     yield from _comment("The profile of a site says how it records. While one is a draft, the others can go on.")
     yield "sites:"
     for site in wanted.sites:
