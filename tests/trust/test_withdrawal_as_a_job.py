@@ -12,7 +12,6 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from benchmarks.withdrawal_kills import kills
 from pipelines.assets.deciding import release, renew, take_back, withdraw
 from pipelines.assets.repairing import repair
 from pipelines.assets.run import run
@@ -24,13 +23,13 @@ from pipelines.depot.storage import Depot
 from pipelines.errors import Unusable
 from pipelines.taking_in.repairing import Sources
 from schemas.consent_history import VOIDED, History
-from tests.delivery_builders import STUDY, a_delivery, leaving, planned, raw_files, tables, trial_id
+from tests.delivery_builders import STUDY, a_delivery, leaving, planned, raw_files, tables, take_in_only, trial_id
 from tests.depot_books import ledger_lines
 from tests.trust.conftest import LEAVES, STAYS
 
 
 def go(place: Path) -> str:
-    return run(STUDY, place / "inbox", place / "depot", "tester", workers=1).text()
+    return take_in_only(place / "inbox", place / "depot").text()
 
 
 def standings(place: Path, delivery_id: str = "brack-001") -> dict[str, str]:
@@ -229,11 +228,6 @@ def test_a_withdrawal_that_the_books_lost_is_refused_and_one_that_only_the_regis
     shutil.rmtree(depot.root)
     run(STUDY, place / "inbox", depot.root, "tester", workers=1)
     assert set(standings(place).values()) == {"accepted", "withheld"}, "a depot made anew where one was knows it, too"
-
-
-def test_killed_at_a_random_moment_nothing_is_left_after_the_next_command() -> None:
-    _, bad = kills(1)
-    assert bad == []
 
 
 _EVENT = st.tuples(
