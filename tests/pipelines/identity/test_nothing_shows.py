@@ -9,12 +9,14 @@ import zipfile
 from pathlib import Path
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from demo_site_uploads.simulator.bags import zip_bag
 from pipelines.assets.run import run
 from pipelines.depot import keys
 from pipelines.depot.storage import Depot, read_table
-from pipelines.identity.contents import tells
+from pipelines.identity.contents import Noted, TooMuchText, search, tells
 from pipelines.identity.identifiers import NOBODY, scan_path
 from pipelines.lab.scrub import info_of, write_bag
 from tests.delivery_builders import STUDY, a_delivery, raw_files
@@ -149,3 +151,18 @@ def test_what_is_too_much_to_search_counts_as_telling(name: str, content: bytes)
     begun = time.process_time()
     assert tells(content, f"{name}.txt", NOBODY)
     assert time.process_time() - begun < 5
+
+
+@given(st.lists(st.text("abc ", min_size=1, max_size=9).filter(str.strip), min_size=1, max_size=9), st.integers(0, 90))
+def test_a_table_is_refused_at_once_if_its_different_cells_are_more_than_is_searched(
+    cells: list[str], most: int
+) -> None:
+    noted, table = Noted(NOBODY, most), "\n".join(["comment", *cells])
+    if len("comment") + sum(map(len, set(cells))) <= most:
+        search(table.encode(), "trials.csv", "trials.csv", noted)
+        assert {text for text, _ in noted.seen} == {"comment", *cells}
+    else:
+        with pytest.raises(TooMuchText):
+            search(table.encode(), "trials.csv", "trials.csv", noted)
+        if sum(map(len, {cell.strip() for cell in cells})) > most:
+            assert {text for text, _ in noted.seen} <= {"comment"}, "no cell was searched"
