@@ -7,15 +7,18 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable, Sequence
+from functools import partial
 from typing import TYPE_CHECKING, Any
 
 from pipelines.pool.planned_curves import curve_tables
+from pipelines.pool.planned_doses import dose_rows
 from pipelines.pool.views import COMPARED_SPEED_SQL
 from pipelines.science.frames import frame_of
 from schemas.compared import MEASURED_SPEED, OF_ENERGY
 from schemas.model import Table
 from schemas.outcomes_planned import ANALYSIS_PLANS, PLANNED_CONTRASTS, PLANNED_DIFFERENCES
 from schemas.outcomes_planned_curves import PLANNED_CURVE_POINTS, PLANNED_CURVES
+from schemas.outcomes_planned_doses import PLANNED_DOSE_RESPONSES
 
 if TYPE_CHECKING:
     import duckdb
@@ -73,7 +76,8 @@ def begin_plan(
     state = "not_frozen" if not frozen else "frozen" if loaded and loaded.sha256 == frozen[-1].sha256 else "changed"
     rows = [_told(one.sha256, one.version, "replaced", one.settings, one) for one in last.values()]
     if loaded is None:
-        none = (PLANNED_CONTRASTS, PLANNED_DIFFERENCES, PLANNED_CURVES, PLANNED_CURVE_POINTS)
+        answered = (PLANNED_CONTRASTS, PLANNED_DIFFERENCES, PLANNED_DOSE_RESPONSES)
+        none = (*answered, PLANNED_CURVES, PLANNED_CURVE_POINTS)
         only = [(ANALYSIS_PLANS, frame_of(ANALYSIS_PLANS, rows)), *((table, frame_of(table, ())) for table in none)]
         return lambda: only
     plan = loaded.plan
@@ -87,9 +91,10 @@ def begin_plan(
 
     def plan_tables() -> list[tuple[Table, pd.DataFrame]]:
         curves = curve_tables(connection, plan, visits, stamp)
+        doses = dose_rows(connection, plan, study.study.processing, visits, partial(trials_of, connection), stamp)
         found, pairs = answers()
-        told = frame_of(ANALYSIS_PLANS, rows)
-        return [(ANALYSIS_PLANS, told), (PLANNED_CONTRASTS, found), (PLANNED_DIFFERENCES, pairs), *curves]
+        told = (ANALYSIS_PLANS, frame_of(ANALYSIS_PLANS, rows)), (PLANNED_DOSE_RESPONSES, doses)
+        return [*told, (PLANNED_CONTRASTS, found), (PLANNED_DIFFERENCES, pairs), *curves]
 
     return plan_tables
 
