@@ -9,8 +9,16 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from schemas.catalogue import TABLES
+from schemas.codes import ONSET_METHOD, ONSET_QUALITY
+from schemas.convert.to_duckdb import quote_text
 from schemas.model import Table
 
+#: What ``onset_quality`` says of a burst without an onset.
+UNSURE_ONSETS = {
+    code.value: code.meaning
+    for code in ONSET_QUALITY
+    if code.value in ("two_agree", "detectors_differ", "start_not_known")
+}
 #: Reason -> words.
 REASONS = {
     "no_force": "The footfall was not found in force.",
@@ -38,9 +46,10 @@ REASONS = {
     "no_reference": "There is no reference to divide by.",
     "signal_missing": "Samples of the muscle's signal are missing there.",
     "no_burst": "No burst was found around the contact.",
-    "start_not_recorded": "The burst begins before the recording, or before a gap in it.",
+    **UNSURE_ONSETS,
     "end_not_recorded": "The burst ends after the recording, or after a gap in it.",
-    "method_without_onset": "Not every method gives an onset.",
+    "few_detectors": "Fewer than two detectors give an onset.",
+    "detector_silent": "This detector gives no onset.",
     "both_silent": "Both muscles are silent in the window.",
     "unexplained": "No rule explains it.",
 }
@@ -56,6 +65,11 @@ _SIGNAL: Rules = (("signal_of_no_use", "signal_problem IS NOT NULL"),)
 _UNIT: Rules = (*_SIGNAL, ("gain_not_known", "NOT gain_known"))
 _REFERENCE: Rules = (*_SIGNAL, ("no_reference", "normalisation = 'none'"))
 _GAP: Rules = (("signal_missing", "missing_fraction > 0"),)
+_NONE = ("signal_of_no_use", "no_burst")
+_BURST: Rules = tuple((name, f"onset_quality = {quote_text(name)}") for name in _NONE)
+_ONSET: Rules = tuple((name, f"onset_quality = {quote_text(name)}") for name in (*_NONE, *UNSURE_ONSETS))
+_DETECTORS = tuple(f"onset_by_{code.value}_s" for code in ONSET_METHOD)
+_DETECTORS_BELOW_TWO = f"{' + '.join(f'({name} IS NOT NULL)::INTEGER' for name in _DETECTORS)} < 2"
 
 
 @dataclass(frozen=True)
@@ -89,11 +103,6 @@ LEFT JOIN trial_outcomes o ON o.trial_id = j.trial_id
 """
 _OF_MUSCLE = "SELECT a.*, {} FROM {} a LEFT JOIN muscle_signals s USING (trial_id, muscle, side)"
 _QUALITY = "s.signal_problem, s.gain_known, s.missing_fraction"
-_OF_BURSTS = f"""
-SELECT *, bool_or(onset_before_contact_s IS NULL)
-  OVER (PARTITION BY trial_id, footfall_number, muscle, side) AS lacks_one
-FROM ({_OF_MUSCLE.format(_QUALITY, "muscle_bursts")})
-"""
 _OF_PAIRS = """
 SELECT c.*, coalesce(s.signal_problem, o.signal_problem) AS signal_problem,
   greatest(s.missing_fraction, o.missing_fraction) AS missing_fraction FROM co_contractions c
@@ -102,7 +111,7 @@ LEFT JOIN muscle_signals o ON o.trial_id = c.trial_id AND o.muscle = c.opposing_
 """
 _OF_SIGNALS = """
 SELECT s.*, NOT EXISTS (SELECT 1 FROM muscle_bursts b WHERE b.trial_id = s.trial_id AND b.muscle = s.muscle
-    AND b.side = s.side AND b.onset_before_contact_s IS NOT NULL) AS without_burst,
+    AND b.side = s.side AND b.onset_by_threshold_s IS NOT NULL) AS without_burst,
   NOT EXISTS (SELECT 1 FROM muscle_amplitudes a WHERE a.trial_id = s.trial_id AND a.muscle = s.muscle
     AND a.side = s.side AND a.normalisation <> 'none') AS without_reference
 FROM muscle_signals s
@@ -237,28 +246,15 @@ EXPLAINED = (
     ),
     Explained(
         TABLES["muscle_bursts"],
-        _OF_BURSTS,
+        _OF_MUSCLE.format(_QUALITY, "muscle_bursts"),
         (
-            (
-                ("onset_before_contact_s",),
-                (
-                    *_SIGNAL,
-                    ("no_burst", "offset_after_contact_s IS NULL"),
-                    ("start_not_recorded", "true"),
-                ),
-            ),
-            (
-                ("offset_after_contact_s",),
-                (
-                    *_SIGNAL,
-                    ("no_burst", "onset_before_contact_s IS NULL"),
-                    ("end_not_recorded", "true"),
-                ),
-            ),
-            (("onset_spread_s",), (*_SIGNAL, ("method_without_onset", "lacks_one"))),
+            (("onset_before_contact_s", "onset_uncertainty_s"), _ONSET),
+            (("onset_spread_s",), (*_BURST, ("few_detectors", _DETECTORS_BELOW_TWO))),
+            (("offset_after_contact_s",), (*_BURST, ("end_not_recorded", "true"))),
+            (_DETECTORS, (*_BURST, ("detector_silent", "true"))),
         ),
-        ("footfall_number", "muscle", "side", "onset_method"),
-        ("muscle", "side", "onset_method"),
+        ("footfall_number", "muscle", "side", "burst"),
+        ("muscle", "side", "burst"),
         compared=True,
     ),
     Explained(
