@@ -145,6 +145,13 @@ TRANSITION_WEEKS = Table(
             nullable=True,
             privacy=PLAIN,
         ),
+        Field(
+            "reason_no_change",
+            Kind.TEXT,
+            "Why there is no rise or no change over the week before; null if there are both.",
+            nullable=True,
+            privacy=PLAIN,
+        ),
         *STUDY_PROVENANCE,
     ),
     references=(_TO_RUNNER,),

@@ -50,7 +50,12 @@ def read_planned(connection: duckdb.DuckDBPyConnection) -> Planned:
     if not plans:
         return Planned(None, "", "", None, None, (), (), flow)
     rows = rows_of(connection, "SELECT * FROM planned_contrasts")
-    answers = [Answer(row, tuple(_of(row, rows))) for row in rows if row["variant"] == "main"]
+    lacks = _lacks(connection)
+    answers = [
+        Answer(row, tuple(_of(row, rows)), lacks.get(tuple(row[name] for name in _COMPARED), ()))
+        for row in rows
+        if row["variant"] == "main"
+    ]
     families = []
     for family in ("primary", "secondary"):
         own = tuple(answer for answer in answers if answer.row["family"] == family)
@@ -87,7 +92,24 @@ def _curves(connection: duckdb.DuckDBPyConnection) -> Iterator[CurveAnswer]:
         if None not in ends:
             points.setdefault(tuple(row[name] for name in asked), []).append((row["point_number"], *ends))
     for row in rows_of(connection, "SELECT * FROM planned_curves"):
-        yield CurveAnswer(row, (), tuple(sorted(points.get(tuple(row[name] for name in asked), ()))))
+        yield CurveAnswer(row, (), points=tuple(sorted(points.get(tuple(row[name] for name in asked), ()))))
+
+
+_COMPARED = ("outcome", "contrast", "visit", "condition", "reference_condition")
+_WHY = f"""
+SELECT {", ".join(_COMPARED)}, reason, sum(runner_count)::BIGINT AS runner_count FROM lacking_in_contrasts
+WHERE outcome IN (SELECT outcome FROM planned_contrasts WHERE variant = 'main'
+  AND lacking_value_count + lacking_reference_count + lacking_both_count > 0)
+GROUP BY ALL ORDER BY runner_count DESC, reason
+"""
+
+
+def _lacks(connection: duckdb.DuckDBPyConnection) -> dict[tuple[Any, ...], tuple[tuple[str, int], ...]]:
+    """Of each comparison of which somebody lacks a value, the reasons, by whatever method and at whatever speed."""
+    told: dict[tuple[Any, ...], list[tuple[str, int]]] = {}
+    for row in rows_of(connection, _WHY):
+        told.setdefault(tuple(row[name] for name in _COMPARED), []).append((row["reason"], row["runner_count"]))
+    return {asked: tuple(own) for asked, own in told.items()}
 
 
 _ASKED = ("outcome", "contrast", "visit", "condition", "reference_condition", "at_speed")

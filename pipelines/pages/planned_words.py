@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from pipelines.pages.words import counted, outcome_words, short_unit, signed
+from pipelines.pool.null_rules import REASONS
 from schemas.compared import OF_ENERGY, SOURCES
 from schemas.model import suffix_unit
 from schemas.outcomes_planned_doses import SYMPTOMS
@@ -37,6 +38,7 @@ class Answer:
 
     row: Row
     doubts: tuple[Row, ...]
+    lacks: tuple[tuple[str, int], ...] = ()  # reason, runners
 
     @property
     def title(self) -> str:
@@ -97,6 +99,7 @@ class Answer:
         lost = (row["measured_count"] or 0) - (row["runner_count"] or 0)
         if lost > 0 and row["runner_count"]:
             found.append(f"{row['measured_count']} were measured, the others lack a value or a covariate")
+        found += [f"{counted(number, 'runner')} without it: {REASONS.get(why, why)}" for why, number in self.lacks]
         later, earlier = row["condition_later_count"] or 0, row["condition_earlier_count"] or 0
         if row["contrast"] == "condition" and "order" not in row["covariates"] and is_one_sided(later, earlier):
             found.append(f"{later} ran it after and {earlier} before the other: what comes last is in the answer")

@@ -8,6 +8,8 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 
+from pipelines.pool.null_rules import REASONS
+from pipelines.pool.nulls import lacking_in_contrasts, outcome_nulls
 from schemas.catalogue import TABLES
 from schemas.compared import NUMERIC
 from schemas.convert.to_duckdb import quote_name, quote_text
@@ -16,7 +18,7 @@ from schemas.core import RUNNERS, SESSIONS, TRIALS
 from schemas.fields import COMPARED_METHOD, COMPARED_SPEED
 from schemas.model import Field, Table
 from schemas.outcomes import FOOTFALLS
-from schemas.outcomes_contrasts import POOLED_CONTRASTS
+from schemas.outcomes_contrasts import POOLED_CONTRASTS, RUNNER_CONTRASTS
 from schemas.quality import FINDINGS, STANDINGS
 
 
@@ -68,6 +70,7 @@ _JOINS = (
 
 def all_views(present: Iterable[Table] = TABLES.values()) -> tuple[View, ...]:
     """The views in the order in which they must be made. present: the tables, with the columns that are there."""
+    present = tuple(present)
     columns = {table.name: frozenset(table.column_names) for table in present}
     about = tuple(one for one in _ABOUT_TRIAL if one[2].name in columns[_TABLE_OF[one[0][0]]])
     footfalls = tuple(f for f in FOOTFALLS.fields if f.name in columns[FOOTFALLS.name])
@@ -79,6 +82,8 @@ def all_views(present: Iterable[Table] = TABLES.values()) -> tuple[View, ...]:
         _runner_condition_means(numbers),
         _condition_overview(numbers),
         _completeness(),
+        _outcome_nulls(present),
+        *([_lacking_in_contrasts()] if RUNNER_CONTRASTS.name in columns else ()),
         *([_pooled_answers(POOLED_CONTRASTS)] if POOLED_CONTRASTS.name in columns else ()),
         *([_findings_open(FINDINGS)] if FINDINGS.name in columns else ()),
     )
@@ -204,6 +209,42 @@ def _completeness() -> View:
             "accepted_count": "Running trials accepted.",
             "returned_count": "Running trials that went back and have not come again.",
             "withheld_count": "Trials withheld: consent does not cover them.",
+        },
+    )
+
+
+_REASON_WORDS = f"Why: {'; '.join(f'{name}: {words}' for name, words in REASONS.items())}"
+
+
+def _outcome_nulls(present: Iterable[Table]) -> View:
+    return View(
+        "outcome_nulls",
+        "One row is one value that is null in an outcome table of recordings, with the reason. Tables that tell their "
+        "reasons themselves (reason_null) are not in it.",
+        outcome_nulls(present),
+        {
+            "table_name": "Table.",
+            "trial_id": column_comment(TRIALS.column("trial_id")),
+            "row_words": "Which row of the trial, by the rest of the table's key; empty where a trial has one.",
+            "column_name": "Column that is null.",
+            "outcome": "Its name as in runner_contrasts; null if it is not compared.",
+            "reason": _REASON_WORDS,
+        },
+    )
+
+
+def _lacking_in_contrasts() -> View:
+    names = ("outcome", "contrast", "visit", "reference_visit", "condition", "reference_condition", "site")
+    return View(
+        "lacking_in_contrasts",
+        "One row is one reason why runners who were measured on both sides have no value of an outcome on one. Of an "
+        "interaction see the two differences between conditions that it is made of.",
+        lacking_in_contrasts(COMPARED_SPEED_SQL),
+        _words(RUNNER_CONTRASTS, *names, "set_speed_m_per_s", "event_method")
+        | {
+            "lacks": "On which side, as reason_null of runner_contrasts.",
+            "reason": "As in outcome_nulls, or reason_null of energy_bouts; not_recorded where there is no row at all.",
+            "runner_count": "Runners. Who has several reasons counts in each.",
         },
     )
 

@@ -17,6 +17,7 @@ from pipelines.depot.search_bytes import files_with
 from pipelines.depot.storage import Depot
 from pipelines.taking_in.summary import Done, Summary
 from schemas.catalogue import TABLES
+from schemas.model import Layer
 
 REPO = Path(__file__).resolve().parents[2]
 EXPECTED = REPO / "demo_site_uploads" / "expected_findings.csv"
@@ -220,6 +221,54 @@ def test_the_six_who_travelled_tell_how_alike_the_laboratories_measure(demo_depo
         ("brack", "tarn"): ["force", "sensor", 1, None],
         ("corrie", "tarn"): ["force", "sensor", 3, True],
     }
+
+
+def test_no_outcome_of_the_demonstration_is_null_without_a_reason(demo_depot: Path, subtests: pytest.Subtests) -> None:
+    told = {
+        (table, column): (rows, unexplained)
+        for table, column, rows, unexplained in _ask(
+            demo_depot,
+            "SELECT table_name, column_name, count(*), count(*) FILTER (reason IS NULL OR reason = 'unexplained') "
+            "FROM outcome_nulls GROUP BY ALL",
+        )
+    }
+    own = {"transition_weeks": "reason_null IS NULL AND reason_no_change IS NULL"}
+    beside = {  # not outcomes: settings, counts and names of reasons
+        "clock_fits": ("unmatched_reason",),
+        "event_agreement": ("clock_basis",),
+        "muscle_signals": ("signal_problem",),
+        "transition_weeks": ("reason_null", "reason_no_change"),
+    }
+    recordings = [
+        t for t in TABLES.values() if t.layer is Layer.OUTCOME and t.rows is not None and t.rows.by == "trial_id"
+    ]
+    assert len(recordings) >= 10
+    for table in (*recordings, TABLES["transition_weeks"], TABLES["energy_bouts"]):
+        if table.name in ("equipment_readings", "outcome_uncertainties"):
+            continue
+        for field in table.fields:
+            if not field.nullable or field.name in ("reason_null", *beside.get(table.name, ())):
+                continue
+            with subtests.test(table=table.name, column=field.name):
+                without = own.get(table.name, "reason_null IS NULL" if "reason_null" in table.column_names else "true")
+                ((nulls,),) = _ask(
+                    demo_depot, f"SELECT count(*) FROM {table.name} WHERE {field.name} IS NULL AND {without}"
+                )
+                assert told.get((table.name, field.name), (0, 0)) == (nulls, 0)
+
+
+def test_why_runners_lack_a_value_in_a_comparison_is_counted_as_the_comparison_counts_them(demo_depot: Path) -> None:
+    asked = "outcome = 'impact_peak_bw' AND contrast = 'condition' AND visit = 'week_0' AND condition = 'unshod'"
+    ((lacking,),) = _ask(
+        demo_depot, f"SELECT lacking_value_count FROM pooled_contrasts WHERE {asked} AND event_method = 'force'"
+    )
+    reasons = _ask(
+        demo_depot,
+        f"SELECT lacks, reason, sum(runner_count) FROM lacking_in_contrasts WHERE {asked} AND reference_condition = 'cushioned' "
+        "GROUP BY ALL",
+    )
+    assert lacking > 0
+    assert reasons == [("no_value", "no_impact_peak", lacking)]
 
 
 def test_unshod_running_differs_from_cushioned_as_the_trade_expects(demo_depot: Path) -> None:

@@ -88,6 +88,13 @@ def _scores(symptoms: pd.DataFrame) -> dict[_Key, Score]:
 def _week(log: _Log, symptom: Score, before: Mapping[str, Any]) -> dict[str, Any]:
     share = log.new / log.total if log.total and log.new is not None else None
     old_share, old_new = before.get("new_footwear_fraction"), before.get("new_footwear_min")
+    why = None
+    if log.new is None or share is None:
+        why = "this week's time in the new footwear, or its share, is not known"
+    elif old_new is None or old_share is None:
+        why = "that of the week before is not known" if before else "it is the runner's first week"
+    elif not old_new:
+        why = "nothing was run in the new footwear the week before"
     return {
         "running_min": log.total,
         "new_footwear_min": log.new,
@@ -99,4 +106,5 @@ def _week(log: _Log, symptom: Score, before: Mapping[str, Any]) -> dict[str, Any
         "substantial_problem": symptom.substantial,
         "symptom_scoring": SCORING,
         "reason_null": "; ".join(r for r in (log.reason, symptom.reason) if r) or None,
+        "reason_no_change": why,
     }

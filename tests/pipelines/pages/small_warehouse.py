@@ -10,6 +10,7 @@ from typing import Any
 import duckdb
 
 from pipelines.depot.store import Store
+from pipelines.pool.build import make_views
 from schemas.catalogue import TABLES
 from schemas.convert.to_duckdb import create_table_sql
 from schemas.model import Kind, Layer
@@ -60,6 +61,7 @@ def build(path: Path, rows: Rows) -> Path:
             assert set(row) <= set(table.column_names), (table.name, set(row) - set(table.column_names))
             values = [row[f.name] if f.name in row else None if f.nullable else _plain(f.kind) for f in table.fields]
             connection.execute(f"INSERT INTO {table.name} VALUES ({', '.join('?' * len(values))})", values)
+    make_views(connection)
     connection.close()
     return path
 
