@@ -16,6 +16,7 @@ from typing import Annotated
 import typer
 
 from pipelines import telemetry
+from pipelines.command.beginning import init
 from pipelines.command.exit_codes import INTERRUPTED, LABORATORIES_ASKED
 from pipelines.command.lab import check, look, pack, profile
 from pipelines.command.ledger import ledger_app
@@ -130,7 +131,7 @@ def run(
     raise typer.Exit(code)
 
 
-for command in (check, pack, profile, look, power, report):
+for command in (init, check, pack, profile, look, power, report):
     app.command()(command)
 for whole in (withdraw, renew, verify):
     app.command()(logged(whole))

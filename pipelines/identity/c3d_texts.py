@@ -6,8 +6,8 @@ Measured values are not text and are never touched.
 from __future__ import annotations
 
 import struct
-from collections.abc import Iterator
-from dataclasses import dataclass
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
 
 from pipelines.identity import identifiers, places
 from pipelines.identity.record_names import is_known
@@ -33,9 +33,14 @@ def texts_of_c3d(data: bytes, data_span: tuple[int, int] | None = None) -> Itera
                 taken.append((data_start, len(data)))
             records = list(_records(data, start + 4, data_start if data_start > start else len(data)))
             names = {-r.group: r.name for r in records if r.group < 0}
+            labels = {_columns(r): _cells(data, r) for r in records if _stem(r.name) == "LABELS"}
             for record in records:
                 taken.append((record.start, record.content_end))
-                yield from _of_record(data, record, names.get(abs(record.group), f"GROUP {abs(record.group)}"))
+                group = names.get(abs(record.group), f"GROUP {abs(record.group)}")
+                named = (group, record.name) if abs(record.group) in names else (record.name,)
+                unknown = tuple(_shown(name) for name in named if name.strip() and not is_known(name))
+                for text in _of_record(data, record, group, labels):
+                    yield replace(text, names=unknown)
     yield from left_over(data, taken)
 
 
@@ -98,7 +103,29 @@ def _records(data: bytes, at: int, limit: int) -> Iterator[_Record]:
         at = name_end + offset
 
 
-def _of_record(data: bytes, record: _Record, group: str) -> Iterator[Text]:
+def _stem(name: str) -> str:
+    return name.upper().rstrip("0123456789")
+
+
+def _columns(record: _Record) -> tuple[int, str]:
+    """What parameters have in common whose rows stand beside each other: LABELS2 and DESCRIPTIONS2 of one group."""
+    return record.group, record.name[len(_stem(record.name)) :]
+
+
+def _cells(data: bytes, record: _Record) -> list[str]:
+    """The rows of a parameter of texts."""
+    return [decoded(data[at:end]) for at, end in _spans(record)] if record.size == -1 else []
+
+
+def _spans(record: _Record) -> list[tuple[int, int]]:
+    width = record.dims[0] if record.dims else 1
+    starts = range(record.data_at, record.data_end, width) if width else ()
+    return [(at, min(at + width, record.data_end)) for at in starts]
+
+
+def _of_record(
+    data: bytes, record: _Record, group: str, labels: Mapping[tuple[int, str], Sequence[str]]
+) -> Iterator[Text]:
     telling = identifiers.surely_in_path(record.name)
     shown_group = "(kept back)" if identifiers.surely_in_path(group) else _shown(group)
     if record.name and not is_known(record.name):
@@ -111,24 +138,27 @@ def _of_record(data: bytes, record: _Record, group: str) -> Iterator[Text]:
     if told:
         yield Text(f"the description of {place}", "description", told, record.told_at, record.content_end)
     if record.group > 0 and record.size == -1:
-        yield from _rows(data, record, place)
+        yield from _rows(data, record, place, labels.get(_columns(record), ()))
     elif record.group > 0:
         yield from _numbers(data, record, place)
 
 
-def _rows(data: bytes, record: _Record, place: str) -> Iterator[Text]:
-    width = record.dims[0] if record.dims else 1
-    starts = range(record.data_at, record.data_end, width) if width else ()
-    many = len(starts) > 1
-    joined = [decoded(data[at : min(at + width, record.data_end)]) for at in starts]
-    for i, (at, text) in enumerate(zip(starts, joined, strict=True), start=1):
-        where = f"{place}, row {i}" if many else place
+def _rows(data: bytes, record: _Record, place: str, labels: Sequence[str]) -> Iterator[Text]:
+    """Each row of a parameter of texts. labels: of the rows, where the group names them."""
+    spans = _spans(record)
+    many = len(spans) > 1
+    joined = _cells(data, record)
+    for i, ((at, end), text) in enumerate(zip(spans, joined, strict=True)):
+        where = f"{place}, row {i + 1}" if many else place
+        label = labels[i] if many and i < len(labels) else ""
         if text:
-            yield Text(where, place, text, at, min(at + width, record.data_end))
+            yield Text(where, place, text, at, end, label=label)
         prefix = text.partition(":")[0]
         if ":" in text and place.startswith("POINT:LABELS") and len(prefix) > 1:
-            yield Text(f"{where}, before the colon", "SUBJECTS:NAMES", prefix, at, at + len(prefix.encode()))
-    if many and width < 4 and len(joined) < 4096:  # a text stored letter by letter
+            yield Text(
+                f"{where}, before the colon", "SUBJECTS:NAMES", prefix, at, at + len(prefix.encode()), label=label
+            )
+    if many and record.dims[0] < 4 and len(joined) < 4096:  # a text stored letter by letter
         yield Text(place, place, "".join(t or " " for t in joined), record.data_at, record.data_end)
 
 

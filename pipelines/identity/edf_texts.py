@@ -37,6 +37,7 @@ def texts_of_edf(data: bytes) -> Iterator[Text]:
         yield from left_over(data, [(0, 256)])
         return
     at = 256
+    labels = [decoded(data[at + 16 * i : at + 16 * i + 16]) for i in range(count)]
     for name, width, told in _EDF_COLUMNS:
         for i in range(count):
             begins, end = at + i * width, at + (i + 1) * width
@@ -45,7 +46,7 @@ def texts_of_edf(data: bytes) -> Iterator[Text]:
                 yield from _no_number(data, f"{name} of channel {i + 1}", begins, end)
             elif text and text != "EDF Annotations":
                 field = f"CHANNEL:{_FIELDS.get(name, name.upper())}"
-                yield Text(f"{name} of channel {i + 1}", field, text, begins, end)
+                yield Text(f"{name} of channel {i + 1}", field, text, begins, end, label=labels[i])
         at += width * count
     yield from _edf_annotations(data, count)
     yield from left_over(data, [(0, _end_of_records(data, count))])

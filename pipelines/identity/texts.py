@@ -5,13 +5,15 @@ Where the texts stand in a file is in ``c3d_texts`` and ``edf_texts``; what a te
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+import re
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
 from pipelines.identity import identifiers
 from pipelines.identity.identifiers import NOBODY, Found
 from pipelines.identity.names import KnownNames
 from schemas.reading import Identifying
+from schemas.said import quoted
 
 
 @dataclass(frozen=True)
@@ -19,7 +21,8 @@ class Text:
     """A text and the bytes [start, end) it takes in its file. place: for a message; field: what names its kind.
 
     expected: kinds it is of whatever its form. wide: it is a number stored as bytes, not as letters. named: it is
-    itself what a part of the file is called.
+    itself what a part of the file is called. label: of the channel or marker that it is, or that it is about.
+    names: of parts of the file in its place that nobody knows.
     """
 
     place: str
@@ -30,6 +33,8 @@ class Text:
     expected: str | None = None
     wide: bool = False
     named: bool = False
+    label: str = ""
+    names: tuple[str, ...] = ()
 
     def found(self, known: KnownNames = NOBODY) -> tuple[Found, ...]:
         """What in it identifies somebody."""
@@ -40,13 +45,33 @@ class Text:
         return identifiers.surely(self.text, self.field, known)
 
 
-def identifying(file: str, texts: Iterator[Text], known: KnownNames = NOBODY) -> tuple[Identifying, ...]:
-    """Where in a file something identifies somebody, and of what kind; one for each place and kind."""
+def identifying(
+    file: str, texts: Iterator[Text], known: KnownNames = NOBODY, shows: Callable[[str], bool] = lambda label: True
+) -> tuple[Identifying, ...]:
+    """Where in a file something identifies somebody, and of what kind; one for each place and kind.
+
+    shows: whether a label or the name of a group may be repeated; others are told by their length. As they are only for
+    their own laboratory.
+    """
     seen: dict[Identifying, None] = {}
     for text in texts:
         for found in text.found(known):
-            seen[Identifying(found.kind, file, text.place)] = None
+            seen[Identifying(found.kind, file, _told(text, shows))] = None
     return tuple(seen)
+
+
+def _told(text: Text, shows: Callable[[str], bool]) -> str:
+    """Where a text stands, and beside which label."""
+    place = text.place
+    for name in text.names:
+        if not shows(name):  # in capitals, as no word of ours in a place is
+            place = re.sub(rf"(?<![^\s:]){re.escape(name)}(?![^\s:,])", f"(a name of {len(name)} characters)", place)
+    if not text.label:
+        return place
+    own = text.text == text.label
+    if shows(text.label):
+        return f"{place} ({'the' if own else 'beside the'} label {quoted(text.label)})"
+    return f"{place} ({'a' if own else 'beside a'} label of {len(text.label)} characters)"
 
 
 def decoded(raw: bytes) -> str:

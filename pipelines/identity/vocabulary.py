@@ -70,7 +70,8 @@ _MOST_LONG = 200
 class Vocabulary:
     """The closed words of a study. words: single, plain; texts: as a whole; ids: codes of people and trials.
 
-    in_codes: words that the study file declares, of which codes may be made; forms: how it writes them.
+    in_codes: words that the study file declares, of which codes may be made; forms: how it writes them. labels: of
+    markers, as the profiles declare them.
     """
 
     words: frozenset[str]
@@ -78,6 +79,7 @@ class Vocabulary:
     ids: frozenset[str] = frozenset()
     in_codes: frozenset[str] = frozenset()
     forms: StudyCodes = field(default_factory=StudyCodes)
+    labels: frozenset[str] = frozenset()
     _seen: dict[str, bool] = field(default_factory=dict, repr=False, compare=False)
 
     @classmethod
@@ -89,7 +91,8 @@ class Vocabulary:
         texts = (*named, *labels, *study.known_texts, study.title, *_closed_words())
         in_codes = frozenset(plain(text) for text in study.known_texts if PARTS.fullmatch(text))
         in_codes |= {plain(part) for site in study.sites for part in PARTS.findall(site)}
-        return cls(_trade() | own, frozenset(text.strip() for text in texts), in_codes=in_codes, forms=study.codes)
+        own_texts = frozenset(text.strip() for text in texts)
+        return cls(_trade() | own, own_texts, in_codes=in_codes, forms=study.codes, labels=frozenset(labels))
 
     def knowing(self, ids: Iterable[str]) -> Vocabulary:
         """The same with the codes of a delivery's runners, sessions and trials, which are texts of their own."""
@@ -133,6 +136,10 @@ class Vocabulary:
             return _letter_fits(i, parts, gaps)
         sided = lowered[0] in "lr" and len(lowered) > 3 and not _is_surname(lowered[1:])
         return lowered in self.words or (sided and lowered[1:] in self.words)
+
+    def is_label(self, text: str) -> bool:
+        """Whether a label may be shown beside a withheld trial: it tells of no runner, visit or condition either."""
+        return text in self.labels or Vocabulary(_trade(), frozenset()).fits(text)
 
     def fits_as(self, text: str, place: str) -> bool:
         """As ``fits``, in a field of that name.

@@ -24,7 +24,10 @@ def texts_of_file(data: bytes) -> list[Text]:
 
 
 def identifying_in(path: Path, file: str, known: KnownNames = NOBODY) -> tuple[Identifying, ...]:
-    """Where in the file at ``path`` something identifies somebody; ``file`` is what it is called in messages."""
+    """Where in the file at ``path`` something identifies somebody, with labels as they are: for its own laboratory.
+
+    file: what it is called in messages.
+    """
     if not path.is_file() or path.stat().st_size > _MOST_BYTES:
         return ()
     return identifying(file, iter(texts_of_file(path.read_bytes())), known)
@@ -33,12 +36,15 @@ def identifying_in(path: Path, file: str, known: KnownNames = NOBODY) -> tuple[I
 def texts_in(
     path: Path, file: str, known: KnownNames, plain: Vocabulary
 ) -> tuple[tuple[Identifying, ...], tuple[Held, ...]]:
-    """As ``identifying_in``, and beside it every text of the file that fits no closed vocabulary."""
+    """As ``identifying_in``, labels only where a profile or the trade knows them, and every text that does not fit.
+
+    plain: the closed vocabulary that texts must fit.
+    """
     if not path.is_file() or path.stat().st_size > _MOST_BYTES:
         return (), ()
     texts = texts_of_file(path.read_bytes())
     held = {t.text: Held(t.text, file, t.place) for t in texts if not (t.wide or plain.fits_as(t.text, t.field))}
-    return identifying(file, iter(texts), known), tuple(held.values())
+    return identifying(file, iter(texts), known, plain.is_label), tuple(held.values())
 
 
 def _values_of(data: bytes) -> tuple[int, int] | None:

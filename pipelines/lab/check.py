@@ -32,11 +32,13 @@ from pipelines.lab.check_text import MOST_SHOWN, places_told, remedies, scrubbed
 from pipelines.lab.scrub import info_of, scrub, write_bag
 from pipelines.progress import Progress
 from pipelines.study.anatomy import told_empty
+from pipelines.study.drafts import refuse_unfinished
 from pipelines.study.file import LoadedStudy, load_study
 from pipelines.taking_in.summary import Done, Summary
 from schemas.quality import FINDINGS
 from schemas.reading import Identifying
 from schemas.received import Received, plain_rows
+from schemas.said import as_name
 
 _RECORDINGS = (".c3d", ".edf")
 #: Hundreds of files are not read for a delivery of which nothing can be used.
@@ -101,6 +103,7 @@ def check_at_the_lab(
             file=out,
         )
     study = load_study(study_path)
+    refuse_unfinished(study.drafts, site, study.study.sites)
     known = names_in(names) if names is not None else names_beside(study_path)
     with tempfile.TemporaryDirectory(prefix="manystrides-check-") as folder:
         work = Path(folder)
@@ -272,12 +275,12 @@ def _summary(desk: Desk, record: Record) -> Iterator[str]:
 
 
 def _held(desk: Desk, record: Record) -> Iterator[str]:
-    """Texts that the depot keeps out until a person there has looked; shown, since they are its own."""
+    """Texts that the depot keeps out until a person there has looked, and where; shown, since they are its own."""
     held = held_texts.read(desk.depot.result(record.delivery_id))
     if held:
         texts = "text" if len(held) == 1 else "texts"
         yield f"{len(held)} {texts} will be kept out at the depot until a person there has looked; nothing need be done"
         for one in held[:MOST_SHOWN]:
             hints = ", ".join(kinds_in(scan(one.text)))
-            plain = "".join(c if c.isprintable() else "?" for c in one.text)[:100]
-            yield f"  {plain}{f'   ({hints})' if hints else ''}"
+            more = f" and {len(one.places) - 1} more" if len(one.places) > 1 else ""
+            yield f"  {as_name(one.text)}   ({one.places[0]}{more}{f'; {hints}' if hints else ''})"

@@ -17,7 +17,7 @@ from pipelines.pages.curves import Curves, read_curves
 from pipelines.pages.decisions import SetAside, read_set_aside
 from pipelines.pages.doubts import OutcomeDoubt, read_doubts
 from pipelines.pages.habits import Habit, habits
-from pipelines.pages.hiding import Hidden, names_hidden, without
+from pipelines.pages.hiding import FINDINGS_SHOWN, Hidden, names_hidden, without
 from pipelines.pages.outcomes_shown import Outcome, shown_outcomes
 from pipelines.pages.pictures import read_digests
 from pipelines.pages.planned import Planned, read_planned
@@ -53,6 +53,7 @@ class Delivery:
     delivery_number: int | None
     status: str
     arrived_as: str
+    fingerprint_sha256: str
     received_utc: str
     payload_count: int
     payload_bytes: int
@@ -80,7 +81,7 @@ class Standing:
 
 @dataclass(frozen=True)
 class Finding:
-    """One thing a check saw, about anything but a withheld trial."""
+    """One thing a check saw; of a withheld trial only where its file must be mended, without the trial."""
 
     finding_id: str
     delivery_id: str
@@ -247,13 +248,12 @@ def _one(connection: duckdb.DuckDBPyConnection, sql: str) -> int:
 
 
 def _standings(connection: duckdb.DuckDBPyConnection, hidden: Hidden) -> tuple[Standing, ...]:
-    rows = _rows(connection, Standing, "FROM standings ORDER BY site, delivery_id, trial_id")
     names = names_hidden(hidden)
     return tuple(
         replace(row, trial_id=None, participant_id=None, study_day=None, resend_reason=None)
         if (row.site, row.trial_id) in hidden or row.standing == "withheld"
         else without(row, names.get(row.site), ("resend_reason",))
-        for row in rows
+        for row in _rows(connection, Standing, "FROM standings ORDER BY site, delivery_id, trial_id")
     )
 
 
@@ -261,7 +261,7 @@ def _findings(connection: duckdb.DuckDBPyConnection, hidden: Hidden) -> tuple[Fi
     rows = _rows(
         connection,
         Finding,
-        """FROM findings WHERE weight <> 'withholds'
+        f"""{FINDINGS_SHOWN}
            ORDER BY CASE weight WHEN 'stops' THEN 0 WHEN 'returns' THEN 1 ELSE 2 END,
                     check_name, file, moment_s, place, finding_id""",
     )

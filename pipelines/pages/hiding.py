@@ -13,6 +13,20 @@ if TYPE_CHECKING:
 Row = TypeVar("Row", bound="DataclassInstance")
 Hidden = set[tuple[str, str]]  # (site, trial)
 _HIDDEN = "(a withheld trial)"
+#: Findings that may be shown: none of a withheld trial, but for the places inside a file that its laboratory must mend,
+#: without the trial, as long as that is what became of it.
+FINDINGS_SHOWN = """FROM (
+    SELECT * REPLACE (
+        CASE WHEN weight = 'withholds' THEN NULL ELSE trial_id END AS trial_id,
+        CASE WHEN weight = 'withholds' THEN 'a recording that is kept apart' ELSE file END AS file
+    )
+    FROM findings
+    WHERE weight <> 'withholds' OR (
+        check_name = 'trial_files_identify_nobody' AND (delivery_id, trial_id) IN (
+            SELECT (delivery_id, trial_id) FROM standings WHERE standing = 'withheld' AND NOT superseded
+        )
+    )
+)"""
 
 
 def names_hidden(hidden: Hidden) -> dict[str, re.Pattern[str] | None]:

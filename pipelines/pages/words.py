@@ -18,10 +18,16 @@ SIGNS = {
     "repeat": "○",
     "stops": "■",
     "returns": "▲",
+    "withholds": "◇",
     "notes": "○",
 }
 STATUS_WORDS = {"taken_in": "taken in", "stopped": "stopped", "repeat": "repeat, not used again"}
-WEIGHT_WORDS = {"stops": "stops the delivery", "returns": "must be mended", "notes": "for your notice"}
+WEIGHT_WORDS = {
+    "stops": "stops the delivery",
+    "returns": "must be mended",
+    "withholds": "keeps a trial out",
+    "notes": "for your notice",
+}
 _SHORT_UNITS = {"deg": "°", "{BW}": "body weights", "{BW}/s": "BW/s", "{BW}.s": "BW·s", "J/(kg.m)": "J/(kg·m)"}
 
 

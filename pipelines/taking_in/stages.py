@@ -158,9 +158,12 @@ def prepare(desk: Desk, gated: Gated, tell: Tell, meanwhile: Callable[[], None] 
 
 
 def _held(desk: Desk, judged: Judged) -> HeldTexts:
-    """Texts that nobody has looked at, those of the recordings that were read and may be used, too."""
-    verdicts = ((trial, verdict) for trial, verdict in judged.verdicts.items() if trial not in judged.withheld)
-    held = held_texts(desk.books, judged.consent, (one for _, verdict in verdicts for one in verdict.held))
+    """Texts that nobody has looked at, those of the recordings that were read and may be used, too.
+
+    Its own laboratory is shown those of a recording that names somebody with the others, to mend them together.
+    """
+    shown = (v for trial, v in judged.verdicts.items() if desk.shows_texts or trial not in judged.withheld)
+    held = held_texts(desk.books, judged.consent, (one for verdict in shown for one in verdict.held))
     return replace(held, marks={}) if desk.shows_texts else held
 
 
@@ -242,16 +245,6 @@ def take_in_opened(
     passage = publish(desk, prepare(desk, gate(desk, opened, ahead=ahead), tell, meanwhile), why)
     forget_older(desk, passage.record)
     return passage
-
-
-def judge_again(desk: Desk, record: Record, tell: Tell, why: str) -> Passage:
-    """Judge a delivery the depot holds with the code and study of today, from the bytes in the depot.
-
-    why: for the ledger.
-    """
-    with desk.depot.working("again") as work:
-        gated = gate(desk, open_again(desk, record, work), record)
-        return publish(desk, prepare(desk, gated, tell), why)
 
 
 def _record(desk: Desk, opened: Opened, delivery_id: str, status: str, before: Record | None = None) -> Record:
