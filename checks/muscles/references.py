@@ -26,8 +26,8 @@ _REFERENCES = {
     "footfall is {times:.1f} times as large.",
     expected="At most {most_times:g} times {reference}.",
     remedy="Look whether the gain of this channel was changed between the recordings of the session, or an electrode "
-    "set anew; state in channels.csv the gain that each recording had and send it again. If the reference recording was "
-    "feeble or the muscle hardly at work in it, say so to the data manager: this muscle's fractions compare with no "
+    "set anew; state in channels.csv the gain that each recording had and send it again. If the reference recording "
+    "was feeble or the muscle hardly at work in it, say so to the data manager: its fractions compare with no "
     "other session's.",
     words=("percent", "muscle", "times", "reference"),
     limits={
