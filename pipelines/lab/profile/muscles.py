@@ -14,8 +14,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from schemas.declared import MuscleSpec
 from schemas.muscle_phases import SENIAM_KINDS
-from schemas.study import MuscleSpec, SiteProfile, Study
+from schemas.study import SiteProfile, Study
 
 if TYPE_CHECKING:
     from pipelines.workers.isolation import Isolated
