@@ -197,6 +197,13 @@ MUSCLE_SIGNALS = Table(
             low=0,
             high=1,
         ),
+        real(
+            "shared_fraction",
+            "1",
+            "Largest squared correlation, at no delay, of the band-passed signal with that of another muscle of the trial (common signal, Winter, Fuglevand & Archambault 1994, from memory): what crosstalk raises, and working at the same moments does not. Null without another muscle of the same rate.",
+            low=0,
+            high=1,
+        ),
         Field("mains_notch_used", Kind.BOOLEAN, "Whether a mains notch filter was applied.", privacy=PLAIN),
         Field(
             "gain_known",

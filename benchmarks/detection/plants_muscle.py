@@ -125,6 +125,11 @@ def _shin_called_calf(row: dict[str, object], side: str) -> dict[str, object]:
     return row
 
 
+def _weak_reference(specimen: Specimen, size: float, chance: np.random.Generator) -> Specimen:
+    """What the session's amplitudes are divided by was recorded ``size`` times too small."""
+    return replace(specimen, references_times=1 / size)
+
+
 def _low_rate(specimen: Specimen, size: float, chance: np.random.Generator) -> Specimen:
     """The muscles of the second file were exported ``size`` times per second."""
     assert specimen.trial is not None
@@ -217,6 +222,11 @@ PLANTS = (
     _plant(
         "muscles_keep_time_with_the_feet", "all muscles come {size} late", "ms", (80.0, 120.0, 170.0, 250.0), 170.0,
         "it is a quarter of a stride, and every window holds what another should", _all_late,
+    ),
+    _plant(
+        "muscle_amplitudes_stay_near_their_reference", "the references of the session are {size} times too small", "1",
+        (1.5, 2.0, 2.5, 3.0, 10.0), 3.0, "it is another step of an amplifier's gain, and the fractions are no fractions",
+        _weak_reference, sites=("brack", "corrie"),
     ),
     _plant(
         "channels_lose_no_packets", "three packets of {size} are lost from a muscle and the value before is held", "ms",

@@ -68,7 +68,8 @@ class Specimen:
     """A trial before it is written into files; plants change it.
 
     second: the file recorded beside it. after_writing: what happens to the C3D file's bytes. case: None for the real
-    run. trial: the simulated truth, None for the real run.
+    run. trial: the simulated truth, None for the real run. references_times: what the session's muscle references are,
+    as a multiple of the trial's own.
     """
 
     recording: Recording
@@ -83,6 +84,7 @@ class Specimen:
     case: Case | None = None
     trial: SimulatedTrial | None = None
     plates_hit: tuple[int, ...] = field(default=())
+    references_times: float = 1.0
 
     def label(self, role: str) -> str:
         """The file's name of a marker, given its role with side."""

@@ -73,13 +73,13 @@ def shown_of(specimen: Specimen, check_name: str) -> Context:
     if catalogue()[check_name].about is Subject.READING:
         context = Context(study=specimen.study, delivery_id=job.delivery_id, site=specimen.row.site)
         return replace(context, reading=judge_trial(job).reading)
-    return _context(job)
+    return _context(job, specimen)
 
 
 def everything_seen_in(specimen: Specimen, content: bytes | None = None) -> Report:
     """What all checks of a trial and of its reading say of a specimen."""
     job = job_of(specimen, content)
-    verdict = judge_trial(replace(job, references=_references(job)))
+    verdict = judge_trial(replace(job, references=_references(job, specimen)))
     report = Report(list(verdict.findings), list(verdict.runs))
     context = Context(
         study=specimen.study, delivery_id=job.delivery_id, site=specimen.row.site, reading=verdict.reading
@@ -88,10 +88,10 @@ def everything_seen_in(specimen: Specimen, content: bytes | None = None) -> Repo
     return report
 
 
-def _references(job: TrialJob) -> Mapping[Key, Reference]:
+def _references(job: TrialJob, specimen: Specimen) -> Mapping[Key, Reference]:
     """What muscle amplitudes are divided by; nothing where a file cannot be read, which the verdict then says."""
     try:
-        return references_in(job)
+        return _of_session(job, specimen)
     except (C3dProblem, SidecarProblem):
         return {}
 
@@ -103,6 +103,11 @@ def posture_in(standing: Specimen) -> Posture:
     return posture
 
 
-def _context(job: TrialJob) -> Context:
-    references = references_in(job) if job.row.kind == "running" else {}
+def _of_session(job: TrialJob, specimen: Specimen) -> Mapping[Key, Reference]:
+    times = specimen.references_times
+    return {key: replace(own, amplitude_uv=times * own.amplitude_uv) for key, own in references_in(job).items()}
+
+
+def _context(job: TrialJob, specimen: Specimen) -> Context:
+    references = _of_session(job, specimen) if job.row.kind == "running" else {}
     return context_of(replace(job, references=references), Reading(job.row.trial_id, job.row.file))

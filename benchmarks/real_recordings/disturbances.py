@@ -29,7 +29,8 @@ from pipelines.judging.judge import TrialJob, workspace_of
 from pipelines.science.muscles.heartbeat import heartbeat_in
 from pipelines.science.muscles.mains import hum_of
 from pipelines.science.muscles.measures import contacts_by_side
-from pipelines.science.muscles.signal import MICROVOLTS
+from pipelines.science.muscles.sharing import shared_fractions
+from pipelines.science.muscles.signal import MICROVOLTS, conditioned_muscles
 from pipelines.science.workspace import Workspace
 from schemas.reading import ChannelFacts
 from schemas.study import Study
@@ -155,6 +156,19 @@ def crosstalk_found(percent: float, own: Sequence[Recording]) -> tuple[int, int]
     return sum(told), len(told)
 
 
+def common_signals(name: str, own: Sequence[Recording]) -> Iterator[str]:
+    """``shared_fraction`` of channels as they are, and where a part of the muscle named before is in a channel too."""
+    for percent in (0.0, *CROSSTALK_PERCENT[:3]):
+        shared: list[float] = []
+        for recording in own:
+            for one, other in zip(recording.signals, recording.signals[1:], strict=False):
+                mixed: FloatArray = other.samples + percent / 100 * one.samples
+                pair = conditioned_muscles([one, replace(other, samples=mixed)], recording.work.processing.muscle)
+                shared += [found for found in list(shared_fractions(pair).values())[:1] if found is not None]
+        low, middle, most = (100 * float(v) for v in (np.min(shared), np.median(shared), np.max(shared)))
+        yield f"  {percent:g} % of another's signal, {name}: shared {low:.1f} to {most:.1f} %, median {middle:.1f} %"
+
+
 def as_they_are(own: Sequence[Recording]) -> Iterator[str]:
     """What the measures behind the limits show in channels without a disturbance: median and most."""
     values: dict[str, list[float]] = {}
@@ -190,6 +204,8 @@ def lines() -> Iterator[str]:
         for size in kind.sizes:
             told = [found(kind, size, own) for own in recordings().values()]
             yield f"  {size:8g} {kind.unit:4}" + _beside(told)
+    for name, own in recordings().items():
+        yield from common_signals(name, own)
     yield f"a part of another muscle's signal ({CROSSTALK_FINDS})"
     for percent in CROSSTALK_PERCENT:
         yield f"  {percent:8g} {'%':4}" + _beside([crosstalk_found(percent, own) for own in recordings().values()])

@@ -100,6 +100,7 @@ def study() -> Study:
             },
         },
     }
+    settings.pop("planned_runners", None)  # of the demonstration's own laboratories
     settings["processing"]["marker_events"]["toe_off"] = "rise"  # these are no simulated feet
     roles = settings["marker_roles"]
     for role in ("greater_trochanter", "sacrum"):

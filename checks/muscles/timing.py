@@ -28,7 +28,6 @@ from schemas.trial import Trial
 #: Own choices, the defaults of the checks below: what counts as fitting another leg, and as fitting better.
 _EXCHANGED_GAIN = 0.3
 _LEG_FIT, _LEG_GAIN = 0.3, 0.5
-_BETTER = "own choice: on a real jog twelve muscles of one leg fitted their own kind and side better, or as well"
 
 
 def _exchanged(phased: Sequence[Phased], known: MusclePhases, gain: float) -> list[tuple[float, Phased, Phased]]:

@@ -76,7 +76,7 @@ def _corrie_002_recordings() -> tuple[PlannedTrial, ...]:
         PlannedTrial(own, "cushioned", "2", back, faults.force_rate_halved),
         PlannedTrial(own, "cushioned", "3", OFF, fault=faults.label_missing("hip-right")),
         PlannedTrial(own, "cushioned", "4", OFF, bytes_fault=faults.plate_not_counted),
-        PlannedTrial(own, "cushioned", "5", OFF, bytes_fault=faults.frame_count_wrong),
+        PlannedTrial(own, "cushioned", "5", bytes_fault=faults.frame_count_wrong),
         PlannedTrial(
             own, "cushioned", "6", back, faults.plate_not_zeroed("P2.Fz", 30.0), bytes_fault=faults.scale_copied_wrongly
         ),

@@ -17,6 +17,9 @@ from benchmarks.real_recordings.recordings import there
 pytestmark = pytest.mark.skipif(not there(), reason="the real recordings are not on this machine")
 
 
+NO_SIDE = "muscle_channels_say_muscle_and_side"
+
+
 def test_no_check_of_muscles_says_anything_of_the_recording_as_it_is() -> None:
     """But for the adductor, whose bursts are as weak as its source says."""
     assert [(f.check_name, f.place) for f in told(signals())] == [
@@ -43,11 +46,21 @@ def test_a_wrong_name_leg_or_clock_is_found(fault: Fault) -> None:
 
 def test_blank_sides_are_proposed_as_the_leg_they_were_recorded_from() -> None:
     found = told(replace(signal, side=None) for signal in signals())
-    own = [f for f in found if f.check_name == "muscle_channels_say_muscle_and_side"]
+    own = [f for f in found if f.check_name == NO_SIDE]
     assert {f.remedy.split(",")[0] for f in own} == {f"Write {SIDE}"}
     assert len(own) == 12
     by_others = {f.place for f in own if "does not tell" in f.seen}
     assert by_others == {"TA", "RF", "AddMagnus"}
+
+
+def test_a_laboratory_with_one_leg_blank_sides_and_an_unknown_gain_is_told_the_same() -> None:
+    """And with the sides written nothing is said that a known gain would not have told."""
+    unknown = [replace(signal, amplifier_gain="unknown") for signal in signals()]
+    blank = [f for f in told(replace(s, side=None) for s in unknown) if f.check_name == NO_SIDE]
+    assert [f.remedy.split(",")[0] for f in blank] == [f"Write {SIDE}"] * 12
+    assert [(f.check_name, f.place) for f in told(unknown)] == [("muscle_baselines_are_quiet", "adductor_magnus right")]
+    turned = told(replace(signal, side="left") for signal in unknown)
+    assert "left_and_right_muscles_are_not_exchanged" in {f.check_name for f in turned}
 
 
 @pytest.mark.parametrize(

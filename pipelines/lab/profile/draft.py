@@ -14,12 +14,16 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+import yaml
+from pydantic import ValidationError
+
 from pipelines.depot.new_files import refuse_place
 from pipelines.depot.store import write_bytes
 from pipelines.identity import identifiers
 from pipelines.identity.names import KnownNames
 from pipelines.lab.profile.axes import Axes, Seen, axes_of
-from pipelines.lab.profile.files import Recorded, recordings_in
+from pipelines.lab.profile.files import Recorded, isolated_readers, recordings_in
+from pipelines.lab.profile.muscles import told_of_muscles
 from pipelines.lab.profile.roles import Guesses, guess_roles
 from pipelines.study.anatomy import empty_at
 from pipelines.study.drafts import OPEN, is_untouched, ways_in_words
@@ -61,7 +65,8 @@ def draft_profile(folder: Path, study_path: Path, site: str | None = None) -> Dr
 
     study = load_study(study_path).study
     found, unread = recordings_in(folder)
-    recordings, telling = _without_people(found, names_beside(study_path))
+    known = names_beside(study_path)
+    recordings, telling = _without_people(found, known)
     axes = axes_of(recordings)
     required = study.roles_with_side(required_only=True)
     guesses = guess_roles(recordings, axes, study.roles_with_side(), required)
@@ -73,8 +78,25 @@ def draft_profile(folder: Path, study_path: Path, site: str | None = None) -> Dr
     if telling:
         notes = (*notes, f"{telling} labels may identify a person and were left out; rename these markers.")
     body = "\n".join(writer.lines(site))
+    notes += tuple(_legs(body, recordings, study, known))
     head = "\n".join(_head(recordings, notes, writer.open))
     return Draft(f"{head}\n{body}\n", len(recordings), unread, tuple(writer.open), notes)
+
+
+def _legs(body: str, recordings: Sequence[Recorded], study: Study, known: KnownNames) -> Iterator[str]:
+    """Which leg muscle channels are of; nothing while the drafted settings are no profile yet, or without force."""
+    paths = [r.path for r in recordings if r.path is not None and r.plates and not r.standing]
+    try:
+        profile = SiteProfile.model_validate({"site": "unnamed"} | (yaml.safe_load(body) or {}))
+    except ValidationError:
+        return
+    if paths:
+        with isolated_readers() as isolated:
+            yield from told_of_muscles(paths, profile, study, isolated, lambda label: _tells(label, known))
+
+
+def _tells(label: str, known: KnownNames) -> bool:
+    return bool(identifiers.surely(label, "", known) or identifiers.scan_name(label, known))
 
 
 def _empty(study: Study, axes: Axes, recordings: Sequence[Recorded], guesses: Guesses) -> Iterator[str]:
@@ -98,7 +120,7 @@ def _empty(study: Study, axes: Axes, recordings: Sequence[Recorded], guesses: Gu
 def _without_people(found: Sequence[Recorded], known: KnownNames) -> tuple[list[Recorded], int]:
     """The recordings with empty labels where one may identify a person, and how many labels those are."""
     labels = {label for recording in found for label in recording.labels}
-    telling = {v for v in labels if identifiers.surely(v, "", known) or identifiers.scan_name(v, known)}
+    telling = {v for v in labels if _tells(v, known)}
     kept = [replace(r, labels=tuple("" if v in telling else v for v in r.labels)) for r in found]
     return kept, len(telling)
 

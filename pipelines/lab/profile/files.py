@@ -47,6 +47,7 @@ class Recorded:
     force_rate_hz: float | None
     unit: str
     plates: tuple[PlateSeen, ...]
+    path: Path | None = None
 
     @property
     def standing(self) -> bool:
@@ -83,7 +84,7 @@ def recordings_in(folder: Path) -> tuple[list[Recorded], int]:
             "There is no C3D file here.", "a folder with some of your recordings.", "Correct the path.", file=folder
         )
     places = np.unique(np.linspace(0, len(paths) - 1, MOST_FILES).round().astype(int))
-    with Isolated(2, _TIME_LIMIT_S, _MEMORY_LIMIT_MB) as isolated:
+    with isolated_readers() as isolated:
         ended = list(isolated.map(seen_in, [paths[i] for i in places]))
     found = [e.value for e in ended if e.problem is None and e.value is not None]
     if not found:
@@ -94,6 +95,11 @@ def recordings_in(folder: Path) -> tuple[list[Recorded], int]:
             file=folder,
         )
     return found, len(ended) - len(found)
+
+
+def isolated_readers() -> Isolated:
+    """Workers that read files for a draft."""
+    return Isolated(2, _TIME_LIMIT_S, _MEMORY_LIMIT_MB)
 
 
 def seen_in(path: Path) -> Recorded | None:
@@ -116,6 +122,7 @@ def seen_in(path: Path) -> Recorded | None:
         force_rate_hz=layout.analog_rate_hz if recording.plates else None,
         unit=layout.point_unit,
         plates=tuple(_plates(recording, metre)),
+        path=path,
     )
 
 

@@ -18,7 +18,6 @@ from pipelines.science.frames import Rows
 from pipelines.science.muscles.outcomes import Muscles
 from pipelines.science.muscles.signal import Conditioned, filtered, is_muscle
 from pipelines.science.signals.middle import percentiles
-from pipelines.science.signals.spans import rms_over, spans_of
 from schemas.processing_signals import MuscleProcessing
 from schemas.reading import ChannelFacts
 from schemas.trial import FloatArray, Signal, Trial
@@ -169,11 +168,6 @@ class Muscle:
             return 0.0
         order = np.where(inside, self.levels_uv, -np.inf if loudest else np.inf)
         return float(times[np.argmax(order) if loudest else np.argmin(order)])
-
-    def levels_in(self, start_s: FloatArray, end_s: FloatArray) -> FloatArray:
-        """(w,) root mean square in uV of the band between two times (w,) each; NaN unless all of it was recorded."""
-        spans = spans_of(start_s, end_s, self.rate_hz, self.signal.start_s, len(self.banded))
-        return rms_over(self.banded, spans)
 
     @cached_property
     def form(self) -> Form:

@@ -12,6 +12,7 @@ from pipelines.science.muscles.amplitudes import Reference, above_reference, amp
 from pipelines.science.muscles.bursts import METHODS, activity, baseline_of, rectified, signal_to_noise
 from pipelines.science.muscles.co_contraction import co_contraction_columns
 from pipelines.science.muscles.onsets import onset_rows
+from pipelines.science.muscles.sharing import shared_fractions
 from pipelines.science.muscles.signal import Conditioned, Key, conditioned_muscles, root_of, smooth
 from pipelines.science.muscles.windows import Step, Windows, steps_of
 from pipelines.science.signals.filters import together
@@ -78,6 +79,7 @@ def muscle_outcomes(
     amplitudes: list[dict[str, Column]] = []
     bursts: list[dict[str, Any]] = []
     qualities: list[dict[str, Any]] = []
+    shared = shared_fractions(muscles.conditioned)
     for key, muscle in muscles.conditioned.items():
         own = {"trial_id": trial_id, "muscle": key[0], "side": key[1]}
         columns = amplitude_columns(muscle, windows[key[1]], references.get(key))
@@ -85,7 +87,8 @@ def muscle_outcomes(
         curves = {method: muscles.onset_curves[key, method] for method in METHODS}
         found, quality = _bursts_and_quality(muscle, curves, steps[key[1]], processing)
         bursts += [own | row for row in found]
-        qualities.append(own | quality | {"above_reference_fraction": above_reference(columns["amplitude_fraction"])})
+        quality["above_reference_fraction"] = above_reference(columns["amplitude_fraction"])
+        qualities.append(own | quality | {"shared_fraction": shared[key]})
     return MuscleOutcomes(
         Rows.of_parts(MUSCLE_AMPLITUDES, amplitudes),
         Rows.of(MUSCLE_BURSTS, bursts),
