@@ -13,6 +13,7 @@ from pydantic import Field, model_validator
 
 from schemas.anatomy import Landmark
 from schemas.disclosure import Disclosure
+from schemas.judging_again import JudgingAgain
 from schemas.muscle_phases import PHASES, SENIAM_KINDS, MuscleKind, MusclePhases, Phase
 from schemas.processing import Processing
 from schemas.quota import Quota
@@ -177,17 +178,6 @@ class Site(Settings):
     )
 
 
-class JudgingAgain(Settings):
-    """How many trials a change of code or settings may move into or out of the pool before somebody must say yes."""
-
-    most_trials: int = Field(
-        default=5, ge=0, description="Up to this many are published without asking, whatever their part. Own limit."
-    )
-    most_fraction: float = Field(
-        default=0.02, ge=0, le=1, description="Up to this part of all accepted trials, too. Own limit."
-    )
-
-
 class Study(Settings):
     """The study file."""
 
@@ -230,6 +220,11 @@ class Study(Settings):
     disclosure: Disclosure = Field(default_factory=Disclosure, description="How exactly releases tell who runners are.")
     judging_again: JudgingAgain = Field(
         default_factory=JudgingAgain, description="When judging again needs somebody to say yes."
+    )
+    answer_within_days: int | None = Field(
+        default=None,
+        ge=1,
+        description="By when letters ask laboratories for what goes back, in days from its receipt; left out, they name no day.",
     )
     trial_time_limit_s: float = Field(
         default=60.0, gt=0, description="Reading and judging one trial may take this long."

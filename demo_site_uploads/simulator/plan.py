@@ -4,6 +4,9 @@ in ``expected_findings.csv``, which is written by hand: it says what should be f
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from dataclasses import replace
+
 from demo_site_uploads.simulator import (
     plan_copies,
     plan_force,
@@ -20,9 +23,17 @@ from demo_site_uploads.simulator.plan_faults import faulty_deliveries
 
 CONDITIONS = ("cushioned", "thin_soled", "unshod")
 VISITS = ("week_0", "week_5", "week_10")
-STANDING = Asked(kind="standing")
+STANDING = Asked(kind="standing", duration_s=0.3)
 CONTRACTION = Asked(kind="reference_contraction")
 TRAVELLER = "FS-03"  # measured in every laboratory
+GUESTS = {  # of other laboratories, measured at corrie as well, before the change-over; kg when weighed there
+    "FS-01": (58.9, ("cushioned", "thin_soled")),
+    "FS-02": (76.3, ("cushioned", "thin_soled")),
+    "FS-10": (74.6, ("cushioned",)),
+    "FS-12": (79.0, ("cushioned",)),
+    "FS-13": (54.7, ("cushioned",)),
+}
+HOST = "corrie"
 COHORT = {  # those without planted faults, before the change-over
     "brack": ("FS-01", "FS-02", TRAVELLER, "FS-10"),
     "corrie": (TRAVELLER, "FS-04", "FS-05", "FS-11", "FS-15", "FS-17"),
@@ -39,11 +50,14 @@ WITHOUT_MUSCLES = {
 
 
 def _good(session: Session) -> list[PlannedTrial]:
-    """A whole session without faults. On the runway the runner passes once in each condition, every second time back."""
+    """A whole session without faults. On the runway the runner passes once in each condition, every second time back.
+
+    At week 5 nobody runs unshod, which keeps files small.
+    """
     trials = []
     if session.site == "brack" and session.participant_id in CONTRACTED:
         trials.append(PlannedTrial(session, "unshod", "contraction", CONTRACTION))
-    for number, condition in enumerate(CONDITIONS):
+    for number, condition in enumerate(CONDITIONS if session.visit != "week_5" else CONDITIONS[:2]):
         trials.append(PlannedTrial(session, condition, "standing", STANDING))
         muscles = (session.participant_id, session.site) not in WITHOUT_MUSCLES
         asked = Asked(backwards=session.site == "corrie" and number == 1, muscles=muscles)
@@ -51,17 +65,35 @@ def _good(session: Session) -> list[PlannedTrial]:
     return trials
 
 
-def _clean(number: int, arrives_as: str, sessions: list[Session], diaries: tuple[str, ...] = ()) -> Delivery:
-    """A delivery of whole sessions, with breathing gas for each condition."""
+def _guests() -> list[PlannedTrial]:
+    """What runners of other laboratories ran at their host's: short, without muscles and breathing gas."""
+    standing, running = replace(STANDING, duration_s=0.2), Asked(muscles=False)
+    return [
+        PlannedTrial(Session(runner, "week_0", HOST, mass_kg=mass_kg), condition, *what)
+        for runner, (mass_kg, conditions) in GUESTS.items()
+        for condition in conditions
+        for what in (("standing", standing), ("1", running))
+    ]
+
+
+def _clean(
+    number: int,
+    arrives_as: str,
+    sessions: list[Session],
+    diaries: tuple[str, ...] = (),
+    guests: Sequence[PlannedTrial] = (),
+) -> Delivery:
+    """A delivery of whole sessions, with breathing gas for each condition, and of its guests'."""
     site = sessions[0].site
-    trials = tuple(t for s in sessions for t in _good(s))
+    trials = (*(t for s in sessions for t in _good(s)), *guests)
     bouts: tuple[Bout, ...] = tuple(s.bout(condition) for s in sessions for condition in CONDITIONS)
     return Delivery(site, arrives_as, site, number, trials, bouts=bouts, diaries=diaries)
 
 
 def _before(site: str) -> Delivery:
     """All runners of one laboratory before the change-over."""
-    return _clean(1, f"{site}-001.zip", [Session(runner, "week_0", site) for runner in COHORT[site]])
+    sessions = [Session(runner, "week_0", site) for runner in COHORT[site]]
+    return _clean(1, f"{site}-001.zip", sessions, guests=_guests() if site == HOST else ())
 
 
 def _after(site: str, number: int) -> Delivery:

@@ -12,12 +12,13 @@ from pipelines.assets.run import at_work, carry_out
 from pipelines.deciding import freezing, withdrawal
 from pipelines.deciding.accepting import Asked, Outcome, decide, in_plain_form, outcome
 from pipelines.deciding.freezing import FrozenNow
-from pipelines.deciding.preview import refuse_other_changes
+from pipelines.deciding.preview import held_with
 from pipelines.deciding.withdrawal import Renewed, Restored, Withdrawn
 from pipelines.depot.keys import release as release_key
+from pipelines.errors import Unusable
 from pipelines.release.make import Released, note_unlisted, refuse_what_a_run_must_do
 from pipelines.release.unread_consents import looked_at
-from pipelines.taking_in.batch import Bench
+from pipelines.taking_in.batch import Bench, what_a_change_moves
 from pipelines.taking_in.building import is_built
 from pipelines.taking_in.due import any_follow_up
 from pipelines.taking_in.withdrawing import any_left, waiting
@@ -39,12 +40,12 @@ def withdraw(study_path: Path, depot_root: Path | str, asked: withdrawal.Asked) 
     """Take ``scope`` ("all" or one kind of data) of a runner out of the depot, and do what follows from it.
 
     Raises Unusable if the scope is unknown, if there is no reason or name, if the reason names the runner, if the
-    depot does not know the runner and nobody said that the runner is still to come, or if something else has changed
-    that would count with it.
+    depot does not know the runner and nobody said that the runner is still to come, or if a change of code or settings
+    that waits would move trials with it.
     """
     asked = withdrawal.in_plain_form(asked)
-    with at_work(study_path, depot_root, asked.by) as bench:
-        refuse_other_changes(bench.desk, asked.runner, allowed=asked.with_changes)
+    with at_work(study_path, depot_root, asked.by, yes=asked.with_changes) as bench:
+        _refuse_what_moves_others(bench, asked.runner)
         noted = withdrawal.ask(bench.desk, asked)
         _what_follows(bench)
         done = [*bench.summary.withdrawals, *waiting(bench.desk)]
@@ -55,8 +56,8 @@ def withdraw(study_path: Path, depot_root: Path | str, asked: withdrawal.Asked) 
 def take_back(study_path: Path, depot_root: Path | str, asked: withdrawal.Asked) -> Restored:
     """End a withdrawal within its time of grace, and do what follows from it. Raises Unusable if there is none."""
     asked = withdrawal.in_plain_form(asked)
-    with at_work(study_path, depot_root, asked.by) as bench:
-        refuse_other_changes(bench.desk, asked.runner, allowed=asked.with_changes)
+    with at_work(study_path, depot_root, asked.by, yes=asked.with_changes) as bench:
+        _refuse_what_moves_others(bench, asked.runner)
         tombstone = withdrawal.take_back(bench.desk, asked)
         _what_follows(bench)
         told = f"Taken back: tombstone {tombstone}. Consent counts again as the deliveries tell it."
@@ -69,8 +70,8 @@ def renew(study_path: Path, depot_root: Path | str, asked: Renewed) -> Restored:
     Raises Unusable if the runner never withdrew this scope.
     """
     withdrawal.refuse_renewal(asked)
-    with at_work(study_path, depot_root, asked.by) as bench:
-        refuse_other_changes(bench.desk, asked.runner, allowed=asked.with_changes)
+    with at_work(study_path, depot_root, asked.by, yes=asked.with_changes) as bench:
+        _refuse_what_moves_others(bench, asked.runner)
         tombstone = withdrawal.renew(bench.desk, asked)
         _what_follows(bench)
         told = (
@@ -118,6 +119,22 @@ def freeze_plan(study_path: Path, depot_root: Path | str, why: str, by: str) -> 
         if bench.desk.books.deliveries.any_taken_in():
             _what_follows(bench)
         return frozen
+
+
+def _refuse_what_moves_others(bench: Bench, runner: str) -> None:
+    """Raises Unusable if judging the runner's deliveries again lets a waiting change move trials and nobody said yes.
+
+    A withdrawal is told by what it takes out, and is no yes to other trials coming into or going out of the pool.
+    """
+    if (moved := what_a_change_moves(bench, held_with(bench.desk, runner))) is not None:
+        raise Unusable(
+            "Deliveries of this runner were judged with something else than today's, and judging them again would move "
+            f"trials of others as well. Nothing was done.\n{moved}\n",
+            "deliveries that were made with today's study file, profiles and checks.",
+            "Run manystrides run first, which tells what moves and asks; or take the change back. If this cannot wait, "
+            "add --with-changes.",
+            file=bench.desk.depot.root,
+        )
 
 
 def _what_follows(bench: Bench) -> None:

@@ -38,6 +38,7 @@ PER_DELIVERY = {
 }
 POOLED = ("taken_out", "depot", "warehouse", "site_checks", "pages", "withdrawals")
 _POOL = "depot"  # one writer
+_TO_DO = "Nothing of it was changed. If this is what you want, run again with --yes; if not, take the change back."
 _RETRIES = dg.RetryPolicy(max_retries=2, delay=5, backoff=dg.Backoff.EXPONENTIAL)
 
 
@@ -91,8 +92,8 @@ def take_in(
             if was_asked and not worked.is_through:
                 not_through.append(worked.arrival)
     except NotPublishedError as refused:
-        bench.summary.refused = str(refused)
-        raise dg.Failure(description=str(refused), allow_retries=False) from refused
+        bench.summary.refused = f"{refused}\n{_TO_DO}"
+        raise dg.Failure(description=bench.summary.refused, allow_retries=False) from refused
     not_through += sorted(left)  # neither held nor in the inbox
     for event in made:
         if not_through:
@@ -111,7 +112,7 @@ _AFTER_ALL_DELIVERIES = dg.AssetDep("delivery_tables", partition_mapping=dg.AllP
 @dg.asset(deps=[_AFTER_ALL_DELIVERIES], group_name="withdrawals", pool=_POOL)
 def taken_out(bench: dg.ResourceParam[Bench]) -> dg.MaterializeResult:
     """Files of runners who withdrew, removed for good once no delivery holds them and their time of grace is over."""
-    judged = [done.record.delivery_id for done in bench.summary.done if done.why == CONSENTS_CHANGED]
+    judged = [done.record.delivery_id for done in bench.summary.done if done.why.startswith(CONSENTS_CHANGED)]
     bench.summary.withdrawals = withdrawing.take_files_out(bench.desk, judged)
     return dg.MaterializeResult(metadata={"files": sum(one.files_removed for one in bench.summary.withdrawals)})
 
@@ -189,7 +190,10 @@ def withdrawals(bench: dg.ResourceParam[Bench]) -> dg.MaterializeResult:
     """Everything live searched for the ids of runners who withdrew; what was asked for is done then."""
     done = withdrawing.end(bench.desk, bench.summary.withdrawals, keeps_history=bench.keeps_history)
     bench.summary.withdrawals = done
-    return dg.MaterializeResult(metadata={"ended": sum(one.ended for one in done), "asked_for": len(done)})
+    told = {"ended": sum(one.ended for one in done), "asked_for": len(done)}
+    if left := bench.summary.left_for_a_yes:
+        return dg.MaterializeResult(metadata={**told, "left_for_a_yes": "\n".join(left)})
+    return dg.MaterializeResult(metadata=told)
 
 
 class Freeze(dg.Config):

@@ -12,7 +12,6 @@ from pathlib import Path
 
 from pipelines.assets.run import carry_out
 from pipelines.depot.books.opening import FILE
-from pipelines.depot.desk import Desk
 from pipelines.depot.guarding import end_of_command
 from pipelines.depot.keys import WAREHOUSE
 from pipelines.depot.ledger import Head
@@ -20,8 +19,7 @@ from pipelines.depot.storage import Depot
 from pipelines.depot.verify import Fault, verify
 from pipelines.progress import Progress
 from pipelines.study.file import load_study
-from pipelines.taking_in.batch import Bench
-from pipelines.taking_in.due import also_stale
+from pipelines.taking_in.batch import Bench, what_a_change_moves
 from pipelines.taking_in.opening import open_desk
 from pipelines.taking_in.repairing import Sources, StopError, books_back, bytes_back, damaged_results, forget
 from pipelines.taking_in.summary import Summary
@@ -32,13 +30,13 @@ from pipelines.taking_in.tags_anew import tags_anew
 class Repaired:
     """What was found, what was mended and from where, and what is left.
 
-    refused: deliveries that were not judged again -> what has changed since they were; that is for a run to publish.
+    refused: what a waiting change would have moved had they been judged again; that is for a run to publish.
     """
 
     found: list[Fault]
     mended: list[str] = field(default_factory=list)
     left: list[Fault] = field(default_factory=list)
-    refused: dict[str, str] = field(default_factory=dict)
+    refused: str | None = None
 
 
 def repair(study_path: Path, depot: Depot, by: str, sources: Sources, exported: Head | None = None) -> Repaired:
@@ -55,7 +53,8 @@ def repair(study_path: Path, depot: Depot, by: str, sources: Sources, exported: 
                     left = verify(depot, exported)
                     tags = list(tags_anew(desk, left))
                     done.mended += tags
-                    done.mended += _made_again(desk, verify(depot, exported) if tags else left, done.refused)
+                    bench = Bench(desk, None, Progress(), Summary(depot), rebuild=True)
+                    done.mended += _made_again(bench, verify(depot, exported) if tags else left, done)
                     if done.mended:
                         told = {"found": len(done.found), "mended": len(done.mended)}
                         desk.ledger.write("repaired", "depot", "manystrides verify found faults.", **told)
@@ -77,27 +76,24 @@ _HELPS: Mapping[str, str] = {
 }
 
 
-def _still_there(fault: Fault, refused: Mapping[str, str]) -> Fault:
+def _still_there(fault: Fault, refused: str | None) -> Fault:
     """The fault as it is told after repairing: that again is no help."""
-    if refused and fault.kind in ("result", "built"):
-        why = " ".join(dict.fromkeys(refused.values()))
-        remedy = (
-            f"{why} Take that back and repair, or let manystrides run publish it, which asks where many trials move."
-        )
+    if refused is not None and fault.kind in ("result", "built"):
+        remedy = f"{refused}\nTake that back and repair, or let manystrides run publish it, which asks."
         return replace(fault, remedy=remedy)
     return replace(fault, remedy=_HELPS[fault.kind]) if "--repair" in fault.remedy else fault
 
 
-def _made_again(desk: Desk, faults: list[Fault], refused: dict[str, str]) -> Iterator[str]:
+def _made_again(bench: Bench, faults: list[Fault], done: Repaired) -> Iterator[str]:
     """Results judged again from raw, or left to the inbox; warehouse and pages built anew.
 
-    Nothing of it where that would publish another code's or other settings' results: refused is filled with why.
+    Nothing of it where that would move trials since a change of code or settings waits, which is then noted in done.
     """
-    depot = desk.depot
+    desk, depot = bench.desk, bench.desk.depot
     again, others = damaged_results(depot, faults)
     records = [record for name in again if (record := desk.books.deliveries.get(name)) is not None]
-    refused.update({record.delivery_id: why for record in records if (why := also_stale(desk, record))})
-    if refused:
+    done.refused = what_a_change_moves(bench, records)
+    if done.refused is not None:
         return
     for name in others:
         forget(desk, name)
@@ -105,10 +101,10 @@ def _made_again(desk: Desk, faults: list[Fault], refused: dict[str, str]) -> Ite
     if not any(fault.kind in ("built", "result") for fault in faults):
         return
     depot.store.remove(WAREHOUSE)  # nothing of it is used
-    bench = Bench(desk, None, Progress(), Summary(depot), rebuild=True, damaged=tuple(again))
-    carry_out(bench)
+    carry_out(replace(bench, damaged=tuple(again)))
     judged = {done.record.delivery_id for done in bench.summary.done}
     yield from (
         f"{depot.result(name).shown()}: judged again from the depot's raw files." for name in again if name in judged
     )
+    yield from bench.summary.left_for_a_yes
     yield f"{depot.warehouse}, {depot.pages.shown()}: built anew."

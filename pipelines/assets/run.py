@@ -18,6 +18,7 @@ from pipelines.errors import Unusable
 from pipelines.identity.word_list import names_shown
 from pipelines.pool.readied import Readied
 from pipelines.progress import Progress
+from pipelines.study.drafts import told as drafts_told
 from pipelines.study.file import load_study
 from pipelines.taking_in.batch import Bench
 from pipelines.taking_in.building import is_built
@@ -73,7 +74,11 @@ def plan(
     if not depot.exists:
         arrivals, _ = find_arrivals(inbox, names_shown(study.path, study.study))
         return "\n".join(
-            ["There is no depot yet. New in the inbox, would be taken in", *(f"  {a.key}" for a in arrivals)]
+            [
+                *drafts_told(study.drafts),
+                "There is no depot yet. New in the inbox, would be taken in",
+                *(f"  {a.key}" for a in arrivals),
+            ]
         )
     with at_work(study_path, depot_root, actor, inbox, progress, workers) as bench:
         return "\n".join([*bench.summary.finished, plan_of(bench, inbox)])
@@ -95,7 +100,8 @@ def at_work(
 ) -> Iterator[Bench]:
     """A bench at which this process is the depot's only writer; what a kill left is finished first.
 
-    inbox: None if only what follows from a decision is to be done. wait_s: how long to wait for another writer's end.
+    inbox: None if only what follows from a decision is to be done. yes: as of ``Bench``. wait_s: how long to wait for
+    another writer's end.
     by_dagster: its daemon carries the graph out, and asks for a withdrawal that is not done by itself. Raises Unusable
     as ``run`` does.
     """
@@ -141,8 +147,10 @@ def _recovered(bench: Bench) -> Bench:
     """The bench after withdrawals that an earlier command left were gone on with: nothing may stand in their way."""
     desk, first = bench.desk, Summary(bench.desk.depot)
     if any_left(desk):
-        carry_out(Bench(desk, None, bench.progress, first))
-    told = [one.told() for one in first.withdrawals or waiting(desk)]
+        carry_out(Bench(desk, None, bench.progress, first, bench.yes))
+    told = [*drafts_told(desk.study.drafts), *(one.told() for one in first.withdrawals or waiting(desk))]
+    if first.left_for_a_yes:
+        told.append("What is left of it would let a change of code or settings count, and waits for a yes to that.")
     left = tuple(one.job.tombstone for one in first.withdrawals if not (one.ended or one.waits_until))
     return replace(bench, summary=Summary(desk.depot, failures=first.failures, finished=tuple(told), unfinished=left))
 

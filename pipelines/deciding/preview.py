@@ -74,7 +74,7 @@ def preview(study_path: Path, depot_root: Path | str, runner: str, scope: str) -
         if not names:
             return Preview(runner, known=bool(books.withdrawals.scopes(runner)), near=near)
         whole = scope in WHOLE_TRIAL
-        deliveries = _held_with(desk, runner)
+        deliveries = held_with(desk, runner)
         files = {sha for name in names for sha in books.gates.files_of_trials(name)} if whole else set()
         trials = {
             trial
@@ -95,24 +95,7 @@ def preview(study_path: Path, depot_root: Path | str, runner: str, scope: str) -
         )
 
 
-def refuse_other_changes(desk: Desk, runner: str, *, allowed: bool) -> None:
-    """Raises Unusable if judging the runner's deliveries again would let something else count that has changed.
-
-    allowed: whether somebody said that it may.
-    A withdrawal is told by what it takes out, and is no yes to other trials coming into or going out of the pool.
-    """
-    if not allowed and (changed := _other_changes(desk, _held_with(desk, runner))):
-        raise Unusable(
-            "Deliveries of this runner were judged with something else than today's, and judging them again may move "
-            f"trials of others into or out of the pool: {' '.join(changed)} Nothing was done.",
-            "deliveries that were made with today's study file, profiles and checks.",
-            "Run manystrides run first, which tells what moves and asks; or take the change back. If this cannot wait, "
-            "add --with-changes.",
-            file=desk.depot.root,
-        )
-
-
-def _held_with(desk: Desk, runner: str) -> list[Record]:
+def held_with(desk: Desk, runner: str) -> list[Record]:
     """The held deliveries that name the runner."""
     books = desk.books
     naming = sorted({delivery for name in known_as(desk, runner) for delivery in books.gates.naming(name)})

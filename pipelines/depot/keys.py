@@ -8,6 +8,7 @@
     releases/<release>/      frozen versions
     warehouse.duckdb, pages/
     safety/                  the page of the safety lead, for the owner alone
+    outbox/<site>/           letters, parcels and receipts for a laboratory, for the owner alone until they are sent
     work/                    being written; results that others take the place of
 """
 
@@ -19,9 +20,9 @@ from pipelines.depot.books.rows import Payload
 from schemas.model import Table
 
 RAW, CLOSED, DELIVERIES, RELEASES, WORK = "raw", "closed", "deliveries", "releases", "work"
-WAREHOUSE, PAGES, SAFETY = "warehouse.duckdb", "pages", "safety"
+WAREHOUSE, PAGES, SAFETY, OUTBOX = "warehouse.duckdb", "pages", "safety", "outbox"
 #: What is made again from the results of deliveries.
-BUILT = (WAREHOUSE, PAGES, SAFETY)
+BUILT = (WAREHOUSE, PAGES, SAFETY, OUTBOX)
 #: Below a result: the bag's own files, and texts that nobody has looked at.
 BAG, HELD_TEXTS = "bag", "held_texts.json"
 

@@ -7,8 +7,11 @@ is shown, the inbox, and releases that are superseded.
 from __future__ import annotations
 
 import csv
+import email
+import email.policy
 import io
 import re
+import zipfile
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from enum import Enum
@@ -117,8 +120,27 @@ def _parts(store: Store, key: str, sought: Sequence[Sought]) -> Iterator[Part]:
         yield from _values_of_parquet(store.local(key))
     elif key.endswith(".duckdb"):
         yield from _values_of_warehouse(store.local(key))
+    elif key.startswith(f"{keys.OUTBOX}/") and key.endswith((".zip", ".eml")):
+        for text in _enclosed(content, key):
+            yield from (Part(In.BYTES, text), *_texts(text))
     elif any(one.word.encode() in content for one in sought):
         yield from _texts(content)
+
+
+def _enclosed(content: bytes, key: str) -> Iterator[bytes]:
+    """What is packed into a mail or a zip that the depot made itself."""
+    if key.endswith(".eml"):
+        mail = email.message_from_bytes(content, policy=email.policy.SMTP)
+        yield str(mail["subject"]).encode()
+        for part in mail.walk():
+            packed = part.get_payload(decode=True)
+            if isinstance(packed, bytes):
+                yield from _enclosed(packed, ".zip") if part.get_content_type() == "application/zip" else (packed,)
+        return
+    with zipfile.ZipFile(io.BytesIO(content)) as opened:
+        for member in opened.infolist():
+            yield member.filename.encode()
+            yield opened.read(member)
 
 
 def _texts(content: bytes) -> Iterator[Part]:

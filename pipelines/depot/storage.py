@@ -78,6 +78,11 @@ class Depot:
         """The page of the safety lead."""
         return self.store.at(keys.SAFETY)
 
+    @property
+    def outbox(self) -> Store:
+        """What laboratories may be told."""
+        return self.store.at(keys.OUTBOX)
+
     def result(self, delivery_id: str) -> Store:
         """The result of a delivery: one Parquet file per table, and the bag's own files."""
         return self.store.at(keys.result(delivery_id))

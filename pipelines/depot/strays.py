@@ -22,7 +22,7 @@ from pipelines.logs import NAME as LOG_FILE
 
 #: Folders of the depot, and files beside them. SQLite writes its log and the memory it shares beside the books.
 _FOLDERS = frozenset(
-    {keys.RAW, keys.CLOSED, keys.DELIVERIES, keys.RELEASES, keys.PAGES, keys.SAFETY, keys.WORK, LOG, ASIDE}
+    {keys.RAW, keys.CLOSED, keys.DELIVERIES, keys.RELEASES, *keys.BUILT, keys.WORK, LOG, ASIDE} - {keys.WAREHOUSE}
 )
 _FILES = frozenset({FILE, WORD, HEAD, keys.WAREHOUSE, *(f"{FILE}-{rest}" for rest in ("wal", "shm", "journal"))})
 _LOG_FILES = re.compile(re.escape(LOG_FILE) + r"(?:\.[0-9]+)?")

@@ -42,6 +42,7 @@ NOT_READ_BY_JUDGING = (
     "smallest_cell",
     "disclosure",
     "judging_again",
+    "answer_within_days",
     "conditions.*.description",
     "visits.*.description",
     "muscles.*.description",

@@ -32,6 +32,7 @@ from pipelines.lab.check_text import MOST_SHOWN, places_told, remedies, scrubbed
 from pipelines.lab.scrub import info_of, scrub, write_bag
 from pipelines.progress import Progress
 from pipelines.study.anatomy import told_empty
+from pipelines.study.drafts import refuse_unfinished
 from pipelines.study.file import LoadedStudy, load_study
 from pipelines.taking_in.summary import Done, Summary
 from schemas.quality import FINDINGS
@@ -102,6 +103,7 @@ def check_at_the_lab(
             file=out,
         )
     study = load_study(study_path)
+    refuse_unfinished(study.drafts, site, study.study.sites)
     known = names_in(names) if names is not None else names_beside(study_path)
     with tempfile.TemporaryDirectory(prefix="manystrides-check-") as folder:
         work = Path(folder)

@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Protocol
 
 from pipelines import logs
-from pipelines.pages.facts import read_facts
+from pipelines.pages.facts import Facts, read_facts
 from pipelines.pages.pictures import read_pictures
 from pipelines.pages.sheets import Sheet, made_from
 from pipelines.pages.study_pages import TOP, StudyPages
@@ -44,14 +44,22 @@ class Places(Protocol):
         """DuckDB file the pages are read from."""
 
 
-def write_pages(depot: Places, study: LoadedStudy, *, anew: bool = False, noted: dict[str, str] | None = None) -> Path:
+def write_pages(
+    depot: Places,
+    study: LoadedStudy,
+    *,
+    anew: bool = False,
+    noted: dict[str, str] | None = None,
+    facts: Facts | None = None,
+) -> Path:
     """Write all pages from the warehouse and remove those that are no longer due; returns the overview's path.
 
     anew: make every page, whatever its file says. noted: path below the folder -> SHA-256 as it was written, brought up
-    to date; a page that is not written is not read for it. Raises Unusable if the warehouse cannot be read. A page that
+    to date; a page that is not written is not read for it. facts: of the warehouse, if they were read already.
+    Raises Unusable if the warehouse cannot be read. A page that
     would say the same, as its hash tells, is not made again, and no file whose content has not changed is touched.
     """
-    facts = read_facts(depot.warehouse, study.study)
+    facts = read_facts(depot.warehouse, study.study) if facts is None else facts
     pages, store = StudyPages(facts, study), depot.pages
     due: set[str] = set()
     noted = {} if noted is None else noted

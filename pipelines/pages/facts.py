@@ -53,6 +53,7 @@ class Delivery:
     delivery_number: int | None
     status: str
     arrived_as: str
+    fingerprint_sha256: str
     received_utc: str
     payload_count: int
     payload_bytes: int
@@ -247,13 +248,12 @@ def _one(connection: duckdb.DuckDBPyConnection, sql: str) -> int:
 
 
 def _standings(connection: duckdb.DuckDBPyConnection, hidden: Hidden) -> tuple[Standing, ...]:
-    rows = _rows(connection, Standing, "FROM standings ORDER BY site, delivery_id, trial_id")
     names = names_hidden(hidden)
     return tuple(
         replace(row, trial_id=None, participant_id=None, study_day=None, resend_reason=None)
         if (row.site, row.trial_id) in hidden or row.standing == "withheld"
         else without(row, names.get(row.site), ("resend_reason",))
-        for row in rows
+        for row in _rows(connection, Standing, "FROM standings ORDER BY site, delivery_id, trial_id")
     )
 
 

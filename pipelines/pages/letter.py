@@ -3,23 +3,31 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from datetime import date, timedelta
 from textwrap import wrap
 
 from pipelines.pages import view
 from pipelines.pages.facts import Facts
-from pipelines.pages.words import check_words, counted
+from pipelines.pages.round_trip import moment_of
+from pipelines.pages.words import STATUS_WORDS, check_words, counted
 from pipelines.pages.worklist import Worklist
 
 _MOST_REASONS = 5
+_MOST_DELIVERIES = 5
 _WIDTH = 72
 
 
-def letter(facts: Facts, work: Worklist, site: str, title: str, *, invented: bool) -> str:
-    """The letter, its first line a subject. facts, work: of this laboratory alone."""
-    return "\n".join(_lines(facts, work, site, title, invented)) + "\n"
+def letter(
+    facts: Facts, work: Worklist, site: str, title: str, *, invented: bool, answer_within_days: int | None = None
+) -> str:
+    """The letter, its first line a subject. facts, work: of this laboratory alone.
+
+    answer_within_days: by when a return is asked for, counted from the day it came; None if the study asks for no day.
+    """
+    return "\n".join(_lines(facts, work, site, title, invented, answer_within_days)) + "\n"
 
 
-def _lines(facts: Facts, work: Worklist, site: str, title: str, invented: bool) -> Iterator[str]:
+def _lines(facts: Facts, work: Worklist, site: str, title: str, invented: bool, within: int | None) -> Iterator[str]:
     trials = [row for row in work.send if row.trial_id]
     stopped = [row for row in work.send if not row.trial_id]
     yield f"Subject: {title}: {_asked(len(trials), len(stopped))} ({site})"
@@ -35,6 +43,7 @@ def _lines(facts: Facts, work: Worklist, site: str, title: str, invented: bool) 
         f"From {site} {came} came so far. {counted(counts['accepted'], 'trial')} {_are(counts['accepted'])} accepted"
         f"{apart}."
     )
+    yield from _newest(facts)
     yield ""
     if not work.send:
         yield from _said("Nothing has to be sent again. Thank you.")
@@ -43,6 +52,9 @@ def _lines(facts: Facts, work: Worklist, site: str, title: str, invented: bool) 
         yield from _said("These deliveries could not be taken in at all; send each again when it is mended:")
         for row in stopped:
             yield from _said(f"{row.delivery_id}: {row.finding.seen if row.finding else row.check}", "  - ")
+        yield ""
+    if work.send:
+        yield from _first_and_by_when(facts, work, site, within)
         yield ""
     if trials:
         yield from _reasons(facts, site, len(trials))
@@ -56,6 +68,45 @@ def _lines(facts: Facts, work: Worklist, site: str, title: str, invented: bool) 
         "folder fix, and returns.csv with one row for each. Runners stand in it by their study codes; pass it on to "
         "nobody outside the study."
     )
+
+
+def _newest(facts: Facts) -> Iterator[str]:
+    """What the newest deliveries brought, as they came."""
+    rows = view.delivery_rows(facts)
+    for row in rows[-_MOST_DELIVERIES:]:
+        own, counts = row.delivery, row.counts
+        became = ", ".join(
+            f"{count} {word}"
+            for count, word in (
+                (counts["accepted"], "accepted"), (counts["returned"], "went back"), (counts["withheld"], "withheld"),
+            )
+            if count
+        ) or STATUS_WORDS.get(own.status, own.status)  # fmt: skip
+        again = f" ({counted(row.replaced, 'trial')} came again since)" if row.replaced else ""
+        yield from _said(f"{own.delivery_id}, received {own.received_utc[:10]}: {became}{again}.", "  - ")
+    if len(rows) > _MOST_DELIVERIES:
+        yield f"  And {counted(len(rows) - _MOST_DELIVERIES, 'delivery', 'deliveries')} before; each has its receipt."
+
+
+def _first_and_by_when(facts: Facts, work: Worklist, site: str, within: int | None) -> Iterator[str]:
+    """What to begin with, and by which day each delivery's returns are asked for."""
+    faults = [fault for fault in view.frequent_faults(facts, site) if fault.still_open]
+    if any(not row.trial_id for row in work.send):
+        yield from _said("What to do first: send what could not be taken in, since nothing of it is used.")
+    elif faults:
+        first = max(faults, key=lambda fault: fault.still_open)
+        yield from _said(f"What to do first: the first reason below, with {counted(first.still_open, 'trial')}.")
+    if within is None:
+        return
+    by_day: dict[date, int] = {}
+    for row in work.send:
+        if (since := moment_of(row.since_utc)) is not None:
+            day = since.date() + timedelta(days=within)
+            by_day[day] = by_day.get(day, 0) + 1
+    for day, count in sorted(by_day.items()):
+        yield from _said(
+            f"Please answer by {day.isoformat()}: {count} of them ({within} days after they came).", "  - "
+        )
 
 
 def _reasons(facts: Facts, site: str, trials: int) -> Iterator[str]:

@@ -8,13 +8,15 @@ from __future__ import annotations
 
 import io
 import zipfile
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import replace
+from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from pipelines.depot.store import write_bytes
 from pipelines.errors import Unusable
+from pipelines.pages.digest import digest_of
 from pipelines.pages.facts import Facts, read_facts
 from pipelines.pages.lab_report import refuse_existing
 from pipelines.pages.letter import letter
@@ -25,8 +27,8 @@ from pipelines.pages.worklist import as_csv
 if TYPE_CHECKING:
     from pipelines.study.file import LoadedStudy
 
-#: The page to begin with.
-FIRST = "index.html"
+#: The page to begin with, and the letter, its first line a subject.
+FIRST, LETTER = "index.html", "letter.txt"
 #: Of every file in the zip, so that the same parcel is the same bytes.
 _TIME = (1980, 1, 1, 0, 0, 0)
 
@@ -41,12 +43,19 @@ def write_parcel(warehouse: Path, study: LoadedStudy, site: str, to: Path) -> Pa
     if site not in {s.site for s in facts.sites}:
         known = ", ".join(s.site for s in facts.sites)
         raise Unusable(f"The study has no site {site!r}.", f"one of {known}.", "Name it as in the study file.")
+    parcel = Parcel(facts_of(facts, site), study, site)
+    write_bytes(to, as_zip(parcel.files(warehouse)), owner_only=True)
+    return to
+
+
+def as_zip(files: Iterable[tuple[str, str]], comment: str = "") -> bytes:
+    """A zip of texts by name; the same texts are the same bytes. comment: ASCII, stands in it."""
     content = io.BytesIO()
     with zipfile.ZipFile(content, "w", zipfile.ZIP_DEFLATED) as parcel:
-        for name, text in _files(facts_of(facts, site), study, site, warehouse):
+        parcel.comment = comment.encode("ascii")
+        for name, text in files:
             parcel.writestr(zipfile.ZipInfo(name, _TIME), text.encode("utf-8", "replace"), zipfile.ZIP_DEFLATED)
-    write_bytes(to, content.getvalue(), owner_only=True)
-    return to
+    return content.getvalue()
 
 
 def _facts(warehouse: Path, study: LoadedStudy) -> Facts:
@@ -80,25 +89,53 @@ def facts_of(facts: Facts, site: str) -> Facts:
     )
 
 
-def _files(facts: Facts, study: LoadedStudy, site: str, warehouse: Path) -> Iterator[tuple[str, str]]:
-    """Name in the zip and text of every file."""
-    pages = _Parcel(facts, study)
-    work, listed = pages.work, list(pages.sheets())
-    pictures = read_pictures(warehouse, [f.finding_id for sheet in listed for f in sheet.drawn])
-    yield "letter.txt", letter(facts, work, site, study.study.title, invented=study.study.invented)
-    yield FIRST, pages.site_page(site)
-    yield "returns.csv", as_csv((*work.send, *work.noted), commands=False)
-    for sheet in listed:
-        yield f"fix/{sheet.name}", pages.sheet(sheet, pictures)
-    for page in pages.further(site):
-        yield "/".join(page.parts), page.render()
+class Parcel(StudyPages):
+    """The pages of one laboratory without the others: its own page is the first, and stands above its sheets.
 
-
-class _Parcel(StudyPages):
-    """The pages of one laboratory without the others: its own page is the first, and stands above its sheets."""
+    facts: narrowed to it.
+    """
 
     alone, to_top = True, ""
+
+    def __init__(self, facts: Facts, study: LoadedStudy, site: str) -> None:
+        super().__init__(facts, study)
+        self._site, self._study = site, study.study
 
     def site_link(self, root: str) -> Callable[[str | None], str | None]:
         """Leads to the first page."""
         return lambda site: root + FIRST if site in self.site_files else None
+
+    def files(self, warehouse: Path) -> Iterator[tuple[str, str]]:
+        """Name in the zip and text of every file."""
+        listed = list(self.sheets())
+        pictures = read_pictures(warehouse, [f.finding_id for sheet in listed for f in sheet.drawn])
+        yield LETTER, self.letter
+        yield FIRST, self._first
+        yield "returns.csv", self._csv
+        for sheet in listed:
+            yield f"fix/{sheet.name}", self.sheet(sheet, pictures)
+        for page in self.further(self._site):
+            yield "/".join(page.parts), page.render()
+
+    def made_of(self) -> str:
+        """The hash of all that is in it; no picture is read for it."""
+        sheets = [(sheet.name, self.made_from(sheet)) for sheet in self.sheets()]
+        further = [(page.parts, page.made_from) for page in self.further(self._site)]
+        return digest_of(self.letter, self._first, self._csv, sheets, further)
+
+    @cached_property
+    def letter(self) -> str:
+        """The letter, its first line a subject."""
+        study = self._study
+        within = study.answer_within_days
+        return letter(
+            self.facts, self.work, self._site, study.title, invented=study.invented, answer_within_days=within
+        )
+
+    @cached_property
+    def _first(self) -> str:
+        return self.site_page(self._site)
+
+    @cached_property
+    def _csv(self) -> str:
+        return as_csv((*self.work.send, *self.work.noted), commands=False)

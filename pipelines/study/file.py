@@ -11,9 +11,11 @@ import hashlib
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 from checks.registry import catalogue
 from pipelines.study.anatomy import by_landmark, declared_twice, never
+from pipelines.study.drafts import Draft, looked_at, open_lines, profile_faults
 from pipelines.study.plan import LoadedPlan, load_plan
 from pipelines.study.reading import Fault, checked, parse, read_bytes, refuse, shown
 from schemas.study import SiteProfile, Study
@@ -24,12 +26,14 @@ class LoadedStudy:
     """A study as read. ``version`` is the study's own version, "+", and 8 hex digits over all files but the plan.
 
     plan: the analysis plan beside it, None without one; no trial is judged by it.
+    drafts: sites whose profile is not finished; the study does not hold them.
     """
 
     study: Study
     version: str
     path: Path
     plan: LoadedPlan | None = None
+    drafts: tuple[Draft, ...] = ()
 
 
 def load_study(path: str | Path) -> LoadedStudy:
@@ -40,6 +44,7 @@ def load_study(path: str | Path) -> LoadedStudy:
     digest = hashlib.sha256(data)
     sites = settings.get("sites")
     faults: list[Fault] = []
+    drafts: dict[str, Draft] = {}
     for name, site in sorted(sites.items(), key=lambda item: str(item[0])) if isinstance(sites, dict) else []:
         if isinstance(site, dict) and "profile" in site:
             named = site["profile"]
@@ -50,14 +55,34 @@ def load_study(path: str | Path) -> LoadedStudy:
             profile_path = path.parent / named
             profile_data = read_bytes(profile_path, f"profile of site {name}")
             digest.update(f"\0{name}\0".encode() + profile_data)
-            site["profile"] = checked(SiteProfile, parse(profile_data, profile_path), profile_path, "site_profile.md")
+            profile = parse(profile_data, profile_path)
+            if open_lines(profile_data):
+                drafts[name] = Draft(str(name), profile_path, profile)
+            else:
+                site["profile"] = checked(SiteProfile, profile, profile_path, "site_profile.md")
     refuse(faults, path, "study_file.md")
-    study = checked(Study, settings, path, "study_file.md")
+    study, unfinished = _with_finished(settings, drafts, path)
     refuse(list(_disagreements(study)), path, "study_file.md")
     study = by_landmark(study)
     refuse([Fault(n.what, "can never be had", n.wanted) for n in never(study)], path, "study_file.md")
     plan = load_plan(path.parent, study)
-    return LoadedStudy(study, f"{study.version}+{digest.hexdigest()[:8]}", path, plan)
+    return LoadedStudy(study, f"{study.version}+{digest.hexdigest()[:8]}", path, plan, unfinished)
+
+
+def _with_finished(settings: dict[str, Any], drafts: dict[str, Draft], path: Path) -> tuple[Study, tuple[Draft, ...]]:
+    """The study, with those sites of ``drafts`` whose profile can be used as it is, and the others. Raises Unusable."""
+    if not drafts:
+        return checked(Study, settings, path, "study_file.md"), ()
+    others = {name: site for name, site in settings["sites"].items() if name not in drafts}
+    study = checked(Study, settings | {"sites": others}, path, "study_file.md")
+    seen = {name: looked_at(draft, study) for name, draft in drafts.items()}
+    finished = {
+        name: settings["sites"][name] | {"profile": profile}
+        for name, profile in seen.items()
+        if isinstance(profile, SiteProfile)
+    }
+    study = checked(Study, settings | {"sites": others | finished}, path, "study_file.md")
+    return study, tuple(draft for draft in seen.values() if isinstance(draft, Draft))
 
 
 def load_profile(path: str | Path) -> SiteProfile:
@@ -69,7 +94,7 @@ def load_profile(path: str | Path) -> SiteProfile:
 def _disagreements(study: Study) -> Iterator[Fault]:
     """Settings that are each possible but do not fit together."""
     for name, site in study.sites.items():
-        yield from _profile_faults(name, site.profile, study)
+        yield from profile_faults(name, site.profile, study)
         yield from _limit_faults(site.limits, f"sites.{name}.limits")
     yield from _limit_faults(study.limits, "limits")
     sided = {name for role, spec in study.marker_roles.items() if spec.sided for name in (role, spec.landmark)}
@@ -80,29 +105,6 @@ def _disagreements(study: Study) -> Iterator[Fault]:
         yield Fault(
             "marker_roles", f"declares {' and '.join(roles)} to be the {landmark}", "one role for each landmark"
         )
-
-
-def _profile_faults(name: str, profile: SiteProfile, study: Study) -> Iterator[Fault]:
-    place = f"sites.{name}.profile"
-    if profile.site != name:
-        yield Fault(place, f"is the profile of site {profile.site!r}", f"the profile of site {name!r}")
-    known = study.roles_with_side()
-    for role in profile.markers:
-        if role not in known:
-            yield Fault(f"{place}: markers.{role}", "is not a marker of the study", _role_hint(role, known))
-    for role in study.roles_with_side(required_only=True):
-        if role not in profile.markers:
-            yield Fault(f"{place}: markers.{role}", "is missing", "the lab's label, since the study requires it")
-    labels = list(profile.markers.values())
-    for label in sorted({label for label in labels if labels.count(label) > 1}):
-        yield Fault(f"{place}: markers", f"gives label {label!r} to {labels.count(label)} roles", "one role each")
-    if profile.plate_types and profile.force_rate_hz is None:
-        yield Fault(f"{place}: force_rate_hz", "is missing", "a rate, since the profile names force plates")
-
-
-def _role_hint(role: str, known: tuple[str, ...]) -> str:
-    near = difflib.get_close_matches(role, known, n=1)
-    return f"perhaps {near[0]}" if near else "a role of marker_roles, with _left or _right where it has sides"
 
 
 def _limit_faults(limits: Mapping[str, Mapping[str, object]], place: str) -> Iterator[Fault]:

@@ -106,7 +106,7 @@ def checked(model: type[Model], settings: dict[str, Any], path: Path, page: str)
     try:
         return model.model_validate(settings)
     except ValidationError as error:
-        refuse([_in_plain_words(dict(e), model) for e in error.errors()], path, page)
+        refuse([in_plain_words(dict(e), model) for e in error.errors()], path, page)
         raise  # errors() is never empty; without this the type checker cannot know
 
 
@@ -166,7 +166,8 @@ _EXPECTATIONS = {
 }
 
 
-def _in_plain_words(error: dict[str, Any], model: type[BaseModel]) -> Fault:
+def in_plain_words(error: dict[str, Any], model: type[BaseModel]) -> Fault:
+    """One of pydantic's errors about ``model``."""
     kind, context, loc = error["type"], error.get("ctx", {}), error["loc"]
     if loc[-1:] == ("[key]",):
         return Fault(".".join(str(part) for part in loc[:-1]), "is used as a name", "a text; put it in quotes")

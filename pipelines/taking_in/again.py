@@ -1,8 +1,12 @@
 """Deliveries are judged again together: all in ``work/`` first, looked at as a whole, then published or not at all.
 
-What comes of one counts for the next at once, as if it were published: the books are asked inside one transaction
-that is rolled back in the end, and tables are read from ``work/`` where there are newer ones. A change of code or
-settings that would move many trials into or out of the pool is not published unless somebody says yes.
+Whatever the depot holds is judged again here and nowhere else, whoever asks for it and why: a run, a withdrawal or its
+end, a decision, a repair. For judging lets all count that has changed since, a profile that somebody drew up in a hurry
+as well as a consent that ended. So what a waiting change of code or settings would move into or out of the pool is
+known here before any of it counts, and is published only if it is little, or if somebody said yes.
+
+What comes of one delivery counts for the next at once, as if it were published: the books are asked inside one
+transaction that is rolled back in the end, and tables are read from ``work/`` where there are newer ones.
 """
 
 from __future__ import annotations
@@ -20,11 +24,11 @@ from pipelines.depot.storage import Depot
 from pipelines.depot.store import Store
 from pipelines.judging.standings import ACCEPTED, WITHHELD
 from pipelines.taking_in.ahead import Ahead
-from pipelines.taking_in.due import Due, in_turn
+from pipelines.taking_in.due import Due, in_turn, stale
 from pipelines.taking_in.gating import gate
 from pipelines.taking_in.publishing import Prepared, note_result
 from pipelines.taking_in.stages import open_again, prepare
-from schemas.study import JudgingAgain
+from schemas.judging_again import JudgingAgain
 
 #: Round the work on one delivery: its name in, whom to tell (done, of) out.
 Told = Callable[[str], AbstractContextManager[Tell]]
@@ -48,18 +52,41 @@ class Flip:
 
 @dataclass(frozen=True)
 class Again:
-    """What judging deliveries again came to, before it counts. accepted: trials that are accepted in the depot now."""
+    """What judging deliveries again came to, before it counts. accepted: trials that are accepted in the depot now.
+
+    is_part: other deliveries wait for a change of code or settings as well, so that nobody knows all that it moves.
+    """
 
     due: Sequence[Due]
     prepared: Sequence[Prepared]
     failed: Sequence[tuple[Due, Exception]]
     flips: Sequence[Flip]
     accepted: int
+    is_part: bool = False
 
     def needs_yes(self, settings: JudgingAgain) -> bool:
-        """Whether so many trials come into or go out of the pool that somebody must look first."""
-        moved = sum(ACCEPTED in (flip.before, flip.now) and flip.now != WITHHELD for flip in self.flips)
+        """Whether a change of code or settings moves so many trials into or out of the pool that somebody must look.
+
+        Where only a part of what it moves is known one trial is enough.
+        """
+        guarded = {one.record.delivery_id for one in self.due if one.guarded}
+        own = (flip for flip in self.flips if flip.delivery_id in guarded)
+        moved = sum(ACCEPTED in (flip.before, flip.now) and flip.now != WITHHELD for flip in own)
+        if self.is_part:
+            return moved > 0
         return moved > settings.most_trials and moved > settings.most_fraction * max(self.accepted, 1)
+
+    def refusal(self) -> Iterator[str]:
+        """Why nothing of it is published, for people."""
+        yield "NOT PUBLISHED: judging again would move trials into or out of the pool."
+        yield f"{self.accepted} trials are accepted now. Judged again: {len(self.due)} deliveries."
+        for why in dict.fromkeys(one.why for one in self.due):
+            count = sum(one.why == why for one in self.due)
+            yield f"  {why} ({count} {'delivery' if count == 1 else 'deliveries'})"
+        yield "What would change"
+        yield from (f"  {line}" for line in self.lines())
+        if self.is_part:
+            yield "Other deliveries wait for the same, so this is not all: manystrides run tells all of it, and asks."
 
     def lines(self) -> Iterator[str]:
         """What would stand otherwise, for people."""
@@ -110,6 +137,7 @@ def judged_again(desk: Desk, due: Sequence[Due], delivery: Told) -> Iterator[Aga
     with desk.depot.working("again") as work:
         over = _Overlay(desk.depot, work)
         before = {one.record.delivery_id: _standings(desk, one.record.delivery_id) for one in due}
+        waiting = {one.record.delivery_id for one in stale(desk)} if any(one.guarded for one in due) else set()
         accepted = desk.books.trials.standings().get(ACCEPTED, 0)
         prepared: dict[str, Prepared] = {}
         failed: list[tuple[Due, Exception]] = []
@@ -121,7 +149,7 @@ def judged_again(desk: Desk, due: Sequence[Due], delivery: Told) -> Iterator[Aga
                     failed.append((one, result))
             raise _RolledBackError
         flips = [flip for name, result in prepared.items() for flip in _flips(name, before[name], result)]
-        yield Again(due, tuple(prepared.values()), failed, flips, accepted)
+        yield Again(due, tuple(prepared.values()), failed, flips, accepted, bool(waiting - before.keys()))
 
 
 def _results(desk: Desk, due: Sequence[Due], delivery: Told) -> Iterator[tuple[Due, Prepared | Exception]]:

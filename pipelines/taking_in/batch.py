@@ -23,7 +23,7 @@ from pipelines.depot.desk import Desk, Opened
 from pipelines.errors import Unusable, disk_full, is_disk_full
 from pipelines.progress import Progress
 from pipelines.taking_in import withdrawing
-from pipelines.taking_in.again import Again, judged_again
+from pipelines.taking_in.again import judged_again
 from pipelines.taking_in.ahead import Ahead
 from pipelines.taking_in.due import (
     ASKED_FOR,
@@ -37,11 +37,12 @@ from pipelines.taking_in.due import (
     also_stale,
     arrivals_due,
     due_again,
+    due_for,
     names_in_inbox,
     stale,
     until_none,
 )
-from pipelines.taking_in.noting import again, remember, stopped_as_it_is
+from pipelines.taking_in.noting import remember, stopped_as_it_is
 from pipelines.taking_in.publishing import Prepared, publish
 from pipelines.taking_in.stages import open_arrival, take_in_opened
 from pipelines.taking_in.summary import Done, Failure, Summary
@@ -56,9 +57,10 @@ log = logging.getLogger(__name__)
 class Bench:
     """What a batch is worked off at.
 
-    yes: publish although many trials would stand otherwise. rebuild: make warehouse and pages anew, whatever is there.
-    damaged: deliveries whose results are to be made anew from the bytes the depot holds. keeps_history: Dagster is
-    running, whose history cannot be removed under it. readied: for what the next build of the warehouse begins with.
+    yes: publish although a change of code or settings moves trials into or out of the pool. rebuild: make warehouse and
+    pages anew, whatever is there. damaged: deliveries whose results are to be made anew from the bytes the depot holds.
+    keeps_history: Dagster is running, whose history cannot be removed under it. readied: for what the next build of the
+    warehouse begins with.
     inbox: None after a decision of a person, when only what follows from it is done: what came meanwhile, or was made
     with something else than today's, is left for the next run.
     """
@@ -99,37 +101,75 @@ class NotPublishedError(Exception):
 
 
 def work_off(bench: Bench, asked: Sequence[str] | None = None) -> Iterator[Worked]:
-    """Do all that is due; yields what came of each delivery once it counts. Raises NotPublishedError.
+    """Do all that is due; yields what came of each delivery once it counts. Raises NotPublishedError before the rest.
 
-    Who withdrew is withheld before anything else, so that nothing that is refused stands in the way of it.
+    Who withdrew is withheld before anything else, so that nothing that is refused stands in the way of it: but where it
+    would let a waiting change count, that is looked at together with all else that the change touches.
     asked: only these arrivals, by ``site/name``, whether they are due or not, and what follows from them.
     """
-    withdrawing.begin(bench.desk)
-    if bench.desk.books.jobs.open():
-        for record in until_none(lambda: changed(bench.desk)):
-            yield _judged_again(bench, record, CONSENTS_CHANGED)
-    for name in bench.damaged:
-        if (record_of := bench.desk.books.deliveries.get(name)) is not None:
-            yield _judged_again(bench, record_of, DAMAGED)
+    desk, behind = bench.desk, list[Due]()
+    withdrawing.begin(desk)
+    if desk.books.jobs.open():
+        for records in until_none(lambda: changed(desk)):
+            due = [due_for(desk, record, CONSENTS_CHANGED) for record in records]
+            yield from _judged(bench, [one for one in due if not one.guarded])
+            behind += [one for one in due if one.guarded]
+    held = (desk.books.deliveries.get(name) for name in bench.damaged)
+    behind += [due_for(desk, record, DAMAGED) for record in held if record is not None]
     if bench.inbox is not None:
-        yield from _again_together(bench, asked)
+        yield from _judged(bench, _each_once([*behind, *_stale(desk, asked)]))
         yield from _arrivals(bench, bench.inbox, asked)
-    yield from _follow_ups(bench)
+    else:
+        yield from _as_far_as_allowed(bench, behind)
+    for due in due_again(desk):
+        yield from _as_far_as_allowed(bench, due)
 
 
-def _again_together(bench: Bench, asked: Sequence[str] | None) -> Iterator[Worked]:
-    desk = bench.desk
+def what_a_change_moves(bench: Bench, records: Sequence[Record]) -> str | None:
+    """What a waiting change of code or settings would move if these deliveries were judged again, for people.
+
+    None if nothing waits for them, if nothing moves, or if somebody said yes. Nothing is changed by asking.
+    """
+    due = [Due(record, why) for record in records if (why := also_stale(bench.desk, record))]
+    if bench.yes or not due:
+        return None
+    with judged_again(bench.desk, due, bench.progress.delivery) as judged:
+        needed = judged.needs_yes(bench.desk.study.study.judging_again)
+        return "\n".join(judged.refusal()) if needed else None
+
+
+def _stale(desk: Desk, asked: Sequence[str] | None) -> list[Due]:
     due = stale(desk)
-    if asked is not None:
-        reasons = {one.record.delivery_id: one.why for one in due}
-        held = [r for r in desk.books.deliveries.all() if r.held and r.arrival in set(asked)]
-        due = [Due(record, reasons.get(record.delivery_id, ASKED_FOR)) for record in held]
+    if asked is None:
+        return due
+    known = {one.record.delivery_id: one for one in due}
+    held = [r for r in desk.books.deliveries.all() if r.held and r.arrival in set(asked)]
+    return [known.get(record.delivery_id, Due(record, ASKED_FOR, guarded=False)) for record in held]
+
+
+def _each_once(due: Sequence[Due]) -> list[Due]:
+    """Each delivery for what it is due for first."""
+    return list({one.record.delivery_id: one for one in reversed(due)}.values())[::-1]
+
+
+def _as_far_as_allowed(bench: Bench, due: Sequence[Due]) -> Iterator[Worked]:
+    """Judge again what lets no change of code or settings count, then the rest; if that may not be, it is left due."""
+    yield from _judged(bench, [one for one in due if not one.guarded])
+    try:
+        yield from _judged(bench, [one for one in due if one.guarded])
+    except NotPublishedError as refused:
+        bench.summary.left_for_a_yes.append(str(refused))
+
+
+def _judged(bench: Bench, due: Sequence[Due]) -> Iterator[Worked]:
+    """Judge again what the depot holds, and publish it. Raises NotPublishedError if that moves what it may not."""
     if not due:
         return
+    desk = bench.desk
     bench.ready_the_pool()
     with judged_again(desk, due, bench.progress.delivery) as judged:
         if judged.needs_yes(desk.study.study.judging_again) and not bench.yes:
-            raise NotPublishedError("\n".join(refusal(judged)))
+            raise NotPublishedError("\n".join(judged.refusal()))
         why = {one.record.delivery_id: one.why for one in due}
         for prepared in judged.prepared:
             name = prepared.record.delivery_id
@@ -143,18 +183,6 @@ def _again_together(bench: Bench, asked: Sequence[str] | None) -> Iterator[Worke
 
 def _published(desk: Desk, prepared: Prepared, why: str) -> Record:
     return publish(desk, prepared, why).record
-
-
-def refusal(judged: Again) -> Iterator[str]:
-    """Why nothing is published, for people."""
-    yield "NOT PUBLISHED: judging again would move many trials into or out of the pool."
-    yield f"{judged.accepted} trials are accepted now. Judged again: {len(judged.due)} deliveries."
-    for why in dict.fromkeys(one.why for one in judged.due):
-        count = sum(one.why == why for one in judged.due)
-        yield f"  {why} ({count} {'delivery' if count == 1 else 'deliveries'})"
-    yield "What would change"
-    yield from (f"  {line}" for line in judged.lines())
-    yield "Nothing was changed. If this is what you want, run again with --yes; if not, take the change back."
 
 
 def _arrivals(bench: Bench, inbox: Path, asked: Sequence[str] | None) -> Iterator[Worked]:
@@ -222,22 +250,6 @@ def _beginning(ahead: Ahead, desk: Desk, arrival: Arrival) -> Callable[[], None]
 
 def _opener(desk: Desk, arrival: Arrival) -> Callable[[Path], Opened]:
     return lambda work: open_arrival(desk, arrival, work)
-
-
-def _follow_ups(bench: Bench) -> Iterator[Worked]:
-    for why, record in due_again(bench.desk):
-        yield _judged_again(bench, record, why)
-
-
-def _judged_again(bench: Bench, record: Record, why: str) -> Worked:
-    """why: told with whatever else makes its result another one."""
-    why = f"{why} {also_stale(bench.desk, record)}".rstrip()
-    return _attempt(bench, record.delivery_id, record.arrival, why, partial(_again, bench, record, why))
-
-
-def _again(bench: Bench, record: Record, why: str) -> Record:
-    with bench.progress.delivery(record.delivery_id) as tell:
-        return again(bench.desk, record, why, tell)
 
 
 def _attempt(bench: Bench, about: str, arrival: str, why: str, work: Callable[[], Record | None]) -> Worked:

@@ -1,4 +1,4 @@
-"""What is made of all deliveries together, warehouse and pages, and whether they show what the depot holds."""
+"""What is made of all deliveries together: warehouse, pages, outbox; and whether they show what the depot holds."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ _ASKED = "Asked for anew, from the results of all deliveries."
 
 
 def is_built(desk: Desk) -> bool:
-    """Whether warehouse and pages are there and show what the depot holds."""
+    """Whether warehouse, pages and outbox are there and show what the depot holds."""
     depot = desk.depot
     if not all(map(depot.store.exists, keys.BUILT)):
         return False
@@ -45,17 +45,23 @@ def build_warehouse_stage(desk: Desk, *, anew: bool = False, readied: Readied | 
 
 
 def build_pages_stage(desk: Desk, *, anew: bool = False) -> None:
-    """Write the pages, then note that all is built. anew: also those that would say the same as the file there."""
+    """Write pages and outbox, then note that all is built. anew: also what would say the same as the file there."""
     from pipelines.pages import write_pages
+    from pipelines.pages.facts import read_facts
+    from pipelines.pages.outbox import Addresses, write_outbox
 
+    depot, study = desk.depot, desk.study
     noted = desk.books.files.of(keys.PAGES)
     with desk.books.transaction():
-        desk.books.files.drop(keys.PAGES)  # killed from here on, all are hashed the next time
-        desk.books.files.drop(keys.SAFETY)
-    write_pages(desk.depot, desk.study, anew=anew, noted=noted)
+        for place in (keys.PAGES, keys.SAFETY, keys.OUTBOX):
+            desk.books.files.drop(place)  # killed from here on, all are hashed the next time
+    facts = read_facts(depot.warehouse, study.study)
+    write_pages(depot, study, anew=anew, noted=noted, facts=facts)
+    write_outbox(depot.outbox, facts, study, depot.warehouse, Addresses(), anew=anew)
     with desk.books.transaction():
         desk.books.files.put(keys.PAGES, noted)
-        desk.books.files.put(keys.SAFETY, {name: desk.depot.safety.sha256(name) for name in desk.depot.safety.below()})
+        for place, store in ((keys.SAFETY, depot.safety), (keys.OUTBOX, depot.outbox)):
+            desk.books.files.put(place, {name: store.sha256(name) for name in store.below()})
         desk.books.builds.put(_state(desk))
     desk.books.take_stock()
 

@@ -46,8 +46,9 @@ _MOST_TIMES = 3
 class Due:
     """A delivery the depot holds that must be judged again, and why, in a sentence.
 
-    guarded: whether somebody must say yes if many trials would stand otherwise: after a change of code or settings, not
-    after what a laboratory, a runner or a data manager decided.
+    guarded: whether judging it lets a change of code or settings count, whatever else it is due for, so that somebody
+    must say yes if trials would stand otherwise; not if it is due only for what a laboratory, a runner or a data
+    manager decided.
     """
 
     record: Record
@@ -95,6 +96,12 @@ def also_stale(desk: Desk, record: Record) -> str:
     if not record.taken_in or desk.books.deliveries.is_current(record.delivery_id, desk.made):
         return ""
     return why_stale(desk, record)
+
+
+def due_for(desk: Desk, record: Record, why: str) -> Due:
+    """A delivery that is due for something; told with whatever else makes its result another one."""
+    otherwise = also_stale(desk, record)
+    return Due(record, f"{why} {otherwise}".rstrip(), guarded=bool(otherwise))
 
 
 def _stopped_with(desk: Desk) -> Callable[[Record], str]:
@@ -180,8 +187,8 @@ class Tried:
         self.times[record.delivery_id] += 1
 
 
-def until_none(asked: Callable[[], list[Record]], tried: Tried | None = None) -> Iterator[Record]:
-    """Deliveries that are due, asked for anew when all are done, until there is none: judging one may make others due.
+def until_none(asked: Callable[[], list[Record]], tried: Tried | None = None) -> Iterator[list[Record]]:
+    """Deliveries that are due, asked for anew when these are done, until there is none: judging some makes others due.
 
     One that is due still although nothing came of judging it is left for the next run. tried: before, filled.
     """
@@ -189,22 +196,22 @@ def until_none(asked: Callable[[], list[Record]], tried: Tried | None = None) ->
     while due := [record for record in asked() if tried.leaves(record)]:
         for record in due:
             tried.add(record)
-            yield record
+        yield due
 
 
-def due_again(desk: Desk) -> Iterator[tuple[str, Record]]:
-    """Deliveries that must be judged again since something else has changed, and why; whoever asks judges them.
+def due_again(desk: Desk) -> Iterator[list[Due]]:
+    """Deliveries that must be judged again since something else has changed; whoever asks judges them.
 
-    Asked in turn until none is due for any reason, as what comes of one may be what another one waits for.
+    Asked in turn until none is due for any reason, as what comes of some may be what others wait for.
     """
     tried: dict[str, Tried] = {}
     found = True
     while found:
         found = False
         for why, asked in follow_ups(desk):
-            for record in until_none(asked, tried.setdefault(why, Tried())):
+            for records in until_none(asked, tried.setdefault(why, Tried())):
                 found = True
-                yield why, record
+                yield [due_for(desk, record, why) for record in records]
 
 
 @dataclass(frozen=True)

@@ -1,16 +1,10 @@
-"""What is done round a delivery's stages: judging it again, and remembering what its name in the inbox became."""
+"""What is remembered of a name in the inbox: what it became, and of what was stopped its bytes."""
 
 from __future__ import annotations
 
 from pipelines.depot.arrivals import Arrival
 from pipelines.depot.books.rows import CAME_AS, STOPPED, Known, Record
-from pipelines.depot.desk import Desk, Tell
-from pipelines.taking_in.stages import judge_again
-
-
-def again(desk: Desk, record: Record, why: str, tell: Tell) -> Record:
-    """Judge a delivery again. why: for the ledger."""
-    return judge_again(desk, record, tell, why).record
+from pipelines.depot.desk import Desk
 
 
 def remember(desk: Desk, arrival: Arrival, signature: str, record: Record) -> None:

@@ -7,7 +7,6 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterator
-from dataclasses import replace
 from pathlib import Path
 
 from pipelines.judging.standings import WITHHELD
@@ -52,9 +51,7 @@ def _lines(bench: Bench, due: WhatIsDue, judged: Again) -> Iterator[str]:
             yield "  no trial would stand otherwise"
     for one, error in judged.failed:
         yield f"COULD NOT BE JUDGED: {one.record.delivery_id}: {type(error).__name__}"
-    stale = {one.record.delivery_id for one in due.again if one.guarded}
-    guarded = replace(judged, flips=[flip for flip in judged.flips if flip.delivery_id in stale])
-    if guarded.needs_yes(bench.desk.study.study.judging_again):
+    if judged.needs_yes(bench.desk.study.study.judging_again):
         yield "That is so many that a run publishes it only with --yes."
     yield _UNCHANGED
 

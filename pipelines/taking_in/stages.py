@@ -247,16 +247,6 @@ def take_in_opened(
     return passage
 
 
-def judge_again(desk: Desk, record: Record, tell: Tell, why: str) -> Passage:
-    """Judge a delivery the depot holds with the code and study of today, from the bytes in the depot.
-
-    why: for the ledger.
-    """
-    with desk.depot.working("again") as work:
-        gated = gate(desk, open_again(desk, record, work), record)
-        return publish(desk, prepare(desk, gated, tell), why)
-
-
 def _record(desk: Desk, opened: Opened, delivery_id: str, status: str, before: Record | None = None) -> Record:
     """The record of a delivery; its fingerprint and its day stay those of the bytes as they first came."""
     received = opened.received

@@ -47,6 +47,8 @@ class Summary:
     unfinished: tombstones of withdrawals that could not be carried out when it began. withdrawals: what was done for
     each that is not done, or was not before.
     raised: what broke the building of warehouse or pages off, the last time it was tried.
+    refused: why nothing was done. left_for_a_yes: what was not judged again, since a change of code or settings would
+    have moved trials with it, and why; all else was done.
     every_reason: told in full, since there will be no page to look at.
     """
 
@@ -59,6 +61,7 @@ class Summary:
     unfinished: tuple[str, ...] = ()
     withdrawals: list[CarriedOut] = field(default_factory=list)
     refused: str | None = None
+    left_for_a_yes: list[str] = field(default_factory=list)
     raised: Exception | None = None
     every_reason: bool = False
     _read: dict[tuple[str, str], list[dict[str, Any]]] = field(default_factory=dict, repr=False)
@@ -77,7 +80,7 @@ class Summary:
         if self.crashed() or any(f.ours for f in self.failures):
             return 3
         ended = {one.job.tombstone for one in self.withdrawals if one.ended}
-        if self.refused is not None or set(self.unfinished) - ended:
+        if self.refused is not None or self.left_for_a_yes or set(self.unfinished) - ended:
             return 1
         return 2 if self.failures else 0
 
@@ -112,6 +115,7 @@ class Summary:
             "crashed_checks": {name: len(places) for name, places in self.crashed().items()},
             "built": self.built,
             "refused": self.refused,
+            "left_for_a_yes": self.left_for_a_yes,
             "pages": self.depot.pages.shown("index.html"),
             "warehouse": str(self.depot.warehouse),
         }
@@ -158,6 +162,7 @@ class Summary:
 
     def faults(self) -> Iterator[str]:
         """What did not come to its end, line by line."""
+        yield from self.left_for_a_yes
         for failure in self.failures:
             fault = "a fault of manystrides" if failure.ours else "it is tried again with the next run"
             yield f"COULD NOT BE WORKED ON ({fault}): {failure.about}"

@@ -49,6 +49,10 @@ def test_the_generated_pages_are_up_to_date() -> None:
 def _queries() -> list[tuple[str, str]]:
     found = []
     for page in HAND_WRITTEN:
+        if (
+            page.name == "your_own_study.md"
+        ):  # about recordings of its own: followed by tests/docs/test_your_own_study.py
+            continue
         for block in re.findall(r"```sh\n(.*?)```", page.read_text(encoding="utf-8"), re.S):
             for line in block.replace("\\\n", " ").splitlines():
                 if line.startswith(("manystrides sql", "manystrides look")):

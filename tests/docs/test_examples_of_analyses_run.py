@@ -73,13 +73,62 @@ def test_polars_sorts_the_planned_answers(folder: Path, warehouse: duckdb.DuckDB
     assert names["answers"]["width_in_estimates"].is_sorted(descending=True)
 
 
-@pytest.mark.skipif(shutil.which("Rscript") is None, reason="R is not installed here: its example was not run")
-def test_r_meets_the_planned_answer(folder: Path, warehouse: duckdb.DuckDBPyConnection) -> None:
+needs_r = pytest.mark.skipif(shutil.which("Rscript") is None, reason="R is not installed here: it was not asked")
+
+
+def by_r(script: str, folder: Path, warehouse: duckdb.DuckDBPyConnection) -> list[str]:
+    """What R prints, asked beside differences.csv."""
     packages = "quit(status = !all(sapply(c('lmerTest', 'pbkrtest'), requireNamespace, quietly = TRUE)))"
     if subprocess.run(["Rscript", "-e", packages], check=False).returncode:
-        pytest.skip("lmerTest or pbkrtest is not installed in R: its example was not run")
+        pytest.skip("lmerTest or pbkrtest is not installed in R: it was not asked")
     warehouse.execute("SELECT * FROM planned_differences").df().to_csv(folder / "differences.csv", index=False)
-    (folder / "example.R").write_text(block("R", "r"), encoding="utf-8")
+    (folder / "example.R").write_text(script, encoding="utf-8")
     done = subprocess.run(["Rscript", "example.R"], cwd=folder, capture_output=True, text=True, check=True)
+    return done.stdout.splitlines()
+
+
+@needs_r
+def test_r_meets_the_planned_answer(folder: Path, warehouse: duckdb.DuckDBPyConnection) -> None:
     estimate = one(warehouse, f"SELECT estimate_value {MAIN}")[0]
-    assert float(done.stdout.split()[-1]) == pytest.approx(estimate, rel=1e-4)
+    assert float(by_r(block("R", "r"), folder, warehouse)[-1]) == pytest.approx(estimate, rel=1e-4)
+
+
+EACH_BY_R = """
+suppressPackageStartupMessages(library(lmerTest))
+d <- subset(read.csv("differences.csv"), contrast == "condition")
+control <- lmerControl(optimizer = "bobyqa", optCtrl = list(rhoend = 1e-10), check.conv.singular = "ignore")
+for (name in unique(d$outcome)) for (other in unique(d$condition)) {
+  own <- subset(d, outcome == name & condition == other)
+  if (!nrow(own)) next
+  own$y <- own$difference_value / sd(own$difference_value)
+  allowed <- if (all(is.na(own$speed_difference_m_per_s))) "1" else "speed_difference_m_per_s"
+  model <- as.formula(paste("y ~", allowed, "+ (1 | site) + (1 | participant_id)"))
+  fit <- lmer(model, own, REML = TRUE, control = control)
+  parts <- as.data.frame(VarCorr(fit))
+  told <- c(coef(summary(fit, ddf = "Kenward-Roger"))[1, 1:3], parts$sdcor[match(c("site", "participant_id"), parts$grp)])
+  cat(name, other, format(told * c(1, 1, 0, 1, 1) * sd(own$difference_value) + c(0, 0, told[3], 0, 0), digits = 12), "\n")
+}
+"""
+
+
+@needs_r
+def test_r_meets_every_planned_difference_between_conditions(
+    folder: Path, warehouse: duckdb.DuckDBPyConnection
+) -> None:
+    numbers = "estimate_value, standard_error_value, degrees_of_freedom, between_site_sd_value, runner_sd_value"
+    rows = warehouse.execute(
+        f"SELECT outcome, condition, {numbers}, interval FROM planned_contrasts "
+        "WHERE variant = 'main' AND contrast = 'condition' AND fitted_components = 'site_and_runner'"
+    ).fetchall()
+    told = {
+        tuple(words[:2]): [float(word) for word in words[2:]]
+        for words in map(str.split, by_r(EACH_BY_R, folder, warehouse))
+    }
+    assert len(rows) >= 5
+    for outcome, condition, estimate, error, freedom, site_sd, runner_sd, interval in rows:
+        r = told[outcome, condition]
+        assert estimate == pytest.approx(r[0], rel=1e-4), outcome
+        assert (site_sd, runner_sd) == pytest.approx(r[3:], abs=1e-4 * abs(estimate)), outcome
+        if interval == "kenward_roger":
+            assert (error, freedom) == pytest.approx(r[1:3], rel=1e-3), outcome
+    assert {row[-1] for row in rows} == {"kenward_roger", "sites_spread"}

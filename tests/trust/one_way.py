@@ -15,7 +15,7 @@ from pipelines.depot import keys
 from pipelines.depot.books.opening import WORD
 
 REPO = Path(__file__).resolve().parents[2]
-KEPT = {keys.RAW, keys.CLOSED, keys.DELIVERIES, keys.RELEASES, keys.PAGES, keys.SAFETY, keys.WAREHOUSE}
+KEPT = {keys.RAW, keys.CLOSED, keys.DELIVERIES, keys.RELEASES, *keys.BUILT}
 LAYER, ITS_HELPS = "pipelines/depot/store.py", ("pipelines/depot/disk.py", "pipelines/depot/modes.py")
 #: Calls of Python that come with one or two paths.
 CALLS = {

@@ -83,6 +83,22 @@ def test_nothing_live_holds_the_runner_afterwards_and_the_others_stay(taken_in: 
     assert (again.tombstone, again.deliveries, again.files_removed) == (done.tombstone, (), 0)
 
 
+def test_the_outbox_names_the_runner_while_the_runner_is_there_and_no_more_afterwards(tmp_path: Path) -> None:
+    inbox, depot = tmp_path / "inbox", tmp_path / "depot"
+    a_delivery(inbox, runners=(STAYS, LEAVES), faulty={"1": "heavy"})
+    go(inbox, depot)
+    outbox = depot / "outbox" / "brack"
+
+    def names(runner: str) -> set[str]:
+        found = files_with(Depot(depot), [runner])[1]
+        return {path.relative_to(outbox).as_posix() for path in found if path.is_relative_to(outbox)}
+
+    everywhere = {"letter.eml", "brack-returns.zip", "receipts/brack-001.txt"}
+    assert (names(LEAVES), names(STAYS)) == (everywhere, everywhere)
+    assert withdraw(STUDY, depot, leaving(LEAVES, "all")).found == ()
+    assert (names(LEAVES), names(STAYS)) == (set(), everywhere)
+
+
 def test_how_a_bag_was_packed_is_told_again_without_the_runner_who_left(tmp_path: Path) -> None:
     inbox, depot = tmp_path / "inbox", tmp_path / "depot"
     bag = a_delivery(tmp_path / "packed", runners=(STAYS, LEAVES))

@@ -197,6 +197,31 @@ def test_every_table_and_column_of_the_warehouse_carries_its_words(demo_depot: P
                 assert comments[field.name].startswith(field.description)
 
 
+def test_the_six_who_travelled_tell_how_alike_the_laboratories_measure(demo_depot: Path) -> None:
+    travelled = "SELECT participant_id FROM trials WHERE visit = 'week_0' AND kind = 'running' GROUP BY 1 HAVING count(DISTINCT site) > 1"
+    assert len(_ask(demo_depot, travelled)) == 6
+    ((ratio, lower, upper, error, runners),) = _ask(
+        demo_depot,
+        "SELECT icc_2_1_ratio, icc_2_1_lower_ratio, icc_2_1_upper_ratio, measurement_error_value, runner_count "
+        "FROM reliability WHERE outcome = 'contact_time_s' AND condition = 'cushioned' AND sites = 'brack, corrie'",
+    )
+    # simulated runners' contact times are 0.244 to 0.258 s, the same at every laboratory
+    assert runners == 4
+    assert 0.9 < ratio < 1
+    assert lower < ratio < upper
+    assert 0 < error < 0.002
+    pairs = _ask(
+        demo_depot,
+        "SELECT site, other_site, event_method, other_event_method, runner_count, bias_lower_value < bias_upper_value "
+        "FROM site_agreement WHERE outcome = 'contact_time_s' AND condition = 'cushioned' AND visit = 'week_0'",
+    )
+    assert {(site, other): rest for site, other, *rest in pairs} == {
+        ("brack", "corrie"): ["force", "force", 4, True],
+        ("brack", "tarn"): ["force", "sensor", 1, None],
+        ("corrie", "tarn"): ["force", "sensor", 3, True],
+    }
+
+
 def test_unshod_running_differs_from_cushioned_as_the_trade_expects(demo_depot: Path) -> None:
     rows = _ask(
         demo_depot,

@@ -29,6 +29,7 @@ from pipelines.lab.packing.finding import Gathered, gather, lay_out
 from pipelines.lab.scrub import info_of, write_bag
 from pipelines.pages.words import counted, size_words
 from pipelines.progress import Progress
+from pipelines.study.drafts import refuse_unfinished
 from pipelines.study.file import LoadedStudy, load_study
 from pipelines.workers.isolation import Isolated
 from schemas.catalogue import tables_of
@@ -78,6 +79,7 @@ def pack(
     if (bag_in(folder) / "bagit.txt").exists():
         info = info_of(bag_in(folder))
         folder, site, contact_role = bag_in(folder) / "data", site or info.get("Site"), contact_role or info.get(ROLE)
+    refuse_unfinished(study.drafts, site, study.study.sites)
     about = completed(study.study, known, site, number, contact_role, ask)
     progress.say("looking through the folder")
     gathered = gather(folder)

@@ -15,12 +15,14 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from pipelines.depot.new_files import refuse_place
+from pipelines.depot.store import write_bytes
 from pipelines.identity import identifiers
 from pipelines.identity.names import KnownNames
 from pipelines.lab.profile.axes import Axes, Seen, axes_of
 from pipelines.lab.profile.files import Recorded, recordings_in
 from pipelines.lab.profile.roles import Guesses, guess_roles
 from pipelines.study.anatomy import empty_at
+from pipelines.study.drafts import OPEN, is_untouched
 from pipelines.study.file import load_study
 from schemas.study import SiteProfile
 
@@ -28,7 +30,6 @@ if TYPE_CHECKING:
     from schemas.study import Study
 
 _WIDTH = 110
-OPEN = "#?"  # begins a line that a person has to fill in
 
 
 @dataclass(frozen=True)
@@ -100,9 +101,11 @@ def _without_people(found: Sequence[Recorded], known: KnownNames) -> tuple[list[
 
 
 def write_draft(draft: Draft, to: Path) -> None:
-    """Write the draft to the new file ``to``. Raises Unusable if it exists or its folder does not."""
-    with refuse_place(to).open("x", encoding="utf-8", newline="\n") as stream:
-        stream.write(draft.text)
+    """Write the draft to the new file ``to``, or over a profile in which nobody has filled in anything.
+
+    Raises Unusable if something else is there or its folder does not exist.
+    """
+    write_bytes(to if is_untouched(to) else refuse_place(to), draft.text.encode())
 
 
 def _head(recordings: Sequence[Recorded], notes: Sequence[str], still_open: Sequence[str]) -> Iterator[str]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import random
+from datetime import UTC, datetime
 from pathlib import Path
 
 import pyarrow as pa
@@ -11,6 +12,8 @@ import pytest
 
 from pipelines.depot.search_bytes import files_with
 from pipelines.depot.storage import Depot
+from pipelines.pages.drafts import draft
+from pipelines.pages.parcel import as_zip
 
 
 @pytest.fixture
@@ -58,3 +61,14 @@ def test_sessions_and_trials_that_are_numbered_are_no_runner(depot: Depot) -> No
     depot.store.put("raw/ab/trials", b"trial_id,session_id,participant_id\n1,1,12\n2,1-2,3\n")
     assert holds(depot, "2") == []
     assert holds(depot, "1") == ["trials"]
+
+
+def test_what_is_packed_into_a_parcel_and_again_into_a_mail_is_found(depot: Depot) -> None:
+    parcel = as_zip([("fix/sheet.html", "<p>FS-01 ran</p>"), ("fix/FS-02.html", "")])
+    depot.store.put("outbox/brack/brack-returns.zip", parcel)
+    mail = draft("Subject: FS-03 went\nDear all, FS-04.\n", parcel, "p.zip", "0" * 64, datetime.now(UTC), "", "")
+    depot.store.put("outbox/brack/letter.eml", mail)
+    assert b"FS-01" not in parcel + mail, "packed"
+    assert sorted(holds(depot, "FS-01")) == sorted(holds(depot, "FS-02")) == ["brack-returns.zip", "letter.eml"]
+    assert holds(depot, "FS-03") == holds(depot, "FS-04") == ["letter.eml"]
+    assert holds(depot, "FS-05") == []

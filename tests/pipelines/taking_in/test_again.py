@@ -6,12 +6,13 @@ import shutil
 import subprocess
 import sys
 from dataclasses import replace
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pytest
 import yaml
 
-from pipelines.assets.deciding import withdraw
+from pipelines.assets.deciding import take_back, withdraw
 from pipelines.assets.repairing import repair
 from pipelines.assets.run import plan, run
 from pipelines.deciding.preview import preview
@@ -149,6 +150,36 @@ def test_a_withdrawal_while_a_profile_waits_is_no_yes_to_the_profile_and_tells_w
     (line,) = [one for one in ledger_lines(place / "depot") if one["about"] == "brack-002" and "profile" in one["why"]]
     assert line["why"].startswith(CONSENTS_CHANGED)
     assert reason in line["why"]
+
+
+def test_a_withdrawal_while_a_change_waits_that_moves_nothing_is_carried_out(place: Path) -> None:
+    edit(place, "contact_threshold_n: 20 ", "contact_threshold_n: 21 ")
+    assert withdraw(place / "study.yaml", place / "depot", leaving("FS-04", "muscle")).exit_code == 0
+
+
+def test_a_time_of_grace_that_ends_while_a_profile_waits_is_no_yes_to_it_for_any_command(place: Path) -> None:
+    asked = place / "study.yaml", place / "depot"
+    withdraw(*asked, leaving("FS-04", "muscle", grace_days=7))
+    exchange_labels(place)
+    with pytest.raises(Unusable, match=r"changed: markers.calcaneus_left"):
+        take_back(*asked, leaving("FS-04", "muscle", why="A mistake."))
+    over = (datetime.now(UTC) - timedelta(days=1)).isoformat(timespec="seconds")
+    depot = Depot(place / "depot")
+    with depot.writing("tester"), depot.books.transaction():
+        depot.books.jobs.put(replace(depot.books.jobs.open()[0], due_utc=over))
+    before = results(place)
+    other = withdraw(*asked, leaving("FS-09", not_yet_delivered=True))
+    assert "NOT FINISHED still" in other.text()
+    assert "waits for a yes" in other.text()
+    refused = go(place)
+    assert (refused.exit_code, results(place)) == (1, before)
+    assert "NOT FINISHED still" in refused.text()
+    for moved in (f"{trial_id('1')} of brack-001", "of brack-002"):
+        assert moved in refused.text(), "all that the profile moves is told, not of this runner's deliveries alone"
+    done = go(place, yes=True)
+    assert done.exit_code == 0
+    assert "is carried out now" in done.text()
+    assert not set(results(place).values()) & set(before.values())
 
 
 def test_a_repair_while_a_profile_waits_judges_nothing_with_it_and_says_why(place: Path) -> None:

@@ -1,0 +1,64 @@
+"""Writes the folder of a new study, whole or not at all, and proves that it can be read."""
+
+from __future__ import annotations
+
+import secrets
+import shutil
+from dataclasses import dataclass
+from pathlib import Path
+
+from pipelines.beginning.texts import plan_text, profile_text, study_text
+from pipelines.beginning.wanted import Wanted
+from pipelines.depot.new_files import refuse_place
+from pipelines.study.file import load_study
+from pipelines.study.plan import NAME as PLAN
+
+STUDY = "study.yaml"
+
+
+@dataclass(frozen=True)
+class Begun:
+    """The folder of a new study."""
+
+    folder: Path
+    wanted: Wanted
+
+    def text(self) -> str:
+        """What was written and what comes next, for people."""
+        site, study = self.wanted.sites[0].name, self.folder / STUDY
+        return "\n".join(
+            [
+                f"The study is begun in {self.folder}:",
+                "  study.yaml   what the study decides; read it, describe conditions, visits and sites",
+                "  sites/       a profile for each site, not finished; each says what is missing",
+                *(["  plan.yaml    an analysis plan to fill in before anybody looks at an answer"] * self._has_plan),
+                "  inbox/       a folder for the deliveries of each site",
+                "Next, for each site, from a few of its own recordings (standing and running):",
+                f"  manystrides profile RECORDINGS --study {study} --site {site} --to {self.folder}/sites/{site}.yaml",
+                "then read every line of it. How it goes on: docs/how_to/your_own_study.md.",
+            ]
+        )
+
+    @property
+    def _has_plan(self) -> bool:
+        return (self.folder / PLAN).exists()
+
+
+def begin(folder: Path, wanted: Wanted) -> Begun:
+    """Write the study into the new folder ``folder``. Raises Unusable if it exists or its parent does not."""
+    refuse_place(folder)
+    work = folder.with_name(f".{folder.name}.{secrets.token_hex(4)}.part")
+    try:
+        for site in wanted.sites:
+            (work / "inbox" / site.name).mkdir(parents=True)
+        texts = {Path(STUDY): study_text(wanted), Path(PLAN): plan_text(wanted)}
+        texts |= {Path("sites", f"{site.name}.yaml"): profile_text(site, wanted) for site in wanted.sites}
+        (work / "sites").mkdir()
+        for name, text in texts.items():
+            if text is not None:
+                (work / name).write_text(text, encoding="utf-8", newline="\n")
+        load_study(work / STUDY)
+        work.rename(refuse_place(folder))
+    finally:
+        shutil.rmtree(work, ignore_errors=True)
+    return Begun(folder, wanted)

@@ -1,0 +1,120 @@
+"""The outbox: for each laboratory its receipts, its letter, its parcel and a draft of a mail. Nothing is sent.
+
+What lies there names runners by their codes, so that only the depot's owner may look into it. Each laboratory's part is
+made of facts that were narrowed to it, and made again only if it would say something else: the hash of all that it says
+stands in the parcel, which is written last.
+"""
+
+from __future__ import annotations
+
+import zipfile
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from pipelines.pages.digest import digest_of
+from pipelines.pages.drafts import draft
+from pipelines.pages.facts import Facts
+from pipelines.pages.names import file_names
+from pipelines.pages.parcel import LETTER, Parcel, as_zip, facts_of
+from pipelines.pages.receipt import receipt
+from pipelines.pages.round_trip import moment_of
+from pipelines.pages.view import delivery_rows
+from pipelines.versions import shown_version
+
+if TYPE_CHECKING:
+    from pipelines.depot.store import Store
+    from pipelines.study.file import LoadedStudy
+
+ABOUT, DRAFT, RECEIPTS = "READ_ME.txt", "letter.eml", "receipts"
+_OWNER = 0o600
+_ABOUT = """\
+For the depot's owner: what each laboratory may be told. Nothing here was sent.
+
+A folder for each laboratory holds letter.txt, the same letter as a draft of a
+mail (letter.eml), the parcel that belongs to it (a zip) and a receipt for each
+delivery. All of it is written again by the next run if it would say something
+else; what you change here is lost then. Runners stand in it by their codes.
+"""
+
+
+@dataclass(frozen=True)
+class Addresses:
+    """Of mails. to: site -> address. sender: of the data manager, empty for none."""
+
+    to: Mapping[str, str] = field(default_factory=dict)
+    sender: str = ""
+
+
+def write_outbox(
+    store: Store, facts: Facts, study: LoadedStudy, warehouse: Path, addresses: Addresses, *, anew: bool = False
+) -> list[str]:
+    """Bring the outbox up to date and remove what is no longer due; returns the sites whose part was written.
+
+    anew: write all, whatever is there.
+    """
+    store.shut("")
+    due = {ABOUT: _ABOUT.encode()}
+    if anew or not store.is_object(ABOUT) or store.read(ABOUT) != due[ABOUT]:
+        store.put(ABOUT, due[ABOUT], mode=_OWNER)
+    keys, written = {ABOUT}, []
+    for site in (s.site for s in facts.sites if any(d.site == s.site for d in facts.deliveries)):
+        part = _Part(facts_of(facts, site), study, site, addresses)
+        keys.update(part.keys)
+        if anew or not all(map(store.is_object, part.keys)) or _made_from(store, part.parcel_key) != part.word:
+            for key, content in part.files(warehouse):
+                store.put(key, content, mode=_OWNER)
+            written.append(site)
+    for stale in (key for key in store.below() if key not in keys):
+        store.remove(stale)
+    return written
+
+
+class _Part:
+    """What one laboratory is told, and the hash of all of it."""
+
+    def __init__(self, facts: Facts, study: LoadedStudy, site: str, addresses: Addresses) -> None:
+        self._pages = Parcel(facts, study, site)
+        self._to, self._sender = addresses.to.get(site, ""), addresses.sender
+        title, invented = study.study.title, study.study.invented
+        rows = delivery_rows(facts)
+        names = file_names((RECEIPTS, row.delivery.delivery_id) for row in rows)
+        self._receipts = {
+            names[RECEIPTS, row.delivery.delivery_id].removesuffix(".html") + ".txt": receipt(
+                facts, row, title, invented=invented
+            )
+            for row in rows
+        }
+        self._when = moment_of(facts.newest_utc) or datetime(1980, 1, 1, tzinfo=UTC)
+        told = self._receipts, self._to, self._sender, site, self._when
+        self.word = digest_of(shown_version(), told, self._pages.made_of())
+        self.folder = file_names([("site", site)])["site", site].removesuffix(".html")
+        self.parcel_key = f"{self.folder}/{self.folder}-returns.zip"
+
+    @property
+    def keys(self) -> list[str]:
+        """All files of this part."""
+        beside = [LETTER, DRAFT, *(f"{RECEIPTS}/{name}" for name in self._receipts)]
+        return [*(f"{self.folder}/{name}" for name in beside), self.parcel_key]
+
+    def files(self, warehouse: Path) -> Iterator[tuple[str, bytes]]:
+        """Key and content of each; last the parcel, by whose word the part is known to be whole."""
+        parcel = as_zip(self._pages.files(warehouse), comment=self.word)
+        for name, text in self._receipts.items():
+            yield f"{self.folder}/{RECEIPTS}/{name}", text.encode("utf-8", "replace")
+        yield f"{self.folder}/{LETTER}", self._pages.letter.encode("utf-8", "replace")
+        name = self.parcel_key.rpartition("/")[2]
+        mail = draft(self._pages.letter, parcel, name, self.word, self._when, self._to, self._sender)
+        yield f"{self.folder}/{DRAFT}", mail
+        yield self.parcel_key, parcel
+
+
+def _made_from(store: Store, key: str) -> str | None:
+    """The word that stands in a parcel; None if it cannot be read."""
+    try:
+        with store.open(key) as stream, zipfile.ZipFile(stream) as parcel:
+            return parcel.comment.decode("ascii", "replace")
+    except (OSError, zipfile.BadZipFile):
+        return None
