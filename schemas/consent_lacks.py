@@ -21,6 +21,8 @@ if TYPE_CHECKING:
 #: Why a trial waits that consent covers.
 UNLOOKED = "its code, or that of its session or runner, holds a word that nobody has looked at"
 
+_MOST_PLACES = 3
+
 
 def lack_of(consent: Consent, trial: str) -> str | None:
     """What keeps the consent for a trial from being shown; None if it is in force."""
@@ -83,11 +85,22 @@ def _unclear_places(received: Received, runners: set[str]) -> str:
     """Where in consents.csv, as far as intake told; of a runner's words nothing is repeated."""
     told = [p for p in received.problems if p.kind == "cell" and p.file == SENT_CONSENTS.file_name and p.place]
     own = [p for p in told if p.participant_id is None or spelled(p.participant_id) in map(spelled, runners)]
-    places = [_place(p) for p in own or told]
-    return f" ({'; '.join(places[:3])})" if places else ""
+    cells: dict[str, list[str]] = {}  # what a cell holds and should -> where
+    for problem in (own or told)[:_MOST_PLACES]:
+        cells.setdefault(_held(problem), []).append(str(problem.place))
+    return f" ({'; '.join(_together(places) + held for held, places in cells.items())})" if cells else ""
 
 
-def _place(problem: Problem) -> str:
-    """Where a cell is; of the version of the form also what it holds and should, of which nothing tells who it is."""
-    place = str(problem.place)
-    return f"{place}: {problem.seen}; expected: {problem.expected}" if place.endswith(f"column {FORM}") else place
+def _together(places: list[str]) -> str:
+    """Cells of one column by their lines; of different ones one after the other."""
+    parts = [place.partition(", ") for place in places]
+    if len(places) > 1 and len({column for _, _, column in parts}) == 1:
+        lines = [line.removeprefix("line ") for line, _, _ in parts]
+        return f"lines {', '.join(lines[:-1])} and {lines[-1]}, {parts[0][2]}"
+    return "; ".join(places)
+
+
+def _held(problem: Problem) -> str:
+    """Of the version of the form what the cell holds and should, of which nothing tells who it is."""
+    of_form = str(problem.place).endswith(f"column {FORM}")
+    return f": {problem.seen}; expected: {problem.expected}" if of_form else ""

@@ -6,7 +6,8 @@ Which versions are understood is in ``schemas.consent_forms``; what an emptied o
 
 from __future__ import annotations
 
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Iterable, Iterator, Sequence
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from schemas.consent_forms import expected_version, is_plain_version, is_understood
@@ -18,6 +19,13 @@ if TYPE_CHECKING:
     import pandas as pd
 
 _FILE = str(SENT_CONSENTS.file_name)
+
+
+def with_forms(problems: Iterable[Problem], forms: Collection[str]) -> Iterator[Problem]:
+    """The problems of consents.csv; of a version that is empty or no text it is told which versions there are."""
+    for problem in problems:
+        of_form = problem.kind == "cell" and str(problem.place).endswith(f"column {FORM}")
+        yield replace(problem, expected=expected_version(forms)) if of_form else problem
 
 
 def forms_not_understood(

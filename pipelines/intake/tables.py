@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, NamedTuple
 
-from pipelines.intake.consent_forms import forms_not_understood
+from pipelines.intake.consent_forms import forms_not_understood, with_forms
 from pipelines.intake.csv_records import CsvRecord, Role, records
 from pipelines.intake.spreadsheet import (
     EXPORT_AGAIN,
@@ -67,10 +67,12 @@ def read_tables(payload_dir: Path, forms: Collection[str] = ()) -> Tables:
             tables[table.name] = empty_frame(table)
         else:
             typed, shape = shape_problems(table, frame, str(table.file_name))
-            problems += shape
             if table is SENT_CONSENTS:
+                problems += with_forms(shape, forms)
                 typed, unknown = forms_not_understood(typed, frame.index.tolist(), forms)
                 problems += unknown
+            else:
+                problems += shape
             tables[table.name] = typed
     return Tables(tables, problems, consents)
 

@@ -81,10 +81,18 @@ def _without_mass(connection: duckdb.DuckDBPyConnection, table: Table) -> str:
     words = connection.execute(f"SELECT DISTINCT {told_by} FROM pooled.{quote_name(table.name)}").fetchall()
     told = [str(word) for (word,) in words if word is not None]
     units = {word: suffix_unit(word.rpartition("/")[2]) if told_by == "outcome" else word for word in told}
-    # how far an angle can be trusted shrinks with the length of the segment that its markers sit on
-    tells_length = "deg" if "from_markers_value" in table.column_names else None
-    kept = [w for w, unit in units.items() if unit not in (None, tells_length) and not grows_with_mass(str(unit))]
-    return f"{told_by} IN ({', '.join(map(quote_text, kept)) or 'NULL'})"
+    # how far an angle or a part of a length can be trusted shrinks with the segment that its markers sit on
+    of_markers = "from_markers_value" in table.column_names
+    tell_length = {"deg", "%"} if of_markers else set[str]()
+    masses = {word for word, unit in units.items() if unit is None or grows_with_mass(unit)}
+    kept = [word for word, unit in units.items() if word not in masses and unit not in tell_length]
+    condition = f"{told_by} IN ({', '.join(map(quote_text, kept)) or 'NULL'})"
+    parts = [word for word, unit in units.items() if unit == "%" and word not in masses] if of_markers else []
+    if parts:
+        condition = (
+            f"({condition} OR {told_by} IN ({', '.join(map(quote_text, parts))}) AND from_markers_value IS NULL)"
+        )
+    return condition
 
 
 def _described(field: Field) -> str:

@@ -78,7 +78,10 @@ def report(told: Told) -> dict[str, Any]:
         "smallest_group_before": told.before,
         "runners_alone_before": told.alone_before,
         "smallest_group_after": told.after,
+        "smallest_group_of_whom_something_is_told": told.after_told,
         "runners_not_told": told.untold,
+        "runners_in_smaller_groups": told.small,
+        "told_of_smaller_groups": "the laboratories they ran at" if told.small else "nothing",
         "columns": {
             name: {
                 "band": level,

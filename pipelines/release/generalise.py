@@ -57,7 +57,8 @@ class Told:
 
     levels: attribute -> the width of its bands, 0 for a word told as it is, None if it is told of nobody. before,
     after: runners in the smallest group, those of whom nothing is told being groups by what is fixed. untold: of whom
-    nothing is told. generalised, suppressed: attribute -> cells told in bands, and cells that are known and not told.
+    nothing is told. after_told: as after, of those of whom something is told; small: runners in groups of fewer than k.
+    generalised, suppressed: attribute -> cells told in bands, and cells that are known and not told.
     """
 
     k: int
@@ -67,6 +68,8 @@ class Told:
     after: int
     alone_before: int
     untold: int
+    after_told: int
+    small: int
     generalised: Mapping[str, int]
     suppressed: Mapping[str, int]
 
@@ -98,6 +101,10 @@ def generalised(attributes: Sequence[Attribute], fixed: Sequence[Hashable], k: i
         before=smallest_group(zip(*(a.values for a in attributes), fixed, strict=True)),
         after=smallest_group((*row, own) for row, own in zip(zip(*values.values(), strict=True), fixed, strict=True)),
         untold=len(fixed) - len(_told_rows(values, fixed)),
+        after_told=smallest_group(_told_rows(values, fixed)),
+        small=_in_groups_below(
+            k, [(*row, own) for row, own in zip(zip(*values.values(), strict=True), fixed, strict=True)]
+        ),
         alone_before=sum(n == 1 for n in Counter(zip(*(a.values for a in attributes), fixed, strict=True)).values()),
         generalised={
             a.name: sum(v is not None for v in values[a.name]) if _width(a, level) else 0
@@ -113,6 +120,10 @@ def generalised(attributes: Sequence[Attribute], fixed: Sequence[Hashable], k: i
 def smallest_group(rows: Iterable[tuple[Hashable, ...]]) -> int:
     """How many share the rarest row; 0 if there is none."""
     return min(Counter(rows).values(), default=0)
+
+
+def _in_groups_below(k: int, rows: Sequence[tuple[Hashable, ...]]) -> int:
+    return sum(n for n in Counter(rows).values() if n < k)
 
 
 def _told_rows(values: Mapping[str, list[Hashable]], fixed: Sequence[Hashable]) -> list[tuple[Hashable, ...]]:

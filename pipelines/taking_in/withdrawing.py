@@ -59,7 +59,7 @@ class CarriedOut:
             yield f"Files are removed by the first command after {self.waits_until}; until then --take-back undoes it."
         else:
             yield f"Judged again without it: {judged}."
-            yield f"Files removed: {self.files_removed}. The same files, if sent again, are withheld."
+            yield f"{self._removed().capitalize()}. The same files, if sent again, are withheld."
             if self.searched:
                 found = len(self.found)
                 how = SHORT_ID if self.short_id else ""
@@ -85,7 +85,15 @@ class CarriedOut:
             still = f" The runner's id is STILL IN {len(self.found)} files." if self.found else ""
             here = f" STILL HERE are {self.recordings} recordings of the runner." if self.recordings else ""
             return f"{asked} is NOT FINISHED still; the next command goes on with it.{still}{here}"
-        return f"{asked} was not finished and is carried out now: {self.files_removed} files removed."
+        return f"{asked} was not finished and is carried out now: {self._removed()}."
+
+    def _removed(self) -> str:
+        """What went just now; what was kept apart, or a command before removed, went with its results."""
+        if not self.files_removed:
+            return "no file of the runner was left to remove; any kept apart went when deliveries were judged again"
+        return (
+            f"{self.files_removed} files removed, beside any kept apart, which went when deliveries were judged again"
+        )
 
 
 def any_left(desk: Desk) -> bool:
@@ -174,6 +182,7 @@ def _end(desk: Desk, done: CarriedOut, keeps_history: bool) -> CarriedOut:
         return done  # nobody may read that it is carried out; the next command goes on with it
     with depot.books.transaction():
         depot.books.jobs.end(job.tombstone, now())
+        desk.books.withdrawals.know_renewed(job)
         details = {"scope": job.scope, "files_removed": done.files_removed, "still_in": 0}
         desk.ledger.write(CARRIED_OUT, f"tombstone-{job.tombstone}", "The runner's data are gone.", **details)
     depot.books.forget_for_good()

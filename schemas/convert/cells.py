@@ -21,6 +21,7 @@ _REAL = re.compile(r"[+-]?([0-9]{1,40}\.?[0-9]{0,40}|\.[0-9]{1,40})([eE][+-]?[0-
 _IDENTIFIER = re.compile(IDENTIFIER_PATTERN)
 #: Two groups of digits and a year-like third, in any order and with any separator; or eight digits in a row.
 _DATE = re.compile(r"[0-9]{1,4}\s*[-./ ]\s*[0-9A-Za-z]{1,9}\s*[-./ ,]\s*[0-9]{1,4}|[0-9]{8}|.*[0-9]{1,2}:[0-9]{2}")
+_CONTROL = re.compile("[\x00-\x1f\x7f-\x9f]")
 _LONGEST_TEXT = 2000  # as the expectation in ``words`` says
 _LONGEST_ECHO = 40
 
@@ -40,7 +41,7 @@ def seen(field: Field, cell: str) -> str:
     Of an answer or a measurement only the form is told, which shows a comma or a unit; the value is nobody's business.
     """
     if field.kind is Kind.TEXT:
-        return f"a text of {len(cell)} characters"
+        return _text_fault(cell)
     if field.kind is Kind.IDENTIFIER:
         return _identifier_fault(cell)
     if field.privacy not in (Privacy.PLAIN, Privacy.QUASI):
@@ -74,9 +75,17 @@ def _identifier_fault(cell: str) -> str:
 
 def _text(cell: str) -> str:
     # a line break or other control character has no place in a cell and breaks pages and paths
-    if len(cell) > _LONGEST_TEXT or any(ord(c) < 32 or 0x7F <= ord(c) < 0xA0 for c in cell):
+    if len(cell) > _LONGEST_TEXT or _CONTROL.search(cell):
         raise NotOfKind
     return cell
+
+
+def _text_fault(cell: str) -> str:
+    control = _CONTROL.search(cell)
+    if control is None:
+        return f"a text of {len(cell)} characters"
+    name = {"\n": "a line break", "\r": "a line break", "\t": "a tab"}.get(control[0], "a control character")
+    return f"a text with {name} at character {control.start() + 1}"
 
 
 def _integer(cell: str) -> int:

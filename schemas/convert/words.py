@@ -24,7 +24,7 @@ UNIT_WORDS = {
 KIND_WORDS = {
     Kind.IDENTIFIER: "a short code of letters, digits, dot, dash and underscore, at most 64 characters",
     Kind.CODE: "one word of a list",
-    Kind.TEXT: "a text of at most 2000 characters on one line",
+    Kind.TEXT: "a text of at most 2000 characters on one line, without control characters",
     Kind.INTEGER: "a whole number",
     Kind.REAL: "a number",
     Kind.BOOLEAN: "true or false",

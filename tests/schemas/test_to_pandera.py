@@ -279,3 +279,17 @@ def test_the_input_is_not_changed():
     before = frame.copy()
     shape_problems(SENT_PARTICIPANTS, frame, "p.csv")
     pd.testing.assert_frame_equal(frame, before)
+
+
+@pytest.mark.parametrize(
+    ("comment", "told"),
+    [
+        ("Came late\x07 again", "a text with a control character at character 10"),
+        ("Came\tlate", "a text with a tab at character 5"),
+        ("x" * 2001, "a text of 2001 characters"),
+    ],
+)
+def test_a_comment_that_is_refused_is_told_by_what_is_wrong_with_it(comment: str, told: str) -> None:
+    _, (problem,) = shape_problems(SENT_TRIALS, strings(TRIAL | {"comment": comment}), "trials.csv")
+    assert problem.seen == f"comment holds {told}"
+    assert "without control characters" in problem.expected

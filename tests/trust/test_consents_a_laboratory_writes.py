@@ -127,9 +127,11 @@ def test_a_form_that_the_study_does_not_know_gives_nothing_and_is_told_by_its_pl
     told = [f["seen"] for f in rows["findings"] if f["weight"] == "withholds"]
     for runner in withheld:
         line = 2 + next(n for n, row in enumerate(events) if row["participant_id"] == runner)
-        place = f"(line {line}, column form_version: form_version {FORMS[runner][1]}; expected: "
+        lines = f"lines {line}, {line + 1} and {line + 2}"
+        place = f"({lines}, column form_version: form_version {FORMS[runner][1]}; expected: "
         assert [seen for seen in told if place in seen] != [], (place, told)
-    assert sum("consent_forms: 1, 2, 3" in seen for seen in told) == 2
+    assert sum("consent_forms: 1, 2, 3" in seen for seen in told) == 3
+    assert {seen.count("expected:") for seen in told} == {1}, "said once for all lines"
 
 
 def test_of_a_runner_without_consent_findings_tell_no_value(tmp_path: Path) -> None:

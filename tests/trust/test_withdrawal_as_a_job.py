@@ -18,6 +18,7 @@ from pipelines.assets.run import run
 from pipelines.deciding.preview import preview
 from pipelines.deciding.withdrawal import Renewed
 from pipelines.depot import register as registers
+from pipelines.depot.guarding import noted
 from pipelines.depot.ledger import whoami
 from pipelines.depot.storage import Depot
 from pipelines.errors import Unusable
@@ -140,6 +141,26 @@ def test_in_days_of_grace_nothing_is_renewed_and_after_them_nothing_is_taken_bac
     go(place)
     assert list(standings(place)) == [trial_id("standing", STAYS)]
     renew(STUDY, place / "depot", Renewed(LEAVES, "all", "3", 90, "A new form.", "Ann"))
+
+
+def test_what_an_earlier_version_renewed_in_days_of_grace_goes_when_they_are_over_and_counts_from_its_day(
+    place: Path,
+) -> None:
+    """Written into the books as it was: the deliveries then held what the renewal gave, and the withdrawal never ended."""
+    depot = Depot(place / "depot")
+    withdraw(STUDY, depot.root, leaving(LEAVES, grace_days=7))
+    with depot.writing("tester"):
+        (job,) = depot.books.jobs.open()
+        noted(depot, replace(next(depot.books.withdrawals.listed()), renewed_from=0))
+        with depot.books.transaction():
+            depot.books.withdrawals.renew(job.tombstone, 0, "3")
+    over(depot)
+    assert "carried out now: no file of the runner was left to remove" in go(place), "they were kept apart"
+    assert list(standings(place)) == [trial_id("standing", STAYS)]
+    assert run(STUDY, place / "inbox", depot.root).exit_code == 0
+    a_delivery(place / "inbox", 2, names=("1",), runners=(LEAVES,))
+    go(place)
+    assert set(standings(place, "brack-002").values()) == {"accepted"}, "the form that was signed anew counts"
 
 
 def test_who_decides_is_no_runner_and_one_line(place: Path) -> None:

@@ -1,4 +1,4 @@
-"""From a release of the demonstration nobody's body mass or leg length can be computed, by one ratio or a known method.
+"""From a release of the demonstration nobody's mass, stature or leg length can be computed, by up to three numbers.
 
 What is told in bands would else be told exactly: a force in newtons beside one in body weights is a mass.
 """
@@ -72,6 +72,77 @@ def telling(found: pd.DataFrame, truth: pd.Series) -> list[str]:
             near = np.flatnonzero(known & (off < _NEAR * np.nanstd(wanted)))
             told += [f"{means.columns[at]} and {means.columns[at + 1 + n]}" for n in near]
     return told
+
+
+#: At one laboratory, trial by trial: as much of the spread among runners may be left of a formula that tells.
+_LEFT = 0.1
+
+
+def formulas(found: pd.DataFrame, truth: pd.Series, most: int) -> list[str]:
+    """Products and ratios of up to ``most`` (3) columns that are, trial by trial, ``truth`` times one number for all.
+
+    First on a trial of each runner and the last one, since so few numbers are quick; then on every trial.
+    """
+    told = np.log(truth.reindex(found["participant_id"]).to_numpy(dtype=float))
+    numbers = found.drop(columns="participant_id").abs()
+    numbers = numbers.loc[:, (numbers > 0).mean() > 0.9]
+    logs = np.log(numbers.where(numbers > 0).to_numpy(dtype=float))
+    spread = float(np.nanstd(told))
+    of = [np.flatnonzero((found["participant_id"] == r).to_numpy()) for r in found["participant_id"].unique()]
+    rows = np.array([own[at] for own in of for at in (0, -1)])
+    whole = np.flatnonzero(np.isfinite(logs[rows]).all(axis=0) & (np.nanstd(logs, axis=0) > 1e-4))
+    few, wanted = logs[np.ix_(rows, whole)], told[rows]
+
+    def tells(columns: list[int], signs: list[int]) -> bool:
+        left = told - logs[:, whole[columns]] @ np.array(signs)
+        left = left[np.isfinite(left)]
+        return bool(np.quantile(np.abs(left - np.median(left)), 0.9) < _LEFT * spread)
+
+    names, found_out = [numbers.columns[at] for at in whole], []
+
+    def look(columns: list[int], signs: list[int], left: np.ndarray) -> None:
+        start = columns[-1] + 1 if columns else 0
+        for sign in (1, -1):
+            spans = np.ptp(left[:, None] - sign * few[:, start:], axis=0)
+            for at in np.flatnonzero(spans < 2.4 * _LEFT * spread) + start:
+                if tells([*columns, at], [*signs, sign]):
+                    found_out.append(
+                        " ".join(f"{names[c]}^{s}" for c, s in zip([*columns, at], [*signs, sign], strict=True))
+                    )
+            if len(columns) + 1 < most:
+                for at in range(start, few.shape[1]):
+                    look([*columns, at], [*signs, sign], left - sign * few[:, at])
+
+    look([], [], wanted)
+    return found_out
+
+
+#: With the laboratory of most runners three numbers are tried, with the others two: what three tell is told there, too.
+_TRIED = [("corrie", 3), ("brack", 2), ("tarn", 2)]
+
+
+def running_at(database: Path, site: str) -> pd.DataFrame:
+    own = asked(database, f"SELECT trial_id FROM trials WHERE site = '{site}' AND kind = 'running'").iloc[:, 0]
+    found = of_trials(database)
+    return found.loc[found.index.isin(own)]
+
+
+@pytest.mark.parametrize("what", ["mass_kg", "stature_m", "leg_length_m"])
+@pytest.mark.parametrize(("site", "most"), _TRIED)
+def test_no_product_or_ratio_of_three_numbers_of_a_release_tells_what_is_told_in_bands(
+    released: Path, demo_depot: Path, what: str, site: str, most: int
+) -> None:
+    truth = asked(demo_depot / "warehouse.duckdb", f"SELECT participant_id, {what} FROM runners")
+    assert formulas(running_at(released, site), truth.set_index("participant_id")[what], most) == []
+
+
+def test_a_formula_of_three_numbers_is_found_where_there_is_one(released: Path, demo_depot: Path) -> None:
+    found = running_at(released, "corrie").iloc[:, :12]
+    truth = asked(demo_depot / "warehouse.duckdb", "SELECT participant_id, mass_kg FROM runners")
+    mass = truth.set_index("participant_id")["mass_kg"]
+    one, other = (pd.Series(np.random.default_rng(n).uniform(1, 9, len(found)), found.index) for n in (1, 2))
+    made = mass.reindex(found["participant_id"]).to_numpy() * one / other
+    assert formulas(found.assign(one=one, other=other, made=made), mass, 3) == ["one^-1 other^1 made^1"]
 
 
 @pytest.mark.parametrize("what", ["mass_kg", "leg_length_m"])

@@ -190,12 +190,28 @@ def _look(engine: sa.Engine, root: Path, url: str | None) -> None:
         if os.access(root, os.W_OK):
             mark(root, word)
     elif marker.read_text(encoding="utf-8").strip() != word:
-        raise Unusable(
-            "These are not the books of this depot.",
-            "the books that were made with it.",
-            "Name its own with --books or MANYSTRIDES_BOOKS, or put books.sqlite from your backup in its place.",
-            file=root,
+        _refuse_word(root, url)
+
+
+def _refuse_word(root: Path, url: str | None) -> NoReturn:
+    """Raises Unusable: the word in the depot is not that of the books. Older books are never the way out."""
+    newest = "Never put older books in the place of newer ones: they lack what was withdrawn since."
+    if url is None:
+        mend = (
+            f"If {FILE} lay here all the time, {WORD} alone is damaged: move it away, and the next command writes it "
+            f"anew from the books, which the register proves. If {FILE} was exchanged, put the one of this depot back. "
         )
+    else:
+        mend = (
+            "Name its own with --books or MANYSTRIDES_BOOKS. If you did, the file alone is damaged: put "
+            f"{WORD} from your backup in its place; it never changes. "
+        )
+    raise Unusable(
+        "These are not the books of this depot, or the word by which it knows them is damaged.",
+        "the word of the books that were made with it.",
+        mend + newest,
+        file=root / WORD,
+    )
 
 
 def form_of(engine: sa.Engine, root: Path) -> int | None:

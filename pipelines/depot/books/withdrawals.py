@@ -18,7 +18,7 @@ from typing import TYPE_CHECKING
 import sqlalchemy as sa
 
 from pipelines.depot.books.asking import in_portions
-from pipelines.depot.books.rows import Listed, Withdrawal
+from pipelines.depot.books.rows import Job, Listed, Withdrawal
 from pipelines.depot.books.withdrawal_tables import RENEWALS, WITHDRAWAL_JOBS, WITHDRAWALS, WITHDRAWN_FILES
 from schemas.consent_history import VOIDED, WITHDRAWN, spelled, taken_out
 from schemas.privacy import EVERY_SCOPE
@@ -26,6 +26,15 @@ from schemas.received import ConsentEvent
 
 if TYPE_CHECKING:
     from pipelines.depot.books.book import Books
+
+
+_NOT_DONE = WITHDRAWAL_JOBS.alias("not_done")
+#: Of a renewal: something is left to do for its withdrawal.
+_RENEWED_TOO_EARLY = (
+    sa.exists()
+    .where(_NOT_DONE.c.tombstone == RENEWALS.c.tombstone, _NOT_DONE.c.ended_utc.is_(None))
+    .correlate(RENEWALS)
+)
 
 
 @dataclass(frozen=True)
@@ -65,7 +74,7 @@ class Withdrawals:
         """What is withdrawn and of which bytes are no longer kept: the time of grace has ended. utc: now."""
         w, j, r = WITHDRAWALS.c, WITHDRAWAL_JOBS.c, RENEWALS.c
         waiting = sa.exists().where(j.tombstone == w.tombstone, j.due_utc > utc)
-        renewed = sa.exists().where(r.tombstone == w.tombstone)
+        renewed = sa.exists().where(r.tombstone == w.tombstone, sa.not_(_RENEWED_TOO_EARLY))
         found: dict[str, set[str]] = {}
         with self._books.reading() as connection:
             rows = connection.execute(sa.select(w.runner, w.scope).where(sa.not_(waiting), sa.not_(renewed)))
@@ -162,6 +171,11 @@ class Withdrawals:
             found = sa.exists().where(RENEWALS.c.tombstone == tombstone)
             return connection.scalar(sa.select(found)) is True
 
+    def know_renewed(self, job: Job) -> None:
+        """Let consent that was given anew count, now that what was withdrawn is gone; in a transaction."""
+        if self.is_renewed(job.tombstone):
+            self._books.gates.know_anew(self.runners_of(job.runner))
+
     def runners_of(self, word: str) -> set[str]:
         """Ids that deliveries name, of the runner with this keyed hash, in every spelling."""
         return {id_ for id_ in self._books.gates.every_runner() if word in self._words(id_)}
@@ -197,11 +211,15 @@ class Withdrawals:
             }
 
     def _told(self, runner: str) -> set[tuple[str, int | None, str | None]]:
-        """Scope, the study day from which consent counts again if given anew, and when its bytes are to be gone."""
+        """Scope, the study day from which consent counts again if given anew, and when its bytes are to be gone.
+
+        As long as they are not gone nothing counts again, though an earlier version let it be noted.
+        """
         w, r, j = WITHDRAWALS.c, RENEWALS.c, WITHDRAWAL_JOBS.c
         query = (
             sa.select(w.scope, r.from_day, j.due_utc)
-            .outerjoin(RENEWALS, r.tombstone == w.tombstone)
+            .select_from(WITHDRAWALS)
+            .outerjoin(RENEWALS, sa.and_(r.tombstone == w.tombstone, sa.not_(_RENEWED_TOO_EARLY)))
             .outerjoin(WITHDRAWAL_JOBS, j.tombstone == w.tombstone)
         )
         with self._books.reading() as connection:

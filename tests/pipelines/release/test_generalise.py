@@ -86,6 +86,8 @@ def test_whatever_the_runners_what_is_told_is_told_of_k_of_them(
     assert all(counts[row] >= k for row in rows if any(v is not None for v in row[:-1]))
     assert all(counts[row] >= min(k, ran_at[row[-1]]) for row in rows)
     assert told.after == min(counts.values())
+    assert told.small == sum(n for n in counts.values() if n < told.k)
+    assert told.after_told == 0 or told.after_told >= told.k
     assert told.untold == sum(all(v is None for v in row[:-1]) for row in rows)
     for one in attributes:
         for was, now in zip(one.values, told.values[one.name], strict=True):

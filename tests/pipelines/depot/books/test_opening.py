@@ -101,6 +101,17 @@ def test_the_books_of_another_depot_are_refused(tmp_path: Path) -> None:
         open_books(tmp_path / "other")
 
 
+def test_a_damaged_word_is_told_with_a_way_out_that_keeps_the_newest_books(tmp_path: Path) -> None:
+    (make(tmp_path).parent / WORD).write_bytes(b"0" * 32)
+    with pytest.raises(Unusable, match="move it away") as told:
+        open_books(tmp_path)
+    assert "backup" not in str(told.value)
+    (tmp_path / WORD).unlink()
+    open_books(tmp_path).close()
+    assert len((tmp_path / WORD).read_text().strip()) == 32
+    open_books(tmp_path).close()
+
+
 def test_books_whose_making_was_killed_are_made_by_the_next(tmp_path: Path) -> None:
     (tmp_path / FILE).touch()
     books = open_books(tmp_path)
