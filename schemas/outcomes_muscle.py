@@ -200,7 +200,7 @@ MUSCLE_SIGNALS = Table(
         real(
             "shared_fraction",
             "1",
-            "Largest squared correlation, at no delay, of the band-passed signal with that of another muscle of the trial (common signal, Winter, Fuglevand & Archambault 1994, from memory): what crosstalk raises, and working at the same moments does not. Null without another muscle of the same rate.",
+            "Largest squared correlation, at no delay, of the band-passed signal with that of another muscle of the trial (common signal, Winter, Fuglevand & Archambault 1994, from memory): what crosstalk raises, and working at the same moments does not. Null without another muscle of the same rate, and where the signal is of no use.",
             low=0,
             high=1,
         ),
