@@ -18,7 +18,7 @@ from pipelines.depot.books.rows import Followed
 from pipelines.depot.search_bytes import files_with
 from pipelines.depot.storage import Depot
 from pipelines.errors import Unusable
-from pipelines.taking_in import stages, withdrawing
+from pipelines.taking_in import batch, withdrawing
 from tests.delivery_builders import STUDY, a_delivery, leaving, planned, raw_files, tables, take_in_only, trial_id
 from tests.depot_books import bytes_of_the_books, faults_of_the_ledger, ledger_lines
 
@@ -154,7 +154,7 @@ def test_killed_half_way_the_next_command_finishes_it_and_tells(
         raise KilledError
 
     place = {
-        "judging": (stages, "publish"),
+        "judging": (batch, "publish"),
         "removing": (withdrawing, "_remove_files"),
         "building": (graph, "build_warehouse_stage"),
         "searching": (withdrawing, "files_with"),
