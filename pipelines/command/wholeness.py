@@ -28,7 +28,9 @@ HeadFile = Annotated[
 def verify(
     depot: DepotPath = DEFAULT_DEPOT,
     head: HeadFile = None,
-    repair: Annotated[bool, typer.Option("--repair", help="Mend what has a source: inbox, backup, raw files.")] = False,
+    repair: Annotated[
+        bool, typer.Option("--repair", help="Correct what has a source: inbox, backup, raw files.")
+    ] = False,
     source: Annotated[
         Path | None, typer.Option("--from", help="With --repair: a backup made by `manystrides backup`.")
     ] = None,
@@ -60,7 +62,7 @@ def verify(
     done = mend(study, place, by, Sources(inbox if inbox.is_dir() else None, source), exported)
     _tell(done.found)
     for line in done.mended:
-        typer.echo(f"Mended: {line}")
+        typer.echo(f"Corrected: {line}")
     if done.left:
         typer.echo(f"Left, without a source: {len(done.left)}", err=True)
         _tell(done.left)

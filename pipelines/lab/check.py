@@ -42,7 +42,7 @@ from schemas.said import as_name
 
 _RECORDINGS = (".c3d", ".edf")
 #: Hundreds of files are not read for a delivery of which nothing can be used.
-_NOT_LOOKED = "The recordings were not looked into. Mend what stops the delivery, and check it again."
+_NOT_LOOKED = "The recordings were not looked into. Correct what stops the delivery, and check it again."
 
 
 @dataclass(frozen=True)
@@ -144,7 +144,7 @@ def _bagged(path: Path, site: str | None, study: LoadedStudy, work: Path) -> Pat
 
     if site is None and len(study.study.sites) > 1:
         raise Unusable(
-            "The folder is no bag, so it does not say which laboratory it is from.",
+            "The folder is no bag, so it does not say which site it is from.",
             "one of " + ", ".join(study.study.sites) + ".",
             "Give it with --site.",
             file=path,
@@ -184,7 +184,7 @@ def _checked(desk: Desk, bag: Path, site: str, asked: _Asked) -> LabChecked:
         lines += differences
         if asked.out is not None:
             if payload is None:
-                raise Unusable("There is no payload to clean.", "a delivery that can be opened.", "Mend it first.")
+                raise Unusable("There is no payload to clean.", "a delivery that can be opened.", "Correct it first.")
             info = None if asked.is_folder else info_of(payload.parent)
             done = scrub(payload.parent, asked.out, asked.known, desk.isolated, info)
             lines += scrubbed(done, asked.out, asked.is_folder)
@@ -271,7 +271,7 @@ def _summary(desk: Desk, record: Record) -> Iterator[str]:
         yield "Notes, which keep nothing back"
         yield from (f"  {seen}{f' ({count} times)' if count > 1 else ''}" for seen, count in notes.most_common(8))
     if not findings:
-        yield "Nothing to mend."
+        yield "Nothing to correct."
 
 
 def _held(desk: Desk, record: Record) -> Iterator[str]:

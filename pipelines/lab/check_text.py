@@ -53,7 +53,7 @@ def scrubbed(done: Scrubbed, out: Path, is_folder: bool) -> Iterator[str]:
     yield f"Cleaned copy: {out} ({count} texts taken out of {files} files; every measured value is the same)"
     yield from (f"  left out, since it may identify a person: {name}" for name in done.left_out)
     yield from (f"  left out, since the depot keeps no such file: {name}" for name in done.unkept)
-    yield from (f"  to be mended by hand: {what}" for what in done.by_hand[:MOST_SHOWN])
+    yield from (f"  to be corrected by hand: {what}" for what in done.by_hand[:MOST_SHOWN])
     if is_folder:
         yield f"  next: pack it with manystrides pack {out} --to NEW.zip"
     else:

@@ -109,7 +109,7 @@ def profile_faults(name: str, profile: SiteProfile, study: Study) -> Iterator[Fa
             yield Fault(f"{place}: markers.{role}", "is not a marker of the study", _role_hint(role, known))
     for role in study.roles_with_side(required_only=True):
         if role not in profile.markers:
-            yield Fault(f"{place}: markers.{role}", MISSING, "the lab's label, since the study requires it")
+            yield Fault(f"{place}: markers.{role}", MISSING, "the site's label, since the study requires it")
     labels = list(profile.markers.values())
     for label in sorted({label for label in labels if labels.count(label) > 1}):
         yield Fault(f"{place}: markers", f"gives label {label!r} to {labels.count(label)} roles", "one role each")

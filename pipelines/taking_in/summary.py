@@ -177,7 +177,7 @@ class Summary:
             unread = [record.delivery_id for record in unread_consents(self.depot)]
         for name in unread:
             yield f"A WITHDRAWAL MAY BE IN consents.csv of {name}, which could not be read: nothing can be released"
-            yield "  before it is sent mended under its number, or looked at (release --consents-looked-at)"
+            yield "  before it is sent corrected under its number, or looked at (release --consents-looked-at)"
         for done in self.done:
             for finding in self._rows(done.record, quality.FINDINGS):
                 if is_of_nobody(finding):

@@ -166,7 +166,7 @@ def test_the_grid_shows_every_planned_cell_and_what_came_without_a_known_visit(p
     rows = {tuple(row[:2]): row[2:] for row in table(read(pages / "deliveries.html"), "Newest version")}
     assert rows["mill", "first (week 0)"] == ["● 4 runners, 4 running + 1", "● 4 runners, 4 running", "nothing yet"]
     assert rows["mill", "last (week 10)"] == ["● 1 runner, 1 running ▲ 1 returned", "▲ 1 returned", "nothing yet"]
-    assert rows["mill", "withheld"] == ["◇ 1 withheld of which visit and condition are not told"]
+    assert rows["mill", "withheld"] == ["◇ 1 withheld of which visit and condition are not shown"]
     assert rows["way", "last (week 10)"] == ["nothing yet"] * 3
     assert rows["way", "visit not known"] == ["nothing yet", "nothing yet", "▲ 1 returned"]
 
@@ -248,7 +248,7 @@ def test_many_findings_of_one_check_are_drawn_thrice_and_then_listed(pages: Path
 
 def test_a_crashed_check_is_not_the_laboratorys_to_mend(pages: Path) -> None:
     page = read(pages / "fix" / "crash.html")
-    assert "there is nothing for way to mend" in page.words
+    assert "there is nothing for way to correct" in page.words
     assert "the check itself crashed" in page.words
     assert "How to send it again" not in page.words
 
@@ -258,7 +258,7 @@ def test_a_stopped_delivery_has_its_own_sheet_also_when_its_site_is_not_known(pa
     assert SAYS["bag_is_complete_and_unchanged"] in known
     assert "Its number may stay 2" in known
     unknown = read(pages / "fix" / "unknown-1.html").words
-    assert "For the laboratory that sent it" in unknown
+    assert "For the site that sent it" in unknown
     assert "Give it your next free delivery number" in unknown
 
 
