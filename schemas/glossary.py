@@ -69,15 +69,15 @@ TERMS = (
     ),
     Term("Fix sheet", "The page of one returned trial: what was seen, what was expected, a picture, what to do."),
     Term(
+        "Foot strike",
+        "Which part of the foot lands first: rearfoot, midfoot or forefoot.",
+        names=("footfalls.foot_strike_angle_deg", "footfalls.strike_index_percent"),
+    ),
+    Term(
         "Footfall",
         "One foot on the ground, from contact to toe-off; the row on which most outcomes stand.",
         "step",
         ("footfalls",),
-    ),
-    Term(
-        "Foot strike",
-        "Which part of the foot lands first: rearfoot, midfoot or forefoot.",
-        names=("footfalls.foot_strike_angle_deg", "footfalls.strike_index_percent"),
     ),
     Term(
         "Gap filling",

@@ -132,6 +132,7 @@ def test_there_is_a_page_for_the_overview_each_site_each_open_return_and_each_st
         "checks.html",
         "answers.html",
         "curves.html",
+        "glossary.html",
         "expectations.html",
         "sites/mill.html",
         "sites/way.html",
