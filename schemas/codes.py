@@ -10,7 +10,7 @@ SEX = (
     Code("female", "As stated by the runner."),
     Code("male", "As stated by the runner."),
     Code("other", "As stated by the runner."),
-    Code("undisclosed", "Not given, or not asked."),
+    Code("undisclosed", "Not told, or not asked."),
 )
 
 CONSENT_SCOPE = (
@@ -55,7 +55,7 @@ CHECK_STATUS = (
     Code("pass", "The check looked and found nothing."),
     Code("found", "The check found at least one fault."),
     Code("skipped", "There was nothing to look at; the reason says why."),
-    Code("crashed", "The check itself failed; the trial is not accepted until it is corrected."),
+    Code("crashed", "The check itself failed; the trial is not accepted until it is fixed."),
 )
 
 PANEL_KIND = (
@@ -95,7 +95,7 @@ EVENT_METHOD = (
     Code("force", "Vertical force above the study file's threshold."),
     Code("sensor", "Footswitch or accelerometer under or on the foot."),
     Code("markers", "Movement of the foot markers."),
-    Code("laboratory", "Marks that the site set in the file itself; compared with, never believed."),
+    Code("laboratory", "Marks that the laboratory set in the file itself; compared with, never believed."),
 )
 
 EVENT = (Code("contact", "Start of contact."), Code("toe_off", "End of contact."))

@@ -17,12 +17,12 @@ _TO_TRIAL = Reference(("trial_id",), "trials", ("trial_id",))
 SITES = Table(
     name="sites",
     layer=Layer.CORE,
-    one_row_is="one site of the study file",
+    one_row_is="one laboratory of the study file",
     key=("site",),
     rows=NOBODYS,
     fields=(
         f.SITE,
-        Field("description", Kind.TEXT, "The site in a few words, from the study file.", privacy=PLAIN),
+        Field("description", Kind.TEXT, "The laboratory in a few words, from the study file.", privacy=PLAIN),
         f.SURFACE,
         Field(
             "force_rate_hz",
@@ -84,7 +84,7 @@ DELIVERIES = Table(
         Field(
             "delivery_number",
             Kind.INTEGER,
-            "The site's running number; null if the bag does not say.",
+            "The lab's running number; null if the bag does not say.",
             low=1,
             nullable=True,
             privacy=PLAIN,

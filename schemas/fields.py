@@ -21,7 +21,7 @@ TRIAL_ID = Field(
     "One recording; unique in the whole study, kept when the trial is resent.",
     privacy=IDENTIFIES,
 )
-SITE = Field("site", Kind.CODE, "The site that made the recording.", study_list="sites", privacy=PLAIN)
+SITE = Field("site", Kind.CODE, "The laboratory that made the recording.", study_list="sites", privacy=PLAIN)
 STUDY_DAY = Field(
     "study_day",
     Kind.INTEGER,
@@ -43,7 +43,7 @@ WEEK = Field(
 #: A week of the change-over begins this many days after enrolment: week 1 on day 0.
 DAYS_PER_WEEK = 7
 COMMENT = Field(
-    "comment", Kind.TEXT, "Anything the site wants to say; no names, no dates.", nullable=True, privacy=IDENTIFIES
+    "comment", Kind.TEXT, "Anything the laboratory wants to say; no names, no dates.", nullable=True, privacy=IDENTIFIES
 )
 RESEND_REASON = Field(
     "resend_reason",

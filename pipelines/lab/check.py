@@ -28,7 +28,7 @@ from pipelines.identity.identifiers import kinds_in, masked, scan, surely_in_pat
 from pipelines.identity.names import KnownNames
 from pipelines.identity.word_list import names_beside, names_in
 from pipelines.intake.bag_files import bag_in
-from pipelines.lab.check_text import MOST_SHOWN, places_told, remedies, scrubbed
+from pipelines.lab.check_text import MOST_SHOWN, by_trial, places_told, scrubbed
 from pipelines.lab.scrub import info_of, scrub, write_bag
 from pipelines.progress import Progress
 from pipelines.study.anatomy import told_empty
@@ -258,12 +258,12 @@ def _findings(desk: Desk, record: Record) -> list[dict[str, Any]]:
 
 
 def _summary(desk: Desk, record: Record) -> Iterator[str]:
-    """The run's summary of this delivery, without what it says of the depot, and each remedy."""
-    text = Summary(desk.depot, [Done(record, "new")], every_reason=True).text()
+    """The run's summary of this delivery, without what it says of the depot, and each trial with its remedies."""
+    text = Summary(desk.depot, [Done(record, "new")], reasons=False).text()
     yield from text.partition("\nHeld for a look")[0].partition("\nWhere to look")[0].splitlines()
     findings = _findings(desk, record)
     causes = [f for f in findings if f["consequence_of"] is None]
-    yield from remedies(findings)
+    yield from by_trial(findings)
     if follow := len(findings) - len(causes):
         yield f"Findings that follow from the above, with nothing to do about them: {follow}"
     notes = Counter(f["seen"] for f in causes if f["weight"] == "notes")

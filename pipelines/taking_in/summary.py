@@ -49,7 +49,7 @@ class Summary:
     raised: what broke the building of warehouse or pages off, the last time it was tried.
     refused: why nothing was done. left_for_a_yes: what was not judged again, since a change of code or settings would
     have moved trials with it, and why; all else was done.
-    every_reason: told in full, since there will be no page to look at.
+    reasons: whether it tells why trials go back; the check at a site tells that itself, trial by trial.
     """
 
     depot: Depot
@@ -63,7 +63,7 @@ class Summary:
     refused: str | None = None
     left_for_a_yes: list[str] = field(default_factory=list)
     raised: Exception | None = None
-    every_reason: bool = False
+    reasons: bool = True
     _read: dict[tuple[str, str], list[dict[str, Any]]] = field(default_factory=dict, repr=False)
 
     def add(self, done: Done) -> None:
@@ -145,7 +145,7 @@ class Summary:
             yield from (f"  {self._delivery(d)}" for d in others)
         for done in stopped:
             yield from self._stopped(done)
-        returned = [line for d in others for line in self._returned(d)]
+        returned = [line for d in others for line in self._returned(d)] if self.reasons else []
         if returned:
             yield "What goes back, and why"
             yield from returned
@@ -241,16 +241,15 @@ class Summary:
             what = f"{len(returned)} {_trials(len(returned))}" if returned else "parts of its tables"
             yield f"  {done.record.delivery_id}: {what}"
         reasons = sorted(by_check.items(), key=lambda item: (-len(item[1]), item[0]))
-        most = len(reasons) if self.every_reason else _MOST_REASONS
-        for _, findings in reasons[:most]:
+        for _, findings in reasons[:_MOST_REASONS]:
             ids = sorted({f["trial_id"] or f["place"] or f["file"] or "the delivery" for f in findings})
             more = "" if len({f["seen"] for f in findings}) == 1 else " And others like it."
             listed = ", ".join(ids[:_MOST_SHOWN]) + (", ..." if len(ids) > _MOST_SHOWN else "")
             yield f"    {findings[0]['seen']}{more}"
             yield f"      {listed}"
-        if len(reasons) > most:
+        if len(reasons) > _MOST_REASONS:
             page = self.depot.pages.shown(f"sites/{done.record.site}.html")
-            yield f"    and {len(reasons) - most} more reasons, each with its remedy, on {page}"
+            yield f"    and {len(reasons) - _MOST_REASONS} more reasons, each with its remedy, on {page}"
 
 
 def _trials(count: int) -> str:
