@@ -51,14 +51,14 @@ def build_pages_stage(desk: Desk, *, anew: bool = False) -> None:
     from pipelines.pages.facts import read_facts
     from pipelines.pages.outbox import Addresses, write_outbox
 
-    depot, study = desk.depot, desk.study
+    depot, study, told = desk.depot, desk.study, desk.study.hand_over
     noted = desk.books.files.of(keys.PAGES)
     with desk.books.transaction():
         for place in (keys.PAGES, keys.SAFETY, keys.OUTBOX):
             desk.books.files.drop(place)  # killed from here on, all are hashed the next time
     facts = read_facts(depot.warehouse, study.study)
     write_pages(depot, study, anew=anew, noted=noted, facts=facts, follow_ups=desk.books.follow_ups.of)
-    write_outbox(depot.outbox, facts, study, depot.warehouse, Addresses(), anew=anew)
+    write_outbox(depot.outbox, facts, study, depot.warehouse, Addresses(told.sites, told.sender), anew=anew)
     with desk.books.transaction():
         desk.books.files.put(keys.PAGES, noted)
         _note(desk, keys.OUTBOX, depot.outbox)
@@ -89,4 +89,6 @@ def _state(desk: Desk) -> str:
     plan = desk.study.plan.sha256 if desk.study.plan is not None else None
     plans = plan, [one.sha256 for one in frozen_plans(desk.books)]
     followed = desk.books.follow_ups.all_words()
-    return hashlib.sha256(repr((results, asdict(desk.stamp), shown_version(), plans, followed)).encode()).hexdigest()
+    told = desk.study.hand_over.sites, desk.study.hand_over.sender
+    made = results, asdict(desk.stamp), shown_version(), plans, followed, told
+    return hashlib.sha256(repr(made).encode()).hexdigest()

@@ -91,7 +91,7 @@ def test_one_run_does_all_that_is_due_and_then_nothing_is(made: Made) -> None:
     assert isinstance(made.again, dg.SkipReason)
     steps = [e.step_key for e in made.first.all_events if e.event_type_value == "STEP_SUCCESS"]
     assert steps[:4] == ["take_in_deliveries", "taken_out", "depot", "build_warehouse"]
-    assert set(steps[4:]) == {"checks_of_deliveries", "pages", "withdrawals"}
+    assert set(steps[4:]) == {"checks_of_deliveries", "pages", "withdrawals", "told"}
     assert steps.index("withdrawals") > steps.index("pages")
 
 
