@@ -415,7 +415,7 @@ def test_an_empty_warehouse_gives_pages_that_say_so(empty_pages: Path) -> None:
     assert "No weekly log has come yet" in read(apart(empty_pages)).words
     assert "No curves yet" in read(empty_pages / "curves.html").words
     assert {str(p.relative_to(empty_pages)) for p in empty_pages.rglob("*.html")} == {
-        "index.html", "worklist.html", "deliveries.html", "checks.html", "answers.html", "curves.html",
+        "index.html", "worklist.html", "deliveries.html", "checks.html", "answers.html", "curves.html", "glossary.html",
         "expectations.html", "sites/mill.html", "sites/way.html",
     }  # fmt: skip
 
