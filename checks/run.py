@@ -137,7 +137,7 @@ def _crash_finding(spec: CheckSpec, reason: str, context: Context, stamp: Stamp)
         place=None,
         seen=f"The check itself failed: {reason}.",
         expected="Every check runs to its end.",
-        remedy="Nothing to mend at the laboratory; the data manager reports this as a fault of manystrides.",
+        remedy="Nothing to correct at the site; the data manager reports this as a fault of manystrides.",
         moment_s=None,
         signal=None,
     )

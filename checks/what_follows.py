@@ -264,7 +264,7 @@ CAUSES: tuple[Cause, ...] = (
         (*_BY_CONTACTS, "contact_times_are_credible", "muscles_are_active_in_running"),
     ),
     only("foot_sensors_switch", "a foot whose sensor is silent has no contacts", *_BY_CONTACTS),
-    only("foot_sensors_close_at_contact", "phases are told from late contacts", "muscles_are_active_in_their_phase"),
+    only("foot_sensors_close_at_contact", "phases are read from late contacts", "muscles_are_active_in_their_phase"),
     Cause(
         "channel_units_agree_with_the_file",
         "every amplitude is a thousand times off",

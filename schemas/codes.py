@@ -41,13 +41,13 @@ SURFACE = (
 WEIGHT = (
     Code("stops", "The delivery cannot be taken in."),
     Code("withholds", "Consent does not cover the trial; its bytes are kept apart and nothing is derived."),
-    Code("returns", "The trial goes back to the lab."),
+    Code("returns", "The trial goes back to the site."),
     Code("notes", "Kept and shown; the trial is not returned for it."),
 )
 
 STANDING = (
     Code("accepted", "Outcomes are computed and pooled."),
-    Code("returned", "The lab can mend and resend it."),
+    Code("returned", "The site can correct and resend it."),
     Code("withheld", "Consent or privacy: bytes kept apart, nothing derived."),
 )
 
@@ -55,7 +55,7 @@ CHECK_STATUS = (
     Code("pass", "The check looked and found nothing."),
     Code("found", "The check found at least one fault."),
     Code("skipped", "There was nothing to look at; the reason says why."),
-    Code("crashed", "The check itself failed; the trial is not accepted until it is mended."),
+    Code("crashed", "The check itself failed; the trial is not accepted until it is fixed."),
 )
 
 PANEL_KIND = (

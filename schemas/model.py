@@ -26,7 +26,7 @@ class Kind(StrEnum):
 
 
 class Layer(StrEnum):
-    """Where on the way from lab to statistician a table stands."""
+    """Where on the way from site to statistician a table stands."""
 
     DELIVERY = "delivery"
     CORE = "core"
@@ -35,8 +35,8 @@ class Layer(StrEnum):
 
 
 LAYER_MEANING = {
-    Layer.DELIVERY: "What a lab sends, cell by cell as it came.",
-    Layer.CORE: "Who, where, when and what was recorded, keyed and pooled over the labs.",
+    Layer.DELIVERY: "What a site sends, cell by cell as it came.",
+    Layer.CORE: "Who, where, when and what was recorded, keyed and pooled over the sites.",
     Layer.OUTCOME: "What was computed from accepted trials.",
     Layer.QUALITY: "What the checks saw and what became of each trial.",
 }
@@ -108,7 +108,7 @@ class Field:
     ``unit`` is a UCUM code and is required for every real number. ``low`` and ``high`` are inclusive bounds a value
     must keep to be possible at all; what is merely unusual is a matter for checks. ``study_list`` names the list of
     the study file whose keys are the allowed words (``conditions``, ``visits``, ``muscles``, ``marker_roles``). A
-    column that ``may_be_left_out`` need not be in the file a laboratory sends; every cell then counts as empty.
+    column that ``may_be_left_out`` need not be in the file a site sends; every cell then counts as empty.
 
     ``privacy`` is what it can tell of a person, closed until said; a quasi column leaves only in the way that ``told``
     says, and only of a runner. A column that ``names_file`` holds the path of a file of the payload, which goes wherever its row goes.
@@ -150,7 +150,7 @@ class Field:
         if self.told and self.privacy is not Privacy.QUASI:
             raise DefinitionError(f"column {self.name}: only a quasi column says how a release tells it")
         if self.told and bool(self.told.bands) != (self.kind in (Kind.INTEGER, Kind.REAL)):
-            raise DefinitionError(f"column {self.name}: numbers are told in bands, and only they")
+            raise DefinitionError(f"column {self.name}: numbers are given in bands, and only they")
         if self.names_file and (self.kind is not Kind.TEXT or self.privacy is not Privacy.IDENTIFIES):
             raise DefinitionError(f"column {self.name}: the path of a file is a text that identifies")
 

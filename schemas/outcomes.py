@@ -100,7 +100,7 @@ _FORCE = (
     real(
         "average_loading_rate_bw_per_s",
         "{BW}/s",
-        "Mean slope of vertical force from 20 % to 80 % of the loading phase (that span: Milner et al. 2006, as remembered), which ends at the same fraction of contact in every footfall (study file), so that conditions with and without impact peaks compare.",
+        "Mean slope of vertical force from 20 % to 80 % of the loading phase (that span: Milner et al. 2006; source from memory), which ends at the same fraction of contact in every footfall (study file), so that conditions with and without impact peaks compare.",
     ),
     real(
         "instantaneous_loading_rate_bw_per_s",
@@ -110,7 +110,7 @@ _FORCE = (
     real(
         "loading_rate_to_peak_bw_per_s",
         "{BW}/s",
-        "Mean slope of vertical force from 20 % to 80 % of the time from contact to the impact peak (Milner et al. 2006, as remembered). Null when there is none; its means rest on the footfalls that have one, so that two conditions do not compare by it.",
+        "Mean slope of vertical force from 20 % to 80 % of the time from contact to the impact peak (Milner et al. 2006; source from memory). Null when there is none; its means rest on the footfalls that have one, so that two conditions do not compare by it.",
     ),
     real("vertical_impulse_bw_s", "{BW}.s", "Integral of vertical force over the contact, trapezoid rule."),
     real(

@@ -151,7 +151,7 @@ METHOD_OFFSETS = Table(
             "Standard deviation of one footfall's difference: within trials and between them; from other sites also between sites. Null with a single footfall.",
             low=0,
         ),
-        Field("footfall_count", Kind.INTEGER, "Footfalls told by both.", low=1, privacy=PLAIN),
+        Field("footfall_count", Kind.INTEGER, "Footfalls found by both.", low=1, privacy=PLAIN),
         Field("trial_count", Kind.INTEGER, "Their trials.", low=1, privacy=PLAIN),
         Field("runner_count", Kind.INTEGER, "Their runners.", low=1, privacy=PLAIN),
         Field(

@@ -31,7 +31,7 @@ PARTICIPANT_FLOW = Table(
             f.SITE,
             kind=Kind.TEXT,
             study_list=None,
-            description="Laboratory, or all sites, where a runner counts once however many he or she was at.",
+            description="Site, or all sites, where a runner counts once however many he or she was at.",
         ),
         Field(
             "stage",
@@ -41,10 +41,10 @@ PARTICIPANT_FLOW = Table(
                 Code("enrolled", "A delivery names the runner, and consent to pooling is in force."),
                 Code(
                     "not_sent",
-                    "Of the enrolled: no running trial that may be told of; none came, or consent withholds all.",
+                    "Of the enrolled: no running trial that may be shown; none came, or consent withholds all.",
                 ),
-                Code("sent", "Of the enrolled: at least one running trial came that may be told of."),
-                Code("none_accepted", "Of those: every running trial went back and has not come again."),
+                Code("sent", "Of the enrolled: at least one running trial came that may be shown."),
+                Code("none_accepted", "Of those: every running trial went back and has not been sent again."),
                 Code("accepted", "Of those: at least one running trial is in the pool."),
                 Code("compared", "Of those: at least one difference between conditions or visits, of any outcome."),
                 Code("not_compared", "Of the accepted: no difference, since nothing was measured on both sides."),

@@ -70,7 +70,7 @@ SITE_AGREEMENT = Table(
     fields=(
         *_SAME_FIELDS,
         f.SITE,
-        replace(f.SITE, name="other_site", description="The laboratory it is compared with."),
+        replace(f.SITE, name="other_site", description="The site it is compared with."),
         replace(f.COMPARED_METHOD, description="By what contact and toe-off were found at the site."),
         replace(
             f.COMPARED_METHOD,

@@ -53,7 +53,7 @@ class PlannedComparison(Settings):
     smallest_effect: float | None = Field(
         default=None,
         gt=0,
-        description="Smallest difference that matters, in the outcome's unit; the interval is told against it. Null if none is set.",
+        description="Smallest difference that matters, in the outcome's unit; the interval is compared with it. Null if none is set.",
     )
 
 

@@ -123,7 +123,7 @@ class Processing(Settings):
     event_cutoff_hz: float | None = Field(
         default=None,
         ge=LEAST_EVENT_CUTOFF_HZ,
-        description="Zero-lag low-pass for force before contact and toe-off are looked for; null for none. On a real treadmill 20 N on raw samples made contacts 7 ms too long and doubled their scatter; at 50 Hz both are gone. Below half of each laboratory's force rate.",
+        description="Zero-lag low-pass for force before contact and toe-off are looked for; null for none. On a real treadmill 20 N on raw samples made contacts 7 ms too long and doubled their scatter; at 50 Hz both are gone. Below half of each site's force rate.",
     )
     largest_level_n: float = Field(
         default=15.0,
@@ -138,12 +138,12 @@ class Processing(Settings):
     force_cutoff_hz: float = Field(
         default=50.0,
         ge=5,
-        description="Zero-lag low-pass for force before peaks, loading rates and the centre of pressure, part of their definition: between 15 and 100 Hz the instantaneous loading rate of one simulated footfall goes from 51 to 248 kN/s. Common practice in running: 50 Hz; the authors of a real treadmill's data took 10 Hz (Fukuchi et al. 2017). Below half of each laboratory's force rate. Impulses use the unfiltered force.",
+        description="Zero-lag low-pass for force before peaks, loading rates and the centre of pressure, part of their definition: between 15 and 100 Hz the instantaneous loading rate of one simulated footfall goes from 51 to 248 kN/s. Common practice in running: 50 Hz; the authors of a real treadmill's data took 10 Hz (Fukuchi et al. 2017). Below half of each site's force rate. Impulses use the unfiltered force.",
     )
     marker_cutoff_hz: float | None = Field(
         default=None,
         ge=3,
-        description="Zero-lag low-pass for markers; null for none. Below half of each laboratory's marker rate; 3 Hz is about the rate of steps, below which nothing of a step is left.",
+        description="Zero-lag low-pass for markers; null for none. Below half of each site's marker rate; 3 Hz is about the rate of steps, below which nothing of a step is left.",
     )
     filter_order: int = Field(
         default=2,

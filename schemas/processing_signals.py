@@ -174,7 +174,7 @@ class SensorProcessing(Settings):
     contact_bias_s: float = Field(
         default=0.01,
         ge=0,
-        description="Standard uncertainty of contact that is alike in all footfalls of a trial. Own choice: rules for foot sensors differ by tens of ms (Kiernan et al. 2023); where a laboratory has force as well, method_offsets tells its own.",
+        description="Standard uncertainty of contact that is alike in all footfalls of a trial. Own choice: rules for foot sensors differ by tens of ms (Kiernan et al. 2023); where a site has force as well, method_offsets tells its own.",
     )
     contact_scatter_s: float = Field(default=0.005, ge=0, description="The same, of each footfall for itself.")
     toe_off_bias_s: float = Field(default=0.02, ge=0, description="As contact_bias_s, of toe-off. Own choice.")
@@ -187,7 +187,7 @@ class MarkerEventProcessing(Settings):
     cutoff_hz: float = Field(
         default=25.0,
         ge=3,
-        description="Zero-lag low-pass before markers are differentiated, below half of each laboratory's marker rate. Common practice.",
+        description="Zero-lag low-pass before markers are differentiated, below half of each site's marker rate. Common practice.",
     )
     metatarsal_roles: tuple[str, ...] = Field(
         default=("second_metatarsal_head", "fifth_metatarsal_head"),
@@ -288,7 +288,7 @@ class JointProcessing(Settings):
     moment_cutoff_hz: float = Field(
         default=20.0,
         gt=0,
-        description="Zero-lag low-pass of markers and force alike before inverse dynamics. Common practice: the same cut-off for both, 15 to 20 Hz. Below half of each laboratory's marker rate.",
+        description="Zero-lag low-pass of markers and force alike before inverse dynamics. Common practice: the same cut-off for both, 15 to 20 Hz. Below half of each site's marker rate.",
     )
     segments_when_sex_unknown: Literal["female", "male", "mean"] = Field(
         default="mean",

@@ -58,7 +58,7 @@ FINDINGS = Table(
         Field(
             "consequence_of",
             Kind.IDENTIFIER,
-            "Finding of the same trial that this one most likely follows from: mend that one, and do nothing about "
+            "Finding of the same trial that this one most likely follows from: correct that one, and do nothing about "
             "this. Null for a cause and for what stands for itself.",
             nullable=True,
             privacy=PLAIN,
@@ -112,7 +112,7 @@ STANDINGS = Table(
         Field(
             "resend_reason",
             Kind.TEXT,
-            "Why the laboratory sent it again, in its own words.",
+            "Why the site sent it again, in its own words.",
             nullable=True,
             privacy=IDENTIFIES,
         ),

@@ -32,7 +32,7 @@ class Problem:
     """Something intake could not take as it was. ``seen`` and ``expected`` are plain sentences without full stop.
 
     The ids name the rows it touches, so that a wrong cell of a runner reaches all the runner's trials. row: where in its
-    table the row is that it was met in, counted from 0; None if it is not about one row. mend: what to do about it, a
+    table the row is that it was met in, counted from 0; None if it is not about one row. correct: what to do about it, a
     sentence without full stop, where that is not what the check says anyway.
     """
 
@@ -50,7 +50,7 @@ class Problem:
 
 @dataclass(frozen=True)
 class Changed:
-    """A trial that stands accepted from an earlier delivery and comes again. parts: what of it is not the same."""
+    """A trial that stands accepted from an earlier delivery and is sent again. parts: what of it is not the same."""
 
     trial_id: str
     accepted_with: str

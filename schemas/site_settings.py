@@ -24,12 +24,12 @@ def a_day(value: Any) -> Any:
 
 
 class SiteLimit(Settings):
-    """A threshold of one laboratory that differs from the study's; shown with its reason on the laboratory's page."""
+    """A threshold of one site that differs from the study's; shown with its reason on the site's page."""
 
     model_config = ConfigDict(str_strip_whitespace=True)
 
     value: float = Field(description="The threshold, in the unit of the check's page.")
-    reason: str = Field(min_length=1, description="Why the laboratory needs it; do not name anybody.")
+    reason: str = Field(min_length=1, description="Why the site needs it; do not name anybody.")
     since: date = Field(
         description="Day it was agreed on, for example 2026-03-02; it counts for earlier deliveries, too."
     )
@@ -41,7 +41,7 @@ class SiteLimit(Settings):
 
 
 class SiteEvents(Settings):
-    """How events are found in the force of one laboratory, where its plates need it; shown with its reason on its page."""
+    """How events are found in the force of one site, where its plates need it; shown with its reason on its page."""
 
     model_config = ConfigDict(str_strip_whitespace=True)
 
@@ -54,12 +54,12 @@ class SiteEvents(Settings):
     event_cutoff_hz: float | None = Field(
         default=None,
         ge=LEAST_EVENT_CUTOFF_HZ,
-        description="Instead of the study's processing.event_cutoff_hz; below half of the laboratory's force rate.",
+        description="Instead of the study's processing.event_cutoff_hz; below half of the site's force rate.",
     )
     largest_level_n: float | None = Field(
         default=None, ge=0, le=MOST_LEVEL_N, description="Instead of the study's processing.largest_level_n."
     )
-    reason: str = Field(min_length=1, description="Why the laboratory needs it; do not name anybody.")
+    reason: str = Field(min_length=1, description="Why the site needs it; do not name anybody.")
     since: date = Field(description="Day it was agreed on; it counts for earlier deliveries, too.")
 
     @field_validator("since", mode="before")

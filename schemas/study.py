@@ -63,7 +63,7 @@ class Cluster(Settings):
 
     labels: tuple[str, ...] = Field(
         min_length=3,
-        description="The lab's labels of its markers, three or more that do not lie on one line, and none of another cluster.",
+        description="The site's labels of its markers, three or more that do not lie on one line, and none of another cluster.",
     )
     carries: tuple[str, ...] = Field(
         min_length=1, description="Marker roles with side that it carries, for example greater_trochanter_left."
@@ -75,9 +75,9 @@ class Cluster(Settings):
 
 
 class SiteProfile(Settings):
-    """How one laboratory records: its axes, rates, plates and marker labels."""
+    """How one site records: its axes, rates, plates and marker labels."""
 
-    site: str = Field(description="Short name of the laboratory, as in the study file.")
+    site: str = Field(description="Short name of the site, as in the study file.")
     description: str = Field(default="", description="The equipment in a few words.")
     surface: Surface = Field(description="treadmill or runway.")
     axes: Axes = Field(description="Rotation from the lab's axes to the study's.")
@@ -91,7 +91,7 @@ class SiteProfile(Settings):
     )
     plate_types: tuple[int, ...] = Field(default=(), description="C3D type of each force plate, in file order.")
     markers: dict[str, str] = Field(
-        description="Marker role with side, for example calcaneus_left, to the lab's label in the file."
+        description="Marker role with side, for example calcaneus_left, to the site's label in the file."
     )
     clusters: dict[str, Cluster] = Field(
         default_factory=dict,
@@ -128,13 +128,13 @@ class SiteProfile(Settings):
 
 
 class Site(Settings):
-    """A laboratory of the study. ``profile`` is read from the file named in the study file."""
+    """A site of the study. ``profile`` is read from the file named in the study file."""
 
-    description: str = Field(description="The laboratory in a few words.")
+    description: str = Field(description="The site in a few words.")
     profile: SiteProfile = Field(description="How it records; in the study file, the path of the profile.")
     limits: dict[str, dict[str, SiteLimit]] = Field(
         default_factory=dict,
-        description="Thresholds of checks that differ from the study's at this laboratory: check name, then threshold.",
+        description="Thresholds of checks that differ from the study's at this site: check name, then threshold.",
     )
     events: SiteEvents | None = Field(
         default=None, description="How events are found in its force, if not as the study does."
@@ -169,7 +169,7 @@ class Study(Settings):
         default_factory=dict,
         description="What every site has to give in one way of several, by a name such as hip_centre; a trial without the way of its site goes back.",
     )
-    sites: dict[str, Site] = Field(description="Laboratories.")
+    sites: dict[str, Site] = Field(description="Sites.")
     planned_runners: PlannedRunners = Field(
         default_factory=dict,
         description="How many runners are planned: site, then visit, then condition. What is left out is not planned.",
@@ -195,7 +195,7 @@ class Study(Settings):
     answer_within_days: int | None = Field(
         default=None,
         ge=1,
-        description="By when letters ask laboratories for what goes back, in days from its receipt; left out, they name no day.",
+        description="By when letters ask sites for what goes back, in days from its receipt; left out, they name no day.",
     )
     trial_time_limit_s: float = Field(
         default=60.0, gt=0, description="Reading and judging one trial may take this long."

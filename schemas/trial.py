@@ -92,7 +92,7 @@ class FileFacts:
 
 @dataclass(frozen=True)
 class Mark:
-    """An event that the laboratory marked in the file. event: contact or toe_off; time_s: from the first frame."""
+    """An event that the site marked in the file. event: contact or toe_off; time_s: from the first frame."""
 
     side: str
     event: str

@@ -171,7 +171,7 @@ PLANTS = (
         "a muscle is counted twice", _one_signal_twice, sites=("brack", "corrie"),
     ),
     _plant(
-        "muscle_signals_are_raw", "the export took the sign off", "", PRESENT, 1.0,
+        "muscle_signals_are_raw", "the export rectified the signal", "", PRESENT, 1.0,
         "its frequencies are doubled, and amplitudes mean something else", _on_one(lambda size, side: faults.rectified),
         sites=("brack", "corrie"),
     ),

@@ -73,6 +73,7 @@ def there() -> bool:
 def study() -> Study:
     """The demonstration's study with the two laboratories in place of its own."""
     settings = load_study(DEMO).study.model_dump(mode="json")
+    settings["planned_runners"] = {}
     settings["sites"] = {
         "belt": {
             "description": "A treadmill laboratory.",

@@ -47,14 +47,14 @@ def _listed(weeks: list[int]) -> str:
     weight=Weight.NOTES,
     seen="The log of runner {runner} goes from week {first} to week {last}, without {missing}.",
     expected="A row for every week in between, also for a week without running, with 0 minutes.",
-    remedy="If the runner did not run, add rows with 0 minutes; if nothing was told, leave the week out. A missing "
+    remedy="If the runner did not run, add rows with 0 minutes; if nothing was reported, leave the week out. A missing "
     "week is not a week without running, and the change into the next week stays unknown.",
     words=("runner", "first", "last", "missing"),
 )
 def log_has_every_week(delivery: Received) -> Looked:
     """The running log has every week from its first to its last.
 
-    How fast the change-over went is told by the weeks one after the other, and a hole hides the steepest.
+    How fast the change-over went is seen from the weeks one after the other, and a hole hides the steepest.
     """
     rows = _rows(delivery, "sent_weeks")
     if rows is None:
@@ -173,8 +173,8 @@ def minutes_of_two_kinds_of_footwear_are_not_exchanged(delivery: Received, *, ju
     weight=Weight.NOTES,
     seen="Runner {runner} has {what} for {missing}.",
     expected="For every week of the change-over both a running log and a questionnaire.",
-    remedy="Add the rows that are there on paper and send the table again. What was not told is left out: no answers "
-    "are not good answers.",
+    remedy="Add the rows that are there on paper and send the table again. What was not answered is left out: no "
+    "answers are not good answers.",
     words=("runner", "what", "missing"),
 )
 def log_and_questionnaire_cover_the_same_weeks(delivery: Received) -> Looked:

@@ -34,7 +34,7 @@ def consent_covers_the_trial(consent: Consent) -> Looked:
     """The runner had agreed, by the day of the session, to the recording of what the trial holds and to its pooling.
 
     Consent belongs to the runner, not to the study; where it cannot be shown, the data are not used. Other rows that it
-    does not cover are counted table by table, and nothing else of them is told.
+    does not cover are counted table by table, and nothing else of them is shown.
     """
     if not consent.trials and not any(map(len, consent.received.tables.values())):
         return nothing("no trials are listed")

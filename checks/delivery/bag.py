@@ -113,15 +113,15 @@ def bag_is_complete_and_unchanged(delivery: Received) -> Looked:
     weight=Weight.STOPS,
     seen="{problem}.",
     expected="{wanted}.",
-    remedy="In bag-info.txt give the laboratory's short name as in the study file, the study's title and the next "
-    "delivery number, make the bag again, and put it into that laboratory's folder of the inbox.",
+    remedy="In bag-info.txt give the site's short name as in the study file, the study's title and the next "
+    "delivery number, make the bag again, and put it into that site's folder of the inbox.",
     words=("problem", "wanted"),
 )
 def bag_info_names_site_and_number(delivery: Received, study: Study) -> Looked:
-    """The bag's bag-info.txt names the laboratory, whose inbox it came to, and the number of the delivery.
+    """The bag's bag-info.txt names the site, whose inbox it came to, and the number of the delivery.
 
-    Axes, labels and plates are taken from the laboratory's profile, so data under another lab's name would be turned
-    and scaled as if they were theirs; and without a number a resent trial cannot be told from the earlier one.
+    Axes, labels and plates are taken from the site's profile, so data under another site's name would be turned
+    and scaled as if they were theirs; and without a number a resent trial cannot be distinguished from the earlier one.
     """
     problems = of_kind(delivery, "bag_info")
     if not problems and not (delivery.files or delivery.bag_info):
@@ -131,15 +131,15 @@ def bag_info_names_site_and_number(delivery: Received, study: Study) -> Looked:
 
 def _bag_info_problems(delivery: Received, study: Study) -> list[Problem]:
     """What is wrong with site and number where intake itself met no problem."""
-    sites = "one of the study's laboratories: " + ", ".join(study.sites)
+    sites = "one of the study's sites: " + ", ".join(study.sites)
     found = []
     if not delivery.site:
-        found.append(("no laboratory is named", sites))
+        found.append(("no site is named", sites))
     elif delivery.site not in study.sites:
-        found.append((f"the laboratory is called '{delivery.site}'", sites))
+        found.append((f"the site is called '{delivery.site}'", sites))
     elif delivery.inbox_site and delivery.site != delivery.inbox_site:
         inbox = delivery.inbox_site
-        found.append((f"the bag is from '{delivery.site}' but came to the inbox of '{inbox}'", "the same laboratory"))
+        found.append((f"the bag is from '{delivery.site}' but came to the inbox of '{inbox}'", "the same site"))
     if delivery.number is None or delivery.number < 1:
         found.append(("there is no delivery number", "a whole number from 1, one more for each delivery"))
     return [Problem("bag_info", seen, expected, "bag-info.txt") for seen, expected in found]
@@ -203,7 +203,7 @@ def every_file_is_named_in_a_table(delivery: Received) -> Looked:
     """Every file of the delivery belongs to its bag, and every file of the payload is a table or is named in one.
 
     A recording without a row is a recording nobody will analyse, and a stray file may hold what should not leave the
-    lab. What operating systems leave in folders by themselves is passed over.
+    site. What operating systems leave in folders by themselves is passed over.
     """
     if not delivery.paths:
         return nothing(NOT_OPENED)

@@ -53,7 +53,7 @@ def runners_are_adults_of_a_credible_age(
     """The birth year makes the runner an adult of a credible age.
 
     Outcomes change with age, and a child needs another consent. The day of the visit is not known here, so age is
-    counted today, at the end of the year: a runner told as too young was at least as young then.
+    counted today, at the end of the year: a runner given as too young was at least as young then.
     """
     year = int(in_year) or date.today().year
     people = _people(delivery, "birth_year")
@@ -166,7 +166,7 @@ _ALSO = ("leg_length_m", "habitual_footwear", "weekly_distance_km_per_wk")
     weight=Weight.NOTES,
     seen="Runners {runner} and {other} have the same birth year, sex, stature and mass, and nothing else that differs.",
     expected="A row of its own for each person, and one id for each.",
-    remedy="Look in the list that only the laboratory has. If they are one person under two ids, tell the data manager "
+    remedy="Look in the list that only the site has. If they are one person under two ids, tell the data manager "
     "which id stays and send the rows with that id; if they are two, leave them.",
     words=("runner", "other"),
 )

@@ -143,7 +143,7 @@ def each_visit_has_one_session(delivery: Received) -> Looked:
     remedy="Check both with the protocol sheet. If the speed was changed on purpose, leave it; comparisons between "
     "these visits then compare speeds as well.",
     words=("runner", "speed", "session", "before", "other", "change"),
-    limits={"same_percent": Limit("%", "common practice: labs hold 5 %")},
+    limits={"same_percent": Limit("%", "common practice: sites hold 5 %")},
 )
 def set_speed_stays_the_same_between_visits(delivery: Received, *, same_percent: float = 5.0) -> Looked:
     """A runner's set speed is the same at every visit.
@@ -230,7 +230,7 @@ def _speeds(delivery: Received) -> Iterator[tuple[dict[str, Any], str, float, An
     words=("trial", "other", "whose", "own", "what_to_do"),
 )
 def standing_session_is_of_the_same_runner(delivery: Received) -> Looked:
-    """A running trial leans on a standing trial of its own runner, of the same day.
+    """A running trial leans on a static calibration trial (standing) of its own runner, of the same day.
 
     Angles are counted from the standing trial, and no two people stand alike. One of another day is noted: markers are
     stuck on anew each day, some millimetres elsewhere, and angles move with them.
@@ -268,20 +268,20 @@ def standing_session_is_of_the_same_runner(delivery: Received) -> Looked:
     about=Subject.DELIVERY,
     weight=Weight.RETURNS,
     seen="Session {session} was on a {surface}, says sessions.csv.",
-    expected="A {own}, which is what the profile of laboratory {site} has.",
-    remedy="Correct the surface in sessions.csv and send the session's trials again. If the laboratory has got another "
+    expected="A {own}, which is what the profile of site {site} has.",
+    remedy="Correct the surface in sessions.csv and send the session's trials again. If the site has got another "
     "surface, it needs a profile of its own in the study file; ask the data manager.",
     words=("session", "surface", "own", "site"),
 )
 def surface_is_that_of_the_laboratory(delivery: Received, study: Study) -> Looked:
-    """The surface of a session is the one the laboratory has.
+    """The surface of a session is the one the site has.
 
     On a treadmill the belt's speed is added to all that moves, on a runway it is not.
     """
     site = study.sites.get(delivery.site or "")
     rows = [row for row in sessions_once(delivery) if known(row["surface"])]
     if site is None or not rows or (delivery.inbox_site and delivery.site != delivery.inbox_site):
-        return nothing("no surface, or a laboratory that is not known for sure")
+        return nothing("no surface, or a site that is not known for sure")
     own = site.profile.surface
     faults = [
         {**at_session(row, "surface"), "surface": row["surface"], "own": own, "site": delivery.site}

@@ -10,7 +10,7 @@ from schemas.received import Received
 @check(
     about=Subject.DELIVERY,
     weight=Weight.RETURNS,
-    seen="Trial {trial} stands accepted from {before} and comes again with other content ({parts}), and "
+    seen="Trial {trial} stands accepted from {before} and is sent again with other content ({parts}), and "
     "no reason is given.",
     expected="A few words in column resend_reason of trials.csv that say why an accepted trial is changed.",
     remedy="Say in resend_reason what was changed and why, for example a corrected label or mass, and send the trial "
@@ -18,10 +18,10 @@ from schemas.received import Received
     words=("trial", "before", "parts"),
 )
 def changed_trials_say_why(delivery: Received) -> Looked:
-    """A trial that was accepted before and comes again with other content says why.
+    """A trial that was accepted before and is sent again with other content says why.
 
     A result that changes after it was seen must be explained, or nobody can tell a correction from a choice. A trial
-    that comes again unchanged, or that had gone back, needs no reason.
+    that is sent again unchanged, or that had gone back, needs no reason.
     """
     trials = delivery.tables.get("sent_trials")
     if trials is None or not delivery.known_trials:

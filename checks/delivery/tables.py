@@ -247,7 +247,7 @@ def session_mass_is_near_enrolment_mass(delivery: Received, *, change_percent: f
     words=("session", "condition"),
 )
 def running_conditions_have_a_standing_trial(delivery: Received) -> Looked:
-    """Each condition that was run in a session has a standing trial in the same condition, there or where a row says.
+    """Each condition run in a session has a static calibration trial (standing) in it, there or where a row says.
 
     Angles are counted from standing posture, and a shoe lifts the heel; the angle of one shoe must not be taken from
     the posture in another.

@@ -66,7 +66,7 @@ def trial_order_is_unique_in_a_session(delivery: Received) -> Looked:
 def trial_order_has_no_hole(delivery: Received) -> Looked:
     """The trials of a session that is sent for the first time are numbered without a hole.
 
-    A trial that was left behind at the laboratory is only seen by the hole it leaves.
+    A trial that was left behind at the site is only seen by the hole it leaves.
     """
     faults, examined = [], 0
     trials = delivery.tables.get("sent_trials")
@@ -167,8 +167,8 @@ def conditions_have_about_as_many_trials(
 def condition_order_changes_from_runner_to_runner(delivery: Received, *, from_runners: float = 7) -> Looked:
     """Not every runner meets the conditions in the same order.
 
-    What comes last is run with tired legs and warm shoes, so that a fixed order cannot be told from the footwear.
-    """
+    What comes last is run with tired legs and warm shoes, so that a fixed order cannot be distinguished from the
+    footwear."""
     sessions = delivery.tables.get("sent_sessions")
     orders: dict[Any, tuple[Any, ...]] = {}
     owners = dict(zip(sessions["session_id"], sessions["participant_id"], strict=True)) if sessions is not None else {}

@@ -64,7 +64,7 @@ def centre_of_pressure_lies_under_the_foot(trial: Trial, work: Workspace, *, bey
     """The centre of pressure of each plate lies under the foot that stands on it.
 
     It can lie well within the plate and yet be mirrored, shifted or another plate's; then strike index and joint
-    moments are wrong though force and markers are each right. The carrying foot is told by its height alone.
+    moments are wrong though force and markers are each right. The carrying foot is recognised by its height alone.
     """
     if reason := signals.without_force(trial):
         return nothing(reason)
@@ -222,7 +222,8 @@ def _outline(trial: Trial, study: Study, side: str, when: FloatArray) -> dict[st
     limits={
         "frames": Limit(
             "1",
-            "common practice: one marker frame, beside what the method leaves; without that 3 % of clean runs are told",
+            "common practice: one marker frame, beside what the method leaves; without that 3 % of clean runs "
+            "are reported",
         ),
         "times_uncertainty": Limit("1", "common practice: twice the standard uncertainty that the method states"),
         "delay_ms": Limit(

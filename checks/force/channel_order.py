@@ -38,7 +38,7 @@ def channels_hold_their_own_signals(trial: Trial, work: Workspace, *, weight_fra
     """The vertical force stands in the channels that are said to hold it.
 
     Moved by one channel, a moment is taken for the vertical force and a muscle for a moment, and a dozen checks advise
-    to mend polarity, zero and gain. The pelvis tells: the vertical force lifts it, and no unit matters to that.
+    to correct polarity, zero and gain. The pelvis tells: the vertical force lifts it, and no unit matters to that.
     """
     if reason := signals.without_force(trial):
         return nothing(reason)

@@ -60,7 +60,7 @@ def force_fits_no_better_elsewhere(
     """No other order of the plates, and no mirror, makes force and feet fit together better.
 
     An exchange of two plates, or one axis turned round in the export, is seen by a dozen checks as wrong corners, wrong
-    polarity and exchanged labels; mending any of these spoils what was right.
+    polarity and exchanged labels; correcting any of these spoils what was right.
     """
     if reason := signals.without_force(trial):
         return nothing(reason)

@@ -29,9 +29,9 @@ _NO_REST = "no plate rests long enough to show its noise"
     weight=Weight.NOTES,
     seen="With nobody on it, plate {number} shows vertical noise with a standard deviation of {found_n:.1f} N{mostly}.",
     expected="The noise of an empty plate has a standard deviation below {noise_n:g} N.",
-    remedy="Nothing to mend in this trial: it is kept, and its contact times scatter more. Near 50 or 60 Hz look for a "
-    "ground loop or a power supply beside the cable, at other single frequencies for the belt's motor or a fan on the "
-    "plate's frame; broad noise comes from a loose plug, a wet cable or a range far too large.",
+    remedy="Nothing to correct in this trial: it is kept, and its contact times scatter more. Near 50 or 60 Hz look "
+    "for a ground loop or a power supply beside the cable, at other single frequencies for the belt's motor or a fan "
+    "on the plate's frame; broad noise comes from a loose plug, a wet cable or a range far too large.",
     words=("number", "found_n", "mostly"),
     limits={"noise_n": Limit("N", "common practice: three standard deviations stay near the 20 N contact threshold")},
 )
@@ -119,8 +119,8 @@ def empty_plates_keep_their_noise(
     """Nothing has set the force of an empty plate to exactly zero.
 
     Where software cut away small forces, contact times are those of its own threshold, and whether the plate was
-    zeroed can no longer be seen. It is a habit of the laboratory's program, so it is told once for all plates. Where
-    more was cut away than events are read at, contacts are shorter than those of other laboratories: the trial goes
+    zeroed can no longer be seen. It is a habit of the site's program, so it is reported once for all plates. Where
+    more was cut away than events are read at, contacts are shorter than those of other sites: the trial goes
     back.
     """
     if reason := signals.without_force(trial):
@@ -178,15 +178,15 @@ def _same_share(plate: Plate, rests: list[Spell]) -> float:
     "it, as a low-pass filter leaves it.",
     expected="Force comes as recorded: its noise reaches up to half the sampling rate, falling by less than a factor "
     "of {fall_times:g}.",
-    remedy="Export the force again without a filter; the study filters all laboratories alike. If it was not "
+    remedy="Export the force again without a filter; the study filters all sites alike. If it was not "
     "filtered, the noise is the belt's own vibration: leave the trial as it is.",
     words=("edge_hz", "number", "times"),
     limits={"fall_times": Limit("1", "own choice; 4 at most in the demonstration, 15 or more after a 50 Hz filter")},
 )
 def force_was_not_filtered_before(trial: Trial, *, fall_times: float = 10.0) -> Looked:
-    """Force comes unfiltered, so that every laboratory's is filtered once and alike.
+    """Force comes unfiltered, so that every site's is filtered once and alike.
 
-    A second filter on top of the study's lowers the impact peak and the loading rate of one laboratory against the
+    A second filter on top of the study's lowers the impact peak and the loading rate of one site against the
     others, which then looks like an effect of its shoes or its runners.
     """
     if reason := signals.without_force(trial):

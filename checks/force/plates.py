@@ -234,7 +234,7 @@ def centre_of_pressure_lies_on_the_plate(
     weight=Weight.NOTES,
     seen="In {place} the foot touched {plates} plates.",
     expected="On a runway each foot lands on one plate.",
-    remedy="Nothing to mend: the forces of the plates are added up, which is right when they lie side by "
+    remedy="Nothing to correct: the forces of the plates are added up, which is right when they lie side by "
     "side without a step. Move the start mark by half a foot length when many trials show this.",
     words=("plates",),
 )

@@ -38,7 +38,7 @@ def foot_pushes_off_with_its_front(
     """Late in contact the load is under the front of the foot, however the foot landed.
 
     A plate that lies some centimetres elsewhere along the way moves strike index and joint moments, and neither leaves
-    the foot's outline nor the plate. People differ here by a fifth of the foot, so that only more is told.
+    the foot's outline nor the plate. People differ here by a fifth of the foot, so that only more is reported.
     """
     if reason := signals.without_force(trial):
         return nothing(reason)

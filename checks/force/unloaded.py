@@ -38,8 +38,8 @@ _NO_REST = "no plate rests long enough after a contact, with its small forces le
     "{most_n:.0f} N, with the same shape (correlation {likeness:.2f}).",
     expected="A plate without a foot on it shows less than {share_percent:g} % of its neighbour's force.",
     remedy="Load plate {loaded} by hand and watch plate {number}. If it follows, look for touching covers or frames, a "
-    "shared cable or ground, or an amplifier input that is wired to both; mend that and record again. If it does not, "
-    "the export mixes the plates: check the channel numbers in FORCE_PLATFORM:CHANNEL and export again.",
+    "shared cable or ground, or an amplifier input that is wired to both; correct that and record again. If it does "
+    "not, the export mixes the plates: check the channel numbers in FORCE_PLATFORM:CHANNEL and export again.",
     words=("loaded", "number", "share_found", "most_n", "likeness"),
     limits={
         "share_percent": Limit("%", "common practice: 2 % of a running step stays near the 20 N contact threshold"),
@@ -49,7 +49,7 @@ _NO_REST = "no plate rests long enough after a contact, with its small forces le
 def plates_do_not_talk_across(
     trial: Trial, study: Study, *, share_percent: float = 2.0, least_likeness: float = 0.9
 ) -> Looked:
-    """A plate without a foot on it shows nothing of its neighbour's force.
+    """Force plates have no crosstalk: one without a foot on it shows nothing of its neighbour's force.
 
     What crosses over is added to the runner's force a second time, makes one footfall look like two plates' and, on a
     split treadmill, makes a contact of a foot that is in the air.
@@ -107,9 +107,9 @@ def _copy(loaded: Plate, other: Plate, spells: list[Spell]) -> dict[str, Any]:
     seen="After {wrong} of {toe_offs} toe-offs plate {number} swings and dies away: by up to {swing_n:.0f} N at about "
     "{found_hz:.0f} Hz, {later_n:.0f} N being left {after_s:.2f} s later.",
     expected="An empty plate is still: it swings by less than {ringing_n:g} N once the foot has gone.",
-    remedy="Nothing to mend in this trial: it is kept, and its toe-off and first impact peak are less sure. Before the "
-    "next session tighten the plate on its base, take out what stands between plate and floor, and tap it: a plate "
-    "well mounted rings at some hundred hertz, not at some tens.",
+    remedy="Nothing to correct in this trial: it is kept, and its toe-off and first impact peak are less sure. "
+    "Before the next session tighten the plate on its base, take out what stands between plate and floor, and tap "
+    "it: a plate well mounted rings at some hundred hertz, not at some tens.",
     words=("wrong", "toe_offs", "number", "swing_n", "found_hz", "later_n", "after_s"),
     limits={
         "ringing_n": Limit("N", "own choice: twice the 6 N of a real runway, and well below the 20 N of a contact"),
@@ -123,10 +123,10 @@ def plates_are_still_after_toe_off(
     """A plate does not ring when the foot has left it.
 
     A plate that rings after toe-off rang at landing too, on top of the impact peak and the loading rate, where it
-    cannot be told from the runner's own. It rings after most toe-offs; noise looks like it after a few. Where small
-    forces were set to zero, what is left of a slow toe-off looks like it too, and nothing can be told. It is looked for
-    from 15 ms after toe-off, without what changes slowly: of 30 N at 32 Hz some 12 N are left there, which is the
-    limit, and a flight shorter than a tenth of a second hardly shows whether it dies away.
+    cannot be distinguished from the runner's own. It rings after most toe-offs; noise looks like it after a few. Where
+    small forces were set to zero, what is left of a slow toe-off looks like it too, and nothing can be told. It is
+    looked for from 15 ms after toe-off, without what changes slowly: of 30 N at 32 Hz some 12 N are left there, which
+    is the limit, and a flight shorter than a tenth of a second hardly shows whether it dies away.
     """
     if reason := signals.without_force(trial):
         return nothing(reason)

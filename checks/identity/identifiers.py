@@ -15,16 +15,14 @@ from schemas.delivery import SENT_TRIALS
 from schemas.reading import Identifying, Reading
 from schemas.received import Received
 
-_CLEAN = (
-    "Run manystrides check with --scrub at the laboratory: it writes a copy without these texts, the signals unchanged."
-)
+_CLEAN = "Run manystrides check with --scrub at the site: it writes a copy without these texts, the signals unchanged."
 
 
 @check(
     about=Subject.DELIVERY,
     weight=Weight.STOPS,
     seen="The text here may identify a person: {kind}.",
-    expected="Nobody and no day can be told from the texts of a delivery; runners go by their study code.",
+    expected="Nobody and no day can be recognised from the texts of a delivery; runners go by their study code.",
     remedy=_CLEAN + " Send that copy. If the text is innocent, word it differently.",
     words=("kind",),
 )
@@ -50,7 +48,7 @@ def texts_identify_nobody(arrived: Received, consent: Consent) -> Looked:
     about=Subject.READING,
     weight=Weight.WITHHOLDS,
     seen="The text at this place of the file may identify a person: {kind}.",
-    expected="Nobody and no day can be told from the texts inside a recording.",
+    expected="Nobody and no day can be recognised from the texts inside a recording.",
     remedy=_CLEAN + " Send the trial again from that copy. Until then the file is kept apart and nothing is computed.",
     words=("kind",),
 )

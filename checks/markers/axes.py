@@ -142,7 +142,7 @@ def turned_round(way: landmarks.Facing) -> bool:
 
 _AXES = (
     "Compare 'forward' and 'right' in the profile with the axes of this recording: near 90 degrees another axis is the "
-    "running direction, near 180 it points the other way. If the profile is right, export in the laboratory's usual "
+    "running direction, near 180 it points the other way. If the profile is right, export in the site's usual "
     "axes"
 )
 _TIME = (

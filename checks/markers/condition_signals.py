@@ -31,7 +31,7 @@ from schemas.trial import UP, Posture, Trial
 def feet_stand_as_high_as_in_the_standing_trial(
     trial: Trial, footfalls: Rows, posture: Posture | None, study: Study, *, height_mm: float = 13.0
 ) -> Looked:
-    """In mid-contact the forefoot is as high above the ground as in the standing trial of the condition.
+    """In mid-contact the forefoot is as high above the ground as in the static calibration trial of the condition.
 
     A shoe lifts the foot by its sole, so a wrong condition shows as a step in height; every difference between
     conditions is lost in a trial whose condition is wrong.

@@ -139,7 +139,7 @@ def frames_are_not_repeated(trial: Trial, work: Workspace, *, share_percent: flo
     expected="All frames depart from the middle of their neighbours alike; the straightest by no less than "
     "{least_fraction:g} of the others.",
     remedy="The cameras recorded at {true_hz:g} Hz and the export raised it to {stated_hz:g} Hz. Export at the rate of "
-    "the cameras. If that is now the rate of the laboratory, ask the data manager to change marker_rate_hz.",
+    "the cameras. If that is now the rate of the site, ask the data manager to change marker_rate_hz.",
     words=("period", "drawn_mm", "measured_mm", "true_hz", "stated_hz"),
     limits={
         "least_fraction": Limit(

@@ -210,7 +210,7 @@ def segment_lengths_are_those_of_the_standing_trial(
     segment_mm: float = 40.0,
     whole_percent: float = 3.5,
 ) -> Looked:
-    """Foot, shank and thigh are as long, and clusters of the shape, as in the standing trial of the same footwear.
+    """Segments are as long, and clusters of the shape, as in the static calibration trial of the same footwear.
 
     The standing posture is the zero of every angle. A heel marker stuck on again 1 cm higher shifts the strike angle by
     3 degrees, and nothing in either trial shows it; a length shows it where the marker also moved along the foot.
@@ -251,7 +251,7 @@ def _cluster_fault(trial: Trial, posture: Posture, cluster: str, found_mm: float
         "what": f"The markers of cluster {cluster} lie {found_mm:.0f} mm off the shape that they have in the "
         f"standing trial {posture.trial_id} (root mean square, median of this trial); it carries {carried}",
         "allowed_mm": allowed_mm,
-        "what_to_do": "If one of them was stuck on again or two labels are exchanged, mend the labels and export "
+        "what_to_do": "If one of them was stuck on again or two labels are exchanged, correct the labels and export "
         "again, or send a standing trial recorded after the change; else leave the trial out",
         "place": f"cluster {cluster}",
         "shows": shown.misfit(trial, cluster, allowed_mm),
@@ -287,8 +287,8 @@ def _length_fault(
         f"{len(wrong)} of {len(lengths)} lengths of the segment differ{all_to}",
         "allowed_mm": allowed_mm,
         "what_to_do": f"If {blame} between the two trials, this trial needs a standing trial of its own: send one "
-        "recorded after the change, or leave the trial out. If a label is wrong in one of the two, mend it there and "
-        "export again",
+        "recorded after the change, or leave the trial out. If a label is wrong in one of the two, correct it there "
+        "and export again",
         "place": f"{first} to {second}",
         "moment_s": 0.0,
         "shows": shown.apart(trial, first, second, None, usual=stood / 1000, within=allowed_mm / 1000),

@@ -36,7 +36,7 @@ from schemas.trial import RIGHT, Trial
 def marker_gaps_are_short(
     trial: Trial, footfalls: Rows, study: Study, *, gap_s: float = 0.10, margin_s: float = 0.10
 ) -> Looked:
-    """No required marker is missing for long while the runner is on the plates.
+    """Marker gaps are short: none is missing for long while the runner is on the plates.
 
     Short gaps are filled during intake, as the study file says. A curve drawn across a long one is an invention, and it
     is smooth, so it looks better than the data.
@@ -102,7 +102,7 @@ def markers_move_without_jumps(trial: Trial, study: Study, *, jump_mm: float = 6
 
     One wrong frame becomes a spike in velocity and a burst in acceleration, and a filter spreads it over its
     neighbours, where it can no longer be seen. A marker that the study can do without is only noted; exchanged labels
-    on one foot are told by markers_keep_their_distance.
+    on one foot are reported by markers_keep_their_distance.
     """
     if not trial.markers:
         return nothing("no markers in the recording")
@@ -143,7 +143,7 @@ def markers_move_without_jumps(trial: Trial, study: Study, *, jump_mm: float = 6
     limits={"still_mm": Limit("mm", "common practice: quiet standing sways by 10 to 20 mm at the pelvis")},
 )
 def standing_trial_stands_still(trial: Trial, study: Study, *, still_mm: float = 30.0) -> Looked:
-    """The runner stands still in a standing trial.
+    """The runner stands still in a static calibration trial (standing).
 
     The standing posture is the zero of every angle of the session; a shift of weight in it moves all of them.
     """

@@ -34,7 +34,7 @@ _HIPS_M = (0.35, 1.6)
     limits={"bent_deg": Limit("deg", "common practice: markers at the side of a straight leg show 5 to 15 degrees")},
 )
 def standing_knees_are_straight(trial: Trial, work: Workspace, *, bent_deg: float = 25.0) -> Looked:
-    """The runner stands upright on straight legs in a standing trial.
+    """The runner stands upright on straight legs in a static calibration trial (standing).
 
     The posture is the zero of knee and hip angles: each degree of bend in it is missing from every angle of the
     session.
@@ -81,7 +81,7 @@ def standing_knees_are_straight(trial: Trial, work: Workspace, *, bent_deg: floa
     limits={"level_mm": Limit("mm", "common practice; 3 mm in one real standing trial (CC BY 4.0)")},
 )
 def standing_feet_are_level(trial: Trial, work: Workspace, *, level_mm: float = 25.0) -> Looked:
-    """Both feet are on the floor in a standing trial.
+    """Both feet are on the floor in a static calibration trial (standing).
 
     The strike angle is counted from the standing foot; a heel raised by 3 cm shifts it by 9 degrees, as much as lies
     between a landing on the heel and one on the forefoot.
@@ -211,7 +211,7 @@ def leg_length_is_that_of_the_markers(
 def left_and_right_leg_are_alike(
     trial: Trial, work: Workspace, *, foot_mm: float = 20.0, leg_mm: float = 35.0
 ) -> Looked:
-    """Both legs of a person have nearly the same lengths in a standing trial.
+    """Both legs of a person have nearly the same lengths in a static calibration trial (standing).
 
     A marker a few centimetres beside its landmark shows on one side only, since nobody errs the same way twice.
     """

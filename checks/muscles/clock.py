@@ -90,10 +90,10 @@ def muscles_keep_time_with_the_feet(
     least_gain: float = _IN_TIME_GAIN,
     least_percent: float = 100 * _LATE_PART,
 ) -> Looked:
-    """Muscles of two kinds and more are active when the feet's contacts say.
+    """EMG keeps time with the feet: muscles of two kinds and more are active when contacts say.
 
     A clock that is off by part of a stride turns every onset and every window of all muscles into another's; no single
-    channel shows it. Less than a tenth of a stride cannot be told from a runner's own way.
+    channel shows it. Less than a tenth of a stride cannot be distinguished from a runner's own way.
     """
     if reason := signals.without_footfalls(trial, footfalls):
         return nothing(reason)

@@ -46,10 +46,10 @@ def muscle_baselines_are_quiet(
     *,
     least_ratio: float = 4.0,
 ) -> Looked:
-    """A muscle's bursts stand well above what its channel shows at rest.
+    """EMG has a quiet baseline: bursts stand well above what a channel shows at rest.
 
     An onset is found where the signal leaves its baseline; the noisier that is, the later. Channels without any burst
-    are told of by muscles_are_active_in_running, noise that comes from the mains by muscles_are_free_of_mains_hum.
+    are reported by muscles_are_active_in_running, noise that comes from the mains by muscles_are_free_of_mains_hum.
     """
     if reason := signals.not_running(trial):
         return nothing(reason)
@@ -92,7 +92,7 @@ def muscles_are_free_of_mains_hum(
     most_percent: float = 30.0,
     most_uv: float = 5.0,
 ) -> Looked:
-    """The mains does not hum in a muscle's signal.
+    """EMG is free of power-line noise: the mains does not hum in a muscle's signal.
 
     Hum lies in the middle of a muscle's band, so the band-pass leaves it: it lifts the baseline, hides the beginning of
     bursts, and makes a silent muscle look active, above all in swing.
@@ -129,7 +129,7 @@ def muscles_are_free_of_movement(
     *,
     most_share: float = 0.8,
 ) -> Looked:
-    """The blow of the foot does not shake a muscle's electrodes and leads.
+    """EMG is free of movement artefact: the blow of the foot does not shake electrodes and leads.
 
     Cables and soft tissue swing at each contact with the calf's own rhythm, which is taken for activity just where the
     study looks for it.
@@ -189,11 +189,11 @@ def muscles_are_free_of_heartbeats(
     least_share: float = 0.65,
     least_uv: float = 10.0,
 ) -> Looked:
-    """The heart's beat does not show in a muscle's signal.
+    """EMG is free of ECG contamination: the heart's beat does not show in a muscle's signal.
 
     Its narrow peaks lie in the muscle's band and stand above the baseline of a quiet muscle, so each is taken for a
-    short burst. A heart that beats within 8 % of step or stride rate cannot be told from movement and is not found.
-    """
+    short burst. A heart that beats within 8 % of step or stride rate cannot be distinguished from movement and is not
+    found."""
     muscles = work.raw_muscles
     if not muscles:
         return nothing(without_muscles(trial))
@@ -240,7 +240,7 @@ def every_muscle_has_its_own_signal(
     *,
     most_percent: float = 95.0,
 ) -> Looked:
-    """No two muscles have one and the same signal.
+    """EMG channels differ: no two muscles have one and the same signal.
 
     A channel that was exported under two names gives two muscles that agree in every stride, and a perfect
     co-contraction, where one of them was never recorded.

@@ -35,10 +35,10 @@ FEWEST_OTHERS = 3
 def muscle_channels_say_muscle_and_side(
     trial: Trial, channels: ChannelFacts | None, work: Workspace, *, least_difference: float = 0.5
 ) -> Looked:
-    """Every muscle's channel says which muscle it is, and of which leg.
+    """Every EMG channel says which muscle it is, and of which leg.
 
     Without either no window of a stride belongs to it, and its rows would be missing without a word. Which leg it is
-    can often be told from the contacts that its bursts go with, also where one leg was recorded; it is proposed and
+    can often be seen from the contacts that its bursts go with, also where one leg was recorded; it is proposed and
     never assumed.
     """
     muscles = [s for s in trial.signals if s.role == "muscle"]

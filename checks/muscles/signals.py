@@ -21,7 +21,7 @@ from schemas.trial import FloatArray, Trial
 #: Own choice: what counts as the upper part of the study's band.
 _UPPER_PART = (0.55, 0.95)
 _FORMS = {
-    "rectified": "it has no negative half: somebody took its sign off (full-wave rectified)",
+    "rectified": "it has no negative half, as after full-wave rectification",
     "smoothed": "it has no negative half and hardly anything above 30 Hz: it was rectified and smoothed (an envelope)",
 }
 
@@ -36,9 +36,9 @@ _FORMS = {
     words=("muscle", "why"),
 )
 def muscle_signals_are_raw(trial: Trial, channels: ChannelFacts | None, work: Workspace) -> Looked:
-    """Muscle signals come raw, neither rectified nor smoothed.
+    """EMG (muscle signals) comes raw, neither rectified nor smoothed.
 
-    All laboratories' signals pass through the same filter and the same rectification here. A signal that was rectified
+    All sites' signals pass through the same filter and the same rectification here. A signal that was rectified
     before loses most of its power in the band-pass and has its frequencies doubled; an envelope is cut away nearly
     whole, and what is left looks like a weak muscle.
     """
@@ -76,18 +76,18 @@ def muscle_amplitudes_are_those_of_skin(
     least_uv: float = 2.0,
     most_uv: float = 3000.0,
 ) -> Looked:
-    """Bursts of a muscle are as strong as electrodes on skin can show.
+    """EMG amplitudes are those of surface electrodes: bursts are as strong as these can show.
 
     A unit or gain that is wrong by a thousand leaves the shape of the signal as it was, and every amplitude a thousand
     times off; a session's reference recording of the right size makes nonsense of the quotient. Channels whose unit
-    contradicts the file are told of by channel_units_agree_with_the_file.
+    contradicts the file are reported by channel_units_agree_with_the_file.
     """
     told = {label for label, _, _ in channels.unit_conflicts} if channels else set()
     muscles = [
         m for m in work.raw_muscles if m.has_bursts and m.signal.label not in told
     ]  # without bursts there is only noise, whose size says nothing of the unit
     if not muscles:
-        return nothing(without_muscles(trial) if not told else "units contradict the file, which is told elsewhere")
+        return nothing(without_muscles(trial) if not told else "units contradict the file, which is reported elsewhere")
     faults = [
         fault_of(m, trial, channels, burst_uv=m.burst_uv, factor=10 ** np.round(np.log10(m.burst_uv / 150)))
         | {"signal": None, "shows": shown.bursts(m, least_uv, most_uv)}
@@ -119,7 +119,7 @@ def muscles_are_active_in_running(
     *,
     least_ratio: float = 2.0,
 ) -> Looked:
-    """Every recorded muscle of a running trial shows bursts.
+    """EMG of every recorded muscle of a running trial shows bursts.
 
     An electrode that is off, or an input that is not connected, gives noise of a credible size. Its amplitudes and
     onsets are numbers like any other, and nobody sees from a table that no muscle was behind them.
@@ -147,7 +147,7 @@ def muscles_are_active_in_running(
     "{most_db:g} dB; with an amplifier's own noise it never falls further.",
     remedy="Look for a low-pass filter in the amplifier or the export, or a channel recorded at a low rate and filled "
     "up afterwards; export the channel unfiltered at the rate it was recorded at. Until then its amplitudes are too "
-    "small beside those of other laboratories.",
+    "small beside those of other sites.",
     words=("muscle", "edge_hz", "drop_db", "upper_hz"),
     limits={"most_db": Limit("dB", "own choice: real signals of six recording systems fell by 21 dB at the most")},
 )
@@ -158,7 +158,7 @@ def muscle_signals_fill_their_band(
     *,
     most_db: float = 32.0,
 ) -> Looked:
-    """A muscle signal reaches up to the upper edge of the band that the study filters to.
+    """EMG reaches up to the upper edge of the band that the study filters to.
 
     The sampling rate alone does not tell: a signal that was low-passed for another purpose, or recorded slowly and
     interpolated, comes at the full rate and has lost part of its power, so that it cannot be compared.
@@ -200,7 +200,7 @@ def muscle_rates_leave_room_for_the_band(
     *,
     least_hz: float = 1000.0,
 ) -> Looked:
-    """Muscle signals are sampled as fast as surface signals ask for.
+    """EMG is sampled as fast as surface electrodes ask for.
 
     Just above twice the band's upper edge values can be computed, but what lies beyond half the rate has been folded
     back into the band, the more the gentler the amplifier's own filter. Slower channels have no values at all, which
@@ -235,7 +235,7 @@ def muscle_channels_are_fine_enough(
     *,
     least_steps: float = 10.0,
 ) -> Looked:
-    """A muscle's channel is stored in steps that are small beside its bursts.
+    """EMG is stored in steps that are small beside a muscle's bursts.
 
     Where steps are coarser than the noise at rest, the resting signal stands still: it counts as missing, the baseline
     has no spread, and the onset of a burst is where the converter moved and not where the muscle did.
@@ -270,7 +270,7 @@ def muscle_signals_have_no_spikes(
     *,
     most: float = 20.0,
 ) -> Looked:
-    """No single sample of a muscle signal jumps out of its neighbourhood.
+    """EMG has no spikes: no single sample jumps out of its neighbourhood.
 
     One such sample doubles the amplitude of its window, and the band-pass makes a small burst of it, which can be taken
     for an onset.

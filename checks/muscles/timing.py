@@ -74,7 +74,7 @@ def muscles_of_a_leg_are_not_exchanged(
     *,
     least_gain: float = _EXCHANGED_GAIN,
 ) -> Looked:
-    """Two muscles of one leg are each active in their own part of the stride, not in the other's.
+    """EMG leads of one leg are not exchanged: each muscle is active in its own part of the stride.
 
     Two leads in each other's place give good signals and turn every conclusion about them upside down. Only where each
     fits the other's kind it is an exchange; one alone is told of by muscles_are_active_in_their_phase. Muscles that are
@@ -157,7 +157,7 @@ def left_and_right_muscles_are_not_exchanged(
     least_fit: float = _LEG_FIT,
     least_gain: float = _LEG_GAIN,
 ) -> Looked:
-    """A muscle is active with the contacts of its own side.
+    """EMG of left and right is not exchanged: a muscle is active with the contacts of its own side.
 
     The two legs of a runner are half a stride apart. A muscle under the other side's name has its burst there, and its
     own windows hold a silence that passes for a weak muscle. One leg is enough to tell.
@@ -201,10 +201,10 @@ def muscles_are_active_in_their_phase(
     *,
     least_fit: float = 0.2,
 ) -> Looked:
-    """Muscles are active in the part of the stride that muscles of their kind work in.
+    """EMG fits the stride: muscles are active in the part of it that muscles of their kind work in.
 
     One muscle alone in another's phase may be crosstalk or an unusual runner as well as a wrong electrode, so it
-    is noted. Exchanges of two leads are told of by muscles_of_a_leg_are_not_exchanged and
+    is noted. Exchanges of two leads are reported by muscles_of_a_leg_are_not_exchanged and
     left_and_right_muscles_are_not_exchanged, a clock that is off by muscles_keep_time_with_the_feet.
     """
     if reason := signals.without_footfalls(trial, footfalls):

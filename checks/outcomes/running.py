@@ -70,7 +70,7 @@ def enough_footfalls_are_complete(
     expected="A running contact lasts {shortest_s:g} to {longest_s:g} s.",
     remedy="Look at the vertical force there. Too short: a vibration or a touch that is not a footfall, or "
     "a foot half off the plate. Too long: a plate that does not come back to zero, two feet on one plate, "
-    "or walking. Mend the zero or cut the trial to the part with running and export again.",
+    "or walking. Correct the zero or cut the trial to the part with running and export again.",
     words=("wrong", "footfalls", "contact_time_found_s"),
     limits={
         "shortest_s": Limit("s", "common practice: sprinting"),

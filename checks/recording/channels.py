@@ -151,7 +151,7 @@ def _difference(stated: str, written: str) -> str:
 def clocks_of_both_files_match(trial: Trial, channels: ChannelFacts | None, study: Study) -> Looked:
     """The clock of a running trial's second file is matched to the trial's by contacts that both recorded.
 
-    Two recorders start at different moments and drift apart. Muscle onsets are told in milliseconds before contact, so
+    Two recorders start at different moments and drift apart. Muscle onsets are given in milliseconds before contact, so
     a second file on an unknown clock, or of another trial, would give onsets that look right and mean nothing.
     """
     if reason := signals.not_running(trial):
@@ -197,7 +197,7 @@ _MUSCLE_WORDS = {
     "missing": (
         "no sample of it is a number",
         "A signal from start to end of the trial",
-        "Export the channel again; if it is empty at the lab too, the transmitter was off or out of reach",
+        "Export the channel again; if it is empty at the site too, the transmitter was off or out of reach",
     ),
     "flat": (
         "it stands still wherever it is recorded",

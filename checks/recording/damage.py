@@ -63,7 +63,7 @@ def samples_stand_in_their_places(
     """Samples stand where the file says, so that positions are positions.
 
     Displaced by a byte or two they still are numbers, and every check that looks at them sees another fault: axes,
-    units, labels and plates that all are right at the laboratory.
+    units, labels and plates that all are right at the site.
     """
     if in_file := list(_in_file(trial)):
         return looked(max(1, len(trial.markers)), in_file)

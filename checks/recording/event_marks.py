@@ -50,7 +50,7 @@ _MEND = {
 def event_marks_contradict_nothing(
     trial: Trial, work: Workspace, *, air_s: float = 0.2, twice_s: float = 0.1, late_ms: float = 30.0
 ) -> Looked:
-    """Contacts and toe-offs that the laboratory marked in the file contradict neither each other nor the signals.
+    """Contacts and toe-offs that the site marked in the file contradict neither each other nor the signals.
 
     Marks of another recording, or with left and right exchanged, are a sign that more in the export is.
     """

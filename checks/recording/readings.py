@@ -25,13 +25,13 @@ class _Kind:
 _C3D = _Kind(
     "a",
     "C3D",
-    "Open the file at the lab and check that it shows the whole trial",
+    "Open the file at the site and check that it shows the whole trial",
     "Export it again as a plain C3D file, with force plates of type 1 to 4",
 )
 _EDF = _Kind(
     "an",
     "EDF+",
-    "Open this second file at the lab and check that it holds every channel of the whole trial",
+    "Open this second file at the site and check that it holds every channel of the whole trial",
     "Save it again as a continuous 16-bit EDF+ file (EDF+C); interrupted (EDF+D) and 24-bit (BDF) recordings are not "
     "read",
 )

@@ -19,7 +19,7 @@ from schemas.reading import ChannelFacts
 from schemas.study import SiteProfile, Study
 from schemas.trial import UP, Posture, Trial
 
-_NO_PROFILE = "the study file has no profile for this laboratory"
+_NO_PROFILE = "the study file has no profile for this site"
 #: Landmarks whose height says nothing about a person's size.
 _NEAR_THE_GROUND = ("calcaneus", "malleolus", "metatarsal", "hallux", "navicular", "toe")
 _RATE = Limit("1", "common practice: the nominal rate of a synchronised system is kept within 0.5 %")
@@ -29,14 +29,14 @@ _RATE = Limit("1", "common practice: the nominal rate of a synchronised system i
     about=Subject.TRIAL,
     weight=Weight.RETURNS,
     seen="The file says {found_hz:g} marker frames per second.",
-    expected="{stated_hz:g} per second, as the laboratory's profile states.",
-    remedy="Export the trial again at {stated_hz:g} Hz without resampling. If the lab has changed its "
+    expected="{stated_hz:g} per second, as the site's profile states.",
+    remedy="Export the trial again at {stated_hz:g} Hz without resampling. If the site has changed its "
     "camera rate for good, ask the data manager to change marker_rate_hz in the profile.",
     words=("found_hz", "stated_hz"),
     limits={"tolerance_fraction": _RATE},
 )
 def marker_rate_is_the_sites(trial: Trial, study: Study, *, tolerance_fraction: float = 0.005) -> Looked:
-    """Markers are recorded at the rate the laboratory's profile states.
+    """Markers are recorded at the rate the site's profile states.
 
     A wrong rate stretches every time: contact time, cadence and speed are all off by the same factor and still look
     like running.
@@ -55,21 +55,21 @@ def marker_rate_is_the_sites(trial: Trial, study: Study, *, tolerance_fraction: 
     about=Subject.TRIAL,
     weight=Weight.RETURNS,
     seen="The file says {found_hz:g} force samples per second.",
-    expected="{stated_hz:g} per second, as the laboratory's profile states.",
-    remedy="Export the trial again with the analog channels at {stated_hz:g} Hz. If the lab has changed "
+    expected="{stated_hz:g} per second, as the site's profile states.",
+    remedy="Export the trial again with the analog channels at {stated_hz:g} Hz. If the site has changed "
     "its force rate for good, ask the data manager to change force_rate_hz in the profile.",
     words=("found_hz", "stated_hz"),
     limits={"tolerance_fraction": _RATE},
 )
 def force_rate_is_the_sites(trial: Trial, study: Study, *, tolerance_fraction: float = 0.005) -> Looked:
-    """Force is recorded at the rate the laboratory's profile states.
+    """Force is recorded at the rate the site's profile states.
 
     Loading rates fall when force is sampled more slowly or resampled, and contact times stretch when the rate is
     stated wrongly.
     """
     profile = signals.profile_of(trial, study)
     if profile is None or profile.force_rate_hz is None:
-        return nothing(_NO_PROFILE if profile is None else "the laboratory's profile states no force rate")
+        return nothing(_NO_PROFILE if profile is None else "the site's profile states no force rate")
     if not trial.plates or trial.analog_rate_hz is None:
         return nothing("no force plate in the recording")
     found, stated = trial.analog_rate_hz, profile.force_rate_hz
@@ -128,13 +128,13 @@ def positions_are_in_the_stated_unit(trial: Trial, study: Study, *, low_m: float
     weight=Weight.RETURNS,
     seen="{lacking} of the {required} {markers} cannot be used: {which}.",
     expected="Every marker the study requires, and every one of a cluster, is labelled and was seen at least once.",
-    remedy="Label the markers and export again; if the lab's labels were renamed, give them back their old "
+    remedy="Label the markers and export again; if the site's labels were renamed, give them back their old "
     "names or ask the data manager to change the profile. A trial in which the marker was not worn cannot "
     "be used.",
     words=("lacking", "required", "markers", "which"),
 )
 def required_markers_are_labelled(trial: Trial, study: Study, posture: Posture | None) -> Looked:
-    """Every marker that the study requires is in the file under the laboratory's label, or carried, with positions.
+    """Every marker that the study requires is in the file under the site's label, or carried, with positions.
 
     Outcomes of that segment cannot be computed without it, and a runner with holes drops out of every comparison. One
     that a cluster carries waits for the standing trial, without which running_conditions_have_a_standing_trial speaks.
@@ -192,14 +192,14 @@ def _lack(trial: Trial, role: str, may_be_carried: bool) -> str | None:
     about=Subject.TRIAL,
     weight=Weight.RETURNS,
     seen="The file describes {found}.",
-    expected="{stated}, as the laboratory's profile states.",
-    remedy="Switch on all force plates of the lab in the export, in the order of the profile, with their "
+    expected="{stated}, as the site's profile states.",
+    remedy="Switch on all force plates of the site in the export, in the order of the profile, with their "
     "FORCE_PLATFORM parameters, and export again. If the plates were changed for good, ask the data "
     "manager to change plate_types in the profile.",
     words=("found", "stated"),
 )
 def plates_are_those_of_the_site(trial: Trial, study: Study) -> Looked:
-    """The file has as many force plates as the laboratory, of the types its profile states.
+    """The file has as many force plates as the site, of the types its profile states.
 
     A plate that is left out turns a contact into a flight, and a wrong type reads moments as forces.
     """
@@ -238,7 +238,7 @@ def _plates(types: tuple[int, ...]) -> str:
 def file_structure_is_consistent(trial: Trial, study: Study, channels: ChannelFacts | None) -> Looked:
     """The header, parameters and data of the file say the same about its contents, also where no value depends on it.
 
-    Files that contradict themselves are read differently by different programs, so two labs can get two results from
+    Files that contradict themselves are read differently by different programs, so two sites can get two results from
     the same bytes.
     """
     sentences = [" ".join(str(oddity).split()).rstrip(".") for oddity in trial.facts.oddities]

@@ -57,7 +57,7 @@ def contradicts_itself(trial: Trial, study: Study, channels: ChannelFacts | None
     seen="{said}.",
     expected="A C3D file that states something twice states the same: {statements} (C3D user guide).",
     remedy="Export the trial again from the original recording with the current version of the program. Do not edit "
-    "the file: nobody can know from it which of the two is right. If every export of the laboratory says this, send "
+    "the file: nobody can know from it which of the two is right. If every export of the site says this, send "
     "the data manager one file together with the sentence above.",
     words=("said", "statements"),
 )
@@ -154,9 +154,7 @@ def missing_positions_are_marked(trial: Trial, study: Study) -> Looked:
     """
     profile = signals.profile_of(trial, study)
     if trial.facts.description is None or profile is None:
-        return nothing(
-            _UNKNOWN if trial.facts.description is None else "the study file has no profile for this laboratory"
-        )
+        return nothing(_UNKNOWN if trial.facts.description is None else "the study file has no profile for this site")
     wanted = set(profile.markers.values())
     hit = [point for point in trial.facts.description.unmarked if point.label in wanted]
     places = list(dict.fromkeys(f"({', '.join(f'{x:g}' for x in point.position)})" for point in hit))

@@ -59,7 +59,7 @@ def _corner_order(description: SelfDescription) -> Iterator[Said]:
         if sound == [True, False]:
             yield untidy(f"{said}; only so they make a rectangle")
         else:
-            yield wrong(f"{said}; which is right cannot be told from the corners")
+            yield wrong(f"{said}; which is right cannot be distinguished from the corners")
 
 
 def _uneven(plate: PlateSays) -> float | None:

@@ -60,7 +60,7 @@ def _origin(description: SelfDescription) -> Iterator[Said]:
         elif plate.c3d_type == 3 and 0.0 in plate.origin[:2]:
             yield wrong(
                 f"FORCE_PLATFORM:ORIGIN of force plate {plate.number} (type 3) puts its sensors {plate.origin[0]:g} "
-                f"and {plate.origin[1]:g} from the middle, so that no moment can be told"
+                f"and {plate.origin[1]:g} from the middle, so that no moment can be given"
             )
         elif 0 < abs(plate.origin[2]) * (description.read_as.metre or 1.0) < LEAST_DEPTH_M:
             yield wrong(

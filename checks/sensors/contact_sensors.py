@@ -193,7 +193,7 @@ def foot_sensors_close_at_contact(trial: Trial, work: Workspace, *, most_ms: flo
     """Foot sensors close when the foot meets the ground, and not some time later.
 
     A constant delay of a sensor is most often that of the whole device, muscles included: onsets before contact shift
-    by as much, in one laboratory and not in the others.
+    by as much, in one site and not in the others.
     """
     if reason := signals.not_running(trial):
         return nothing(reason)

@@ -95,7 +95,7 @@ def _whole_frame() -> Any:
 
 @cache
 def _library() -> Any:
-    """Great Expectations, without its warnings about what it imports itself: nobody here can mend those."""
+    """Great Expectations, without its warnings about what it imports itself: nobody here can correct those."""
     with warnings.catch_warnings():
         warnings.simplefilter("ignore", DeprecationWarning)
         import great_expectations as gx

@@ -33,7 +33,7 @@ from pipelines.taking_in.building import build_pages_stage, build_warehouse_stag
 from pipelines.taking_in.due import CONSENTS_CHANGED
 
 PER_DELIVERY = {
-    "received": "Opened, unpacked safely, checked against its checksums, told from repeats.",
+    "received": "Opened, unpacked safely, checked against its checksums, separated from repeats.",
     "gated": "Checked as a whole; trials that consent does not cover are kept apart.",
     "judged_trials": "Each trial read in a worker process: outcomes, checks, and what becomes of it.",
     "delivery_tables": "Its tables as Parquet, in place in one step; which of them hold what, the books know.",
@@ -144,7 +144,7 @@ def _not_tried_again(bench: Bench) -> Iterator[None]:
         dg.AssetSpec(
             "warehouse",
             deps=["depot"],
-            description="The DuckDB file that answers questions: newest accepted version of every trial, all labs.",
+            description="The DuckDB file that answers questions: newest accepted version of every trial, all sites.",
             group_name="pooled",
             kinds={"duckdb"},
             freshness_policy=dg.FreshnessPolicy.time_window(
@@ -154,7 +154,7 @@ def _not_tried_again(bench: Bench) -> Iterator[None]:
         dg.AssetSpec(
             "site_checks",
             deps=["warehouse"],
-            description="Checks of whole laboratories against each other and against their own past.",
+            description="Checks of whole sites against each other and against their own past.",
             group_name="pooled",
         ),
     ],

@@ -64,7 +64,7 @@ def repair(study_path: Path, depot: Depot, by: str, sources: Sources, exported: 
 
 
 #: What helps where repairing did not.
-_LOST = "No source holds these bytes. Name a backup that does with --from, or have the laboratory send it again."
+_LOST = "No source holds these bytes. Name a backup that does with --from, or have the site send it again."
 _HELPS: Mapping[str, str] = {
     "books": "Run manystrides restore with a backup in which they are whole.",
     "register": "Put a copy of it that is whole in its place.",
@@ -72,7 +72,7 @@ _HELPS: Mapping[str, str] = {
     "closed": _LOST,
     "result": _LOST,
     "release": "No source holds these bytes. Name a backup that does with --from, or freeze a new release.",
-    "built": "It is built anew when the other faults are mended.",
+    "built": "It is built anew when the other faults are corrected.",
 }
 
 

@@ -80,7 +80,7 @@ def _meant(settings: type[Study] | type[SiteProfile] | type[Axes], name: str, in
 def _study(wanted: Wanted) -> Iterator[str]:
     yield from _comment(
         "The study file: what the study decides. Every setting is explained in docs/reference/study_file.md; "
-        "those that are left out have the defaults told there. Correct what was guessed, and raise the "
+        "those that are left out have the defaults given there. Correct what was guessed, and raise the "
         "version with every change."
     )
     for name, value in (("id", slug(wanted.title)), ("title", wanted.title), ("version", "1")):

@@ -32,7 +32,7 @@ def causes_page() -> str:
         "- What is only noted never explains why a trial goes back. What is said of one force plate explains nothing",
         "  of another. A check that failed itself is no cause and no consequence.",
         "- As long as the cause is there nobody can know whether a consequence is a fault of its own as well. If it",
-        "  is, it is found again when the trial comes back mended.",
+        "  is, it is found again when the trial comes back corrected.",
         "- A finding whose cause the data manager set aside stands for itself on the fix sheet.",
         "",
         "How often the named cause is the true one is [measured](named_causes.md).",

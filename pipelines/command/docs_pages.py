@@ -17,6 +17,7 @@ from checks.registry import CheckSpec, Subject, catalogue
 from pipelines.command.causes_page import causes_page
 from pipelines.command.docs_commands import commands_page
 from pipelines.command.docs_settings import hand_over_page, plan_page, profile_page, study_page
+from pipelines.command.glossary_page import contents, glossary
 from pipelines.command.statements_page import statements_page
 from schemas import codes
 from schemas.catalogue import TABLES
@@ -55,6 +56,7 @@ def reference_pages() -> dict[str, str]:
         "commands.md": commands_page(),
         "statements.md": statements_page(),
         "causes.md": causes_page(),
+        "glossary.md": glossary(),
     }
     pages |= {f"tables/{name}.md": table_page(table) for name, table in TABLES.items()}
     pages |= {f"checks/{name}.md": _check_page(spec) for name, spec in checks.items()}
@@ -100,10 +102,11 @@ def _index() -> str:
     lines += ["- [What a recording says twice](statements.md): every statement that is compared, and what happens"]
     lines += ["- [What follows from what](causes.md): which finding of a trial is a cause, and which are consequences"]
     lines += ["- [Study file](study_file.md): every setting of a study"]
-    lines += ["- [Site profile](site_profile.md): every setting of a laboratory, with an example"]
+    lines += ["- [Site profile](site_profile.md): every setting of a site, with an example"]
     lines += ["- [Analysis plan](analysis_plan.md): every setting of plan.yaml"]
     lines += ["- [Who hears of a run](handover.md): every setting of handover.yaml"]
     lines += ["- [Commands](commands.md): the `manystrides` command"]
+    lines += [f"- {contents()}"]
     lines += [f"- {line}" for line in MEASURED.values()]
     return "\n".join(lines) + "\n"
 

@@ -80,11 +80,11 @@ def hand_over_page() -> str:
 
 
 def profile_page() -> str:
-    """Every setting of a laboratory, with an example."""
-    lines = ["# Site profile", "", "One YAML file for each laboratory, named in the study file.", ""]
-    lines += ["It says how the laboratory records, so that nothing of it needs to stand in code."]
+    """Every setting of a site, with an example."""
+    lines = ["# Site profile", "", "One YAML file for each site, named in the study file.", ""]
+    lines += ["It says how the site records, so that nothing of it needs to stand in code."]
     lines += list(_settings(SiteProfile, ""))
-    lines += ["", "## Example", "", "Every setting once, for an invented laboratory.", ""]
+    lines += ["", "## Example", "", "Every setting once, for an invented site.", ""]
     return "\n".join([*lines, "```yaml", example_profile() + "```"]) + "\n"
 
 

@@ -18,17 +18,17 @@ _COMMON = {
 }
 _OWN = {
     "run": {
-        0: "Everything new was worked off, and nothing of it goes back; or, with `--plan`, it was told.",
+        0: "Everything new was worked off, and nothing of it goes back; or, with `--plan`, it was shown.",
         1: "Judging again would move many trials into or out of the pool: nothing was published, `--yes` is needed.",
         2: "The study file, inbox or depot cannot be used, or an arrival could not be used just now.",
         3: "A check crashed, or manystrides failed on a delivery; the others were worked off.",
         LABORATORIES_ASKED: "Everything new was worked off, and of that a delivery was stopped or trials go back.",
     },
     "check": {
-        0: "Nothing must be mended; there may be notes.",
-        1: "Something must be mended: the depot would stop the delivery, return or withhold a trial, or a text may "
+        0: "Nothing must be corrected; there may be notes.",
+        1: "Something must be corrected: the depot would stop the delivery, return or withhold a trial, or a text may "
         "identify a person.",
-        3: "A check crashed, which is nothing for the laboratory to mend.",
+        3: "A check crashed, which is nothing for the site to correct.",
     },
     "pack": {0: "The delivery is made, and the depot can open it. Whether its trials are good is for `check` to say."},
     "profile": {0: "The draft is made. Whether lines are open stands in it, and with `--to` on standard output."},

@@ -19,7 +19,7 @@ from pipelines.command.options import DEFAULT_STUDY, AsJson, StudyPath
 def check(
     delivery: Annotated[Path, typer.Argument(help="A bag, a ZIP file of one, or a plain folder.")],
     study: StudyPath = DEFAULT_STUDY,
-    site: Annotated[str | None, typer.Option(help="The laboratory; a plain folder needs it.")] = None,
+    site: Annotated[str | None, typer.Option(help="The site; a plain folder needs it.")] = None,
     names: Annotated[
         Path | None, typer.Option("--names", help="Names of staff and runners to look for, one on a line.")
     ] = None,
@@ -33,7 +33,7 @@ def check(
         Path | None, typer.Option("--report", help="Write pages with a fix sheet per faulty trial to this new folder.")
     ] = None,
 ) -> None:
-    """Check a delivery at the laboratory as the depot will; nothing is kept. Exit code 1 if something must be mended.
+    """Check a delivery at the site as the depot will; nothing is kept. Exit code 1 if something must be corrected.
 
     Example: manystrides check my_delivery --study demo_site_uploads/study.yaml --site brack --report what_to_mend
     """
@@ -51,7 +51,7 @@ def pack(
     folder: Annotated[Path, typer.Argument(help="The folder with the tables and trial files; it is only read.")],
     to: Annotated[Path, typer.Option("--to", help="The delivery to make: a new folder, or a file ending in .zip.")],
     study: StudyPath = DEFAULT_STUDY,
-    site: Annotated[str | None, typer.Option(help="The laboratory, as in the study file.")] = None,
+    site: Annotated[str | None, typer.Option(help="The site, as in the study file.")] = None,
     number: Annotated[str | None, typer.Option(help="Delivery number: 1 for the first, then one higher.")] = None,
     contact_role: Annotated[str | None, typer.Option(help="Role of whom to ask, never a name: site lead.")] = None,
     include: Annotated[bool, typer.Option("--include", help="Pack files, too, that no table names.")] = False,
@@ -83,11 +83,11 @@ def pack(
 
 def profile(
     folder: Annotated[Path, typer.Argument(help="A folder with some of your C3D files, running and standing.")],
-    site: Annotated[str | None, typer.Option(help="The laboratory, as the study file will name it.")] = None,
+    site: Annotated[str | None, typer.Option(help="The site, as the study file will name it.")] = None,
     to: Annotated[Path | None, typer.Option("--to", help="Write the draft to this new file instead.")] = None,
     study: StudyPath = DEFAULT_STUDY,
 ) -> None:
-    """Draft a site profile from a laboratory's own files: axes, rates, surface, labels. A person must confirm it.
+    """Draft a site profile from a site's own files: axes, rates, surface, labels. A person must confirm it.
 
     Example: manystrides profile my_recordings --site brack --to brack.yaml --study demo_site_uploads/study.yaml
     """

@@ -48,7 +48,7 @@ telemetry.switch_off()
 
 app = typer.Typer(
     cls=Commands,
-    help="Pools running trials from many labs: checks every trial, computes the same outcomes, keeps a warehouse.",
+    help="Pools running trials from many sites: checks every trial, computes the same outcomes, keeps a warehouse.",
     no_args_is_help=True,
     add_completion=False,
     pretty_exceptions_enable=False,
@@ -252,7 +252,7 @@ _INTERRUPTED = "Interrupted; the depot is whole, and the next run goes on from h
 
 
 def main() -> None:
-    """Run the command; what a person can mend is told in plain words on standard error, with exit code 2."""
+    """Run the command; what a person can correct is told in plain words on standard error, with exit code 2."""
     import sys
 
     from pipelines.command.interrupts import heard
@@ -276,7 +276,7 @@ def main() -> None:
         if is_disk_full(problem):
             typer.echo(str(disk_full(problem)), err=True)
             sys.exit(2)
-        typer.echo(f"The system refused: {problem}. Nothing is half-written; mend this and run again.", err=True)
+        typer.echo(f"The system refused: {problem}. Nothing is half-written; correct this and run again.", err=True)
         sys.exit(2)
     except Exception as fault:
         import traceback

@@ -9,7 +9,7 @@ import typer
 
 _DEPOT = typer.Option("--depot", help="Folder that holds everything.")
 _STUDY = typer.Option("--study", help="Study file.")
-_INBOX = typer.Option("--inbox", help="Folder with one folder per laboratory.")
+_INBOX = typer.Option("--inbox", help="Folder with one folder per site.")
 StudyPath = Annotated[Path, _STUDY]
 InboxPath = Annotated[Path, _INBOX]
 DepotPath = Annotated[str, _DEPOT]

@@ -64,7 +64,7 @@ def freeze(
 ) -> None:
     """Freeze the plan as it is: what it says, its hash and how many trials were there stand in the ledger for good.
 
-    Best before the first delivery. A plan that is changed later can be frozen again, and every time is told.
+    Best before the first delivery. A plan that is changed later can be frozen again, and every time is recorded.
 
     Example: manystrides plan freeze --why "Before the first delivery" --as "Ann Lee" --study study.yaml
     """

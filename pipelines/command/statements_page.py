@@ -36,7 +36,7 @@ def statements_page() -> str:
     lines += markdown_table(("What", heads[2], heads[3]), names)
     lines += ["", "## Second file: EDF and EDF+", ""]
     lines += [
-        "What is not read is told by [trial_file_can_be_read](checks/trial_file_can_be_read.md), what is found by"
+        "What is not read is reported by [trial_file_can_be_read](checks/trial_file_can_be_read.md), what is found by"
     ]
     lines += ["[second_file_agrees_with_itself](checks/second_file_agrees_with_itself.md).", ""]
     rows_of_second = [(place, "; ".join(said), goes) for place, said, goes in second_file_rules.STATEMENTS]

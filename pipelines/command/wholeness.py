@@ -31,7 +31,9 @@ HeadFile = Annotated[
 def verify(
     depot: DepotPath = DEFAULT_DEPOT,
     head: HeadFile = None,
-    repair: Annotated[bool, typer.Option("--repair", help="Mend what has a source: inbox, backup, raw files.")] = False,
+    repair: Annotated[
+        bool, typer.Option("--repair", help="Correct what has a source: inbox, backup, raw files.")
+    ] = False,
     source: Annotated[
         Path | None, typer.Option("--from", help="With --repair: a backup made by `manystrides backup`.")
     ] = None,
@@ -70,7 +72,7 @@ def verify(
         raise typer.Exit(1 if done.left else 0)
     _tell(done.found)
     for line in done.mended:
-        typer.echo(f"Mended: {line}")
+        typer.echo(f"Corrected: {line}")
     if done.left:
         typer.echo(f"Left, without a source: {len(done.left)}", err=True)
         _tell(done.left)

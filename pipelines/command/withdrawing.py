@@ -25,7 +25,7 @@ def withdraw(
     study: StudyPath = DEFAULT_STUDY,
     depot: DepotPath = DEFAULT_DEPOT,
     yes: Annotated[
-        bool, typer.Option("--yes", help="Do it without asking; what would go is told all the same.")
+        bool, typer.Option("--yes", help="Do it without asking; what would go is shown all the same.")
     ] = False,
     grace_days: Annotated[
         int, typer.Option("--grace-days", help="Withhold at once, remove files only after so many days.")

@@ -136,7 +136,7 @@ def _refuse_empty(asked: Asked) -> None:
         expected = f"perhaps {near[0]}." if near else "the name of a check, from docs/reference/checks."
         raise Unusable(f"There is no check {asked.check_name!r}.", expected, "Give it with --check.")
     if (reason := why_not(spec)) is not None and not asked.take_back:
-        remedy = "Have the laboratory mend it and send the trial again."
+        remedy = "Have the site correct it and send the trial again."
         raise Unusable(f"{asked.check_name} cannot be set aside: {reason}.", "a check that returns trials.", remedy)
     for words, what, option in ((asked.why, "reason", "--why"), (asked.by, "name", "--as")):
         if not re.search(r"\w", words) or len(words) > _LONGEST:
@@ -154,8 +154,8 @@ def _find(desk: Desk, trial_id: str) -> _Found:
         raise Unusable(seen, "the id of a trial of a delivery that was taken in.", remedy, file=desk.depot.root)
     if len({r.site for r in having}) > 1:
         sites = ", ".join(sorted(str(r.site) for r in having))
-        remedy = "Have one of the laboratories give the trial another id."
-        raise Unusable(f"Trial {trial_id} came from several laboratories ({sites}).", "an id used once.", remedy)
+        remedy = "Have one of the sites give the trial another id."
+        raise Unusable(f"Trial {trial_id} came from several sites ({sites}).", "an id used once.", remedy)
     record = max(having, key=lambda r: r.number or 0)
     if not desk.books.deliveries.is_current(record.delivery_id, desk.made):
         seen = f"Delivery {record.delivery_id} was judged by other code or another study file."

@@ -136,7 +136,7 @@ def _judge_names(members: Sequence[_Member], file: str) -> Iterator[Problem]:
         key = same_on_some_disk(name)
         if key in first:
             seen = f"{said(first[key])} and {said(name)} are one file on some computers"
-            yield _problem(file, seen, "every path once, also when upper and lower case are not told apart")
+            yield _problem(file, seen, "every path once, also when upper and lower case are not distinguished")
         elif not name.endswith("/") and key in folders:
             yield _problem(file, f"{said(name)} is both file and folder", "every path once")
         first.setdefault(key, name)

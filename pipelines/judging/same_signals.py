@@ -82,7 +82,7 @@ def _named(twin: str, record: Record | None, received: Received) -> str:
         return f"trial {twin}"
     if record.site == received.site:
         return f"trial {twin}, which came with {record.delivery_id}"
-    return "a trial of another laboratory"
+    return "a trial of another site"
 
 
 def copies_by_shape(

@@ -28,7 +28,7 @@ from pipelines.identity.identifiers import kinds_in, masked, scan, surely_in_pat
 from pipelines.identity.names import KnownNames
 from pipelines.identity.word_list import names_beside, names_in
 from pipelines.intake.bag_files import bag_in
-from pipelines.lab.check_text import MOST_SHOWN, places_told, remedies, scrubbed
+from pipelines.lab.check_text import MOST_SHOWN, by_trial, places_told, scrubbed
 from pipelines.lab.scrub import info_of, scrub, write_bag
 from pipelines.progress import Progress
 from pipelines.study.anatomy import told_empty
@@ -42,7 +42,7 @@ from schemas.said import as_name
 
 _RECORDINGS = (".c3d", ".edf")
 #: Hundreds of files are not read for a delivery of which nothing can be used.
-_NOT_LOOKED = "The recordings were not looked into. Mend what stops the delivery, and check it again."
+_NOT_LOOKED = "The recordings were not looked into. Correct what stops the delivery, and check it again."
 
 
 @dataclass(frozen=True)
@@ -144,7 +144,7 @@ def _bagged(path: Path, site: str | None, study: LoadedStudy, work: Path) -> Pat
 
     if site is None and len(study.study.sites) > 1:
         raise Unusable(
-            "The folder is no bag, so it does not say which laboratory it is from.",
+            "The folder is no bag, so it does not say which site it is from.",
             "one of " + ", ".join(study.study.sites) + ".",
             "Give it with --site.",
             file=path,
@@ -184,7 +184,7 @@ def _checked(desk: Desk, bag: Path, site: str, asked: _Asked) -> LabChecked:
         lines += differences
         if asked.out is not None:
             if payload is None:
-                raise Unusable("There is no payload to clean.", "a delivery that can be opened.", "Mend it first.")
+                raise Unusable("There is no payload to clean.", "a delivery that can be opened.", "Correct it first.")
             info = None if asked.is_folder else info_of(payload.parent)
             done = scrub(payload.parent, asked.out, asked.known, desk.isolated, info)
             lines += scrubbed(done, asked.out, asked.is_folder)
@@ -258,12 +258,12 @@ def _findings(desk: Desk, record: Record) -> list[dict[str, Any]]:
 
 
 def _summary(desk: Desk, record: Record) -> Iterator[str]:
-    """The run's summary of this delivery, without what it says of the depot, and each remedy."""
-    text = Summary(desk.depot, [Done(record, "new")], every_reason=True).text()
+    """The run's summary of this delivery, without what it says of the depot, and each trial with its remedies."""
+    text = Summary(desk.depot, [Done(record, "new")], reasons=False).text()
     yield from text.partition("\nHeld for a look")[0].partition("\nWhere to look")[0].splitlines()
     findings = _findings(desk, record)
     causes = [f for f in findings if f["consequence_of"] is None]
-    yield from remedies(findings)
+    yield from by_trial(findings)
     if follow := len(findings) - len(causes):
         yield f"Findings that follow from the above, with nothing to do about them: {follow}"
     notes = Counter(f["seen"] for f in causes if f["weight"] == "notes")
@@ -271,7 +271,7 @@ def _summary(desk: Desk, record: Record) -> Iterator[str]:
         yield "Notes, which keep nothing back"
         yield from (f"  {seen}{f' ({count} times)' if count > 1 else ''}" for seen, count in notes.most_common(8))
     if not findings:
-        yield "Nothing to mend."
+        yield "Nothing to correct."
 
 
 def _held(desk: Desk, record: Record) -> Iterator[str]:

@@ -11,29 +11,33 @@ from pipelines.lab.scrub import Scrubbed
 from schemas.reading import Identifying
 
 #: More of one kind are counted only.
-MOST_SHOWN, _MOST_WHERE = 20, 5
+MOST_SHOWN = 20
 
 
-def remedies(findings: list[dict[str, Any]]) -> Iterator[str]:
-    """What to do, cause by cause: first what explains most, each with the trials that it is to be done for."""
+def by_trial(findings: list[dict[str, Any]]) -> Iterator[str]:
+    """What goes back, trial by trial: each cause by its check, what was seen and expected, and what to do about it.
+
+    Causes that explain most stand first. A remedy that was told for a trial above is named by that trial.
+    """
     explained = Counter(f["consequence_of"] for f in findings)
-    by_cause: dict[tuple[str, str], list[dict[str, Any]]] = {}
-    for finding in findings:
-        if finding["consequence_of"] is None and finding["weight"] in ("returns", "withholds"):
-            by_cause.setdefault((finding["check_name"], finding["remedy"]), []).append(finding)
-
-    def follow(own: list[dict[str, Any]]) -> int:
-        return sum(explained[f["finding_id"]] for f in own)
-
-    if by_cause:
-        yield "What to do, what explains most first"
-    order = sorted(by_cause.items(), key=lambda item: (-follow(item[1]), -len(item[1])))
-    for (_, remedy), own in order:
-        where = list(dict.fromkeys(f["trial_id"] or f["file"] or "the delivery" for f in own))
-        more = f" and {len(where) - _MOST_WHERE} more" if len(where) > _MOST_WHERE else ""
-        explains = f"; explains {count} other finding{'' if count == 1 else 's'}" if (count := follow(own)) else ""
-        yield f"  {', '.join(map(str, where[:_MOST_WHERE]))}{more}{explains}"
-        yield f"    {remedy}"
+    causes = [f for f in findings if f["consequence_of"] is None and f["weight"] in ("returns", "withholds")]
+    by_where: dict[str, list[dict[str, Any]]] = {}
+    for finding in causes:
+        where = str(finding["trial_id"] or finding["place"] or finding["file"] or "the delivery")
+        by_where.setdefault(where, []).append(finding)
+    if by_where:
+        yield "What goes back, why, and what to do"
+    first: dict[tuple[str, str], str] = {}
+    for where, own in by_where.items():
+        yield f"  {where}"
+        for finding in sorted(own, key=lambda f: -explained[f["finding_id"]]):
+            count = explained[finding["finding_id"]]
+            explains = f" (explains {count} other finding{'' if count == 1 else 's'})" if count else ""
+            yield f"    {finding['check_name']}{explains}"
+            yield f"      seen      {finding['seen']}"
+            yield f"      expected  {finding['expected']}"
+            told = first.setdefault((finding["check_name"], finding["remedy"]), where)
+            yield f"      do        {finding['remedy'] if told == where else f'As for {told}, above.'}"
 
 
 def places_told(told: list[Identifying]) -> Iterator[str]:
@@ -53,7 +57,7 @@ def scrubbed(done: Scrubbed, out: Path, is_folder: bool) -> Iterator[str]:
     yield f"Cleaned copy: {out} ({count} texts taken out of {files} files; every measured value is the same)"
     yield from (f"  left out, since it may identify a person: {name}" for name in done.left_out)
     yield from (f"  left out, since the depot keeps no such file: {name}" for name in done.unkept)
-    yield from (f"  to be mended by hand: {what}" for what in done.by_hand[:MOST_SHOWN])
+    yield from (f"  to be corrected by hand: {what}" for what in done.by_hand[:MOST_SHOWN])
     if is_folder:
         yield f"  next: pack it with manystrides pack {out} --to NEW.zip"
     else:

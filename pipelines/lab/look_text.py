@@ -7,15 +7,15 @@ from typing import Any
 #: footfall columns of the printed table: name, heading, format
 _COLUMNS = (
     ("side", "side", "s"),
-    ("contact_s", "contact s", ".4f"),
-    ("contact_time_s", "ground s", ".4f"),
+    ("contact_s", "initial contact s", ".4f"),
+    ("contact_time_s", "stance s", ".4f"),
     ("flight_time_s", "flight s", ".4f"),
     ("step_time_s", "step s", ".4f"),
-    ("impact_peak_bw", "impact BW", ".2f"),
-    ("active_peak_bw", "active BW", ".2f"),
-    ("average_loading_rate_bw_per_s", "loading BW/s", ".1f"),
-    ("foot_strike_angle_deg", "strike deg", ".1f"),
-    ("strike_index_percent", "strike %", ".0f"),
+    ("impact_peak_bw", "impact peak BW", ".2f"),
+    ("active_peak_bw", "active peak BW", ".2f"),
+    ("average_loading_rate_bw_per_s", "VALR BW/s", ".1f"),
+    ("foot_strike_angle_deg", "foot strike angle deg", ".1f"),
+    ("strike_index_percent", "strike index %", ".0f"),
 )
 
 
@@ -131,10 +131,15 @@ def _footfalls(seen: dict[str, Any]) -> str:
     mass = "not known" if trial["mass_used_kg"] is None else f"{trial['mass_used_kg']:.1f} kg"
     speed = "not known" if trial["speed_m_per_s"] is None else f"{trial['speed_m_per_s']:.2f} m/s"
     head = f"Footfalls: {len(seen['footfalls'])}, body mass {mass} ({words[trial['mass_source']]}), speed {speed}"
-    lines = [head, "  " + "".join(f"{heading:>13}" for _, heading, _ in _COLUMNS)]
+    wide = [max(8, len(heading) + 2) for _, heading, _ in _COLUMNS]
+    headings = (f"{heading:>{w}}" for (_, heading, _), w in zip(_COLUMNS, wide, strict=True))
+    lines = [head, "  " + "".join(headings)]
     for footfall in seen["footfalls"]:
         cells = ("-" if footfall.get(n) is None else format(footfall[n], form) for n, _, form in _COLUMNS)
-        lines.append("  " + "".join(f"{cell:>13}" for cell in cells))
+        lines.append("  " + "".join(f"{cell:>{w}}" for cell, w in zip(cells, wide, strict=True)))
+    lines.append(
+        "  Stance is contact time; VALR is the vertical average loading rate; BW are body weights; - is not known."
+    )
     if seen.get("standing_problem"):
         lines.append("  " + seen["standing_problem"])
     return "\n".join(lines)

@@ -129,7 +129,7 @@ def _payload(source: Path, target: Path, known: KnownNames, isolated: Isolated, 
                 raise Unusable(
                     f"The file could not be cleaned: {ended.detail}.",
                     "a recording whose values stay the same when its texts are blanked.",
-                    "Export it again at the laboratory without names.",
+                    "Export it again at the site without names.",
                     file=Path(shown),
                 )
             done.cleaned[shown] = done.cleaned.get(shown, 0) + int(ended.value)

@@ -35,8 +35,8 @@ _ABOUT = {
 }
 
 RECORDING_AGAIN = (
-    "If the trial can only be mended by recording it again: more running in this footwear counts towards the runner's "
-    "week of the change-over, and a runner who reports pain is not asked to repeat it."
+    "If the trial can only be corrected by recording it again: more running in this footwear counts towards the "
+    "runner's week of the change-over, and a runner who reports pain is not asked to repeat it."
 )
 
 

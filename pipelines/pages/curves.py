@@ -22,7 +22,7 @@ class Quantity:
 
 
 QUANTITIES = (
-    Quantity("vertical_force_bw", "Vertical force", "body weights", "Only laboratories with force plates.", 2),
+    Quantity("vertical_force_bw", "Vertical force", "body weights", "Only sites with force plates.", 2),
     Quantity("ankle_sagittal_angle_deg", "Ankle angle", "°", "Dorsiflexion is positive; 0° is standing.", 1),
     Quantity("knee_sagittal_angle_deg", "Knee angle", "°", "Flexion is positive; 0° is standing.", 1),
 )

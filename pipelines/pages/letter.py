@@ -33,7 +33,7 @@ def _lines(facts: Facts, work: Worklist, site: str, title: str, invented: bool, 
     yield f"Subject: {title}: {_asked(len(trials), len(stopped))} ({site})"
     yield ""
     if invented:
-        yield "(Invented demonstration data: no runner, laboratory or result is real.)"
+        yield "(Invented demonstration data: no runner, site or result is real.)"
         yield ""
     why = "withheld because consent does not cover them or a file may identify a person"
     counts = view.count_standings(facts.current)
@@ -50,7 +50,7 @@ def _lines(facts: Facts, work: Worklist, site: str, title: str, invented: bool, 
         yield from _said("Nothing has to be sent again. Thank you.")
         yield ""
     if stopped:
-        yield from _said("These deliveries could not be taken in at all; send each again when it is mended:")
+        yield from _said("These deliveries could not be taken in at all; send each again when it is corrected:")
         for row in stopped:
             yield from _said(f"{row.delivery_id}: {row.finding.seen if row.finding else row.check}", "  - ")
         yield ""
@@ -60,8 +60,8 @@ def _lines(facts: Facts, work: Worklist, site: str, title: str, invented: bool, 
     if trials:
         yield from _reasons(facts, site, len(trials))
         yield from _said(
-            f"Keep the trial ids, and send what is mended in delivery number {facts.next_number(site)} or later. What "
-            "cannot be mended, tell us: the trial then stays out, and everything else of the runner is kept."
+            f"Keep the trial ids, and send what is corrected in delivery number {facts.next_number(site)} or later. "
+            "What cannot be corrected, tell us: the trial then stays out, and everything else of the runner is kept."
         )
         yield ""
     yield from _said(
@@ -83,7 +83,7 @@ def _newest(facts: Facts) -> Iterator[str]:
             )
             if count
         ) or STATUS_WORDS.get(own.status, own.status)  # fmt: skip
-        again = f" ({counted(row.replaced, 'trial')} came again since)" if row.replaced else ""
+        again = f" ({counted(row.replaced, 'trial')} sent again since)" if row.replaced else ""
         yield from _said(f"{own.delivery_id}, received {own.received_utc[:10]}: {became}{again}.", "  - ")
     if len(rows) > _MOST_DELIVERIES:
         yield f"  And {counted(len(rows) - _MOST_DELIVERIES, 'delivery', 'deliveries')} before; each has its receipt."

@@ -32,9 +32,9 @@ if TYPE_CHECKING:
 ABOUT, DRAFT, RECEIPTS = "READ_ME.txt", "letter.eml", "receipts"
 _OWNER = 0o600
 _ABOUT = """\
-For the depot's owner: what each laboratory may be told. Nothing here was sent.
+For the depot's owner: what each site may be told. Nothing here was sent.
 
-A folder for each laboratory holds letter.txt, the same letter as a draft of a
+A folder for each site holds letter.txt, the same letter as a draft of a
 mail (letter.eml), the parcel that belongs to it (a zip) and a receipt for each
 delivery. All of it is written again by the next run if it would say something
 else; what you change here is lost then. Runners stand in it by their codes.

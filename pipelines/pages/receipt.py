@@ -32,11 +32,11 @@ def _lines(facts: Facts, row: DeliveryRow, title: str, invented: bool) -> Iterat
     yield f"Receipt for {own.delivery_id}: {title}"
     yield ""
     if invented:
-        yield "(Invented demonstration data: no runner, laboratory or result is real.)"
+        yield "(Invented demonstration data: no runner, site or result is real.)"
         yield ""
     yield f"Arrived as       {own.arrived_as}"
     yield f"Received         {own.received_utc}"
-    yield f"Delivery number  {own.delivery_number if own.delivery_number is not None else 'not told'}"
+    yield f"Delivery number  {own.delivery_number if own.delivery_number is not None else 'not given'}"
     yield f"Payload          {counted(own.payload_count, 'file')}, {counted(own.payload_bytes, 'byte')}"
     yield f"Checksum         {own.fingerprint_sha256}"
     yield from _said(_OVER_FILES if own.payload_count else _OVER_WHAT_CAME, indent=" " * 17)
@@ -47,7 +47,7 @@ def _lines(facts: Facts, row: DeliveryRow, title: str, invented: bool) -> Iterat
         yield from _trials(facts, row)
     of_delivery = facts.findings_on.get((own.delivery_id, None), ())
     yield from _found("Why", [f for f in of_delivery if f.weight == "stops"])
-    yield from _found("In its tables, to be mended", [f for f in of_delivery if f.weight == "returns"])
+    yield from _found("In its tables, to be corrected", [f for f in of_delivery if f.weight == "returns"])
     yield from _found("For your notice", [f for f in of_delivery if f.weight == "notes"])
 
 
@@ -57,13 +57,13 @@ def _trials(facts: Facts, row: DeliveryRow) -> Iterator[str]:
     yield f"  went back  {row.counts['returned']}"
     yield f"  withheld   {row.counts['withheld']} (consent or privacy; they are not named)"
     if row.replaced:
-        yield f"  Of these, {counted(row.replaced, 'trial')} came again in a later delivery."
+        yield f"  Of these, {counted(row.replaced, 'trial')} sent again in a later delivery."
     back = [s for s in facts.standings if s.delivery_id == name and s.standing == "returned" and s.trial_id is not None]
     if back:
         yield ""
         yield "Went back"
         for standing in back:
-            later = " (came again since)" if standing.superseded else ""
+            later = " (sent again since)" if standing.superseded else ""
             yield f"  {standing.trial_id}{later}"
             yield from _said(reason_line(facts.findings_on.get((name, standing.trial_id), ())), indent="    ")
     decided = [one for one in facts.set_aside if one.delivery_id == name]

@@ -25,6 +25,7 @@ from pipelines.pages.scripts import list_script
 from pipelines.pages.site_section import site_section
 from pipelines.pages.worklist import as_csv, new_in, worklist
 from pipelines.versions import shown_version
+from schemas.glossary import TERMS
 
 if TYPE_CHECKING:
     from pipelines.study.file import LoadedStudy
@@ -217,6 +218,10 @@ class StudyPages(Pages):
         """What was expected of whole sites, for the data manager."""
         return self.render_page("expectations.html.j2", "")
 
+    def glossary_page(self) -> str:
+        """Words of the trade, for everybody."""
+        return self.render_page("glossary.html.j2", "", terms=TERMS)
+
     def site_page(self, site: str) -> str:
         """The page for the lead of one site."""
         facts, tables = self.facts, self.tables[site]
@@ -258,6 +263,7 @@ class StudyPages(Pages):
 
 #: The pages beside those of sites, in the order in which they are written: the overview, which leads to all, is last.
 TOP: dict[str, Callable[[StudyPages], str]] = {
+    "glossary.html": StudyPages.glossary_page,
     "curves.html": StudyPages.curves_page,
     "expectations.html": StudyPages.expectations_page,
     "answers.html": StudyPages.answers_page,

@@ -158,6 +158,11 @@ def reason_line(findings: Sequence[Finding]) -> str:
     return own[0].seen + more + (f" What follows from it: {counted(follow, 'finding')}." if follow else "")
 
 
+def expected_line(findings: Sequence[Finding]) -> str:
+    """What was expected where ``reason_line`` says what was seen; empty if nothing is recorded."""
+    return next((f.expected for f in causes_first(findings) if f.weight in ("returns", "stops")), "")
+
+
 @dataclass(frozen=True)
 class Against:
     """One outcome of one site in one condition against the other sites."""

@@ -24,7 +24,7 @@ SIGNS = {
 STATUS_WORDS = {"taken_in": "taken in", "stopped": "stopped", "repeat": "repeat, not used again"}
 WEIGHT_WORDS = {
     "stops": "stops the delivery",
-    "returns": "must be mended",
+    "returns": "must be corrected",
     "withholds": "keeps a trial out",
     "notes": "for your notice",
 }

@@ -207,7 +207,7 @@ def _completeness() -> View:
         | {
             "runner_count": "Runners with at least one accepted running trial.",
             "accepted_count": "Running trials accepted.",
-            "returned_count": "Running trials that went back and have not come again.",
+            "returned_count": "Running trials that went back and have not been sent again.",
             "withheld_count": "Trials withheld: consent does not cover them.",
         },
     )
@@ -264,7 +264,7 @@ def _findings_open(findings: Table) -> View:
     columns = ", ".join(f"f.{name}" for name in names)
     return View(
         "findings_open",
-        "One row is one finding a laboratory still has to act on: of a returned trial that has not come again, or of a "
+        "One row is one finding a site still has to act on: of a returned trial that has not been sent again, or of a "
         "delivery that could not be taken in and has not been replaced under its number.",
         f"SELECT {columns} FROM findings f "
         "JOIN standings g USING (delivery_id, trial_id) "

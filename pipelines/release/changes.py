@@ -28,7 +28,10 @@ class Changes:
 
     def lines(self) -> list[str]:
         """Markdown."""
-        lines = [f"- Trials added: {len(self.added)}", f"- Trials replaced by a mended recording: {len(self.mended)}"]
+        lines = [
+            f"- Trials added: {len(self.added)}",
+            f"- Trials replaced by a corrected recording: {len(self.mended)}",
+        ]
         lines.append(f"- Trials no longer in it: {self.gone} (not named: a runner may have withdrawn)")
         lines += [f"- {sentence}" for sentence in self.versions]
         if self.mended:

@@ -98,7 +98,7 @@ def _without_mass(connection: duckdb.DuckDBPyConnection, table: Table) -> str:
 def _described(field: Field) -> str:
     if field.told is None:
         return field.description
-    how = "told in bands by their lower end, or left out" if field.told.bands else "left out"
+    how = "given in bands by their lower end, or left out" if field.told.bands else "left out"
     return f"{field.description.rstrip('.')}; {how} where too few runners share it (README.md)."
 
 

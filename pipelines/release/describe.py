@@ -30,7 +30,7 @@ _CONTEXT = "https://w3id.org/ro/crate/1.1/context"
 _PROFILE = "https://w3id.org/ro/crate/1.1"
 _OPENLY = "- Only runners who agreed to open sharing are in it, and only tables whose rows lead to one."
 CAUTION = (
-    "These are data of people under pseudonyms, not anonymous data: the laboratories can tell who is who. Keep them as "
+    "These are data of people under pseudonyms, not anonymous data: the sites can tell who is who. Keep them as "
     "the consent and your local rules for personal data say, do not try to know anybody again, do not pass them on. "
     "Nothing here is a diagnosis, and no change of footwear should be advised from it without licensed practice."
 )
@@ -86,7 +86,7 @@ def _readme(study: Study, entry: Entry, changes: Changes, trials: pd.DataFrame, 
         "- `tables/`: one Parquet file a table, units and words inside; `datapackage.json` describes them",
         "- `warehouse.duckdb`: the same tables with views, for DuckDB",
         "- `dictionary/`: what every table and column means",
-        "- `disclosure.json`: how exactly runners are told, and what that cost",
+        "- `disclosure.json`: how exactly runners are described, and what that cost",
         "- `ro-crate-metadata.json`: the release as an RO-Crate",
         "- `sha256sums.txt`: checksums; check them with `sha256sum -c sha256sums.txt`",
         "",
@@ -105,7 +105,7 @@ def _counts(trials: pd.DataFrame, smallest: int) -> list[str]:
     rows = []
     for (site, visit, condition), own in trials.groupby(["site", "visit", "condition"], sort=True):
         runners = own["participant_id"].nunique()
-        shown = (str(runners), str(len(own))) if runners >= smallest else (f"fewer than {smallest}", "not told")
+        shown = (str(runners), str(len(own))) if runners >= smallest else (f"fewer than {smallest}", "not given")
         rows.append((str(site), str(visit), str(condition), *shown))
     return markdown_table(("Laboratory", "Visit", "Condition", "Runners", "Trials"), rows)
 

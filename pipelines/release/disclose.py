@@ -96,7 +96,7 @@ def report(told: Told) -> dict[str, Any]:
 def lines(told: Told) -> Iterator[str]:
     """What it cost, for people, as Markdown."""
     yield (
-        f"- Who runners are is told so that at least {told.k} share all of it, the laboratories they ran at included. "
+        f"- Who runners are is told so that at least {told.k} share all of it, the sites they ran at included. "
         f"Before, the smallest group was of {told.before}, and {told.alone_before} runners were alone in theirs; now "
         + (
             "nothing of it is told of anybody."
@@ -105,10 +105,10 @@ def lines(told: Told) -> Iterator[str]:
         )
     )
     if told.after < told.k:
-        yield f"- A laboratory where fewer than {told.k} runners ran is told all the same, and nothing else of them."
+        yield f"- A site where fewer than {told.k} runners ran is told all the same, and nothing else of them."
     for field in quasi_columns():
         level = told.levels[field.name]
-        banded = f"told in bands of {level or 0:g} {_UNITS.get(field.unit or '', field.unit)}, by the lower end"
-        how = "not told" if level is None else banded if level else "told as it is"
-        cells = f"{told.generalised[field.name]} cells in bands, {told.suppressed[field.name]} not told"
+        banded = f"given in bands of {level or 0:g} {_UNITS.get(field.unit or '', field.unit)}, by the lower end"
+        how = "not given" if level is None else banded if level else "given as it is"
+        cells = f"{told.generalised[field.name]} cells in bands, {told.suppressed[field.name]} not given"
         yield f"- `{field.name}`: {how} ({cells})."

@@ -80,7 +80,7 @@ def freeze(desk: Desk, why: str, *, openly: bool = False) -> Entry:
         raise Unusable(
             "Some deliveries could not be judged with what is known today, or the warehouse could not be built.",
             "a pool that is up to date.",
-            "Run `manystrides run`, mend what it names, then freeze the release.",
+            "Run `manystrides run`, correct what it names, then freeze the release.",
             file=desk.depot.root,
         )
     with desk.depot.working("release") as work:

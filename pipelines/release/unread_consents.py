@@ -19,7 +19,7 @@ def refuse_unread(desk: Desk) -> None:
         raise Unusable(
             f"consents.csv could not be read in {', '.join(names)}, and a withdrawal may be in it.",
             "every consents.csv that came read, or looked at by a person.",
-            "Have the laboratory send it mended and run again. Or look at it, withdraw by command whoever withdraws "
+            "Have the site send it corrected and run again. Or look at it, withdraw by command whoever withdraws "
             "there, and say what you found with --consents-looked-at.",
             file=desk.depot.root,
         )

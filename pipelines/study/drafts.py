@@ -109,7 +109,7 @@ def profile_faults(name: str, profile: SiteProfile, study: Study) -> Iterator[Fa
             yield Fault(f"{place}: markers.{role}", "is not a marker of the study", _role_hint(role, known))
     for role in study.roles_with_side(required_only=True):
         if role not in profile.markers:
-            yield Fault(f"{place}: markers.{role}", MISSING, "the lab's label, since the study requires it")
+            yield Fault(f"{place}: markers.{role}", MISSING, "the site's label, since the study requires it")
     for group, spec in study.requires_any.items():
         if study.way_of(group, profile.markers) is None:
             yield Fault(f"{place}: markers", f"gives no {group}", ways_in_words(spec.ways))

@@ -19,7 +19,7 @@ from schemas.told_later import as_told_later
 if TYPE_CHECKING:
     import pandas as pd
 
-RETURNED = "the breathing gas of this bout goes back to the laboratory; the reason is among the findings"
+RETURNED = "the breathing gas of this bout goes back to the site; the reason is among the findings"
 
 
 def tables_beyond_trials(desk: Desk, judged: Judged) -> dict[Table, pd.DataFrame]:

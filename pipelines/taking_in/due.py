@@ -252,7 +252,7 @@ def refuse_missing(inbox: Path) -> None:
     if not inbox.is_dir():
         raise Unusable(
             "There is no such folder.",
-            "the inbox: a folder with one folder per laboratory.",
+            "the inbox: a folder with one folder per site.",
             "Make it, or give its path with --inbox.",
             file=inbox,
         )

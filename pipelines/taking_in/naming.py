@@ -116,7 +116,7 @@ def _taken(received: Received, books: Books, came: str | None, trials: set[str],
 def _taken_id(key: str, value: str) -> Problem:
     return Problem(
         "key",
-        f"{key} {value} was used before by another laboratory",
+        f"{key} {value} was used before by another site",
         f"a {key} that is used once in the whole study",
         file="trials.csv" if key == "trial_id" else "sessions.csv",
         place=f"column {key}",

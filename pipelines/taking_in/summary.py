@@ -50,7 +50,7 @@ class Summary:
     not_told: of servers that could not be told of it.
     refused: why nothing was done. left_for_a_yes: what was not judged again, since a change of code or settings would
     have moved trials with it, and why; all else was done.
-    every_reason: told in full, since there will be no page to look at.
+    reasons: whether it tells why trials go back; the check at a site tells that itself, trial by trial.
     """
 
     depot: Depot
@@ -65,7 +65,7 @@ class Summary:
     left_for_a_yes: list[str] = field(default_factory=list)
     raised: Exception | None = None
     not_told: list[str] = field(default_factory=list)
-    every_reason: bool = False
+    reasons: bool = True
     _read: dict[tuple[str, str], list[dict[str, Any]]] = field(default_factory=dict, repr=False)
 
     def add(self, done: Done) -> None:
@@ -148,7 +148,7 @@ class Summary:
             yield from (f"  {self._delivery(d)}" for d in others)
         for done in stopped:
             yield from self._stopped(done)
-        returned = [line for d in others for line in self._returned(d)]
+        returned = [line for d in others for line in self._returned(d)] if self.reasons else []
         if returned:
             yield "What goes back, and why"
             yield from returned
@@ -181,7 +181,7 @@ class Summary:
             unread = [record.delivery_id for record in unread_consents(self.depot)]
         for name in unread:
             yield f"A WITHDRAWAL MAY BE IN consents.csv of {name}, which could not be read: nothing can be released"
-            yield "  before it is sent mended under its number, or looked at (release --consents-looked-at)"
+            yield "  before it is sent corrected under its number, or looked at (release --consents-looked-at)"
         for done in self.done:
             for finding in self._rows(done.record, quality.FINDINGS):
                 if is_of_nobody(finding):
@@ -245,16 +245,15 @@ class Summary:
             what = f"{len(returned)} {_trials(len(returned))}" if returned else "parts of its tables"
             yield f"  {done.record.delivery_id}: {what}"
         reasons = sorted(by_check.items(), key=lambda item: (-len(item[1]), item[0]))
-        most = len(reasons) if self.every_reason else _MOST_REASONS
-        for _, findings in reasons[:most]:
+        for _, findings in reasons[:_MOST_REASONS]:
             ids = sorted({f["trial_id"] or f["place"] or f["file"] or "the delivery" for f in findings})
             more = "" if len({f["seen"] for f in findings}) == 1 else " And others like it."
             listed = ", ".join(ids[:_MOST_SHOWN]) + (", ..." if len(ids) > _MOST_SHOWN else "")
             yield f"    {findings[0]['seen']}{more}"
             yield f"      {listed}"
-        if len(reasons) > most:
+        if len(reasons) > _MOST_REASONS:
             page = self.depot.pages.shown(f"sites/{done.record.site}.html")
-            yield f"    and {len(reasons) - most} more reasons, each with its remedy, on {page}"
+            yield f"    and {len(reasons) - _MOST_REASONS} more reasons, each with its remedy, on {page}"
 
 
 def _trials(count: int) -> str:

@@ -46,7 +46,7 @@ def a_heavier_runner(study: Study, site: str = "mill") -> Context:
         (a_study_with({MASS: {"change_percent": 15}}, mill={MASS: {"change_percent": 5}}), "found"),
         (a_study_with({MASS: {"change_percent": 5}}, mill={MASS: {"change_percent": 15}}), "pass"),
     ],
-    ids=["default", "of the study", "of the laboratory", "of another laboratory", "stricter than the study", "looser"],
+    ids=["default", "of the study", "of the site", "of another site", "stricter than the study", "looser"],
 )
 def test_the_narrowest_threshold_counts(study: Study, ended: str) -> None:
     assert status(MASS, a_heavier_runner(study)) == ended

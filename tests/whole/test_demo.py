@@ -13,11 +13,15 @@ import pytest
 
 from checks.registry import Subject, catalogue
 from pipelines.deciding.texts import texts_of
+from pipelines.depot.published import read_result
 from pipelines.depot.search_bytes import files_with
 from pipelines.depot.storage import Depot
+from pipelines.lab.check_text import by_trial
 from pipelines.taking_in.summary import Done, Summary
 from schemas.catalogue import TABLES
 from schemas.model import Layer
+from schemas.quality import FINDINGS
+from schemas.received import plain_rows
 
 REPO = Path(__file__).resolve().parents[2]
 EXPECTED = REPO / "demo_site_uploads" / "expected_findings.csv"
@@ -84,17 +88,18 @@ def test_the_weeks_to_look_at_are_on_the_safety_lead_s_page_and_in_no_table(demo
     assert _ask(demo_depot, " UNION ALL ".join(told.format(*column) for column in columns)) == []
 
 
-def test_a_laboratory_is_told_every_reason_since_no_page_of_its_check_stays(demo_depot: Path) -> None:
-    depot = Depot(demo_depot)
+def test_the_check_at_a_site_tells_every_cause_by_its_trial_since_no_page_of_it_stays(demo_depot: Path) -> None:
+    depot, told = Depot(demo_depot), 0
     with depot.opened() as books:
-        records = [r for r in books.deliveries.all() if r.status == "taken_in"]
-    short = {r.delivery_id: Summary(depot, [Done(r, "new")]).text() for r in records}
-    cut = [r for r in records if "more reasons" in short[r.delivery_id]]
-    assert cut
-    for record in cut:
-        whole = Summary(depot, [Done(record, "new")], every_reason=True).text()
-        assert "more reasons" not in whole
-        assert len(whole.splitlines()) > len(short[record.delivery_id].splitlines())
+        for record in (r for r in books.deliveries.all() if r.status == "taken_in"):
+            findings = plain_rows(read_result(depot, record.delivery_id, FINDINGS))
+            lines = list(by_trial(findings))
+            for one in (f for f in findings if f["weight"] == "returns" and f["consequence_of"] is None):
+                assert f"      seen      {one['seen']}" in lines
+                assert any(line.startswith(f"    {one['check_name']}") for line in lines)
+                told += 1
+            assert "goes back" not in Summary(depot, [Done(record, "new")], reasons=False).text()
+    assert told > 40
 
 
 def test_the_sheet_of_displaced_samples_advises_nobody_to_exchange_labels(demo_depot: Path) -> None:

@@ -39,7 +39,7 @@ def completed(
     if site is None and len(study.sites) == 1:
         site = next(iter(study.sites))
     questions = (
-        (_Question("--site", "Laboratory (" + ", ".join(study.sites) + ")", lambda t: _site_fault(t, study)), site),
+        (_Question("--site", "Site (" + ", ".join(study.sites) + ")", lambda t: _site_fault(t, study)), site),
         (_Question("--number", "Delivery number (1 for your first, then one higher each time)", _number_fault), number),
         (
             _Question(
@@ -76,7 +76,7 @@ def _answer(question: _Question, given: str | None, ask: Ask | None) -> str:
 
 
 def _site_fault(text: str, study: Study) -> str | None:
-    return None if text.strip() in study.sites else f"'{text}' is no laboratory of the study."
+    return None if text.strip() in study.sites else f"'{text}' is no site of the study."
 
 
 def _number_fault(text: str) -> str | None:

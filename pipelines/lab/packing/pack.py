@@ -159,7 +159,7 @@ def _refuse(faults: list[str]) -> None:
     raise Unusable(
         f"Nothing was packed, because of {counted(len(faults), 'fault')}:\n{listed}\n",
         "tables and files that can be used.",
-        "Mend each in the working folder, then pack again.",
+        "Correct each in the working folder, then pack again.",
     )
 
 
@@ -196,7 +196,8 @@ def _opened(bag: Path, about: About, study: LoadedStudy, known: KnownNames) -> l
         raise Unusable(
             f"Nothing was packed, because {counted(len(places), 'text')} may identify a person:\n{listed}{more}\n",
             "no names, dates or numbers of people, in no table, file name or file text.",
-            "Mend them in the working folder, or let manystrides check FOLDER --scrub NEW_FOLDER write a copy without.",
+            "Correct them in the working folder, or let manystrides check FOLDER --scrub NEW_FOLDER write a copy "
+            "without.",
         )
     return [_sentence(p) for p in received.problems if p.kind not in _STOPPING]
 

@@ -86,7 +86,7 @@ def _up(recordings: Sequence[Recorded]) -> tuple[FloatArray | None, Seen]:
     signs = _signs(recordings, axis)
     total = sum(sign for sign, _ in signs)
     if total == 0:
-        return None, Seen(None, "not sure", "; ".join([*reasons, "which end is up could not be told"]))
+        return None, Seen(None, "not sure", "; ".join([*reasons, "which end is up could not be determined"]))
     up = axis * np.sign(total)
     word = axis_word(up)
     agree = [why for sign, why in signs if np.sign(sign) == np.sign(total)]

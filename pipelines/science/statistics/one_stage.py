@@ -201,7 +201,7 @@ def _by_the_sites_spread(reduced: FloatArray, theta: FloatArray, of: Layout) -> 
     between = across @ of.of_site
     freedom = int(np.linalg.matrix_rank(between[0], tol=1e-8 * float(np.trace(between[0]))))
     if freedom == 0:
-        raise NoFit("what the sites differ by cannot be told from the other fixed effects")
+        raise NoFit("what the sites differ by cannot be distinguished from the other fixed effects")
     taken = np.einsum("bk,bkl,bl->b", pulls, np.linalg.pinv(between, rcond=1e-8, hermitian=True), pulls)
     return np.sqrt(found[:, 0, 0] * taken / freedom), float(freedom)
 

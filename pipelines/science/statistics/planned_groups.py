@@ -124,7 +124,9 @@ def told_apart(asked: Asked) -> tuple[list[str], FloatArray, list[str]]:
             continue
         tried = np.column_stack([*columns, own / np.abs(own).max()])
         if np.linalg.matrix_rank(tried, tol=1e-6) < tried.shape[1]:
-            left.append(f"without {name}: it is the same for all, so what it does cannot be told from the difference")
+            left.append(
+                f"without {name}: it is the same for all, so what it does cannot be distinguished from the difference"
+            )
             continue
         used.append(name)
         columns.append(own)

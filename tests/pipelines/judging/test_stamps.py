@@ -123,7 +123,7 @@ def test_every_setting_counts_but_those_that_are_listed() -> None:
     left_out = places_of(study) - set(stamps.settings_content(study, None))
     assert {place.split(".")[0] for place in left_out} == {
         "id", "title", "version", "invented", "citation", "smallest_cell", "disclosure", "judging_again", "sites",
-        "conditions", "visits", "muscles", "marker_roles", "processing",
+        "conditions", "visits", "muscles", "marker_roles", "processing", "planned_runners",
     }  # fmt: skip
     assert {p.split(".")[1] for p in left_out if p.startswith("processing.")} == {"contrasts", "transition"}
     named = {

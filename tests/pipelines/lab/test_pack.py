@@ -235,7 +235,7 @@ def test_a_cell_that_cannot_be_used_is_told_but_packed_since_check_judges_it(fol
 @pytest.mark.parametrize(
     ("given", "told"),
     [
-        ({"site": "elsewhere"}, "no laboratory of the study"),
+        ({"site": "elsewhere"}, "no site of the study"),
         ({"number": "0"}, "no delivery number"),
         ({"number": "two"}, "no delivery number"),
         ({"contact_role": "Anneli Tormaenen"}, "a person's name"),
@@ -268,7 +268,7 @@ def test_at_a_terminal_it_asks_for_what_is_missing_and_asks_again_after_a_wrong_
     os.close(ours)
     os.close(theirs)
     assert done.returncode == 0, done.stderr
-    assert "no laboratory of the study" in done.stdout
+    assert "no site of the study" in done.stdout
     assert bagit.Bag(str(tmp_path / "out")).info["Delivery-Number"] == "7"
 
 

@@ -113,7 +113,7 @@ def test_a_clean_delivery_has_a_report_that_says_so(tmp_path: Path) -> None:
     checked = check_at_the_lab(a_delivery(tmp_path / "inbox"), STUDY, report=tmp_path / "report")
     assert checked.exit_code == 0
     assert [p.name for p in sorted((tmp_path / "report").rglob("*.html"))] == ["index.html"]
-    assert "Nothing must be mended" in read(tmp_path / "report" / "index.html").words
+    assert "Nothing must be corrected" in read(tmp_path / "report" / "index.html").words
 
 
 def test_a_delivery_that_would_be_stopped_has_a_sheet_of_its_own(tmp_path: Path) -> None:

@@ -132,6 +132,7 @@ def test_there_is_a_page_for_the_overview_each_site_each_open_return_and_each_st
         "checks.html",
         "answers.html",
         "curves.html",
+        "glossary.html",
         "expectations.html",
         "sites/mill.html",
         "sites/way.html",
@@ -166,7 +167,7 @@ def test_the_grid_shows_every_planned_cell_and_what_came_without_a_known_visit(p
     rows = {tuple(row[:2]): row[2:] for row in table(read(pages / "deliveries.html"), "Newest version")}
     assert rows["mill", "first (week 0)"] == ["● 4 runners, 4 running + 1", "● 4 runners, 4 running", "nothing yet"]
     assert rows["mill", "last (week 10)"] == ["● 1 runner, 1 running ▲ 1 returned", "▲ 1 returned", "nothing yet"]
-    assert rows["mill", "withheld"] == ["◇ 1 withheld of which visit and condition are not told"]
+    assert rows["mill", "withheld"] == ["◇ 1 withheld of which visit and condition are not shown"]
     assert rows["way", "last (week 10)"] == ["nothing yet"] * 3
     assert rows["way", "visit not known"] == ["nothing yet", "nothing yet", "▲ 1 returned"]
 
@@ -248,7 +249,7 @@ def test_many_findings_of_one_check_are_drawn_thrice_and_then_listed(pages: Path
 
 def test_a_crashed_check_is_not_the_laboratorys_to_mend(pages: Path) -> None:
     page = read(pages / "fix" / "crash.html")
-    assert "there is nothing for way to mend" in page.words
+    assert "there is nothing for way to correct" in page.words
     assert "the check itself crashed" in page.words
     assert "How to send it again" not in page.words
 
@@ -258,7 +259,7 @@ def test_a_stopped_delivery_has_its_own_sheet_also_when_its_site_is_not_known(pa
     assert SAYS["bag_is_complete_and_unchanged"] in known
     assert "Its number may stay 2" in known
     unknown = read(pages / "fix" / "unknown-1.html").words
-    assert "For the laboratory that sent it" in unknown
+    assert "For the site that sent it" in unknown
     assert "Give it your next free delivery number" in unknown
 
 
@@ -414,7 +415,7 @@ def test_an_empty_warehouse_gives_pages_that_say_so(empty_pages: Path) -> None:
     assert "No weekly log has come yet" in read(apart(empty_pages)).words
     assert "No curves yet" in read(empty_pages / "curves.html").words
     assert {str(p.relative_to(empty_pages)) for p in empty_pages.rglob("*.html")} == {
-        "index.html", "worklist.html", "deliveries.html", "checks.html", "answers.html", "curves.html",
+        "index.html", "worklist.html", "deliveries.html", "checks.html", "answers.html", "curves.html", "glossary.html",
         "expectations.html", "sites/mill.html", "sites/way.html",
     }  # fmt: skip
 

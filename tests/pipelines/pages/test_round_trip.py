@@ -123,8 +123,8 @@ def test_the_pages_show_the_way_the_age_and_the_labs_own_words(tmp_path: Path) -
     rows = small.merged(small.study_rows(), deliveries(1, 4, 12), again, came("T2", (4, "returned")))
     folder = write(tmp_path, rows)
     site = read(folder / "sites" / "mill.html")
-    (mended,) = table(site, "Every trial that went back and came again")
-    (waiting,) = table(site, "Trials that went back and have not come again yet")
+    (mended,) = table(site, "Every trial that went back and was sent again")
+    (waiting,) = table(site, "Trials that went back and have not been sent again yet")
     assert waiting[0].startswith("T2")
     assert "open for 8 days, since 2026-03-14" in waiting[-1]
     assert "mill-004, 2026-03-14: ● accepted “Labels <b>exchanged</b>.”" in " ".join(mended[2].split())

@@ -651,6 +651,6 @@ def test_a_trial_id_of_another_laboratory_is_returned_not_mixed(inbox: Path, dep
     go(inbox, depot)
     assert set(standings(depot, "corrie-001").values()) == {"returned"}
     seen = {f["seen"] for f in tables(depot)["corrie-001"]["findings"] if f["check_name"] == "keys_are_unique"}
-    assert any("was used before by another laboratory" in text for text in seen)
+    assert any("was used before by another site" in text for text in seen)
     assert not any("brack" in text.partition("was used before")[2] for text in seen), "which one is not its business"
     assert ask(depot, "SELECT DISTINCT site FROM trials") == [("brack",)]

@@ -29,7 +29,7 @@ def due(books: Books, *results: Result) -> list[str]:
 def test_who_sent_another_row_than_a_later_delivery_gives_is_due_until_it_took_it(books: Books) -> None:
     assert due(books, told(1, "a"), told(2, "a"), told(1, "c", site="corrie")) == []
     assert due(books, told(3, "b", gives=False)) == [], "no trial is accepted with it"
-    assert due(books, told(3, "b")) == ["brack-001", "brack-002"], "not of another laboratory"
+    assert due(books, told(3, "b")) == ["brack-001", "brack-002"], "not of another site"
     assert due(books, told(1, "a", took="b"), told(2, "a", took="b")) == []
     assert books.told_rows.lenders()["brack-001"] == {"brack-003"}
     assert due(books, told(4, "d")) == ["brack-001", "brack-002", "brack-003"]
