@@ -40,6 +40,7 @@ _NOT_JUDGING = (
     "pipelines/assets/",
     "pipelines/deciding/",
     "pipelines/depot/",
+    "pipelines/handing_over/",
     "pipelines/pool/",
     "pipelines/science/change_over/",
     "pipelines/science/statistics/",
@@ -47,7 +48,9 @@ _NOT_JUDGING = (
     "pipelines/source_form.py",
     "pipelines/telemetry.py",
     "pipelines/versions.py",
+    "pipelines/judging/packed_with.py",
     "pipelines/judging/stamps.py",
+    "pipelines/study/handover.py",
     "pipelines/taking_in/again.py",
     "pipelines/taking_in/ahead.py",
     "pipelines/taking_in/batch.py",
@@ -55,6 +58,7 @@ _NOT_JUDGING = (
     "pipelines/taking_in/due.py",
     "pipelines/taking_in/noting.py",
     "pipelines/taking_in/opening.py",
+    "pipelines/taking_in/packed_with.py",
     "pipelines/taking_in/repairing.py",
     "pipelines/taking_in/summary.py",
     "pipelines/taking_in/tags_anew.py",
@@ -62,6 +66,7 @@ _NOT_JUDGING = (
     "pipelines/taking_in/withdrawing.py",
     "pipelines/workers/",
     "checks/site/",
+    "schemas/handover.py",
 )
 
 #: What among them says nevertheless what a delivery is judged with: of consent, of decisions, of other deliveries.

@@ -18,6 +18,7 @@ import typer
 from pipelines import telemetry
 from pipelines.command.beginning import init
 from pipelines.command.exit_codes import INTERRUPTED, LABORATORIES_ASKED
+from pipelines.command.kits import kit
 from pipelines.command.lab import check, look, pack, profile
 from pipelines.command.ledger import ledger_app
 from pipelines.command.listing import Commands
@@ -135,7 +136,7 @@ for command in (init, check, pack, profile, look, power, report):
     app.command()(command)
 for whole in (withdraw, renew, verify):
     app.command()(logged(whole))
-for copied in (backup, restore, send):
+for copied in (backup, restore, send, kit):
     app.command()(copied)
 
 
@@ -239,6 +240,12 @@ def upgrade(depot: DepotPath = DEFAULT_DEPOT, actor: Actor = None) -> None:
     typer.echo(bring_up(Depot(depot), actor or whoami()).text())
 
 
+#: Packages that come with the extra ``depot`` alone.
+_OF_THE_DEPOT = ("dagster", "dagster_webserver", "great_expectations", "openpyxl")
+_INSTALL_ALL = (
+    "Package {} is not installed: this installation is a laboratory's, for check, pack, profile and look. What keeps a "
+    'depot needs the extra: pip install "manystrides[depot]" (from the same file), or make setup.'
+)
 _INTERRUPTED = "Interrupted; the depot is whole, and the next run goes on from here."
 
 
@@ -270,6 +277,9 @@ def main() -> None:
         typer.echo(f"The system refused: {problem}. Nothing is half-written; mend this and run again.", err=True)
         sys.exit(2)
     except Exception as fault:
+        if isinstance(fault, ModuleNotFoundError) and (fault.name or "").partition(".")[0] in _OF_THE_DEPOT:
+            typer.echo(_INSTALL_ALL.format(fault.name), err=True)
+            sys.exit(2)
         import traceback
 
         traceback.print_exc()

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 from pipelines.depot import keys
 from pipelines.depot.desk import Desk
 from pipelines.depot.plans import frozen_plans
+from pipelines.taking_in.packed_with import packed_with_older
 from pipelines.versions import shown_version
 
 if TYPE_CHECKING:
@@ -57,7 +58,15 @@ def build_pages_stage(desk: Desk, *, anew: bool = False) -> None:
             desk.books.files.drop(place)  # killed from here on, all are hashed the next time
     facts = read_facts(depot.warehouse, study.study)
     write_pages(depot, study, anew=anew, noted=noted, facts=facts)
-    write_outbox(depot.outbox, facts, study, depot.warehouse, Addresses(told.sites, told.sender), anew=anew)
+    write_outbox(
+        depot.outbox,
+        facts,
+        study,
+        depot.warehouse,
+        Addresses(told.sites, told.sender),
+        anew=anew,
+        packed=packed_with_older(desk),
+    )
     with desk.books.transaction():
         desk.books.files.put(keys.PAGES, noted)
         for place, store in ((keys.SAFETY, depot.safety), (keys.OUTBOX, depot.outbox)):
