@@ -162,7 +162,7 @@ def bursts_in(emg: Array, baseline: np.ndarray, rate: float, energy: bool) -> tu
     curve = smooth(np.abs(signal), rate, 50.0)
     quiet = curve[baseline]
     closed: list[tuple[int, int]] = []
-    for start, stop in runs(curve >= quiet.mean() + (15 if energy else 3) * quiet.std(ddof=1)):
+    for start, stop in runs(curve >= quiet.mean() + (8 if energy else 3) * quiet.std(ddof=1)):
         if closed and start - closed[-1][1] <= round(0.03 * rate):
             closed[-1] = closed[-1][0], stop
         else:
@@ -170,19 +170,61 @@ def bursts_in(emg: Array, baseline: np.ndarray, rate: float, energy: bool) -> tu
     return curve, [(start, stop - 1) for start, stop in closed if stop - start >= round(0.03 * rate)]
 
 
-def onset_and_offset(
-    curve: Array, spells: list[tuple[int, int]], since: float, until: float, rate: float
-) -> tuple[float, float]:
-    """Of the spell with the largest area between two times, in s; NaN at a quiet edge that is cut off by the record."""
-    first, stop = max(int(np.ceil(since * rate - 1e-6)), 0), int(np.ceil(until * rate - 1e-6))
-    areas = {
-        s: curve[max(s[0], first) : min(s[1] + 1, stop)].sum() for s in spells if max(s[0], first) < min(s[1] + 1, stop)
-    }
-    if not areas:
-        return np.nan, np.nan
-    start, end = max(areas, key=lambda spell: areas[spell])
+def edges(curve: Array, spell: tuple[int, int], rate: float) -> tuple[float, float]:
+    """Start and end of a spell in s; NaN at a quiet edge that is cut off by the record."""
     pause = round(0.03 * rate) + 1
+    start, end = spell
     return start / rate if start >= pause else np.nan, end / rate if end + pause < len(curve) else np.nan
+
+
+def change_point(emg: Array, start: int, stop: int, rate: float) -> float:
+    """When the variance between two samples grows most likely, in s; NaN if nothing speaks for it."""
+    power, shortest = emg[start:stop] ** 2, round(0.01 * rate)
+    n = len(power)
+    if n < 2 * shortest:
+        return np.nan
+    total, best, at = power.sum(), 20.0, np.nan
+    sums = np.cumsum(power)
+    for k in range(shortest, n - shortest + 1):
+        before, after = sums[k - 1] / k, (total - sums[k - 1]) / (n - k)
+        gain = n * np.log(total / n) - k * np.log(before) - (n - k) * np.log(after)
+        if after > before and gain >= best:
+            if gain > best:
+                at = (start + k) / rate
+            best = gain
+    return at
+
+
+def timing(
+    emg: Array, found: Mapping[str, tuple[Array, list[tuple[int, int]]]], span_s: tuple[float, float], rate: float
+) -> dict[str, float]:
+    """Times in s of the largest burst whose middle lies in a span, by each detector, and where they agree."""
+    curve, spells = found["energy_operator"]
+    names = ("threshold", "energy_operator", "change_point")
+    nothing = dict.fromkeys((*names, "onset", "offset"), np.nan)
+    inside = []
+    for place, (start, end) in enumerate(spells):
+        part = curve[start : end + 1]
+        middle = (part * np.arange(start, end + 1)).sum() / part.sum() / rate
+        if span_s[0] <= middle < span_s[1]:
+            inside.append((part.sum(), place))
+    if not inside:
+        return nothing
+    place = max(inside)[1]
+    start, end = spells[place]
+    own, offset = edges(curve, spells[place], rate)
+    plain, others = found["threshold"]
+    shared = [min(b, end) - max(a, start) for a, b in others]
+    likest = int(np.argmax(shared)) if shared and max(shared) >= 0 else None
+    first = max(start - round(0.25 * rate), 0, spells[place - 1][1] + 1 if place else 0)
+    strongest = start + int(np.argmax(curve[start : end + 1])) + round(0.01 * rate)
+    onsets = [
+        np.nan if likest is None else edges(plain, others[likest], rate)[0],
+        own,
+        change_point(emg, first, strongest, rate),
+    ]
+    agree = np.ptp(onsets) <= 0.03  # NaN does not
+    return dict(zip(names, onsets, strict=True)) | {"onset": np.median(onsets) if agree else np.nan, "offset": offset}
 
 
 def muscles_of(
@@ -215,14 +257,20 @@ def muscles_of(
                         {"muscle": muscle, "side": side, "amplitude_uv": size, "amplitude_fraction": share}
                     )
             if span(footfall.contact_s, footfall.toe_off_s, rate, len(emg)) is not None:
-                since = max(footfall.contact_s - 0.25, before)
-                for method, (curve, spells) in found.items():
-                    onset, offset = onset_and_offset(curve, spells, since, footfall.toe_off_s, rate)
-                    timing = {
-                        "onset_before_contact_s": footfall.contact_s - onset,
-                        "offset_after_contact_s": offset - footfall.contact_s,
+                contact = footfall.contact_s
+                spans = {
+                    "pre_contact": (max(contact - 0.25, before), contact),
+                    "stance": (contact, footfall.toe_off_s),
+                }
+                for name, own_span in spans.items():
+                    times = timing(emg, found, own_span, rate)
+                    row = {"muscle": muscle, "side": side, "burst": name}
+                    row |= {f"onset_by_{d}_s": contact - times[d] for d in (*found, "change_point")}
+                    row |= {
+                        "onset_before_contact_s": contact - times["onset"],
+                        "offset_after_contact_s": times["offset"] - contact,
                     }
-                    bursts.append({"muscle": muscle, "side": side, "onset_method": method} | timing)
+                    bursts.append(row)
             before = footfall.toe_off_s
     for a, b in PAIRS:
         for side in ("left", "right"):

@@ -229,8 +229,6 @@ def _agreement(job: TrialJob) -> str:
     compared, largest = 0, 0.0
     for name in TABLES:
         left, right = ours[name].frame(), theirs[name]
-        if name == "muscle_bursts":  # theirs go contact by contact, ours method by method
-            left, right = (t.sort_values(["muscle", "side", "onset_method"], kind="stable") for t in (left, right))
         assert len(left) == len(right), f"{name}: {len(left)} rows of ours, {len(right)} of the plain script"
         for column in right.select_dtypes("float").columns:
             a, b = left[column].to_numpy(float), right[column].to_numpy(float)

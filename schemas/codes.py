@@ -131,8 +131,26 @@ NORMALISATION = (
 )
 
 ONSET_METHOD = (
-    Code("threshold", "Envelope above baseline mean plus k standard deviations."),
+    Code("threshold", "The smoothed signal rises above baseline mean plus k standard deviations."),
     Code("energy_operator", "The same, after the Teager-Kaiser energy operator."),
+    Code(
+        "change_point",
+        "The change of variance of greatest likelihood between the burst before and its strongest moment.",
+    ),
+)
+
+BURST = (
+    Code("pre_contact", "Before contact, and after the toe-off before."),
+    Code("stance", "Between contact and toe-off; it may begin before contact."),
+)
+
+ONSET_QUALITY = (
+    Code("all_agree", "All three detectors lie within onset_agreement_s of each other; the onset is the middle one."),
+    Code("two_agree", "Two of them do, which is not sure enough, so no onset is given."),
+    Code("detectors_differ", "No two of them do, so no onset is given."),
+    Code("start_not_known", "Fewer than two detectors tell: it began before the record or in a gap, or too weakly."),
+    Code("no_burst", "No burst was found there."),
+    Code("signal_of_no_use", "Nothing was computed of this signal; muscle_signals says why."),
 )
 
 PLANE = (

@@ -43,7 +43,7 @@ SOURCES = (
     Source(FOOTFALLS, tuple(f.name for f in NUMERIC)),
     Source(FOOTFALL_JOINTS, _reals(FOOTFALL_JOINTS), ("joint", "plane", "angle_against")),
     Source(MUSCLE_AMPLITUDES, ("amplitude_fraction",), ("muscle", "side", "analysis_window", "normalisation")),
-    Source(MUSCLE_BURSTS, ("onset_before_contact_s", "offset_after_contact_s"), ("muscle", "side", "onset_method")),
+    Source(MUSCLE_BURSTS, ("onset_before_contact_s", "offset_after_contact_s"), ("muscle", "side", "burst")),
 )
 
 

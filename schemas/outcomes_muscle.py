@@ -55,35 +55,56 @@ MUSCLE_AMPLITUDES = Table(
 MUSCLE_BURSTS = Table(
     name="muscle_bursts",
     layer=Layer.OUTCOME,
-    one_row_is="the main burst of one muscle around one contact, by one method",
-    key=("trial_id", "footfall_number", "muscle", "side", "onset_method"),
+    one_row_is="one of the two bursts that a muscle may have around one contact",
+    key=("trial_id", "footfall_number", "muscle", "side", "burst"),
     rows=_MUSCLE,
     fields=(
         f.TRIAL_ID,
         f.FOOTFALL_NUMBER,
         f.MUSCLE,
         f.SIDE,
-        Field("onset_method", Kind.CODE, "How the burst was found.", codes=codes.ONSET_METHOD, privacy=PLAIN),
+        Field("burst", Kind.CODE, "Where the middle of the burst's area lies.", codes=codes.BURST, privacy=PLAIN),
         real(
             "onset_before_contact_s",
             "s",
-            "Time from onset to contact; positive is before contact. Null where no burst was found or its start is not recorded.",
+            "Time from onset to contact, the middle one of three detectors; positive is before contact. Null where they do not agree; onset_quality says why.",
         ),
         real(
-            "offset_after_contact_s",
+            "onset_uncertainty_s",
             "s",
-            "Time from contact to the end of the burst; negative if it ends before contact. Null where no burst was found or its end is not recorded.",
+            "Standard uncertainty of that onset: the more, the further the detectors lie apart and the slower the burst rises. Null where there is no onset.",
+            low=0,
+        ),
+        Field(
+            "onset_quality",
+            Kind.CODE,
+            "How many detectors agree on the onset, or why there is none.",
+            codes=codes.ONSET_QUALITY,
+            privacy=PLAIN,
         ),
         real(
             "onset_spread_s",
             "s",
-            "How far apart the onsets of this burst by all methods lie: what is doubtful in each of them. Null where not every method gives one.",
+            "How far apart the onsets of this burst by all detectors lie. Null where fewer than two give one.",
             low=0,
+        ),
+        real(
+            "offset_after_contact_s",
+            "s",
+            "Time from contact to the end of the burst; negative if it ends before contact. By the energy operator alone. Null where no burst was found or its end is not recorded.",
+        ),
+        *(
+            real(
+                f"onset_by_{code.value}_s",
+                "s",
+                f"Time from onset to contact by one detector, whether another agrees or not. {code.meaning} Null where it gives none.",
+            )
+            for code in codes.ONSET_METHOD
         ),
         *f.PROVENANCE,
     ),
     references=(TO_FOOTFALL,),
-    notes="A muscle that was not recorded has no rows. Of several bursts the one with the largest area counts. Where onset_spread_s is more than some 20 ms, methods may have taken different bursts of a muscle that has two, and the amplitude of the pre-contact window is the surer outcome.",
+    notes="A muscle that was not recorded has no rows; every recorded contact has two for each muscle. Of several bursts with their middle before contact, or in stance, the one with the largest area counts. Where onsets are missing or unsure, the amplitude of the pre-contact window is the surer outcome.",
 )
 
 CO_CONTRACTIONS = Table(

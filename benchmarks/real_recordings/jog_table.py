@@ -31,18 +31,23 @@ def amplitudes() -> Iterator[tuple[str, str, int, float, float]]:
                 yield muscle, window, place, ours, 1e6 / GAIN * contact[theirs]
 
 
-def onsets() -> Iterator[tuple[str, int, float, float, float]]:
-    """Muscle, contact in order, our onset by the energy operator, its spread over methods, and the truth's, in ms."""
+def onsets() -> Iterator[tuple[str, str, int, float, float, float, float]]:
+    """Muscle, burst, contact in order; in ms our onset, its uncertainty, ours by the energy operator, the truth's.
+
+    The truth tells of one burst for each contact; of ours that one whose onset by the same operator lies nearest.
+    """
     one = jog()
     rows = one.work.muscle_outcomes.bursts.records
+    contacts = sorted({row["footfall_number"] for row in rows})
     for label, muscle in MUSCLES.items():
-        own = [r for r in rows if (r["muscle"], r["onset_method"]) == (muscle, "energy_operator")]
         found = one.truth["muscles"][label]["energy_operator"]
-        for place, (row, truth) in enumerate(zip(own, found, strict=False), start=1):
-            theirs = truth["onset_before_contact_s"]
-            values = (row["onset_before_contact_s"], row["onset_spread_s"], theirs)
-            ours, spread, known = (np.nan if v is None else 1000 * float(v) for v in values)
-            yield muscle, place, ours, spread, known
+        for place, (footfall, truth) in enumerate(zip(contacts, found, strict=False), start=1):
+            known = 1000 * float("nan" if truth["onset_before_contact_s"] is None else truth["onset_before_contact_s"])
+            own = [row for row in rows if (row["muscle"], row["footfall_number"]) == (muscle, footfall)]
+            row = min(own, key=lambda r: np.nan_to_num(abs(1000 * r["onset_by_energy_operator_s"] - known), nan=np.inf))
+            names = ("onset_before_contact_s", "onset_uncertainty_s", "onset_by_energy_operator_s")
+            given, uncertainty, operator = (1000 * float(row[name]) for name in names)
+            yield muscle, row["burst"], place, given, uncertainty, operator, known
 
 
 def lines() -> Iterator[str]:
@@ -57,21 +62,26 @@ def lines() -> Iterator[str]:
         verdict = "agrees" if good[-1] else "differs"
         yield f"{muscle:24}{window:13}{place:8}{truth:10.1f}{ours:10.1f}{off:+7.1f}% {verdict}"
     yield f"within {AMPLITUDE_PERCENT:g} %: {sum(good)} of {len(good)}"
-    yield f"{'onset before contact':24}{'':13}{'contact':>8}{'truth ms':>10}{'ours ms':>10}{'off':>8}{'spread':>9}"
+    heads = "".join(f"{word:>10}" for word in ("truth ms", "operator", "off", "given", "sure to"))
+    yield f"{'onset before contact':24}{'burst':13}{'contact':>8}{heads}"
     near: list[bool] = []
-    doubt: list[float] = []
-    for muscle, place, ours, spread, truth in onsets():
-        off = ours - truth
-        if np.isnan(ours) and np.isnan(truth):
-            yield f"{muscle:24}{'':13}{place:8}{'none':>10}{'none':>10}{'':17}  agrees, and counts for nothing"
+    sure: list[bool] = []
+    for muscle, burst, place, given, uncertainty, operator, truth in onsets():
+        if np.isnan(operator) and np.isnan(truth):
+            yield f"{muscle:24}{'':13}{place:8}{'none':>10}{'none':>10}{'':30}  agrees, and counts for nothing"
             continue
-        near.append(bool(abs(off) <= ONSET_MS))
-        doubt.append(spread)
+        near.append(bool(abs(operator - truth) <= ONSET_MS))
         verdict = "agrees" if near[-1] else "differs"
-        yield f"{muscle:24}{'':13}{place:8}{truth:10.0f}{ours:10.0f}{off:+8.0f}{spread:9.0f}  {verdict}"
-    yield f"within {ONSET_MS:g} ms: {sum(near)} of {len(near)}"
-    sure = [a for a, b in zip(near, doubt, strict=True) if b <= ONSET_MS]
-    yield f"of those whose methods lie within {ONSET_MS:g} ms of each other: {sum(sure)} of {len(sure)}"
+        ours = f"{'none':>10}{'':10}"
+        if np.isfinite(given):
+            sure.append(bool(abs(given - truth) <= 2 * uncertainty))
+            ours = f"{given:10.0f}{uncertainty:10.0f}"
+            verdict += (
+                ", within two of its uncertainties" if sure[-1] else ", further off than two of its uncertainties"
+            )
+        yield f"{muscle:24}{burst:13}{place:8}{truth:10.0f}{operator:10.0f}{operator - truth:+10.0f}{ours}  {verdict}"
+    yield f"by the same operator within {ONSET_MS:g} ms: {sum(near)} of {len(near)}"
+    yield f"given, and the truth's within two of its uncertainties: {sum(sure)} of {len(sure)}"
 
 
 if __name__ == "__main__":

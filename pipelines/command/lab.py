@@ -10,8 +10,9 @@ from typing import Annotated
 
 import typer
 
+from pipelines.command.as_json import echo_json
 from pipelines.command.logged import logged
-from pipelines.command.options import DEFAULT_STUDY, StudyPath
+from pipelines.command.options import DEFAULT_STUDY, AsJson, StudyPath
 
 
 @logged
@@ -103,7 +104,7 @@ def profile(
 
 def look(
     file: Annotated[Path, typer.Argument(help="A C3D file.")],
-    as_json: Annotated[bool, typer.Option("--json", help="Print one JSON object.")] = False,
+    as_json: AsJson = False,
     outcomes: Annotated[bool, typer.Option("--outcomes", help="Compute footfalls too; needs --profile.")] = False,
     profile: Annotated[Path | None, typer.Option(help="Site profile (YAML).")] = None,
     standing: Annotated[Path | None, typer.Option(help="Standing trial, for foot angles.")] = None,
@@ -115,8 +116,6 @@ def look(
 
     Example: manystrides look trial.c3d --outcomes --profile demo_site_uploads/sites/brack.yaml --mass 70
     """
-    import json
-
     from pipelines.lab.look import look as look_into
     from pipelines.lab.look import render_look
 
@@ -130,7 +129,7 @@ def look(
         outcomes=outcomes,
     )
     if as_json:
-        typer.echo(json.dumps(seen, allow_nan=False))  # escaped: a screen may obey or refuse some characters
+        echo_json(seen)
     else:
         typer.echo(render_look(seen))
     raise typer.Exit(0 if seen["readable"] else 1)

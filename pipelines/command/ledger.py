@@ -4,14 +4,16 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterator
+from dataclasses import asdict
 from datetime import UTC, datetime, time
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from pipelines.command.as_json import echo_json
 from pipelines.command.listing import Commands
-from pipelines.command.options import DEFAULT_DEPOT, DepotPath
+from pipelines.command.options import DEFAULT_DEPOT, AsJson, DepotPath
 from pipelines.command.wholeness import HeadFile
 from pipelines.errors import Unusable
 
@@ -63,6 +65,7 @@ def head_of_ledger(
     to: Annotated[
         Path | None, typer.Option("--to", help="Write it to this file as well, to be kept elsewhere.")
     ] = None,
+    as_json: AsJson = False,
 ) -> None:
     """Show how far the ledger reaches: number and hash of its last line. Keep it where the depot's owner cannot write.
 
@@ -81,13 +84,16 @@ def head_of_ledger(
         head, word = books.ledger.head(), books.word()
     now = datetime.now(UTC).isoformat(timespec="seconds")
     text = f"Depot: {word}\nAt: {now}\n{line(head)}\n"
-    typer.echo(text, nl=False)
+    if as_json:
+        echo_json({"depot": word, "utc": now, **asdict(head)})
+    else:
+        typer.echo(text, nl=False)
     if to is not None:
         write_bytes(to, text.encode())
 
 
 @ledger_app.command("verify")
-def verify_ledger(depot: DepotPath = DEFAULT_DEPOT, head: HeadFile = None) -> None:
+def verify_ledger(depot: DepotPath = DEFAULT_DEPOT, head: HeadFile = None, as_json: AsJson = False) -> None:
     """Check that no line of the ledger was changed, removed or inserted. Exit code 1 if one was.
 
     Compared are the chain of lines, and how far the ledger had reached when the warehouse was last built, when each
@@ -103,6 +109,9 @@ def verify_ledger(depot: DepotPath = DEFAULT_DEPOT, head: HeadFile = None) -> No
     with place.opened() as books:
         exported = read_head(head) if head is not None else None
         problems, last = ledger_problems(place, exported), books.ledger.head()
+    if as_json:
+        echo_json({"problems": problems, **asdict(last)})
+        raise typer.Exit(1 if problems else 0)
     for problem in problems:
         typer.echo(f"{place.root}, ledger: {problem}", err=True)
     if not problems:

@@ -16,8 +16,10 @@ from typing import Annotated
 import typer
 
 from pipelines import telemetry
+from pipelines.command.as_json import echo_json
 from pipelines.command.beginning import init
 from pipelines.command.exit_codes import INTERRUPTED, LABORATORIES_ASKED
+from pipelines.command.following_up import followed_up
 from pipelines.command.kits import kit
 from pipelines.command.lab import check, look, pack, profile
 from pipelines.command.ledger import ledger_app
@@ -28,6 +30,7 @@ from pipelines.command.options import (
     DEFAULT_INBOX,
     DEFAULT_STUDY,
     Actor,
+    AsJson,
     DepotPath,
     InboxPath,
     Person,
@@ -110,7 +113,7 @@ def run(
         bool,
         typer.Option("--rebuild", help="Make warehouse and pages anew from all results, also if nothing is due."),
     ] = False,
-    as_json: Annotated[bool, typer.Option("--json", help="Print the summary for scripts, as JSON.")] = False,
+    as_json: AsJson = False,
 ) -> None:
     """Take in new deliveries, check every trial, compute outcomes, build warehouse and pages.
 
@@ -123,7 +126,10 @@ def run(
     if plan:
         with shown() as progress:
             text = plan_run(study, inbox, depot, actor, progress)
-        typer.echo(text)
+        if as_json:
+            echo_json({"plan": text.splitlines()})
+        else:
+            typer.echo(text)
         return
     with shown() as progress:
         summary = run_once(study, inbox, depot, actor, progress, yes=yes, rebuild=rebuild)
@@ -134,7 +140,7 @@ def run(
 
 for command in (init, check, pack, profile, look, power, report):
     app.command()(command)
-for whole in (withdraw, renew, verify):
+for whole in (withdraw, renew, verify, followed_up):
     app.command()(logged(whole))
 for copied in (backup, restore, send, kit):
     app.command()(copied)
@@ -149,6 +155,7 @@ def sql(
         typer.Option("--to", help="Write the whole answer to this .csv or .parquet file instead."),
     ] = None,
     rows: Annotated[int, typer.Option("--rows", min=1, help="Show at most this many rows.")] = 50,
+    as_json: Annotated[bool, typer.Option("--json", help="Print every row for scripts, as a JSON list.")] = False,
 ) -> None:
     """Ask the warehouse one question in SQL; nothing can be changed by it.
 
@@ -159,7 +166,9 @@ def sql(
 
     place = Depot(depot)
     answer = ask(place.warehouse, question)
-    if to is None:
+    if as_json and to is None:
+        echo_json(answer.to_pylist())
+    elif to is None:
         print_answer(answer, rows)
     else:
         write_answer(answer, to)

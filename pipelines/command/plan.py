@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+from dataclasses import asdict
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from pipelines.command.as_json import echo_json
 from pipelines.command.listing import Commands
 from pipelines.command.logged import logged
-from pipelines.command.options import DEFAULT_DEPOT, DEFAULT_STUDY, DepotPath, Person, StudyPath
+from pipelines.command.options import DEFAULT_DEPOT, DEFAULT_STUDY, AsJson, DepotPath, Person, StudyPath
 
 if TYPE_CHECKING:
     from pipelines.depot.plans import Frozen
@@ -21,7 +23,7 @@ plan_app = typer.Typer(
 
 
 @plan_app.command("show")
-def show_plan(study: StudyPath = DEFAULT_STUDY, depot: DepotPath = DEFAULT_DEPOT) -> None:
+def show_plan(study: StudyPath = DEFAULT_STUDY, depot: DepotPath = DEFAULT_DEPOT, as_json: AsJson = False) -> None:
     """Show what the plan asks, and whether it was frozen. Exit code 1 without a plan, or if it is not the frozen one.
 
     Example: manystrides plan show --study study.yaml --depot depot
@@ -35,6 +37,11 @@ def show_plan(study: StudyPath = DEFAULT_STUDY, depot: DepotPath = DEFAULT_DEPOT
     if place.exists:
         with place.opened() as books:
             frozen = frozen_plans(books)
+    code = 0 if plan is not None and frozen and frozen[-1].sha256 == plan.sha256 else 1
+    if as_json:
+        here = {"sha256": plan.sha256, "settings": plan.plan.model_dump(mode="json")} if plan is not None else None
+        echo_json({"plan": here, "frozen": [asdict(one) for one in frozen], "exit_code": code})
+        raise typer.Exit(code)
     if plan is None:
         typer.echo("There is no plan.yaml beside the study file: every analysis is exploratory.")
     else:
@@ -44,7 +51,7 @@ def show_plan(study: StudyPath = DEFAULT_STUDY, depot: DepotPath = DEFAULT_DEPOT
         typer.echo(f"Frozen {one.utc[:19]} UTC{same}: version {one.version}, {one.trials} trials accepted by then.")
     if not frozen:
         typer.echo("No plan was frozen yet.")
-    raise typer.Exit(0 if plan is not None and frozen and frozen[-1].sha256 == plan.sha256 else 1)
+    raise typer.Exit(code)
 
 
 @plan_app.command("freeze")

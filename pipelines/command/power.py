@@ -7,7 +7,8 @@ from typing import Annotated
 
 import typer
 
-from pipelines.command.options import DEFAULT_DEPOT, DepotPath
+from pipelines.command.as_json import echo_json
+from pipelines.command.options import DEFAULT_DEPOT, AsJson, DepotPath
 from pipelines.errors import Unusable
 
 _SITES = (2, 3, 4, 5, 6, 8, 10, 12)
@@ -29,6 +30,7 @@ def power(
     ] = None,
     to: Annotated[Path | None, typer.Option("--to", help="Draw the curves into this .svg file as well.")] = None,
     depot: DepotPath = DEFAULT_DEPOT,
+    as_json: AsJson = False,
 ) -> None:
     """Say how many sites and runners the next study needs, from what sites and runners of this pool differ by.
 
@@ -42,7 +44,10 @@ def power(
     asked = {"outcome": outcome, "contrast": contrast, "visit": visit, "condition": condition}
     place = Depot(depot)
     known = components_of(place.warehouse, asked | {"reference_condition": reference}, between_site_sd)
-    typer.echo(known.text(effect, aim, _SITES))
+    if as_json:
+        echo_json(known.plain(effect, aim, _SITES))
+    else:
+        typer.echo(known.text(effect, aim, _SITES))
     if to is not None:
         from pipelines.depot.new_files import refuse_place
         from pipelines.depot.store import write_bytes
@@ -50,7 +55,7 @@ def power(
 
         drawn = power_chart(outcome, effect, known.components, _SITES, aim, most=40)
         write_bytes(refuse_place(to), str(drawn).encode())
-        typer.echo(f"\nThe curves are drawn in {to}.")
+        typer.echo(f"\nThe curves are drawn in {to}.", err=as_json)
 
 
 def _refuse(effect: float, aim: float, contrast: str, against: str | None, to: Path | None) -> None:

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import asdict
 from typing import Annotated
 
 import typer
 
+from pipelines.command.as_json import echo_json
 from pipelines.command.listing import Commands
-from pipelines.command.options import DEFAULT_DEPOT, DepotPath, Person
+from pipelines.command.options import DEFAULT_DEPOT, AsJson, DepotPath, Person
 
 texts_app = typer.Typer(
     cls=Commands, help="Look at texts that are held, and say yes or no to each.", no_args_is_help=True
@@ -21,6 +23,7 @@ _Why = Annotated[str, typer.Option("--why", help="Why, for the ledger; do not re
 def list_texts(
     depot: DepotPath = DEFAULT_DEPOT,
     refused: Annotated[bool, typer.Option("--refused", help="Show those that were refused, too.")] = False,
+    as_json: AsJson = False,
 ) -> None:
     """Show texts that wait for a look, each with the word to name it by and where it stands.
 
@@ -29,6 +32,9 @@ def list_texts(
     from pipelines.deciding.texts import texts_of
 
     found = texts_of(depot, refused=refused)
+    if as_json:
+        echo_json([asdict(one) for one in found])
+        return
     for one in found:
         typer.echo("\n".join(one.lines()))
     if not found:

@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
+from dataclasses import asdict
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from pipelines.command.as_json import echo_json
 from pipelines.command.options import (
     DEFAULT_DEPOT,
     DEFAULT_INBOX,
     DEFAULT_STUDY,
     Actor,
+    AsJson,
     DepotPath,
     InboxPath,
     StudyPath,
@@ -35,6 +38,7 @@ def verify(
     study: StudyPath = DEFAULT_STUDY,
     inbox: InboxPath = DEFAULT_INBOX,
     actor: Actor = None,
+    as_json: AsJson = False,
 ) -> None:
     """Hash everything the depot holds and compare it with books, ledger and register. Exit code 1 for faults.
 
@@ -50,6 +54,9 @@ def verify(
     if not repair:
         with place.still(by):
             found = look(place, exported)
+        if as_json:
+            echo_json({"faults": _plain(found)})
+            raise typer.Exit(1 if found else 0)
         _tell(found)
         if not found:
             typer.echo(f"The depot {place.root} is whole: every file has the checksum that the books tell.")
@@ -58,6 +65,9 @@ def verify(
     from pipelines.taking_in.repairing import Sources
 
     done = mend(study, place, by, Sources(inbox if inbox.is_dir() else None, source), exported)
+    if as_json:
+        echo_json({"faults": _plain(done.found), "mended": done.mended, "left": _plain(done.left)})
+        raise typer.Exit(1 if done.left else 0)
     _tell(done.found)
     for line in done.mended:
         typer.echo(f"Mended: {line}")
@@ -107,6 +117,10 @@ def restore(
     from pipelines.depot.storage import Depot
 
     typer.echo(put_back(source, Depot(depot), actor or whoami(), fall_back=yes).text())
+
+
+def _plain(faults: list[Fault]) -> list[dict[str, object]]:
+    return [asdict(fault) for fault in faults]
 
 
 def _tell(faults: list[Fault]) -> None:

@@ -100,9 +100,9 @@ def _muscle_outcomes(study: Study, side: str) -> Iterator[Outcome]:
         "onset_before_contact_s",
         f"{_words(first)}: onset before contact",
         3,
-        f"Positive is before contact; found with the energy operator, whose onsets scatter least. {which}",
+        f"Positive is before contact; of the burst that does its work in stance, where three detectors agree. {which}",
         "muscle_bursts",
-        (("muscle", first), ("side", side), ("onset_method", "energy_operator")),
+        (("muscle", first), ("side", side), ("burst", "stance")),
     )
     divided = {code.value: code.meaning for code in NORMALISATION}[settings.normalisation]
     yield Outcome(

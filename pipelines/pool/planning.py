@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Iterator, Sequence
+from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Any
 
@@ -44,14 +44,26 @@ class Known:
             f"Power for a true difference of {effect:g}, 5 % two-sided, aim {aim:g}; equal sites, each runner at one:",
             f"{'sites':>6}{'runners at each':>18}{'in all':>9}{'power':>8}",
         ]
-        for count in sites:
-            runners = runners_needed(effect, parts, count, aim)
-            if runners is None:
-                best = power(effect, parts, count, MOST_RUNNERS)
-                lines.append(f"{count:>6}{f'more than {MOST_RUNNERS}':>18}{'-':>9}{best:>8.2f}")
-            else:
-                lines.append(f"{count:>6}{runners:>18}{count * runners:>9}{power(effect, parts, count, runners):>8.2f}")
+        for count, runners, reached in self._needed(effect, aim, sites):
+            each = f"more than {MOST_RUNNERS}" if runners is None else runners
+            in_all = "-" if runners is None else count * runners
+            lines.append(f"{count:>6}{each:>18}{in_all:>9}{reached:>8.2f}")
         return "\n".join([*lines, *self.cautions()])
+
+    def plain(self, effect: float, aim: float, sites: Sequence[int]) -> dict[str, Any]:
+        """The same for scripts. runners_at_each: null where more than are reckoned with would be needed."""
+        needed = [
+            {"sites": count, "runners_at_each": runners, "power": reached}
+            for count, runners, reached in self._needed(effect, aim, sites)
+        ]
+        told = {"effect": effect, "aim": aim, "components": asdict(self.components), "site_sd_given": self.assumed}
+        return {**self.asked, **told, "pool": self.row, "needed": needed, "cautions": [c for c in self.cautions() if c]}
+
+    def _needed(self, effect: float, aim: float, sites: Sequence[int]) -> Iterator[tuple[int, int | None, float]]:
+        """Of each number of sites: runners at each, None if more than are reckoned with, and the power with them."""
+        for count in sites:
+            runners = runners_needed(effect, self.components, count, aim)
+            yield count, runners, power(effect, self.components, count, runners or MOST_RUNNERS)
 
     def cautions(self) -> list[str]:
         """What these numbers rest on."""

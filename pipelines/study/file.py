@@ -78,15 +78,24 @@ def _with_finished(settings: dict[str, Any], drafts: dict[str, Draft], path: Pat
     if not drafts:
         return checked(Study, settings, path, "study_file.md"), ()
     others = {name: site for name, site in settings["sites"].items() if name not in drafts}
-    study = checked(Study, settings | {"sites": others}, path, "study_file.md")
+    study = checked(Study, _narrowed(settings, others), path, "study_file.md")
     seen = {name: looked_at(draft, study) for name, draft in drafts.items()}
     finished = {
         name: settings["sites"][name] | {"profile": profile}
         for name, profile in seen.items()
         if isinstance(profile, SiteProfile)
     }
-    study = checked(Study, settings | {"sites": others | finished}, path, "study_file.md")
+    study = checked(Study, _narrowed(settings, others | finished), path, "study_file.md")
     return study, tuple(draft for draft in seen.values() if isinstance(draft, Draft))
+
+
+def _narrowed(settings: dict[str, Any], sites: dict[str, Any]) -> dict[str, Any]:
+    """The settings with these sites alone; what is planned for the others waits with them."""
+    planned = settings.get("planned_runners")
+    if not isinstance(planned, dict):
+        return settings | {"sites": sites}
+    there = {site: own for site, own in planned.items() if site in sites or site not in settings["sites"]}
+    return settings | {"sites": sites, "planned_runners": there}
 
 
 def load_profile(path: str | Path) -> SiteProfile:

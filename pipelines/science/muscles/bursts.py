@@ -1,13 +1,14 @@
 """When a muscle is active: bursts by threshold, with and without the Teager-Kaiser energy operator, and the baseline.
 
-Amplitudes are in ``muscle_amplitudes``. A burst's start and end are samples, not interpolated.
+When a burst begins, by several detectors and how surely, is in ``onsets``; amplitudes are in ``amplitudes``. A burst's
+start and end are samples, not interpolated.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from bisect import bisect_left
+from collections.abc import Iterable
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -20,6 +21,9 @@ from schemas.processing_signals import MuscleProcessing
 from schemas.trial import FloatArray
 
 METHODS = ("threshold", "energy_operator")
+#: Where the middle of a burst's area may lie: before contact, or between contact and toe-off.
+PLACES = ("pre_contact", "stance")
+Spell = tuple[int, int]
 
 
 @dataclass(frozen=True)
@@ -28,7 +32,7 @@ class Activity:
 
     curve: FloatArray
     threshold: float
-    spells: tuple[tuple[int, int], ...]
+    spells: tuple[Spell, ...]
 
 
 def teager_kaiser(samples: FloatArray) -> FloatArray:
@@ -44,9 +48,7 @@ def teager_kaiser(samples: FloatArray) -> FloatArray:
     return energy
 
 
-def spells_above(
-    samples: FloatArray, threshold: float, shortest: int = 1, longest_pause: int = 0
-) -> tuple[tuple[int, int], ...]:
+def spells_above(samples: FloatArray, threshold: float, shortest: int = 1, longest_pause: int = 0) -> tuple[Spell, ...]:
     """First and last sample of each spell at or above ``threshold``, in order.
 
     Pauses of up to ``longest_pause`` samples are closed first, then spells of fewer than ``shortest`` samples are
@@ -110,34 +112,33 @@ def activity(
     return Activity(curve, threshold, spells_above(curve, threshold, *lengths))
 
 
-def burst_rows(
-    muscle: Conditioned, found: Activity, method: str, steps: Iterable[Step], processing: MuscleProcessing
-) -> Iterator[dict[str, Any]]:
-    """Rows of ``muscle_bursts`` less trial, muscle, side and provenance: one per contact that the signal covers."""
-    wanted = [step for step in steps if muscle.span(step.contact_s, step.toe_off_s) is not None]
-    since = [_looked_for_since(step, processing) for step in wanted]
-    spells = _main_spells(muscle, found, since, [step.toe_off_s for step in wanted])
-    for step, spell in zip(wanted, spells, strict=True):
-        onset, offset = _edges(muscle, found, spell, processing) if spell else (None, None)
-        yield {
-            "footfall_number": step.footfall_number,
-            "onset_method": method,
-            "onset_before_contact_s": None if onset is None else step.contact_s - onset,
-            "offset_after_contact_s": None if offset is None else offset - step.contact_s,
-        }
+def bursts_of(
+    muscle: Conditioned, found: Activity, steps: Iterable[Step], processing: MuscleProcessing
+) -> list[dict[str, Spell | None]]:
+    """For each step the burst of each of ``PLACES``: the spell with the largest area whose middle lies there.
 
-
-def spreads(by_method: Sequence[Sequence[Mapping[str, Any]]]) -> list[float | None]:
-    """For each contact how far the methods' onsets lie apart, in s; None unless each method gives one.
-
-    by_method: rows of ``burst_rows`` by each method, of the same contacts.
+    The middle is that of the area under the curve. Before contact it is looked for since ``burst_search_s`` before, and
+    since the toe-off before. So a burst that begins before contact and does its work in stance is a stance burst in
+    every stride, however its beginning scatters about contact, and a muscle with two bursts has both.
     """
-    found: list[float | None] = []
-    for rows in zip(*by_method, strict=True):
-        onsets = [row["onset_before_contact_s"] for row in rows]
-        known = [onset for onset in onsets if onset is not None]
-        found.append(max(known) - min(known) if len(known) == len(onsets) else None)
-    return found
+    spells = np.array(found.spells, int).reshape(-1, 2)
+    curve = np.nan_to_num(found.curve)
+    sums = (np.concatenate([[0.0], np.cumsum(part)]) for part in (curve, curve * np.arange(len(curve))))
+    area, moment = (part[spells[:, 1] + 1] - part[spells[:, 0]] for part in sums)
+    middles = (muscle.start_s + moment / np.where(area > 0, area, 1.0) / muscle.rate_hz).tolist()  # rises with spells
+    areas = area.tolist()
+
+    def largest(since_s: float, until_s: float) -> Spell | None:
+        inside = range(bisect_left(middles, since_s), bisect_left(middles, until_s))
+        return found.spells[max(inside, key=areas.__getitem__)] if inside else None
+
+    return [
+        {
+            "pre_contact": largest(_looked_for_since(step, processing), step.contact_s),
+            "stance": largest(step.contact_s, step.toe_off_s),
+        }
+        for step in steps
+    ]
 
 
 def _looked_for_since(step: Step, processing: MuscleProcessing) -> float:
@@ -154,26 +155,8 @@ def signal_to_noise(muscle: Conditioned, baseline: NDArray[np.bool_], found: Act
     return float(10 * np.log10(powers[0] / powers[1])) if len(powers) == 2 and min(powers) > 0 else None
 
 
-def _main_spells(
-    muscle: Conditioned, found: Activity, start_s: Sequence[float], end_s: Sequence[float]
-) -> list[tuple[int, int] | None]:
-    """For each pair of times the spell with the largest area under the curve between them; None if none reaches in."""
-    if not found.spells:
-        return [None] * len(start_s)
-    first, stop = (
-        np.ceil((np.array(at) - muscle.start_s) * muscle.rate_hz - 1e-6).astype(int)[:, None] for at in (start_s, end_s)
-    )
-    spells = np.array(found.spells)
-    begin, end = np.maximum(spells[:, 0], np.maximum(first, 0)), np.minimum(spells[:, 1] + 1, stop)
-    area = np.concatenate([[0.0], np.cumsum(np.nan_to_num(found.curve))])
-    inside = begin < end
-    areas = np.where(inside, area[np.where(inside, end, 0)] - area[np.where(inside, begin, 0)], -np.inf)
-    best = areas.argmax(axis=1)
-    return [found.spells[i] if any_inside else None for i, any_inside in zip(best, inside.any(axis=1), strict=True)]
-
-
-def _edges(
-    muscle: Conditioned, found: Activity, spell: tuple[int, int], processing: MuscleProcessing
+def edges_s(
+    muscle: Conditioned, found: Activity, spell: Spell, processing: MuscleProcessing
 ) -> tuple[float | None, float | None]:
     """Start and end of a spell in s on the trial's clock; None for one that may lie outside what was recorded.
 

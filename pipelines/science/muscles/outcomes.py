@@ -9,16 +9,9 @@ from typing import Any
 
 from pipelines.science.frames import Column, Rows
 from pipelines.science.muscles.amplitudes import Reference, above_reference, amplitude_columns, root_mean_square
-from pipelines.science.muscles.bursts import (
-    METHODS,
-    activity,
-    baseline_of,
-    burst_rows,
-    rectified,
-    signal_to_noise,
-    spreads,
-)
+from pipelines.science.muscles.bursts import METHODS, activity, baseline_of, rectified, signal_to_noise
 from pipelines.science.muscles.co_contraction import co_contraction_columns
+from pipelines.science.muscles.onsets import onset_rows
 from pipelines.science.muscles.signal import Conditioned, Key, conditioned_muscles, root_of, smooth
 from pipelines.science.muscles.windows import Step, Windows, steps_of
 from pipelines.science.signals.filters import together
@@ -112,13 +105,7 @@ def _bursts_and_quality(
 ) -> tuple[list[dict[str, Any]], dict[str, Any]]:
     baseline = baseline_of(muscle, processing)
     found = {method: activity(muscle, curves[method], baseline, method, processing) for method in METHODS}
-    by_method = [list(burst_rows(muscle, found[method], method, steps, processing)) for method in METHODS]
-    rows = [
-        row | {"onset_spread_s": spread}
-        for own in by_method
-        for row, spread in zip(own, spreads(by_method), strict=True)
-    ]
-    return rows, {
+    return list(onset_rows(muscle, found, steps, processing)), {
         "signal_problem": muscle.problem,
         "signal_to_noise_db": signal_to_noise(muscle, baseline, found["threshold"]),
         "baseline_uv": root_mean_square(muscle.samples[baseline]) if muscle.gain_known else None,

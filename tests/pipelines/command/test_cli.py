@@ -43,6 +43,8 @@ def depot(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 def test_there_are_exactly_these_commands() -> None:
     assert set(commands()) == {
+        "followed-up",
+        "init",
         "run",
         "check",
         "pack",

@@ -123,7 +123,7 @@ def test_every_outcome_shown_is_where_it_is_said_to_be() -> None:
         names = TABLES[outcome.table].column_names
         assert {outcome.column, *(name for name, _ in outcome.apart)} <= set(names), outcome.key
     keys = [o.key for o in shown]
-    assert "soleus/right/energy_operator/onset_before_contact_s" in keys
+    assert "soleus/right/stance/onset_before_contact_s" in keys
     assert "ankle/sagittal/segment/angle_at_contact_deg" in keys
     assert not [key for key in keys if "gastrocnemius" in key]
     assert len(set(keys)) == len(keys)
@@ -142,7 +142,7 @@ def test_names_of_outcomes_are_those_the_contrasts_get_from_the_warehouse() -> N
 
 def test_outcomes_of_every_table_are_compared_between_sites(tmp_path: Path) -> None:
     joint = {"trial_id": "m-1-shod", "joint": "ankle", "plane": "sagittal", "angle_against": "segment", "side": "left"}
-    burst = {"trial_id": "m-1-shod", "muscle": "soleus", "side": "left", "onset_method": "energy_operator"}
+    burst = {"trial_id": "m-1-shod", "muscle": "soleus", "side": "left", "burst": "stance"}
     new: small.Rows = {
         "footfall_joints": [
             {**joint, "footfall_number": 1, "angle_at_contact_deg": 4.0},
@@ -151,7 +151,7 @@ def test_outcomes_of_every_table_are_compared_between_sites(tmp_path: Path) -> N
         ],
         "muscle_bursts": [
             {**burst, "footfall_number": 1, "onset_before_contact_s": 0.111},
-            {**burst, "footfall_number": 1, "onset_method": "threshold", "onset_before_contact_s": 0.9},
+            {**burst, "footfall_number": 1, "burst": "pre_contact", "onset_before_contact_s": 0.9},
         ],
         "sessions": [{"session_id": "S1", "participant_id": "P1", "site": "mill", "visit": "first"}],
         "energy_bouts": [
@@ -253,7 +253,7 @@ def test_a_runner_measured_at_two_sites_counts_once(tmp_path: Path) -> None:
 
 def test_the_caution_list_has_the_weightiest_kind_first_and_says_what_it_is_not(pages: Path) -> None:
     page = read(apart(pages))
-    rows = table(page, "The weightiest kind first")
+    rows = table(page, "New: the weightiest kind first")
     assert [(row[0], row[2], row[3]) for row in rows] == [
         ("P1", "3", "■ substantial health problem"),
         ("P2", "3", "? problem not followed up"),

@@ -143,7 +143,7 @@ def test_values_that_are_missing_or_not_finite_are_left_out() -> None:
 
 
 def test_muscle_and_side_stand_before_the_name_and_bouts_count_as_trials() -> None:
-    own = {"trial_id": "T1", "footfall_number": 1, "side": "left", "onset_method": "threshold"}
+    own = {"trial_id": "T1", "footfall_number": 1, "side": "left", "burst": "stance"}
     rows = {
         "muscle_bursts": [
             {**own, "muscle": "soleus", "onset_before_contact_s": 0.1},
@@ -157,9 +157,9 @@ def test_muscle_and_side_stand_before_the_name_and_bouts_count_as_trials() -> No
     found = means_of(rows)
     assert dict(zip(found["outcome"], found["mean_value"], strict=True)) == pytest.approx(
         {
-            "soleus/left/threshold/onset_before_contact_s": 0.1,
-            "tibialis_anterior/left/threshold/onset_before_contact_s": 0.2,
-            "tibialis_anterior/left/threshold/offset_after_contact_s": 0.3,
+            "soleus/left/stance/onset_before_contact_s": 0.1,
+            "tibialis_anterior/left/stance/onset_before_contact_s": 0.2,
+            "tibialis_anterior/left/stance/offset_after_contact_s": 0.3,
             "metabolic_power_w_per_kg": 12.0,
         }
     )
