@@ -122,6 +122,7 @@ def run(
     from pipelines.assets.run import plan as plan_run
     from pipelines.assets.run import run as run_once
     from pipelines.progress import shown
+    from pipelines.taking_in.still_arriving import settle_seconds
 
     if plan:
         with shown() as progress:
@@ -132,7 +133,7 @@ def run(
             typer.echo(text)
         return
     with shown() as progress:
-        summary = run_once(study, inbox, depot, actor, progress, yes=yes, rebuild=rebuild)
+        summary = run_once(study, inbox, depot, actor, progress, yes=yes, rebuild=rebuild, settle_s=settle_seconds())
     code = summary.exit_code or (LABORATORIES_ASKED if summary.asks_laboratories else 0)
     typer.echo(json.dumps(summary.plain() | {"exit_code": code}, indent=1) if as_json else summary.text())
     raise typer.Exit(code)
