@@ -18,10 +18,15 @@ from pipelines.versions import code_version, judging_sources
 from schemas.study import Study
 
 KIT_FILE = "kit.json"
-#: What such a field may hold to be told again: a delivery comes from outside.
-_PLAIN = re.compile(r"[0-9A-Za-z.+_-]{1,64}")
 #: Fields of bag-info.txt. The last is one word for all that judging reads: code, settings, the site's own profile.
 CODE, STUDY_FILE, KIT, JUDGED_AS = "Packed-With", "Study-File-Version", "Kit-Version", "Judged-As"
+#: What they may hold to be kept and told again: a bag comes from outside, and may say anything there.
+_FORMS = {
+    CODE: re.compile(r"[0-9.]{1,16}(?:[a-z]{1,4}[0-9]{1,4})?\+[0-9a-f]{8}"),
+    STUDY_FILE: re.compile(r"[0-9.]{0,12}\+[0-9a-f]{8}"),
+    KIT: re.compile(r"[0-9a-f]{8}"),
+    JUDGED_AS: re.compile(r"[0-9a-f]{16}"),
+}
 
 
 def stamped(study: LoadedStudy, site: str) -> dict[str, str]:
@@ -33,7 +38,9 @@ def stamped(study: LoadedStudy, site: str) -> dict[str, str]:
         KIT: told.get("kit_version", ""),
         JUDGED_AS: word(study.study, site),
     }
-    return {name: value for name, value in fields.items() if value}
+    if _FORMS[STUDY_FILE].fullmatch(fields[STUDY_FILE]) is None:  # a version in words
+        fields[STUDY_FILE] = f"+{fields[STUDY_FILE].rpartition('+')[2]}"
+    return kept(fields)
 
 
 def word(study: Study, site: str) -> str:
@@ -41,12 +48,16 @@ def word(study: Study, site: str) -> str:
     return made(of_delivery(study, site, KnownNames(), judging_sources()))
 
 
+def kept(info: Mapping[str, str]) -> dict[str, str]:
+    """Those of a bag's fields that tell it, in their form; whatever else they say is dropped."""
+    named = {label.lower(): value for label, value in info.items()}
+    return {name: value for name, form in _FORMS.items() if form.fullmatch(value := named.get(name.lower(), ""))}
+
+
 def fields_in(bag_info: bytes) -> dict[str, str]:
-    """What a bag-info.txt tells of it."""
+    """The same of the bytes of a bag-info.txt."""
     lines = (line.partition(":") for line in bag_info.decode("utf-8", "replace").splitlines())
-    known = {name.lower(): name for name in (CODE, STUDY_FILE, KIT, JUDGED_AS)}
-    found = {known[label.strip().lower()]: value.strip() for label, _, value in lines if label.strip().lower() in known}
-    return {name: value for name, value in found.items() if _PLAIN.fullmatch(value)}
+    return kept({label.strip(): value.strip() for label, _, value in lines})
 
 
 def older(study: LoadedStudy, site: str) -> Callable[[Mapping[str, str]], str | None]:

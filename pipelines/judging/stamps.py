@@ -43,6 +43,7 @@ NOT_READ_BY_JUDGING = (
     "disclosure",
     "judging_again",
     "answer_within_days",
+    "planned_runners",
     "conditions.*.description",
     "visits.*.description",
     "muscles.*.description",

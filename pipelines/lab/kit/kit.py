@@ -9,6 +9,7 @@ from __future__ import annotations
 import hashlib
 import io
 import json
+import tempfile
 import zipfile
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -29,7 +30,7 @@ from pipelines.versions import code_version
 
 _NO_DATE = (1980, 1, 1, 0, 0, 0)  # the same kit is the same bytes
 #: Settings that concern the depot alone.
-_NOT_FOR_LABS = ("judging_again", "answer_within_days", "disclosure", "smallest_cell")
+_NOT_FOR_LABS = ("judging_again", "answer_within_days", "disclosure", "smallest_cell", "planned_runners")
 
 
 @dataclass(frozen=True)
@@ -57,6 +58,7 @@ def write_kit(study_path: Path, site: str, to: Path, wheel: Path | None = None) 
     if to.suffix.lower() != ".zip":
         raise Unusable("It is no name of a zip.", "a name that ends in .zip.", "Correct --to.", file=to)
     files = _files(study, raw, site, wheel)
+    _refuse_unusable(files)
     digest = hashlib.sha256(
         "".join(f"{hashlib.sha256(c).hexdigest()} {n}\n" for n, c in sorted(files.items())).encode()
     )
@@ -92,6 +94,16 @@ def _files(study: LoadedStudy, raw: Mapping[str, Any], site: str, wheel: Path | 
         files[wheel.name] = wheel.read_bytes()
     files["START_HERE.txt"] = how_to(study.study, site, wheel.name if wheel is not None else None).encode()
     return files
+
+
+def _refuse_unusable(files: Mapping[str, bytes]) -> None:
+    """Raises Unusable if the study file of the kit does not stand by itself."""
+    with tempfile.TemporaryDirectory(prefix="manystrides-kit-") as folder:
+        for name in (name for name in files if name.endswith(".yaml")):
+            place = Path(folder, name)
+            place.parent.mkdir(exist_ok=True)
+            place.write_bytes(files[name])
+        load_study(Path(folder, "study.yaml"))
 
 
 def _same_bytes(book: bytes) -> bytes:

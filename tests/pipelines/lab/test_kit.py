@@ -142,4 +142,4 @@ def test_a_bag_tells_kit_code_and_study_and_its_receipt_says_if_they_are_old(kit
 def test_nothing_is_told_of_a_bag_of_other_tools_and_nothing_a_bag_makes_up() -> None:
     study = load_study(STUDY)
     assert older(study, "brack")({}) is None
-    assert fields_in(b"Packed-With: <b>Ann</b>\nJudged-As: 12 34\nkit-version: 1a\n\xff:\xff") == {KIT: "1a"}
+    assert fields_in(b"Packed-With: Ann.Lee\nJudged-As: 12 34\nkit-version: 1a2b3c4d\n\xff:\xff") == {KIT: "1a2b3c4d"}
