@@ -7,8 +7,8 @@ from schemas.study import Study
 _INSTALL = """\
 1. Install, once
 ----------------
-You need Python 3.11, 3.12 or 3.13 and a connection to the Python package
-index. Open a terminal in this folder and give one command:
+You need Python 3.11, 3.12 or 3.13, a connection to the Python package index
+and half a gigabyte of disk. Open a terminal in this folder and give one command:
 
 Windows   py -m venv .tool && .tool\\Scripts\\python -m pip install {what}
 macOS     python3 -m venv .tool && .tool/bin/python -m pip install {what}
