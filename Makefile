@@ -11,7 +11,7 @@ export GX_ANALYTICS_ENABLED := false
 # Else a machine that keeps Python from writing .pyc files compiles every library again at each start.
 export UV_COMPILE_BYTECODE := 1
 
-.PHONY: help setup setup-dev demo test explore lint format docs benchmark detection coverage attack crash clean
+.PHONY: help wheel setup setup-dev demo test explore lint format docs benchmark detection coverage attack crash clean
 
 help: ## show this list
 	@grep -E '^[a-z-]+:.*##' $(MAKEFILE_LIST) | sed -E 's/:.*## /\t/' | expand -t 14
@@ -22,7 +22,7 @@ $(UV):
 	@.tools/bin/pip install --quiet --disable-pip-version-check 'uv>=0.5' || { rm -rf .tools; echo "Could not install uv: is there a network connection to the package index?"; exit 1; }
 
 setup: $(UV) ## install what running needs
-	@$(UV) sync --quiet --frozen --no-dev --inexact --python $(PYTHON)
+	@$(UV) sync --quiet --frozen --no-dev --extra depot --inexact --python $(PYTHON)
 	@$(BIN)/python -m compileall -q schemas checks pipelines
 
 setup-dev: $(UV) ## install what developing needs
@@ -49,6 +49,9 @@ format: setup-dev ## put the code in the common form
 
 docs: setup-dev ## write docs/reference again from the definitions
 	@$(BIN)/python -m pipelines.command.docs_pages
+
+wheel: $(UV) ## the file that laboratories install from: dist/manystrides-*.whl
+	@$(UV) build --quiet --wheel --out-dir dist
 
 benchmark: setup-dev ## ratios of two things measured in the same run: docs/reference/speed.md
 	@$(BIN)/python -m benchmarks --write

@@ -28,6 +28,9 @@ settings.load_profile(os.environ.get("MANYSTRIDES_HYPOTHESIS", "manystrides"))
 
 REPO = Path(__file__).resolve().parents[1]
 
+# Deliveries of tests are whole: no run waits for the rest of one, but in the tests of that.
+os.environ["MANYSTRIDES_SETTLE_S"] = "0"
+
 # Depots of tests lie in memory where there is room for them: a run asks the disk a hundred times whether something is
 # on it for good, and no test is about a machine that loses its power.
 _MEMORY, _ROOM_BYTES = Path("/dev/shm"), 6 * 2**30

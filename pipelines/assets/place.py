@@ -14,6 +14,7 @@ from pipelines.study.file import load_study
 from pipelines.taking_in.batch import Bench
 from pipelines.taking_in.due import refuse_missing
 from pipelines.taking_in.opening import open_desk
+from pipelines.taking_in.still_arriving import settle_seconds
 
 #: One partition per delivery; its key is ``site/name`` in the inbox.
 DELIVERY_PARTITIONS = dg.DynamicPartitionsDefinition(name="delivery")
@@ -43,7 +44,9 @@ class Place(dg.ConfigurableResource):
         """The bench, while this run is the depot's only writer."""
         refuse_missing(self.inbox_path)
         place, actor = (Path(self.study), self.depot), f"{whoami()} (dagster)"
-        with at_work(*place, actor, self.inbox_path, wait_s=_WAIT_S, by_dagster=True) as bench:
+        with at_work(
+            *place, actor, self.inbox_path, wait_s=_WAIT_S, by_dagster=True, settle_s=settle_seconds()
+        ) as bench:
             yield bench
 
 

@@ -41,15 +41,17 @@ def run(
     *,
     yes: bool = False,
     rebuild: bool = False,
+    settle_s: float = 0.0,
 ) -> Summary:
     """Take in what is new, judge again what is due, and build warehouse and pages if anything changed.
 
     yes: publish although judging again would move many trials into or out of the pool. rebuild: make warehouse and
-    pages anew from the results of all deliveries, whether anything is due or not.
+    pages anew from the results of all deliveries, whether anything is due or not. settle_s: as of ``Bench``.
     Raises Unusable if the study file, the inbox or the depot cannot be used, or if another run is writing there.
     """
     refuse_missing(inbox)
-    with at_work(study_path, depot_root, actor, inbox, progress, workers, yes=yes, rebuild=rebuild) as bench:
+    place = study_path, depot_root, actor, inbox, progress, workers
+    with at_work(*place, yes=yes, rebuild=rebuild, settle_s=settle_s) as bench:
         due = what_is_due(bench.desk, inbox)
         if due:
             bench.desk.isolated.begin()  # while Dagster is imported
@@ -99,11 +101,12 @@ def at_work(
     rebuild: bool = False,
     wait_s: float = 0.0,
     by_dagster: bool = False,
+    settle_s: float = 0.0,
 ) -> Iterator[Bench]:
     """A bench at which this process is the depot's only writer; what a kill left is finished first.
 
-    inbox: None if only what follows from a decision is to be done. yes: as of ``Bench``. wait_s: how long to wait for
-    another writer's end.
+    inbox: None if only what follows from a decision is to be done. yes, settle_s: as of ``Bench``. wait_s: how long
+    to wait for another writer's end.
     by_dagster: its daemon carries the graph out, and asks for a withdrawal that is not done by itself. Raises Unusable
     as ``run`` does.
     """
@@ -125,6 +128,7 @@ def at_work(
             rebuild,
             keeps_history=by_dagster,
             readied=readied,
+            settle_s=settle_s,
         )
         yield bench if by_dagster else _recovered(bench)
 

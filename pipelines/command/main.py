@@ -20,6 +20,7 @@ from pipelines.command.as_json import echo_json
 from pipelines.command.beginning import init
 from pipelines.command.exit_codes import INTERRUPTED, LABORATORIES_ASKED
 from pipelines.command.following_up import followed_up
+from pipelines.command.kits import kit
 from pipelines.command.lab import check, look, pack, profile
 from pipelines.command.ledger import ledger_app
 from pipelines.command.listing import Commands
@@ -121,6 +122,7 @@ def run(
     from pipelines.assets.run import plan as plan_run
     from pipelines.assets.run import run as run_once
     from pipelines.progress import shown
+    from pipelines.taking_in.still_arriving import settle_seconds
 
     if plan:
         with shown() as progress:
@@ -131,7 +133,7 @@ def run(
             typer.echo(text)
         return
     with shown() as progress:
-        summary = run_once(study, inbox, depot, actor, progress, yes=yes, rebuild=rebuild)
+        summary = run_once(study, inbox, depot, actor, progress, yes=yes, rebuild=rebuild, settle_s=settle_seconds())
     code = summary.exit_code or (LABORATORIES_ASKED if summary.asks_laboratories else 0)
     typer.echo(json.dumps(summary.plain() | {"exit_code": code}, indent=1) if as_json else summary.text())
     raise typer.Exit(code)
@@ -141,7 +143,7 @@ for command in (init, check, pack, profile, look, power, report):
     app.command()(command)
 for whole in (withdraw, renew, verify, followed_up):
     app.command()(logged(whole))
-for copied in (backup, restore, send):
+for copied in (backup, restore, send, kit):
     app.command()(copied)
 
 
@@ -248,6 +250,12 @@ def upgrade(depot: DepotPath = DEFAULT_DEPOT, actor: Actor = None) -> None:
     typer.echo(bring_up(Depot(depot), actor or whoami()).text())
 
 
+#: Packages that come with the extra ``depot`` alone.
+_OF_THE_DEPOT = ("dagster", "dagster_webserver", "great_expectations", "openpyxl")
+_INSTALL_ALL = (
+    "Package {} is not installed: this installation is a laboratory's, for check, pack, profile and look. What keeps a "
+    'depot needs the extra: pip install "manystrides[depot]" (from the same file), or make setup.'
+)
 _INTERRUPTED = "Interrupted; the depot is whole, and the next run goes on from here."
 
 
@@ -279,6 +287,9 @@ def main() -> None:
         typer.echo(f"The system refused: {problem}. Nothing is half-written; correct this and run again.", err=True)
         sys.exit(2)
     except Exception as fault:
+        if isinstance(fault, ModuleNotFoundError) and (fault.name or "").partition(".")[0] in _OF_THE_DEPOT:
+            typer.echo(_INSTALL_ALL.format(fault.name), err=True)
+            sys.exit(2)
         import traceback
 
         traceback.print_exc()

@@ -22,6 +22,8 @@ _NUMBER = re.compile(rb"(?im)^delivery-number\s*:\s*([0-9]{1,9})\s*$")
 _FAR = 10**9
 #: A folder of the inbox, which the data manager makes: a short name as sites of a study file have.
 _SITE = re.compile(r"[a-z][a-z0-9_]{0,40}")
+#: How the file beside a delivery ends that says that it is still being copied.
+UPLOADING = ".uploading"
 #: Whether a name may be told, see ``pipelines.identity.word_list.names_shown``.
 Shown = Callable[[str], bool]
 
@@ -97,7 +99,7 @@ def look_into(inbox: Path, shown: Shown) -> tuple[list[Arrival], list[str]]:
             continue
         name = site.name if _SITE.fullmatch(site.name) else _number_of(site)
         for path in _entries(site):
-            if is_litter(path.name):
+            if is_litter(path.name) or path.suffix == UPLOADING:
                 continue
             is_bag = path.is_dir() and (bag_in(path) / "bagit.txt").exists()
             is_zip = path.is_file() and path.suffix.lower() == ".zip"

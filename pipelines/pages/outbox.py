@@ -50,11 +50,18 @@ class Addresses:
 
 
 def write_outbox(
-    store: Store, facts: Facts, study: LoadedStudy, warehouse: Path, addresses: Addresses, *, anew: bool = False
+    store: Store,
+    facts: Facts,
+    study: LoadedStudy,
+    warehouse: Path,
+    addresses: Addresses,
+    *,
+    anew: bool = False,
+    packed: Mapping[str, str] | None = None,
 ) -> list[str]:
     """Bring the outbox up to date and remove what is no longer due; returns the sites whose part was written.
 
-    anew: write all, whatever is there.
+    anew: write all, whatever is there. packed: delivery -> what its receipt tells of how it was packed.
     """
     store.shut("")
     due = {ABOUT: _ABOUT.encode()}
@@ -62,7 +69,7 @@ def write_outbox(
         store.put(ABOUT, due[ABOUT], mode=_OWNER)
     keys, written = {ABOUT}, []
     for site in (s.site for s in facts.sites if any(d.site == s.site for d in facts.deliveries)):
-        part = _Part(facts_of(facts, site), study, site, addresses)
+        part = _Part(facts_of(facts, site), study, site, addresses, packed or {})
         keys.update(part.keys)
         if anew or not all(map(store.is_object, part.keys)) or _made_from(store, part.parcel_key) != part.word:
             _write(store, part, warehouse, {} if anew else _files_in(store, part.parcel_key), anew=anew)
@@ -96,7 +103,9 @@ def _files_in(store: Store, key: str) -> dict[str, bytes]:
 class _Part:
     """What one laboratory is told, and the hash of all of it."""
 
-    def __init__(self, facts: Facts, study: LoadedStudy, site: str, addresses: Addresses) -> None:
+    def __init__(
+        self, facts: Facts, study: LoadedStudy, site: str, addresses: Addresses, packed: Mapping[str, str]
+    ) -> None:
         self._pages = Parcel(facts, study, site)
         self._to, self._sender = addresses.to.get(site, ""), addresses.sender
         title, invented = study.study.title, study.study.invented
@@ -104,7 +113,7 @@ class _Part:
         names = file_names((RECEIPTS, row.delivery.delivery_id) for row in rows)
         self._receipts = {
             names[RECEIPTS, row.delivery.delivery_id].removesuffix(".html") + ".txt": receipt(
-                facts, row, title, invented=invented
+                facts, row, title, invented=invented, packed=packed.get(row.delivery.delivery_id)
             )
             for row in rows
         }

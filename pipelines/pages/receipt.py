@@ -22,12 +22,12 @@ _OVER_FILES = (
 _OVER_WHAT_CAME = "SHA-256 over what came, since no payload could be read."
 
 
-def receipt(facts: Facts, row: DeliveryRow, title: str, *, invented: bool) -> str:
-    """The receipt of the delivery of ``row``."""
-    return "\n".join(_lines(facts, row, title, invented)) + "\n"
+def receipt(facts: Facts, row: DeliveryRow, title: str, *, invented: bool, packed: str | None = None) -> str:
+    """The receipt of the delivery of ``row``. packed: what is to be told of how it was packed, None for nothing."""
+    return "\n".join(_lines(facts, row, title, invented, packed)) + "\n"
 
 
-def _lines(facts: Facts, row: DeliveryRow, title: str, invented: bool) -> Iterator[str]:
+def _lines(facts: Facts, row: DeliveryRow, title: str, invented: bool, packed: str | None) -> Iterator[str]:
     own = row.delivery
     yield f"Receipt for {own.delivery_id}: {title}"
     yield ""
@@ -41,6 +41,10 @@ def _lines(facts: Facts, row: DeliveryRow, title: str, invented: bool) -> Iterat
     yield f"Checksum         {own.fingerprint_sha256}"
     yield from _said(_OVER_FILES if own.payload_count else _OVER_WHAT_CAME, indent=" " * 17)
     yield f"Decided by       manystrides {own.code_version}, study file {own.study_version}"
+    if packed is not None:
+        yield ""
+        yield "An older kit"
+        yield from _said(packed, indent="  ")
     yield ""
     yield f"Decided: {STATUS_WORDS.get(own.status, own.status)}."
     if own.status == "taken_in":

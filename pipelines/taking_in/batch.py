@@ -45,6 +45,7 @@ from pipelines.taking_in.due import (
 from pipelines.taking_in.noting import remember, stopped_as_it_is
 from pipelines.taking_in.publishing import Prepared, publish
 from pipelines.taking_in.stages import open_arrival, take_in_opened
+from pipelines.taking_in.still_arriving import still_arriving
 from pipelines.taking_in.summary import Done, Failure, Summary
 
 if TYPE_CHECKING:
@@ -60,7 +61,7 @@ class Bench:
     yes: publish although a change of code or settings moves trials into or out of the pool. rebuild: make warehouse and
     pages anew, whatever is there. damaged: deliveries whose results are to be made anew from the bytes the depot holds.
     keeps_history: Dagster is running, whose history cannot be removed under it. readied: for what the next build of the
-    warehouse begins with.
+    warehouse begins with. settle_s: deliveries that changed less long ago are looked at twice.
     inbox: None after a decision of a person, when only what follows from it is done: what came meanwhile, or was made
     with something else than today's, is left for the next run.
     """
@@ -74,6 +75,7 @@ class Bench:
     damaged: Sequence[str] = ()
     keeps_history: bool = False
     readied: Readied | None = None
+    settle_s: float = 0.0
 
     def ready_the_pool(self) -> None:
         """Begin with what building the warehouse takes, whatever comes of the deliveries."""
@@ -188,6 +190,7 @@ def _published(desk: Desk, prepared: Prepared, why: str) -> Record:
 def _arrivals(bench: Bench, inbox: Path, asked: Sequence[str] | None) -> Iterator[Worked]:
     desk = bench.desk
     found, bench.summary.not_deliveries = arrivals_due(desk, inbox)
+    found = _whole(bench, found)
     queue = deque(found if asked is None else _asked_for(bench, inbox, found, set(asked)))
     ahead = Ahead(desk)
     try:
@@ -202,6 +205,13 @@ def _arrivals(bench: Bench, inbox: Path, asked: Sequence[str] | None) -> Iterato
                 queue.extend(Came(a, NAMED_ANEW) for a in there if a.key == record.arrival)
     finally:
         ahead.drop()
+
+
+def _whole(bench: Bench, found: Sequence[Came]) -> list[Came]:
+    """Without what is still being copied into the inbox, which the summary tells."""
+    waiting = still_arriving((came.arrival for came in found), bench.settle_s)
+    bench.summary.still_arriving = sorted(waiting)
+    return [came for came in found if came.arrival.key not in waiting]
 
 
 def _asked_for(bench: Bench, inbox: Path, due: Sequence[Came], asked: Collection[str]) -> Iterator[Came]:

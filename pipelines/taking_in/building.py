@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 from pipelines.depot import keys
 from pipelines.depot.desk import Desk
 from pipelines.depot.plans import frozen_plans
+from pipelines.taking_in.packed_with import packed_with_older
 from pipelines.versions import shown_version
 
 if TYPE_CHECKING:
@@ -58,7 +59,8 @@ def build_pages_stage(desk: Desk, *, anew: bool = False) -> None:
             desk.books.files.drop(place)  # killed from here on, all are hashed the next time
     facts = read_facts(depot.warehouse, study.study)
     write_pages(depot, study, anew=anew, noted=noted, facts=facts, follow_ups=desk.books.follow_ups.of)
-    write_outbox(depot.outbox, facts, study, depot.warehouse, Addresses(told.sites, told.sender), anew=anew)
+    addresses, older = Addresses(told.sites, told.sender), packed_with_older(desk)
+    write_outbox(depot.outbox, facts, study, depot.warehouse, addresses, anew=anew, packed=older)
     with desk.books.transaction():
         desk.books.files.put(keys.PAGES, noted)
         _note(desk, keys.OUTBOX, depot.outbox)

@@ -47,6 +47,7 @@ class Summary:
     unfinished: tombstones of withdrawals that could not be carried out when it began. withdrawals: what was done for
     each that is not done, or was not before.
     raised: what broke the building of warehouse or pages off, the last time it was tried.
+    still_arriving: deliveries that wait, since they are being copied.
     not_told: of servers that could not be told of it.
     refused: why nothing was done. left_for_a_yes: what was not judged again, since a change of code or settings would
     have moved trials with it, and why; all else was done.
@@ -65,6 +66,7 @@ class Summary:
     left_for_a_yes: list[str] = field(default_factory=list)
     raised: Exception | None = None
     not_told: list[str] = field(default_factory=list)
+    still_arriving: list[str] = field(default_factory=list)
     reasons: bool = True
     _read: dict[tuple[str, str], list[dict[str, Any]]] = field(default_factory=dict, repr=False)
 
@@ -118,6 +120,7 @@ class Summary:
             "built": self.built,
             "refused": self.refused,
             "not_told": self.not_told,
+            "still_arriving": self.still_arriving,
             "left_for_a_yes": self.left_for_a_yes,
             "pages": self.depot.pages.shown("index.html"),
             "warehouse": str(self.depot.warehouse),
@@ -158,6 +161,8 @@ class Summary:
         if held := len({text.word for d in others for text in read(self.depot.result(d.record.delivery_id))}):
             yield f"Held for a look: {held} {'text' if held == 1 else 'texts'} ({self._texts})"
         yield from self._consents()
+        if self.still_arriving:
+            yield "Still being copied into the inbox, waits for the next run: " + ", ".join(self.still_arriving)
         yield from self.not_told
         yield "Where to look"
         yield f"  pages      {self.depot.pages.shown('index.html')}"

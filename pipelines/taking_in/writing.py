@@ -10,6 +10,7 @@ from pipelines.depot.desk import Desk, Opened
 from pipelines.depot.keys import file_of
 from pipelines.depot.modes import only_for_the_owner
 from pipelines.depot.storage import write_table
+from pipelines.judging import packed_with
 from pipelines.judging.delivery_tables import DELIVERY_TABLES, frame
 from pipelines.taking_in.keeping import copy_tag_files
 from schemas import core
@@ -19,7 +20,8 @@ from schemas.model import Table
 if TYPE_CHECKING:
     import pandas as pd
 
-#: Fields of bag-info.txt that the depot reads and keeps; ``Invented`` is that of the demonstration.
+#: Fields of bag-info.txt that the depot reads and keeps, beside those of ``pipelines.judging.packed_with``;
+#: ``Invented`` is that of the demonstration.
 _KEPT_INFO = ("Delivery-Number", "Invented", "Site", "Study")
 
 
@@ -33,7 +35,8 @@ def written(desk: Desk, opened: Opened, result: Result, tables: dict[Table, pd.D
         write_table(table, rows, work / file_of(table))
     only_for_the_owner(work / "bag")  # it lists names of files that nobody has looked at
     if record.held and opened.payload is not None:
-        info = {label: opened.received.bag_info[label] for label in _KEPT_INFO if label in opened.received.bag_info}
+        came = opened.received.bag_info
+        info = {label: came[label] for label in _KEPT_INFO if label in came} | packed_with.kept(came)
         copy_tag_files(opened.payload, work / "bag", result.payload, info)
     return work
 

@@ -24,6 +24,7 @@ from pipelines.intake.bag_files import bag_in
 from pipelines.intake.descriptor import write_descriptor
 from pipelines.intake.paths import path_fault, shown
 from pipelines.intake.tables import read_tables
+from pipelines.judging.packed_with import stamped
 from pipelines.lab.packing.asking import About, Ask, completed
 from pipelines.lab.packing.finding import Gathered, gather, lay_out
 from pipelines.lab.scrub import info_of, write_bag
@@ -175,7 +176,7 @@ def _write_rest(bag: Path, gathered: Gathered, study: LoadedStudy, about: About,
         "Site": about.site,
         "Study": " ".join(study.study.title.split()),
     }
-    write_bag(bag, info | ({"Invented": "yes"} if study.study.invented else {}))
+    write_bag(bag, info | stamped(study, about.site) | ({"Invented": "yes"} if study.study.invented else {}))
     return _opened(bag, about, study, known)
 
 

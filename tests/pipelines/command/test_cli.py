@@ -51,6 +51,7 @@ def test_there_are_exactly_these_commands() -> None:
         "profile",
         "look",
         "send",
+        "kit",
         "sql",
         "dev",
         "withdraw",

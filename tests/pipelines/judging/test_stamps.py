@@ -76,7 +76,7 @@ def test_a_fourth_laboratory_judges_nothing(tmp_path: Path) -> None:
     [
         ("contact_threshold_n: 20 ", "contact_threshold_n: 30 ", "study.yaml", SETTINGS, "processing.contact_threshold_n"),
         ("week_5: {planned_week: 5", "week_5: {planned_week: 6", "study.yaml", SETTINGS, "visits.week_5.planned_week"),
-        ("  unshod: {description", "  barefoot: {description", "study.yaml", SETTINGS, "conditions.unshod"),
+        ("  unshod: {description", "  barefoot: {description: Bare.}\n  unshod: {description", "study.yaml", SETTINGS, "conditions.barefoot"),
         ("version: \"1\"", "version: \"1\"\ntrial_time_limit_s: 5", "study.yaml", SETTINGS, "trial_time_limit_s"),
         ("force_rate_hz: 1000", "force_rate_hz: 2000", "sites/corrie.yaml", PROFILE, "force_rate_hz"),
         ("calcaneus_left: heel-left", "calcaneus_left: LHEEL", "sites/corrie.yaml", PROFILE, "markers.calcaneus_left"),
@@ -123,7 +123,8 @@ def test_every_setting_counts_but_those_that_are_listed() -> None:
     left_out = places_of(study) - set(stamps.settings_content(study, None))
     assert {place.split(".")[0] for place in left_out} == {
         "id", "title", "version", "invented", "citation", "smallest_cell", "disclosure", "judging_again", "sites",
-        "conditions", "visits", "muscles", "marker_roles", "processing", "planned_runners",
+        "answer_within_days", "planned_runners",
+        "conditions", "visits", "muscles", "marker_roles", "processing",
     }  # fmt: skip
     assert {p.split(".")[1] for p in left_out if p.startswith("processing.")} == {"contrasts", "transition"}
     named = {
