@@ -23,6 +23,8 @@ CONTRAST = Field("contrast", Kind.CODE, "What is compared.", codes=codes.CONTRAS
 REFERENCE_VISIT = replace(
     f.VISIT, name="reference_visit", description="Visit that is compared with; the same one if conditions are compared."
 )
+#: What every table of differences begins with, or has after whose they are.
+COMPARED_FIELDS = (OUTCOME_NAME, CONTRAST, f.VISIT, REFERENCE_VISIT, f.CONDITION, REFERENCE)
 COMPARED_KEY = (
     "outcome",
     "contrast",

@@ -5,15 +5,12 @@ from __future__ import annotations
 from schemas import codes
 from schemas import fields as f
 from schemas.fields_of_differences import (
+    COMPARED_FIELDS,
     COMPARED_KEY,
-    CONTRAST,
     LACKS,
     NO_ESTIMATE,
-    OUTCOME_NAME,
     POOLED_NUMBERS,
     POOLING_METHOD,
-    REFERENCE,
-    REFERENCE_VISIT,
     SIDES,
     difference_and_interval,
     why_missing,
@@ -43,14 +40,9 @@ RUNNER_CONTRASTS = Table(
     fields=(
         f.PARTICIPANT_ID,
         f.SITE,
-        CONTRAST,
-        f.VISIT,
-        REFERENCE_VISIT,
+        *COMPARED_FIELDS,
         f.COMPARED_SPEED,
         f.COMPARED_METHOD,
-        OUTCOME_NAME,
-        f.CONDITION,
-        REFERENCE,
         *SIDES,
         Field(
             "trial_count",
@@ -80,14 +72,9 @@ SITE_CONTRASTS = Table(
     key=(*COMPARED_KEY, "site"),
     rows=NOBODYS,
     fields=(
-        OUTCOME_NAME,
-        CONTRAST,
-        f.VISIT,
-        REFERENCE_VISIT,
+        *COMPARED_FIELDS,
         f.AT_SPEED,
         f.COMPARED_METHOD,
-        f.CONDITION,
-        REFERENCE,
         f.SITE,
         *difference_and_interval(
             "Mean of the runners' differences, in the outcome's own unit.",
@@ -108,14 +95,9 @@ POOLED_CONTRASTS = Table(
     key=(*COMPARED_KEY, "pooling_method"),
     rows=NOBODYS,
     fields=(
-        OUTCOME_NAME,
-        CONTRAST,
-        f.VISIT,
-        REFERENCE_VISIT,
+        *COMPARED_FIELDS,
         f.AT_SPEED,
         f.COMPARED_METHOD,
-        f.CONDITION,
-        REFERENCE,
         POOLING_METHOD,
         Field(
             "family",

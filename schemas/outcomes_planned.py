@@ -5,14 +5,11 @@ from __future__ import annotations
 from schemas import codes
 from schemas import fields as f
 from schemas.fields_of_differences import (
-    CONTRAST,
+    COMPARED_FIELDS,
     LACKS,
     NO_ESTIMATE,
-    OUTCOME_NAME,
     POOLED_NUMBERS,
     POOLING_METHOD,
-    REFERENCE,
-    REFERENCE_VISIT,
     ROW,
     SIDES,
 )
@@ -73,12 +70,7 @@ PLANNED_CONTRASTS = Table(
     rows=NOBODYS,
     fields=(
         Field("family", Kind.CODE, "Family of the plan.", codes=codes.FAMILY, privacy=PLAIN),
-        OUTCOME_NAME,
-        CONTRAST,
-        f.VISIT,
-        REFERENCE_VISIT,
-        f.CONDITION,
-        REFERENCE,
+        *COMPARED_FIELDS,
         _AT_SPEED,
         Field("variant", Kind.CODE, "Which analysis.", codes=codes.PLAN_VARIANT, privacy=PLAIN),
         Field("variant_detail", Kind.TEXT, "Site or event method it is about; none for the others.", privacy=PLAIN),
@@ -157,12 +149,7 @@ PLANNED_DIFFERENCES = Table(
     fields=(
         f.PARTICIPANT_ID,
         f.SITE,
-        OUTCOME_NAME,
-        CONTRAST,
-        f.VISIT,
-        REFERENCE_VISIT,
-        f.CONDITION,
-        REFERENCE,
+        *COMPARED_FIELDS,
         _AT_SPEED,
         *SIDES,
         real(

@@ -22,6 +22,8 @@ if TYPE_CHECKING:
     import pandas as pd
 
 NONE = "none"
+#: What a covariate must vary by among the differences, else its slope is chance in how it was measured. Own limits.
+LEAST_SPREAD = {"speed": (0.01, "m/s"), "mass": (0.5, "kg")}
 
 
 @dataclass(frozen=True)
@@ -113,7 +115,8 @@ def told_apart(asked: Asked) -> tuple[list[str], FloatArray, list[str]]:
     """Names and columns of the covariates that a model can have, and why others are left out.
 
     Order and speed stay as they are, the answer being for equal places and speeds; mass and sex are centred. One that
-    is the same for all and at its point of reference changes nothing and is left out without a word.
+    is the same for all and at its point of reference changes nothing and is left out without a word; one that varies by
+    less than ``LEAST_SPREAD`` is left out as well, and told.
     """
     used: list[str] = []
     columns = [np.ones(len(asked.covariates))]
@@ -121,6 +124,10 @@ def told_apart(asked: Asked) -> tuple[list[str], FloatArray, list[str]]:
     for name, column in zip(asked.names, asked.covariates.T, strict=True):
         own = column if name in ("order", "speed") else column - column.mean()
         if np.abs(own).max(initial=0.0) < 1e-9:
+            continue
+        least, unit = LEAST_SPREAD.get(name, (0.0, ""))
+        if np.ptp(column) < least:
+            left.append(f"without {name}: it varies by less than {least:g} {unit}, too little to tell what it does")
             continue
         tried = np.column_stack([*columns, own / np.abs(own).max()])
         if np.linalg.matrix_rank(tried, tol=1e-6) < tried.shape[1]:

@@ -120,6 +120,20 @@ def test_an_order_that_is_the_same_for_all_cannot_be_told_from_the_difference_an
     assert row["estimate_value"] == pytest.approx(-0.02 + 0.03, abs=0.003), "and nothing is corrected"
 
 
+@pytest.mark.parametrize(("spread", "used"), [(0.002, "none"), (0.05, "speed")])
+def test_a_speed_that_hardly_varies_is_no_covariate_and_the_row_says_so(spread: float, used: str) -> None:
+    """Its slope would be chance, and the answer one for a speed that nobody ran at."""
+    given_trials = trials()
+    faster = 0.1 + spread * np.linspace(-0.5, 0.5, len(given_trials)) * (given_trials["condition"] == "unshod")
+    planned = Plan(version="1", primary=(ASKED,), covariates=("speed",))
+    found, _ = planned_answers(given_trials.assign(measured_speed=3.0 + faster), planned, TO_SHOD, VISITS, STAMP)
+    row = found.iloc[0]
+    assert row["covariates"] == used
+    told = "without speed: it varies by less than 0.01 m/s, too little to tell what it does"
+    assert (row["reason_simpler"] == told) == (used == "none")
+    assert row["standard_error_value"] < 0.003
+
+
 def test_who_ran_the_condition_later_is_counted_over_all_sites_with_or_without_the_covariate() -> None:
     for plan in ({}, {"covariates": ("order",)}):
         row = main_row(trials(reference_first=0.75), **plan)
