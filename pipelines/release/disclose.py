@@ -104,6 +104,10 @@ def lines(told: Told) -> Iterator[str]:
             else f"it is of {told.after}, the {told.untold} counted of whom nothing is told."
         )
     )
+    yield (
+        "- Not in it: what grows with body mass, such as stiffness in kN/m, in estimates over several runners, too, "
+        "since masses could be solved from them; and minutes of running. Both stand in the warehouse of the depot."
+    )
     if told.after < told.k:
         yield f"- A laboratory where fewer than {told.k} runners ran is told all the same, and nothing else of them."
     for field in quasi_columns():

@@ -167,8 +167,29 @@ def test_the_spring_mass_model_gives_nobodys_mass_or_leg_length_from_a_release(r
     contrasts = asked(released, "SELECT DISTINCT outcome FROM runner_contrasts").iloc[:, 0]
     assert not [name for name in contrasts if "stiffness" in name]
     assert len(contrasts) > 3
-    pooled = asked(released, "SELECT DISTINCT outcome FROM pooled_contrasts").iloc[:, 0]
-    assert [name for name in pooled if "stiffness" in name]
+
+
+def test_no_estimate_over_runners_in_newtons_leaves_from_which_masses_could_be_solved(
+    released: Path, demo_depot: Path
+) -> None:
+    """Many means over few runners, each in what is told of a runner times the mass, are equations for the masses."""
+    of_outcomes = "SELECT DISTINCT table_name FROM duckdb_columns() WHERE column_name = 'outcome'"
+    tables = set(asked(released, of_outcomes).iloc[:, 0]) & set(
+        asked(released, "SELECT table_name FROM duckdb_tables()").iloc[:, 0]
+    )
+    assert {"site_contrasts", "pooled_contrasts", "runner_contrasts", "reliability", "site_agreement"} <= tables
+    there = asked(demo_depot / "warehouse.duckdb", "SELECT DISTINCT outcome FROM pooled_contrasts").iloc[:, 0]
+    assert [name for name in there if "stiffness" in name], "there is something to keep"
+    for table in sorted(tables):
+        found = asked(released, f"SELECT DISTINCT outcome FROM {table}").iloc[:, 0]
+        assert [name for name in found if "stiffness" in name] == [], table
+        assert len(found) > 1 or table.startswith("planned"), table
+
+
+def test_how_much_runners_run_leaves_neither_as_a_distance_nor_in_minutes(released: Path) -> None:
+    columns = set(asked(released, "SELECT column_name FROM duckdb_columns()").iloc[:, 0])
+    assert "new_footwear_fraction" in columns
+    assert not [name for name in columns if name.endswith("_min") and "per_min" not in name]
 
 
 def test_nothing_of_a_runners_health_is_in_a_release(released: Path) -> None:
