@@ -96,8 +96,9 @@ def report(told: Told) -> dict[str, Any]:
 def lines(told: Told) -> Iterator[str]:
     """What it cost, for people, as Markdown."""
     yield (
-        f"- Who runners are is told so that at least {told.k} share all of it, the laboratories they ran at included. "
-        f"Before, the smallest group was of {told.before}, and {told.alone_before} runners were alone in theirs; now "
+        f"- Who runners are is told so that at least {told.k} share all of it, the laboratories they ran at included"
+        + (f", but for {told.small} runners of whom the laboratories alone are told. " if told.small else ". ")
+        + f"Before, the smallest group was of {told.before}, and {told.alone_before} runners were alone in theirs; now "
         + (
             "nothing of it is told of anybody."
             if told.untold == len(next(iter(told.values.values()), ()))
