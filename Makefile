@@ -33,7 +33,7 @@ demo: setup ## take in the demo deliveries: depot, warehouse and pages
 	@$(BIN)/manystrides run --study demo_site_uploads/study.yaml --inbox demo_site_uploads/inbox --depot $(DEPOT) || test $$? -eq 4  # 4: some of it goes back, as it is meant to
 
 test: setup-dev ## run every test
-	@PYTHONDONTWRITEBYTECODE= $(BIN)/python -m pytest -n auto --dist loadscope
+	@PYTHONDONTWRITEBYTECODE= $(BIN)/python -m pytest -n auto --dist loadscope --no-loadscope-reorder
 
 explore: setup-dev ## property tests from new random seeds; what is found becomes a plain test (long)
 	@MANYSTRIDES_HYPOTHESIS=explore $(BIN)/python -m pytest -n auto -m 'hypothesis'
@@ -62,8 +62,9 @@ coverage: setup-dev ## simulate whole studies, see how often intervals hold the 
 attack: setup-dev ## damaged and hostile files, thousands of them (10 minutes)
 	@$(BIN)/python -m benchmarks.attack --full
 
-crash: setup-dev ## kill runs and fill disks at random moments (long)
+crash: setup-dev ## kill runs and withdrawals and fill disks at random moments (long)
 	@$(BIN)/python -m benchmarks.crash --full
+	@$(BIN)/python -m benchmarks.withdrawal_kills --kills 60
 
 clean: ## remove what make made, except the depot
 	rm -rf .tools .venv .pytest_cache .hypothesis .mypy_cache .ruff_cache *.egg-info

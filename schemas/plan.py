@@ -70,6 +70,18 @@ class PlannedCurve(Settings):
     reference_condition: str | None = Field(default=None, description="As of a comparison.")
 
 
+class PlannedDose(Settings):
+    """One dose-response: how a response goes with the hours that runners ran in the new footwear."""
+
+    response: str = Field(
+        description="Name of an outcome, whose change from the first visit is meant; or symptom_severity_score, of which it is the mean over the weeks."
+    )
+    visit: str = Field(description="Visit until whose planned week hours count; not the first.")
+    condition: str | None = Field(
+        default=None, description="Condition in which the outcome was measured; null for symptoms, which have none."
+    )
+
+
 class Exclusions(Settings):
     """Which accepted trials the plan leaves out."""
 
@@ -108,6 +120,10 @@ class Plan(Settings):
         default=(),
         description="Curves that are compared, by the same event methods and exclusions, without covariates; not adjusted for their number.",
     )
+    dose_responses: tuple[PlannedDose, ...] = Field(
+        default=(),
+        description="Responses that are set against the hours in the new footwear (processing.transition.new_footwear of the study file), one pair of numbers per runner, by the same event methods and exclusions, without covariates; not adjusted for their number.",
+    )
     pooling_model: PoolingModel = Field(default=ONE_STAGE, description="By which model sites are pooled.")
     event_methods: tuple[PooledMethod, ...] = Field(
         default=("force", "sensor", "markers"),
@@ -145,6 +161,8 @@ class Plan(Settings):
         curves = [(c.quantity, c.contrast, c.visit, c.condition, c.reference_condition) for c in self.curves]
         if len(set(curves)) < len(curves):
             raise ValueError("the same curves are compared twice")
+        if len(set(self.dose_responses)) < len(self.dose_responses):
+            raise ValueError("the same dose-response is planned twice")
         return self
 
 

@@ -7,14 +7,16 @@ in its name. Nothing here opens a file; ``pipelines.study.file`` does.
 from __future__ import annotations
 
 import re
+from collections.abc import Collection, Iterable
 from typing import Literal
 
 from pydantic import Field, model_validator
 
-from schemas.anatomy import Landmark
+from schemas.declared import AnyOf, Described, MarkerRole, MuscleSpec, Visit
 from schemas.disclosure import Disclosure
 from schemas.judging_again import JudgingAgain
-from schemas.muscle_phases import PHASES, SENIAM_KINDS, MuscleKind, MusclePhases, Phase
+from schemas.muscle_phases import PHASES, SENIAM_KINDS, MusclePhases, Phase
+from schemas.planned_runners import PlannedRunners, refuse_strangers
 from schemas.processing import Processing
 from schemas.quota import Quota
 from schemas.settings import Settings
@@ -125,45 +127,6 @@ class SiteProfile(Settings):
         return frozenset(role for cluster in self.clusters.values() for role in cluster.carries)
 
 
-class Described(Settings):
-    """Something that only needs a description."""
-
-    description: str = Field(description="In a few words.")
-
-
-class Visit(Settings):
-    """One visit of the plan."""
-
-    description: str = Field(default="", description="In a few words.")
-    planned_week: int = Field(ge=0, description="Week of the change-over in which the visit is due.")
-
-
-class MarkerRole(Settings):
-    """One anatomical landmark that labs mark."""
-
-    description: str = Field(description="Where the marker sits.")
-    sided: bool = Field(
-        default=True, description="Whether there is one on each side; then roles end in _left and _right."
-    )
-    required: bool = Field(default=False, description="Whether a trial without it goes back.")
-    landmark: Landmark | None = Field(
-        default=None, description="Which landmark it is; needed only where the role is called something else."
-    )
-
-
-class MuscleSpec(Described):
-    """One muscle of the study."""
-
-    kind: MuscleKind | None = Field(
-        default=None,
-        description="Muscles of which kind it is active with in running; needed only where the muscle has no SENIAM name. A muscle of no kind and without a phase is not judged by phase.",
-    )
-    phase: Phase | None = Field(
-        default=None,
-        description="When it is active and when silent in the stride; needed only where it is not what muscles of its kind do.",
-    )
-
-
 class Site(Settings):
     """A laboratory of the study. ``profile`` is read from the file named in the study file."""
 
@@ -202,7 +165,15 @@ class Study(Settings):
     visits: dict[str, Visit] = Field(description="Visits of the plan.")
     muscles: dict[str, MuscleSpec] = Field(default_factory=dict, description="Muscles, by SENIAM name.")
     marker_roles: dict[str, MarkerRole] = Field(description="Anatomical landmarks.")
+    requires_any: dict[str, AnyOf] = Field(
+        default_factory=dict,
+        description="What every site has to give in one way of several, by a name such as hip_centre; a trial without the way of its site goes back.",
+    )
     sites: dict[str, Site] = Field(description="Laboratories.")
+    planned_runners: PlannedRunners = Field(
+        default_factory=dict,
+        description="How many runners are planned: site, then visit, then condition. What is left out is not planned.",
+    )
     processing: Processing = Field(default_factory=Processing, description="How signals become outcomes.")
     does_without: tuple[DoneWithout, ...] = Field(
         default=(),
@@ -235,13 +206,21 @@ class Study(Settings):
     delivery: Quota = Field(default_factory=Quota, description="How much one delivery may be.")
 
     @model_validator(mode="after")
-    def _conditions_that_processing_names(self) -> Study:
+    def _names_that_are_known(self) -> Study:
         named = {"processing.transition.new_footwear": self.processing.transition.new_footwear}
         if self.processing.contrasts.reference_condition is not None:
             named["processing.contrasts.reference_condition"] = (self.processing.contrasts.reference_condition,)
         for setting, words in named.items():
             if unknown := [word for word in words if word not in self.conditions]:
                 raise ValueError(f"{setting} names {', '.join(unknown)}, which is not among the conditions")
+        refuse_strangers(self.planned_runners, self.sites, self.visits, self.conditions)
+        return self
+
+    @model_validator(mode="after")
+    def _ways_of_known_roles(self) -> Study:
+        for name, group in self.requires_any.items():
+            if unknown := sorted({role for way in group.ways for role in way} - set(self.marker_roles)):
+                raise ValueError(f"requires_any.{name} names {', '.join(unknown)}, which is not among marker_roles")
         return self
 
     @model_validator(mode="after")
@@ -285,8 +264,21 @@ class Study(Settings):
 
     def roles_with_side(self, *, required_only: bool = False) -> tuple[str, ...]:
         """Every marker name a profile may map, for example calcaneus_left."""
-        names: list[str] = []
-        for role, spec in self.marker_roles.items():
-            if spec.required or not required_only:
-                names += [f"{role}_left", f"{role}_right"] if spec.sided else [role]
-        return tuple(names)
+        return self._sided(role for role, spec in self.marker_roles.items() if spec.required or not required_only)
+
+    def required_at(self, site: str | None) -> tuple[str, ...]:
+        """Every marker name that a trial of ``site`` needs: those of all sites, and its way of each of ``requires_any``."""
+        own = self.sites[site].profile.markers if site in self.sites else {}
+        ways = [self.way_of(name, own) or () for name in self.requires_any]
+        both = (*self.roles_with_side(required_only=True), *(name for way in ways for name in self._sided(way)))
+        return tuple(dict.fromkeys(both))
+
+    def way_of(self, name: str, labelled: Collection[str]) -> tuple[str, ...] | None:
+        """The first way of a group of ``requires_any`` whose roles are all labelled; None if there is none."""
+        ways = self.requires_any[name].ways
+        return next((way for way in ways if set(self._sided(way)) <= set(labelled)), None)
+
+    def _sided(self, roles: Iterable[str]) -> tuple[str, ...]:
+        """Roles as profiles name them."""
+        both = ((role, self.marker_roles[role].sided) for role in roles)
+        return tuple(n for role, sided in both for n in ((f"{role}_left", f"{role}_right") if sided else (role,)))

@@ -42,6 +42,27 @@ multiprocessing.forkserver.set_forkserver_preload = lambda names: None
 gc.disable()
 
 
+#: Where tests take many seconds each; they come first, so that no worker is left alone with a long module at the end.
+_LONG = (
+    *(
+        "tests/whole/",
+        "tests/trust/",
+        "tests/pipelines/taking_in/",
+        "tests/pipelines/assets/",
+        "tests/pipelines/release/",
+    ),
+    *("tests/pipelines/pool/", "tests/pipelines/pages/", "tests/pipelines/deciding/", "tests/pipelines/depot/"),
+    *("tests/demo/", "tests/docs/", "tests/pipelines/command/", "tests/pipelines/lab/", "tests/pipelines/identity/"),
+)
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    def place(item: pytest.Item) -> int:
+        return next((at for at, folder in enumerate(_LONG) if item.nodeid.startswith(folder)), len(_LONG))
+
+    items.sort(key=place)
+
+
 def pytest_collection_finish() -> None:
     gc.freeze()
     gc.set_threshold(10_000)  # young ones are looked at after as many are made, not after 700

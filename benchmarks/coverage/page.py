@@ -6,6 +6,7 @@ from collections.abc import Iterable, Mapping
 from pathlib import Path
 
 from benchmarks.coverage.adjusted import ALLOWED, NOT_ALLOWED, Adjusted
+from benchmarks.coverage.dose import Dosed, weeks_as_runners
 from benchmarks.coverage.measure import IGNORING_SITES, Measured
 from benchmarks.coverage.studies import Cell
 
@@ -17,7 +18,7 @@ _WORDS = {
     IGNORING_SITES: "*t* that ignores sites",
 }
 #: Shown for comparison: what they leave out is in the studies.
-_WRONG = (IGNORING_SITES, NOT_ALLOWED)
+_WRONG = (IGNORING_SITES, NOT_ALLOWED, weeks_as_runners.__name__)
 _ADJUSTED_WORDS = {ALLOWED: "mixed model with them", NOT_ALLOWED: "mixed model without them"}
 _ADJUSTED = """
 ## With the covariates of a plan
@@ -27,6 +28,15 @@ semicolon; beside it stands what the same model says without that. They go the w
 `planned_contrasts`. {count} comparisons of each kind, twenty in each study: these share runners, order and speeds. 80 %
 ran the reference first where that is in it, and running second adds 0.5; the condition is run faster by 0.1 m/s in the
 mean, and 1 m/s adds 2.
+"""
+_DOSE_WORDS = {"slope": "slope over runners", weeks_as_runners.__name__: "weeks counted as runners"}
+_DOSED = """
+## Dose and response
+
+A response goes with the hours in the new footwear by a known slope, or not at all, in {count} studies of each kind
+(`benchmarks/coverage/dose.py`): an outcome whose spread is the same in everybody, or grows with the hours, and weekly
+symptoms, which most runners do not have in most weeks. Below the slope of `planned_dose_responses` stands what would
+come of counting each of ten weeks as a runner of its own. Per 10 hours; the true slope is 1, of symptoms 4 points.
 """
 _HEAD = """# How often the intervals hold the truth
 
@@ -44,15 +54,18 @@ runners would claim.
 """
 
 
-def page(measured: Mapping[str, Mapping[str, Measured]], cells: Iterable[Cell | Adjusted], count: int) -> str:
+def page(measured: Mapping[str, Mapping[str, Measured]], cells: Iterable[Cell | Adjusted | Dosed], count: int) -> str:
     """The whole page. measured: cell -> method -> what it did."""
     every = list(cells)
     listed = [cell for cell in every if isinstance(cell, Cell)]
     adjusted = [cell.name for cell in every if isinstance(cell, Adjusted)]
+    dosed = [cell.name for cell in every if isinstance(cell, Dosed)]
     lines = [_HEAD.format(count=count, effect=listed[0].effect, slack=2 * (0.95 * 0.05 / count) ** 0.5)]
     lines += _table([cell.name for cell in listed if cell.is_fair], measured, _WORDS, judged=True)
     if adjusted:
         lines += [_ADJUSTED.format(count=count // 2), *_table(adjusted, measured, _ADJUSTED_WORDS, judged=True)]
+    if dosed:
+        lines += [_DOSED.format(count=count), *_table(dosed, measured, _DOSE_WORDS, judged=True)]
     lines += ["", "## Studies that hold what no model can know of", ""]
     lines += [
         "What makes these wrong is not in the table of differences, and no interval covers it. Here is by how much.",
@@ -61,6 +74,7 @@ def page(measured: Mapping[str, Mapping[str, Measured]], cells: Iterable[Cell | 
     lines += _table([cell.name for cell in listed if not cell.is_fair], measured, _WORDS, judged=False)
     fair = [cell.name for cell in listed if cell.is_fair]
     missed = [*_missed(fair, measured, _WORDS), *_missed(adjusted, measured, _ADJUSTED_WORDS)]
+    missed += _missed(dosed, measured, _DOSE_WORDS)
     lines += ["", "## Where the aim is missed", "", *(missed or ["Nowhere."])]
     made = "<!-- Made by `make coverage`; changes by hand are lost. -->"
     return "\n".join([*lines, "", made]) + "\n"

@@ -20,7 +20,8 @@ from demo_site_uploads.simulator.labs import Recording
 from pipelines.intake.c3d.reading import Recording as Read
 from pipelines.intake.c3d.reading import read_c3d
 from pipelines.intake.to_trial import TrialRow
-from schemas.study import MarkerRole, Site, SiteProfile, Study
+from schemas.declared import MarkerRole
+from schemas.study import Site, SiteProfile, Study
 
 FOLDER = Path(__file__).resolve().parents[3] / "shared" / "real_run"
 SITE = "teaching"

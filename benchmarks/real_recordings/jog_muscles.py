@@ -17,8 +17,9 @@ from checks.registry import Subject, catalogue
 from checks.run import run_checks
 from pipelines.judging.judge import workspace_of
 from pipelines.science.workspace import Workspace
+from schemas.declared import MuscleSpec
 from schemas.reading import ChannelFacts
-from schemas.study import MuscleSpec, Study
+from schemas.study import Study
 from schemas.trial import FloatArray, Signal
 
 MUSCLES = {

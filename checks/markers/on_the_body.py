@@ -45,7 +45,7 @@ def marker_gaps_are_short(
         return nothing(reason)
     start, stop = _span(trial, footfalls, margin_s)
     faults, examined = [], 0
-    for role in study.roles_with_side(required_only=True):
+    for role in study.required_at(trial.site):
         xyz = trial.markers.get(role)
         if xyz is None or not np.isfinite(xyz).all(axis=1).any():
             continue  # required_markers_are_labelled says so
@@ -106,7 +106,7 @@ def markers_move_without_jumps(trial: Trial, study: Study, *, jump_mm: float = 6
     """
     if not trial.markers:
         return nothing("no markers in the recording")
-    required = study.roles_with_side(required_only=True)
+    required = study.required_at(trial.site)
     faults, examined = [], 0
     exchanged = signals.exchanges(trial.markers, signals.EXCHANGE_TOLERANCE_M)
     for role, xyz in signals.exchanged_back(trial.markers, exchanged).items():
@@ -150,7 +150,7 @@ def standing_trial_stands_still(trial: Trial, study: Study, *, still_mm: float =
     if trial.kind != "standing":
         return nothing("not a standing trial")
     ranges, examined = {}, 0
-    for role in study.roles_with_side(required_only=True):
+    for role in study.required_at(trial.site):
         xyz = trial.markers.get(role)
         if xyz is None or not np.isfinite(xyz).all(axis=1).any():
             continue

@@ -35,7 +35,7 @@ def few_frames_are_filled(trial: Trial, study: Study, *, share_percent: float = 
     Each short gap may be filled; where a marker comes and goes all the time, its path is the filling.
     """
     shares, examined = {}, 0
-    for role in study.roles_with_side(required_only=True):
+    for role in study.required_at(trial.site):
         filled = trial.filled.get(role)
         if filled is None or not len(filled) or role not in trial.markers:
             continue

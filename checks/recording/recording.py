@@ -142,7 +142,7 @@ def required_markers_are_labelled(trial: Trial, study: Study, posture: Posture |
     """
     if trial.kind == "reference_contraction":
         return nothing("a reference contraction needs no markers")
-    required = study.roles_with_side(required_only=True)
+    required = study.required_at(trial.site)
     profile = signals.profile_of(trial, study)
     may_be_carried = profile.carried if profile is not None and trial.kind == "running" else frozenset()
     lacks = {

@@ -3,6 +3,7 @@
 ::
 
     received -> gated -> judged_trials -> delivery_tables -> depot -> warehouse -> site_checks -> pages -> withdrawals
+                                                                                                  -> told
 
 Up to its tables each delivery is a partition; from ``depot`` on, what all deliveries make together is made once per
 run. One step does the first four, delivery by delivery in order, because a delivery is gated beside the results of
@@ -25,6 +26,7 @@ from pipelines.assets.checks import checks_of_deliveries, results_about, specs_a
 from pipelines.assets.place import DELIVERY_PARTITIONS
 from pipelines.depot.keys import release as release_key
 from pipelines.errors import Unusable, disk_full, is_disk_full
+from pipelines.handing_over.telling import tell
 from pipelines.taking_in import withdrawing
 from pipelines.taking_in.batch import Bench, NotPublishedError, work_off
 from pipelines.taking_in.building import build_pages_stage, build_warehouse_stage, is_built
@@ -36,7 +38,7 @@ PER_DELIVERY = {
     "judged_trials": "Each trial read in a worker process: outcomes, checks, and what becomes of it.",
     "delivery_tables": "Its tables as Parquet, in place in one step; which of them hold what, the books know.",
 }
-POOLED = ("taken_out", "depot", "warehouse", "site_checks", "pages", "withdrawals")
+POOLED = ("taken_out", "depot", "warehouse", "site_checks", "pages", "withdrawals", "told")
 _POOL = "depot"  # one writer
 _TO_DO = "Nothing of it was changed. If this is what you want, run again with --yes; if not, take the change back."
 _RETRIES = dg.RetryPolicy(max_retries=2, delay=5, backoff=dg.Backoff.EXPONENTIAL)
@@ -176,7 +178,7 @@ def build_warehouse(bench: dg.ResourceParam[Bench]) -> Iterator[dg.MaterializeRe
 
 @dg.asset(deps=["site_checks"], group_name="pooled", kinds={"html"}, pool=_POOL, retry_policy=_RETRIES)
 def pages(bench: dg.ResourceParam[Bench]) -> dg.MaterializeResult:
-    """Overview, a page per site, a fix sheet per returned trial."""
+    """Overview, a page per site, a fix sheet per returned trial; and what each laboratory may be told of it."""
     if bench.rebuild or not is_built(bench.desk):
         bench.progress.say("writing the pages")
         with _not_tried_again(bench):
@@ -194,6 +196,13 @@ def withdrawals(bench: dg.ResourceParam[Bench]) -> dg.MaterializeResult:
     if left := bench.summary.left_for_a_yes:
         return dg.MaterializeResult(metadata={**told, "left_for_a_yes": "\n".join(left)})
     return dg.MaterializeResult(metadata=told)
+
+
+@dg.asset(deps=["withdrawals"], group_name="pooled", pool=_POOL)
+def told(bench: dg.ResourceParam[Bench]) -> dg.MaterializeResult:
+    """Whoever the settings name, told of new results: ids of deliveries and counts. Nobody, if they name nobody."""
+    bench.summary.not_told = tell(bench.desk)
+    return dg.MaterializeResult(metadata={"could_not_be_told": len(bench.summary.not_told)})
 
 
 class Freeze(dg.Config):
@@ -237,6 +246,6 @@ withdrawals_job = dg.define_asset_job(
     description="Does what runners who withdrew asked for, and nothing else that could stand in its way.",
 )
 
-ASSETS = (take_in, taken_out, depot, build_warehouse, pages, withdrawals, release)
+ASSETS = (take_in, taken_out, depot, build_warehouse, pages, withdrawals, told, release)
 CHECKS = (checks_of_deliveries, told_by_delivery)
 JOBS = (take_in_job, withdrawals_job, release_job)

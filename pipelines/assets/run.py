@@ -15,6 +15,7 @@ from pipelines.depot.arrivals import find_arrivals
 from pipelines.depot.ledger import whoami
 from pipelines.depot.storage import Depot
 from pipelines.errors import Unusable
+from pipelines.handing_over.telling import tell
 from pipelines.identity.word_list import names_shown
 from pipelines.pool.readied import Readied
 from pipelines.progress import Progress
@@ -56,6 +57,7 @@ def run(
             carry_out(bench)
         else:
             bench.summary.not_deliveries = arrivals_due(bench.desk, inbox)[1]
+            bench.summary.not_told = tell(bench.desk)
     return bench.summary
 
 

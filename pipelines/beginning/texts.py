@@ -115,13 +115,34 @@ def _study(wanted: Wanted) -> Iterator[str]:
         marks += [] if sided else ["sided: false"]
         yield f"  {role}: {{{', '.join([*marks, f'description: {said(where)}'])}}}"
     yield ""
+    yield from _comment(
+        "What each site has to give in one way of several; a trial without the way of its site goes back to it."
+    )
+    yield "# requires_any:"
+    yield "#   hip_centre:"
+    yield "#     description: By the trochanter, or from the pelvis."
+    yield "#     ways: [[greater_trochanter], [anterior_superior_iliac_spine, posterior_superior_iliac_spine]]"
+    yield ""
     yield from _comment("The profile of a site says how it records. While one is a draft, the others can go on.")
     yield "sites:"
     for site in wanted.sites:
         description = said(site.description or "Say which kind of laboratory.")
         yield f"  {site.name}: {{description: {description}, profile: sites/{site.name}.yaml}}"
+    yield from _planned(wanted)
     yield ""
     yield from _processing(wanted)
+
+
+def _planned(wanted: Wanted) -> Iterator[str]:
+    if wanted.planned is None:
+        return
+    yield ""
+    yield from _meant(Study, "planned_runners")
+    yield "planned_runners:"
+    each = ", ".join(f"{one.name}: {wanted.planned}" for one in wanted.conditions)
+    for site in wanted.sites:
+        yield f"  {site.name}:"
+        yield from (f"    {visit.name}: {{{each}}}" for visit in wanted.visits)
 
 
 def _named(group: str, names: tuple[Named, ...], what: str) -> Iterator[str]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 import yaml
 
@@ -33,7 +33,7 @@ class Wanted:
     """A study that is to be begun. conditions: the first is the one others are compared with.
 
     prefix: of runners' codes, such as FS in FS-01. changed_to: conditions that runners change over to. force: whether
-    any site has force plates.
+    any site has force plates. planned: runners at each site, in each visit and condition; None if it is not said.
     """
 
     title: str
@@ -45,7 +45,7 @@ class Wanted:
     changed_to: tuple[str, ...] = ()
     forms: tuple[str, ...] = ("1",)
     force: bool = True
-    id: str = field(default="")
+    planned: int | None = None
 
 
 @dataclass(frozen=True)
@@ -61,6 +61,7 @@ class Given:
     changed_to: Sequence[str] = ()
     forms: Sequence[str] = ()
     force: bool = True
+    planned: int | None = None
 
 
 @dataclass(frozen=True)
@@ -99,6 +100,7 @@ def completed(given: Given, ask: Ask | None) -> Wanted:
         changed_to=tuple(given.changed_to),
         forms=tuple(given.forms) or ("1",),
         force=given.force,
+        planned=given.planned,
     )
     known = {one.name for one in wanted.conditions}
     if unknown := [name for name in wanted.changed_to if name not in known]:

@@ -34,6 +34,10 @@ def init(
     consent_form: Annotated[
         list[str] | None, typer.Option("--consent-form", help="Version of the consent form; once for each.")
     ] = None,
+    runners: Annotated[
+        int | None,
+        typer.Option("--runners", min=1, help="Runners planned at each site, for every visit and condition."),
+    ] = None,
     no_force: Annotated[bool, typer.Option("--no-force", help="No site has force plates.")] = False,
 ) -> None:
     """Begin a study: study file, a profile to fill in for each site, a plan. What is not given is asked at a terminal.
@@ -56,5 +60,6 @@ def init(
         changes_to or (),
         consent_form or (),
         force=not no_force,
+        planned=runners,
     )
     typer.echo(begin(folder, completed(given, typer.prompt if sys.stdin.isatty() else None)).text())

@@ -16,7 +16,7 @@ from pathlib import Path
 from checks.registry import CheckSpec, Subject, catalogue
 from pipelines.command.causes_page import causes_page
 from pipelines.command.docs_commands import commands_page
-from pipelines.command.docs_settings import plan_page, profile_page, study_page
+from pipelines.command.docs_settings import hand_over_page, plan_page, profile_page, study_page
 from pipelines.command.statements_page import statements_page
 from schemas import codes
 from schemas.catalogue import TABLES
@@ -51,6 +51,7 @@ def reference_pages() -> dict[str, str]:
         "study_file.md": study_page(),
         "site_profile.md": profile_page(),
         "analysis_plan.md": plan_page(),
+        "handover.md": hand_over_page(),
         "commands.md": commands_page(),
         "statements.md": statements_page(),
         "causes.md": causes_page(),
@@ -101,6 +102,7 @@ def _index() -> str:
     lines += ["- [Study file](study_file.md): every setting of a study"]
     lines += ["- [Site profile](site_profile.md): every setting of a laboratory, with an example"]
     lines += ["- [Analysis plan](analysis_plan.md): every setting of plan.yaml"]
+    lines += ["- [Who hears of a run](handover.md): every setting of handover.yaml"]
     lines += ["- [Commands](commands.md): the `manystrides` command"]
     lines += [f"- {line}" for line in MEASURED.values()]
     return "\n".join(lines) + "\n"

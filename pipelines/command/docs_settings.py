@@ -12,6 +12,7 @@ from pydantic.fields import FieldInfo
 
 from schemas.convert.to_markdown import markdown_table
 from schemas.convert.words import number
+from schemas.handover import HandOver
 from schemas.plan import Plan
 from schemas.study import SiteProfile, Study
 
@@ -58,6 +59,24 @@ def plan_page() -> str:
     lines += ["What it names is primary or secondary; everything else is exploratory, and every row says which."]
     lines += ["`manystrides plan freeze` writes it into the ledger. How is told in docs/how_to/plan_the_analysis.md."]
     return "\n".join(lines + list(_settings(Plan, ""))) + "\n"
+
+
+def hand_over_page() -> str:
+    """Every setting of who hears of a run."""
+    lines = [
+        "# Who hears of a run",
+        "",
+        "`handover.yaml` beside the study file. Without it nothing is sent anywhere.",
+        "",
+    ]
+    lines += [
+        "What is told is the study's title, the site, ids of deliveries, how each ended, and counts of trials: no"
+    ]
+    lines += [
+        "runner, no trial, no value. A server that cannot be reached is told of at the end of the run and again by the"
+    ]
+    lines += ["next one. `sites` and `sender` are for the drafts in the outbox; nothing is ever sent to a laboratory."]
+    return "\n".join(lines + list(_settings(HandOver, ""))) + "\n"
 
 
 def profile_page() -> str:

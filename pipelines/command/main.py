@@ -19,6 +19,7 @@ from pipelines import telemetry
 from pipelines.command.as_json import echo_json
 from pipelines.command.beginning import init
 from pipelines.command.exit_codes import INTERRUPTED, LABORATORIES_ASKED
+from pipelines.command.following_up import followed_up
 from pipelines.command.lab import check, look, pack, profile
 from pipelines.command.ledger import ledger_app
 from pipelines.command.listing import Commands
@@ -139,7 +140,7 @@ def run(
 
 for command in (init, check, pack, profile, look, power, report):
     app.command()(command)
-for whole in (withdraw, renew, withheld, verify):
+for whole in (withdraw, renew, withheld, verify, followed_up):
     app.command()(logged(whole))
 for copied in (backup, restore, send):
     app.command()(copied)

@@ -163,6 +163,7 @@ def text_of(data: bytes) -> str | None:
 
 def _table(text: str, name: str, shown: str, noted: Noted) -> None:
     try:
+        _refuse_too_much(text, noted)
         rows = csv.reader(io.StringIO(text))
         header = [cell.strip() for cell in next(rows, [])]
         places = []
@@ -193,6 +194,14 @@ def _table(text: str, name: str, shown: str, noted: Noted) -> None:
                     noted.look(cell, column, replace(where, **ids) if column not in ("file", "sidecar") else where)
     except csv.Error:
         _lines(text, shown, noted)
+
+
+def _refuse_too_much(text: str, noted: Noted) -> None:
+    """At once, rather than when nearly all was searched. A cell that stands in a table more than once counts once."""
+    if len(text) > noted.left:
+        cells = {cell.strip() for row in csv.reader(io.StringIO(text)) for cell in row}
+        if sum(map(len, cells - {known for known, _ in noted.seen})) > noted.left:
+            raise TooMuchText
 
 
 def _listed_elsewhere(file: str) -> frozenset[str]:

@@ -4,5 +4,6 @@ No network, and one script of ours that narrows and sorts lists; all is there wi
 """
 
 from pipelines.pages.build import write_pages
+from pipelines.pages.safety import write_safety
 
-__all__ = ["write_pages"]
+__all__ = ["write_pages", "write_safety"]

@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, Protocol
 from pipelines import logs
 from pipelines.pages.facts import Facts, read_facts
 from pipelines.pages.pictures import read_pictures
+from pipelines.pages.safety import FollowUps, nobody_yet, write_safety
 from pipelines.pages.sheets import Sheet, made_from
 from pipelines.pages.study_pages import TOP, StudyPages
 
@@ -24,8 +25,8 @@ if TYPE_CHECKING:
 
 log = logging.getLogger(__name__)
 _AT_ONCE = 100
-#: The page of the safety lead in its folder; and where it stood once, among the others.
-APART, _ONCE_APART = "index.html", "safety.html"
+#: Where the page of the safety lead stood once, among the others.
+_ONCE_APART = "safety.html"
 
 
 class Places(Protocol):
@@ -50,13 +51,14 @@ def write_pages(
     *,
     anew: bool = False,
     noted: dict[str, str] | None = None,
+    follow_ups: FollowUps = nobody_yet,
     facts: Facts | None = None,
 ) -> Path:
     """Write all pages from the warehouse and remove those that are no longer due; returns the overview's path.
 
     anew: make every page, whatever its file says. noted: path below the folder -> SHA-256 as it was written, brought up
     to date; a page that is not written is not read for it. facts: of the warehouse, if they were read already.
-    Raises Unusable if the warehouse cannot be read. A page that
+    follow_ups: for the safety lead's page. Raises Unusable if the warehouse cannot be read. A page that
     would say the same, as its hash tells, is not made again, and no file whose content has not changed is touched.
     """
     facts = read_facts(depot.warehouse, study.study) if facts is None else facts
@@ -82,7 +84,7 @@ def write_pages(
             store.put(key, content)
             written += 1
         noted[key] = hashlib.sha256(content).hexdigest()
-    _write_apart(depot.safety, pages.safety_page())
+    write_safety(depot, study, follow_ups)
     for stale in (key for key in store.below() if key not in due and _is_ours(key)):
         store.remove(stale)
     for gone in noted.keys() - due:
@@ -90,16 +92,6 @@ def write_pages(
     noted |= {key: store.sha256(key) for key in due - noted.keys()}
     log.info("The pages are up to date.", extra=logs.facts(pages=len(due), written=written))
     return store.local("index.html")
-
-
-def _write_apart(store: Store, page: str) -> None:
-    """Write the one page that nobody but the depot's owner may read, into its own folder."""
-    content = page.encode("utf-8", "replace")
-    store.shut("")
-    if not store.is_object(APART) or store.read(APART) != content:
-        store.put(APART, content, mode=0o600)
-    for other in (key for key in store.below() if key != APART):
-        store.remove(other)
 
 
 def _key(sheet: Sheet) -> str:

@@ -1,7 +1,7 @@
 """Weeks of the change-over and the cautions about them, for the safety lead's page only. Read and arranged here.
 
-This is health data of single runners: no other page may take it. What raises a caution is in
-``pipelines.science.change_over.cautions``; the drawing is in ``week_chart``.
+This is health data of single runners: no other page may take it, and ``facts`` does not hold it. What raises a
+caution is in ``pipelines.science.change_over.cautions``; the drawings are in ``charts.weeks`` and ``charts.trend``.
 """
 
 from __future__ import annotations
@@ -11,6 +11,7 @@ from dataclasses import dataclass, fields
 from functools import cached_property
 from typing import TYPE_CHECKING, TypeVar
 
+from pipelines.pages.view import versions
 from pipelines.science.change_over.cautions import KINDS, Caution, cautions
 from schemas.processing import Processing
 
@@ -62,6 +63,14 @@ class Week:
 
 
 @dataclass(frozen=True)
+class JudgedWith:
+    """Versions that judged one delivery."""
+
+    code_version: str
+    study_version: str
+
+
+@dataclass(frozen=True)
 class Kind:
     """One kind of caution with what it means and where its rule comes from."""
 
@@ -72,11 +81,15 @@ class Kind:
 
 @dataclass(frozen=True)
 class ChangeOver:
-    """Everything the page is made from. sites: runner -> laboratories with an accepted trial of theirs."""
+    """Everything the page is made from. sites: runner -> sites with an accepted trial of theirs.
+
+    judged_by: versions of code and study file, as in ``view.versions``.
+    """
 
     weeks: dict[str, dict[int, Week]]
     cautions: tuple[Caution, ...]
     sites: dict[str, tuple[str, ...]]
+    judged_by: tuple[str, str]
 
     @cached_property
     def span(self) -> range:
@@ -88,6 +101,10 @@ class ChangeOver:
     def last_weeks(self) -> range:
         """The weeks that are drawn."""
         return self.span[-MOST_WEEKS:]
+
+    def last_report(self, runner: str) -> int | None:
+        """The last week of which a runner reported anything."""
+        return max((number for number, week in self.weeks.get(runner, {}).items() if not week.nothing), default=None)
 
     @cached_property
     def listed(self) -> tuple[str, ...]:
@@ -122,6 +139,7 @@ def read_change_over(connection: duckdb.DuckDBPyConnection, processing: Processi
         weeks,
         tuple(sorted(found, key=lambda c: (_rank(c.caution), -c.week, c.participant_id))),
         {runner: tuple(own) for runner, own in sites},
+        versions(_rows(connection, JudgedWith, "deliveries ORDER BY received_utc, delivery_id")),
     )
 
 

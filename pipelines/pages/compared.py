@@ -17,7 +17,8 @@ from pipelines.pages.contrasts import Compare
 from pipelines.pages.curves import Curve, Quantity
 from pipelines.pages.facts import Facts
 from pipelines.pages.outcomes_shown import Outcome
-from pipelines.pages.planned import Answer, Planned
+from pipelines.pages.planned import Planned
+from pipelines.pages.planned_words import Answer
 from pipelines.pages.view import DeliveryRow
 
 _WIDE, _NARROW = 760, 350

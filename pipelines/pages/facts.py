@@ -10,7 +10,6 @@ from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
-from pipelines.pages.change_over import ChangeOver, read_change_over
 from pipelines.pages.check_runs import CheckRun, read_check_runs, read_looked_at
 from pipelines.pages.contrasts import Contrasts, read_contrasts
 from pipelines.pages.curves import Curves, read_curves
@@ -120,7 +119,6 @@ class Facts:
     doubts: tuple[OutcomeDoubt, ...]
     contrasts: Contrasts
     planned: Planned
-    change_over: ChangeOver
     curves: Curves
     set_aside: tuple[SetAside, ...]
     whole: WholeSites
@@ -228,7 +226,6 @@ def _read(connection: duckdb.DuckDBPyConnection, study: Study) -> Facts:
         doubts=read_doubts(connection, shown),
         contrasts=read_contrasts(connection, [o for o in shown if o.within_runners], list(conditions), list(visits)),
         planned=read_planned(connection),
-        change_over=read_change_over(connection, study.processing),
         set_aside=read_set_aside(connection, hidden),
         curves=read_curves(
             connection, list(conditions), list(visits), study.processing.contrasts.reference_condition, speed.where

@@ -15,6 +15,7 @@ from pipelines.depot.new_files import refuse_place
 from pipelines.depot.store import write_bytes
 from pipelines.pages import view
 from pipelines.pages.build import Places
+from pipelines.pages.completeness import completeness
 from pipelines.pages.facts import read_facts
 from pipelines.pages.pictures import read_pictures
 from pipelines.pages.rendering import Pages
@@ -86,6 +87,6 @@ class _LabPages(Pages):
                 for f in facts.findings
                 if f.weight == "notes" and f.trial_id not in on_sheets and f.consequence_of is None
             ],
-            grid=view.completeness(facts, sites),
+            grid=completeness(facts, sites, {}),
             tallies=view.check_tallies(facts),
         )

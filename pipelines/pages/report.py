@@ -20,20 +20,29 @@ from pipelines.pages.charts.funnel import funnel_chart
 from pipelines.pages.charts.paired import paired_chart
 from pipelines.pages.charts.participants import participants_chart
 from pipelines.pages.compared import bands
-from pipelines.pages.planned import Answer, Planned, Row, read_planned, rows_of
+from pipelines.pages.planned import Planned, read_planned, rows_of
+from pipelines.pages.planned_words import Answer, Row
 from pipelines.pages.templating import page_style, templates
 from pipelines.pages.words import counted
 from pipelines.pool.query import open_read_only
 from pipelines.science.statistics.pooling import Effect, mean_effect
 from schemas.outcomes_planned import ANALYSIS_PLANS, PLANNED_CONTRASTS, PLANNED_DIFFERENCES
 from schemas.outcomes_planned_curves import PLANNED_CURVE_POINTS, PLANNED_CURVES
+from schemas.outcomes_planned_doses import PLANNED_DOSE_RESPONSES
 
 if TYPE_CHECKING:
     import duckdb
 
 #: Fewer runners at a site give no interval worth drawing; the study file's own number is not in the warehouse.
 FEWEST = 3
-_READ = (PLANNED_CONTRASTS, PLANNED_DIFFERENCES, PLANNED_CURVES, PLANNED_CURVE_POINTS, ANALYSIS_PLANS)
+_READ = (
+    PLANNED_CONTRASTS,
+    PLANNED_DIFFERENCES,
+    PLANNED_CURVES,
+    PLANNED_CURVE_POINTS,
+    PLANNED_DOSE_RESPONSES,
+    ANALYSIS_PLANS,
+)
 _ASKED = ("outcome", "contrast", "visit", "condition", "reference_condition", "at_speed")
 _LACKS = (
     ("lacking_value_count", "lack the value in the condition"),

@@ -13,10 +13,9 @@ from typing import TYPE_CHECKING, Any, NamedTuple, Protocol
 from markupsafe import Markup
 
 from pipelines.pages import round_trip, view
-from pipelines.pages.change_over import MOST_DRAWN
-from pipelines.pages.charts.weeks import week_chart
 from pipelines.pages.check_pages import check_pages
 from pipelines.pages.compared import bands, bars, comparisons, curve_panels, flows, forests
+from pipelines.pages.completeness import Grid, completeness
 from pipelines.pages.delivery_pages import delivery_pages
 from pipelines.pages.facts import Facts, Finding, Standing
 from pipelines.pages.further import NEWEST, STAY, Further, LongTable, only_some, split
@@ -24,8 +23,7 @@ from pipelines.pages.names import file_names, link
 from pipelines.pages.rendering import Pages
 from pipelines.pages.scripts import list_script
 from pipelines.pages.site_section import site_section
-from pipelines.pages.worklist import as_csv, worklist
-from pipelines.science.change_over.cautions import WORDING
+from pipelines.pages.worklist import as_csv, new_in, worklist
 from pipelines.versions import shown_version
 
 if TYPE_CHECKING:
@@ -49,7 +47,9 @@ class Hashed(Protocol):
 
 
 class SiteRow(NamedTuple):
-    """One site on the overview. chart: its trials over the study; notes: on the site as a whole."""
+    """One site on the overview. chart: its trials over the study; notes: on the site as a whole; grid: its visits and
+    conditions.
+    """
 
     site: str
     counts: dict[str, int]
@@ -58,6 +58,7 @@ class SiteRow(NamedTuple):
     last_utc: str
     notes: int
     chart: Markup | None
+    grid: Grid
 
 
 class StudyPages(Pages):
@@ -135,6 +136,7 @@ class StudyPages(Pages):
             counts=view.count_standings(facts.current),
             stopped=facts.stopped,
             work=self.work,
+            new_in=new_in,
             site_rows=list(self._site_rows()),
         )
 
@@ -150,7 +152,12 @@ class StudyPages(Pages):
                 max((d.received_utc for d in facts.deliveries if d.site == site), default=""),
                 len(facts.whole.findings(facts.findings, site)),
                 charts[site],
+                self.grid([site]),
             )
+
+    def grid(self, sites: Sequence[str]) -> Grid:
+        """What is complete of these sites."""
+        return completeness(self.facts, sites, self.foot["study"].planned_runners)
 
     def worklist_page(self) -> str:
         """What is to be done, for the data manager."""
@@ -159,6 +166,7 @@ class StudyPages(Pages):
             "worklist.html.j2",
             "",
             work=self.work,
+            new_in=new_in,
             site_names=self.site_names,
             stay=STAY,
             lists=list_script(),
@@ -173,7 +181,7 @@ class StudyPages(Pages):
             "",
             deliveries=only_some(rows, newest=True),
             newest=NEWEST,
-            grid=view.completeness(self.facts, self.site_names),
+            grid=self.grid(self.site_names),
             site_names=self.site_names,
             **bars(rows),
         )
@@ -209,17 +217,6 @@ class StudyPages(Pages):
         """What was expected of whole sites, for the data manager."""
         return self.render_page("expectations.html.j2", "")
 
-    def safety_page(self) -> str:
-        """The page for the safety lead, which stands apart; no other page may take ``facts.change_over``."""
-        over = self.facts.change_over
-        drawn = [
-            (runner, week_chart(runner, over.weeks[runner], over.last_weeks, f"weeks-{place}"))
-            for place, runner in enumerate(over.listed[:MOST_DRAWN])
-            if runner in over.weeks
-        ]
-        limits = self.common["study"].processing.transition
-        return self.render_page("safety.html.j2", "", over=over, drawn=drawn, wording=WORDING, limits=limits)
-
     def site_page(self, site: str) -> str:
         """The page for the lead of one site."""
         facts, tables = self.facts, self.tables[site]
@@ -232,7 +229,7 @@ class StudyPages(Pages):
             returns=tables["returns"],
             loose=tables["tables"],
             stopped=[d for d in facts.stopped if d.site == site],
-            grid=view.completeness(facts, [site]),
+            grid=self.grid([site]),
             faults=view.frequent_faults(facts, site),
             tallies=[t for t in view.check_tallies(facts, site) if t.counts["crashed"]],
             **bars(view.delivery_rows(facts, site)),

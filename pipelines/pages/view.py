@@ -5,7 +5,8 @@ from __future__ import annotations
 import statistics
 from collections import Counter
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
+from typing import Protocol
 
 from checks.causes import causes_first
 from pipelines.pages.cautions import caution
@@ -44,66 +45,6 @@ def delivery_rows(facts: Facts, site: str | None = None) -> list[DeliveryRow]:
         if site is None or d.site == site
         for trials in [own.get(d.delivery_id, [])]
     ]
-
-
-@dataclass
-class Cell:
-    """Trials of one site, visit and condition, without withheld ones. runners: with an accepted running trial.
-
-    decided: accepted trials of any kind that a data manager accepted in spite of a finding.
-    """
-
-    runners: set[str | None] = field(default_factory=set)
-    running: int = 0
-    others: int = 0  # accepted trials of any other kind
-    returned: int = 0
-    decided: int = 0
-
-    def add(self, standing: Standing) -> None:
-        """Count one trial."""
-        self.decided += standing.accepted_by_override
-        if standing.standing == "returned":
-            self.returned += 1
-        elif standing.kind == "running":
-            self.running += 1
-            self.runners.add(standing.participant_id)
-        else:
-            self.others += 1
-
-    @property
-    def empty(self) -> bool:
-        """Whether nothing came."""
-        return not (self.running or self.others or self.returned)
-
-
-@dataclass(frozen=True)
-class Grid:
-    """Completeness: rows (site, visit) by columns (condition); None stands for a word the study does not have.
-
-    withheld: site -> number of trials, which are not told apart any further.
-    """
-
-    columns: tuple[str | None, ...]
-    rows: tuple[tuple[str, str | None, tuple[Cell, ...]], ...]
-    withheld: dict[str, int]
-
-
-def completeness(facts: Facts, sites: Sequence[str]) -> Grid:
-    """What is there of each visit and condition; every planned cell is shown, also an empty one."""
-    cells: dict[tuple[str, str | None, str | None], Cell] = {}
-    for standing in (s for s in facts.current if s.standing != "withheld"):
-        visit = standing.visit if standing.visit in facts.visits else None
-        condition = standing.condition if standing.condition in facts.conditions else None
-        cells.setdefault((standing.site, visit, condition), Cell()).add(standing)
-    of_sites = [key for key in cells if key[0] in sites]
-    columns = (*facts.conditions, *([None] if any(key[2] is None for key in of_sites) else []))
-    rows = [
-        (site, visit, tuple(cells.get((site, visit, condition), Cell()) for condition in columns))
-        for site in sites
-        for visit in (*facts.visits, *([None] if any(key[:2] == (site, None) for key in of_sites) else []))
-    ]
-    withheld = Counter(s.site for s in facts.current if s.standing == "withheld")
-    return Grid(columns, tuple(rows), {site: withheld[site] for site in sites if withheld[site]})
 
 
 @dataclass(frozen=True)
@@ -273,7 +214,19 @@ def _mean(numbers: list[float]) -> float | None:
     return statistics.fmean(numbers) if numbers else None
 
 
-def versions(deliveries: Iterable[Delivery]) -> tuple[str, str]:
+class Judged(Protocol):
+    """What judged a delivery."""
+
+    @property
+    def code_version(self) -> str:
+        """The version of manystrides."""
+
+    @property
+    def study_version(self) -> str:
+        """The version of the study file."""
+
+
+def versions(deliveries: Iterable[Judged]) -> tuple[str, str]:
     """Code and study-file versions that judged the deliveries, for the foot of the page."""
     rows = list(deliveries)
     return (

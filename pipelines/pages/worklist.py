@@ -29,7 +29,7 @@ class Row:
     """One thing on the list. trial_id: None for a whole delivery. since_utc: how long it has waited.
 
     finding: the likeliest cause, None if none is recorded; more: how many further causes there are.
-    commands: what to type to decide it, ready to copy. is_new: it came on the day of the newest delivery.
+    commands: what to type to decide it, ready to copy. came: the day of its delivery; is_new: that of the newest one.
     """
 
     task: str
@@ -41,6 +41,7 @@ class Row:
     finding: Finding | None
     more: int
     since_utc: str
+    came: str
     is_new: bool
     commands: tuple[str, ...] = ()
 
@@ -61,11 +62,6 @@ class Worklist:
     send: tuple[Row, ...]
     noted: tuple[Row, ...]
     done: tuple[RoundTrip, ...]
-
-    @property
-    def new(self) -> int:
-        """How many rows to send again came on the day of the newest delivery."""
-        return sum(row.is_new for row in self.send)
 
     @property
     def waiting(self) -> tuple[Row, ...]:
@@ -123,7 +119,7 @@ def _of_trial(facts: Facts, standing: Standing, task: str, causes: Sequence[Find
         causes[0] if causes else None,
         max(0, len(causes) - 1),
         since_utc,
-        _is_new(facts, standing.delivery_id),
+        *_came(facts, standing.delivery_id),
         tuple(_accept(str(standing.trial_id), name) for name in checks),
     )
 
@@ -134,14 +130,21 @@ def _stopped(facts: Facts) -> tuple[list[Row], list[Row]]:
     send: list[Row] = []
     for d in facts.stopped:
         found = [f for f in facts.findings_of.get(d.delivery_id, ()) if f.weight == "stops"]
-        first, more, new = found[0] if found else None, max(0, len(found) - 1), _is_new(facts, d.delivery_id)
+        first, more, came = found[0] if found else None, max(0, len(found) - 1), _came(facts, d.delivery_id)
         task, where = ("decide", decide) if d.site is None else ("send", send)
-        where.append(Row(task, d.site, d.delivery_id, None, None, None, first, more, d.received_utc, new))
+        where.append(Row(task, d.site, d.delivery_id, None, None, None, first, more, d.received_utc, *came))
     return decide, send
 
 
-def _is_new(facts: Facts, delivery_id: str) -> bool:
-    return facts.received.get(delivery_id, "")[:10] == facts.newest_utc[:10]
+def _came(facts: Facts, delivery_id: str) -> tuple[str, bool]:
+    """The day on which a delivery came, and whether that was the newest."""
+    day = facts.received.get(delivery_id, "")[:10]
+    return day, day == facts.newest_utc[:10]
+
+
+def new_in(rows: Iterable[Row]) -> int:
+    """How many rows came on the day of the newest delivery."""
+    return sum(row.is_new for row in rows)
 
 
 def _accept(trial_id: str, check_name: str) -> str:

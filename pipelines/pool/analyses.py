@@ -18,6 +18,7 @@ from schemas import outcomes_contrasts as contrasts
 from schemas import outcomes_flow as flow
 from schemas import outcomes_planned as planned
 from schemas import outcomes_planned_curves as planned_curves
+from schemas import outcomes_planned_doses as planned_doses
 from schemas import outcomes_reliability as reliability
 from schemas import outcomes_study as tables
 from schemas.compared import OF_ENERGY, SOURCES
@@ -47,6 +48,7 @@ ANALYSIS_TABLES: tuple[Table, ...] = (
     planned.PLANNED_DIFFERENCES,
     planned_curves.PLANNED_CURVES,
     planned_curves.PLANNED_CURVE_POINTS,
+    planned_doses.PLANNED_DOSE_RESPONSES,
     reliability.RELIABILITY,
     reliability.SITE_AGREEMENT,
 )

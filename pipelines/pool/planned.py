@@ -7,15 +7,18 @@ from __future__ import annotations
 
 import json
 from collections.abc import Sequence
+from functools import partial
 from typing import TYPE_CHECKING, Any
 
 from pipelines.pool.planned_curves import curve_tables
+from pipelines.pool.planned_doses import dose_rows
 from pipelines.pool.views import COMPARED_SPEED_SQL
 from pipelines.science.frames import frame_of
 from schemas.compared import MEASURED_SPEED, OF_ENERGY
 from schemas.model import Table
 from schemas.outcomes_planned import ANALYSIS_PLANS, PLANNED_CONTRASTS, PLANNED_DIFFERENCES
 from schemas.outcomes_planned_curves import PLANNED_CURVE_POINTS, PLANNED_CURVES
+from schemas.outcomes_planned_doses import PLANNED_DOSE_RESPONSES
 
 if TYPE_CHECKING:
     import duckdb
@@ -68,7 +71,8 @@ def plan_tables(
     state = "not_frozen" if not frozen else "frozen" if loaded and loaded.sha256 == frozen[-1].sha256 else "changed"
     rows = [_told(one.sha256, one.version, "replaced", one.settings, one) for one in last.values()]
     if loaded is None:
-        none = (PLANNED_CONTRASTS, PLANNED_DIFFERENCES, PLANNED_CURVES, PLANNED_CURVE_POINTS)
+        answers = (PLANNED_CONTRASTS, PLANNED_DIFFERENCES, PLANNED_DOSE_RESPONSES)
+        none = (*answers, PLANNED_CURVES, PLANNED_CURVE_POINTS)
         return [(ANALYSIS_PLANS, frame_of(ANALYSIS_PLANS, rows)), *((table, frame_of(table, ())) for table in none)]
     settings = loaded.plan.model_dump(mode="json")
     rows = [row for row in rows if row["plan_sha256"] != loaded.sha256]
@@ -80,8 +84,10 @@ def plan_tables(
     trials = trials_of(connection, loaded.plan)
     found, pairs = planned_answers(trials, loaded.plan, study.study.processing, visits, stamp)
     curves = curve_tables(connection, loaded.plan, visits, stamp)
-    told = frame_of(ANALYSIS_PLANS, rows)
-    return [(ANALYSIS_PLANS, told), (PLANNED_CONTRASTS, found), (PLANNED_DIFFERENCES, pairs), *curves]
+    read = partial(trials_of, connection)
+    doses = dose_rows(connection, loaded.plan, study.study.processing, visits, read, stamp)
+    told = (ANALYSIS_PLANS, frame_of(ANALYSIS_PLANS, rows)), (PLANNED_DOSE_RESPONSES, doses)
+    return [*told, (PLANNED_CONTRASTS, found), (PLANNED_DIFFERENCES, pairs), *curves]
 
 
 def _told(sha256: str, version: str, state: str, settings: dict[str, Any], frozen: Frozen | None) -> dict[str, Any]:

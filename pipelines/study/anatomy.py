@@ -62,8 +62,12 @@ def by_landmark(study: Study) -> Study:
         )
         for name, site in study.sites.items()
     }
-    processing = _renamed(study.processing, names)
-    return study.model_copy(update={"marker_roles": roles, "sites": sites, "processing": processing})
+    changes = {"marker_roles": roles, "sites": sites, "processing": _renamed(study.processing, names)}
+    ways = {
+        name: group.model_copy(update={"ways": tuple(tuple(names.get(r, r) for r in way) for way in group.ways)})
+        for name, group in study.requires_any.items()
+    }
+    return study.model_copy(update=changes | {"requires_any": ways})
 
 
 def _of_side(role: str, names: Mapping[str, str]) -> str:

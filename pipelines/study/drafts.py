@@ -110,11 +110,19 @@ def profile_faults(name: str, profile: SiteProfile, study: Study) -> Iterator[Fa
     for role in study.roles_with_side(required_only=True):
         if role not in profile.markers:
             yield Fault(f"{place}: markers.{role}", MISSING, "the lab's label, since the study requires it")
+    for group, spec in study.requires_any.items():
+        if study.way_of(group, profile.markers) is None:
+            yield Fault(f"{place}: markers", f"gives no {group}", ways_in_words(spec.ways))
     labels = list(profile.markers.values())
     for label in sorted({label for label in labels if labels.count(label) > 1}):
         yield Fault(f"{place}: markers", f"gives label {label!r} to {labels.count(label)} roles", "one role each")
     if profile.plate_types and profile.force_rate_hz is None:
         yield Fault(f"{place}: force_rate_hz", MISSING, "a rate, since the profile names force plates")
+
+
+def ways_in_words(ways: Iterable[Iterable[str]]) -> str:
+    """The ways of which a site has to give one."""
+    return f"the labels of {', or of '.join(' and '.join(way) for way in ways)}, on both sides"
 
 
 def _role_hint(role: str, known: tuple[str, ...]) -> str:

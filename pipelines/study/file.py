@@ -9,15 +9,17 @@ from __future__ import annotations
 import difflib
 import hashlib
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
 from checks.registry import catalogue
 from pipelines.study.anatomy import by_landmark, declared_twice, never
 from pipelines.study.drafts import Draft, looked_at, open_lines, profile_faults
+from pipelines.study.handover import load_hand_over
 from pipelines.study.plan import LoadedPlan, load_plan
 from pipelines.study.reading import Fault, checked, parse, read_bytes, refuse, shown
+from schemas.handover import HandOver
 from schemas.study import SiteProfile, Study
 
 
@@ -26,7 +28,7 @@ class LoadedStudy:
     """A study as read. ``version`` is the study's own version, "+", and 8 hex digits over all files but the plan.
 
     plan: the analysis plan beside it, None without one; no trial is judged by it.
-    drafts: sites whose profile is not finished; the study does not hold them.
+    drafts: sites whose profile is not finished; the study does not hold them. hand_over: who hears of a run.
     """
 
     study: Study
@@ -34,10 +36,11 @@ class LoadedStudy:
     path: Path
     plan: LoadedPlan | None = None
     drafts: tuple[Draft, ...] = ()
+    hand_over: HandOver = field(default_factory=HandOver)
 
 
 def load_study(path: str | Path) -> LoadedStudy:
-    """The study file with the profiles it names (paths relative to the study file) and its plan. Raises Unusable."""
+    """The study file with the profiles it names (paths relative to it), its plan, its hand-over. Raises Unusable."""
     path = Path(path)
     data = read_bytes(path, "study file")
     settings = parse(data, path)
@@ -66,7 +69,8 @@ def load_study(path: str | Path) -> LoadedStudy:
     study = by_landmark(study)
     refuse([Fault(n.what, "can never be had", n.wanted) for n in never(study)], path, "study_file.md")
     plan = load_plan(path.parent, study)
-    return LoadedStudy(study, f"{study.version}+{digest.hexdigest()[:8]}", path, plan, unfinished)
+    version = f"{study.version}+{digest.hexdigest()[:8]}"
+    return LoadedStudy(study, version, path, plan, unfinished, load_hand_over(path.parent, study))
 
 
 def _with_finished(settings: dict[str, Any], drafts: dict[str, Draft], path: Path) -> tuple[Study, tuple[Draft, ...]]:
@@ -74,15 +78,24 @@ def _with_finished(settings: dict[str, Any], drafts: dict[str, Draft], path: Pat
     if not drafts:
         return checked(Study, settings, path, "study_file.md"), ()
     others = {name: site for name, site in settings["sites"].items() if name not in drafts}
-    study = checked(Study, settings | {"sites": others}, path, "study_file.md")
+    study = checked(Study, _narrowed(settings, others), path, "study_file.md")
     seen = {name: looked_at(draft, study) for name, draft in drafts.items()}
     finished = {
         name: settings["sites"][name] | {"profile": profile}
         for name, profile in seen.items()
         if isinstance(profile, SiteProfile)
     }
-    study = checked(Study, settings | {"sites": others | finished}, path, "study_file.md")
+    study = checked(Study, _narrowed(settings, others | finished), path, "study_file.md")
     return study, tuple(draft for draft in seen.values() if isinstance(draft, Draft))
+
+
+def _narrowed(settings: dict[str, Any], sites: dict[str, Any]) -> dict[str, Any]:
+    """The settings with these sites alone; what is planned for the others waits with them."""
+    planned = settings.get("planned_runners")
+    if not isinstance(planned, dict):
+        return settings | {"sites": sites}
+    there = {site: own for site, own in planned.items() if site in sites or site not in settings["sites"]}
+    return settings | {"sites": sites, "planned_runners": there}
 
 
 def load_profile(path: str | Path) -> SiteProfile:

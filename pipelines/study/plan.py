@@ -14,7 +14,8 @@ from typing import TypeVar
 from checks.registry import catalogue
 from pipelines.study.reading import Fault, checked, parse, read_bytes, refuse
 from schemas.compared import why_no_outcome
-from schemas.plan import Plan, PlannedComparison, PlannedCurve, question
+from schemas.outcomes_planned_doses import SYMPTOMS
+from schemas.plan import Plan, PlannedComparison, PlannedCurve, PlannedDose, question
 from schemas.study import Study
 
 Asked = TypeVar("Asked", PlannedComparison, PlannedCurve)
@@ -61,6 +62,8 @@ def _disagreements(plan: Plan, study: Study) -> Iterator[Fault]:
                 yield Fault(f"{family}.{number}.outcome", f"is {one.outcome!r}", expected)
     for number, curve in enumerate(plan.curves, start=1):
         yield from _faults(curve, f"curves.{number}", study)
+    for number, dose in enumerate(plan.dose_responses, start=1):
+        yield from _faults_of_dose(dose, f"dose_responses.{number}", study)
     filled = _filled(plan, study)
     asked = [question(one) for one in (*filled.primary, *filled.secondary)]
     if len(set(asked)) < len(asked):
@@ -82,3 +85,20 @@ def _faults(one: PlannedComparison | PlannedCurve, place: str, study: Study) -> 
         yield Fault(f"{place}.visit", f"is {one.visit!r}", f"one of {', '.join(visits)}")
     elif one.contrast != "condition" and one.visit == visits[0]:
         yield Fault(f"{place}.visit", f"is the first of the plan, {one.visit}", f"one of {', '.join(visits[1:])}")
+
+
+def _faults_of_dose(one: PlannedDose, place: str, study: Study) -> Iterator[Fault]:
+    later = sorted(study.visits, key=lambda v: study.visits[v].planned_week)[1:]
+    if not study.processing.transition.new_footwear:
+        expected = "processing.transition.new_footwear in the study file, which says what the hours are of"
+        yield Fault(place, "asks for hours in the new footwear", expected)
+    if one.visit not in later:
+        yield Fault(f"{place}.visit", f"is {one.visit!r}", f"one of {', '.join(later)}")
+    if one.response == SYMPTOMS:
+        if one.condition is not None:
+            yield Fault(f"{place}.condition", f"is {one.condition!r}", "none, since symptoms have no condition")
+        return
+    if (expected_name := why_no_outcome(one.response)) is not None:
+        yield Fault(f"{place}.response", f"is {one.response!r}", f"{SYMPTOMS}, or {expected_name}")
+    if one.condition not in study.conditions:
+        yield Fault(f"{place}.condition", f"is {one.condition!r}", f"one of {', '.join(study.conditions)}")

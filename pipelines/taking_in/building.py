@@ -12,6 +12,7 @@ from pipelines.depot.plans import frozen_plans
 from pipelines.versions import shown_version
 
 if TYPE_CHECKING:
+    from pipelines.depot.store import Store
     from pipelines.pool.readied import Readied
 
 _ASKED = "Asked for anew, from the results of all deliveries."
@@ -50,24 +51,44 @@ def build_pages_stage(desk: Desk, *, anew: bool = False) -> None:
     from pipelines.pages.facts import read_facts
     from pipelines.pages.outbox import Addresses, write_outbox
 
-    depot, study = desk.depot, desk.study
+    depot, study, told = desk.depot, desk.study, desk.study.hand_over
     noted = desk.books.files.of(keys.PAGES)
     with desk.books.transaction():
         for place in (keys.PAGES, keys.SAFETY, keys.OUTBOX):
             desk.books.files.drop(place)  # killed from here on, all are hashed the next time
     facts = read_facts(depot.warehouse, study.study)
-    write_pages(depot, study, anew=anew, noted=noted, facts=facts)
-    write_outbox(depot.outbox, facts, study, depot.warehouse, Addresses(), anew=anew)
+    write_pages(depot, study, anew=anew, noted=noted, facts=facts, follow_ups=desk.books.follow_ups.of)
+    write_outbox(depot.outbox, facts, study, depot.warehouse, Addresses(told.sites, told.sender), anew=anew)
     with desk.books.transaction():
         desk.books.files.put(keys.PAGES, noted)
-        for place, store in ((keys.SAFETY, depot.safety), (keys.OUTBOX, depot.outbox)):
-            desk.books.files.put(place, {name: store.sha256(name) for name in store.below()})
+        _note(desk, keys.OUTBOX, depot.outbox)
+        _note(desk, keys.SAFETY, depot.safety)
         desk.books.builds.put(_state(desk))
     desk.books.take_stock()
+
+
+def build_safety_stage(desk: Desk) -> None:
+    """Write the safety lead's page alone, after a follow-up was noted; warehouse and other pages must be as built."""
+    from pipelines.pages import write_safety
+
+    with desk.books.transaction():
+        desk.books.files.drop(keys.SAFETY)
+    write_safety(desk.depot, desk.study, desk.books.follow_ups.of)
+    with desk.books.transaction():
+        _note(desk, keys.SAFETY, desk.depot.safety)
+        desk.books.builds.put(_state(desk))
+
+
+def _note(desk: Desk, place: str, store: Store) -> None:
+    """Note the files of a place as they were written."""
+    desk.books.files.put(place, {name: store.sha256(name) for name in store.below()})
 
 
 def _state(desk: Desk) -> str:
     results = sorted(desk.books.deliveries.results().items())
     plan = desk.study.plan.sha256 if desk.study.plan is not None else None
     plans = plan, [one.sha256 for one in frozen_plans(desk.books)]
-    return hashlib.sha256(repr((results, asdict(desk.stamp), shown_version(), plans)).encode()).hexdigest()
+    followed = desk.books.follow_ups.all_words()
+    told = desk.study.hand_over.sites, desk.study.hand_over.sender
+    made = results, asdict(desk.stamp), shown_version(), plans, followed, told
+    return hashlib.sha256(repr(made).encode()).hexdigest()

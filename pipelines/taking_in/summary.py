@@ -47,6 +47,7 @@ class Summary:
     unfinished: tombstones of withdrawals that could not be carried out when it began. withdrawals: what was done for
     each that is not done, or was not before.
     raised: what broke the building of warehouse or pages off, the last time it was tried.
+    not_told: of servers that could not be told of it.
     refused: why nothing was done. left_for_a_yes: what was not judged again, since a change of code or settings would
     have moved trials with it, and why; all else was done.
     every_reason: told in full, since there will be no page to look at.
@@ -63,6 +64,7 @@ class Summary:
     refused: str | None = None
     left_for_a_yes: list[str] = field(default_factory=list)
     raised: Exception | None = None
+    not_told: list[str] = field(default_factory=list)
     every_reason: bool = False
     _read: dict[tuple[str, str], list[dict[str, Any]]] = field(default_factory=dict, repr=False)
 
@@ -115,6 +117,7 @@ class Summary:
             "crashed_checks": {name: len(places) for name, places in self.crashed().items()},
             "built": self.built,
             "refused": self.refused,
+            "not_told": self.not_told,
             "left_for_a_yes": self.left_for_a_yes,
             "pages": self.depot.pages.shown("index.html"),
             "warehouse": str(self.depot.warehouse),
@@ -155,6 +158,7 @@ class Summary:
         if held := len({text.word for d in others for text in read(self.depot.result(d.record.delivery_id))}):
             yield f"Held for a look: {held} {'text' if held == 1 else 'texts'} ({self._texts})"
         yield from self._consents()
+        yield from self.not_told
         yield "Where to look"
         yield f"  pages      {self.depot.pages.shown('index.html')}"
         yield f'  warehouse  {self.depot.warehouse}   (manystrides sql "SELECT * FROM completeness")'

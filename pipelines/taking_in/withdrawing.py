@@ -137,6 +137,8 @@ def _files_of_one(desk: Desk, job: Job, judged: Sequence[str]) -> CarriedOut:
     waits = job.due_utc > today
     if not waits:
         forget_gone(depot.books)
+        with depot.books.transaction():
+            depot.books.follow_ups.forget(_spellings(desk, job))
     removed = 0 if waits else _remove_files(depot, set(desk.books.withdrawals.files_of(job.tombstone)))
     with depot.books.transaction():
         why = "A runner withdrew data that it holds or may hold."

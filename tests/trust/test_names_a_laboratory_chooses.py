@@ -7,9 +7,9 @@ import shutil
 import zipfile
 from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
 import bagit
-import pytest
 
 from demo_site_uploads.simulator.bags import zip_bag
 from pipelines.assets.run import run
@@ -26,51 +26,56 @@ LONG = (
 )
 
 
+def sent(inbox: Path, number: int, **more: Any) -> Path:
+    """A delivery of one standing trial of a runner of its own: whose name is told hangs on no running one."""
+    return a_delivery(inbox, number, names=("standing",), runners=(f"FS-{number:02d}",), **more)
+
+
 def beside_the_payload(inbox: Path) -> None:
-    bag = a_delivery(inbox, 1)
+    bag = sent(inbox, 1)
     (bag / NAME).mkdir()
     (bag / NAME / "notes.pdf").write_bytes(b"%PDF-1.4" * 400)
     bagit.Bag(str(bag)).save(manifests=True)
 
 
 def litter_in_a_folder(inbox: Path) -> None:
-    bag = a_delivery(inbox, 2)
+    bag = sent(inbox, 2)
     (bag / NAME).mkdir()
     (bag / NAME / ".DS_Store").write_bytes(b"\0\0\0\1Bud1")
 
 
 def a_folder_deeper(inbox: Path) -> None:
-    bag = a_delivery(inbox, 3)
+    bag = sent(inbox, 3)
     bag.rename(bag.with_name("away"))
     (inbox / "brack" / "brack-003" / NAME).mkdir(parents=True)
     bag.with_name("away").rename(inbox / "brack" / "brack-003" / NAME / "bag")
 
 
 def the_end_of_a_name(inbox: Path) -> None:
-    bag = a_delivery(inbox, 4, replace_files={"trials/x.Frob": b"frobishquell", "trials/.frobishquell": b""})
+    bag = sent(inbox, 4, replace_files={"trials/x.Frob": b"frobishquell", "trials/.frobishquell": b""})
     rebagged(bag)
 
 
 def a_field_of_bag_info(inbox: Path) -> None:
-    rebagged(a_delivery(inbox, 5), **{f"{NAME}-Told": "Ragnhild Ostervik"})
+    rebagged(sent(inbox, 5), **{f"{NAME}-Told": "Ragnhild Ostervik"})
 
 
 def a_missing_file(inbox: Path) -> None:
-    bag = a_delivery(inbox, 6, replace_files={f"trials/{NAME}.c3d": b"x"})
+    bag = sent(inbox, 6, replace_files={f"trials/{NAME}.c3d": b"x"})
     (bag / "data" / "trials" / f"{NAME}.c3d").unlink()
 
 
 def a_manifest(inbox: Path) -> None:
-    bag = a_delivery(inbox, 7)
+    bag = sent(inbox, 7)
     shutil.copy(bag / "manifest-sha256.txt", bag / f"manifest-{NAME}.txt")
 
 
 def other_fields(inbox: Path) -> None:
-    rebagged(a_delivery(inbox, 8), Study=NAME, Site=NAME, **{"Payload-Oxum": NAME})
+    rebagged(sent(inbox, 8), Study=NAME, Site=NAME, **{"Payload-Oxum": NAME})
 
 
 def the_descriptor(inbox: Path) -> None:
-    bag = a_delivery(inbox, 9)
+    bag = sent(inbox, 9)
     path = bag / "data" / "datapackage.json"
     told = json.loads(path.read_text())
     told["resources"][0]["path"] = LONG
@@ -80,7 +85,7 @@ def the_descriptor(inbox: Path) -> None:
 
 
 def a_long_column(inbox: Path) -> None:
-    bag = a_delivery(inbox, 10)
+    bag = sent(inbox, 10)
     path = bag / "data" / "trials.csv"
     lines = path.read_text().splitlines()
     path.write_text("\n".join([f'{lines[0]},"{LONG}"', *(f"{line},Ragnhild Ostervik" for line in lines[1:])]))
@@ -88,7 +93,7 @@ def a_long_column(inbox: Path) -> None:
 
 
 def cells(inbox: Path) -> None:
-    bag = a_delivery(inbox, 11)
+    bag = sent(inbox, 11)
     with_cell(bag, "participants.csv", "habitual_footwear", LONG)
     with_cell(bag, "trials.csv", "trial_order", f"{NAME}\u200bx")
     with_cell(bag, "sessions.csv", "set_speed_m_per_s", f"3\u202e {NAME}")
@@ -96,7 +101,7 @@ def cells(inbox: Path) -> None:
 
 
 def members_of_an_archive(inbox: Path) -> None:
-    bag = a_delivery(inbox, 12)
+    bag = sent(inbox, 12)
     with zipfile.ZipFile(zip_bag(bag, inbox / "brack" / "brack-012.zip"), "a") as archive:
         for name in (f"brack-012/../{NAME}", f"brack-012/{NAME}", f"brack-012/{NAME.upper()}", f"{NAME}/x"):
             archive.writestr(name, b"x")
@@ -104,7 +109,7 @@ def members_of_an_archive(inbox: Path) -> None:
 
 
 def a_damaged_member(inbox: Path) -> None:
-    bag = a_delivery(inbox, 13, replace_files={f"trials/{NAME}.c3d": b"of one letter many" * 9})
+    bag = sent(inbox, 13, replace_files={f"trials/{NAME}.c3d": b"of one letter many" * 9})
     path = zip_bag(bag, inbox / "brack" / "brack-013.zip")
     with zipfile.ZipFile(path) as archive:
         at = next(m for m in archive.infolist() if NAME in m.filename).header_offset
@@ -115,14 +120,14 @@ def a_damaged_member(inbox: Path) -> None:
 
 
 def more_text_than_is_searched(inbox: Path) -> None:
-    bag = a_delivery(inbox, 14)
+    bag = sent(inbox, 14)
     path = bag / "data" / "sessions.csv"
     path.write_text(f"{NAME},{path.read_text()}Ragnhild Ostervik,FS-01\n" + "x" * 9_000_000)
     rebagged(bag)
 
 
 def the_bags_declaration(inbox: Path) -> None:
-    bag = a_delivery(inbox, 15)
+    bag = sent(inbox, 15)
     (bag / "bagit.txt").write_text(f"BagIt-Version: 1.0\nTag-File-Character-Encoding: {NAME}\n")
 
 
@@ -145,24 +150,16 @@ WAYS: tuple[Callable[[Path], None], ...] = (
 )
 
 
-@pytest.fixture(scope="module")
-def depots(tmp_path_factory: pytest.TempPathFactory) -> dict[str, tuple[Path, str]]:
-    """For each way the depot that took the delivery in, and what the run said."""
-    made = {}
+def test_a_name_nobody_has_looked_at_is_shown_nowhere(tmp_path: Path) -> None:
+    """All ways in one depot; where it would show names the delivery."""
     for way in WAYS:
-        place = tmp_path_factory.mktemp(way.__name__)
-        way(place / "inbox")
-        made[way.__name__] = place / "depot", str(take_in_only(place / "inbox", place / "depot").text())
-    return made
-
-
-@pytest.mark.parametrize("way", [way.__name__ for way in WAYS])
-def test_a_name_nobody_has_looked_at_is_shown_nowhere(depots: dict[str, tuple[Path, str]], way: str) -> None:
-    depot, said = depots[way]
-    assert Depot(depot).delivery_ids()
+        way(tmp_path / "inbox")
+    said = take_in_only(tmp_path / "inbox", tmp_path / "depot").text()
+    assert len(Depot(tmp_path / "depot").delivery_ids()) == len(WAYS)
     assert NAME not in said.lower()
-    shown = [place for place in where_it_shows(depot, [NAME, NAME[::-1], "ostervik"]) if not _for_owners(place)]
-    assert shown == []
+    shown = where_it_shows(tmp_path / "depot", [NAME, NAME[::-1], "ostervik"])
+    assert [place for place in shown if not _for_owners(place)] == []
+    assert [place for place in shown if _for_owners(place)], "it is looked for in files that hold it"
 
 
 def _for_owners(place: str) -> bool:
@@ -172,7 +169,7 @@ def _for_owners(place: str) -> bool:
 
 def test_a_file_beside_the_payload_is_told_by_place_and_size_and_known_names_as_they_are(tmp_path: Path) -> None:
     for number, name in enumerate(("notes/protocol.pdf", f"{NAME}.pdf"), start=1):
-        bag = a_delivery(tmp_path / "inbox", number, runners=(f"FS-0{number}",))
+        bag = sent(tmp_path / "inbox", number)
         (bag / name).parent.mkdir(exist_ok=True)
         (bag / name).write_bytes(b"%PDF-1.4" * 400)
     (bag / "Thumbs.db").write_bytes(b"\0")
@@ -191,13 +188,13 @@ def test_a_file_beside_the_payload_is_told_by_place_and_size_and_known_names_as_
     }
 
 
-@pytest.mark.parametrize("name", [f"from {NAME}", "first\n99 released", "second\x1b[2Jbatch"])
-def test_an_inbox_name_that_nobody_knows_goes_by_a_number(tmp_path: Path, name: str) -> None:
-    a_delivery(tmp_path / "inbox", arrives_as=name)
+def test_an_inbox_name_that_nobody_knows_goes_by_a_number(tmp_path: Path) -> None:
+    names = f"from {NAME}", "first\n99 released", "second\x1b[2Jbatch"
+    for number, name in enumerate(names, start=1):
+        sent(tmp_path / "inbox", number, arrives_as=name)
     (tmp_path / "inbox" / "brack" / f"{NAME}.txt").write_bytes(b"x")
     (tmp_path / "inbox" / f"{NAME}.txt").write_bytes(b"x")
-    said = run(STUDY, tmp_path / "inbox", tmp_path / "depot").text()
-    assert NAME not in said
-    assert where_it_shows(tmp_path / "depot", [NAME, name]) == []
-    assert name not in said
-    assert "accepted" in said
+    said = run(STUDY, tmp_path / "inbox", tmp_path / "depot", workers=1).text()
+    assert where_it_shows(tmp_path / "depot", [NAME, *names]) == []
+    assert not [name for name in (NAME, *names) if name in said]
+    assert said.count(": 1 accepted") == len(names)

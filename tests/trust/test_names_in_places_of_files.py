@@ -31,7 +31,7 @@ def replaced(before: bytes, after: bytes) -> bytes:
 
 def taken_in(folder: Path, **more: bytes) -> Depot:
     a_delivery(folder / "inbox", replace_files=more)
-    run(STUDY, folder / "inbox", folder / "depot")
+    take_in_only(folder / "inbox", folder / "depot")
     return Depot(folder / "depot")
 
 
@@ -60,7 +60,9 @@ def test_each_place_of_a_recording_gives_its_text(place: str) -> None:
 def test_a_recording_with_an_unknown_name_in_its_structure_is_kept_apart_until_somebody_allows_it(
     tmp_path: Path,
 ) -> None:
-    depot = taken_in(tmp_path, **{RECORDING: PLACES["the name of a parameter"]})
+    a_delivery(tmp_path / "inbox", replace_files={RECORDING: PLACES["the name of a parameter"]})
+    run(STUDY, tmp_path / "inbox", tmp_path / "depot", workers=1)
+    depot = Depot(tmp_path / "depot")
     assert standings(depot.root) == ["accepted", "accepted"]
     assert waits(depot, NAME)
     raw = b"".join(depot.store.read(keys.raw(sha)) for sha in raw_files(depot.root))
@@ -86,7 +88,7 @@ def test_a_trial_whose_code_holds_an_unknown_word_waits_for_a_look(tmp_path: Pat
     odd = "FS-01-Crumblethwaite"
     with_cell(bag, "trials.csv", "trial_id", odd, row=1)
     rebagged(bag)
-    run(STUDY, tmp_path / "inbox", tmp_path / "depot")
+    run(STUDY, tmp_path / "inbox", tmp_path / "depot", workers=1)
     depot = Depot(tmp_path / "depot")
     assert standings(depot.root) == ["accepted", "withheld"]
     assert [s for s in where_it_shows(depot.root, [odd]) if "held_texts.json" not in s and "books" not in s] == []
@@ -100,7 +102,7 @@ def test_a_trial_whose_code_holds_an_unknown_word_waits_for_a_look(tmp_path: Pat
 
 
 def test_what_an_archive_says_beside_its_files_is_kept_nowhere(tmp_path: Path) -> None:
-    bag = a_delivery(tmp_path / "inbox")
+    bag = a_delivery(tmp_path / "inbox", names=("standing",))
     archive = zip_bag(bag, tmp_path / "inbox" / "brack" / "brack-001.zip")
     rebuilt = tmp_path / "with.zip"
     with zipfile.ZipFile(archive) as old, zipfile.ZipFile(rebuilt, "w") as new:
@@ -110,8 +112,8 @@ def test_what_an_archive_says_beside_its_files_is_kept_nowhere(tmp_path: Path) -
             new.writestr(one, old.read(one.filename))
     (tmp_path / "in" / "brack").mkdir(parents=True)
     rebuilt.rename(tmp_path / "in" / "brack" / "brack-001.zip")
-    run(STUDY, tmp_path / "in", tmp_path / "depot")
-    assert standings(tmp_path / "depot") == ["accepted", "accepted"]
+    run(STUDY, tmp_path / "in", tmp_path / "depot", workers=1)
+    assert standings(tmp_path / "depot") == ["accepted"]
     everything = [p for p in (tmp_path / "depot").rglob("*") if p.is_file()]
     assert [p for p in everything if NAME.encode() in p.read_bytes()] == []
 
@@ -133,10 +135,10 @@ def _findings(folder: Path, bag: Path) -> list[dict[str, str]]:
 
 
 def test_a_word_outside_a_closed_list_can_be_looked_up_by_its_mark(tmp_path: Path) -> None:
-    bag = a_delivery(tmp_path / "inbox")
+    bag = a_delivery(tmp_path / "inbox", names=("standing",))
     with_cell(bag, "participants.csv", "habitual_footwear", "Lorimerius")
     rebagged(bag)
-    run(STUDY, tmp_path / "inbox", tmp_path / "depot")
+    take_in_only(tmp_path / "inbox", tmp_path / "depot")
     told = " ".join(row["seen"] for row in tables(tmp_path / "depot")["brack-001"]["findings"])
     listed = {one.text: one.word for one in texts_of(str(tmp_path / "depot"))}
     assert "Lorimerius" not in told

@@ -32,7 +32,7 @@ def taken_in(tmp_path_factory: pytest.TempPathFactory) -> Path:
     bag = a_delivery(place / "inbox", replace_files={path: content})
     with_cell(bag, "trials.csv", "comment", REMARK, row=1)
     rebagged(bag)
-    told = run(STUDY, place / "inbox", place / "depot").text()
+    told = run(STUDY, place / "inbox", place / "depot", workers=1).text()
     assert "Held for a look: 2 texts" in told
     return place
 
@@ -74,7 +74,7 @@ def test_what_is_allowed_comes_in_with_the_next_run_though_the_inbox_is_empty(de
     for text in (REMARK, NOTE):
         allow(depot, text)
     (tmp_path / "nothing" / "brack").mkdir(parents=True)
-    told = run(STUDY, tmp_path / "nothing", depot).text()
+    told = run(STUDY, tmp_path / "nothing", depot, workers=1).text()
     assert "Somebody decided on a text it holds." in told
     assert texts_of(str(depot)) == []
     assert not (Depot(depot).root / "closed" / "brack-001").exists()
@@ -84,7 +84,7 @@ def test_what_is_allowed_comes_in_with_the_next_run_though_the_inbox_is_empty(de
     assert NOTE.encode() in raw
     after = ask(Depot(depot).warehouse, "SELECT * EXCLUDE (code_version) FROM trials ORDER BY trial_id").to_pylist()
     assert after == before
-    assert run(STUDY, tmp_path / "nothing", depot).text().startswith("Nothing new")
+    assert run(STUDY, tmp_path / "nothing", depot, workers=1).text().startswith("Nothing new")
 
 
 def test_what_was_allowed_once_is_not_asked_again(depot: Path, tmp_path: Path) -> None:
@@ -92,7 +92,7 @@ def test_what_was_allowed_once_is_not_asked_again(depot: Path, tmp_path: Path) -
     later = a_delivery(tmp_path / "later", 2, runners=("FS-02",))
     with_cell(later, "trials.csv", "comment", REMARK, row=0)
     rebagged(later)
-    run(STUDY, tmp_path / "later", depot)
+    run(STUDY, tmp_path / "later", depot, workers=1)
     assert [one.text for one in texts_of(str(depot))] == [NOTE]
 
 
@@ -100,7 +100,7 @@ def test_what_is_refused_stays_out_and_is_not_asked_again(depot: Path, tmp_path:
     words = [one.word for one in texts_of(str(depot))]
     decide(str(depot), words, now("Who knows.", "Ann"), allowed=False)
     (tmp_path / "nothing" / "brack").mkdir(parents=True)
-    run(STUDY, tmp_path / "nothing", depot)
+    run(STUDY, tmp_path / "nothing", depot, workers=1)
     assert standings(depot) == ["accepted", "accepted"]
     assert texts_of(str(depot)) == []
     assert {one.text for one in texts_of(str(depot), refused=True)} == {REMARK, NOTE}

@@ -14,6 +14,7 @@ from pipelines.assets import graph
 from pipelines.assets.deciding import withdraw
 from pipelines.assets.run import run
 from pipelines.consent import redaction
+from pipelines.depot.books.rows import Followed
 from pipelines.depot.search_bytes import files_with
 from pipelines.depot.storage import Depot
 from pipelines.errors import Unusable
@@ -62,7 +63,13 @@ def test_nothing_live_holds_the_runner_afterwards_and_the_others_stay(taken_in: 
     before = ask(depot, f"SELECT * EXCLUDE (delivery_id) FROM footfalls WHERE trial_id = '{trial_id('1')}'")
     signal = planned(LEAVES, "1")[1][4096:4160]
     assert files_with(Depot(depot), [LEAVES], [signal])[1], "the search finds the runner while there is something"
+    cautions = {runner: (runner, 3, "minutes_rise", "as seen") for runner in (LEAVES, STAYS)}
+    with (place := Depot(depot)).writing("bea"), place.opened(to_write=True) as books, books.transaction():
+        for caution in cautions.values():
+            books.follow_ups.put(caution, Followed("bea", "2026-05-01", "bea", "2026-05-02"))
     done = withdraw(STUDY, depot, leaving(LEAVES, "all", "ann"))
+    with place.opened() as books:
+        assert list(books.follow_ups.of(cautions.values())) == [cautions[STAYS]], "what was noted of the runner goes"
     assert (done.deliveries, done.found) == (("brack-001",), ())
     assert LEAVES not in done.text()
     assert files_with(Depot(depot), [LEAVES], [signal])[1] == []

@@ -12,7 +12,6 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from benchmarks.withdrawal_kills import kills
 from pipelines.assets.deciding import release, renew, take_back, withdraw
 from pipelines.assets.repairing import repair
 from pipelines.assets.run import run
@@ -25,13 +24,13 @@ from pipelines.depot.storage import Depot
 from pipelines.errors import Unusable
 from pipelines.taking_in.repairing import Sources
 from schemas.consent_history import VOIDED, History
-from tests.delivery_builders import STUDY, a_delivery, leaving, planned, raw_files, tables, trial_id
+from tests.delivery_builders import STUDY, a_delivery, leaving, planned, raw_files, tables, take_in_only, trial_id
 from tests.depot_books import ledger_lines
 from tests.trust.conftest import LEAVES, STAYS
 
 
 def go(place: Path) -> str:
-    return run(STUDY, place / "inbox", place / "depot", "tester", workers=1).text()
+    return take_in_only(place / "inbox", place / "depot").text()
 
 
 def standings(place: Path, delivery_id: str = "brack-001") -> dict[str, str]:
@@ -42,6 +41,23 @@ def standings(place: Path, delivery_id: str = "brack-001") -> dict[str, str]:
 def place(once: Path, tmp_path: Path) -> Path:
     shutil.copytree(once, tmp_path / "copy")
     return tmp_path / "copy"
+
+
+@pytest.fixture(scope="module")
+def withdrawn(once: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A depot from which a runner withdrew, and in ``before`` its books and register of an earlier day."""
+    folder = tmp_path_factory.mktemp("withdrawn")
+    shutil.copytree(once, folder, dirs_exist_ok=True)
+    (folder / "before").mkdir()
+    for path in (folder / "depot" / "books.sqlite", folder / "depot.register"):
+        shutil.copy(path, folder / "before")
+    withdraw(STUDY, folder / "depot", leaving(LEAVES, by="Ann Lee"))
+    return folder
+
+
+@pytest.fixture
+def after(withdrawn: Path, tmp_path: Path) -> Path:
+    return shutil.copytree(withdrawn, tmp_path / "after")
 
 
 def test_what_would_go_is_told_beforehand_and_nothing_is_changed(place: Path) -> None:
@@ -66,9 +82,8 @@ def test_a_runner_who_is_still_to_come_is_withheld_when_data_come(place: Path) -
     assert standings(place, "brack-002") == {"brack-002.withheld-1": "withheld"}
 
 
-def test_the_ledger_tells_the_name_given_and_the_user_of_the_system(place: Path) -> None:
-    withdraw(STUDY, place / "depot", leaving(LEAVES, by="Ann Lee"))
-    (line,) = [line for line in ledger_lines(place / "depot") if line["what"] == "withdrawal"]
+def test_the_ledger_tells_the_name_given_and_the_user_of_the_system(withdrawn: Path) -> None:
+    (line,) = [line for line in ledger_lines(withdrawn / "depot") if line["what"] == "withdrawal"]
     assert (line["actor"], line["details"]["account"]) == ("Ann Lee", whoami())
 
 
@@ -157,9 +172,8 @@ def test_who_decides_is_no_runner_and_one_line(place: Path) -> None:
     assert not {LEAVES, STAYS} & {line["actor"] for line in ledger_lines(place / "depot")}
 
 
-def test_consent_given_anew_counts_from_its_day_and_nothing_from_before(place: Path) -> None:
-    depot = place / "depot"
-    withdraw(STUDY, depot, leaving(LEAVES))
+def test_consent_given_anew_counts_from_its_day_and_nothing_from_before(after: Path) -> None:
+    place, depot = after, after / "depot"
     a_delivery(place / "inbox", 2, names=("1",), runners=(LEAVES,))
     go(place)
     assert set(standings(place, "brack-002").values()) == {"withheld"}
@@ -173,10 +187,9 @@ def test_consent_given_anew_counts_from_its_day_and_nothing_from_before(place: P
 
 
 @pytest.mark.parametrize("harm", ["missing", "older", "damaged"])
-def test_without_its_register_no_command_writes_once_somebody_withdrew(place: Path, harm: str) -> None:
-    depot = Depot(place / "depot")
-    older = depot.register.read_bytes()
-    withdraw(STUDY, depot.root, leaving(LEAVES))
+def test_without_its_register_no_command_writes_once_somebody_withdrew(after: Path, harm: str) -> None:
+    place, depot = after, Depot(after / "depot")
+    older = (after / "before" / depot.register.name).read_bytes()
     if harm == "missing":
         depot.register.unlink()
     else:
@@ -210,18 +223,6 @@ def test_once_somebody_withdrew_no_mixture_of_older_and_missing_books_and_regist
             pass
 
 
-@pytest.fixture(scope="module")
-def withdrawn(once: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """A depot from which a runner withdrew, and in ``before`` its books and register of an earlier day."""
-    folder = tmp_path_factory.mktemp("withdrawn")
-    shutil.copytree(once, folder, dirs_exist_ok=True)
-    (folder / "before").mkdir()
-    for path in (folder / "depot" / "books.sqlite", folder / "depot.register"):
-        shutil.copy(path, folder / "before")
-    withdraw(STUDY, folder / "depot", leaving(LEAVES))
-    return folder
-
-
 def test_what_was_put_back_from_an_older_day_is_not_made_good_by_a_repair(withdrawn: Path, tmp_path: Path) -> None:
     shutil.copytree(withdrawn, tmp_path / "copy")
     depot = Depot(tmp_path / "copy" / "depot")
@@ -234,10 +235,9 @@ def test_what_was_put_back_from_an_older_day_is_not_made_good_by_a_repair(withdr
 
 
 def test_a_withdrawal_that_the_books_lost_is_refused_and_one_that_only_the_register_knows_is_carried_out(
-    place: Path,
+    after: Path,
 ) -> None:
-    depot = Depot(place / "depot")
-    withdraw(STUDY, depot.root, leaving(LEAVES))
+    place, depot = after, Depot(after / "depot")
     known = registers.read(depot.register)
     assert known is not None
     with sqlite3.connect(depot.root / "books.sqlite") as connection:
@@ -250,11 +250,6 @@ def test_a_withdrawal_that_the_books_lost_is_refused_and_one_that_only_the_regis
     shutil.rmtree(depot.root)
     run(STUDY, place / "inbox", depot.root, "tester", workers=1)
     assert set(standings(place).values()) == {"accepted", "withheld"}, "a depot made anew where one was knows it, too"
-
-
-def test_killed_at_a_random_moment_nothing_is_left_after_the_next_command() -> None:
-    _, bad = kills(1)
-    assert bad == []
 
 
 _EVENT = st.tuples(

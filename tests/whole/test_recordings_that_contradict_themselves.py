@@ -31,8 +31,7 @@ from demo_site_uploads.simulator.faults import Fault
 from demo_site_uploads.simulator.labs import Recording
 from demo_site_uploads.simulator.measure import Asked
 from demo_site_uploads.simulator.trial import SimulatedTrial
-from pipelines.assets.run import run
-from tests.delivery_builders import STUDY, tables
+from tests.delivery_builders import tables, take_in_only
 
 RUN = Asked(muscles=False)
 STAND = Asked("standing", duration_s=0.5)
@@ -296,7 +295,7 @@ def taken(tmp_path_factory: pytest.TempPathFactory) -> Taken:
         delivery, own = _delivery(site)
         delivery.pack(folder / "inbox", folder / "work")
         ids |= own
-    run(STUDY, folder / "inbox", folder / "depot", "tester", workers=2)
+    take_in_only(folder / "inbox", folder / "depot")
     found: dict[str, list[tuple[str, str, str]]] = {}
     standings: dict[str, str] = {}
     for delivery_tables in tables(folder / "depot").values():

@@ -10,8 +10,7 @@ import pytest
 from demo_site_uploads.simulator.c3d_edit import parameter, with_parameter
 from demo_site_uploads.simulator.delivery import Delivery, PlannedTrial, Session
 from demo_site_uploads.simulator.measure import Asked
-from pipelines.assets.run import run
-from tests.delivery_builders import STUDY, tables
+from tests.delivery_builders import tables, take_in_only
 
 SESSION = Session("FS-01", "week_0", "brack")
 FIRST_MUSCLE = 6  # channels of the plate come first
@@ -33,7 +32,7 @@ def _taken_in(folder: Path, *, spoiled: bool) -> dict[str, Any]:
         PlannedTrial(SESSION, "unshod", "1", Asked()),
     )
     Delivery("brack", "brack-001", "brack", 1, trials).pack(folder / "inbox", folder / "work")
-    run(STUDY, folder / "inbox", folder / "depot", "tester", workers=2)
+    take_in_only(folder / "inbox", folder / "depot")
     (own,) = tables(folder / "depot").values()
     return own
 

@@ -20,6 +20,7 @@ from pipelines.depot.books.builds import Builds
 from pipelines.depot.books.decisions import Decisions
 from pipelines.depot.books.deliveries import Deliveries
 from pipelines.depot.books.files import Files
+from pipelines.depot.books.followed import FollowUps
 from pipelines.depot.books.gates import Gates
 from pipelines.depot.books.held_file import hold, let_go
 from pipelines.depot.books.jobs import Jobs
@@ -67,6 +68,7 @@ class Books:
         self.releases = Releases(self)
         self.files = Files(self)
         self.texts = Texts(self)
+        self.follow_ups = FollowUps(self)
 
     @contextmanager
     def transaction(self) -> Iterator[None]:

@@ -211,6 +211,16 @@ class Decision:
 
 
 @dataclass(frozen=True)
+class Followed:
+    """What was done about one caution of a change-over: who looked at it last, who followed it up. utc: ISO 8601."""
+
+    looked_by: str
+    looked_utc: str
+    followed_by: str | None = None
+    followed_utc: str | None = None
+
+
+@dataclass(frozen=True)
 class Override:
     """One decision on one check of one trial. word: random, by which the ledger knows it. files: checksums."""
 

@@ -22,7 +22,7 @@ from pipelines.lab.profile.axes import Axes, Seen, axes_of
 from pipelines.lab.profile.files import Recorded, recordings_in
 from pipelines.lab.profile.roles import Guesses, guess_roles
 from pipelines.study.anatomy import empty_at
-from pipelines.study.drafts import OPEN, is_untouched
+from pipelines.study.drafts import OPEN, is_untouched, ways_in_words
 from pipelines.study.file import load_study
 from schemas.study import SiteProfile
 
@@ -86,6 +86,9 @@ def _empty(study: Study, axes: Axes, recordings: Sequence[Recorded], guesses: Gu
         plate_types=(),
         markers={g.role: g.label for g in guesses.roles if g.label is not None and not g.only_standing},
     )
+    for group, spec in study.requires_any.items():
+        if study.way_of(group, profile.markers) is None:
+            yield f"The study requires a {group.replace('_', ' ')}: {ways_in_words(spec.ways)}; none is labelled whole."
     found = empty_at(profile, study.processing)
     if found:
         told = "; ".join(f"{one.what} (needs {one.lacks})" for one in found)

@@ -36,7 +36,7 @@ def week_chart(runner: str, weeks: Mapping[int, Week], span: range, key: str) ->
         parts.append(marks.text((middle, bottom + SIZE + 4), str(number), anchor="middle"))
     parts.append(marks.text(((left + end) / 2, bottom + 2 * SIZE + 12), "Week", anchor="middle"))
     return marks.svg(
-        end + EDGE, bottom + axis.BELOW_TITLED + EDGE, parts, key, f"Weeks of {runner}", _summary(weeks, span)
+        end + EDGE, bottom + axis.BELOW_TITLED + EDGE, parts, key, f"Weeks of {runner}", weeks_words(weeks, span)
     )
 
 
@@ -68,7 +68,8 @@ def _week(week: Week | None, middle: float, up: Scale, tallest: float) -> list[s
     return parts
 
 
-def _summary(weeks: Mapping[int, Week], span: range) -> str:
+def weeks_words(weeks: Mapping[int, Week], span: range) -> str:
+    """All weeks of a drawing in words."""
     return " ".join(f"Week {number}: {week_words(weeks.get(number))}." for number in span)
 
 

@@ -18,8 +18,9 @@
     bar.append(label);
   };
   const every = lists.flatMap(rowsOf);
-  for (const [name, words] of [["site", "Site"], ["visit", "Visit"], ["check", "Reason"], ["came", "Came"]]) {
+  for (const [name, words] of [["site", "Site"], ["visit", "Visit"], ["check", "Reason"], ["came", "Came since"]]) {
     const found = [...new Set(every.map((row) => row.dataset[name]).filter(Boolean))].sort();
+    if (name === "came") found.reverse();
     if (found.length < 2) continue;
     const choice = document.createElement("select");
     choice.append(new Option("all", ""), ...found.map((word) => new Option(word, word)));
@@ -41,7 +42,8 @@
     for (const row of every) {
       const has = row.textContent.toLowerCase();
       const fits = Object.entries(fields).every(([name, element]) =>
-        name === "words" ? words.every((word) => has.includes(word)) : !element.value || row.dataset[name] === element.value);
+        name === "words" ? words.every((word) => has.includes(word)) : !element.value ||
+        (name === "came" ? row.dataset.came >= element.value : row.dataset[name] === element.value));
       row.hidden = !fits;
       shown += fits;
     }

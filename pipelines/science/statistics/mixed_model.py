@@ -34,6 +34,13 @@ class NoFit(ValueError):
     """The model cannot be told from these values; the message says why."""
 
 
+class AllAlike(NoFit):
+    """Of none of the sets that were to be fitted together the components can be told apart."""
+
+    def __init__(self) -> None:
+        super().__init__("the components of variance cannot be told apart")
+
+
 @dataclass(frozen=True)
 class Design:
     """What all sets of values that are fitted together share.
@@ -69,7 +76,8 @@ class Fits:
 
     estimates, errors, freedom: (B, p) coefficients, Kenward & Roger's standard errors and degrees of freedom. theta:
     (B, J). minus_two_log_likelihood: (B,) restricted. converged: (B,) whether the last step gained nothing more.
-    at_edge: (B,) whether a component ended at the least it may be.
+    at_edge: (B,) whether a component ended at the least it may be. alike: (B,) whether the components cannot be told
+    apart by the values of a set, of which there is no fit then: its estimates, errors and freedom are not a number.
     """
 
     estimates: FloatArray
@@ -79,12 +87,14 @@ class Fits:
     minus_two_log_likelihood: FloatArray
     converged: NDArray[np.bool_]
     at_edge: NDArray[np.bool_]
+    alike: NDArray[np.bool_]
 
 
 def fit_components(values: FloatArray, design: Design, spare_squares: FloatArray | None = None) -> Fits:
     """Fit each of (B, n) sets of values; spare_squares (B, K): the sums of squares of the spare ones.
 
-    Raises NoFit where the fixed part or the components cannot be told apart by the design, or values do not vary.
+    Raises NoFit where the fixed part cannot be told apart by the design, or the values of a set do not vary; AllAlike
+    where of no set the components can be told apart.
     """
     values = np.atleast_2d(np.asarray(values, float))
     none = np.zeros((len(values), len(design.spare)))
@@ -93,16 +103,16 @@ def fit_components(values: FloatArray, design: Design, spare_squares: FloatArray
     values, squares = values / scale[:, None], squares / scale[:, None] ** 2
     theta = np.repeat(_start(design)[None, :], len(values), axis=0)
     state = _state(theta, values, squares, design)
-    converged = np.zeros(len(values), bool)
+    converged, alike = np.zeros(len(values), bool), np.zeros(len(values), bool)
     for _ in range(_MOST_STEPS):
-        going = np.flatnonzero(~converged)
+        going = np.flatnonzero(~(converged | alike))
         if not len(going):
             break
         part = _take(state, going)
-        better, gained = _uphill(part, values[going], squares[going], design)
+        better, gained, alike[going] = _uphill(part, values[going], squares[going], design)
         state = _put(state, going, better)
         converged[going] = gained < _GAIN
-    return _finished(state, design, scale, converged)
+    return _finished(state, design, scale, converged, alike)
 
 
 @dataclass(frozen=True)
@@ -192,16 +202,21 @@ def _information(state: _State, design: Design) -> tuple[FloatArray, FloatArray,
     return slope, expected, weighted
 
 
-def _uphill(state: _State, values: FloatArray, squares: FloatArray, design: Design) -> tuple[_State, FloatArray]:
-    """One step of scoring for each set, halved until it goes uphill; and what it gained (B,), 0 where none does."""
+def _uphill(
+    state: _State, values: FloatArray, squares: FloatArray, design: Design
+) -> tuple[_State, FloatArray, NDArray[np.bool_]]:
+    """One step of scoring for each set, halved until it goes uphill; what it gained (B,), 0 where none does; and (B,)
+    whether its components cannot be told apart, so that there is no step.
+    """
     slope, expected, _ = _information(state, design)
     held = (state.theta <= design.lowest) & (slope <= 0)
     slope = np.where(held, 0.0, slope)
     own = np.eye(len(design.components), dtype=bool)
     expected = np.where((held[:, :, None] | held[:, None, :]) & ~own, 0.0, expected)
     expected = expected + np.where(held[:, :, None] & own, 1.0, 0.0)
-    if (np.linalg.cond(expected) > 1e12).any():
-        raise NoFit("the components of variance cannot be told apart")
+    alike = _are_alike(expected)
+    slope = np.where(alike[:, None], 0.0, slope)
+    expected = np.where(alike[:, None, None], own, expected)
     step = np.linalg.solve(expected, slope[..., None])[..., 0]
     best, gained, length = state, np.zeros(len(values)), 1.0
     waiting = np.arange(len(values))
@@ -217,13 +232,22 @@ def _uphill(state: _State, values: FloatArray, squares: FloatArray, design: Desi
         waiting, length = waiting[~good & (promise > 1e-14)], length / 2
         if not len(waiting):
             break
-    return best, gained
+    return best, gained, alike
 
 
-def _finished(state: _State, design: Design, scale: FloatArray, converged: NDArray[np.bool_]) -> Fits:
+def _are_alike(expected: FloatArray) -> NDArray[np.bool_]:
+    """(B,) whether by what is expected (B, J, J) some components do the same to the values of a set."""
+    return np.asarray(np.linalg.cond(expected) > 1e12)
+
+
+def _finished(
+    state: _State, design: Design, scale: FloatArray, converged: NDArray[np.bool_], alike: NDArray[np.bool_]
+) -> Fits:
     _, expected, weighted = _information(state, design)
-    if (np.linalg.cond(expected) > 1e12).any():
-        raise NoFit("the components of variance cannot be told apart")
+    alike = alike | _are_alike(expected)
+    if alike.all():
+        raise AllAlike
+    expected = np.where(alike[:, None, None], np.eye(len(design.components)), expected)
     scatter = np.linalg.inv(expected)  # of the thetas: (B, J, J)
     across = weighted.swapaxes(-1, -2)[:, None]
     middle = design.components @ weighted[:, None]  # (B, J, n, p)
@@ -236,14 +260,16 @@ def _finished(state: _State, design: Design, scale: FloatArray, converged: NDArr
     variances = np.einsum("bpp->bp", found)
     slopes = np.einsum("bjpp->bpj", found[:, None] @ first @ found[:, None])
     spread = np.einsum("bpj,bjk,bpk->bp", slopes, scatter, slopes)
+    scale_told = np.where(alike, np.nan, scale)
     return Fits(
-        state.estimates * scale[:, None],
-        np.sqrt(np.maximum(np.einsum("bpp->bp", adjusted), variances)) * scale[:, None],
-        2 * variances**2 / spread,
+        state.estimates * scale_told[:, None],
+        np.sqrt(np.maximum(np.einsum("bpp->bp", adjusted), variances)) * scale_told[:, None],
+        2 * variances**2 / np.where(alike[:, None], np.nan, spread),
         state.theta * scale[:, None] ** 2,
         state.criterion + 2 * design.freedom * np.log(scale),
         converged,
         np.asarray((state.theta <= design.lowest).any(axis=1)),
+        alike,
     )
 
 

@@ -22,7 +22,7 @@ from typing import Any, Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from pipelines.science.statistics.mixed_model import Design, Fits, NoFit, fit_components
+from pipelines.science.statistics.mixed_model import AllAlike, Design, Fits, NoFit, fit_components
 from pipelines.science.statistics.pooling import Effect, t_effect
 from schemas.trial import FloatArray
 
@@ -166,7 +166,7 @@ def _each(kind: int, sites: int) -> int:
 
 
 def fit_layout(differences: FloatArray, of: Layout) -> Means:
-    """Fit each of (B, n) sets of differences. Raises NoFit."""
+    """Fit each of (B, n) sets of differences. Raises NoFit as ``fit_components``."""
     differences = np.atleast_2d(np.asarray(differences, float))
     middle = differences.mean(axis=1, keepdims=True)
     centred = differences - middle
@@ -178,7 +178,7 @@ def fit_layout(differences: FloatArray, of: Layout) -> Means:
     none = np.zeros((len(centred), 0))
     fits = fit_components(reduced, of.design, np.maximum(np.column_stack([none, *squares]), 0.0))
     errors, freedom = fits.errors[:, 0].copy(), fits.freedom[:, 0].copy()
-    close = np.flatnonzero(fits.theta[:, 0] <= 0) if of.fitted != "one_site" else np.array([], int)
+    close = np.flatnonzero((fits.theta[:, 0] <= 0) & ~fits.alike) if of.fitted != "one_site" else np.array([], int)
     if len(close):
         errors[close], freedom[close] = _by_the_sites_spread(reduced[close], fits.theta[close], of)
     by_spread = np.isin(np.arange(len(differences)), close)
@@ -225,15 +225,27 @@ def one_stage_each(
     """The same for each of (B, n) sets of differences of the same runners at the same sites, fitted together."""
     try:
         of = layout(runners, sites, covariates)
+    except NoFit as error:
+        return [_site_means(own, sites, error) for own in differences]
+    return _fitted(differences, sites, of)
+
+
+def _fitted(differences: FloatArray, sites: NDArray[Any], of: Layout) -> list[OneStage | NoFit]:
+    """What the model says of each set. Where one has no fit the sets are halved, until it is found."""
+    try:
         means = fit_layout(differences, of)
+    except AllAlike as error:
+        return [_site_means(own, sites, error) for own in differences]
     except NoFit as error:
         if len(differences) == 1:
             return [_site_means(differences[0], sites, error)]
-        each = (one_stage_each(own[None, :], runners, sites, covariates) for own in differences)
-        return [found for (found,) in each]
+        half = len(differences) // 2
+        return [*_fitted(differences[:half], sites, of), *_fitted(differences[half:], sites, of)]
     rows: list[OneStage | NoFit] = []
     for place, own in enumerate(differences):
-        if not means.fits.converged[place]:
+        if means.fits.alike[place]:
+            rows.append(_site_means(own, sites, AllAlike()))
+        elif not means.fits.converged[place]:
             why = NoFit("the search for the components of variance does not end")
             rows.append(_site_means(own, sites, why))
         elif not means.errors[place] > 0:

@@ -7,6 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from schemas.declared import AnyOf
 from schemas.study import SiteProfile
 from tests.builders import a_posture, a_standing_trial, a_study, a_trial
 from tests.checks.running_checks import Case, of_trial, run, status, with_marker
@@ -103,3 +104,19 @@ def test_a_landmark_that_a_cluster_carries_is_missed_only_where_its_standing_tri
     (note,) = run("required_markers_are_labelled", of_trial(replace(trial, carriers=hidden), study)).findings
     assert (str(note.weight), note.seen.partition(":")[0]) == ("notes", "1 of the 3 markers of clusters cannot be used")
     assert "c of cluster shank_left is not in the file" in note.seen
+
+
+def test_of_several_ways_only_that_of_the_site_is_missed() -> None:
+    """The site labels the trochanter, so it is that which its trials need; the study asks nobody for both."""
+    study = a_study()
+    roles = {
+        name: spec.model_copy(update={"required": False}) if name in ("greater_trochanter", "sacrum") else spec
+        for name, spec in study.marker_roles.items()
+    }
+    ways = {"hip_centre": AnyOf(description="Hip.", ways=(("greater_trochanter",), ("sacrum",)))}
+    either = study.model_copy(update={"marker_roles": roles, "requires_any": ways})
+    assert status("required_markers_are_labelled", of_trial(without(a_trial(), "sacrum"), either)) == "pass"
+    (finding,) = run(
+        "required_markers_are_labelled", of_trial(without(a_trial(), "greater_trochanter_left"), either)
+    ).findings
+    assert finding.place == "greater_trochanter_left"

@@ -8,7 +8,7 @@ from pipelines.beginning.make import begin
 from pipelines.beginning.wanted import Given, completed
 from pipelines.errors import Unusable
 from pipelines.study.file import load_study
-from tests.command_line import command
+from tests.command_line import REPO, command
 from tests.tries import tries
 
 ENOUGH = Given("Our study", ["cushioned", "unshod"], ["w0=0", "w10=10"], ["brack", "corrie"], "OS")
@@ -27,6 +27,19 @@ def test_a_new_study_is_read_and_says_what_each_profile_lacks(tmp_path: Path) ->
     assert loaded.plan is not None
     assert [one.contrast for one in loaded.plan.plan.primary] == ["condition", "interaction"]
     assert sorted(path.name for path in (folder / "inbox").iterdir()) == ["brack", "corrie"]
+
+
+def test_planned_runners_of_a_site_wait_with_its_profile(tmp_path: Path) -> None:
+    done = command(
+        "init", tmp_path / "new", "--title", "Our study", "--prefix", "OS", "--condition", "shod", "--visit", "w0=0",
+        "--site", "brack", "--site", "corrie", "--runners", "12",
+    )  # fmt: skip
+    assert done.returncode == 0, done.stderr
+    path = tmp_path / "new" / "study.yaml"
+    assert load_study(path).study.planned_runners == {}
+    demo = REPO / "demo_site_uploads" / "sites" / "brack.yaml"
+    (tmp_path / "new" / "sites" / "brack.yaml").write_bytes(demo.read_bytes())
+    assert load_study(path).study.planned_runners == {"brack": {"w0": {"shod": 12}}}
 
 
 names = st.from_regex(r"[a-z][a-z0-9_]{0,8}", fullmatch=True)

@@ -9,12 +9,14 @@ import zipfile
 from pathlib import Path
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from demo_site_uploads.simulator.bags import zip_bag
 from pipelines.assets.run import run
 from pipelines.depot import keys
 from pipelines.depot.storage import Depot, read_table
-from pipelines.identity.contents import tells
+from pipelines.identity.contents import Noted, TooMuchText, search, tells
 from pipelines.identity.identifiers import NOBODY, scan_path
 from pipelines.lab.scrub import info_of, write_bag
 from tests.delivery_builders import STUDY, a_delivery, raw_files
@@ -40,7 +42,7 @@ def standings(depot: Path) -> list[str]:
 def test_a_trial_file_that_names_somebody_is_kept_apart_and_nothing_is_derived(tmp_path: Path) -> None:
     path, content = c3d_saying(f"Recorded by {PERSON} on {DAY}")
     a_delivery(tmp_path / "inbox", replace_files={path: content})
-    told = run(STUDY, tmp_path / "inbox", tmp_path / "depot").text()
+    told = run(STUDY, tmp_path / "inbox", tmp_path / "depot", workers=1).text()
     assert standings(tmp_path / "depot") == ["accepted", "withheld"]
     found = [f for f in findings(tmp_path / "depot", "brack-001") if f["check_name"] == "trial_files_identify_nobody"]
     assert {f["weight"] for f in found} == {"withholds"}
@@ -60,7 +62,7 @@ def test_a_comment_that_names_somebody_keeps_its_trial_out(tmp_path: Path) -> No
     bag = a_delivery(tmp_path / "inbox")
     with_cell(bag, "trials.csv", "comment", f"{PERSON} came late on {DAY}", row=1)
     rebagged(bag)
-    told = run(STUDY, tmp_path / "inbox", tmp_path / "depot").text()
+    told = run(STUDY, tmp_path / "inbox", tmp_path / "depot", workers=1).text()
     assert standings(tmp_path / "depot") == ["accepted", "withheld"]
     assert where_it_shows(tmp_path / "depot", VALUES) == []
     assert not any(v in told for v in VALUES)
@@ -70,7 +72,7 @@ def test_a_cell_that_does_not_fit_is_not_repeated_when_it_names_somebody(tmp_pat
     bag = a_delivery(tmp_path / "inbox")
     with_cell(bag, "trials.csv", "trial_order", f"see {PERSON}", row=1)
     rebagged(bag)
-    told = run(STUDY, tmp_path / "inbox", tmp_path / "depot").text()
+    told = run(STUDY, tmp_path / "inbox", tmp_path / "depot", workers=1).text()
     assert where_it_shows(tmp_path / "depot", VALUES) == []
     assert not any(v in told for v in VALUES)
 
@@ -93,7 +95,7 @@ def test_a_text_that_would_travel_with_every_trial_stops_the_delivery(tmp_path: 
     if place == "zip":
         zip_bag(bag, bag.with_suffix(".zip"))
         shutil.rmtree(bag)
-    told = run(STUDY, tmp_path / "inbox", tmp_path / "depot").text()
+    told = run(STUDY, tmp_path / "inbox", tmp_path / "depot", workers=1).text()
     assert "STOPPED" in told
     assert "texts_identify_nobody" in {f["check_name"] for f in findings(tmp_path / "depot", "brack-001")}
     assert not raw_files(tmp_path / "depot")
@@ -123,7 +125,7 @@ def test_files_of_other_kinds_are_told_and_nothing_of_them_is_kept(tmp_path: Pat
         (bag / "data" / name).write_bytes(content)
     rebagged(bag)
     begun = time.process_time()
-    told = run(STUDY, tmp_path / "inbox", tmp_path / "depot").text()
+    told = run(STUDY, tmp_path / "inbox", tmp_path / "depot", workers=1).text()
     assert time.process_time() - begun < 20
     assert standings(tmp_path / "depot") == ["accepted", "accepted"]
     noted = [
@@ -149,3 +151,18 @@ def test_what_is_too_much_to_search_counts_as_telling(name: str, content: bytes)
     begun = time.process_time()
     assert tells(content, f"{name}.txt", NOBODY)
     assert time.process_time() - begun < 5
+
+
+@given(st.lists(st.text("abc ", min_size=1, max_size=9).filter(str.strip), min_size=1, max_size=9), st.integers(0, 90))
+def test_a_table_is_refused_at_once_if_its_different_cells_are_more_than_is_searched(
+    cells: list[str], most: int
+) -> None:
+    noted, table = Noted(NOBODY, most), "\n".join(["comment", *cells])
+    if len("comment") + sum(map(len, set(cells))) <= most:
+        search(table.encode(), "trials.csv", "trials.csv", noted)
+        assert {text for text, _ in noted.seen} == {"comment", *cells}
+    else:
+        with pytest.raises(TooMuchText):
+            search(table.encode(), "trials.csv", "trials.csv", noted)
+        if sum(map(len, {cell.strip() for cell in cells})) > most:
+            assert {text for text, _ in noted.seen} <= {"comment"}, "no cell was searched"

@@ -10,7 +10,6 @@ import bagit
 import numpy as np
 import pytest
 
-from pipelines.assets.run import run
 from pipelines.errors import Unusable
 from pipelines.identity.edf_texts import texts_of_edf
 from pipelines.identity.identifiers import NOBODY
@@ -23,7 +22,7 @@ from pipelines.lab.packing.pack import pack
 from pipelines.lab.scrub import _clean_recording, _Job, info_of, values_differ, write_bag
 from pipelines.study.file import load_study
 from tests.command_line import command
-from tests.delivery_builders import STUDY, a_delivery, planned
+from tests.delivery_builders import STUDY, a_delivery, planned, take_in_only
 from tests.pipelines.identity.planting import c3d_saying, with_cell
 
 PERSON, DAY = "Ragnhild Ostervik", "14.09.2023"
@@ -78,12 +77,12 @@ def test_a_trial_that_was_withheld_is_accepted_from_the_cleaned_copy_under_the_n
     inbox = tmp_path / "inbox"
     path, content = c3d_saying(f"Recorded by {PERSON} on {DAY}")
     bag = a_delivery(inbox, replace_files={path: content})
-    first = run(STUDY, inbox, tmp_path / "depot", "tester", workers=1)
+    first = take_in_only(inbox, tmp_path / "depot")
     assert "1 accepted, 0 returned, 1 withheld" in first.text()
     check_at_the_lab(bag, STUDY, out=tmp_path / "clean")
     assert info_of(tmp_path / "clean") | info_of(bag) == info_of(tmp_path / "clean")
     pack(tmp_path / "clean", inbox / "brack" / "brack-002.zip", STUDY, number="2", contact_role="site lead")
-    second = run(STUDY, inbox, tmp_path / "depot", "tester", workers=1)
+    second = take_in_only(inbox, tmp_path / "depot")
     assert "brack-002: 2 accepted, 0 returned, 0 withheld" in second.text()
 
 

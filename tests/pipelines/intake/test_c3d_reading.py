@@ -298,9 +298,9 @@ def test_a_file_with_thousands_of_equal_labels_is_read_in_no_time(tmp_path):
     labels = {f"LABELS{i or ''}": ["same"] * 255 for i in (0, *range(2, 65))}
     path = tmp_path / "labels.c3d"
     path.write_bytes(c3d_bytes(np.zeros((1, count, 3), int), np.empty((2, 0)), storage="int", extra={"POINT": labels}))
-    began = time.perf_counter()
+    began = time.process_time()
     recording = read_c3d(path)
-    assert time.perf_counter() - began < 2
+    assert time.process_time() - began < 2
     assert [(t.name, t.count, t.alike) for t in recording.description.twins] == [("same", count, True)]
 
 

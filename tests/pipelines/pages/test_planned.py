@@ -109,6 +109,28 @@ def test_curves_stand_with_the_stretches_in_which_they_differ_or_why_there_is_no
     assert second[1:] == ["4", "–", "none", "4 of at least 6 runners"]
 
 
+def test_dose_responses_stand_with_who_is_not_in_them_and_that_they_are_no_advice(tmp_path: Path) -> None:
+    common = {**PLAN, **small.STAMP, "visit": "last", "reason_null": None, "runner_count": 11, "site_count": 2}
+    counts = {"lacking_dose_count": 2, "lacking_response_count": 0, "lacking_both_count": 0, "alone_at_site_count": 1}
+    hours = {"smallest_dose_min": 600.0, "mean_dose_min": 900.0, "largest_dose_min": 1500.0}
+    told = {"estimate_value": 4.0, "lower_limit_value": -1.0, "upper_limit_value": 9.0, "two_sided_p_value": 0.104}
+    symptoms = {"response": "symptom_severity_score", "condition": "none", **counts, **hours, **told}
+    none = {"response": "contact_time_s", "condition": "unshod", **dict.fromkeys((*hours, *told))}
+    none |= dict.fromkeys(counts, 0) | {"runner_count": 3, "reason_null": "3 of at least 10 runners"}
+    rows = {
+        "analysis_plans": [{**STATE, "plan_settings": "{}", **small.STAMP}],
+        "planned_dose_responses": [common | symptoms, common | none],
+    }
+    page = read(write(tmp_path, small.merged(small.study_rows(), rows)) / "answers.html")
+    first, second = table(page, "Hours in the new footwear")
+    asked = "Symptom severity mean over the weeks until last 11 runners at 2 sites, 10 to 25 h, 15 h in the mean"
+    assert first[:3] == [asked, "+4 points −1 to +9", "0.104"]
+    assert first[3] == "2 runners without the log of a week; 1 runner alone at the site"
+    assert second[0] == "Contact time change until last, unshod 3 runners at 2 sites"
+    assert second[1:] == ["–", "–", "", "3 of at least 10 runners"]
+    assert "No diagnosis, no dose limit, no advice" in page.words
+
+
 def test_outcomes_are_said_in_words_without_their_units() -> None:
     assert outcome_words("contact_time_s") == "Contact time"
     assert outcome_words("average_loading_rate_bw_per_s") == "Average loading rate"

@@ -16,7 +16,7 @@ from pipelines.pages.charts.band import band_chart
 from pipelines.pages.charts.funnel import funnel_chart
 from pipelines.pages.charts.paired import MOST_LINES, paired_chart
 from pipelines.pages.charts.participants import participants_chart
-from pipelines.pages.planned import is_one_sided
+from pipelines.pages.planned_words import is_one_sided
 from pipelines.pages.report import report, write_report
 from pipelines.pages.words import signed
 from pipelines.release.contents import fill

@@ -253,7 +253,7 @@ def test_a_runner_measured_at_two_sites_counts_once(tmp_path: Path) -> None:
 
 def test_the_caution_list_has_the_weightiest_kind_first_and_says_what_it_is_not(pages: Path) -> None:
     page = read(apart(pages))
-    rows = table(page, "The weightiest kind first")
+    rows = table(page, "New: the weightiest kind first")
     assert [(row[0], row[2], row[3]) for row in rows] == [
         ("P1", "3", "■ substantial health problem"),
         ("P2", "3", "? problem not followed up"),

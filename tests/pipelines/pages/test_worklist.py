@@ -7,8 +7,9 @@ import re
 import shlex
 from pathlib import Path
 
+from pipelines.pages.completeness import completeness
 from pipelines.pages.facts import read_facts
-from pipelines.pages.worklist import CSV_HEAD, Worklist, worklist
+from pipelines.pages.worklist import CSV_HEAD, Worklist, new_in, worklist
 from tests.command_line import command
 from tests.pipelines.pages import small_warehouse as small
 from tests.pipelines.pages.conftest import Windows
@@ -58,7 +59,25 @@ def test_the_oldest_comes_first_and_only_the_newest_day_is_new(tmp_path: Path) -
     )
     found = of(tmp_path, rows)
     assert [(row.trial_id, row.is_new) for row in found.send] == [("old", False), ("young", True)]
-    assert found.new == 1
+    assert new_in(found.send) == 1
+
+
+def test_what_is_complete_is_counted_against_the_planned_runners_and_more_than_planned_fills_no_other_cell(
+    tmp_path: Path,
+) -> None:
+    standings = [
+        {**small.standing("mill-001", f"T{n}", "accepted"), "participant_id": f"P{n}", "visit": "first", "kind": "running",
+         "condition": "shod" if n < 4 else "unshod"}
+        for n in range(1, 5)
+    ]  # fmt: skip
+    rows = small.merged(
+        small.study_rows(), {"deliveries": [small.delivery("mill-001", "mill", 1)], "standings": standings}
+    )
+    facts = read_facts(small.build(tmp_path / "warehouse.duckdb", rows), small.loaded_study().study)
+    grid = completeness(facts, ["mill", "way"], {"mill": {"first": {"shod": 2, "unshod": 2}, "last": {"shod": 5}}})
+    assert (grid.reached, grid.planned) == (2 + 1, 2 + 2 + 5)
+    assert [(cell.planned, len(cell.runners)) for cell in grid.rows[0][2]] == [(2, 3), (2, 1)]
+    assert all(cell.planned is None for site, _, cells in grid.rows if site == "way" for cell in cells)
 
 
 def test_notes_on_accepted_trials_are_listed_and_what_was_set_aside_is_not(tmp_path: Path) -> None:
@@ -112,6 +131,12 @@ def test_in_a_browser_the_lists_are_narrowed_and_sorted_and_ages_count_to_today(
         page.locator("[data-narrow] input").fill("")
         page.get_by_label("Site").select_option("")
         assert len(page.locator("table[data-list] tbody tr:not([hidden])").all()) == len(ages)
+        days = sorted({str(row.get_attribute("data-came")) for row in rows.all()})
+        page.get_by_label("Came since").select_option(days[1])
+        assert page.locator("tr[data-came]:not([hidden])").count() == sum(
+            str(row.get_attribute("data-came")) >= days[1] for row in rows.all()
+        )
+        page.get_by_label("Came since").select_option("")
         page.evaluate("for (const fold of document.querySelectorAll('details')) fold.open = true")
         table = page.locator("table[data-list]").last
         for order in (False, True):

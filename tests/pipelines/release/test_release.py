@@ -11,7 +11,7 @@ import duckdb
 import pytest
 from typer.testing import CliRunner
 
-from pipelines.assets.deciding import release, withdraw
+from pipelines.assets.deciding import Released, release, withdraw
 from pipelines.assets.run import run as run_once
 from pipelines.command import main as cli
 from pipelines.depot.ledger import Ledger
@@ -33,7 +33,7 @@ def taken_in(tmp_path_factory: pytest.TempPathFactory) -> Path:
     folder = tmp_path_factory.mktemp("taken-in")
     (folder / "inbox").mkdir()
     a_delivery(folder / "inbox", runners=RUNNERS, names=("1",))
-    run_once(STUDY, folder / "inbox", folder / "depot", "tester")
+    run_once(STUDY, folder / "inbox", folder / "depot", "tester", workers=1)
     return folder
 
 
@@ -42,8 +42,15 @@ def depot(taken_in: Path, tmp_path: Path) -> Path:
     return Path(shutil.copytree(taken_in / "depot", tmp_path / "depot"))
 
 
-def test_a_release_holds_every_table_described_and_its_checksums_fit(depot: Path) -> None:
-    done = release(STUDY, depot, "first analysis", "tester")
+@pytest.fixture(scope="module")
+def released(taken_in: Path, tmp_path_factory: pytest.TempPathFactory) -> Released:
+    """The first release of that depot. Nobody may write into it."""
+    depot = shutil.copytree(taken_in / "depot", tmp_path_factory.mktemp("released") / "depot")
+    return release(STUDY, depot, "first analysis", "tester")
+
+
+def test_a_release_holds_every_table_described_and_its_checksums_fit(released: Released) -> None:
+    done = released
     assert (done.new, done.entry.number, done.entry.trial_count) == (True, 1, 2)
     package = json.loads((done.folder / "datapackage.json").read_text())
     assert {r["name"] for r in package["resources"]} == {t.name for t in released_tables()}
@@ -56,8 +63,8 @@ def test_a_release_holds_every_table_described_and_its_checksums_fit(depot: Path
     assert files - set(sums.values()) == others
 
 
-def test_the_crate_names_every_file_and_points_to_its_own_description(depot: Path) -> None:
-    folder = release(STUDY, depot, "first analysis", "tester").folder
+def test_the_crate_names_every_file_and_points_to_its_own_description(released: Released) -> None:
+    folder = released.folder
     graph = {e["@id"]: e for e in json.loads((folder / "ro-crate-metadata.json").read_text())["@graph"]}
     assert graph["ro-crate-metadata.json"]["about"] == {"@id": "./"}
     parts = {part["@id"] for part in graph["./"]["hasPart"]}
@@ -66,8 +73,8 @@ def test_the_crate_names_every_file_and_points_to_its_own_description(depot: Pat
     assert "tables/footfalls.parquet" in parts
 
 
-def test_the_database_of_a_release_has_the_same_rows_as_its_parquet_files(depot: Path) -> None:
-    folder = release(STUDY, depot, "first analysis", "tester").folder
+def test_the_database_of_a_release_has_the_same_rows_as_its_parquet_files(released: Released) -> None:
+    folder = released.folder
     with duckdb.connect(str(folder / "warehouse.duckdb"), read_only=True) as connection:
         for table in released_tables():
             row = connection.execute(f'SELECT count(*) FROM "{table.name}"').fetchone()
@@ -75,8 +82,8 @@ def test_the_database_of_a_release_has_the_same_rows_as_its_parquet_files(depot:
         assert connection.execute("SELECT count(*) > 0 FROM footfalls_full").fetchone() == (True,)
 
 
-def test_nothing_that_few_runners_share_is_told_and_the_release_says_what_that_cost(depot: Path) -> None:
-    folder = release(STUDY, depot, "first analysis", "tester").folder
+def test_nothing_that_few_runners_share_is_told_and_the_release_says_what_that_cost(released: Released) -> None:
+    folder = released.folder
     told = [column.name for column in quasi_columns()]
     assert set(told) >= {"birth_year", "sex", "stature_m", "mass_kg", "leg_length_m"}
     assert read_table(folder / "tables" / "runners.parquet")[told].isna().all(axis=None)
@@ -117,8 +124,8 @@ def test_a_column_that_no_release_tells_in_bands_is_refused_in_the_study_file(de
         release(study, depot, "first analysis", "tester")
 
 
-def test_what_the_depot_found_and_decided_does_not_leave_it(depot: Path) -> None:
-    folder = release(STUDY, depot, "first analysis", "tester").folder
+def test_what_the_depot_found_and_decided_does_not_leave_it(released: Released) -> None:
+    folder = released.folder
     there = {p.stem for p in (folder / "tables").glob("*.parquet")}
     assert not there & {"findings", "overrides", "standing_postures", "delivery_files"}
     with duckdb.connect(str(folder / "warehouse.duckdb"), read_only=True) as connection:
@@ -135,7 +142,7 @@ def test_an_open_release_holds_only_runners_who_agreed_to_open_sharing(tmp_path:
     lines += "FS-03,open_sharing,withdrawn,30,2\n"
     consents = {"consents.csv": lines.encode()}
     a_delivery(inbox, runners=(*RUNNERS, "FS-03"), names=("1",), replace_files=consents)
-    run_once(STUDY, inbox, depot, "tester")
+    run_once(STUDY, inbox, depot, "tester", workers=1)
     folder = release(STUDY, depot, "for everybody", "tester", openly=True).folder
     assert read_table(folder / "tables" / "runners.parquet")["participant_id"].tolist() == ["FS-01"]
     for runner in ("FS-02", "FS-03"):
@@ -195,7 +202,7 @@ def test_a_consent_taken_back_by_a_later_delivery_is_seen_when_a_release_is_froz
     inbox = tmp_path / "inbox"
     shutil.copytree(taken_in / "inbox", inbox)
     a_delivery(inbox, 2, runners=("FS-02",), names=("standing",), withdrawn={"FS-02": 0})
-    run_once(STUDY, inbox, depot, "tester")
+    run_once(STUDY, inbox, depot, "tester", workers=1)
     folder = release(STUDY, depot, "first analysis", "tester").folder
     assert set(read_table(folder / "tables" / "trials.parquet")["participant_id"]) == {"FS-01"}
 

@@ -14,7 +14,7 @@ from scipy import stats
 from statsmodels.regression.mixed_linear_model import MixedLM, VCSpec  # type: ignore[import-untyped]
 
 from pipelines.science.statistics.mixed_model import Design, NoFit, fit_components
-from pipelines.science.statistics.one_stage import fit_layout, layout, one_stage
+from pipelines.science.statistics.one_stage import OneStage, fit_layout, layout, one_stage, one_stage_each
 from pipelines.science.statistics.pooling import mean_effect
 from tests.tries import tries
 
@@ -78,6 +78,27 @@ def test_sites_of_equal_size_give_the_t_of_their_means_whatever_the_variances(se
     assert found.freedom == pytest.approx(3.0, abs=1e-3)
     assert found.p_value == pytest.approx(plain.pvalue, abs=1e-4)
     assert (found.effect.lower, found.effect.upper) == pytest.approx((ends.low, ends.high), abs=1e-4)
+
+
+def test_an_outcome_without_a_fit_takes_none_from_the_outcomes_it_is_fitted_together_with() -> None:
+    usual, runners, sites = study(4, (2, 3, 2), 5, site=1.0, runner=1.0)
+    by_runner = np.unique(runners, return_inverse=True)[1].astype(float)  # the same at each of a traveller's sites
+    constant = np.full(len(usual), 2.0)
+    sets = np.array([usual, by_runner, constant, 2 * usual])
+    together = one_stage_each(sets, runners, sites)
+    for own, found in zip(sets, together, strict=True):
+        (alone,) = one_stage_each(own[None, :], runners, sites)
+        if isinstance(found, OneStage) and isinstance(alone, OneStage):
+            assert (found.fitted, found.simpler) == (alone.fitted, alone.simpler)
+            assert found.effect.standard_error == pytest.approx(alone.effect.standard_error, rel=1e-9)
+        else:
+            assert str(found) == str(alone)
+    assert [getattr(found, "fitted", str(found)) for found in together] == [
+        "site_and_runner",
+        "site_means",
+        "the values do not vary",
+        "site_and_runner",
+    ]
 
 
 def test_one_site_is_a_paired_t() -> None:

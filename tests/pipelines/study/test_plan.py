@@ -102,3 +102,31 @@ def test_curves_are_held_against_the_study_like_comparisons(tmp_path: Path) -> N
     assert "curves.1.visit" in refusal(tmp_path, curves=[curve | {"visit": "first"}])
     assert "curves.1.condition" in refusal(tmp_path, curves=[curve | {"condition": "barefoot"}])
     assert "the same curves" in refusal(tmp_path, curves=[curve, dict(curve)]).lower()
+
+
+NEW = {"transition": {"new_footwear": ["unshod"]}}
+
+
+@pytest.mark.parametrize(
+    ("dose", "words"),
+    [
+        ({"response": "symptom_severity_score", "visit": "first"}, ("dose_responses.1.visit", "one of last")),
+        ({"response": "symptom_severity_score", "visit": "last", "condition": "shod"}, ("symptoms have no condition",)),
+        ({"response": "contact_time_s", "visit": "last"}, ("dose_responses.1.condition", "one of shod, unshod")),
+        ({"response": "pain", "visit": "last", "condition": "shod"}, ("symptom_severity_score, or the name of",)),
+    ],
+)
+def test_a_dose_response_that_cannot_be_is_refused_where_it_stands(
+    tmp_path: Path, dose: dict[str, Any], words: tuple[str, ...]
+) -> None:
+    write(tmp_path, dose_responses=[dose])
+    with pytest.raises(Unusable) as raised:
+        load_plan(tmp_path, a_study(processing=NEW))
+    for part in words:
+        assert part.lower() in str(raised.value).lower()
+
+
+def test_hours_in_new_footwear_need_a_study_file_that_says_which_that_is_and_each_is_asked_once(tmp_path: Path) -> None:
+    dose = {"response": "symptom_severity_score", "visit": "last"}
+    assert "processing.transition.new_footwear" in refusal(tmp_path, dose_responses=[dose]).lower()
+    assert "same dose-response is planned twice" in refusal(tmp_path, dose_responses=[dose, dict(dose)])

@@ -382,3 +382,94 @@ def test_an_unknown_threshold_of_a_laboratory_is_told_with_the_nearest_one(tmp_p
     text = refusal(write(tmp_path, with_own_limits({check: {f"{threshold}s": limit}})))
     assert f"sites.mill.limits.{check}.{threshold}s" in text
     assert f"erhaps {threshold}." in text
+
+
+@pytest.mark.parametrize(
+    ("planned", "words"),
+    [
+        ({"moor": {"first": {"shod": 4}}}, "moor, which is not among the sites"),
+        ({"mill": {"third": {"shod": 4}}}, "third, which is not among the visits"),
+        ({"mill": {"{visit}": {"barefoot_on_ice": 4}}}, "barefoot_on_ice, which is not among the conditions"),
+        ({"mill": {"{visit}": {"{condition}": 0}}}, "plans 0 runners"),
+        ({"mill": {"{visit}": {"{condition}": "many"}}}, "planned_runners.mill"),
+    ],
+)
+def test_runners_are_planned_for_sites_visits_and_conditions_of_the_study_alone(tmp_path, planned, words):
+    study = a_study()
+    first = {"{visit}": next(iter(study.visits)), "{condition}": next(iter(study.conditions))}
+
+    def named(tree):
+        return {first.get(k, k): named(v) for k, v in tree.items()} if isinstance(tree, dict) else tree
+
+    path = write(tmp_path, lambda settings: settings.update(planned_runners=named(planned)))
+    assert words in refusal(path)
+
+
+HIP = {"description": "Hip.", "ways": [["greater_trochanter"], ["sacrum", "lateral_femoral_epicondyle"]]}
+
+
+def with_ways(study: dict) -> None:
+    study["marker_roles"]["greater_trochanter"]["required"] = False
+    study["requires_any"] = {"hip_centre": HIP}
+
+
+def without_trochanters(profile: dict) -> None:
+    profile["markers"] = {role: label for role, label in profile["markers"].items() if "trochanter" not in role}
+
+
+def test_each_site_needs_its_own_way_of_what_may_come_in_several(tmp_path):
+    study = load_study(write(tmp_path, with_ways, without_trochanters)).study
+    named = {"greater_trochanter_left", "greater_trochanter_right"}
+    assert named <= set(study.required_at("way"))
+    assert not named & set(study.required_at("mill"))
+    assert {"sacrum", "lateral_femoral_epicondyle_left"} <= set(study.required_at("mill"))
+    assert len(study.required_at("mill")) == len(set(study.required_at("mill")))
+
+
+def test_a_site_that_has_none_of_the_ways_is_named_with_all_of_them(tmp_path):
+    def fewer(profile):
+        without_trochanters(profile)
+        del profile["markers"]["lateral_femoral_epicondyle_right"]
+
+    def optional(study):
+        with_ways(study)
+        study["marker_roles"]["lateral_femoral_epicondyle"]["required"] = False
+
+    text = refusal(write(tmp_path, optional, fewer))
+    assert "sites.mill.profile: markers gives no hip_centre" in text or "This setting gives no hip_centre" in text
+    assert (
+        "the labels of greater_trochanter, or of sacrum and lateral_femoral_epicondyle, on both sides" in text.lower()
+    )
+
+
+@pytest.mark.parametrize(
+    ("ways", "told"),
+    [
+        ([["greater_trochanter"], ["knee_cap"]], "names knee_cap, which is not among marker_roles"),
+        ([["greater_trochanter"], []], "each way names one marker role or more"),
+        ([["greater_trochanter"]], "a list of 2 or more"),
+    ],
+)
+def test_ways_that_are_none_are_refused(tmp_path, ways, told):
+    def change(study):
+        study["requires_any"] = {"hip_centre": {"description": "Hip.", "ways": ways}}
+
+    assert told in refusal(write(tmp_path, change)).lower()
+
+
+def test_ways_are_known_by_landmark_whatever_the_study_calls_its_roles(tmp_path):
+    def renamed(study):
+        with_ways(study)
+        study["marker_roles"]["hip"] = study["marker_roles"].pop("greater_trochanter") | {
+            "landmark": "greater_trochanter"
+        }
+        study["requires_any"]["hip_centre"] = HIP | {"ways": [["hip"], ["sacrum", "lateral_femoral_epicondyle"]]}
+
+    def profile(own):
+        own["markers"] = {role.replace("greater_trochanter", "hip"): label for role, label in own["markers"].items()}
+
+    path = write(tmp_path, renamed, profile)
+    (tmp_path / "sites" / "way.yaml").write_text(
+        (tmp_path / "sites" / "way.yaml").read_text().replace("  greater_trochanter", "  hip")
+    )
+    assert "greater_trochanter_left" in load_study(path).study.required_at("mill")

@@ -18,11 +18,11 @@ def with_study(place: Path) -> Path:
 
 
 def go(place: Path, *, yes: bool = False) -> Summary:
-    return run(place / "study.yaml", place / "inbox", place / "depot", "tester", workers=2, yes=yes)
+    return run(place / "study.yaml", place / "inbox", place / "depot", "tester", workers=1, yes=yes)
 
 
 def planned(place: Path) -> str:
-    return plan(place / "study.yaml", place / "inbox", place / "depot", "tester", workers=2)
+    return plan(place / "study.yaml", place / "inbox", place / "depot", "tester", workers=1)
 
 
 def edit(place: Path, old: str, new: str, file: str = "study.yaml") -> None:

@@ -84,7 +84,7 @@ TOLD = st.fixed_dictionaries(
 )
 
 
-@tries(3)
+@tries(1)
 @given(told=st.fixed_dictionaries({1: TOLD, 2: TOLD, 3: TOLD}), way=in_some_way())
 @example(
     told={n: {"mass_kg": MASS + n, "leg_length_m": leg} for n, leg in ((1, 0.85), (2, 0.9), (3, None))},

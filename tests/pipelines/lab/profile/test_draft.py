@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from pipelines.errors import Unusable
-from pipelines.lab.profile.draft import OPEN, draft_profile, write_draft
+from pipelines.lab.profile.draft import OPEN, Draft, draft_profile, write_draft
 from pipelines.study.file import load_profile
 from tests.command_line import command
 from tests.delivery_builders import STUDY
@@ -23,9 +23,15 @@ def folders(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Path]:
     return {site: unpack(site, tmp_path_factory.mktemp(site)) for site in SITES}
 
 
+@pytest.fixture(scope="module")
+def drafts(folders: dict[str, Path]) -> dict[str, Draft]:
+    """Of every demo laboratory."""
+    return {site: draft_profile(folders[site], STUDY, site) for site in SITES}
+
+
 @pytest.mark.parametrize("site", SITES)
-def test_the_draft_of_a_demo_laboratory_is_its_profile(site: str, folders: dict[str, Path], tmp_path: Path) -> None:
-    draft = draft_profile(folders[site], STUDY, site)
+def test_the_draft_of_a_demo_laboratory_is_its_profile(site: str, drafts: dict[str, Draft], tmp_path: Path) -> None:
+    draft = drafts[site]
     assert draft.open == ()
     write_draft(draft, tmp_path / "draft.yaml")
     found, known = load_profile(tmp_path / "draft.yaml"), profile(site)
@@ -43,8 +49,8 @@ def test_the_draft_of_a_demo_laboratory_is_its_profile(site: str, folders: dict[
 
 
 @pytest.mark.parametrize("site", SITES)
-def test_every_value_says_how_sure_it_is_and_why(site: str, folders: dict[str, Path]) -> None:
-    lines = draft_profile(folders[site], STUDY, site).text.splitlines()
+def test_every_value_says_how_sure_it_is_and_why(site: str, drafts: dict[str, Draft]) -> None:
+    lines = drafts[site].text.splitlines()
     values = [i for i, line in enumerate(lines) if re.match(r"\s*[a-z_]+: \S", line)]
     assert len(values) > 15
     for i in values:

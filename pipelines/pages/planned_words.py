@@ -1,0 +1,220 @@
+"""The answers of the analysis plan in words: comparisons, curves, dose-responses; which there are is in ``planned``.
+
+Nothing is computed here but counts: the numbers are those of ``planned_contrasts``.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Any
+
+from pipelines.pages.words import counted, outcome_words, short_unit, signed
+from schemas.compared import OF_ENERGY, SOURCES
+from schemas.model import suffix_unit
+from schemas.outcomes_planned_doses import SYMPTOMS
+from schemas.outcomes_study import ENERGY_BOUTS
+
+Row = dict[str, Any]
+_AGAINST = {
+    "matters": "larger than the smallest effect",
+    "too_small": "too small to matter",
+    "is_there": "there, perhaps too small to matter",
+    "open": "not decided",
+}
+_VARIANTS = {
+    "without_overridden": "without overridden trials",
+    "without_noted": "without noted trials",
+    "uncertainty_weights": "weighed by uncertainty",
+    "other_model": "by the other model",
+    "without_covariates": "without covariates",
+}
+
+
+@dataclass(frozen=True)
+class Answer:
+    """One planned comparison: its row as planned, and those that doubt it."""
+
+    row: Row
+    doubts: tuple[Row, ...]
+
+    @property
+    def title(self) -> str:
+        """The outcome, or the quantity of a curve, in words."""
+        return outcome_words(self.row.get("outcome") or self.row["quantity"])
+
+    @property
+    def words(self) -> str:
+        """What is compared, without the outcome."""
+        row = self.row
+        condition, reference, visit, first = (
+            str(row[name]).replace("_", " ")
+            for name in ("condition", "reference_condition", "visit", "reference_visit")
+        )
+        if row["contrast"] == "visit":
+            return f"{condition}, from {first} to {visit}"
+        change = f", its change from {first} to {visit}" if row["contrast"] == "interaction" else f" at {visit}"
+        return f"{condition} less {reference}{change}"
+
+    @property
+    def digits(self) -> int:
+        """After the point: two figures of the interval's width, or of the estimate."""
+        row = self.row
+        size = abs(row["estimate_value"] or 0.0)
+        if row["lower_limit_value"] is not None:
+            size = row["upper_limit_value"] - row["lower_limit_value"]
+        return min(max(1 - math.floor(math.log10(size)), 0), 6) if size > 0 else 3
+
+    @property
+    def unit(self) -> str:
+        """Of the outcome."""
+        return unit_of(self.row["outcome"])
+
+    @property
+    def verdict(self) -> str:
+        """Where the interval lies against the smallest effect, or why there is none."""
+        row = self.row
+        if row["reason_null"]:
+            return f"no answer: {row['reason_null']}"
+        if row["against_smallest_effect"] is None:
+            return "no smallest effect is set"
+        smallest = f"{row['smallest_effect_value']:g}{'' if self.unit == '°' else ' '}{self.unit}"
+        return f"{_AGAINST[row['against_smallest_effect']]} ({smallest.strip()})"
+
+    @property
+    def made_of(self) -> str:
+        """Of whom, and by which model, in a line."""
+        row = self.row
+        model = "mixed model" if row["pooling_method"] == "one_stage_mixed_model" else "random effects"
+        allowed = "" if row["covariates"] == "none" else f" allowing for {row['covariates'].replace(', ', ' and ')}"
+        return f"{counted(row['runner_count'], 'runner')} at {counted(row['site_count'], 'site')}, {model}{allowed}"
+
+    @property
+    def limits(self) -> list[str]:
+        """What had to be left out, and who lacks what."""
+        row = self.row
+        found = row["reason_simpler"].split("; ") if row["reason_simpler"] else []
+        lost = (row["measured_count"] or 0) - (row["runner_count"] or 0)
+        if lost > 0 and row["runner_count"]:
+            found.append(f"{row['measured_count']} were measured, the others lack a value or a covariate")
+        later, earlier = row["condition_later_count"] or 0, row["condition_earlier_count"] or 0
+        if row["contrast"] == "condition" and "order" not in row["covariates"] and is_one_sided(later, earlier):
+            found.append(f"{later} ran it after and {earlier} before the other: what comes last is in the answer")
+        if row["excluded_trial_count"]:
+            found.append(f"{counted(row['excluded_trial_count'], 'trial')} left out by the plan")
+        return list(dict.fromkeys(found))
+
+    @property
+    def each(self) -> list[tuple[str, Row]]:
+        """The row as planned and those that doubt it, each with its words."""
+        return [("as planned", self.row), *((variant_words(row), row) for row in self.doubts)]
+
+    @property
+    def doubted(self) -> str:
+        """What came of doubting it, in a line."""
+        told = self._told
+        if not self.doubts:
+            return "no other analysis is planned"
+        if not told:
+            return f"none of {counted(len(self.doubts), 'other analysis', 'other analyses')} has an answer"
+        ends = [signed(pick(row["estimate_value"] for row in told), self.digits) for pick in (min, max)]
+        others = len(self.otherwise)
+        said = f"{others} {'says' if others == 1 else 'say'} otherwise" if others else "all say the same"
+        return f"{len(told)} of {len(self.doubts)} answer: {ends[0]} to {ends[1]}; {said}"
+
+    @property
+    def otherwise(self) -> list[str]:
+        """The ways of doubting that say something else than the analysis as planned."""
+        return [variant_words(row) for row in self._told if _said(row) != _said(self.row)]
+
+    @property
+    def _told(self) -> list[Row]:
+        return [row for row in self.doubts if row["estimate_value"] is not None]
+
+
+@dataclass(frozen=True)
+class CurveAnswer(Answer):
+    """One planned comparison of curves. points: number, mean difference, lower and upper end of the band."""
+
+    points: tuple[tuple[int, float, float, float], ...] = ()
+
+    @property
+    def unit(self) -> str:
+        """Of the quantity."""
+        return short_unit(suffix_unit(self.row["quantity"]))
+
+
+@dataclass(frozen=True)
+class DoseAnswer(Answer):
+    """How one response goes with the hours in the new footwear."""
+
+    doubts: tuple[Row, ...] = ()
+
+    @property
+    def title(self) -> str:
+        """The response in words."""
+        return outcome_words(str(self.row["response"]))
+
+    @property
+    def words(self) -> str:
+        """What of it."""
+        visit = str(self.row["visit"]).replace("_", " ")
+        if self.row["response"] == SYMPTOMS:
+            return f"mean over the weeks until {visit}"
+        return f"change until {visit}, {str(self.row['condition']).replace('_', ' ')}"
+
+    @property
+    def unit(self) -> str:
+        """Of the response."""
+        return "points" if self.row["response"] == SYMPTOMS else unit_of(str(self.row["response"]))
+
+    @property
+    def made_of(self) -> str:
+        """Of whom, and their hours."""
+        row = self.row
+        who = f"{counted(row['runner_count'], 'runner')} at {counted(row['site_count'], 'site')}"
+        if row["mean_dose_min"] is None:
+            return who
+        least, mean, most = (row[f"{name}_dose_min"] / 60 for name in ("smallest", "mean", "largest"))
+        return f"{who}, {least:.0f} to {most:.0f} h, {mean:.0f} h in the mean"
+
+    @property
+    def limits(self) -> list[str]:
+        """Who is not in it."""
+        row = self.row
+        told = (
+            ("lacking_dose_count", "without the log of a week"),
+            ("lacking_response_count", "without a response"),
+            ("lacking_both_count", "without either"),
+            ("alone_at_site_count", "alone at the site"),
+        )
+        return [f"{counted(row[name], 'runner')} {words}" for name, words in told if row[name]]
+
+
+def _said(row: Row) -> str | None:
+    if row["against_smallest_effect"] is not None:
+        return str(row["against_smallest_effect"])
+    lower, upper = row["lower_limit_value"], row["upper_limit_value"]
+    return None if lower is None else "above" if lower > 0 else "below" if upper < 0 else "open"
+
+
+def unit_of(outcome: str) -> str:
+    """Unit of an outcome that is compared, as pages have it."""
+    column = outcome.split("/")[-1]
+    table = ENERGY_BOUTS if column in OF_ENERGY else next(s.table for s in SOURCES if column in s.outcomes)
+    return short_unit(table.column(column).unit)
+
+
+def variant_words(row: Row) -> str:
+    """A way of doubting an answer."""
+    detail = str(row["variant_detail"])
+    if row["variant"] == "without_site":
+        return f"without {detail}"
+    return f"by {detail} alone" if row["variant"] == "one_event_method" else _VARIANTS[row["variant"]]
+
+
+def is_one_sided(later: int, earlier: int) -> bool:
+    """Whether a coin would come down so unequally in less than 5 % of times, both sides counted (binomial)."""
+    count = later + earlier
+    rarer = sum(math.comb(count, n) for n in range(min(later, earlier) + 1))
+    return 40 * rarer < 1 << count

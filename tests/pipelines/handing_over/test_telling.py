@@ -1,0 +1,156 @@
+"""Who hears of a run hears counts and ids of deliveries, once, and again if the server was away; nobody by default."""
+
+from __future__ import annotations
+
+import json
+import shutil
+import socketserver
+import threading
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from pipelines.assets.run import run
+from pipelines.errors import Unusable
+from pipelines.handing_over.notices import of_delivery
+from pipelines.study.file import load_study
+from tests.delivery_builders import STUDY, a_delivery
+
+
+@dataclass
+class Heard:
+    """What local servers were told. answer: of the web server."""
+
+    posts: list[dict[str, Any]] = field(default_factory=list)
+    mails: list[str] = field(default_factory=list)
+    answer: int = 204
+
+
+@contextmanager
+def served(server: socketserver.BaseServer) -> Iterator[int]:
+    thread = threading.Thread(target=server.serve_forever, kwargs={"poll_interval": 0.02})
+    thread.start()
+    try:
+        yield server.server_address[1]  # type: ignore[index]
+    finally:
+        server.shutdown()
+        server.server_close()
+        thread.join()
+
+
+@contextmanager
+def web(heard: Heard, port: int = 0) -> Iterator[int]:
+    class Handler(BaseHTTPRequestHandler):
+        def do_POST(self) -> None:
+            content = self.rfile.read(int(self.headers["Content-Length"]))
+            if heard.answer < 300:
+                heard.posts.append(json.loads(content))
+            self.send_response(heard.answer)
+            self.send_header("Location", "/elsewhere")
+            self.end_headers()
+
+        def log_message(self, *_: object) -> None:
+            pass
+
+    with served(ThreadingHTTPServer(("127.0.0.1", port), Handler)) as at:
+        yield at
+
+
+@contextmanager
+def mail_server(heard: Heard) -> Iterator[int]:
+    class Handler(socketserver.StreamRequestHandler):
+        def handle(self) -> None:
+            self.wfile.write(b"220 here\r\n")
+            while line := self.rfile.readline():
+                word = line[:4].upper()
+                if word == b"DATA":
+                    self.wfile.write(b"354 go on\r\n")
+                    lines = iter(self.rfile.readline, b".\r\n")
+                    heard.mails.append(b"".join(lines).decode())
+                self.wfile.write(b"221 bye\r\n" if word == b"QUIT" else b"250 good\r\n")
+                if word == b"QUIT":
+                    return
+
+    with served(socketserver.ThreadingTCPServer(("127.0.0.1", 0), Handler)) as at:
+        yield at
+
+
+@pytest.fixture
+def study(tmp_path: Path) -> Path:
+    shutil.copytree(STUDY.parent / "sites", tmp_path / "sites")
+    return Path(shutil.copy(STUDY, tmp_path / "study.yaml"))
+
+
+def hand_over(study: Path, *lines: str) -> None:
+    study.with_name("handover.yaml").write_text("\n".join(lines) + "\n", encoding="utf-8")
+
+
+def test_each_result_is_told_once_and_again_until_the_server_has_heard_it(study: Path, tmp_path: Path) -> None:
+    heard, inbox, depot = Heard(answer=302), tmp_path / "inbox", tmp_path / "depot"
+    a_delivery(inbox, runners=("FS-01", "FS-02"), faulty={"1": "heavy"}, arrives_as="a name of somebody")
+    with web(heard) as port, mail_server(heard) as mail_port:
+        hand_over(
+            study,
+            "sender: data@study.example",
+            "sites: {brack: lead@brack.example}",
+            f"webhook: {{url: 'http://127.0.0.1:{port}/secret-word'}}",
+            f"mail: {{host: 127.0.0.1, port: {mail_port}, encrypted: 'no', to: boss@study.example}}",
+        )
+        first = run(study, inbox, depot, "tester", workers=1)
+        assert first.exit_code == 0, "who cannot be told stops nothing"
+        assert "NOT TOLD of brack: the webhook at 127.0.0.1 (it answered 302)" in first.text()
+        assert "secret-word" not in first.text()
+        assert heard.posts == []
+    away = run(study, inbox, depot, "tester", workers=1)
+    assert "NOT TOLD of brack" in away.text()
+    assert not away.built
+    heard.answer = 204
+    with web(heard, port):
+        second = run(study, inbox, depot, "tester", workers=1)
+        assert "Nothing new" in second.text()
+        assert "NOT TOLD" not in second.text()
+        run(study, inbox, depot, "tester", workers=1)
+    counts = {"delivery": "brack-001", "status": "taken_in", "accepted": 2, "returned": 2, "withheld": 0}
+    assert heard.posts == [{"study": "The Fellside footwear study", "site": "brack", "deliveries": [counts]}]
+    (mail,) = heard.mails
+    assert "To: boss@study.example" in mail
+    assert "brack-001: taken in; 2 accepted, 2 returned, 0 withheld" in mail
+    for told in (mail, json.dumps(heard.posts)):
+        assert "FS-0" not in told
+        assert "somebody" not in told
+        assert "lead@brack.example" not in told
+    assert "To: lead@brack.example" in (depot / "outbox" / "brack" / "letter.eml").read_text()
+
+
+def test_a_delivery_without_a_number_is_told_by_its_site_alone(study: Path) -> None:
+    from pipelines.depot.books.rows import Record
+
+    record = Record("brack-unnumbered-jane-doe", "brack/jane doe", "stopped", "brack", None, "", "", "", "", "")
+    assert of_delivery(record, []).delivery == "brack"
+
+
+def test_nobody_is_told_by_default(study: Path) -> None:
+    settings = load_study(study).hand_over
+    assert (settings.webhook, settings.mail, settings.sender, settings.sites) == (None, None, "", {})
+
+
+@pytest.mark.parametrize(
+    ("lines", "said"),
+    [
+        (["webhook: {url: 'ftp://x'}"], "webhook.url"),
+        (["sites: {moon: a@b.example}"], "sites.moon is no site|sites.moon"),
+        (["sites: {brack: 'a@b.example, c@d.example'}"], "not one plain address"),
+        (["sender: 'Ann <ann@study.example>'"], "not one plain address"),
+        (["mail: {host: localhost, to: a@b.example}"], "sender"),
+        (["password: x"], "is not a setting"),
+    ],
+)
+def test_settings_that_cannot_be_used_are_refused(study: Path, lines: list[str], said: str) -> None:
+    hand_over(study, *lines)
+    with pytest.raises(Unusable, match=said):
+        load_study(study)
