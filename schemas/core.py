@@ -249,6 +249,7 @@ REPORTED_WEEKS = Table(
     key=SENT_WEEKS.key,
     rows=SENT_WEEKS.rows,
     pools=SENT_WEEKS.name,
+    stays=True,  # nothing of it but how much runners run, by which they could be known
     fields=(*SENT_WEEKS.fields, f.DELIVERY_ID, f.CODE_VERSION, f.STUDY_VERSION),
     references=(_TO_RUNNER,),
 )

@@ -91,9 +91,14 @@ TRANSITION_WEEKS = Table(
             "min",
             "Time run in the week, all footwear. Null, not zero, if the week was not reported in full.",
             low=0,
+            privacy=QUASI,  # with a speed that can be guessed it is the weekly distance
         ),
         real(
-            "new_footwear_min", "min", "Of that, in the footwear changed to (study file). Null as running_min.", low=0
+            "new_footwear_min",
+            "min",
+            "Of that, in the footwear changed to (study file). Null as running_min.",
+            low=0,
+            privacy=QUASI,
         ),
         real(
             "new_footwear_rise_fraction",

@@ -77,7 +77,7 @@ def _of_rows(table: Table, consent: Consent) -> Iterator[dict[str, Any]]:
         if is_covered:
             continue
         if shut and keys[row] in shut:
-            counts["the same values were taken out when a runner withdrew"] += 1
+            counts["their values are those of a runner who withdrew, and nothing is to be sent"] += 1
         elif nowhere:
             counts[f"{table.rows.by} leads to no runner of the delivery"] += 1
         elif not owners & told:

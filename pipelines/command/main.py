@@ -43,6 +43,7 @@ from pipelines.command.sending import send
 from pipelines.command.texts import texts_app
 from pipelines.command.wholeness import backup, restore, verify
 from pipelines.command.withdrawing import renew, withdraw
+from pipelines.command.withheld import withheld
 from pipelines.errors import Unusable, disk_full, is_disk_full
 
 telemetry.switch_off()
@@ -141,7 +142,7 @@ def run(
 
 for command in (init, check, pack, profile, look, power, report):
     app.command()(command)
-for whole in (withdraw, renew, verify, followed_up):
+for whole in (withdraw, renew, withheld, verify, followed_up):
     app.command()(logged(whole))
 for copied in (backup, restore, send, kit):
     app.command()(copied)

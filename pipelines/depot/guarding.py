@@ -143,6 +143,16 @@ def compare(depot: Depot, known: Register) -> None:
             books.jobs.take_over(listed)
             why = "It stands in the register; the books did not know it."
             Ledger(books, whoami()).write(WITHDRAWAL, f"tombstone-{tombstone}", why, scope=listed.scope)
+    for tombstone in sorted(in_ledger & _taken_back_since(known)):  # books of a backup that was made before
+        with books.transaction():
+            books.withdrawals.drop(tombstone)
+            why = "The register tells that it was taken back; the books did not know it."
+            Ledger(books, whoami()).write(TAKEN_BACK, f"tombstone-{tombstone}.taken-back", why)
+
+
+def _taken_back_since(known: Register) -> set[str]:
+    """Tombstones that the register knows as taken back: one that was is never used again."""
+    return {listed.tombstone for listed in known.withdrawals if listed.taken_back}
 
 
 def differences(depot: Depot, known: Register) -> Iterator[Unusable]:
@@ -155,7 +165,7 @@ def differences(depot: Depot, known: Register) -> Iterator[Unusable]:
         return
     yield from _cut(depot, known)
     listed, (in_ledger, _) = known.in_force, _told(books)
-    if missing := sorted(in_ledger - listed.keys()):
+    if missing := sorted(in_ledger - listed.keys() - _taken_back_since(known)):
         yield Unusable(
             f"The register of withdrawals is missing or older than the books: {len(missing)} withdrawals that the "
             f"ledger tells are not in it, such as tombstone {missing[0]}.",

@@ -46,7 +46,17 @@ def _lines(facts: Facts, work: Worklist, site: str, title: str, invented: bool, 
     yield from _newest(facts)
     yield ""
     yield from _told_later(facts)
-    if not work.send:
+    telling = [finding for finding in facts.findings if finding.weight == "withholds"]
+    if telling:
+        yield from _said(
+            "Recordings that may identify a person are kept apart, unused, until they are sent again without that; "
+            "manystrides check with --scrub writes such a copy. Which trials they are the data manager can tell you. "
+            "Found at:"
+        )
+        for place in sorted({f"{one.delivery_id}: {one.place}" for one in telling}):
+            yield from _said(place, "  - ")
+        yield ""
+    if not work.send and not telling:
         yield from _said("Nothing has to be sent again. Thank you.")
         yield ""
     if stopped:

@@ -17,7 +17,8 @@ if TYPE_CHECKING:
 
 _WIDTH = 72
 _OVER_FILES = (
-    'SHA-256 over the sorted lines "sha256 path" of all payload files: the same for the same files, however packed.'
+    'SHA-256 over the sorted lines "sha256 path" of all payload files as they came: the same for the same files, '
+    "however packed."
 )
 _OVER_WHAT_CAME = "SHA-256 over what came, since no payload could be read."
 
@@ -37,7 +38,8 @@ def _lines(facts: Facts, row: DeliveryRow, title: str, invented: bool, packed: s
     yield f"Arrived as       {own.arrived_as}"
     yield f"Received         {own.received_utc}"
     yield f"Delivery number  {own.delivery_number if own.delivery_number is not None else 'not given'}"
-    yield f"Payload          {counted(own.payload_count, 'file')}, {counted(own.payload_bytes, 'byte')}"
+    yield f"Payload today    {counted(own.payload_count, 'file')}, {counted(own.payload_bytes, 'byte')}"
+    yield " " * 17 + "without what is withheld or was taken out"
     yield f"Checksum         {own.fingerprint_sha256}"
     yield from _said(_OVER_FILES if own.payload_count else _OVER_WHAT_CAME, indent=" " * 17)
     yield f"Decided by       manystrides {own.code_version}, study file {own.study_version}"

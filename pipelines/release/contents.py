@@ -50,7 +50,7 @@ def _leaves(table: Table, field: Field) -> bool:
     """Plain and sensitive columns leave, of those that identify the study's own codes; others only as declared.
 
     How many runners share a value can be counted only where a row is a runner. What grows with the mass of one runner
-    stays: beside what is told of the same trial per body weight, mass and leg length could be computed from it.
+    or of several stays: beside what is told of the same trials per body weight, mass and leg length could be computed.
     """
     if field.told is None and _grows_with_mass(table, field):
         return False
@@ -60,27 +60,33 @@ def _leaves(table: Table, field: Field) -> bool:
 
 
 def _grows_with_mass(table: Table, field: Field) -> bool:
-    """Whether a column tells something of one runner in newtons and the like; of unknown unit it may."""
-    if table.rows is None or table.rows.by is None or field.unit is None:
+    """Whether a column tells something of runners in newtons and the like; of unknown unit it may."""
+    if table.rows is None or field.unit is None:
         return False
     return (field.unit == OF_ROW and _unit_told_by(table) is None) or grows_with_mass(field.unit)
 
 
 def _unit_told_by(table: Table) -> str | None:
     """The column that tells a row's unit: the outcome's name, which ends in it, or the unit itself."""
-    names = ("outcome", "outcome_unit", "quantity_unit", "unit_code")
+    names = ("outcome", "outcome_unit", "quantity_unit", "unit_code", "quantity")
     return next((name for name in names if name in table.column_names), None)
 
 
 def _without_mass(connection: duckdb.DuckDBPyConnection, table: Table) -> str:
-    """A condition that keeps rows out whose values grow with the mass of one runner; "" if none has to be."""
+    """A condition that keeps rows out whose values grow with mass; "" if none has to be.
+
+    Those of several runners too: of many means over few runners, each in a number that is told of every runner times
+    the mass, the masses are the solution.
+    """
     told_by = _unit_told_by(table)
-    of_rows = told_by and table.rows and table.rows.by and any(field.unit == OF_ROW for field in table.fields)
+    of_rows = told_by and table.rows and any(field.unit == OF_ROW for field in table.fields)
     if not of_rows or told_by is None:
         return ""
     words = connection.execute(f"SELECT DISTINCT {told_by} FROM pooled.{quote_name(table.name)}").fetchall()
     told = [str(word) for (word,) in words if word is not None]
-    units = {word: suffix_unit(word.rpartition("/")[2]) if told_by == "outcome" else word for word in told}
+    units = {
+        word: suffix_unit(word.rpartition("/")[2]) if told_by in ("outcome", "quantity") else word for word in told
+    }
     # how far an angle or a part of a length can be trusted shrinks with the segment that its markers sit on
     of_markers = "from_markers_value" in table.column_names
     tell_length = {"deg", "%"} if of_markers else set[str]()

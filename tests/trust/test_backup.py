@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from benchmarks.crash import keep_the_code, start
-from pipelines.assets.deciding import withdraw
+from pipelines.assets.deciding import take_back, withdraw
 from pipelines.assets.run import run
 from pipelines.depot.backup import back_up, restore
 from pipelines.depot.storage import Depot
@@ -127,3 +127,23 @@ def test_a_damaged_copy_and_a_damaged_depot_are_refused_and_nothing_is_left(plac
     with pytest.raises(Unusable, match="no whole copy"):
         back_up(depot, place / "others", "tester")
     assert list((place / "others").iterdir()) == []
+
+
+def test_what_was_taken_back_after_the_copy_was_made_is_taken_back_in_what_is_put_back(place: Path) -> None:
+    depot = Depot(place / "depot")
+    withdraw(STUDY, depot.root, leaving(LEAVES, grace_days=7))
+    copy = back_up(depot, place / "backups", "tester").folder
+    take_back(STUDY, depot.root, leaving(LEAVES, why="A mistake."))
+    before = standings(depot)
+    assert set(before.values()) == {"accepted"}
+    shutil.rmtree(depot.root)
+    restore(copy, depot, "tester")
+    go(place / "inbox", depot)
+    assert (faults(depot), standings(depot)) == ([], before)
+    assert [line["what"] for line in ledger_lines(depot.root)].count("withdrawal_taken_back") == 1
+    withdraw(STUDY, depot.root, leaving(LEAVES))
+    assert list(standings(depot)) != list(before), "it can be asked for again"
+
+
+def standings(depot: Depot) -> dict[str, str]:
+    return {row["trial_id"]: row["standing"] for row in tables(depot.root)["brack-001"]["standings"]}

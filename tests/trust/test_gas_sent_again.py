@@ -44,5 +44,5 @@ def test_gas_that_was_withdrawn_is_withheld_under_another_code_and_other_gas_is_
     assert bouts(depot, "brack-002") == []
     assert len(bouts(depot, "brack-003")) == 1
     told = " ".join(row["seen"] for row in tables(depot.root)["brack-002"]["findings"])
-    assert f"{len(SAMPLES) - 2} rows of breaths.csv: the same values were taken out when a runner withdrew" in told
+    assert f"{len(SAMPLES) - 2} rows of breaths.csv: their values are those of a runner who withdrew" in told
     assert {row["standing"] for row in tables(depot.root)["brack-002"]["standings"]} == {"accepted"}

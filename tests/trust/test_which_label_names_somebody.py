@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import zipfile
 from pathlib import Path
 
 import ezc3d
@@ -58,5 +59,12 @@ def test_a_depot_says_which_label_of_which_group_and_repeats_none_that_may_be_a_
     assert {f["place"] for f in found} == places
     page = re.sub(r"\s+", " ", (tmp_path / "depot" / "pages" / "sites" / "brack.html").read_text())
     assert [p for p in places if p.replace("'", "&#39;") not in page] == []
+    owner = command("withheld", "--depot", tmp_path / "depot")
+    assert owner.stdout.startswith("brack-001.withheld-1  FS-01-w0-brack-cushioned-1\n    ")
+    sent = command("send", "brack", "--to", tmp_path / "brack.zip", "--study", STUDY, "--depot", tmp_path / "depot")
+    assert sent.returncode == 0, sent.stderr
+    with zipfile.ZipFile(tmp_path / "brack.zip") as parcel:
+        letter = " ".join(parcel.read(next(n for n in parcel.namelist() if n.endswith("letter.txt"))).decode().split())
+    assert [p for p in places if p not in letter or p not in owner.stdout] == []
     shown = where_it_shows(tmp_path / "depot", [PERSON, "Smith", OTHER, DAY, OWN])
     assert [s for s in shown if "held_texts.json" not in s and "books" not in s] == []

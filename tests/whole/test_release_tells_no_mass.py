@@ -5,6 +5,7 @@ What is told in bands would else be told exactly: a force in newtons beside one 
 
 from __future__ import annotations
 
+import re
 import warnings
 from pathlib import Path
 
@@ -167,8 +168,28 @@ def test_the_spring_mass_model_gives_nobodys_mass_or_leg_length_from_a_release(r
     contrasts = asked(released, "SELECT DISTINCT outcome FROM runner_contrasts").iloc[:, 0]
     assert not [name for name in contrasts if "stiffness" in name]
     assert len(contrasts) > 3
-    pooled = asked(released, "SELECT DISTINCT outcome FROM pooled_contrasts").iloc[:, 0]
-    assert [name for name in pooled if "stiffness" in name]
+
+
+def test_no_table_of_a_release_holds_anything_in_newtons_from_which_masses_could_be_solved(
+    released: Path, demo_depot: Path
+) -> None:
+    """Many means over few runners, each in what is told of a runner times the mass, are equations for the masses."""
+    there = asked(demo_depot / "warehouse.duckdb", "SELECT DISTINCT outcome FROM pooled_contrasts").iloc[:, 0]
+    assert [name for name in there if "stiffness" in name], "there is something to keep"
+    texts = "SELECT table_name, column_name FROM duckdb_columns() WHERE NOT internal AND data_type = 'VARCHAR'"
+    looked_at, telling = set(), []
+    for table, column in asked(released, texts).itertuples(index=False):
+        cells = asked(released, f'SELECT DISTINCT "{column}" AS cell FROM "{table}"')["cell"].dropna()
+        looked_at |= {table} if len(cells) else set()
+        telling += [f"{table}.{column}: {cell}" for cell in cells if re.search(r"stiffness|(?i:_|\b)kN?\b|_kn_", cell)]
+    assert telling == []
+    assert {"site_contrasts", "pooled_contrasts", "reliability", "site_agreement", "site_expectations"} <= looked_at
+
+
+def test_how_much_runners_run_leaves_neither_as_a_distance_nor_in_minutes(released: Path) -> None:
+    columns = set(asked(released, "SELECT column_name FROM duckdb_columns()").iloc[:, 0])
+    assert "new_footwear_fraction" in columns
+    assert not [name for name in columns if name.endswith("_min") and "per_min" not in name]
 
 
 def test_nothing_of_a_runners_health_is_in_a_release(released: Path) -> None:

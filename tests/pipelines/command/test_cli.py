@@ -56,6 +56,7 @@ def test_there_are_exactly_these_commands() -> None:
         "dev",
         "withdraw",
         "renew",
+        "withheld",
         "verify",
         "backup",
         "restore",
