@@ -32,18 +32,23 @@ def check(
     report: Annotated[
         Path | None, typer.Option("--report", help="Write pages with a fix sheet per faulty trial to this new folder.")
     ] = None,
+    as_json: AsJson = False,
 ) -> None:
     """Check a delivery at the site as the depot will; nothing is kept. Exit code 1 if something must be corrected.
 
     Example: manystrides check my_delivery --study demo_site_uploads/study.yaml --site brack --report what_to_mend
     """
-    typer.echo(f"Checking {delivery} as the depot will, for the study in {study}. Nothing leaves this machine.")
+    said = f"Checking {delivery} as the depot will, for the study in {study}. Nothing leaves this machine."
+    typer.echo(said, err=as_json)
     from pipelines.lab.check import check_at_the_lab
     from pipelines.progress import shown
 
     with shown(every=1) as progress:
         checked = check_at_the_lab(delivery, study, site, names, scrub, compare_readers, report, progress)
-    typer.echo(checked.text)
+    if as_json:
+        echo_json(checked.plain)
+    else:
+        typer.echo(checked.text)
     raise typer.Exit(checked.exit_code)
 
 

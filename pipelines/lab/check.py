@@ -13,7 +13,7 @@ import shutil
 import tempfile
 from collections import Counter
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -28,7 +28,7 @@ from pipelines.identity.identifiers import kinds_in, masked, scan, surely_in_pat
 from pipelines.identity.names import KnownNames
 from pipelines.identity.word_list import names_beside, names_in
 from pipelines.intake.bag_files import bag_in
-from pipelines.lab.check_text import MOST_SHOWN, by_trial, places_told, scrubbed
+from pipelines.lab.check_text import MOST_SHOWN, by_trial, for_scripts, places_told, scrubbed
 from pipelines.lab.scrub import info_of, scrub, write_bag
 from pipelines.progress import Progress
 from pipelines.study.anatomy import told_empty
@@ -47,9 +47,10 @@ _NOT_LOOKED = "The recordings were not looked into. Correct what stops the deliv
 
 @dataclass(frozen=True)
 class LabChecked:
-    """What to print, and the exit code: 0 clean, 1 something must be mended, 3 a fault of manystrides."""
+    """What to print, the same for scripts, and the exit code: 0 clean, 1 something to correct, 3 a fault of manystrides."""
 
     text: str
+    plain: dict[str, Any]
     exit_code: int
 
 
@@ -189,11 +190,15 @@ def _checked(desk: Desk, bag: Path, site: str, asked: _Asked) -> LabChecked:
             done = scrub(payload.parent, asked.out, asked.known, desk.isolated, info)
             lines += scrubbed(done, asked.out, asked.is_folder)
     summary = Summary(desk.depot, [Done(record, "new")])
-    weights = {f["weight"] for f in _findings(desk, record)}
+    findings = _findings(desk, record)
+    weights = {f["weight"] for f in findings}
     faulty = bool(stopped or told or differences or weights - {"notes"})
     if asked.report is not None:
         lines.append(f"Report: {_reported(desk, asked, told, differences[1:], not faulty)}")
-    return LabChecked("\n".join(lines), 3 if summary.crashed() else int(faulty))
+    code = 3 if summary.crashed() else int(faulty)
+    (came,) = summary.plain()["deliveries"]
+    plain = {**came, "findings": for_scripts(findings), "identifying": [asdict(one) for one in told]}
+    return LabChecked("\n".join(lines), plain | {"differences": differences[1:], "exit_code": code}, code)
 
 
 def _reported(desk: Desk, asked: _Asked, told: list[Identifying], differences: list[str], clean: bool) -> Path:

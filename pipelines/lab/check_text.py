@@ -40,6 +40,12 @@ def by_trial(findings: list[dict[str, Any]]) -> Iterator[str]:
             yield f"      do        {finding['remedy'] if told == where else f'As for {told}, above.'}"
 
 
+def for_scripts(findings: list[dict[str, Any]]) -> list[dict[str, Any]]:
+    """The findings with what a script at the site may need of each."""
+    wanted = ("finding_id", "trial_id", "file", "place", "check_name", "weight", "seen", "expected", "remedy")
+    return [{name: finding[name] for name in (*wanted, "consequence_of")} for finding in findings]
+
+
 def places_told(told: list[Identifying]) -> Iterator[str]:
     """Where texts may identify a person, and of what kind."""
     if told:

@@ -126,3 +126,18 @@ def test_what_the_next_study_needs_is_told_to_scripts(demo_depot: Path) -> None:
         assert f"{one['sites']:>6}{'more than' if runners is None else runners:>18}"[:6] in people.stdout
         assert f"{one['power']:.2f}" in people.stdout
     assert scripts["effect"] == 0.005
+
+
+def test_what_is_wrong_with_a_delivery_is_told_to_scripts_finding_by_finding(desk: Path, tmp_path: Path) -> None:
+    faulty = tmp_path / "faulty"
+    shutil.copytree(desk / "my_delivery", faulty)
+    trials = next(faulty.rglob("trials.csv"))
+    text = trials.read_text(encoding="utf-8")
+    assert "cushioned" in text
+    trials.write_text(text.replace("cushioned", "slippers"), encoding="utf-8")
+    people, scripts = both("check", faulty, "--study", STUDY, "--site", "brack")
+    assert people.returncode == scripts["exit_code"] == 1
+    own = [f for f in scripts["findings"] if f["weight"] == "returns" and f["consequence_of"] is None]
+    assert own
+    assert all(f["seen"] in people.stdout and f["remedy"] in people.stdout for f in own)
+    assert any("slippers" in f["seen"] or "condition" in f["seen"] for f in own)
