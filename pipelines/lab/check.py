@@ -47,7 +47,7 @@ _NOT_LOOKED = "The recordings were not looked into. Correct what stops the deliv
 
 @dataclass(frozen=True)
 class LabChecked:
-    """What to print, the same for scripts, and the exit code: 0 clean, 1 something to correct, 3 a fault of manystrides."""
+    """What to print, the same for scripts, and the exit code: 0 clean, 1 something to correct, 3 our own fault."""
 
     text: str
     plain: dict[str, Any]
