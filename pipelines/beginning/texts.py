@@ -106,7 +106,7 @@ def _study(wanted: Wanted) -> Iterator[str]:
     yield ""
     yield from _comment(
         "Landmarks that sites mark. required: true sends a trial without it back to its site; leave it out "
-        "where a site may do without. What stays empty without a landmark is told when a profile is drafted "
+        "where a site may do without. What stays empty without a landmark is said when a profile is drafted "
         "and by manystrides check."
     )
     yield "marker_roles:"

@@ -57,7 +57,7 @@ def plan_page() -> str:
         "",
     ]
     lines += ["What it names is primary or secondary; everything else is exploratory, and every row says which."]
-    lines += ["`manystrides plan freeze` writes it into the ledger. How is told in docs/how_to/plan_the_analysis.md."]
+    lines += ["`manystrides plan freeze` writes it into the ledger. How: docs/how_to/plan_the_analysis.md."]
     return "\n".join(lines + list(_settings(Plan, ""))) + "\n"
 
 
@@ -69,13 +69,11 @@ def hand_over_page() -> str:
         "`handover.yaml` beside the study file. Without it nothing is sent anywhere.",
         "",
     ]
+    lines += ["A notice holds the study's title, the site, ids of deliveries, how each ended, and counts of trials: no"]
     lines += [
-        "What is told is the study's title, the site, ids of deliveries, how each ended, and counts of trials: no"
+        "runner, no trial, no value. A server that cannot be reached is named at the end of the run and again by the"
     ]
-    lines += [
-        "runner, no trial, no value. A server that cannot be reached is told of at the end of the run and again by the"
-    ]
-    lines += ["next one. `sites` and `sender` are for the drafts in the outbox; nothing is ever sent to a laboratory."]
+    lines += ["next one. `sites` and `sender` are for the drafts in the outbox; nothing is ever sent to a site."]
     return "\n".join(lines + list(_settings(HandOver, ""))) + "\n"
 
 

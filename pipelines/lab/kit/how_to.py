@@ -28,7 +28,7 @@ def how_to(study: Study, site: str, wheel: str | None) -> str:
     what = f"./{wheel}" if wheel else "./manystrides-VERSION-py3-none-any.whl"
     invented = "\n(Invented demonstration study: no runner, laboratory or result is real.)\n" if study.invented else ""
     return f"""\
-{" ".join(study.title.split())}: kit for the laboratory {site}
+{" ".join(study.title.split())}: kit for the site {site}
 {invented}
 Everything below runs on your own machine. Nothing is sent anywhere.
 

@@ -75,9 +75,7 @@ def _files(study: LoadedStudy, raw: Mapping[str, Any], site: str, wheel: Path | 
     alone = {name: value for name, value in raw.items() if name not in _NOT_FOR_LABS} | {
         "sites": {site: own | {"profile": f"sites/{site}.yaml"}}
     }
-    head = (
-        f"# Study file for the laboratory {site} alone, made by manystrides kit. Do not edit it: ask for a newer kit.\n"
-    )
+    head = f"# Study file for the site {site} alone, made by manystrides kit. Do not edit it: ask for a newer kit.\n"
     files = {
         "study.yaml": (head + yaml.safe_dump(alone, sort_keys=False, allow_unicode=True)).encode(),
         f"sites/{site}.yaml": read_bytes(profile, f"profile of site {site}"),
