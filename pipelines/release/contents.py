@@ -25,6 +25,8 @@ if TYPE_CHECKING:
 
     from pipelines.study.file import LoadedStudy
 
+#: Columns whose words end in the unit of their row.
+_ENDING_IN_UNIT = frozenset({"outcome", "quantity", "response"})
 #: Tables that say what the study is, and nothing of what was recorded.
 _OF_THE_STUDY = frozenset({core.SITES.name, core.CONDITIONS.name, core.VISITS.name})
 
@@ -68,7 +70,7 @@ def _grows_with_mass(table: Table, field: Field) -> bool:
 
 def _unit_told_by(table: Table) -> str | None:
     """The column that tells a row's unit: the outcome's name, which ends in it, or the unit itself."""
-    names = ("outcome", "outcome_unit", "quantity_unit", "unit_code", "quantity")
+    names = ("outcome", "outcome_unit", "quantity_unit", "unit_code", "quantity", "response")
     return next((name for name in names if name in table.column_names), None)
 
 
@@ -84,9 +86,7 @@ def _without_mass(connection: duckdb.DuckDBPyConnection, table: Table) -> str:
         return ""
     words = connection.execute(f"SELECT DISTINCT {told_by} FROM pooled.{quote_name(table.name)}").fetchall()
     told = [str(word) for (word,) in words if word is not None]
-    units = {
-        word: suffix_unit(word.rpartition("/")[2]) if told_by in ("outcome", "quantity") else word for word in told
-    }
+    units = {word: suffix_unit(word.rpartition("/")[2]) if told_by in _ENDING_IN_UNIT else word for word in told}
     # how far an angle or a part of a length can be trusted shrinks with the segment that its markers sit on
     of_markers = "from_markers_value" in table.column_names
     tell_length = {"deg", "%"} if of_markers else set[str]()
