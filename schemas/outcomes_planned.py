@@ -155,7 +155,7 @@ PLANNED_DIFFERENCES = Table(
         real(
             "order_difference_index",
             "1",
-            "By how many places the condition was run later than the reference, in the mean over what the difference is made of. Null where no order was given, and unless the plan allows for order.",
+            "By how many places the condition was run later than the reference, in the mean over what the difference is made of. A place is counted in the session as it was run, over all running trials that are known, accepted or not: 1, and 1 more each time the condition changed. Null where no order was given, and unless the plan allows for order.",
         ),
         real(
             "speed_difference_m_per_s",

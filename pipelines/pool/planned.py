@@ -31,23 +31,37 @@ if TYPE_CHECKING:
     from schemas.processing import Processing
 
 _ENERGY = ", ".join(OF_ENERGY)
+# The place of a trial's condition in its session as it was run: of all running trials that are known, also of those
+# that went back or hold no value that is asked for, so that what is left over for an analysis is never numbered anew.
+_PLACES = """
+known AS (
+  SELECT * FROM standings
+  WHERE kind = 'running' AND NOT superseded AND trial_order >= 1 AND condition IS NOT NULL
+  QUALIFY row_number() OVER (PARTITION BY trial_id ORDER BY standing = 'accepted' DESC, delivery_id) = 1),
+begun AS (
+  SELECT *, (condition IS DISTINCT FROM lag(condition) OVER session)::INTEGER AS begins FROM known
+  WINDOW session AS (PARTITION BY participant_id, site, visit, study_day ORDER BY trial_order, condition, trial_id)),
+places AS (
+  SELECT trial_id, sum(begins) OVER (PARTITION BY participant_id, site, visit, study_day
+    ORDER BY trial_order, condition, trial_id)::DOUBLE AS condition_place FROM begun)"""
 # In the order of all columns, so that sums over rows come out the same to the last digit, whatever came first. $1:
 # outcomes; $2: checks whose notes leave a trial out.
 _TRIALS = f"""
-WITH methods AS (SELECT trial_id, any_value(event_method) AS event_method FROM footfalls GROUP BY trial_id),
+WITH {_PLACES}, methods AS (SELECT trial_id, any_value(event_method) AS event_method FROM footfalls GROUP BY trial_id),
 speeds AS (SELECT trial_id, value AS measured_speed FROM made_from.trial_values WHERE outcome = '{MEASURED_SPEED}'),
 noted AS (SELECT DISTINCT trial_id, delivery_id FROM findings
           WHERE weight = 'notes' AND trial_id IS NOT NULL AND list_contains($2, check_name))
 SELECT participant_id, site, visit, condition, {COMPARED_SPEED_SQL} AS set_speed_m_per_s, event_method, trial_id,
-  outcome, value, doubt, trial_order, measured_speed, set_speed_m_per_s AS exact_set_speed, accepted_by_override, noted,
-  noted_by_one, mass_kg, sex FROM (
+  outcome, value, doubt, condition_place, measured_speed, set_speed_m_per_s AS exact_set_speed, accepted_by_override,
+  noted, noted_by_one, mass_kg, sex FROM (
   SELECT t.participant_id, t.site, t.visit, t.condition, t.set_speed_m_per_s,
     coalesce(m.event_method, 'none') AS event_method, v.trial_id, v.outcome, v.value,
-    u.standard_uncertainty_value AS doubt, t.trial_order, p.measured_speed, t.accepted_by_override,
+    u.standard_uncertainty_value AS doubt, c.condition_place, p.measured_speed, t.accepted_by_override,
     t.note_count > 0 AS noted, n.trial_id IS NOT NULL AS noted_by_one, s.mass_kg, r.sex
   FROM made_from.trial_values v JOIN trials t USING (trial_id) JOIN sessions s ON s.session_id = t.session_id
   JOIN runners r ON r.participant_id = t.participant_id
   LEFT JOIN methods m USING (trial_id) LEFT JOIN speeds p USING (trial_id)
+  LEFT JOIN places c USING (trial_id)
   LEFT JOIN noted n ON n.trial_id = t.trial_id AND n.delivery_id = t.delivery_id
   LEFT JOIN outcome_uncertainties u ON u.trial_id = v.trial_id AND u.outcome = v.outcome
   WHERE list_contains($1, v.outcome)

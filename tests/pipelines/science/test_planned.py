@@ -41,7 +41,7 @@ def trials(
             for condition, place in (("shod", 1 if first else 2), ("unshod", 2 if first else 1)):
                 value = own + (condition == "unshod") * effect + (place == 2) * order_effect + rng.normal(0, 0.003)
                 rows.append((f"R{site}{number}", f"site_{site}", condition, place, value))
-    frame = pd.DataFrame(rows, columns=["participant_id", "site", "condition", "trial_order", "value"])
+    frame = pd.DataFrame(rows, columns=["participant_id", "site", "condition", "condition_place", "value"])
     return frame.assign(
         trial_id=[f"T{n}" for n in range(len(frame))],
         visit="first",
@@ -99,7 +99,7 @@ def test_an_answer_with_covariates_is_the_mixed_model_of_differences_made_by_han
     """The difference of each runner, +1 where the condition came second and -1 where first, and what speeds differ by."""
     rows = trials(order_effect=0.03, reference_first=0.75)
     rows = rows.assign(measured_speed=3.0 + np.random.default_rng(4).normal(0, 0.1, len(rows)))
-    columns = ["value", "trial_order", "measured_speed"]
+    columns = ["value", "condition_place", "measured_speed"]
     sides = rows.pivot(index=["participant_id", "site"], columns="condition", values=columns)
     value, order, speed = (
         (sides[name, "unshod"].astype(float) - sides[name, "shod"].astype(float)).to_numpy() for name in columns
@@ -138,7 +138,7 @@ def test_who_ran_the_condition_later_is_counted_over_all_sites_with_or_without_t
     for plan in ({}, {"covariates": ("order",)}):
         row = main_row(trials(reference_first=0.75), **plan)
         assert (row["condition_later_count"], row["condition_earlier_count"]) == (18, 6), plan
-    unknown = trials().assign(trial_order=np.nan)
+    unknown = trials().assign(condition_place=np.nan)
     row = main_row(unknown)
     assert (row["condition_later_count"], row["condition_earlier_count"]) == (0, 0)
 
