@@ -27,6 +27,8 @@ ASKED = {
 def answer(**changes: Any) -> dict[str, Any]:
     numbers = {"estimate_value": -0.0123, "lower_limit_value": -0.0184, "upper_limit_value": -0.0062}
     counts = {"runner_count": 9, "site_count": 3, "measured_count": 11, "excluded_trial_count": 2}
+    counts |= {"lacking_value_count": 1, "lacking_both_count": 1, "travelling_runner_count": 0}
+    counts |= {"lacking_reference_count": 0, "lacking_covariate_count": 0}
     own = {"variant": "main", "variant_detail": "none", "covariates": "order", "multiplicity": "holm"}
     against = {"smallest_effect_value": 0.005, "against_smallest_effect": "matters", "adjusted_p_value": 0.0004}
     model = {"pooling_method": "one_stage_mixed_model", "reason_simpler": None, "reason_null": None}
@@ -55,7 +57,7 @@ def test_an_answer_stands_with_its_interval_its_adjusted_p_what_matters_and_what
     asked = "Contact time unshod less shod, its change from first to last 9 runners at 3 sites, mixed model allowing for order"
     assert row[0].startswith(asked)
     assert "2 trials left out by the plan" in row[0]
-    assert "11 were measured" in row[0]
+    assert "without a value: 2 of 11 who were measured" in row[0]
     assert row[1:4] == ["−0.012 s −0.018 to −0.006", "< 0.001", "larger than the smallest effect (0.005 s)"]
     assert row[4].startswith("2 of 3 answer: −0.020 to −0.010; 1 says otherwise")
     assert row[4].endswith("by the other model")
@@ -71,6 +73,19 @@ def test_a_comparison_without_an_answer_says_why_and_a_plan_that_was_never_froze
     assert "It was never frozen" in page.words
     assert table(page, "Primary")[0][1:4] == ["–", "–", "no answer: 2 of at least 3 runners"]
     assert "this one was changed since" in answers_page(tmp_path / "2", STATE | {"plan_state": "changed"}, row).words
+
+
+def test_who_was_measured_at_two_sites_and_is_in_the_answer_at_both_lacks_nothing(tmp_path: Path) -> None:
+    """12 persons, of whom 4 were at a second site: 16 differences, and all of them are in it."""
+    counts = {"runner_count": 12, "measured_count": 16, "travelling_runner_count": 4, "lacking_covariate_count": 0}
+    whole = answer(**counts, lacking_value_count=0, lacking_both_count=0)
+    (row,) = table(answers_page(tmp_path / "1", STATE, whole), "Primary")
+    assert "12 runners at 3 sites" in row[0]
+    assert "measured" not in row[0]
+    some = {"measured_count": 14, "lacking_value_count": 0, "lacking_both_count": 1, "lacking_covariate_count": 2}
+    (row,) = table(answers_page(tmp_path / "2", STATE, answer(**counts | some)), "Primary")
+    assert "without a value: 1 of 16 who were measured, a runner counting at each site" in row[0]
+    assert "without a covariate: 2 of 16 who were measured, a runner counting at each site" in row[0]
 
 
 def test_without_a_plan_everything_is_said_to_be_exploratory(tmp_path: Path) -> None:
