@@ -36,7 +36,7 @@ ANALYSIS_PLANS = Table(
     name="analysis_plans",
     layer=Layer.OUTCOME,
     one_row_is="one analysis plan that is in force or was frozen once",
-    key=("plan_sha256",),
+    key=("plan_sha256", "settings_sha256"),
     rows=NOBODYS,
     fields=(
         _PLAN,
@@ -57,7 +57,18 @@ ANALYSIS_PLANS = Table(
             nullable=True,
             privacy=PLAIN,
         ),
-        Field("plan_settings", Kind.TEXT, "What it says, as JSON.", privacy=PLAIN),
+        Field(
+            "plan_settings",
+            Kind.TEXT,
+            "What it says, as JSON, with the references that it leaves to the study file filled in.",
+            privacy=PLAIN,
+        ),
+        Field(
+            "settings_sha256",
+            Kind.IDENTIFIER,
+            "SHA-256 of plan_settings: the same file means something else once the study file has another reference condition.",
+            privacy=PLAIN,
+        ),
         *STUDY_PROVENANCE,
     ),
 )

@@ -5,6 +5,7 @@ The analyses themselves are in ``pipelines.science.statistics.planned``.
 
 from __future__ import annotations
 
+import hashlib
 import json
 from collections.abc import Callable, Sequence
 from functools import partial
@@ -85,20 +86,20 @@ def begin_plan(
 
     frozen: every plan that was frozen, the oldest first.
     """
-    last = {one.sha256: one for one in frozen}  # frozen twice, the later time counts
     loaded = study.plan
-    state = "not_frozen" if not frozen else "frozen" if loaded and loaded.sha256 == frozen[-1].sha256 else "changed"
+    state = "not_frozen" if not frozen else "frozen" if frozen[-1].is_plan(loaded) else "changed"
+    others = [one for one in frozen if not one.is_plan(loaded)]
+    last = {(one.sha256, _words(one.settings)): one for one in others}  # frozen twice, the later time counts
     rows = [_told(one.sha256, one.version, "replaced", one.settings, one) for one in last.values()]
     if loaded is None:
         answered = (PLANNED_CONTRASTS, PLANNED_DIFFERENCES, PLANNED_DOSE_RESPONSES)
         none = (*answered, PLANNED_CURVES, PLANNED_CURVE_POINTS)
         only = [(ANALYSIS_PLANS, frame_of(ANALYSIS_PLANS, rows)), *((table, frame_of(table, ())) for table in none)]
         return lambda: only
-    plan = loaded.plan
-    settings = loaded.plan.model_dump(mode="json")
-    rows = [row for row in rows if row["plan_sha256"] != loaded.sha256]
-    rows.append(_told(loaded.sha256, loaded.plan.version, state, settings, last.get(loaded.sha256)))
-    stamp = {"plan_sha256": loaded.sha256, "plan_version": loaded.plan.version, "plan_state": state}
+    plan = loaded.answered
+    own = [one for one in frozen if one.is_plan(loaded)]
+    rows.append(_told(loaded.sha256, plan.version, state, loaded.settings, own[-1] if own else None))
+    stamp = {"plan_sha256": loaded.sha256, "plan_version": plan.version, "plan_state": state}
     visits = visits_in_order(connection)
     argument = (trials_of(connection, plan), plan, study.study.processing, visits, stamp)
     answers = beside.begin_if_there(_answers, argument)
@@ -128,8 +129,13 @@ def _told(sha256: str, version: str, state: str, settings: dict[str, Any], froze
         "plan_state": state,
         "frozen_utc": frozen.utc if frozen else None,
         "accepted_trial_count": frozen.trials if frozen else None,
-        "plan_settings": json.dumps(settings, sort_keys=True),
+        "plan_settings": _words(settings),
+        "settings_sha256": hashlib.sha256(_words(settings).encode()).hexdigest(),
     }
+
+
+def _words(settings: dict[str, Any]) -> str:
+    return json.dumps(settings, sort_keys=True)
 
 
 def trials_of(connection: duckdb.DuckDBPyConnection, plan: Plan) -> pd.DataFrame:

@@ -72,7 +72,7 @@ def test_a_comparison_without_an_answer_says_why_and_a_plan_that_was_never_froze
     page = answers_page(tmp_path / "1", STATE | {"plan_state": "not_frozen", "frozen_utc": None}, row)
     assert "It was never frozen" in page.words
     assert table(page, "Primary")[0][1:4] == ["–", "–", "no answer: 2 of at least 3 runners"]
-    assert "this one was changed since" in answers_page(tmp_path / "2", STATE | {"plan_state": "changed"}, row).words
+    assert "Not the frozen one" in answers_page(tmp_path / "2", STATE | {"plan_state": "changed"}, row).words
 
 
 def test_who_was_measured_at_two_sites_and_is_in_the_answer_at_both_lacks_nothing(tmp_path: Path) -> None:

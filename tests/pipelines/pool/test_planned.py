@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import json
+from dataclasses import replace
+from pathlib import Path
 from typing import Any
 
 import duckdb
@@ -9,11 +12,18 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from pipelines.pool.planned import trials_of
+from pipelines.depot.plans import Frozen
+from pipelines.pool.beside import Beside
+from pipelines.pool.planned import begin_plan, trials_of
 from pipelines.science.statistics.planned import planned_answers
+from pipelines.study.file import load_study
+from pipelines.study.plan import LoadedPlan
+from schemas.catalogue import TABLES
 from schemas.compared import OF_ENERGY
-from schemas.plan import Plan, PlannedComparison
+from schemas.convert.to_duckdb import create_table_sql
+from schemas.plan import Plan, PlannedComparison, PlannedCurve
 from schemas.processing import ContrastProcessing, Processing
+from tests.delivery_builders import STUDY
 
 STAMP = {"plan_sha256": "0" * 64, "plan_version": "1", "plan_state": "frozen"}
 PROCESSING = Processing(contrasts=ContrastProcessing(reference_condition="cushioned"))
@@ -136,3 +146,32 @@ def test_another_session_of_the_visit_begins_anew_and_an_older_version_of_a_tria
     )
     connection.execute("DELETE FROM standings WHERE condition = 'unshod'")
     assert places(connection) == {"R1-cushioned": 1, "R1-thin_soled": 2}
+
+
+def test_a_plan_frozen_with_questions_in_two_wordings_is_answered_once_each_and_known_by_what_it_means(
+    tmp_path: Path,
+) -> None:
+    """Frozen, then given another reference by the study file: the same bytes, and not the frozen plan."""
+    connection = warehouse(sessions())
+    for name in ("curves", "transition_weeks", "reported_weeks", "deliveries"):
+        connection.execute(create_table_sql(TABLES[name]))
+    connection.execute("CREATE TABLE visits AS SELECT 'first' AS visit, 0 AS planned_week")
+    curve = PlannedCurve(
+        quantity="vertical_force_bw", visit="first", condition="unshod", reference_condition="cushioned"
+    )
+    twice = tuple(CONTACT.model_copy(update={"set_speed_m_per_s": speed}) for speed in (3.0, 3.04))
+    was = LoadedPlan(Plan(version="1", primary=twice, curves=(curve, curve)), "ab" * 32, tmp_path / "plan.yaml")
+    means_now = [one.model_copy(update={"reference_condition": "unshod"}) for one in twice]
+    now = replace(was, plan=was.plan.model_copy(update={"primary": tuple(means_now)}))
+    frozen = [Frozen(was.sha256, "1", "2026-03-01T09:30:00.000+00:00", 0, json.loads(json.dumps(was.settings)))]
+    for plan, states in ((was, [("frozen", True)]), (now, [("changed", False), ("replaced", True)])):
+        study = replace(load_study(STUDY), plan=plan)
+        found = {table.name: frame for table, frame in begin_plan(connection, study, frozen, Beside())()}
+        plans = found["analysis_plans"]
+        assert sorted(zip(plans["plan_state"], plans["frozen_utc"].notna(), strict=True)) == states
+        assert not plans.duplicated(list(TABLES["analysis_plans"].key)).any()
+        assert len(found["planned_curves"]) == 1
+        answers = found["planned_contrasts"]
+        assert answers[["reference_condition", "family_count"]].to_numpy().tolist() == [
+            [plan.plan.primary[0].reference_condition, 1]
+        ]
