@@ -12,7 +12,15 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 from pipelines.science.frames import frame_of
-from pipelines.science.statistics.comparisons import ASKED, METHOD, METHODS, Group, why_no_interval
+from pipelines.science.statistics.comparisons import (
+    ASKED,
+    METHOD,
+    METHODS,
+    Families,
+    Group,
+    speed_word,
+    why_no_interval,
+)
 from pipelines.science.statistics.mixed_model import NoFit
 from pipelines.science.statistics.multiplicity import adjusted
 from pipelines.science.statistics.one_stage import OneStage, one_stage
@@ -56,10 +64,14 @@ class MadeOf:
     sites: Sequence[str]
 
 
-def families(plan: Plan) -> dict[tuple[str, ...], str]:
-    """``ASKED`` of each planned comparison -> its family."""
+def families(plan: Plan) -> Families:
+    """``ASKED`` and the speed of each planned comparison -> its family."""
     both = (("secondary", plan.secondary), ("primary", plan.primary))
-    return {tuple(str(getattr(one, name)) for name in ASKED): family for family, own in both for one in own}
+    return {(*(str(getattr(one, name)) for name in ASKED), _speed(one)): family for family, own in both for one in own}
+
+
+def _speed(one: PlannedComparison) -> str | None:
+    return None if one.set_speed_m_per_s is None else speed_word(one.set_speed_m_per_s)
 
 
 def planned_answers(
@@ -160,7 +172,7 @@ def _words(one: PlannedComparison, way: Way) -> dict[str, Any]:
     """What is compared, as columns."""
     return {name: getattr(one, name) for name in ASKED} | {
         "reference_visit": one.visit if one.contrast == "condition" else way.first,
-        "at_speed": _EACH if one.set_speed_m_per_s is None else f"{one.set_speed_m_per_s:.1f} m/s",
+        "at_speed": _speed(one) or _EACH,
     }
 
 

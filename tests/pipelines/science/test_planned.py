@@ -284,6 +284,22 @@ def test_only_what_the_plan_names_is_not_exploratory() -> None:
     assert told == {"contact_time_s": "primary", "flight_time_s": "exploratory"}
 
 
+def test_a_comparison_that_is_planned_at_one_speed_is_exploratory_at_any_other() -> None:
+    means = trials().rename(columns={"value": "mean_value"}).assign(trial_count=1)
+    faster = means.assign(set_speed_m_per_s=4.0, mean_value=means["mean_value"] + 0.01)
+    runners = runner_contrasts(pd.concat([means, faster]), TO_SHOD)
+    sites = site_contrasts(runners, TO_SHOD)
+
+    def told(primary: float | None, *secondary: float | None) -> dict[str, str]:
+        at, *further = (ASKED.model_copy(update={"set_speed_m_per_s": speed}) for speed in (primary, *secondary))
+        pool = pooled_contrasts(runners, sites, TO_SHOD, families(Plan(version="1", primary=(at,), secondary=further)))
+        return dict(zip(pool["at_speed"], pool["family"], strict=True))
+
+    assert told(3.0) == {"3.0 m/s": "primary", "4.0 m/s": "exploratory"}
+    assert told(None) == {"3.0 m/s": "primary", "4.0 m/s": "primary"}
+    assert told(4.0, None) == {"3.0 m/s": "secondary", "4.0 m/s": "primary"}
+
+
 @tries(30)
 @given(
     st.lists(st.floats(0, 1), min_size=1, max_size=12),
