@@ -54,8 +54,9 @@ class OneStage:
     """What the model says of the first fixed coefficient.
 
     between_site_sd, runner_sd, rest_sd: roots of the components, 0 for one estimated at or below zero; None for one
-    that is not in the model. singular: whether one was. interval: what its error is made of. simpler: why a simpler
-    model stands in for the usual one.
+    that is not in the model, or that nothing tells: with one difference at each site there is no rest.
+    singular: whether one was. interval: what its error is made of. simpler: why a simpler model stands in for the
+    usual one.
     """
 
     effect: Effect
@@ -64,7 +65,7 @@ class OneStage:
     fitted: Fitted
     between_site_sd: float | None
     runner_sd: float | None
-    rest_sd: float
+    rest_sd: float | None
     singular: bool
     interval: Literal["kenward_roger", "sites_spread"] = "kenward_roger"
     simpler: str | None = None
@@ -280,5 +281,6 @@ def _site_means(differences: FloatArray, sites: NDArray[Any], why: NoFit) -> One
     if not spread > 1e-12 * float(np.abs(differences).max()):
         return why
     effect, p_value = t_effect(float(means.mean()), spread / np.sqrt(len(names)), len(names) - 1)
-    rest = float(np.sqrt(((differences - means[places]) ** 2).sum() / max(len(differences) - len(names), 1)))
+    free = len(differences) - len(names)
+    rest = float(np.sqrt(((differences - means[places]) ** 2).sum() / free)) if free else None
     return OneStage(effect, len(names) - 1, p_value, "site_means", None, None, rest, False, "sites_spread", str(why))

@@ -165,6 +165,7 @@ def test_components_that_cannot_be_told_apart_leave_the_sites_means_and_say_why(
     assert found.freedom == 1
     assert found.simpler
     assert found.effect.estimate == 1.5
+    assert found.rest_sd is None, "one difference at each site: unknown, not nothing"
 
 
 def test_differences_that_do_not_vary_have_no_model() -> None:
