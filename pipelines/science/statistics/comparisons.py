@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
+from schemas.compared import compared_speed
 from schemas.processing import ContrastProcessing
 from schemas.trial import FloatArray
 
@@ -56,7 +57,7 @@ def at_speeds(contrasts: pd.DataFrame, settings: ContrastProcessing) -> pd.DataF
 
 def speed_word(speed: float) -> str:
     """A set speed as ``at_speed`` has it, to 0.1 m/s."""
-    return f"{speed:.1f} m/s"
+    return f"{compared_speed(speed):.1f} m/s"
 
 
 def with_several(rows: pd.DataFrame, value: str) -> pd.DataFrame:

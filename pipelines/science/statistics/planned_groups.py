@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from pipelines.science.statistics.comparisons import ASKED, METHOD, METHODS, SPEED, WHO, Group
 from pipelines.science.statistics.planned_trials import MEASURED, ORDER
+from schemas.compared import compared_speed
 from schemas.plan import Plan, PlannedComparison
 from schemas.trial import FloatArray
 
@@ -50,7 +51,7 @@ def of_comparison(one: PlannedComparison, rows: pd.DataFrame) -> pd.DataFrame:
         mine &= (rows[name].astype(str) == str(getattr(one, name))).to_numpy()
     mine &= rows["outcome"].astype(str).isin([one.outcome, ORDER, MEASURED]).to_numpy()
     if one.set_speed_m_per_s is not None:
-        mine &= (rows[SPEED] - round(one.set_speed_m_per_s, 1)).abs().to_numpy() < 0.05
+        mine &= (rows[SPEED] - compared_speed(one.set_speed_m_per_s)).abs().to_numpy() < 0.05
     return rows[mine].astype(dict.fromkeys((*WHO, METHOD, "outcome", "reason_null"), object))
 
 

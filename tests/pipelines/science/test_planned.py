@@ -4,18 +4,21 @@ from __future__ import annotations
 
 from typing import Any
 
+import duckdb
 import numpy as np
 import pandas as pd
 import pytest
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 from statsmodels.stats.multitest import multipletests
 
+from pipelines.pool.views import COMPARED_SPEED_SQL
 from pipelines.science.statistics.contrasts import runner_contrasts, site_contrasts
 from pipelines.science.statistics.multiplicity import adjusted
 from pipelines.science.statistics.one_stage import one_stage
 from pipelines.science.statistics.planned import families, planned_answers
 from pipelines.science.statistics.pooled import pooled_contrasts
+from schemas.compared import compared_speed
 from schemas.convert.to_arrow import to_arrow_table
 from schemas.outcomes_planned import PLANNED_CONTRASTS, PLANNED_DIFFERENCES
 from schemas.plan import Plan, PlannedComparison
@@ -242,6 +245,24 @@ def test_a_runner_at_several_speeds_counts_once_and_a_speed_asked_for_is_used_al
     assert at_slow["estimate_value"] == pytest.approx(slow["estimate_value"])
 
 
+@tries(200)
+@given(st.integers(100, 899).map(lambda hundredths: hundredths / 100))
+@example(3.25)
+@example(3.05)
+def test_a_speed_half_way_between_two_tenths_is_the_same_in_the_plan_and_in_the_warehouse(speed: float) -> None:
+    (there,) = duckdb.execute(
+        f"SELECT {COMPARED_SPEED_SQL} FROM (SELECT ?::DOUBLE AS set_speed_m_per_s)", [speed]
+    ).fetchall()[0]
+    assert there == compared_speed(speed)
+    assert abs(there - speed) < 0.05 + 1e-9
+
+
+def test_a_plan_at_a_speed_half_way_asks_for_the_runs_at_that_speed() -> None:
+    rows = trials().assign(set_speed_m_per_s=compared_speed(3.25), exact_set_speed=3.25)
+    row = main_row(rows, ASKED.model_copy(update={"set_speed_m_per_s": 3.25}))
+    assert (row["at_speed"], row["runner_count"]) == ("3.3 m/s", 24)
+
+
 def test_the_interval_is_told_against_the_smallest_effect() -> None:
     rows = trials(effect=-0.02)
     for smallest, words in ((0.01, "matters"), (0.03, "too_small"), (-main_row(rows)["estimate_value"], "is_there")):
@@ -292,7 +313,9 @@ def test_a_comparison_that_is_planned_at_one_speed_is_exploratory_at_any_other()
 
     def told(primary: float | None, *secondary: float | None) -> dict[str, str]:
         at, *further = (ASKED.model_copy(update={"set_speed_m_per_s": speed}) for speed in (primary, *secondary))
-        pool = pooled_contrasts(runners, sites, TO_SHOD, families(Plan(version="1", primary=(at,), secondary=further)))
+        pool = pooled_contrasts(
+            runners, sites, TO_SHOD, families(Plan(version="1", primary=(at,), secondary=tuple(further)))
+        )
         return dict(zip(pool["at_speed"], pool["family"], strict=True))
 
     assert told(3.0) == {"3.0 m/s": "primary", "4.0 m/s": "exploratory"}
