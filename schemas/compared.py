@@ -32,6 +32,11 @@ def compared_speed(speed: float) -> float:
     return math.floor(speed * 10 + 0.5) / 10
 
 
+def speed_word(speed: float) -> str:
+    """The same as the column at_speed has it."""
+    return f"{compared_speed(speed):.1f} m/s"
+
+
 def compared_speed_sql(column: str) -> str:
     """The same as SQL over a column of type DOUBLE."""
     return f"floor({column} * 10 + 0.5) / 10"

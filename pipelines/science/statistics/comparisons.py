@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from schemas.compared import compared_speed
+from schemas.compared import speed_word
 from schemas.processing import ContrastProcessing
 from schemas.trial import FloatArray
 
@@ -53,11 +53,6 @@ def at_speeds(contrasts: pd.DataFrame, settings: ContrastProcessing) -> pd.DataF
         several = contrasts.groupby([*WHO, "outcome"], observed=True)[SPEED].transform("nunique") > 1
         return contrasts[~several].assign(at_speed=_OWN_SPEED)
     return contrasts.assign(at_speed=[speed_word(speed) for speed in contrasts[SPEED]])
-
-
-def speed_word(speed: float) -> str:
-    """A set speed as ``at_speed`` has it, to 0.1 m/s."""
-    return f"{compared_speed(speed):.1f} m/s"
 
 
 def with_several(rows: pd.DataFrame, value: str) -> pd.DataFrame:

@@ -18,7 +18,6 @@ from pipelines.science.statistics.comparisons import (
     METHODS,
     Families,
     Group,
-    speed_word,
     why_no_interval,
 )
 from pipelines.science.statistics.mixed_model import NoFit
@@ -28,6 +27,7 @@ from pipelines.science.statistics.planned_groups import NONE, Asked, compared, g
 from pipelines.science.statistics.planned_trials import differences, kept
 from pipelines.science.statistics.pooled import meta_row, mixed_row
 from pipelines.science.statistics.pooling import effect_row, mean_effect
+from schemas.compared import speed_word
 from schemas.outcomes_planned import PLANNED_CONTRASTS, PLANNED_DIFFERENCES
 from schemas.plan import ONE_STAGE, Plan, PlannedComparison
 from schemas.processing import ContrastProcessing, Processing
