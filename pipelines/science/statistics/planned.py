@@ -57,11 +57,10 @@ class Way:
 
 @dataclass(frozen=True)
 class MadeOf:
-    """What one analysis is made of; methods, sites: of its outcome, with a difference or not."""
+    """What one analysis is made of; methods: of its outcome, with a difference or not."""
 
     asked: Asked
     methods: Sequence[str]
-    sites: Sequence[str]
 
 
 def families(plan: Plan) -> Families:
@@ -151,7 +150,7 @@ def _each_way(
     if not first["runner_count"]:
         return [first]
     if "leave_one_site_out" in main.plan.sensitivity:
-        for site in made.sites:
+        for site in sorted(set(made.asked.group.sites)):
             rows = main.rows[main.rows["site"].astype(str) != site]
             others.append(replace(main, variant="without_site", rows=rows, detail=site))
     if "one_event_method" in main.plan.sensitivity:
@@ -165,7 +164,7 @@ def _made_of(one: PlannedComparison, way: Way, about: pd.DataFrame) -> MadeOf:
     own = compared(one, way.rows, way.plan)
     told = own[own["outcome"] == one.outcome]
     methods = sorted(set(told[METHOD]) - {NONE}, key=METHODS.index)
-    return MadeOf(grouped(one, own, way.plan, about), methods, sorted(set(told["site"])))
+    return MadeOf(grouped(one, own, way.plan, about), methods)
 
 
 def _words(one: PlannedComparison, way: Way) -> dict[str, Any]:
@@ -196,6 +195,7 @@ def _row(one: PlannedComparison, way: Way, made: MadeOf, settings: ContrastProce
         "variant_detail": way.detail,
         "event_methods": ", ".join(made.methods) or NONE,
         "lacking_covariate_count": asked.lacking,
+        "sites_left_out": ", ".join(f"{site} ({' and '.join(why)})" for site, why in asked.lost_sites.items()) or NONE,
         "condition_later_count": int((asked.orders > 0).sum()),
         "condition_earlier_count": int((asked.orders < 0).sum()),
         "excluded_trial_count": _excluded(one, way, row["reference_visit"]),

@@ -177,6 +177,20 @@ def test_runners_of_whom_a_covariate_is_not_known_are_left_out_and_counted_and_o
     assert "without sex: it is known of no runner" in row["reason_simpler"]
 
 
+def test_a_site_of_which_a_covariate_is_not_known_is_named_and_nothing_is_told_without_it_once_more() -> None:
+    rows = trials(sites=4)
+    rows["measured_speed"] = 3.0 + np.random.default_rng(3).normal(0, 0.1, len(rows))
+    rows.loc[rows["site"].isin(["site_0", "site_2"]), "measured_speed"] = np.nan
+    doubts = ("leave_one_site_out", "without_covariates")
+    table = found(rows, covariates=("order", "speed"), sensitivity=doubts).set_index(["variant", "variant_detail"])
+    main = table.loc[("main", "none")]
+    assert (main["site_count"], main["lacking_covariate_count"]) == (2, 16)
+    assert main["sites_left_out"] == "site_0 (speed), site_2 (speed)"
+    assert set(table.loc["without_site"].index) == {"site_1", "site_3"}, "the others are not in the answer"
+    plain = table.loc[("without_covariates", "none")]
+    assert (plain["site_count"], plain["sites_left_out"]) == (4, "none")
+
+
 def test_exclusions_leave_trials_out_and_count_them() -> None:
     rows = trials()
     odd = rows.assign(
