@@ -124,6 +124,12 @@ PLANNED_CONTRASTS = Table(
             privacy=PLAIN,
         ),
         Field(
+            "sites_left_out",
+            Kind.TEXT,
+            "Sites that are not in it, since a covariate is not known of any runner with a difference there, each with the covariates in brackets, parted by commas; none for none. Variant without_covariates has them.",
+            privacy=PLAIN,
+        ),
+        Field(
             "condition_later_count",
             Kind.INTEGER,
             "Runners at sites who ran the condition after the reference; of an interaction, later at the visit than at the first. Where this and the next differ much and the model does not allow for order, what comes last is in the answer.",

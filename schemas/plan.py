@@ -12,6 +12,7 @@ from typing import Final, Literal
 
 from pydantic import Field, field_validator, model_validator
 
+from schemas.compared import speed_word
 from schemas.settings import Settings
 
 ContrastWord = Literal["condition", "visit", "interaction"]
@@ -166,4 +167,4 @@ def question(one: PlannedComparison | PlannedCurve) -> tuple[str | None, ...]:
     compared = one.contrast, one.visit, one.condition, reference
     if isinstance(one, PlannedCurve):
         return one.quantity, *compared
-    return one.outcome, *compared, None if one.set_speed_m_per_s is None else f"{one.set_speed_m_per_s:.1f}"
+    return one.outcome, *compared, None if one.set_speed_m_per_s is None else speed_word(one.set_speed_m_per_s)

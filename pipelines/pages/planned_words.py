@@ -101,6 +101,8 @@ class Answer:
         later, earlier = row["condition_later_count"] or 0, row["condition_earlier_count"] or 0
         if row["contrast"] == "condition" and "order" not in row["covariates"] and is_one_sided(later, earlier):
             found.append(f"{later} ran it after and {earlier} before the other: what comes last is in the answer")
+        if row["sites_left_out"] not in (None, "none"):
+            found.append(f"not in it, for want of a covariate: {row['sites_left_out']}")
         if row["excluded_trial_count"]:
             found.append(f"{counted(row['excluded_trial_count'], 'trial')} left out by the plan")
         return list(dict.fromkeys(found))

@@ -47,7 +47,7 @@ def test_an_answer_stands_with_its_interval_its_adjusted_p_what_matters_and_what
     page = answers_page(
         tmp_path,
         STATE,
-        answer(),
+        answer(sites_left_out="tarn (speed)"),
         answer(variant="without_site", variant_detail="mill", estimate_value=-0.02, **doubt),
         answer(variant="other_model", estimate_value=-0.01, against_smallest_effect="open", **doubt),
         answer(variant="without_noted", estimate_value=None, lower_limit_value=None, **doubt),
@@ -58,6 +58,7 @@ def test_an_answer_stands_with_its_interval_its_adjusted_p_what_matters_and_what
     assert row[0].startswith(asked)
     assert "2 trials left out by the plan" in row[0]
     assert "without a value: 2 of 11 who were measured" in row[0]
+    assert "not in it, for want of a covariate: tarn (speed)" in row[0]
     assert row[1:4] == ["−0.012 s −0.018 to −0.006", "< 0.001", "larger than the smallest effect (0.005 s)"]
     assert row[4].startswith("2 of 3 answer: −0.020 to −0.010; 1 says otherwise")
     assert row[4].endswith("by the other model")
