@@ -63,6 +63,15 @@ def test_an_answer_stands_with_its_interval_its_adjusted_p_what_matters_and_what
     assert "mill" not in row[4], "without it all is the same"
 
 
+def test_a_difference_that_does_not_outlast_the_adjustment_of_p_is_told_as_one_of_its_own_interval(
+    tmp_path: Path,
+) -> None:
+    for p_value, verdict, told in ((0.2, "matters", True), (0.04, "matters", False), (0.2, "open", False)):
+        row = answer(adjusted_p_value=p_value, against_smallest_effect=verdict)
+        page = answers_page(tmp_path / f"{verdict}{p_value}", STATE, row)
+        assert table(page, "Primary")[0][3].endswith("not with p adjusted for the number of comparisons") == told
+
+
 def test_a_comparison_without_an_answer_says_why_and_a_plan_that_was_never_frozen_or_changed_is_told(
     tmp_path: Path,
 ) -> None:
