@@ -233,7 +233,10 @@ PLAN_STATE = (
         "not_frozen",
         "The plan in force was never frozen: nobody can tell whether it was made before the data were seen.",
     ),
-    Code("changed", "The plan in force is another one than was frozen last."),
+    Code(
+        "changed",
+        "The plan in force is another one than was frozen last, or means something else since the reference condition of the study file was changed.",
+    ),
     Code("replaced", "It was frozen once and is not in force any more."),
 )
 

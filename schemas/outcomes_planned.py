@@ -36,7 +36,7 @@ ANALYSIS_PLANS = Table(
     name="analysis_plans",
     layer=Layer.OUTCOME,
     one_row_is="one analysis plan that is in force or was frozen once",
-    key=("plan_sha256",),
+    key=("plan_sha256", "settings_sha256"),
     rows=NOBODYS,
     fields=(
         _PLAN,
@@ -57,7 +57,18 @@ ANALYSIS_PLANS = Table(
             nullable=True,
             privacy=PLAIN,
         ),
-        Field("plan_settings", Kind.TEXT, "What it says, as JSON.", privacy=PLAIN),
+        Field(
+            "plan_settings",
+            Kind.TEXT,
+            "What it says, as JSON, with the references that it leaves to the study file filled in.",
+            privacy=PLAIN,
+        ),
+        Field(
+            "settings_sha256",
+            Kind.IDENTIFIER,
+            "SHA-256 of plan_settings: the same file means something else once the study file has another reference condition.",
+            privacy=PLAIN,
+        ),
         *STUDY_PROVENANCE,
     ),
 )
@@ -161,7 +172,7 @@ PLANNED_DIFFERENCES = Table(
         real(
             "order_difference_index",
             "1",
-            "By how many places the condition was run later than the reference, in the mean over what the difference is made of. Null where no order was given, and unless the plan allows for order.",
+            "By how many places the condition was run later than the reference, in the mean over what the difference is made of. A place is counted in the session as it was run, over all running trials that are known, accepted or not: 1, and 1 more each time the condition changed. Null where no order was given, and unless the plan allows for order.",
         ),
         real(
             "speed_difference_m_per_s",

@@ -37,9 +37,11 @@ def show_plan(study: StudyPath = DEFAULT_STUDY, depot: DepotPath = DEFAULT_DEPOT
     if place.exists:
         with place.opened() as books:
             frozen = frozen_plans(books)
-    code = 0 if plan is not None and frozen and frozen[-1].sha256 == plan.sha256 else 1
+    if plan is not None:
+        plan.refuse_repeats([one.sha256 for one in frozen])
+    code = 0 if frozen and frozen[-1].is_plan(plan) else 1
     if as_json:
-        here = {"sha256": plan.sha256, "settings": plan.plan.model_dump(mode="json")} if plan is not None else None
+        here = {"sha256": plan.sha256, "settings": plan.settings} if plan is not None else None
         echo_json({"plan": here, "frozen": [asdict(one) for one in frozen], "exit_code": code})
         raise typer.Exit(code)
     if plan is None:
@@ -47,10 +49,14 @@ def show_plan(study: StudyPath = DEFAULT_STUDY, depot: DepotPath = DEFAULT_DEPOT
     else:
         typer.echo("\n".join(_told(plan)))
     for one in frozen:
-        same = " (this one)" if plan is not None and one.sha256 == plan.sha256 else ""
+        same = " (this one)" if one.is_plan(plan) else ""
+        if not same and plan is not None and one.sha256 == plan.sha256:
+            same = " (this file, but not this plan: the reference condition of the study file was another)"
         typer.echo(f"Frozen {one.utc[:19]} UTC{same}: version {one.version}, {one.trials} trials accepted by then.")
     if not frozen:
         typer.echo("No plan was frozen yet.")
+    elif code and plan is not None:
+        typer.echo("The plan in force is not the one that was frozen last.")
     raise typer.Exit(code)
 
 

@@ -51,7 +51,7 @@ def freeze_plan(desk: Desk, why: str) -> FrozenNow:
         raise Unusable("No reason is given.", "why it is frozen now.", "Say it with --why.")
     refuse_who(why, desk.books.gates.every_runner(), names_beside(desk.study.path))
     before = frozen_plans(desk.books)
-    if before and before[-1].sha256 == plan.sha256:
+    if before and before[-1].is_plan(plan):
         return FrozenNow(plan, False, before[-1].utc, before[-1].trials)
     _refuse_same_version(plan, before)
     trials = desk.books.trials.standings().get("accepted", 0)
@@ -62,14 +62,14 @@ def freeze_plan(desk: Desk, why: str) -> FrozenNow:
         plan_sha256=plan.sha256,
         plan_version=plan.plan.version,
         accepted_trials=trials,
-        settings=plan.plan.model_dump(mode="json"),
+        settings=plan.settings,
     )
     return FrozenNow(plan, True, frozen_plans(desk.books)[-1].utc, trials)
 
 
 def _refuse_same_version(plan: LoadedPlan, before: Sequence[Frozen]) -> None:
     """Raises Unusable where a plan that asked for something else was frozen under the same version."""
-    version, settings = plan.plan.version, plan.plan.model_dump(mode="json")
+    version, settings = plan.plan.version, plan.settings
     for one in before:
         if one.version == version and one.sha256 != plan.sha256 and one.settings != settings:
             raise Unusable(

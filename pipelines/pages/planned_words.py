@@ -102,9 +102,7 @@ class Answer:
         """What had to be left out, and who lacks what."""
         row = self.row
         found = row["reason_simpler"].split("; ") if row["reason_simpler"] else []
-        lost = (row["measured_count"] or 0) - (row["runner_count"] or 0)
-        if lost > 0 and row["runner_count"]:
-            found.append(f"{row['measured_count']} were measured, the others lack a value or a covariate")
+        found += self._lost if row["runner_count"] else []
         found += [f"{counted(number, 'runner')} without it: {REASONS.get(why, why)}" for why, number in self.lacks]
         later, earlier = row["condition_later_count"] or 0, row["condition_earlier_count"] or 0
         if row["contrast"] == "condition" and "order" not in row["covariates"] and is_one_sided(later, earlier):
@@ -114,6 +112,17 @@ class Answer:
         if row["excluded_trial_count"]:
             found.append(f"{counted(row['excluded_trial_count'], 'trial')} left out by the plan")
         return list(dict.fromkeys(found))
+
+    @property
+    def _lost(self) -> list[str]:
+        """How many who were measured are not in it: of runners at sites, as they are counted, and not of persons."""
+        row = self.row
+        lacking = sum(row[f"lacking_{side}_count"] or 0 for side in ("value", "reference", "both"))
+        without = row["lacking_covariate_count"] or 0
+        measured = (row["measured_count"] or 0) + without
+        each = ", a runner counting at each site" if row["travelling_runner_count"] else ""
+        told = ((lacking, "a value"), (without, "a covariate"))
+        return [f"without {what}: {number} of {measured} who were measured{each}" for number, what in told if number]
 
     @property
     def each(self) -> list[tuple[str, Row]]:

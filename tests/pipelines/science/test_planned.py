@@ -21,7 +21,7 @@ from pipelines.science.statistics.pooled import pooled_contrasts
 from schemas.compared import compared_speed
 from schemas.convert.to_arrow import to_arrow_table
 from schemas.outcomes_planned import PLANNED_CONTRASTS, PLANNED_DIFFERENCES
-from schemas.plan import Plan, PlannedComparison
+from schemas.plan import Plan, PlannedComparison, question
 from schemas.processing import ContrastProcessing, Processing
 from tests.tries import tries
 
@@ -44,7 +44,7 @@ def trials(
             for condition, place in (("shod", 1 if first else 2), ("unshod", 2 if first else 1)):
                 value = own + (condition == "unshod") * effect + (place == 2) * order_effect + rng.normal(0, 0.003)
                 rows.append((f"R{site}{number}", f"site_{site}", condition, place, value))
-    frame = pd.DataFrame(rows, columns=["participant_id", "site", "condition", "trial_order", "value"])
+    frame = pd.DataFrame(rows, columns=["participant_id", "site", "condition", "condition_place", "value"])
     return frame.assign(
         trial_id=[f"T{n}" for n in range(len(frame))],
         visit="first",
@@ -102,7 +102,7 @@ def test_an_answer_with_covariates_is_the_mixed_model_of_differences_made_by_han
     """The difference of each runner, +1 where the condition came second and -1 where first, and what speeds differ by."""
     rows = trials(order_effect=0.03, reference_first=0.75)
     rows = rows.assign(measured_speed=3.0 + np.random.default_rng(4).normal(0, 0.1, len(rows)))
-    columns = ["value", "trial_order", "measured_speed"]
+    columns = ["value", "condition_place", "measured_speed"]
     sides = rows.pivot(index=["participant_id", "site"], columns="condition", values=columns)
     value, order, speed = (
         (sides[name, "unshod"].astype(float) - sides[name, "shod"].astype(float)).to_numpy() for name in columns
@@ -141,7 +141,7 @@ def test_who_ran_the_condition_later_is_counted_over_all_sites_with_or_without_t
     for plan in ({}, {"covariates": ("order",)}):
         row = main_row(trials(reference_first=0.75), **plan)
         assert (row["condition_later_count"], row["condition_earlier_count"]) == (18, 6), plan
-    unknown = trials().assign(trial_order=np.nan)
+    unknown = trials().assign(condition_place=np.nan)
     row = main_row(unknown)
     assert (row["condition_later_count"], row["condition_earlier_count"]) == (0, 0)
 
@@ -275,6 +275,8 @@ def test_a_plan_at_a_speed_half_way_asks_for_the_runs_at_that_speed() -> None:
     rows = trials().assign(set_speed_m_per_s=compared_speed(3.25), exact_set_speed=3.25)
     row = main_row(rows, ASKED.model_copy(update={"set_speed_m_per_s": 3.25}))
     assert (row["at_speed"], row["runner_count"]) == ("3.3 m/s", 24)
+    at = [ASKED.model_copy(update={"set_speed_m_per_s": speed}) for speed in (3.25, 3.3, 3.2)]
+    assert question(at[0]) == question(at[1]) != question(at[2]), "asked once"
 
 
 def test_the_interval_is_told_against_the_smallest_effect() -> None:
