@@ -110,7 +110,7 @@ PLANNED_CONTRASTS = Table(
         Field(
             "against_smallest_effect",
             Kind.CODE,
-            "Where the 95 % interval lies against it; null without an interval or a smallest effect.",
+            "Where the 95 % interval lies against it, which is not adjusted for the number of comparisons, as adjusted_p_value is; null without an interval or a smallest effect.",
             codes=codes.AGAINST_SMALLEST,
             nullable=True,
             privacy=PLAIN,

@@ -69,7 +69,7 @@ def freeze_plan(desk: Desk, why: str) -> FrozenNow:
 
 def _refuse_same_version(plan: LoadedPlan, before: Sequence[Frozen]) -> None:
     """Raises Unusable where a plan that asked for something else was frozen under the same version."""
-    version, settings = plan.plan.version, plan.plan.model_dump(mode="json")
+    version, settings = plan.plan.version, plan.settings
     for one in before:
         if one.version == version and one.sha256 != plan.sha256 and one.settings != settings:
             raise Unusable(

@@ -23,6 +23,8 @@ _AGAINST = {
     "is_there": "there, perhaps too small to matter",
     "open": "not decided",
 }
+#: Verdicts that say there is one; what the families' error rate is held at.
+_A_DIFFERENCE, _LEVEL = ("matters", "is_there"), 0.05
 _VARIANTS = {
     "without_overridden": "without overridden trials",
     "without_noted": "without noted trials",
@@ -81,7 +83,11 @@ class Answer:
         if row["against_smallest_effect"] is None:
             return "no smallest effect is set"
         smallest = f"{row['smallest_effect_value']:g}{'' if self.unit == '°' else ' '}{self.unit}"
-        return f"{_AGAINST[row['against_smallest_effect']]} ({smallest.strip()})"
+        told = f"{_AGAINST[row['against_smallest_effect']]} ({smallest.strip()})"
+        adjusted = row["adjusted_p_value"]
+        if row["against_smallest_effect"] in _A_DIFFERENCE and adjusted is not None and adjusted >= _LEVEL:
+            told += " by its own interval, not with p adjusted for the number of comparisons"
+        return told
 
     @property
     def made_of(self) -> str:

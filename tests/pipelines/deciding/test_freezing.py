@@ -54,6 +54,36 @@ def test_a_plan_that_was_changed_can_be_frozen_again_and_both_are_told(study: Pa
     assert "(this one): version 2, 0 trials accepted by then." in shown.stdout
 
 
+def test_a_version_stands_for_one_content(study: Path, tmp_path: Path) -> None:
+    depot, plan = tmp_path / "depot", study.parent / "plan.yaml"
+    freeze_plan(study, depot, "Before the first delivery", "Ann")
+    plan.write_text(plan.read_text() + "\n# a remark changes nothing that is asked\n")
+    assert freeze_plan(study, depot, "A remark", "Ann").new
+    plan.write_text(plan.read_text().replace("smallest_effect: 0.005", "smallest_effect: 0.001"))
+    with pytest.raises(Unusable, match=r"Version 1 was frozen .* with other content"):
+        freeze_plan(study, depot, "A smaller effect", "Ann")
+    with Depot(depot).opened() as books:
+        assert len(frozen_plans(books)) == 2, "nothing was written"
+
+
+def test_all_that_a_plan_asks_and_leaves_out_is_shown(study: Path, tmp_path: Path) -> None:
+    plan = study.parent / "plan.yaml"
+    first = "{outcome: contact_time_s, visit: week_0, condition: thin_soled, "
+    text = plan.read_text().replace(first, first + "set_speed_m_per_s: 3.25, ", 1)
+    checked = "exclude:\n  accepted_by_override: true\n  notes_of: [active_peaks_are_credible]\n"
+    plan.write_text(text.replace("exclude:\n", checked))
+    shown = command("plan", "show", "--study", study, "--depot", tmp_path / "depot").stdout
+    for words in (
+        "contact_time_s: thin_soled less cushioned at week_0, at 3.3 m/s, smallest effect 0.005",
+        "  ankle_sagittal_angle_deg: thin_soled less cushioned at week_0\n",
+        "  symptom_severity_score: on the hours until week_10\n",
+        "  contact_time_s, thin_soled: on the hours until week_10\n",
+        "leaving out trials accepted in spite of a finding; trials with a note of active_peaks_are_credible; "
+        "trials more than 10 % off their set speed\n",
+    ):
+        assert words in shown, shown
+
+
 def test_a_plan_that_means_something_else_with_another_study_file_is_not_the_frozen_one_and_can_be_frozen(
     study: Path, tmp_path: Path
 ) -> None:
@@ -101,36 +131,6 @@ def test_a_plan_that_asks_one_thing_twice_is_not_frozen_and_one_that_was_once_le
         Ledger(books, "Ann").decided("frozen", "analysis plan", "By an older one", **details)
     assert not freeze_plan(study, depot, "Once more", "Ann").new
     assert command("plan", "show", "--study", study, "--depot", depot).returncode == 0
-
-
-def test_a_version_stands_for_one_content(study: Path, tmp_path: Path) -> None:
-    depot, plan = tmp_path / "depot", study.parent / "plan.yaml"
-    freeze_plan(study, depot, "Before the first delivery", "Ann")
-    plan.write_text(plan.read_text() + "\n# a remark changes nothing that is asked\n")
-    assert freeze_plan(study, depot, "A remark", "Ann").new
-    plan.write_text(plan.read_text().replace("smallest_effect: 0.005", "smallest_effect: 0.001"))
-    with pytest.raises(Unusable, match=r"Version 1 was frozen .* with other content"):
-        freeze_plan(study, depot, "A smaller effect", "Ann")
-    with Depot(depot).opened() as books:
-        assert len(frozen_plans(books)) == 2, "nothing was written"
-
-
-def test_all_that_a_plan_asks_and_leaves_out_is_shown(study: Path, tmp_path: Path) -> None:
-    plan = study.parent / "plan.yaml"
-    first = "{outcome: contact_time_s, visit: week_0, condition: thin_soled, "
-    text = plan.read_text().replace(first, first + "set_speed_m_per_s: 3.25, ", 1)
-    checked = "exclude:\n  accepted_by_override: true\n  notes_of: [active_peaks_are_credible]\n"
-    plan.write_text(text.replace("exclude:\n", checked))
-    shown = command("plan", "show", "--study", study, "--depot", tmp_path / "depot").stdout
-    for words in (
-        "contact_time_s: thin_soled less cushioned at week_0, at 3.3 m/s, smallest effect 0.005",
-        "  ankle_sagittal_angle_deg: thin_soled less cushioned at week_0\n",
-        "  symptom_severity_score: on the hours until week_10\n",
-        "  contact_time_s, thin_soled: on the hours until week_10\n",
-        "leaving out trials accepted in spite of a finding; trials with a note of active_peaks_are_credible; "
-        "trials more than 10 % off their set speed\n",
-    ):
-        assert words in shown, shown
 
 
 def test_nothing_is_frozen_without_a_plan_or_a_reason(study: Path, tmp_path: Path) -> None:

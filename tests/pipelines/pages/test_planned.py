@@ -57,12 +57,21 @@ def test_an_answer_stands_with_its_interval_its_adjusted_p_what_matters_and_what
     asked = "Contact time unshod less shod, its change from first to last 9 runners at 3 sites, mixed model allowing for order"
     assert row[0].startswith(asked)
     assert "2 trials left out by the plan" in row[0]
-    assert "without a value: 2 of 11 who were measured" in row[0]
     assert "not in it, for want of a covariate: tarn (speed)" in row[0]
+    assert "without a value: 2 of 11 who were measured" in row[0]
     assert row[1:4] == ["−0.012 s −0.018 to −0.006", "< 0.001", "larger than the smallest effect (0.005 s)"]
     assert row[4].startswith("2 of 3 answer: −0.020 to −0.010; 1 says otherwise")
     assert row[4].endswith("by the other model")
     assert "mill" not in row[4], "without it all is the same"
+
+
+def test_a_difference_that_does_not_outlast_the_adjustment_of_p_is_told_as_one_of_its_own_interval(
+    tmp_path: Path,
+) -> None:
+    for p_value, verdict, told in ((0.2, "matters", True), (0.04, "matters", False), (0.2, "open", False)):
+        row = answer(adjusted_p_value=p_value, against_smallest_effect=verdict)
+        page = answers_page(tmp_path / f"{verdict}{p_value}", STATE, row)
+        assert table(page, "Primary")[0][3].endswith("not with p adjusted for the number of comparisons") == told
 
 
 def test_a_comparison_without_an_answer_says_why_and_a_plan_that_was_never_frozen_or_changed_is_told(

@@ -21,7 +21,7 @@ from pipelines.science.statistics.pooled import pooled_contrasts
 from schemas.compared import compared_speed
 from schemas.convert.to_arrow import to_arrow_table
 from schemas.outcomes_planned import PLANNED_CONTRASTS, PLANNED_DIFFERENCES
-from schemas.plan import Plan, PlannedComparison
+from schemas.plan import Plan, PlannedComparison, question
 from schemas.processing import ContrastProcessing, Processing
 from tests.tries import tries
 
@@ -275,6 +275,8 @@ def test_a_plan_at_a_speed_half_way_asks_for_the_runs_at_that_speed() -> None:
     rows = trials().assign(set_speed_m_per_s=compared_speed(3.25), exact_set_speed=3.25)
     row = main_row(rows, ASKED.model_copy(update={"set_speed_m_per_s": 3.25}))
     assert (row["at_speed"], row["runner_count"]) == ("3.3 m/s", 24)
+    at = [ASKED.model_copy(update={"set_speed_m_per_s": speed}) for speed in (3.25, 3.3, 3.2)]
+    assert question(at[0]) == question(at[1]) != question(at[2]), "asked once"
 
 
 def test_the_interval_is_told_against_the_smallest_effect() -> None:
