@@ -212,7 +212,7 @@ INTERVAL = (
     ),
     Code(
         "sites_spread",
-        "t on sites less 1, the error being what the spread of the sites' means says: where the variance between sites was estimated as zero, or where there is no mixed model. With two or three sites it can be narrow by chance.",
+        "t on sites less 1, the error being what the spread of the sites' means says: where the variance between sites was estimated as zero, or where there is no mixed model. With unequal sites the wider of two: as the sites weigh, and all weighing alike. With two or three sites it can be narrow by chance.",
     ),
     Code(
         "hartung_knapp",
@@ -233,7 +233,10 @@ PLAN_STATE = (
         "not_frozen",
         "The plan in force was never frozen: nobody can tell whether it was made before the data were seen.",
     ),
-    Code("changed", "The plan in force is another one than was frozen last."),
+    Code(
+        "changed",
+        "The plan in force is another one than was frozen last, or means something else since the reference condition of the study file was changed.",
+    ),
     Code("replaced", "It was frozen once and is not in force any more."),
 )
 

@@ -159,7 +159,7 @@ TRIALS = Table(
         f.CONDITION,
         f.TRIAL_KIND,
         f.SURFACE,
-        Field("trial_order", Kind.INTEGER, "Position of the trial within its session, from 1.", low=1, privacy=PLAIN),
+        f.TRIAL_ORDER,
         replace(f.SET_SPEED, description="Speed the protocol asks for in the trial.", may_be_left_out=False),
         replace(f.BELT_SPEED, may_be_left_out=False),
         Field("duration_s", Kind.REAL, "Length of the recording.", unit="s", low=0, privacy=SENSITIVE),

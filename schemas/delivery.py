@@ -5,6 +5,8 @@ Breathing gas, weekly logs and questionnaires are in ``delivery_beside``.
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from schemas import codes
 from schemas import fields as f
 from schemas.model import Field, Kind, Layer, Reference, Table
@@ -163,14 +165,7 @@ SENT_TRIALS = Table(
             privacy=IDENTIFIES,
             names_file=True,
         ),
-        Field(
-            "trial_order",
-            Kind.INTEGER,
-            "Position of the trial within its session, from 1.",
-            low=1,
-            high=500,
-            privacy=PLAIN,
-        ),
+        replace(f.TRIAL_ORDER, high=500),
         f.SET_SPEED,
         f.BELT_SPEED,
         Field(

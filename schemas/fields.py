@@ -15,6 +15,9 @@ PARTICIPANT_ID = Field(
     privacy=IDENTIFIES,
 )
 SESSION_ID = Field("session_id", Kind.IDENTIFIER, "One laboratory visit of one runner.", privacy=IDENTIFIES)
+TRIAL_ORDER = Field(
+    "trial_order", Kind.INTEGER, "Position of the trial within its session, from 1.", low=1, privacy=PLAIN
+)
 TRIAL_ID = Field(
     "trial_id",
     Kind.IDENTIFIER,

@@ -110,7 +110,7 @@ POOLED_NUMBERS = (
     real(
         "rest_sd_value",
         ROW,
-        "Standard deviation of one runner's difference at one site, less what the two columns before it say. Only of the mixed model.",
+        "Standard deviation of one runner's difference at one site, less what the two columns before it say. Only of the mixed model, and null where each site has one runner.",
         low=0,
     ),
     real("cochran_q_index", "1", "Cochran's Q over the sites. Null for the mixed model.", low=0),

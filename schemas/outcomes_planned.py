@@ -36,7 +36,7 @@ ANALYSIS_PLANS = Table(
     name="analysis_plans",
     layer=Layer.OUTCOME,
     one_row_is="one analysis plan that is in force or was frozen once",
-    key=("plan_sha256",),
+    key=("plan_sha256", "settings_sha256"),
     rows=NOBODYS,
     fields=(
         _PLAN,
@@ -57,7 +57,18 @@ ANALYSIS_PLANS = Table(
             nullable=True,
             privacy=PLAIN,
         ),
-        Field("plan_settings", Kind.TEXT, "What it says, as JSON.", privacy=PLAIN),
+        Field(
+            "plan_settings",
+            Kind.TEXT,
+            "What it says, as JSON, with the references that it leaves to the study file filled in.",
+            privacy=PLAIN,
+        ),
+        Field(
+            "settings_sha256",
+            Kind.IDENTIFIER,
+            "SHA-256 of plan_settings: the same file means something else once the study file has another reference condition.",
+            privacy=PLAIN,
+        ),
         *STUDY_PROVENANCE,
     ),
 )
@@ -99,7 +110,7 @@ PLANNED_CONTRASTS = Table(
         Field(
             "against_smallest_effect",
             Kind.CODE,
-            "Where the 95 % interval lies against it; null without an interval or a smallest effect.",
+            "Where the 95 % interval lies against it, which is not adjusted for the number of comparisons, as adjusted_p_value is; null without an interval or a smallest effect.",
             codes=codes.AGAINST_SMALLEST,
             nullable=True,
             privacy=PLAIN,
@@ -110,6 +121,12 @@ PLANNED_CONTRASTS = Table(
             Kind.INTEGER,
             "Runners at sites with a difference of whom a covariate is not known; they are left out.",
             low=0,
+            privacy=PLAIN,
+        ),
+        Field(
+            "sites_left_out",
+            Kind.TEXT,
+            "Sites that are not in it, since a covariate is not known of any runner with a difference there, each with the covariates in brackets, parted by commas; none for none. Variant without_covariates has them.",
             privacy=PLAIN,
         ),
         Field(
@@ -155,7 +172,7 @@ PLANNED_DIFFERENCES = Table(
         real(
             "order_difference_index",
             "1",
-            "By how many places the condition was run later than the reference, in the mean over what the difference is made of. Null where no order was given, and unless the plan allows for order.",
+            "By how many places the condition was run later than the reference, in the mean over what the difference is made of. A place is counted in the session as it was run, over all running trials that are known, accepted or not: 1, and 1 more each time the condition changed. Null where no order was given, and unless the plan allows for order.",
         ),
         real(
             "speed_difference_m_per_s",

@@ -63,8 +63,9 @@ PLANNED_CURVES = Table(
         why_missing("band"),
         *STUDY_PROVENANCE,
     ),
-    notes="Each runner counts once: trials, speeds and sites are averaged first. Differences between sites are not in it, so "
-    "it is about these runners.",
+    notes="Each runner counts once: trials, speeds and sites are averaged first. Differences between sites are not in it: "
+    "it is about these runners as if all were of one site, and where sites differ the band is too narrow and p too small "
+    "(measured: docs/reference/coverage.md).",
 )
 
 PLANNED_CURVE_POINTS = Table(
@@ -79,7 +80,7 @@ PLANNED_CURVE_POINTS = Table(
         *difference_and_interval(
             "Mean over runners of their difference, in the quantity's unit.",
             "Its standard error over runners.",
-            "Lower end of the band that holds the whole true curve with about 95 %.",
+            "Lower end of the band that holds the whole true curve with about 95 %, if sites do not differ.",
         ),
         *STUDY_PROVENANCE,
     ),

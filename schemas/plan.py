@@ -12,6 +12,7 @@ from typing import Final, Literal
 
 from pydantic import Field, field_validator, model_validator
 
+from schemas.compared import speed_word
 from schemas.settings import Settings
 
 ContrastWord = Literal["condition", "visit", "interaction"]
@@ -132,7 +133,7 @@ class Plan(Settings):
     )
     covariates: tuple[Covariate, ...] = Field(
         default=(),
-        description="What the mixed model allows for. order: by how many places the condition came later than the reference, the answer being for equal places; speed: by how much faster it was run, the answer being for equal speeds; mass, sex: the answer being for the mean of the runners.",
+        description="What the mixed model allows for. order: by how many places the condition came later than the reference in the session as it was run, the answer being for equal places; speed: by how much faster it was run, the answer being for equal speeds; mass, sex: the answer being for the mean of the runners.",
     )
     exclude: Exclusions = Field(default_factory=Exclusions, description="Which accepted trials are left out.")
     sensitivity: tuple[Sensitivity, ...] = Field(
@@ -155,18 +156,15 @@ class Plan(Settings):
         for name in ("event_methods", "covariates", "sensitivity"):
             if twice := [word for word, count in Counter(getattr(self, name)).items() if count > 1]:
                 raise ValueError(f"{name} names {', '.join(twice)} twice")
-        asked = Counter(question(one) for one in (*self.primary, *self.secondary))
-        if twice := [words for words, count in asked.items() if count > 1]:
-            raise ValueError(f"the same comparison is planned twice: {', '.join(map(str, twice[0]))}")
-        curves = [(c.quantity, c.contrast, c.visit, c.condition, c.reference_condition) for c in self.curves]
-        if len(set(curves)) < len(curves):
-            raise ValueError("the same curves are compared twice")
         if len(set(self.dose_responses)) < len(self.dose_responses):
             raise ValueError("the same dose-response is planned twice")
         return self
 
 
-def question(one: PlannedComparison) -> tuple[str | float | None, ...]:
-    """What makes two planned comparisons the same question."""
+def question(one: PlannedComparison | PlannedCurve) -> tuple[str | None, ...]:
+    """What makes two planned comparisons, with their references filled in, the same question: speeds count to 0.1 m/s."""
     reference = None if one.contrast == "visit" else one.reference_condition
-    return one.outcome, one.contrast, one.visit, one.condition, reference, one.set_speed_m_per_s
+    compared = one.contrast, one.visit, one.condition, reference
+    if isinstance(one, PlannedCurve):
+        return one.quantity, *compared
+    return one.outcome, *compared, None if one.set_speed_m_per_s is None else speed_word(one.set_speed_m_per_s)

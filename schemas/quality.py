@@ -104,6 +104,7 @@ STANDINGS = Table(
         f.optional(f.VISIT),
         f.optional(f.CONDITION),
         Field("kind", Kind.CODE, "What the runner did.", codes=codes.TRIAL_KIND, nullable=True, privacy=PLAIN),
+        f.optional(f.TRIAL_ORDER),
         Field("standing", Kind.CODE, "What became of it.", codes=codes.STANDING, privacy=PLAIN),
         Field("finding_count", Kind.INTEGER, "Findings on the trial, of any weight.", low=0, privacy=PLAIN),
         Field("superseded", Kind.BOOLEAN, "Whether a later delivery brought the trial again.", privacy=PLAIN),

@@ -7,6 +7,7 @@ from concurrent.futures import ProcessPoolExecutor
 from functools import partial
 
 from benchmarks.coverage.adjusted import Adjusted, adjusted_cells, measure_adjusted
+from benchmarks.coverage.curve import Curved, curved_cells, measure_curved
 from benchmarks.coverage.dose import Dosed, measure_dosed
 from benchmarks.coverage.dose import cells as dosed_cells
 from benchmarks.coverage.measure import Measured, measure
@@ -14,9 +15,11 @@ from benchmarks.coverage.page import PAGE, page
 from benchmarks.coverage.studies import Cell, cells
 
 
-def _each(cell: Cell | Adjusted | Dosed, studies: int) -> dict[str, Measured]:
+def _each(cell: Cell | Adjusted | Dosed | Curved, studies: int) -> dict[str, Measured]:
     if isinstance(cell, Dosed):
         return measure_dosed(cell, studies)
+    if isinstance(cell, Curved):
+        return measure_curved(cell, studies)
     return measure(cell, studies) if isinstance(cell, Cell) else measure_adjusted(cell, studies // 2)
 
 
@@ -27,7 +30,9 @@ if __name__ == "__main__":
     parser.add_argument("--workers", type=int, default=2, help="processes")
     parser.add_argument("--write", action="store_true", help=f"write {PAGE.name}")
     asked = parser.parse_args()
-    chosen = [cell for cell in (*cells(), *adjusted_cells(), *dosed_cells()) if asked.only in cell.name]
+    chosen = [
+        cell for cell in (*cells(), *adjusted_cells(), *dosed_cells(), *curved_cells()) if asked.only in cell.name
+    ]
     measured = {}
     with ProcessPoolExecutor(asked.workers) as workers:
         for cell, found in zip(chosen, workers.map(partial(_each, studies=asked.studies), chosen), strict=True):

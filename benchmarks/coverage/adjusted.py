@@ -104,7 +104,7 @@ def _trials(cell: Adjusted, outcomes: int, rng: np.random.Generator) -> tuple[pd
         (REFERENCE, reference, np.where(second, 1, 2), np.full(rows, _SET_SPEED)),
         (CONDITION, condition, np.where(second, 2, 1), _SET_SPEED + faster),
     ):
-        once = pd.DataFrame(common | {"condition": word, "trial_order": place, "measured_speed": speed})
+        once = pd.DataFrame(common | {"condition": word, "condition_place": place, "measured_speed": speed})
         once["trial_id"] = [f"{word}-{row}" for row in range(rows)]
         sides += [once.assign(outcome=name, value=one) for name, one in zip(names, own, strict=True)]
     same = {"visit": "first", "set_speed_m_per_s": _SET_SPEED, "exact_set_speed": _SET_SPEED, "event_method": "force"}

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
 
 from benchmarks.coverage.adjusted import ALLOWED, NOT_ALLOWED, Adjusted
+from benchmarks.coverage.curve import BAND, Curved
 from benchmarks.coverage.dose import Dosed, weeks_as_runners
 from benchmarks.coverage.measure import IGNORING_SITES, Measured
 from benchmarks.coverage.studies import Cell
@@ -38,6 +39,17 @@ A response goes with the hours in the new footwear by a known slope, or not at a
 symptoms, which most runners do not have in most weeks. Below the slope of `planned_dose_responses` stands what would
 come of counting each of ten weeks as a runner of its own. Per 10 hours; the true slope is 1, of symptoms 4 points.
 """
+_CURVE_WORDS = {BAND: "band"}
+_CURVED = """
+## Curves
+
+Mean difference curves of runners, {count} studies of each kind (`benchmarks/coverage/curve.py`). Coverage is how often
+the band of `planned_curve_points` holds the true curve at all of its points at once; bias and width are means over the
+curve. The bands are for runners as if of one site, and what sites differ by is not in them: where sites do differ they
+are too narrow, and p is too small, as the rows below tell. No band by sites is drawn instead: patterns in which whole
+sites change their sign reach no p below 2 in 2^sites, which is 0.25 with three sites, 0.063 with five and 0.031 with
+six.
+"""
 _HEAD = """# How often the intervals hold the truth
 
 Studies with a known answer are simulated (`benchmarks/coverage/studies.py`), {count} of each kind, half of them with no
@@ -54,7 +66,9 @@ runners would claim.
 """
 
 
-def page(measured: Mapping[str, Mapping[str, Measured]], cells: Iterable[Cell | Adjusted | Dosed], count: int) -> str:
+def page(
+    measured: Mapping[str, Mapping[str, Measured]], cells: Iterable[Cell | Adjusted | Dosed | Curved], count: int
+) -> str:
     """The whole page. measured: cell -> method -> what it did."""
     every = list(cells)
     listed = [cell for cell in every if isinstance(cell, Cell)]
@@ -66,6 +80,7 @@ def page(measured: Mapping[str, Mapping[str, Measured]], cells: Iterable[Cell | 
         lines += [_ADJUSTED.format(count=count // 2), *_table(adjusted, measured, _ADJUSTED_WORDS, judged=True)]
     if dosed:
         lines += [_DOSED.format(count=count), *_table(dosed, measured, _DOSE_WORDS, judged=True)]
+    lines += curves_section([cell for cell in every if isinstance(cell, Curved)], measured, count)
     lines += ["", "## Studies that hold what no model can know of", ""]
     lines += [
         "What makes these wrong is not in the table of differences, and no interval covers it. Here is by how much.",
@@ -75,9 +90,18 @@ def page(measured: Mapping[str, Mapping[str, Measured]], cells: Iterable[Cell | 
     fair = [cell.name for cell in listed if cell.is_fair]
     missed = [*_missed(fair, measured, _WORDS), *_missed(adjusted, measured, _ADJUSTED_WORDS)]
     missed += _missed(dosed, measured, _DOSE_WORDS)
+    missed += _missed([cell.name for cell in every if isinstance(cell, Curved)], measured, _CURVE_WORDS)
     lines += ["", "## Where the aim is missed", "", *(missed or ["Nowhere."])]
     made = "<!-- Made by `make coverage`; changes by hand are lost. -->"
     return "\n".join([*lines, "", made]) + "\n"
+
+
+def curves_section(curved: Sequence[Curved], measured: Mapping[str, Mapping[str, Measured]], count: int) -> list[str]:
+    """The lines about curves; none if none was measured."""
+    if not curved:
+        return []
+    names = [cell.name for cell in curved]
+    return [_CURVED.format(count=count), *_table(names, measured, _CURVE_WORDS, judged=True)]
 
 
 def _table(

@@ -15,7 +15,7 @@ from pipelines.command.options import DEFAULT_DEPOT, DEFAULT_STUDY, AsJson, Depo
 if TYPE_CHECKING:
     from pipelines.depot.plans import Frozen
     from pipelines.study.plan import LoadedPlan
-    from schemas.plan import PlannedComparison
+    from schemas.plan import Exclusions, PlannedComparison, PlannedCurve, PlannedDose
 
 plan_app = typer.Typer(
     cls=Commands, help="Read and freeze the analysis plan, plan.yaml beside the study file.", no_args_is_help=True
@@ -37,9 +37,11 @@ def show_plan(study: StudyPath = DEFAULT_STUDY, depot: DepotPath = DEFAULT_DEPOT
     if place.exists:
         with place.opened() as books:
             frozen = frozen_plans(books)
-    code = 0 if plan is not None and frozen and frozen[-1].sha256 == plan.sha256 else 1
+    if plan is not None:
+        plan.refuse_repeats([one.sha256 for one in frozen])
+    code = 0 if frozen and frozen[-1].is_plan(plan) else 1
     if as_json:
-        here = {"sha256": plan.sha256, "settings": plan.plan.model_dump(mode="json")} if plan is not None else None
+        here = {"sha256": plan.sha256, "settings": plan.settings} if plan is not None else None
         echo_json({"plan": here, "frozen": [asdict(one) for one in frozen], "exit_code": code})
         raise typer.Exit(code)
     if plan is None:
@@ -47,10 +49,14 @@ def show_plan(study: StudyPath = DEFAULT_STUDY, depot: DepotPath = DEFAULT_DEPOT
     else:
         typer.echo("\n".join(_told(plan)))
     for one in frozen:
-        same = " (this one)" if plan is not None and one.sha256 == plan.sha256 else ""
+        same = " (this one)" if one.is_plan(plan) else ""
+        if not same and plan is not None and one.sha256 == plan.sha256:
+            same = " (this file, but not this plan: the reference condition of the study file was another)"
         typer.echo(f"Frozen {one.utc[:19]} UTC{same}: version {one.version}, {one.trials} trials accepted by then.")
     if not frozen:
         typer.echo("No plan was frozen yet.")
+    elif code and plan is not None:
+        typer.echo("The plan in force is not the one that was frozen last.")
     raise typer.Exit(code)
 
 
@@ -64,7 +70,8 @@ def freeze(
 ) -> None:
     """Freeze the plan as it is: what it says, its hash and how many trials were there stand in the ledger for good.
 
-    Best before the first delivery. A plan that is changed later can be frozen again, and every time is recorded.
+    Best before the first delivery. A plan that is changed later can be frozen again under another version, and
+    every time is recorded.
 
     Example: manystrides plan freeze --why "Before the first delivery" --as "Ann Lee" --study study.yaml
     """
@@ -79,9 +86,25 @@ def _told(loaded: LoadedPlan) -> list[str]:
     for family in ("primary", "secondary"):
         rule = getattr(plan.multiplicity, family).replace("_", " ")
         lines += [f"{family}, adjusted by {rule}:", *(f"  {_asked(one)}" for one in getattr(plan, family))]
+    lines += _further("curves", [_of_curve(curve) for curve in plan.curves])
+    lines += _further("dose-responses", [_of_dose(dose) for dose in plan.dose_responses])
     lines.append(f"pooled by {plan.pooling_model.replace('_', ' ')}; events by {', '.join(plan.event_methods)}")
     lines.append(f"allowing for {', '.join(plan.covariates) or 'nothing'}; doubted by {_words(plan.sensitivity)}")
+    lines.append(f"leaving out {'; '.join(_left_out(plan.exclude)) or 'no accepted trial'}")
     return lines
+
+
+def _further(title: str, asked: list[str]) -> list[str]:
+    return [f"{title}, not adjusted:", *(f"  {one}" for one in asked)] if asked else []
+
+
+def _left_out(exclude: Exclusions) -> list[str]:
+    told = ["trials accepted in spite of a finding"] if exclude.accepted_by_override else []
+    told += ["trials with a note"] if exclude.noted else []
+    told += [f"trials with a note of {', '.join(exclude.notes_of)}"] if exclude.notes_of else []
+    if (most := exclude.largest_speed_off_fraction) is not None:
+        told.append(f"trials more than {100 * most:g} % off their set speed")
+    return told
 
 
 def _words(names: tuple[str, ...]) -> str:
@@ -89,10 +112,24 @@ def _words(names: tuple[str, ...]) -> str:
 
 
 def _asked(one: PlannedComparison) -> str:
-    compared = {
+    from schemas.compared import speed_word
+
+    speed = f", at {speed_word(one.set_speed_m_per_s)}" if one.set_speed_m_per_s is not None else ""
+    smallest = f", smallest effect {one.smallest_effect:g}" if one.smallest_effect is not None else ""
+    return f"{one.outcome}: {_compared(one)}{speed}{smallest}"
+
+
+def _of_curve(one: PlannedCurve) -> str:
+    return f"{one.quantity}: {_compared(one)}"
+
+
+def _of_dose(one: PlannedDose) -> str:
+    return f"{one.response}{f', {one.condition}' if one.condition else ''}: on the hours until {one.visit}"
+
+
+def _compared(one: PlannedComparison | PlannedCurve) -> str:
+    return {
         "condition": f"{one.condition} less {one.reference_condition} at {one.visit}",
         "visit": f"{one.condition}, change to {one.visit}",
         "interaction": f"{one.condition} less {one.reference_condition}, change to {one.visit}",
     }[one.contrast]
-    smallest = f", smallest effect {one.smallest_effect:g}" if one.smallest_effect is not None else ""
-    return f"{one.outcome}: {compared}{smallest}"

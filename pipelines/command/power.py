@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from pathlib import Path
 from typing import Annotated
 
@@ -40,6 +41,12 @@ def power(
     from pipelines.pool.planning import components_of
 
     _refuse(effect, aim, contrast, against, to)
+    if between_site_sd is not None and not math.isfinite(between_site_sd):
+        raise Unusable(
+            f"--between-site-sd is {between_site_sd:g}.",
+            "a standard deviation, 0 or more, for example 0.004.",
+            "Correct it.",
+        )
     reference = condition if contrast == "visit" else str(against)
     asked = {"outcome": outcome, "contrast": contrast, "visit": visit, "condition": condition}
     place = Depot(depot)
@@ -63,6 +70,8 @@ def _refuse(effect: float, aim: float, contrast: str, against: str | None, to: P
         raise Unusable(f"--contrast says {contrast!r}.", "condition, visit or interaction.", "Correct it.")
     if effect == 0:
         raise Unusable("--effect is 0.", "a difference that matters.", "No study can find a difference of nothing.")
+    if not math.isfinite(effect):
+        raise Unusable(f"--effect is {effect:g}.", "a difference in the outcome's unit.", "Correct it.")
     if not 0.05 < aim < 1:
         raise Unusable(f"--aim is {aim:g}.", "a power between 0.05 and 1, for example 0.8.", "Correct it.")
     if against is None and contrast != "visit":

@@ -5,10 +5,11 @@ What a plan says is in ``schemas.plan``, the line it becomes in ``pipelines.depo
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from pipelines.depot.desk import Desk
-from pipelines.depot.plans import ABOUT, WHAT, frozen_plans
+from pipelines.depot.plans import ABOUT, WHAT, Frozen, frozen_plans
 from pipelines.errors import Unusable
 from pipelines.identity.reasons import refuse_who
 from pipelines.identity.word_list import names_beside
@@ -38,7 +39,8 @@ class FrozenNow:
 def freeze_plan(desk: Desk, why: str) -> FrozenNow:
     """Write the plan beside the study file into the ledger, in the name of the desk's actor; not twice in a row.
 
-    Raises Unusable without a plan, and without a reason or for one that names somebody.
+    Raises Unusable without a plan, without a reason or for one that names somebody, and for a
+    version that was frozen with other content.
     """
     plan = desk.study.plan
     if plan is None:
@@ -49,8 +51,9 @@ def freeze_plan(desk: Desk, why: str) -> FrozenNow:
         raise Unusable("No reason is given.", "why it is frozen now.", "Say it with --why.")
     refuse_who(why, desk.books.gates.every_runner(), names_beside(desk.study.path))
     before = frozen_plans(desk.books)
-    if before and before[-1].sha256 == plan.sha256:
+    if before and before[-1].is_plan(plan):
         return FrozenNow(plan, False, before[-1].utc, before[-1].trials)
+    _refuse_same_version(plan, before)
     trials = desk.books.trials.standings().get("accepted", 0)
     desk.ledger.decided(
         WHAT,
@@ -59,6 +62,20 @@ def freeze_plan(desk: Desk, why: str) -> FrozenNow:
         plan_sha256=plan.sha256,
         plan_version=plan.plan.version,
         accepted_trials=trials,
-        settings=plan.plan.model_dump(mode="json"),
+        settings=plan.settings,
     )
     return FrozenNow(plan, True, frozen_plans(desk.books)[-1].utc, trials)
+
+
+def _refuse_same_version(plan: LoadedPlan, before: Sequence[Frozen]) -> None:
+    """Raises Unusable where a plan that asked for something else was frozen under the same version."""
+    version, settings = plan.plan.version, plan.settings
+    for one in before:
+        if one.version == version and one.sha256 != plan.sha256 and one.settings != settings:
+            raise Unusable(
+                f"Version {version} was frozen {one.utc[:19]} UTC with other content ({one.sha256}).",
+                "a version of its own for every plan that says something else.",
+                "Raise version, then freeze it.",
+                file=plan.path,
+                place="version",
+            )

@@ -201,6 +201,7 @@ def _standing_row(trial_id: str, standing: str, judged: Judged, findings: list[F
         "visit": told.get("visit"),
         "condition": told.get("condition"),
         "kind": told.get("kind"),
+        "trial_order": told.get("trial_order"),
         "standing": standing,
         "finding_count": counts[name],
         "superseded": False,  # known only among all deliveries: set where the warehouse is built

@@ -39,7 +39,10 @@ class Planned:
             when = time_words(self.frozen_utc or "")
             return f"It was frozen on {when}, when {counted(self.trials_then or 0, 'trial')} had been accepted."
         if self.state == "changed":
-            return "Another plan was frozen: this one was changed since, and nothing below is confirmed by it."
+            return (
+                "Not the frozen one: the plan, or the reference condition that it leaves to the study file, was "
+                "changed since, and nothing below is confirmed by it."
+            )
         return "It was never frozen: nobody can tell whether it was made before the data were seen."
 
 

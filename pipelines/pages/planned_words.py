@@ -23,6 +23,8 @@ _AGAINST = {
     "is_there": "there, perhaps too small to matter",
     "open": "not decided",
 }
+#: Verdicts that say there is one; what the families' error rate is held at.
+_A_DIFFERENCE, _LEVEL = ("matters", "is_there"), 0.05
 _VARIANTS = {
     "without_overridden": "without overridden trials",
     "without_noted": "without noted trials",
@@ -81,7 +83,11 @@ class Answer:
         if row["against_smallest_effect"] is None:
             return "no smallest effect is set"
         smallest = f"{row['smallest_effect_value']:g}{'' if self.unit == '°' else ' '}{self.unit}"
-        return f"{_AGAINST[row['against_smallest_effect']]} ({smallest.strip()})"
+        told = f"{_AGAINST[row['against_smallest_effect']]} ({smallest.strip()})"
+        adjusted = row["adjusted_p_value"]
+        if row["against_smallest_effect"] in _A_DIFFERENCE and adjusted is not None and adjusted >= _LEVEL:
+            told += " by its own interval, not with p adjusted for the number of comparisons"
+        return told
 
     @property
     def made_of(self) -> str:
@@ -96,16 +102,27 @@ class Answer:
         """What had to be left out, and who lacks what."""
         row = self.row
         found = row["reason_simpler"].split("; ") if row["reason_simpler"] else []
-        lost = (row["measured_count"] or 0) - (row["runner_count"] or 0)
-        if lost > 0 and row["runner_count"]:
-            found.append(f"{row['measured_count']} were measured, the others lack a value or a covariate")
+        found += self._lost if row["runner_count"] else []
         found += [f"{counted(number, 'runner')} without it: {REASONS.get(why, why)}" for why, number in self.lacks]
         later, earlier = row["condition_later_count"] or 0, row["condition_earlier_count"] or 0
         if row["contrast"] == "condition" and "order" not in row["covariates"] and is_one_sided(later, earlier):
             found.append(f"{later} ran it after and {earlier} before the other: what comes last is in the answer")
+        if row["sites_left_out"] not in (None, "none"):
+            found.append(f"not in it, for want of a covariate: {row['sites_left_out']}")
         if row["excluded_trial_count"]:
             found.append(f"{counted(row['excluded_trial_count'], 'trial')} left out by the plan")
         return list(dict.fromkeys(found))
+
+    @property
+    def _lost(self) -> list[str]:
+        """How many who were measured are not in it: of runners at sites, as they are counted, and not of persons."""
+        row = self.row
+        lacking = sum(row[f"lacking_{side}_count"] or 0 for side in ("value", "reference", "both"))
+        without = row["lacking_covariate_count"] or 0
+        measured = (row["measured_count"] or 0) + without
+        each = ", a runner counting at each site" if row["travelling_runner_count"] else ""
+        told = ((lacking, "a value"), (without, "a covariate"))
+        return [f"without {what}: {number} of {measured} who were measured{each}" for number, what in told if number]
 
     @property
     def each(self) -> list[tuple[str, Row]]:

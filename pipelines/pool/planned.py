@@ -5,6 +5,7 @@ The analyses themselves are in ``pipelines.science.statistics.planned``.
 
 from __future__ import annotations
 
+import hashlib
 import json
 from collections.abc import Callable, Sequence
 from functools import partial
@@ -31,23 +32,37 @@ if TYPE_CHECKING:
     from schemas.processing import Processing
 
 _ENERGY = ", ".join(OF_ENERGY)
+# The place of a trial's condition in its session as it was run: of all running trials that are known, also of those
+# that went back or hold no value that is asked for, so that what is left over for an analysis is never numbered anew.
+_PLACES = """
+known AS (
+  SELECT * FROM standings
+  WHERE kind = 'running' AND NOT superseded AND trial_order >= 1 AND condition IS NOT NULL
+  QUALIFY row_number() OVER (PARTITION BY trial_id ORDER BY standing = 'accepted' DESC, delivery_id) = 1),
+begun AS (
+  SELECT *, (condition IS DISTINCT FROM lag(condition) OVER session)::INTEGER AS begins FROM known
+  WINDOW session AS (PARTITION BY participant_id, site, visit, study_day ORDER BY trial_order, condition, trial_id)),
+places AS (
+  SELECT trial_id, sum(begins) OVER (PARTITION BY participant_id, site, visit, study_day
+    ORDER BY trial_order, condition, trial_id)::DOUBLE AS condition_place FROM begun)"""
 # In the order of all columns, so that sums over rows come out the same to the last digit, whatever came first. $1:
 # outcomes; $2: checks whose notes leave a trial out.
 _TRIALS = f"""
-WITH methods AS (SELECT trial_id, any_value(event_method) AS event_method FROM footfalls GROUP BY trial_id),
+WITH {_PLACES}, methods AS (SELECT trial_id, any_value(event_method) AS event_method FROM footfalls GROUP BY trial_id),
 speeds AS (SELECT trial_id, value AS measured_speed FROM made_from.trial_values WHERE outcome = '{MEASURED_SPEED}'),
 noted AS (SELECT DISTINCT trial_id, delivery_id FROM findings
           WHERE weight = 'notes' AND trial_id IS NOT NULL AND list_contains($2, check_name))
 SELECT participant_id, site, visit, condition, {COMPARED_SPEED_SQL} AS set_speed_m_per_s, event_method, trial_id,
-  outcome, value, doubt, trial_order, measured_speed, set_speed_m_per_s AS exact_set_speed, accepted_by_override, noted,
-  noted_by_one, mass_kg, sex FROM (
+  outcome, value, doubt, condition_place, measured_speed, set_speed_m_per_s AS exact_set_speed, accepted_by_override,
+  noted, noted_by_one, mass_kg, sex FROM (
   SELECT t.participant_id, t.site, t.visit, t.condition, t.set_speed_m_per_s,
     coalesce(m.event_method, 'none') AS event_method, v.trial_id, v.outcome, v.value,
-    u.standard_uncertainty_value AS doubt, t.trial_order, p.measured_speed, t.accepted_by_override,
+    u.standard_uncertainty_value AS doubt, c.condition_place, p.measured_speed, t.accepted_by_override,
     t.note_count > 0 AS noted, n.trial_id IS NOT NULL AS noted_by_one, s.mass_kg, r.sex
   FROM made_from.trial_values v JOIN trials t USING (trial_id) JOIN sessions s ON s.session_id = t.session_id
   JOIN runners r ON r.participant_id = t.participant_id
   LEFT JOIN methods m USING (trial_id) LEFT JOIN speeds p USING (trial_id)
+  LEFT JOIN places c USING (trial_id)
   LEFT JOIN noted n ON n.trial_id = t.trial_id AND n.delivery_id = t.delivery_id
   LEFT JOIN outcome_uncertainties u ON u.trial_id = v.trial_id AND u.outcome = v.outcome
   WHERE list_contains($1, v.outcome)
@@ -71,20 +86,20 @@ def begin_plan(
 
     frozen: every plan that was frozen, the oldest first.
     """
-    last = {one.sha256: one for one in frozen}  # frozen twice, the later time counts
     loaded = study.plan
-    state = "not_frozen" if not frozen else "frozen" if loaded and loaded.sha256 == frozen[-1].sha256 else "changed"
+    state = "not_frozen" if not frozen else "frozen" if frozen[-1].is_plan(loaded) else "changed"
+    others = [one for one in frozen if not one.is_plan(loaded)]
+    last = {(one.sha256, _words(one.settings)): one for one in others}  # frozen twice, the later time counts
     rows = [_told(one.sha256, one.version, "replaced", one.settings, one) for one in last.values()]
     if loaded is None:
         answered = (PLANNED_CONTRASTS, PLANNED_DIFFERENCES, PLANNED_DOSE_RESPONSES)
         none = (*answered, PLANNED_CURVES, PLANNED_CURVE_POINTS)
         only = [(ANALYSIS_PLANS, frame_of(ANALYSIS_PLANS, rows)), *((table, frame_of(table, ())) for table in none)]
         return lambda: only
-    plan = loaded.plan
-    settings = loaded.plan.model_dump(mode="json")
-    rows = [row for row in rows if row["plan_sha256"] != loaded.sha256]
-    rows.append(_told(loaded.sha256, loaded.plan.version, state, settings, last.get(loaded.sha256)))
-    stamp = {"plan_sha256": loaded.sha256, "plan_version": loaded.plan.version, "plan_state": state}
+    plan = loaded.answered
+    own = [one for one in frozen if one.is_plan(loaded)]
+    rows.append(_told(loaded.sha256, plan.version, state, loaded.settings, own[-1] if own else None))
+    stamp = {"plan_sha256": loaded.sha256, "plan_version": plan.version, "plan_state": state}
     visits = visits_in_order(connection)
     argument = (trials_of(connection, plan), plan, study.study.processing, visits, stamp)
     answers = beside.begin_if_there(_answers, argument)
@@ -114,8 +129,13 @@ def _told(sha256: str, version: str, state: str, settings: dict[str, Any], froze
         "plan_state": state,
         "frozen_utc": frozen.utc if frozen else None,
         "accepted_trial_count": frozen.trials if frozen else None,
-        "plan_settings": json.dumps(settings, sort_keys=True),
+        "plan_settings": _words(settings),
+        "settings_sha256": hashlib.sha256(_words(settings).encode()).hexdigest(),
     }
+
+
+def _words(settings: dict[str, Any]) -> str:
+    return json.dumps(settings, sort_keys=True)
 
 
 def trials_of(connection: duckdb.DuckDBPyConnection, plan: Plan) -> pd.DataFrame:

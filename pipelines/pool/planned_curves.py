@@ -12,6 +12,7 @@ import numpy as np
 
 from pipelines.pool.views import COMPARED_SPEED_SQL
 from pipelines.science.frames import frame_of
+from pipelines.science.statistics.comparisons import METHODS
 from pipelines.science.statistics.curve_bands import FEWEST_RUNNERS, Band, band
 from schemas.compared import MEASURED_SPEED
 from schemas.model import Table
@@ -24,32 +25,35 @@ if TYPE_CHECKING:
     import pandas as pd
 
 # Sides are averaged to trials, trials to cells; a runner's differences at several sites or speeds are averaged last, so
-# that both sides of each are of one site and speed. In order, so that sums come out the same to the last digit.
+# that both sides of each are of one site, speed and event method, of each site the one that is believed most of those
+# with a difference, as ``planned_groups.compared`` has it. In order, so that sums come out the same to the last digit.
 _PAIRS = f"""
 WITH methods AS (SELECT trial_id, any_value(event_method) AS event_method FROM footfalls GROUP BY trial_id),
 speeds AS (SELECT trial_id, value AS measured FROM made_from.trial_values WHERE outcome = '{MEASURED_SPEED}'),
 noted AS (SELECT DISTINCT trial_id, delivery_id FROM findings
           WHERE weight = 'notes' AND trial_id IS NOT NULL AND list_contains($notes_of, check_name)),
 used AS (
-  SELECT t.* FROM trials t JOIN methods m USING (trial_id) LEFT JOIN speeds s USING (trial_id)
+  SELECT t.*, list_position($methods_in_order, m.event_method) AS method
+  FROM trials t JOIN methods m USING (trial_id) LEFT JOIN speeds s USING (trial_id)
   WHERE list_contains($event_methods, m.event_method) AND t.set_speed_m_per_s IS NOT NULL
     AND NOT ($accepted_by_override AND t.accepted_by_override) AND NOT ($noted AND t.note_count > 0)
     AND (t.trial_id, t.delivery_id) NOT IN (SELECT (trial_id, delivery_id) FROM noted)
     AND NOT coalesce(abs(s.measured / t.set_speed_m_per_s - 1) > $largest_speed_off_fraction, false)),
 per_trial AS (
-  SELECT t.participant_id, t.site, {COMPARED_SPEED_SQL} AS speed, t.visit, t.condition, trial_id, c.point_number,
-    avg(c.mean_value ORDER BY c.side) AS value
+  SELECT t.participant_id, t.site, {COMPARED_SPEED_SQL} AS speed, method, t.visit, t.condition, trial_id,
+    c.point_number, avg(c.mean_value ORDER BY c.side) AS value
   FROM curves c JOIN used t USING (trial_id)
   WHERE c.quantity = $quantity AND isfinite(c.mean_value) AND t.visit IN ($visit, $reference_visit)
     AND t.condition IN ($condition, $reference_condition) GROUP BY ALL),
 cells AS (
-  SELECT participant_id, site, speed, visit, condition, point_number, avg(value ORDER BY value) AS value
+  SELECT participant_id, site, speed, method, visit, condition, point_number, avg(value ORDER BY value) AS value
   FROM per_trial GROUP BY ALL),
 pairs AS (
   SELECT a.participant_id, a.site, a.speed, point_number, a.value - b.value AS difference
-  FROM cells a JOIN cells b USING (participant_id, site, speed, point_number)
+  FROM cells a JOIN cells b USING (participant_id, site, speed, method, point_number)
   WHERE a.visit = $visit AND b.visit = $reference_visit AND a.condition = $condition
-    AND b.condition = $reference_condition)
+    AND b.condition = $reference_condition
+  QUALIFY method = min(method) OVER (PARTITION BY a.site))
 SELECT participant_id, point_number, avg(difference ORDER BY difference) AS difference,
   list(DISTINCT site ORDER BY site) AS sites FROM pairs GROUP BY ALL ORDER BY participant_id, point_number
 """
@@ -62,7 +66,7 @@ def curve_tables(
     rows: list[dict[str, Any]] = []
     points: list[dict[str, Any]] = []
     left_out = plan.exclude.model_dump() | {"event_methods": list(plan.event_methods)}
-    left_out["notes_of"] = list(plan.exclude.notes_of)
+    left_out |= {"notes_of": list(plan.exclude.notes_of), "methods_in_order": list(METHODS)}
     for one in plan.curves:
         first = one.visit if one.contrast == "condition" else visits[0]
         which = one.model_dump()

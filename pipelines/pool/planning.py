@@ -13,13 +13,17 @@ from pipelines.science.statistics.power import MOST_RUNNERS, Components, power, 
 
 _FIND = """
 SELECT at_speed, event_method, estimate_value, between_site_sd_value, runner_sd_value, rest_sd_value, singular,
-  runner_count, site_count, fitted_components, reference_visit
+  runner_count, site_count, fitted_components, reason_simpler, reference_visit
 FROM pooled_contrasts
 WHERE pooling_method = 'one_stage_mixed_model' AND outcome = $outcome AND contrast = $contrast AND visit = $visit
-  AND condition = $condition AND reference_condition = $reference_condition AND rest_sd_value IS NOT NULL
-ORDER BY site_count DESC, runner_count DESC, at_speed, event_method LIMIT 1
+  AND condition = $condition AND reference_condition = $reference_condition AND estimate_value IS NOT NULL
+ORDER BY rest_sd_value IS NULL, site_count DESC, runner_count DESC, at_speed, event_method LIMIT 1
 """
 _FEW_SITES = 5
+#: Runners who differ by less, as a part of the difference itself, differ by how numbers are rounded.
+_NOTHING = 1e-9
+#: Runners beyond the first of each site, of whom fewer say little of what runners differ by. Own limit.
+_FEW_RUNNERS = 10
 
 
 @dataclass(frozen=True)
@@ -76,6 +80,12 @@ class Known:
             told.append(
                 "There was no sign of differences between sites, which from few sites does not say there are none."
             )
+        beyond = row["runner_count"] - row["site_count"]
+        if beyond < _FEW_RUNNERS:
+            told.append(
+                f"What runners differ by was seen in {row['runner_count']} runners at {row['site_count']} sites only, "
+                "and may be twice as much or more."
+            )
         if not self.assumed and len(told) > 2:
             told.append("Try --between-site-sd with a larger value before you decide.")
         return told
@@ -99,13 +109,39 @@ def components_of(warehouse: Path, asked: dict[str, str], between_site_sd: float
             file=warehouse,
         )
     row = rows[0]
-    if between_site_sd is None and row["between_site_sd_value"] is None:
+    _refuse_unknown(row, between_site_sd, warehouse)
+    between = row["between_site_sd_value"] if between_site_sd is None else between_site_sd
+    of_runner = ((row["runner_sd_value"] or 0.0) ** 2 + row["rest_sd_value"] ** 2) ** 0.5
+    if not of_runner > _NOTHING * max(abs(row["estimate_value"]), between):
         raise Unusable(
-            "It rests on one site, which says nothing of what sites differ by.",
-            "a comparison of several sites.",
+            f"The differences of the {row['runner_count']} runners do not vary within their sites.",
+            "runners whose differences vary, as those of a further study will.",
+            "Plan from another outcome or comparison.",
+            file=warehouse,
+        )
+    return Known(asked, row, Components(float(between), float(of_runner)), between_site_sd is not None)
+
+
+def _refuse_unknown(row: dict[str, Any], between_site_sd: float | None, warehouse: Path) -> None:
+    """Raises Unusable where the pool does not tell a component that nobody gave."""
+    sites = row["site_count"]
+    if row["rest_sd_value"] is None:
+        raise Unusable(
+            f"The pool has one runner at each of {sites} sites, which says nothing of what runners differ by.",
+            "a comparison with several runners at a site.",
+            "Take in more runners first, or plan from another outcome or comparison.",
+            file=warehouse,
+        )
+    if between_site_sd is None and row["between_site_sd_value"] is None:
+        why = "It rests on one site, which says nothing of what sites differ by."
+        if sites > 1:
+            why = (
+                f"The mean of {sites} sites' means stands in for the mixed model, and does not say what sites differ by"
+                f" ({row['reason_simpler']})."
+            )
+        raise Unusable(
+            why,
+            "a comparison of several sites, by the mixed model.",
             "Say with --between-site-sd what to reckon with.",
             file=warehouse,
         )
-    between = row["between_site_sd_value"] if between_site_sd is None else between_site_sd
-    of_runner = ((row["runner_sd_value"] or 0.0) ** 2 + row["rest_sd_value"] ** 2) ** 0.5
-    return Known(asked, row, Components(float(between), float(of_runner)), between_site_sd is not None)

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from pipelines.pool.null_rules import REASONS
 from pipelines.pool.nulls import lacking_in_contrasts, outcome_nulls
 from schemas.catalogue import TABLES
-from schemas.compared import NUMERIC
+from schemas.compared import NUMERIC, compared_speed_sql
 from schemas.convert.to_duckdb import quote_name, quote_text
 from schemas.convert.words import column_comment
 from schemas.core import RUNNERS, SESSIONS, TRIALS
@@ -57,7 +57,7 @@ _ABOUT_TRIAL: tuple[tuple[str, str, Field], ...] = (
     ),
 )
 #: The set speed by which means over trials are told apart, as ``COMPARED_SPEED`` says; SQL over a trial's own.
-COMPARED_SPEED_SQL = "round(set_speed_m_per_s, 1)"
+COMPARED_SPEED_SQL = compared_speed_sql("set_speed_m_per_s")
 _METHOD = {COMPARED_METHOD.name: column_comment(COMPARED_METHOD)}
 _COMPARED = {COMPARED_SPEED.name: column_comment(COMPARED_SPEED), **_METHOD}
 _TABLE_OF = {"t": TRIALS.name, "s": SESSIONS.name, "r": RUNNERS.name}

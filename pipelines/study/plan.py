@@ -6,10 +6,10 @@ What the settings mean is in ``schemas.plan``. When and by whom a plan was froze
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Iterator
+from collections.abc import Container, Iterator
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TypeVar
+from typing import Any, TypeVar
 
 from checks.registry import catalogue
 from pipelines.study.reading import Fault, checked, parse, read_bytes, refuse
@@ -21,6 +21,11 @@ from schemas.study import Study
 Asked = TypeVar("Asked", PlannedComparison, PlannedCurve)
 NAME = "plan.yaml"
 _PAGE = "analysis_plan.md"
+_ONCE = (
+    "each comparison once; set speeds are told apart to 0.1 m/s, and a reference_condition that is left out is that of "
+    "the study file"
+)
+_COMPARING = ("primary", "secondary", "curves")
 
 
 @dataclass(frozen=True)
@@ -31,9 +36,39 @@ class LoadedPlan:
     sha256: str
     path: Path
 
+    @property
+    def settings(self) -> dict[str, Any]:
+        """What it says, references filled in, as plain words."""
+        return self.plan.model_dump(mode="json")
+
+    @property
+    def answered(self) -> Plan:
+        """The plan with each comparison once, where it stands first: two answers to one cannot be told apart."""
+        repeated = {fault.place for fault in _repeats(self.plan)}
+        once = {
+            family: tuple(
+                one
+                for number, one in enumerate(getattr(self.plan, family), start=1)
+                if f"{family}.{number}" not in repeated
+            )
+            for family in _COMPARING
+        }
+        return self.plan.model_copy(update=once)
+
+    def refuse_repeats(self, frozen: Container[str] = ()) -> None:
+        """Raises Unusable if a comparison stands twice, unless it was frozen so: nobody can take that back.
+
+        frozen: ``sha256`` of plans that were.
+        """
+        if self.sha256 not in frozen:
+            refuse(list(_repeats(self.plan)), self.path, _PAGE)
+
 
 def load_plan(folder: Path, study: Study) -> LoadedPlan | None:
-    """The plan in the study file's folder; None if there is none. Raises Unusable."""
+    """The plan in the study file's folder; None if there is none. Raises Unusable, but not for what stands twice.
+
+    Whether that may be depends on what was frozen: ``LoadedPlan.refuse_repeats``.
+    """
     path = folder / NAME
     if not path.exists():
         return None
@@ -50,7 +85,7 @@ def _filled(plan: Plan, study: Study) -> Plan:
         own = one.condition if one.contrast == "visit" else one.reference_condition or reference
         return one.model_copy(update={"reference_condition": own})
 
-    families = {name: tuple(map(with_reference, getattr(plan, name))) for name in ("primary", "secondary", "curves")}
+    families = {name: tuple(map(with_reference, getattr(plan, name))) for name in _COMPARING}
     return plan.model_copy(update=families)
 
 
@@ -64,13 +99,20 @@ def _disagreements(plan: Plan, study: Study) -> Iterator[Fault]:
         yield from _faults(curve, f"curves.{number}", study)
     for number, dose in enumerate(plan.dose_responses, start=1):
         yield from _faults_of_dose(dose, f"dose_responses.{number}", study)
-    filled = _filled(plan, study)
-    asked = [question(one) for one in (*filled.primary, *filled.secondary)]
-    if len(set(asked)) < len(asked):
-        yield Fault("secondary", "asks what is asked already", "each comparison once")
     for check in plan.exclude.notes_of:
         if check not in catalogue():
             yield Fault("exclude.notes_of", f"names {check!r}", "names of checks, from docs/reference/checks")
+
+
+def _repeats(filled: Plan) -> Iterator[Fault]:
+    """Comparisons that are the same as one before. filled: with its references."""
+    first: dict[tuple[str | None, ...], str] = {}
+    for family in _COMPARING:
+        for number, one in enumerate(getattr(filled, family), start=1):
+            place = f"{family}.{number}"
+            other = first.setdefault(question(one), place)
+            if other != place:
+                yield Fault(place, f"asks the same as {other}", _ONCE)
 
 
 def _faults(one: PlannedComparison | PlannedCurve, place: str, study: Study) -> Iterator[Fault]:

@@ -10,6 +10,7 @@ from contextlib import contextmanager
 from checks.findings import Stamp
 from pipelines.depot.desk import Desk
 from pipelines.depot.ledger import Ledger, whoami
+from pipelines.depot.plans import frozen_plans
 from pipelines.depot.storage import Depot
 from pipelines.identity.reasons import refuse_runner_as_name
 from pipelines.identity.word_list import names_beside
@@ -41,7 +42,7 @@ WORKERS_NEED = (
 def open_desk(depot: Depot, study: LoadedStudy, actor: str | None = None, workers: int | None = None) -> Iterator[Desk]:
     """The desk for ``study``; the caller holds the depot's lock while it writes. Workers start with the first job.
 
-    Raises Unusable if the depot is another study's.
+    Raises Unusable if the depot is another study's, or the plan asks one thing twice and was not frozen so.
     """
     settings = study.study
     stamp = Stamp(code_version(), study.version)
@@ -51,6 +52,8 @@ def open_desk(depot: Depot, study: LoadedStudy, actor: str | None = None, worker
     limits = settings.trial_time_limit_s, settings.trial_memory_limit_mb
     with depot.opened() as books, Isolated(count, *limits) as isolated:
         books.refuse_other_study(settings.known_by, study.path)
+        if study.plan is not None:
+            study.plan.refuse_repeats([one.sha256 for one in frozen_plans(books)])
         refuse_runner_as_name(actor or "", books.gates.every_runner())
         made = made_today(settings, names_beside(study.path), judging_sources())
         ledger = Ledger(depot.books, actor or whoami())

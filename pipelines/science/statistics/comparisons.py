@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
+from schemas.compared import speed_word
 from schemas.processing import ContrastProcessing
 from schemas.trial import FloatArray
 
@@ -32,6 +33,8 @@ COMPARED = (
 )
 #: What a plan says of a comparison.
 ASKED = ("outcome", "contrast", "visit", "condition", "reference_condition")
+#: ``ASKED`` of a comparison and its speed, in words; None for all speeds -> its family in the analysis plan.
+Families = Mapping[tuple[str | None, ...], str]
 #: Why a runner who was measured has no difference: reason in ``runner_contrasts`` -> count of such in the other tables.
 LACKS = {
     "no_value": "lacking_value_count",
@@ -49,7 +52,7 @@ def at_speeds(contrasts: pd.DataFrame, settings: ContrastProcessing) -> pd.DataF
     if settings.speeds == "own":
         several = contrasts.groupby([*WHO, "outcome"], observed=True)[SPEED].transform("nunique") > 1
         return contrasts[~several].assign(at_speed=_OWN_SPEED)
-    return contrasts.assign(at_speed=[f"{speed:.1f} m/s" for speed in contrasts[SPEED]])
+    return contrasts.assign(at_speed=[speed_word(speed) for speed in contrasts[SPEED]])
 
 
 def with_several(rows: pd.DataFrame, value: str) -> pd.DataFrame:

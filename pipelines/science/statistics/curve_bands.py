@@ -4,7 +4,8 @@ Paired permutation with the maximum statistic (Nichols & Holmes 2002, Hum Brain 
 the nonparametric tests of spm1d on published sets in the tests): if a condition made no difference, each runner's
 difference curve could as well have the other sign. The largest |t| of the curve is taken over all patterns of signs,
 or over many drawn at random; what 5 % of them exceed bounds the whole curve at once. Sites are not in it: it is about
-these runners.
+these runners as if all were of one site, and too narrow where sites differ. Signs of whole sites would allow for that,
+and reach no p below 2 in 2^sites: 0.25 with three, 0.063 with five.
 """
 
 from __future__ import annotations

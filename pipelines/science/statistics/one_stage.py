@@ -9,8 +9,8 @@ Where the variance between sites is estimated as zero, the sites' means lie clos
 the model's own error no longer fits its degrees of freedom, which are few: the interval would hold the truth nearly
 always. There, and only there, the error is the one that the spread of the sites' means says themselves, as Hartung &
 Knapp 2001 have it for sites with known variances (Stat Med 20:3875): with equal sites it is the t of their means. It
-can be narrower than a t over all runners that ignores the sites. What either costs is measured in
-docs/reference/coverage.md.
+can be narrower than a t over all runners that ignores the sites. With unequal sites it is the wider one of that and of
+the one with all sites weighing alike. What either costs is measured in docs/reference/coverage.md.
 """
 
 from __future__ import annotations
@@ -29,6 +29,8 @@ from schemas.trial import FloatArray
 Fitted = Literal["site_and_runner", "site", "one_site", "site_means"]
 #: A part of the total variance below which a component counts as zero.
 _NOTHING = 1e-8
+#: Sites that differ by so many variances of the rest weigh alike, however many runners they have.
+_ALIKE = 1e4
 
 
 @dataclass(frozen=True)
@@ -54,8 +56,9 @@ class OneStage:
     """What the model says of the first fixed coefficient.
 
     between_site_sd, runner_sd, rest_sd: roots of the components, 0 for one estimated at or below zero; None for one
-    that is not in the model. singular: whether one was. interval: what its error is made of. simpler: why a simpler
-    model stands in for the usual one.
+    that is not in the model, or that nothing tells: with one difference at each site there is no rest.
+    singular: whether one was. interval: what its error is made of. simpler: why a simpler model stands in for the
+    usual one.
     """
 
     effect: Effect
@@ -64,7 +67,7 @@ class OneStage:
     fitted: Fitted
     between_site_sd: float | None
     runner_sd: float | None
-    rest_sd: float
+    rest_sd: float | None
     singular: bool
     interval: Literal["kenward_roger", "sites_spread"] = "kenward_roger"
     simpler: str | None = None
@@ -180,9 +183,21 @@ def fit_layout(differences: FloatArray, of: Layout) -> Means:
     errors, freedom = fits.errors[:, 0].copy(), fits.freedom[:, 0].copy()
     close = np.flatnonzero((fits.theta[:, 0] <= 0) & ~fits.alike) if of.fitted != "one_site" else np.array([], int)
     if len(close):
-        errors[close], freedom[close] = _by_the_sites_spread(reduced[close], fits.theta[close], of)
+        errors[close], freedom[close] = _wider_spread(reduced[close], fits.theta[close], of)
     by_spread = np.isin(np.arange(len(differences)), close)
     return Means(fits.estimates[:, 0] + middle[:, 0], errors, freedom, fits, by_spread)
+
+
+def _wider_spread(reduced: FloatArray, theta: FloatArray, of: Layout) -> tuple[FloatArray, float]:
+    """The wider error of two: as the sites weigh here, and all weighing alike; degrees of freedom.
+
+    Where one site has most of the runners the estimate is nearly its mean, and has all of its deviation, while the
+    spread over few runners elsewhere says little of it. With equal sites the two are one.
+    """
+    errors, freedom = _by_the_sites_spread(reduced, theta, of)
+    alike = theta.copy()
+    alike[:, 0] = _ALIKE * np.abs(theta[:, 1:]).sum(axis=1)
+    return np.maximum(errors, _by_the_sites_spread(reduced, alike, of)[0]), freedom
 
 
 def _by_the_sites_spread(reduced: FloatArray, theta: FloatArray, of: Layout) -> tuple[FloatArray, float]:
@@ -280,5 +295,6 @@ def _site_means(differences: FloatArray, sites: NDArray[Any], why: NoFit) -> One
     if not spread > 1e-12 * float(np.abs(differences).max()):
         return why
     effect, p_value = t_effect(float(means.mean()), spread / np.sqrt(len(names)), len(names) - 1)
-    rest = float(np.sqrt(((differences - means[places]) ** 2).sum() / max(len(differences) - len(names), 1)))
+    free = len(differences) - len(names)
+    rest = float(np.sqrt(((differences - means[places]) ** 2).sum() / free)) if free else None
     return OneStage(effect, len(names) - 1, p_value, "site_means", None, None, rest, False, "sites_spread", str(why))

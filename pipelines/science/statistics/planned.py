@@ -12,7 +12,14 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 from pipelines.science.frames import frame_of
-from pipelines.science.statistics.comparisons import ASKED, METHOD, METHODS, Group, why_no_interval
+from pipelines.science.statistics.comparisons import (
+    ASKED,
+    METHOD,
+    METHODS,
+    Families,
+    Group,
+    why_no_interval,
+)
 from pipelines.science.statistics.mixed_model import NoFit
 from pipelines.science.statistics.multiplicity import adjusted
 from pipelines.science.statistics.one_stage import OneStage, one_stage
@@ -20,6 +27,7 @@ from pipelines.science.statistics.planned_groups import NONE, Asked, compared, g
 from pipelines.science.statistics.planned_trials import differences, kept
 from pipelines.science.statistics.pooled import meta_row, mixed_row
 from pipelines.science.statistics.pooling import effect_row, mean_effect
+from schemas.compared import speed_word
 from schemas.outcomes_planned import PLANNED_CONTRASTS, PLANNED_DIFFERENCES
 from schemas.plan import ONE_STAGE, Plan, PlannedComparison
 from schemas.processing import ContrastProcessing, Processing
@@ -49,17 +57,20 @@ class Way:
 
 @dataclass(frozen=True)
 class MadeOf:
-    """What one analysis is made of; methods, sites: of its outcome, with a difference or not."""
+    """What one analysis is made of; methods: of its outcome, with a difference or not."""
 
     asked: Asked
     methods: Sequence[str]
-    sites: Sequence[str]
 
 
-def families(plan: Plan) -> dict[tuple[str, ...], str]:
-    """``ASKED`` of each planned comparison -> its family."""
+def families(plan: Plan) -> Families:
+    """``ASKED`` and the speed of each planned comparison -> its family."""
     both = (("secondary", plan.secondary), ("primary", plan.primary))
-    return {tuple(str(getattr(one, name)) for name in ASKED): family for family, own in both for one in own}
+    return {(*(str(getattr(one, name)) for name in ASKED), _speed(one)): family for family, own in both for one in own}
+
+
+def _speed(one: PlannedComparison) -> str | None:
+    return None if one.set_speed_m_per_s is None else speed_word(one.set_speed_m_per_s)
 
 
 def planned_answers(
@@ -139,7 +150,7 @@ def _each_way(
     if not first["runner_count"]:
         return [first]
     if "leave_one_site_out" in main.plan.sensitivity:
-        for site in made.sites:
+        for site in sorted(set(made.asked.group.sites)):
             rows = main.rows[main.rows["site"].astype(str) != site]
             others.append(replace(main, variant="without_site", rows=rows, detail=site))
     if "one_event_method" in main.plan.sensitivity:
@@ -153,14 +164,14 @@ def _made_of(one: PlannedComparison, way: Way, about: pd.DataFrame) -> MadeOf:
     own = compared(one, way.rows, way.plan)
     told = own[own["outcome"] == one.outcome]
     methods = sorted(set(told[METHOD]) - {NONE}, key=METHODS.index)
-    return MadeOf(grouped(one, own, way.plan, about), methods, sorted(set(told["site"])))
+    return MadeOf(grouped(one, own, way.plan, about), methods)
 
 
 def _words(one: PlannedComparison, way: Way) -> dict[str, Any]:
     """What is compared, as columns."""
     return {name: getattr(one, name) for name in ASKED} | {
         "reference_visit": one.visit if one.contrast == "condition" else way.first,
-        "at_speed": _EACH if one.set_speed_m_per_s is None else f"{one.set_speed_m_per_s:.1f} m/s",
+        "at_speed": _speed(one) or _EACH,
     }
 
 
@@ -184,6 +195,7 @@ def _row(one: PlannedComparison, way: Way, made: MadeOf, settings: ContrastProce
         "variant_detail": way.detail,
         "event_methods": ", ".join(made.methods) or NONE,
         "lacking_covariate_count": asked.lacking,
+        "sites_left_out": ", ".join(f"{site} ({' and '.join(why)})" for site, why in asked.lost_sites.items()) or NONE,
         "condition_later_count": int((asked.orders > 0).sum()),
         "condition_earlier_count": int((asked.orders < 0).sum()),
         "excluded_trial_count": _excluded(one, way, row["reference_visit"]),

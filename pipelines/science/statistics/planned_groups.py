@@ -6,7 +6,7 @@ Trials became differences in ``planned_trials``; the models come after, in ``pla
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from pipelines.science.statistics.comparisons import ASKED, METHOD, METHODS, SPEED, WHO, Group
 from pipelines.science.statistics.planned_trials import MEASURED, ORDER
+from schemas.compared import compared_speed
 from schemas.plan import Plan, PlannedComparison
 from schemas.trial import FloatArray
 
@@ -31,8 +32,9 @@ class Asked:
     """What one analysis is made of.
 
     covariates: (n, c) of the n differences, as they were measured; names: of them; unknown: those that the plan wants
-    and nobody has; lacking: runners at sites who have a difference and not all covariates, and are left out. orders:
-    (n,) by how many places the condition came later, not a number where that is not known.
+    and nobody has; lacking: runners at sites who have a difference and not all covariates, and are left out;
+    lost_sites: those of whom none is left, each with what is not known there. orders: (n,) by how many places the
+    condition came later, not a number where that is not known.
     """
 
     group: Group
@@ -40,6 +42,7 @@ class Asked:
     names: Sequence[str]
     unknown: Sequence[str]
     lacking: int
+    lost_sites: Mapping[str, Sequence[str]]
     orders: FloatArray
 
 
@@ -50,7 +53,7 @@ def of_comparison(one: PlannedComparison, rows: pd.DataFrame) -> pd.DataFrame:
         mine &= (rows[name].astype(str) == str(getattr(one, name))).to_numpy()
     mine &= rows["outcome"].astype(str).isin([one.outcome, ORDER, MEASURED]).to_numpy()
     if one.set_speed_m_per_s is not None:
-        mine &= (rows[SPEED] - round(one.set_speed_m_per_s, 1)).abs().to_numpy() < 0.05
+        mine &= (rows[SPEED] - compared_speed(one.set_speed_m_per_s)).abs().to_numpy() < 0.05
     return rows[mine].astype(dict.fromkeys((*WHO, METHOD, "outcome", "reason_null"), object))
 
 
@@ -101,10 +104,15 @@ def grouped(one: PlannedComparison, own: pd.DataFrame, plan: Plan, about: pd.Dat
     unknown = [name for name in plan.covariates if name not in names]
     table = np.array([columns[name] for name in names]).reshape(len(names), len(pairs)).T
     has = np.isfinite(table).all(axis=1)
+    at = np.array([site for _, site in pairs], object)
+    lost = {
+        site: [name for name, column in zip(names, table[at == site].T, strict=True) if not np.isfinite(column).all()]
+        for site in sorted(set(at) - set(at[has]))
+    }
     runners, sites = (np.array([pair[side] for pair in pairs], object)[has] for side in (0, 1))
     sides = [means(mine, column)[has] for column in ("condition_mean_value", "reference_mean_value")]
     group = Group(runners, sites, sides[0], sides[1], means(mine)[has], lacks)
-    return Asked(group, table[has], names, unknown, int((~has).sum()), columns["order"][has])
+    return Asked(group, table[has], names, unknown, int((~has).sum()), lost, columns["order"][has])
 
 
 def _second(item: tuple[object, int]) -> int:

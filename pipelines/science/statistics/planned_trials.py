@@ -27,8 +27,9 @@ def kept(trials: pd.DataFrame, exclude: Exclusions) -> pd.DataFrame:
     """The trials that exclusions leave.
 
     trials: a row per trial and outcome, participant_id, site, visit, condition, set_speed_m_per_s (to 0.1),
-    event_method, trial_id, outcome, value, doubt (its standard uncertainty), trial_order, measured_speed,
-    exact_set_speed (m/s), accepted_by_override, noted, noted_by_one (of the plan's checks), mass_kg, sex.
+    event_method, trial_id, outcome, value, doubt (its standard uncertainty), condition_place (in the session as it was
+    run, from 1), measured_speed, exact_set_speed (m/s), accepted_by_override, noted,
+    noted_by_one (of the plan's checks), mass_kg, sex.
     """
     left = exclude.accepted_by_override & trials["accepted_by_override"].astype(bool)
     left |= exclude.noted & trials["noted"].astype(bool)
@@ -81,7 +82,5 @@ def _measured_speed(trials: pd.DataFrame) -> pd.DataFrame:
 
 
 def _order(trials: pd.DataFrame) -> pd.DataFrame:
-    """The place of a condition among those of the session at the speed: 1 for the first that was run."""
-    found = _of_trials(trials, "trial_order", ORDER)
-    found["mean_value"] = found.groupby([*WHO, SPEED, METHOD])["mean_value"].rank(method="dense")
-    return found
+    """The place of a condition in its session as it was run; never among those alone that are left here."""
+    return _of_trials(trials, "condition_place", ORDER)

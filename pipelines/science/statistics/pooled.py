@@ -11,6 +11,7 @@ from pipelines.science.frames import frame_of
 from pipelines.science.statistics.comparisons import (
     ASKED,
     COMPARED,
+    Families,
     Group,
     at_speeds,
     groups,
@@ -49,12 +50,12 @@ def pooled_contrasts(
     contrasts: pd.DataFrame,
     sites: pd.DataFrame,
     processing: Processing,
-    families: Mapping[tuple[str, ...], str] | None = None,
+    families: Families | None = None,
 ) -> pd.DataFrame:
     """``pooled_contrasts`` less provenance, from rows of ``runner_contrasts``: up to three methods for each comparison.
 
-    sites: ``site_contrasts`` of the same rows. families: ``ASKED`` of a comparison -> its family in the analysis plan;
-    any other is exploratory.
+    sites: ``site_contrasts`` of the same rows. families: of the analysis plan; what it does not ask for, or not at this
+    speed, is exploratory.
     Sites whose interval ``site_contrasts`` leaves null are not in the meta-analysis; the mixed model takes all runners.
     Where the mixed model has no answer its numbers are null and the reason stands beside them; the random effects have
     rows where two sites have an interval. Where sites found events by different methods, rows marked so go over all of
@@ -71,12 +72,18 @@ def pooled_contrasts(
     rows: list[dict[str, Any]] = []
     for (key, group), model in zip(compared, models, strict=True):
         which: dict[str, Any] = {**dict(zip(COMPARED, key, strict=True)), **group.counted()}
-        which["family"] = (families or {}).get(tuple(which[name] for name in ASKED), "exploratory")
+        which["family"] = _family(which, families or {})
         rows.append(which | mixed_row(group, model))
         for name, method in _META.items() if len(usable[key]) >= FEWEST_SITES else ():
             meta = meta_row(group, usable[key], method, processing.contrasts)
             rows.append(which | meta | {"pooling_method": name})
     return frame_of(POOLED_CONTRASTS, rows)
+
+
+def _family(which: Mapping[str, Any], families: Families) -> str:
+    asked = tuple(which[name] for name in ASKED)
+    at_any = families.get((*asked, None), "exploratory")
+    return families.get((*asked, which["at_speed"]), at_any)
 
 
 def _models(compared: Sequence[Group], settings: ContrastProcessing) -> list[OneStage | str]:

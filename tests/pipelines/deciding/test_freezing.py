@@ -6,8 +6,10 @@ import shutil
 from pathlib import Path
 
 import pytest
+import yaml
 
 from pipelines.assets.deciding import freeze_plan
+from pipelines.depot.ledger import Ledger
 from pipelines.depot.plans import frozen_plans
 from pipelines.depot.storage import Depot
 from pipelines.errors import Unusable
@@ -50,6 +52,85 @@ def test_a_plan_that_was_changed_can_be_frozen_again_and_both_are_told(study: Pa
     shown = command("plan", "show", "--study", study, "--depot", depot)
     assert shown.returncode == 0
     assert "(this one): version 2, 0 trials accepted by then." in shown.stdout
+
+
+def test_a_version_stands_for_one_content(study: Path, tmp_path: Path) -> None:
+    depot, plan = tmp_path / "depot", study.parent / "plan.yaml"
+    freeze_plan(study, depot, "Before the first delivery", "Ann")
+    plan.write_text(plan.read_text() + "\n# a remark changes nothing that is asked\n")
+    assert freeze_plan(study, depot, "A remark", "Ann").new
+    plan.write_text(plan.read_text().replace("smallest_effect: 0.005", "smallest_effect: 0.001"))
+    with pytest.raises(Unusable, match=r"Version 1 was frozen .* with other content"):
+        freeze_plan(study, depot, "A smaller effect", "Ann")
+    with Depot(depot).opened() as books:
+        assert len(frozen_plans(books)) == 2, "nothing was written"
+
+
+def test_all_that_a_plan_asks_and_leaves_out_is_shown(study: Path, tmp_path: Path) -> None:
+    plan = study.parent / "plan.yaml"
+    first = "{outcome: contact_time_s, visit: week_0, condition: thin_soled, "
+    text = plan.read_text().replace(first, first + "set_speed_m_per_s: 3.25, ", 1)
+    checked = "exclude:\n  accepted_by_override: true\n  notes_of: [active_peaks_are_credible]\n"
+    plan.write_text(text.replace("exclude:\n", checked))
+    shown = command("plan", "show", "--study", study, "--depot", tmp_path / "depot").stdout
+    for words in (
+        "contact_time_s: thin_soled less cushioned at week_0, at 3.3 m/s, smallest effect 0.005",
+        "  ankle_sagittal_angle_deg: thin_soled less cushioned at week_0\n",
+        "  symptom_severity_score: on the hours until week_10\n",
+        "  contact_time_s, thin_soled: on the hours until week_10\n",
+        "leaving out trials accepted in spite of a finding; trials with a note of active_peaks_are_credible; "
+        "trials more than 10 % off their set speed\n",
+    ):
+        assert words in shown, shown
+
+
+def test_a_plan_that_means_something_else_with_another_study_file_is_not_the_frozen_one_and_can_be_frozen(
+    study: Path, tmp_path: Path
+) -> None:
+    depot = tmp_path / "depot"
+    asked = {"outcome": "contact_time_s", "visit": "week_0", "condition": "thin_soled"}
+    (study.parent / "plan.yaml").write_text(yaml.safe_dump({"version": "1", "primary": [asked]}))
+    freeze_plan(study, depot, "Before the first delivery", "Ann")
+    before = load_study(study).plan
+    text = study.read_text()
+    assert text.count("reference_condition: cushioned") == 2
+    study.write_text(text.replace("reference_condition: cushioned", "reference_condition: unshod"))
+    with Depot(depot).opened() as books:
+        (frozen,) = frozen_plans(books)
+    after = load_study(study).plan
+    assert before is not None
+    assert after is not None
+    assert before.sha256 == after.sha256, "the file is the same"
+    assert frozen.is_plan(before)
+    assert not frozen.is_plan(after)
+    shown = command("plan", "show", "--study", study, "--depot", depot)
+    assert shown.returncode == 1
+    assert "this file, but not this plan" in shown.stdout
+    assert "not the one that was frozen last" in shown.stdout
+    assert freeze_plan(study, depot, "Another reference", "Ann").new
+    assert command("plan", "show", "--study", study, "--depot", depot).returncode == 0
+
+
+def test_a_plan_that_asks_one_thing_twice_is_not_frozen_and_one_that_was_once_lets_work_go_on(
+    study: Path, tmp_path: Path
+) -> None:
+    """Frozen by an older manystrides: here by its line in the ledger, made of the plan as it was read then."""
+    depot = tmp_path / "depot"
+    plan = study.parent / "plan.yaml"
+    settings = yaml.safe_load(plan.read_text())
+    settings["secondary"] = [dict(settings["primary"][0])]
+    plan.write_text(yaml.safe_dump(settings))
+    with pytest.raises(Unusable, match=r"asks the same as primary\.1"):
+        freeze_plan(study, depot, "Before the first delivery", "Ann")
+    assert command("plan", "show", "--study", study, "--depot", depot).returncode > 1
+    loaded = load_study(study).plan
+    assert loaded is not None
+    place = Depot(depot)
+    with place.writing("Ann"), place.opened() as books:
+        details = {"plan_sha256": loaded.sha256, "plan_version": "1", "accepted_trials": 0, "settings": loaded.settings}
+        Ledger(books, "Ann").decided("frozen", "analysis plan", "By an older one", **details)
+    assert not freeze_plan(study, depot, "Once more", "Ann").new
+    assert command("plan", "show", "--study", study, "--depot", depot).returncode == 0
 
 
 def test_nothing_is_frozen_without_a_plan_or_a_reason(study: Path, tmp_path: Path) -> None:

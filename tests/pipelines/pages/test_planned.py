@@ -27,6 +27,8 @@ ASKED = {
 def answer(**changes: Any) -> dict[str, Any]:
     numbers = {"estimate_value": -0.0123, "lower_limit_value": -0.0184, "upper_limit_value": -0.0062}
     counts = {"runner_count": 9, "site_count": 3, "measured_count": 11, "excluded_trial_count": 2}
+    counts |= {"lacking_value_count": 1, "lacking_both_count": 1, "travelling_runner_count": 0}
+    counts |= {"lacking_reference_count": 0, "lacking_covariate_count": 0}
     own = {"variant": "main", "variant_detail": "none", "covariates": "order", "multiplicity": "holm"}
     against = {"smallest_effect_value": 0.005, "against_smallest_effect": "matters", "adjusted_p_value": 0.0004}
     model = {"pooling_method": "one_stage_mixed_model", "reason_simpler": None, "reason_null": None}
@@ -45,7 +47,7 @@ def test_an_answer_stands_with_its_interval_its_adjusted_p_what_matters_and_what
     page = answers_page(
         tmp_path,
         STATE,
-        answer(),
+        answer(sites_left_out="tarn (speed)"),
         answer(variant="without_site", variant_detail="mill", estimate_value=-0.02, **doubt),
         answer(variant="other_model", estimate_value=-0.01, against_smallest_effect="open", **doubt),
         answer(variant="without_noted", estimate_value=None, lower_limit_value=None, **doubt),
@@ -55,11 +57,21 @@ def test_an_answer_stands_with_its_interval_its_adjusted_p_what_matters_and_what
     asked = "Contact time unshod less shod, its change from first to last 9 runners at 3 sites, mixed model allowing for order"
     assert row[0].startswith(asked)
     assert "2 trials left out by the plan" in row[0]
-    assert "11 were measured" in row[0]
+    assert "not in it, for want of a covariate: tarn (speed)" in row[0]
+    assert "without a value: 2 of 11 who were measured" in row[0]
     assert row[1:4] == ["−0.012 s −0.018 to −0.006", "< 0.001", "larger than the smallest effect (0.005 s)"]
     assert row[4].startswith("2 of 3 answer: −0.020 to −0.010; 1 says otherwise")
     assert row[4].endswith("by the other model")
     assert "mill" not in row[4], "without it all is the same"
+
+
+def test_a_difference_that_does_not_outlast_the_adjustment_of_p_is_told_as_one_of_its_own_interval(
+    tmp_path: Path,
+) -> None:
+    for p_value, verdict, told in ((0.2, "matters", True), (0.04, "matters", False), (0.2, "open", False)):
+        row = answer(adjusted_p_value=p_value, against_smallest_effect=verdict)
+        page = answers_page(tmp_path / f"{verdict}{p_value}", STATE, row)
+        assert table(page, "Primary")[0][3].endswith("not with p adjusted for the number of comparisons") == told
 
 
 def test_a_comparison_without_an_answer_says_why_and_a_plan_that_was_never_frozen_or_changed_is_told(
@@ -70,7 +82,20 @@ def test_a_comparison_without_an_answer_says_why_and_a_plan_that_was_never_froze
     page = answers_page(tmp_path / "1", STATE | {"plan_state": "not_frozen", "frozen_utc": None}, row)
     assert "It was never frozen" in page.words
     assert table(page, "Primary")[0][1:4] == ["–", "–", "no answer: 2 of at least 3 runners"]
-    assert "this one was changed since" in answers_page(tmp_path / "2", STATE | {"plan_state": "changed"}, row).words
+    assert "Not the frozen one" in answers_page(tmp_path / "2", STATE | {"plan_state": "changed"}, row).words
+
+
+def test_who_was_measured_at_two_sites_and_is_in_the_answer_at_both_lacks_nothing(tmp_path: Path) -> None:
+    """12 persons, of whom 4 were at a second site: 16 differences, and all of them are in it."""
+    counts = {"runner_count": 12, "measured_count": 16, "travelling_runner_count": 4, "lacking_covariate_count": 0}
+    whole = answer(**counts, lacking_value_count=0, lacking_both_count=0)
+    (row,) = table(answers_page(tmp_path / "1", STATE, whole), "Primary")
+    assert "12 runners at 3 sites" in row[0]
+    assert "measured" not in row[0]
+    some = {"measured_count": 14, "lacking_value_count": 0, "lacking_both_count": 1, "lacking_covariate_count": 2}
+    (row,) = table(answers_page(tmp_path / "2", STATE, answer(**counts | some)), "Primary")
+    assert "without a value: 1 of 16 who were measured, a runner counting at each site" in row[0]
+    assert "without a covariate: 2 of 16 who were measured, a runner counting at each site" in row[0]
 
 
 def test_without_a_plan_everything_is_said_to_be_exploratory(tmp_path: Path) -> None:
@@ -94,8 +119,8 @@ def test_how_far_the_runners_came_stands_by_site_with_all_sites_last(tmp_path: P
 def test_curves_stand_with_the_stretches_in_which_they_differ_or_why_there_is_no_answer(tmp_path: Path) -> None:
     asked = {name: word for name, word in ASKED.items() if name not in ("family", "outcome", "at_speed")}
     common = {**asked, **PLAN, **small.STAMP, "contrast": "visit", "reference_condition": "unshod", "reason_null": None}
-    told = {"two_sided_p_value": 0.0312, "beyond_points": "3-12, 88-100", "runner_count": 9}
-    none = {"runner_count": 4, "reason_null": "4 of at least 6 runners", "beyond_points": "none"}
+    told = {"two_sided_p_value": 0.0312, "beyond_points": "3-12, 88-100", "runner_count": 9, "site_count": 3}
+    none = {"runner_count": 4, "site_count": 2, "reason_null": "4 of at least 6 runners", "beyond_points": "none"}
     rows = {
         "analysis_plans": [{**STATE, "plan_settings": "{}", **small.STAMP}],
         "planned_curves": [
@@ -105,8 +130,9 @@ def test_curves_stand_with_the_stretches_in_which_they_differ_or_why_there_is_no
     }
     page = read(write(tmp_path, small.merged(small.study_rows(), rows)) / "answers.html")
     first, second = table(page, "Curves: whether the mean difference leaves out zero anywhere")
-    assert first == ["Vertical force unshod, from first to last", "9", "0.031", "3-12, 88-100", ""]
-    assert second[1:] == ["4", "–", "none", "4 of at least 6 runners"]
+    assert first == ["Vertical force unshod, from first to last", "9", "3", "0.031", "3-12, 88-100", ""]
+    assert second[1:] == ["4", "2", "–", "none", "4 of at least 6 runners"]
+    assert "as if all were of one site: where sites differ the band is too narrow and p too small" in page.words
 
 
 def test_dose_responses_stand_with_who_is_not_in_them_and_that_they_are_no_advice(tmp_path: Path) -> None:

@@ -111,7 +111,6 @@ def test_trials_that_the_plan_leaves_out_are_in_no_curve() -> None:
             {"exclude": {"largest_speed_off_fraction": 0.1}},
             "UPDATE made_from.trial_values SET value = 3.6 WHERE trial_id = 'T0'",
         ),
-        ({"event_methods": ["force"]}, "UPDATE footfalls SET event_method = 'markers' WHERE trial_id = 'T0'"),
     )
     without = by_hand(IN_CONDITIONS, left_out=(1,)).mean(axis=0)
     for plan, sql in changes:
@@ -120,6 +119,27 @@ def test_trials_that_the_plan_leaves_out_are_in_no_curve() -> None:
         whole = told(connection)[1]["estimate_value"].tolist()
         assert whole == pytest.approx(by_hand(IN_CONDITIONS).mean(axis=0).tolist())
         assert told(connection, **plan)[1]["estimate_value"].tolist() == pytest.approx(without.tolist()), plan
+
+
+def test_no_side_by_force_is_paired_with_one_by_markers_and_a_site_has_one_method() -> None:
+    connection, trials = warehouse(9)
+
+    def by_markers(runner: int, *conditions: str) -> None:
+        names = trials.query(
+            "participant_id == @who and condition in @conditions",
+            local_dict={"who": f"R{runner}", "conditions": conditions},
+        )["trial_id"]
+        connection.execute("UPDATE footfalls SET event_method = 'markers' WHERE list_contains(?, trial_id)", [[*names]])
+
+    by_markers(0, "shod")
+    by_markers(1, "shod", "unshod")
+    row, points = told(connection)
+    assert row["runner_count"] == 7
+    assert told(connection, event_methods=["markers"])[0]["runner_count"] == 1
+    assert points["estimate_value"].tolist() == pytest.approx(by_hand(IN_CONDITIONS, 9)[2:].mean(axis=0).tolist())
+    for runner in range(9):
+        by_markers(runner, "shod", "unshod")
+    assert told(connection)[0]["runner_count"] == 9, "by markers everywhere"
 
 
 def test_with_few_runners_or_none_there_is_a_reason_and_no_point() -> None:

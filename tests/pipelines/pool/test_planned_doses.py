@@ -66,7 +66,7 @@ def trials(changes: dict[tuple[str, str], float]) -> pd.DataFrame:
             own = {"participant_id": runner, "site": site, "visit": visit, "value": value, "noted": noted}
             rows.append(own | {"trial_id": f"{runner}-{site}-{visit}-{noted}"})
     common = {"condition": "shod", "set_speed_m_per_s": 3.0, "event_method": "force", "outcome": "contact_time_s"}
-    common |= {"doubt": np.nan, "trial_order": 1, "measured_speed": 3.0, "exact_set_speed": 3.0, "mass_kg": 70.0}
+    common |= {"doubt": np.nan, "condition_place": 1.0, "measured_speed": 3.0, "exact_set_speed": 3.0, "mass_kg": 70.0}
     common |= {"accepted_by_override": False, "noted_by_one": False, "sex": "female"}
     return pd.DataFrame(rows).assign(**common)
 

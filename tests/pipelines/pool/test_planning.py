@@ -13,6 +13,7 @@ from pipelines.errors import Unusable
 from pipelines.pages.charts.power import power_chart
 from pipelines.pool.planning import components_of
 from pipelines.science.statistics.power import Components
+from tests.command_line import command
 
 ASKED = {
     "outcome": "contact_time_s",
@@ -35,6 +36,7 @@ ROW = {
     "site_count": 3,
     "fitted_components": "site_and_runner",
     "reference_visit": "first",
+    "reason_simpler": None,
 }
 
 
@@ -68,6 +70,46 @@ def test_what_sites_differ_by_can_be_said_and_is_then_not_doubted(tmp_path: Path
     text = components_of(path, ASKED, 0.01).text(0.005, 0.8, (4,))
     assert "by 0.01 (as you said)" in text
     assert "Try" not in text
+
+
+def of_site_means(rest_sd: float | None, runners: int) -> dict[str, Any]:
+    nothing = {"between_site_sd_value": None, "runner_sd_value": None, "reason_simpler": "no degrees of freedom"}
+    own = {"fitted_components": "site_means", "rest_sd_value": rest_sd, "runner_count": runners}
+    return ROW | nothing | own
+
+
+def test_the_mean_of_the_sites_means_says_nothing_of_what_sites_differ_by_and_the_refusal_says_so(
+    tmp_path: Path,
+) -> None:
+    path = warehouse(tmp_path, of_site_means(0.004, 6))
+    with pytest.raises(Unusable, match=r"mean of 3 sites' means stands in .* \(no degrees of freedom\)"):
+        components_of(path, ASKED)
+    known = components_of(path, ASKED, 0.01)
+    assert known.components == Components(0.01, 0.004)
+    assert "What runners differ by was seen in 6 runners at 3 sites only" in known.text(0.005, 0.8, (4,))
+
+
+def test_what_nobody_knows_of_runners_is_refused_and_not_taken_for_nothing(tmp_path: Path) -> None:
+    path = warehouse(tmp_path, of_site_means(None, 3))
+    for said in (None, 0.0, 0.004):
+        with pytest.raises(Unusable, match="one runner at each of 3 sites"):
+            components_of(path, ASKED, said)
+    for nothing in (0.0, 1e-19):
+        folder = tmp_path / str(nothing)
+        folder.mkdir()
+        with pytest.raises(Unusable, match="do not vary within their sites"):
+            components_of(warehouse(folder, of_site_means(nothing, 9)), ASKED, 0.0)
+
+
+@pytest.mark.parametrize(
+    ("option", "value"), [("--effect", "nan"), ("--effect", "inf"), ("--between-site-sd", "inf"), ("--aim", "nan")]
+)
+def test_what_is_no_number_is_refused_by_name(tmp_path: Path, option: str, value: str) -> None:
+    words = {"--effect": "0.005", "--condition": "unshod", "--visit": "first", "--against": "shod", option: value}
+    warehouse(tmp_path, ROW)
+    said = command("power", "contact_time_s", "--depot", tmp_path, *(word for pair in words.items() for word in pair))
+    assert said.returncode == 2
+    assert f"{option} is {value}." in said.stderr
 
 
 def test_a_comparison_that_the_pool_does_not_have_is_refused(tmp_path: Path) -> None:

@@ -138,6 +138,27 @@ def test_a_runner_who_travelled_says_less_than_as_many_others() -> None:
     assert one_person.effect.standard_error > 1.1 * as_three.effect.standard_error
 
 
+@pytest.mark.parametrize(("sizes", "site"), [((60, 2, 2), 0.7), ((40, 4, 4), 0.35), ((50, 3, 3, 3), 0.5)])
+def test_very_unequal_sites_that_differ_keep_their_coverage(sizes: tuple[int, ...], site: float) -> None:
+    rng, at = np.random.default_rng(5), np.repeat(np.arange(len(sizes)), sizes)
+    differences = rng.normal(0, site, (1500, len(sizes)))[:, at] + rng.normal(0, 1, (1500, len(at)))
+    found = [own for own in one_stage_each(differences, np.arange(len(at)), at) if isinstance(own, OneStage)]
+    held = np.array([own.effect.lower <= 0 <= own.effect.upper for own in found])
+    by_spread = np.array([own.interval == "sites_spread" for own in found])
+    assert held.mean() > 0.94
+    assert held[by_spread].mean() > 0.82
+
+
+def test_where_sites_do_not_seem_to_differ_the_error_is_no_narrower_than_that_of_the_mean_of_their_means() -> None:
+    sizes = (30, 3, 2)
+    at = np.repeat(np.arange(3), sizes)
+    means = np.array([0.0, 0.3, -0.4])
+    deviations = np.concatenate([np.resize([1.0, -1.0], n) if n % 2 == 0 else [1.0, 0.0, -1.0] for n in sizes])
+    found = one_stage(means[at] + deviations, np.arange(len(at)), at)
+    assert found.interval == "sites_spread"
+    assert found.effect.standard_error == pytest.approx(means.std(ddof=1) / np.sqrt(3), rel=1e-3)
+
+
 def test_what_goes_with_a_covariate_is_taken_out_of_the_difference() -> None:
     differences, runners, sites = study(8, (8, 8, 8, 8), 0, site=0.2, runner=0.0, rest=0.1)
     order = np.where(np.arange(len(sites)) % 4 == 0, -1.0, 1.0)
@@ -165,6 +186,7 @@ def test_components_that_cannot_be_told_apart_leave_the_sites_means_and_say_why(
     assert found.freedom == 1
     assert found.simpler
     assert found.effect.estimate == 1.5
+    assert found.rest_sd is None, "one difference at each site: unknown, not nothing"
 
 
 def test_differences_that_do_not_vary_have_no_model() -> None:

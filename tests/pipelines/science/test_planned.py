@@ -4,21 +4,24 @@ from __future__ import annotations
 
 from typing import Any
 
+import duckdb
 import numpy as np
 import pandas as pd
 import pytest
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 from statsmodels.stats.multitest import multipletests
 
+from pipelines.pool.views import COMPARED_SPEED_SQL
 from pipelines.science.statistics.contrasts import runner_contrasts, site_contrasts
 from pipelines.science.statistics.multiplicity import adjusted
 from pipelines.science.statistics.one_stage import one_stage
 from pipelines.science.statistics.planned import families, planned_answers
 from pipelines.science.statistics.pooled import pooled_contrasts
+from schemas.compared import compared_speed
 from schemas.convert.to_arrow import to_arrow_table
 from schemas.outcomes_planned import PLANNED_CONTRASTS, PLANNED_DIFFERENCES
-from schemas.plan import Plan, PlannedComparison
+from schemas.plan import Plan, PlannedComparison, question
 from schemas.processing import ContrastProcessing, Processing
 from tests.tries import tries
 
@@ -41,7 +44,7 @@ def trials(
             for condition, place in (("shod", 1 if first else 2), ("unshod", 2 if first else 1)):
                 value = own + (condition == "unshod") * effect + (place == 2) * order_effect + rng.normal(0, 0.003)
                 rows.append((f"R{site}{number}", f"site_{site}", condition, place, value))
-    frame = pd.DataFrame(rows, columns=["participant_id", "site", "condition", "trial_order", "value"])
+    frame = pd.DataFrame(rows, columns=["participant_id", "site", "condition", "condition_place", "value"])
     return frame.assign(
         trial_id=[f"T{n}" for n in range(len(frame))],
         visit="first",
@@ -99,7 +102,7 @@ def test_an_answer_with_covariates_is_the_mixed_model_of_differences_made_by_han
     """The difference of each runner, +1 where the condition came second and -1 where first, and what speeds differ by."""
     rows = trials(order_effect=0.03, reference_first=0.75)
     rows = rows.assign(measured_speed=3.0 + np.random.default_rng(4).normal(0, 0.1, len(rows)))
-    columns = ["value", "trial_order", "measured_speed"]
+    columns = ["value", "condition_place", "measured_speed"]
     sides = rows.pivot(index=["participant_id", "site"], columns="condition", values=columns)
     value, order, speed = (
         (sides[name, "unshod"].astype(float) - sides[name, "shod"].astype(float)).to_numpy() for name in columns
@@ -138,7 +141,7 @@ def test_who_ran_the_condition_later_is_counted_over_all_sites_with_or_without_t
     for plan in ({}, {"covariates": ("order",)}):
         row = main_row(trials(reference_first=0.75), **plan)
         assert (row["condition_later_count"], row["condition_earlier_count"]) == (18, 6), plan
-    unknown = trials().assign(trial_order=np.nan)
+    unknown = trials().assign(condition_place=np.nan)
     row = main_row(unknown)
     assert (row["condition_later_count"], row["condition_earlier_count"]) == (0, 0)
 
@@ -172,6 +175,20 @@ def test_runners_of_whom_a_covariate_is_not_known_are_left_out_and_counted_and_o
     assert (row["lacking_covariate_count"], row["runner_count"], row["measured_count"]) == (1, 23, 23)
     assert row["covariates"] == "mass"
     assert "without sex: it is known of no runner" in row["reason_simpler"]
+
+
+def test_a_site_of_which_a_covariate_is_not_known_is_named_and_nothing_is_told_without_it_once_more() -> None:
+    rows = trials(sites=4)
+    rows["measured_speed"] = 3.0 + np.random.default_rng(3).normal(0, 0.1, len(rows))
+    rows.loc[rows["site"].isin(["site_0", "site_2"]), "measured_speed"] = np.nan
+    doubts = ("leave_one_site_out", "without_covariates")
+    table = found(rows, covariates=("order", "speed"), sensitivity=doubts).set_index(["variant", "variant_detail"])
+    main = table.loc[("main", "none")]
+    assert (main["site_count"], main["lacking_covariate_count"]) == (2, 16)
+    assert main["sites_left_out"] == "site_0 (speed), site_2 (speed)"
+    assert set(table.loc["without_site"].index) == {"site_1", "site_3"}, "the others are not in the answer"
+    plain = table.loc[("without_covariates", "none")]
+    assert (plain["site_count"], plain["sites_left_out"]) == (4, "none")
 
 
 def test_exclusions_leave_trials_out_and_count_them() -> None:
@@ -242,6 +259,26 @@ def test_a_runner_at_several_speeds_counts_once_and_a_speed_asked_for_is_used_al
     assert at_slow["estimate_value"] == pytest.approx(slow["estimate_value"])
 
 
+@tries(200)
+@given(st.integers(100, 899).map(lambda hundredths: hundredths / 100))
+@example(3.25)
+@example(3.05)
+def test_a_speed_half_way_between_two_tenths_is_the_same_in_the_plan_and_in_the_warehouse(speed: float) -> None:
+    (there,) = duckdb.execute(
+        f"SELECT {COMPARED_SPEED_SQL} FROM (SELECT ?::DOUBLE AS set_speed_m_per_s)", [speed]
+    ).fetchall()[0]
+    assert there == compared_speed(speed)
+    assert abs(there - speed) < 0.05 + 1e-9
+
+
+def test_a_plan_at_a_speed_half_way_asks_for_the_runs_at_that_speed() -> None:
+    rows = trials().assign(set_speed_m_per_s=compared_speed(3.25), exact_set_speed=3.25)
+    row = main_row(rows, ASKED.model_copy(update={"set_speed_m_per_s": 3.25}))
+    assert (row["at_speed"], row["runner_count"]) == ("3.3 m/s", 24)
+    at = [ASKED.model_copy(update={"set_speed_m_per_s": speed}) for speed in (3.25, 3.3, 3.2)]
+    assert question(at[0]) == question(at[1]) != question(at[2]), "asked once"
+
+
 def test_the_interval_is_told_against_the_smallest_effect() -> None:
     rows = trials(effect=-0.02)
     for smallest, words in ((0.01, "matters"), (0.03, "too_small"), (-main_row(rows)["estimate_value"], "is_there")):
@@ -282,6 +319,24 @@ def test_only_what_the_plan_names_is_not_exploratory() -> None:
     pool = pooled_contrasts(runners, site_contrasts(runners, TO_SHOD), TO_SHOD, families(plan))
     told = dict(zip(pool["outcome"], pool["family"], strict=True))
     assert told == {"contact_time_s": "primary", "flight_time_s": "exploratory"}
+
+
+def test_a_comparison_that_is_planned_at_one_speed_is_exploratory_at_any_other() -> None:
+    means = trials().rename(columns={"value": "mean_value"}).assign(trial_count=1)
+    faster = means.assign(set_speed_m_per_s=4.0, mean_value=means["mean_value"] + 0.01)
+    runners = runner_contrasts(pd.concat([means, faster]), TO_SHOD)
+    sites = site_contrasts(runners, TO_SHOD)
+
+    def told(primary: float | None, *secondary: float | None) -> dict[str, str]:
+        at, *further = (ASKED.model_copy(update={"set_speed_m_per_s": speed}) for speed in (primary, *secondary))
+        pool = pooled_contrasts(
+            runners, sites, TO_SHOD, families(Plan(version="1", primary=(at,), secondary=tuple(further)))
+        )
+        return dict(zip(pool["at_speed"], pool["family"], strict=True))
+
+    assert told(3.0) == {"3.0 m/s": "primary", "4.0 m/s": "exploratory"}
+    assert told(None) == {"3.0 m/s": "primary", "4.0 m/s": "primary"}
+    assert told(4.0, None) == {"3.0 m/s": "secondary", "4.0 m/s": "primary"}
 
 
 @tries(30)

@@ -72,7 +72,6 @@ def test_what_cannot_be_asked_is_refused_where_it_stands(
 @pytest.mark.parametrize(
     ("changes", "words"),
     [
-        ({"secondary": [dict(ASKED)]}, "the same comparison is planned twice"),
         ({"covariates": ["order", "order"]}, "covariates names order twice"),
         ({"covariates": ["order"], "pooling_model": "random_effects_restricted_likelihood"}, "covariates need"),
         ({"exclude": {"notes_of": ["no_such_check"]}}, "names of checks"),
@@ -84,13 +83,45 @@ def test_a_plan_that_does_not_fit_together_is_refused(tmp_path: Path, changes: d
     assert words.lower() in refusal(tmp_path, **changes).lower()
 
 
-def test_a_comparison_planned_twice_is_found_though_one_of_them_leaves_the_reference_to_the_study(
-    tmp_path: Path,
+CURVE = {"quantity": "vertical_force_bw", "condition": "unshod", "visit": "first"}
+
+
+@pytest.mark.parametrize(
+    ("twice", "place", "other"),
+    [
+        ({"secondary": [dict(ASKED)]}, "secondary.1", "primary.1"),
+        ({"secondary": [ASKED | {"reference_condition": None}]}, "secondary.1", "primary.1"),
+        ({"primary": [ASKED | {"set_speed_m_per_s": v} for v in (3.0, 3.5, 3.04)]}, "primary.3", "primary.1"),
+        ({"curves": [CURVE, CURVE | {"reference_condition": "shod"}]}, "curves.2", "curves.1"),
+        (
+            {"curves": [CURVE | {"contrast": "visit", "visit": "last", "reference_condition": word} for word in (None, "shod")]},
+            "curves.2",
+            "curves.1",
+        ),
+    ],
+)  # fmt: skip
+def test_what_is_asked_twice_in_other_words_is_refused_where_it_stands_and_answered_once_if_it_was_frozen_so(
+    tmp_path: Path, twice: dict[str, Any], place: str, other: str
 ) -> None:
     study = a_study(processing={"contrasts": {"reference_condition": "shod"}})
-    write(tmp_path, secondary=[{name: word for name, word in ASKED.items() if name != "reference_condition"}])
-    with pytest.raises(Unusable, match="Each comparison once"):
-        load_plan(tmp_path, study)
+    write(tmp_path, **twice)
+    loaded = load_plan(tmp_path, study)
+    assert loaded is not None
+    with pytest.raises(Unusable, match=f"asks the same as {other}") as raised:
+        loaded.refuse_repeats(["another"])
+    assert raised.value.place == place
+    loaded.refuse_repeats([loaded.sha256])
+    family, number = place.split(".")
+    asked, answered = getattr(loaded.plan, family), getattr(loaded.answered, family)
+    assert answered == tuple(one for n, one in enumerate(asked, start=1) if n != int(number))
+
+
+def test_speeds_that_are_told_apart_are_different_comparisons(tmp_path: Path) -> None:
+    write(tmp_path, primary=[ASKED | {"set_speed_m_per_s": speed} for speed in (None, 3.0, 3.1)])
+    loaded = load_plan(tmp_path, STUDY)
+    assert loaded is not None
+    loaded.refuse_repeats()
+    assert loaded.answered == loaded.plan
 
 
 def test_curves_are_held_against_the_study_like_comparisons(tmp_path: Path) -> None:
@@ -101,7 +132,6 @@ def test_curves_are_held_against_the_study_like_comparisons(tmp_path: Path) -> N
     assert loaded.plan.curves[0].reference_condition == "unshod"
     assert "curves.1.visit" in refusal(tmp_path, curves=[curve | {"visit": "first"}])
     assert "curves.1.condition" in refusal(tmp_path, curves=[curve | {"condition": "barefoot"}])
-    assert "the same curves" in refusal(tmp_path, curves=[curve, dict(curve)]).lower()
 
 
 NEW = {"transition": {"new_footwear": ["unshod"]}}

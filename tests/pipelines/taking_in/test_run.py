@@ -265,6 +265,13 @@ def test_a_resent_trial_takes_the_place_of_the_returned_one(inbox: Path, depot: 
     go(inbox, depot)
     history = ask(depot, f"SELECT delivery_id, standing, superseded FROM standings WHERE trial_id = '{trial_id('1')}'")
     assert sorted(history) == [("brack-001", "returned", True), ("brack-002", "accepted", False)]
+    ((accepted, returned, pooled),) = ask(
+        depot,
+        "SELECT any_value(trial_order) FILTER (standing = 'accepted'), any_value(trial_order) FILTER (standing = "
+        f"'returned'), (SELECT trial_order FROM trials WHERE trial_id = '{trial_id('1')}') FROM standings "
+        f"WHERE trial_id = '{trial_id('1')}'",
+    )
+    assert accepted == returned == pooled > 0, "the place in the session is known of a trial that went back as well"
     assert ask(depot, "SELECT DISTINCT delivery_id FROM footfalls") == [("brack-002",)]
     assert ask(depot, "SELECT count(*) FROM findings_open") == [(0,)]
 
