@@ -16,6 +16,7 @@ from scipy.optimize import linear_sum_assignment
 from pipelines.lab.profile.axes import Axes
 from pipelines.lab.profile.files import Recorded
 from pipelines.lab.profile.landmarks import LANDMARKS, Landmark
+from pipelines.lab.profile.symmetry import plane_of_the_body
 from schemas.trial import FloatArray
 
 #: what it costs to leave a role without a marker, in the unit of all penalties: half a squared standard deviation
@@ -25,6 +26,7 @@ _STATURES_M = np.arange(1.45, 2.06, 0.10)
 _USUAL_M = (1.72, 0.12)  # adults' stature and its spread, both sexes together (from memory)
 _STANCES = (0.035, 0.055, 0.075, 0.095)  # half the distance between the ankles' middles, in shares of stature
 _MOST_STANDING = 6
+_ALONG_AN_AXIS_DEG = 15.0  # a person who stands straighter than this is seen well enough along the axis
 #: stature in m, forward position of the ankles in m, half stance in shares of stature
 _Fit = tuple[float, float, float]
 
@@ -60,7 +62,8 @@ def places_of(recordings: Sequence[Recorded], axes: Axes, labels: Sequence[str],
         return Places(np.zeros((len(labels), len(roles))), 0, "")
     found, ways = [], []
     for recording in standing:
-        stood = [(_stood(recording, turn, labels, roles, known), way) for way, turn in _turns(axes)]
+        turns = _turns(axes, plane_of_the_body(recording.points, _upright(axes)))
+        stood = [(_stood(recording, turn, labels, roles, known), way) for way, turn in turns]
         (penalty, _), way = min(stood, key=lambda one: one[0][1])
         found.append(penalty)
         ways.append(way)
@@ -78,14 +81,30 @@ def places_of(recordings: Sequence[Recorded], axes: Axes, labels: Sequence[str],
     return Places(middle, len(standing), facing)
 
 
-def _turns(axes: Axes) -> Iterator[tuple[str, FloatArray]]:
-    """Ways a person may have faced, with the rows forward, up and right of the person."""
-    forward, up, right = axes.forward, axes.up, axes.right
-    assert forward is not None
-    assert up is not None
-    assert right is not None
-    for way, ahead in (("forward", forward), ("backward", -forward), ("to the right", right), ("to the left", -right)):
+def _upright(axes: Axes) -> FloatArray:
+    """Rows forward, up and right of the running direction."""
+    assert axes.forward is not None
+    assert axes.up is not None
+    return np.stack([axes.forward, axes.up, np.cross(axes.forward, axes.up)])
+
+
+def _turns(axes: Axes, plane_deg: float | None) -> Iterator[tuple[str, FloatArray]]:
+    """Ways a person may have faced, with the rows forward, up and right of the person.
+
+    plane_deg: how far to the right of the running direction the body's own plane is turned; None if it is not clear.
+    """
+    ways = {"forward": 0.0, "backward": 180.0, "to the right": 90.0, "to the left": -90.0}
+    if plane_deg is not None and min(plane_deg % 90, 90 - plane_deg % 90) > _ALONG_AN_AXIS_DEG:
+        back = plane_deg - 180 if plane_deg > 0 else plane_deg + 180
+        ways |= {_turned(angle): angle for angle in (plane_deg, back)}
+    forward, up, right = _upright(axes)
+    for way, angle in ways.items():
+        ahead = np.cos(np.radians(angle)) * forward + np.sin(np.radians(angle)) * right
         yield way, np.stack([ahead, up, np.cross(ahead, up)])
+
+
+def _turned(angle_deg: float) -> str:
+    return f"{abs(angle_deg):.0f} degrees to the {'right' if angle_deg > 0 else 'left'}"
 
 
 def _stood(
