@@ -212,7 +212,7 @@ INTERVAL = (
     ),
     Code(
         "sites_spread",
-        "t on sites less 1, the error being what the spread of the sites' means says: where the variance between sites was estimated as zero, or where there is no mixed model. With unequal sites the wider of two: as the sites weigh, and all weighing alike. With two or three sites it can be narrow by chance.",
+        "t on sites less 1, the error being what the spread of the sites' means says: where the variance between sites was estimated as zero, or where there is no mixed model. With unequal sites the wider of two: as the sites weigh, and all weighing alike; with 60, 2 and 2 runners and sites that differ by 0.7 of what runners do, 0.96 of all intervals held the truth in simulated studies, and 0.86 of these. With two or three sites it can be narrow by chance.",
     ),
     Code(
         "hartung_knapp",
