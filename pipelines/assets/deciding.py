@@ -18,6 +18,7 @@ from pipelines.depot.keys import release as release_key
 from pipelines.errors import Unusable
 from pipelines.release.make import Released, note_unlisted, refuse_what_a_run_must_do
 from pipelines.release.unread_consents import looked_at
+from pipelines.study.file import load_study
 from pipelines.taking_in.batch import Bench, what_a_change_moves
 from pipelines.taking_in.building import is_built
 from pipelines.taking_in.due import any_follow_up
@@ -114,6 +115,7 @@ def freeze_plan(study_path: Path, depot_root: Path | str, why: str, by: str) -> 
 
     Raises Unusable without a plan or a reason.
     """
+    freezing.what_to_freeze(load_study(study_path), why)  # before a depot is begun
     with at_work(study_path, depot_root, by) as bench:
         frozen = freezing.freeze_plan(bench.desk, why)
         if bench.desk.books.deliveries.any_taken_in():

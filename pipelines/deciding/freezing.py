@@ -13,6 +13,7 @@ from pipelines.depot.plans import ABOUT, WHAT, Frozen, frozen_plans
 from pipelines.errors import Unusable
 from pipelines.identity.reasons import refuse_who
 from pipelines.identity.word_list import names_beside
+from pipelines.study.file import LoadedStudy
 from pipelines.study.plan import NAME, LoadedPlan
 
 
@@ -36,19 +37,24 @@ class FrozenNow:
         return "\n".join([*lines, "The ledger holds what it says for good."])
 
 
-def freeze_plan(desk: Desk, why: str) -> FrozenNow:
-    """Write the plan beside the study file into the ledger, in the name of the desk's actor; not twice in a row.
-
-    Raises Unusable without a plan, without a reason or for one that names somebody, and for a
-    version that was frozen with other content.
-    """
-    plan = desk.study.plan
-    if plan is None:
+def what_to_freeze(study: LoadedStudy, why: str) -> tuple[LoadedPlan, str]:
+    """The plan beside the study file, and the reason in plain form. Raises Unusable without one of them."""
+    if study.plan is None:
         remedy = f"Write {NAME} beside the study file; docs/reference/analysis_plan.md explains it."
-        raise Unusable("There is no analysis plan.", f"{NAME} beside the study file.", remedy, file=desk.study.path)
+        raise Unusable("There is no analysis plan.", f"{NAME} beside the study file.", remedy, file=study.path)
     why = " ".join(why.split())
     if not why:
         raise Unusable("No reason is given.", "why it is frozen now.", "Say it with --why.")
+    return study.plan, why
+
+
+def freeze_plan(desk: Desk, why: str) -> FrozenNow:
+    """Write the plan beside the study file into the ledger, in the name of the desk's actor; not twice in a row.
+
+    Raises Unusable as ``what_to_freeze``, for a reason that names somebody, and for a version that stands for other
+    content already.
+    """
+    plan, why = what_to_freeze(desk.study, why)
     refuse_who(why, desk.books.gates.every_runner(), names_beside(desk.study.path))
     before = frozen_plans(desk.books)
     if before and before[-1].is_plan(plan):

@@ -193,7 +193,7 @@ class DoseAnswer(Answer):
         """Of whom, and their hours."""
         row = self.row
         who = f"{counted(row['runner_count'], 'runner')} at {counted(row['site_count'], 'site')}"
-        if row["mean_dose_min"] is None:
+        if row.get("mean_dose_min") is None:  # a release tells nobody's minutes, as means neither
             return who
         least, mean, most = (row[f"{name}_dose_min"] / 60 for name in ("smallest", "mean", "largest"))
         return f"{who}, {least:.0f} to {most:.0f} h, {mean:.0f} h in the mean"

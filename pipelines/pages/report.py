@@ -26,9 +26,11 @@ from pipelines.pages.templating import page_style, templates
 from pipelines.pages.words import counted
 from pipelines.pool.query import open_read_only
 from pipelines.science.statistics.pooling import Effect, mean_effect
+from schemas.model import Table
 from schemas.outcomes_planned import ANALYSIS_PLANS, PLANNED_CONTRASTS, PLANNED_DIFFERENCES
 from schemas.outcomes_planned_curves import PLANNED_CURVE_POINTS, PLANNED_CURVES
 from schemas.outcomes_planned_doses import PLANNED_DOSE_RESPONSES
+from schemas.privacy import Privacy
 
 if TYPE_CHECKING:
     import duckdb
@@ -100,6 +102,11 @@ def write_report(warehouse: Path, to: Path) -> Path:
     return to
 
 
+def _always_there(table: Table) -> list[str]:
+    """Columns that a release holds as well as a warehouse: those that are not told in bands."""
+    return [field.name for field in table.fields if field.privacy is not Privacy.QUASI]
+
+
 def report(warehouse: Path) -> str:
     """The page. Raises Unusable."""
     import duckdb
@@ -109,7 +116,7 @@ def report(warehouse: Path) -> str:
         before = file.sha256(warehouse.name)
         try:
             for table in _READ:  # of another version may lack columns, or have them by another name
-                connection.execute(f"SELECT {', '.join(table.column_names)} FROM {table.name} LIMIT 0")
+                connection.execute(f"SELECT {', '.join(_always_there(table))} FROM {table.name} LIMIT 0")
             about = _about(connection, before, warehouse.name)
             plan = read_planned(connection)
             pairs = rows_of(connection, "SELECT * FROM planned_differences ORDER BY ALL")

@@ -41,6 +41,12 @@ def test_a_plan_is_frozen_before_the_first_delivery_and_not_twice_in_a_row(study
     assert (line.actor, line.why) == ("Ann", "Before the first delivery")
 
 
+def test_without_a_reason_nothing_is_frozen_and_no_depot_is_begun(study: Path, tmp_path: Path) -> None:
+    with pytest.raises(Unusable, match="No reason is given"):
+        freeze_plan(study, tmp_path / "depot", "  ", "Ann")
+    assert not (tmp_path / "depot").exists()
+
+
 def test_a_plan_that_was_changed_can_be_frozen_again_and_both_are_told(study: Path, tmp_path: Path) -> None:
     depot = tmp_path / "depot"
     freeze_plan(study, depot, "Before the first delivery", "Ann")

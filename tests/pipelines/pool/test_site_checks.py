@@ -15,7 +15,6 @@ from pipelines.pool import made_from
 from pipelines.pool.beside import Beside
 from pipelines.pool.site_checks import check_sites, fill_site_checks, site_rows_id
 from pipelines.pool.site_tables import control_points, device_sessions, pooled_tables
-from pipelines.pool.views import all_views
 from schemas.convert.to_frictionless import IDENTIFIER_PATTERN
 from tests.builders import a_study
 from tests.checks.site_cases import SITE_CHECKS
@@ -57,8 +56,6 @@ def a_warehouse(path: Path, *parts: small.Rows) -> Path:
     small.build(path, rows)
     with duckdb.connect(str(path)) as connection:
         made_from.begin(connection)
-        for view in all_views():
-            connection.execute(f"CREATE VIEW {view.name} AS {view.sql}")
     return path
 
 

@@ -356,7 +356,7 @@ def test_a_delivery_that_a_new_study_file_stops_is_stopped_and_comes_back_with_t
     shutil.copytree(STUDY.parent / "sites", study.parent / "sites")
     profile = study.parent / "sites" / "brack.yaml"
     profile.write_text(profile.read_text().replace("site: brack\n", "site: scree\n"))
-    study.write_text(STUDY.read_text().replace("  brack: {", "  scree: {"))
+    study.write_text(STUDY.read_text().replace("  brack:", "  scree:"))
     assert "STOPPED" in go(inbox, depot, study).text()
     assert ask(depot, "SELECT count(*) FROM footfalls") == [(0,)]
     assert "Nothing new" in go(inbox, depot, study).text()
