@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import contextlib
 import json
+import sqlite3
 from pathlib import Path
 from typing import Any
 
@@ -45,3 +47,9 @@ def decisions(depot: Path) -> tuple[Override, ...]:
 def bytes_of_the_books(depot: Path) -> bytes:
     """All files of a depot's books together."""
     return b"".join(path.read_bytes() for path in sorted(depot.glob("books.*")))
+
+
+def content_of_the_books(depot: Path) -> list[str]:
+    """Every row of the books as SQL; who opens them may lay the same rows out in other bytes."""
+    with contextlib.closing(sqlite3.connect(f"file:{depot / 'books.sqlite'}?mode=ro", uri=True)) as books:
+        return list(books.iterdump())

@@ -13,7 +13,7 @@ import pytest
 from pipelines.depot.storage import Depot
 from tests.command_line import command
 from tests.delivery_builders import STUDY
-from tests.depot_books import bytes_of_the_books, ledger_lines
+from tests.depot_books import content_of_the_books, ledger_lines
 from tests.pipelines.pages.reading_html import read
 
 LISTS = {"new since the last look": "new", "looked at, not followed up": "open", "followed up": "followed"}
@@ -65,14 +65,14 @@ def test_a_look_a_follow_up_and_what_changed_since_are_told_apart(depot: Path) -
 
 
 def test_nobody_is_on_the_list_by_a_wrong_week_a_wrong_runner_or_the_name_of_a_runner(depot: Path) -> None:
-    before = bytes_of_the_books(depot)
+    before = content_of_the_books(depot)
     assert "a week with a caution: 1, 7, 8, 9" in note(depot, "FS-10", "--week", "2", "--as", "Ann", code=2)
     assert "no caution about runner FS-99" in note(depot, "FS-99", "--as", "Ann", code=2)
     assert "names a runner" in note(depot, "FS-10", "--as", "FS-10", code=2)
     assert "There is no name" in note(depot, "FS-10", "--as", " ", code=2)
     assert "--looked alone" in note(depot, "--as", "Ann", code=2)
     assert "--looked alone" in note(depot, "FS-10", "--looked", "--as", "Ann", code=2)
-    assert bytes_of_the_books(depot) == before
+    assert content_of_the_books(depot) == before
 
 
 def test_a_caution_whose_numbers_change_is_new_again_and_the_books_name_no_runner_beside_it(depot: Path) -> None:
