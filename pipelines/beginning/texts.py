@@ -5,13 +5,12 @@ Each setting stands under a comment that says what it decides. Free words are qu
 
 from __future__ import annotations
 
-import json
 import re
 import textwrap
 from collections.abc import Iterator
 
 from pipelines.beginning.wanted import Named, Wanted
-from pipelines.study.drafts import OPEN
+from pipelines.study.drafts import OPEN, quoted
 from schemas.study import Axes, SiteProfile, Study
 
 _WIDTH = 110
@@ -57,11 +56,6 @@ def plan_text(wanted: Wanted) -> str | None:
     return "\n".join(_plan(wanted)) + "\n"
 
 
-def said(text: str) -> str:
-    """A text that YAML reads as it is."""
-    return json.dumps(text, ensure_ascii=False)
-
-
 def slug(title: str) -> str:
     """A short word made of a title, by which a depot knows its study."""
     words = re.findall(r"[a-z0-9]+", title.lower())
@@ -85,18 +79,18 @@ def _study(wanted: Wanted) -> Iterator[str]:
     )
     for name, value in (("id", slug(wanted.title)), ("title", wanted.title), ("version", "1")):
         yield from _meant(Study, name)
-        yield f"{name}: {said(value)}"
+        yield f"{name}: {quoted(value)}"
     yield ""
     yield from _comment("How runners' codes are written: never by anything that leads to the person.")
     yield "codes:"
-    yield f"  runner: {said(wanted.prefix + '-[0-9]{2,5}')}"
+    yield f"  runner: {quoted(wanted.prefix + '-[0-9]{2,5}')}"
     yield ""
     yield from _meant(Study, "consent_forms")
     yield from _comment(
         "What a runner agrees to is sent row by row in consents.csv, by these scopes: see its page in "
         "docs/reference/tables."
     )
-    yield f"consent_forms: [{', '.join(map(said, wanted.forms))}]"
+    yield f"consent_forms: [{', '.join(map(quoted, wanted.forms))}]"
     yield from _named("conditions", wanted.conditions, "What runners wear. Say what exactly, one model or many.")
     yield ""
     yield "visits:"
@@ -113,7 +107,7 @@ def _study(wanted: Wanted) -> Iterator[str]:
     for role, (sided, required, where) in _ROLES.items():
         marks = ["required: true"] if required else []
         marks += [] if sided else ["sided: false"]
-        yield f"  {role}: {{{', '.join([*marks, f'description: {said(where)}'])}}}"
+        yield f"  {role}: {{{', '.join([*marks, f'description: {quoted(where)}'])}}}"
     yield ""
     yield from _comment(
         "What each site has to give in one way of several; a trial without the way of its site goes back to it."
@@ -126,7 +120,7 @@ def _study(wanted: Wanted) -> Iterator[str]:
     yield from _comment("The profile of a site says how it records. While one is a draft, the others can go on.")
     yield "sites:"
     for site in wanted.sites:
-        description = said(site.description or "Say which kind of laboratory.")
+        description = quoted(site.description or "Say which kind of laboratory.")
         yield f"  {site.name}: {{description: {description}, profile: sites/{site.name}.yaml}}"
     yield from _planned(wanted)
     yield ""
@@ -150,7 +144,7 @@ def _named(group: str, names: tuple[Named, ...], what: str) -> Iterator[str]:
     yield from _comment(what)
     yield f"{group}:"
     for one in names:
-        yield f"  {one.name}: {{description: {said(one.description or 'To be described.')}}}"
+        yield f"  {one.name}: {{description: {quoted(one.description or 'To be described.')}}}"
 
 
 def _muscles(wanted: Wanted) -> Iterator[str]:
@@ -160,7 +154,7 @@ def _muscles(wanted: Wanted) -> Iterator[str]:
     yield from _comment("By SENIAM names, for which it is known when they are active in running.")
     yield "muscles:"
     for muscle in wanted.muscles:
-        yield f"  {muscle}: {{description: {said(muscle.replace('_', ' ').capitalize() + '.')}}}"
+        yield f"  {muscle}: {{description: {quoted(muscle.replace('_', ' ').capitalize() + '.')}}}"
 
 
 def _processing(wanted: Wanted) -> Iterator[str]:
@@ -192,9 +186,9 @@ def _profile(site: Named, wanted: Wanted) -> Iterator[str]:
         "take the mark away, or delete it where it is not so at your site. manystrides profile fills most of "
         "it in from a few of your own recordings."
     )
-    yield f"site: {said(site.name)}"
+    yield f"site: {quoted(site.name)}"
     yield from _meant(SiteProfile, "description")
-    yield f"description: {said(site.description)}"
+    yield f"description: {quoted(site.description)}"
     for name, example in (("surface", "treadmill"), ("runs_both_ways", "false"), ("marker_rate_hz", "200")):
         yield from _meant(SiteProfile, name)
         yield f"{OPEN} {name}: {example}"
@@ -206,7 +200,7 @@ def _profile(site: Named, wanted: Wanted) -> Iterator[str]:
     yield "axes:"
     for name, example in (("forward", "+x"), ("up", "+z"), ("right", "-y")):
         yield from _meant(Axes, name, "  ")
-        yield f"  {OPEN} {name}: {said(example)}"
+        yield f"  {OPEN} {name}: {quoted(example)}"
     yield from _meant(SiteProfile, "markers")
     yield "markers:"
     for role, (sided, required, where) in _ROLES.items():

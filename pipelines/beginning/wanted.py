@@ -3,19 +3,18 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import yaml
 
 from pipelines.errors import Unusable
+from pipelines.questions import Ask, Question, refuse_missing
 from schemas.muscle_phases import SENIAM_KINDS
 
-#: Asks one question and returns the answer, as typed.
-Ask = Callable[[str], str]
 _NAME = re.compile(r"[a-z][a-z0-9_]{0,39}")
 _PREFIX = re.compile(r"[A-Z][A-Z0-9]{0,7}")
-_ATTEMPTS = 3
 _A_NAME = "small letters, digits and underscores, beginning with a letter"
 
 
@@ -64,38 +63,30 @@ class Given:
     planned: int | None = None
 
 
-@dataclass(frozen=True)
-class _Question:
-    option: str
-    words: str
-    read: Callable[[str], object]
-
-
 def completed(given: Given, ask: Ask | None) -> Wanted:
     """What is wanted, whole. ask: None where nobody can be asked. Raises Unusable for what is missing or wrong."""
-    questions = {
-        "title": _Question("--title", "Title of the study", _title),
-        "conditions": _Question(
-            "--condition", "Conditions, the one to compare with first (such as cushioned, thin_soled, unshod)", _names
-        ),
-        "visits": _Question("--visit", "Visits and their weeks (such as week_0=0, week_10=10)", _visits),
-        "sites": _Question("--site", "Short names of the sites (such as brack, corrie)", _names),
-        "prefix": _Question("--prefix", "What all codes of runners begin with (such as FS, for FS-01)", _prefix),
+    title = Question("--title", "Title of the study", _title)
+    conditions = Question(
+        "--condition", "Conditions, the one to compare with first (such as cushioned, thin_soled, unshod)", _names
+    )
+    visits = Question("--visit", "Visits and their weeks (such as week_0=0, week_10=10)", _visits)
+    sites = Question("--site", "Short names of the sites (such as brack, corrie)", _names)
+    prefix = Question("--prefix", "What all codes of runners begin with (such as FS, for FS-01)", _prefix)
+    typed: dict[Question[Any], str | None] = {
+        title: given.title,
+        conditions: _joined(given.conditions),
+        visits: _joined(given.visits),
+        sites: _joined(given.sites),
+        prefix: given.prefix,
     }
-    typed = {
-        "title": given.title,
-        "conditions": _joined(given.conditions),
-        "visits": _joined(given.visits),
-        "sites": _joined(given.sites),
-        "prefix": given.prefix,
-    }
-    missing = [f"{q.option} ({q.words})" for name, q in questions.items() if typed[name] is None]
-    if missing and ask is None:
-        expected = "these options, since there is no terminal to ask at."
-        raise Unusable(f"Not given: {'; '.join(missing)}.", expected, "Give them with the command.")
-    read = {name: _answer(question, typed[name], ask) for name, question in questions.items()}
+    refuse_missing(typed.items(), ask)
+    several = (lambda words: "\n".join(ask(words).split(","))) if ask is not None else None
     wanted = Wanted(
-        **read,  # type: ignore[arg-type]  # each question's read gives its field's type
+        title=title.answer(typed[title], ask),
+        conditions=conditions.answer(typed[conditions], several),
+        visits=visits.answer(typed[visits], several),
+        sites=sites.answer(typed[sites], several),
+        prefix=prefix.answer(typed[prefix], ask),
         muscles=tuple(_muscle(one) for one in given.muscles),
         changed_to=tuple(given.changed_to),
         forms=tuple(given.forms) or ("1",),
@@ -111,37 +102,21 @@ def completed(given: Given, ask: Ask | None) -> Wanted:
 
 
 def _joined(values: Sequence[str]) -> str | None:
-    """Several options of one name as one line, a line break between them."""
+    """Several options of one name as one text, a line for each."""
     return "\n".join(values) if values else None
-
-
-def _answer(question: _Question, typed: str | None, ask: Ask | None) -> object:
-    if typed is not None:
-        try:
-            return question.read(typed)
-        except ValueError as wrong:
-            raise Unusable(f"{question.option}: {wrong}.", question.words + ".", "Correct it.") from None
-    assert ask is not None
-    words = question.words
-    for _ in range(_ATTEMPTS):
-        try:
-            return question.read("\n".join(ask(words).split(",")))
-        except ValueError as wrong:
-            words = f"{wrong}. {question.words}"
-    raise Unusable(words, question.words + ".", f"Give it with {question.option}.")
 
 
 def _title(text: str) -> str:
     plain = " ".join(text.split())
     if not plain or not plain.isprintable() or len(plain) > 200:
-        raise ValueError("a title is one line of up to 200 characters")
+        raise ValueError("A title is one line of up to 200 characters.")
     return plain
 
 
 def _prefix(text: str) -> str:
     plain = text.strip().rstrip("-")
     if not _PREFIX.fullmatch(plain):
-        raise ValueError(f"{plain!r} is no prefix: capital letters and digits, beginning with a letter, up to eight")
+        raise ValueError(f"{plain!r} is no prefix: capital letters and digits, beginning with a letter, up to eight.")
     return plain
 
 
@@ -151,13 +126,13 @@ def _parts(text: str) -> list[tuple[str, str]]:
     for line in text.split("\n"):
         name, _, rest = (part.strip() for part in line.partition("="))
         if not _NAME.fullmatch(name) or yaml.safe_load(name) != name:  # YAML reads no, on and yes as truth values
-            raise ValueError(f"{name!r} is no name: {_A_NAME}, and no word that YAML reads as a value")
+            raise ValueError(f"{name!r} is no name: {_A_NAME}, and no word that YAML reads as a value.")
         if not rest.isprintable():
-            raise ValueError(f"what is said of {name} holds characters that cannot be printed")
+            raise ValueError(f"What is said of {name} holds characters that cannot be printed.")
         found.append((name, rest))
     names = [name for name, _ in found]
     if twice := sorted({name for name in names if names.count(name) > 1}):
-        raise ValueError(f"{', '.join(twice)} stands twice")
+        raise ValueError(f"{', '.join(twice)} stands twice.")
     return found
 
 
@@ -169,7 +144,7 @@ def _visits(text: str) -> tuple[Named, ...]:
     found = []
     for name, week in _parts(text):
         if not re.fullmatch(r"[0-9]{1,3}", week):
-            raise ValueError(f"visit {name} has {week!r} for its week: a whole number, as in {name}=0")
+            raise ValueError(f"The visit {name} has {week!r} for its week: a whole number, as in {name}=0.")
         found.append(Named(name, week=int(week)))
     return tuple(sorted(found, key=lambda visit: visit.week))
 

@@ -7,6 +7,7 @@ drafts them from recordings. While one is not finished, the study is used withou
 from __future__ import annotations
 
 import difflib
+import json
 import re
 from collections.abc import Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
@@ -46,6 +47,11 @@ class Draft:
             f"nothing of {self.site} can be taken in. Fill in {self.path}: correct each line that begins with {OPEN} "
             "and take the mark away, or delete it where there is no such marker."
         )
+
+
+def quoted(value: str) -> str:
+    """A text that YAML reads as it is; JSON's form is one."""
+    return json.dumps(value, ensure_ascii=False)
 
 
 def open_lines(profile: bytes) -> int:

@@ -25,11 +25,12 @@ from pipelines.intake.descriptor import write_descriptor
 from pipelines.intake.paths import path_fault, shown
 from pipelines.intake.tables import read_tables
 from pipelines.judging.packed_with import stamped
-from pipelines.lab.packing.asking import About, Ask, completed
+from pipelines.lab.packing.asking import About, completed
 from pipelines.lab.packing.finding import Gathered, gather, lay_out
 from pipelines.lab.scrub import info_of, write_bag
 from pipelines.pages.words import counted, size_words
 from pipelines.progress import Progress
+from pipelines.questions import Ask
 from pipelines.study.drafts import refuse_unfinished
 from pipelines.study.file import LoadedStudy, load_study
 from pipelines.workers.isolation import Isolated

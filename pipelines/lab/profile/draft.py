@@ -6,7 +6,6 @@ cannot be used before a person has filled it in.
 
 from __future__ import annotations
 
-import json
 import textwrap
 from collections import Counter
 from collections.abc import Iterator, Sequence
@@ -26,7 +25,7 @@ from pipelines.lab.profile.files import Recorded, isolated_readers, recordings_i
 from pipelines.lab.profile.muscles import told_of_muscles
 from pipelines.lab.profile.roles import Guesses, guess_roles
 from pipelines.study.anatomy import empty_at
-from pipelines.study.drafts import OPEN, is_untouched, ways_in_words
+from pipelines.study.drafts import OPEN, is_untouched, quoted, ways_in_words
 from pipelines.study.file import load_study
 from schemas.study import SiteProfile
 
@@ -176,12 +175,12 @@ class _Writer:
         """A comment with the evidence, then the value, or an open line."""
         if seen.value is None or seen.sureness == "not sure":
             self.open.append(name)
-            guess = hint if seen.value is None else seen.value if plain else _quoted(seen.value)
+            guess = hint if seen.value is None else seen.value if plain else quoted(seen.value)
             yield from _comment(f"not sure: {seen.why}", indent)
             yield f"{indent}{OPEN} {name}: {guess}"
             return
         yield from _comment(f"{seen.sureness}: {seen.why}", indent)
-        yield f"{indent}{name}: {seen.value if plain else _quoted(seen.value)}"
+        yield f"{indent}{name}: {seen.value if plain else quoted(seen.value)}"
 
     def _axes(self) -> Iterator[str]:
         yield "axes:"
@@ -222,11 +221,6 @@ class _Writer:
 
 def _comment(text: str, indent: str) -> Iterator[str]:
     yield from textwrap.wrap(text, _WIDTH, initial_indent=f"{indent}# ", subsequent_indent=f"{indent}#   ")
-
-
-def _quoted(value: str) -> str:
-    """A text that YAML reads as it is; JSON's form is one."""
-    return json.dumps(value, ensure_ascii=False)
 
 
 def _commonest(values: Sequence[Any]) -> Seen:
