@@ -54,6 +54,7 @@ class Cell:
 SPREADS = {"no": 0.0, "small": 0.35, "moderate": 0.7, "large": 1.7}
 SIZES = {"3 x 5": (5,) * 3, "3 x 10": (10,) * 3, "5 x 12": (12,) * 5, "8 x 20": (20,) * 8}
 UNEQUAL = (3, 5, 10, 18, 24)
+VERY_UNEQUAL = (60, 2, 2)
 
 
 def cells() -> Iterator[Cell]:
@@ -63,6 +64,8 @@ def cells() -> Iterator[Cell]:
             yield Cell(f"{size}, {word} differences between sites", sizes, site_sd)
     for word in ("no", "moderate", "large"):
         yield Cell(f"5 unequal sites, {word} differences", UNEQUAL, SPREADS[word])
+    for word in ("no", "moderate", "large"):
+        yield Cell(f"60 and 2 and 2, {word} differences between sites", VERY_UNEQUAL, SPREADS[word])
     for word in ("no", "moderate"):
         yield Cell(f"5 x 6 and 6 who travel, {word} differences", (6,) * 5, SPREADS[word], travelling=6)
         yield Cell(f"3 x 2 and 4 who travel, {word} differences", (2,) * 3, SPREADS[word], travelling=4)

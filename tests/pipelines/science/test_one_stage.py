@@ -145,8 +145,29 @@ def test_very_unequal_sites_that_differ_keep_their_coverage(sizes: tuple[int, ..
     found = [own for own in one_stage_each(differences, np.arange(len(at)), at) if isinstance(own, OneStage)]
     held = np.array([own.effect.lower <= 0 <= own.effect.upper for own in found])
     by_spread = np.array([own.interval == "sites_spread" for own in found])
+    widths = np.array([own.effect.upper - own.effect.lower for own in found])
     assert held.mean() > 0.94
     assert held[by_spread].mean() > 0.82
+    assert np.quantile(widths, 0.99) < 40 * site, "an interval that nobody can use"
+
+
+@tries(25)
+@given(
+    st.integers(0, 10_000),
+    st.lists(st.integers(1, 30), min_size=2, max_size=6),
+    st.sampled_from([0.0, 0.5, 3.0]),
+    st.integers(0, 3),
+    st.booleans(),
+)
+def test_degrees_of_freedom_are_never_fewer_than_the_sites_have_among_themselves(
+    seed: int, sizes: list[int], site: float, travelling: int, with_covariate: bool
+) -> None:
+    differences, runners, sites = study(seed, (*sizes, 4), travelling, site=site, runner=1.0)
+    extra = np.random.default_rng(seed).normal(size=(len(sites), 1)) if with_covariate else None
+    found = one_stage(differences, runners, sites, extra)
+    assert found.freedom >= len(sizes) * (1 - 2e-3) - (with_covariate and len(sites) - 2 <= len(sizes))
+    if found.interval == "kenward_roger_sites":
+        assert found.freedom > fit_layout(differences, layout(runners, sites, extra)).fits.freedom[0, 0]
 
 
 def test_where_sites_do_not_seem_to_differ_the_error_is_no_narrower_than_that_of_the_mean_of_their_means() -> None:
