@@ -101,7 +101,7 @@ class Answer:
     def limits(self) -> list[str]:
         """What had to be left out, and who lacks what."""
         row = self.row
-        found = row["reason_simpler"].split("; ") if row["reason_simpler"] else []
+        found = [part for name in ("reason_simpler", "caution") for part in (row[name] or "").split("; ") if part]
         found += self._lost if row["runner_count"] else []
         found += [f"{counted(number, 'runner')} without it: {REASONS.get(why, why)}" for why, number in self.lacks]
         later, earlier = row["condition_later_count"] or 0, row["condition_earlier_count"] or 0

@@ -17,11 +17,17 @@ Where sites are very unequal, Kenward & Roger leave fewer degrees of freedom tha
 to a tenth of one, and Student's t makes an interval of any width of that (three sites with 60, 2 and 2 runners: up to
 1e9 runners' standard deviations). The degrees of freedom are then those of the sites, as the between-within count has
 them (Schluchter & Elashoff 1990, J Stat Comput Simul 37:69, from memory); estimate and error stay as they are.
+
+The model has one variance for the runners of all sites. Where they vary unequally (``unequal_noise``) and a site with
+many runners more than the others, its interval can hold the truth in half of all studies; the mean of the sites' means
+then stands in, t on sites less 1, which unequal variances make no narrower than it says (Ibragimov & Muller 2010, J Bus
+Econ Stat 28:453, from memory; measured in docs/reference/coverage.md). With covariates, or runners who travelled and
+whose chance several sites share, there is no such way out: the model stays, with a caution.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, Literal
 
 import numpy as np
@@ -30,6 +36,7 @@ from numpy.typing import NDArray
 from pipelines.science.statistics.mixed_model import AllAlike, Fits, NoFit, fit_components
 from pipelines.science.statistics.one_stage_layout import Fitted, Layout, layout, of_kind
 from pipelines.science.statistics.pooling import Effect, t_effect
+from pipelines.science.statistics.unequal_noise import unequal_noise
 from schemas.trial import FloatArray
 
 Interval = Literal["kenward_roger", "kenward_roger_sites", "sites_spread"]
@@ -48,7 +55,7 @@ class OneStage:
     between_site_sd, runner_sd, rest_sd: roots of the components, 0 for one estimated at or below zero; None for one
     that is not in the model, or that nothing tells: with one difference at each site there is no rest.
     singular: whether one was. interval: what its error is made of. simpler: why a simpler model stands in for the
-    usual one.
+    usual one. caution: why the interval may be narrower than it says.
     """
 
     effect: Effect
@@ -61,6 +68,7 @@ class OneStage:
     singular: bool
     interval: Interval = "kenward_roger"
     simpler: str | None = None
+    caution: str | None = None
 
 
 @dataclass(frozen=True)
@@ -179,8 +187,18 @@ def _fitted(differences: FloatArray, sites: NDArray[Any], of: Layout) -> list[On
         elif not means.errors[place] > 0:
             rows.append(_site_means(own, sites, NoFit("the sites' means do not vary")))
         else:
-            rows.append(_told(means, place, of))
+            rows.append(_with_noise(_told(means, place, of), own, sites, of))
     return rows
+
+
+def _with_noise(found: OneStage, differences: FloatArray, sites: NDArray[Any], of: Layout) -> OneStage | NoFit:
+    """The same if runners vary alike at all sites; else what stands in for it, or the same with a caution."""
+    noise = None if of.fitted == "one_site" else unequal_noise(differences, sites)
+    if noise is None:
+        return found
+    if of.fitted == "site" and of.design.fixed.shape[1] == 1:
+        return _site_means(differences, sites, NoFit(str(noise)))
+    return replace(found, caution=f"{noise}, which the model takes for equal: its interval may be too narrow")
 
 
 def _told(means: Means, place: int, of: Layout) -> OneStage:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import warnings
 from typing import Any
 
@@ -16,6 +17,7 @@ from statsmodels.regression.mixed_linear_model import MixedLM, VCSpec  # type: i
 from pipelines.science.statistics.mixed_model import Design, NoFit, fit_components
 from pipelines.science.statistics.one_stage import OneStage, fit_layout, layout, one_stage, one_stage_each
 from pipelines.science.statistics.pooling import mean_effect
+from pipelines.science.statistics.unequal_noise import unequal_noise
 from tests.tries import tries
 
 Study = tuple[NDArray[Any], NDArray[Any], NDArray[Any]]
@@ -213,3 +215,44 @@ def test_components_that_cannot_be_told_apart_leave_the_sites_means_and_say_why(
 def test_differences_that_do_not_vary_have_no_model() -> None:
     with pytest.raises(NoFit, match="do not vary"):
         one_stage(np.full(6, 0.25), np.arange(6), np.repeat([0, 1], 3))
+
+
+UNEQUAL = (40, 4, 4, 4, 4), (3.0, 0.3, 0.3, 0.3, 0.3)
+
+
+def test_where_the_largest_site_varies_most_the_mean_of_the_sites_means_holds_the_truth_and_says_why() -> None:
+    sizes, spreads = UNEQUAL
+    rng, at = np.random.default_rng(8), np.repeat(np.arange(5), sizes)
+    differences = rng.normal(0, 1, (400, len(at))) * np.repeat(spreads, sizes)
+    found = [own for own in one_stage_each(differences, np.arange(len(at)), at) if isinstance(own, OneStage)]
+    by_the_model = fit_layout(differences, layout(np.arange(len(at)), at))
+    reach = stats.t.ppf(0.975, by_the_model.freedom) * by_the_model.errors
+    assert np.mean([own.effect.lower <= 0 <= own.effect.upper for own in found]) > 0.92
+    assert np.mean(np.abs(by_the_model.estimates) <= reach) < 0.8, "what takes the sites for alike must not pass"
+    assert all("vary unequally between sites" in str(own.simpler) for own in found if own.fitted == "site_means")
+
+
+@pytest.mark.parametrize("travelling", [0, 3])
+def test_with_covariates_or_travelling_runners_the_model_stays_and_a_caution_says_that_runners_vary_unequally(
+    travelling: int,
+) -> None:
+    differences, runners, sites = study(3, (30, 6, 6), travelling, site=0.5, runner=0.5, rest=0.3)
+    differences = np.where(sites == 0, 10 * differences, differences)
+    covariate = None if travelling else np.random.default_rng(0).normal(size=(len(sites), 1))
+    found = one_stage(differences, runners, sites, covariate)
+    assert found.fitted != "site_means"
+    assert found.caution is not None
+    assert re.search(r"SD \S+ at [12], SD \S+ at 0, .*its interval may be too narrow", found.caution)
+
+
+@tries(30)
+@given(st.integers(0, 10_000), st.lists(st.integers(3, 12), min_size=2, max_size=5), st.floats(0.2, 5))
+def test_runners_vary_unequally_where_scipys_test_of_brown_and_forsythe_says_so(
+    seed: int, sizes: list[int], spread: float
+) -> None:
+    rng = np.random.default_rng(seed)
+    groups = [rng.normal(0, spread if n else 1, size) for n, size in enumerate(sizes)]
+    at = np.repeat(np.arange(len(sizes)), sizes)
+    found, p_value = unequal_noise(np.concatenate(groups), at), stats.levene(*groups, center="median").pvalue
+    assert (found is not None) == (p_value < 0.05)
+    assert found is None or found.p_value == pytest.approx(p_value)
