@@ -184,7 +184,7 @@ def _of_weights(group: Group, used: set[str]) -> str | None:
     """That sites weigh by variances that are told apart, if they are. used: the sites."""
     mine = np.isin(group.sites, list(used))
     noise = unequal_noise(group.differences[mine], group.sites[mine])
-    return noise and f"{noise}: where sites differ, the one that varies least can weigh too much"
+    return None if noise is None else f"{noise}: where sites differ, the one that varies least can weigh too much"
 
 
 def _nothing_pooled(method: str, interval: str) -> dict[str, Any]:
