@@ -10,6 +10,7 @@ from __future__ import annotations
 from schemas import codes
 from schemas import fields as f
 from schemas.delivery import RECORDED
+from schemas.leaving import Leaves
 from schemas.model import Code, Field, Kind, Layer, Reference, Table
 from schemas.privacy import PLAIN, QUASI, SENSITIVE, Privacy
 
@@ -185,6 +186,16 @@ FOOTFALLS = Table(
     one_row_is="one foot on the ground, from contact to toe-off",
     key=("trial_id", "footfall_number"),
     rows=RECORDED,
+    leaves=Leaves(
+        "trial_id footfall_number side contact_s toe_off_s event_method plate_count contact_time_s "
+        "flight_time_s step_time_s stride_time_s cadence_step_per_min step_length_m stride_length_m "
+        "speed_m_per_s duty_factor_fraction impact_peak_bw impact_peak_time_s active_peak_bw "
+        "active_peak_time_s average_loading_rate_bw_per_s instantaneous_loading_rate_bw_per_s "
+        "loading_rate_to_peak_bw_per_s vertical_impulse_bw_s braking_impulse_bw_s propulsive_impulse_bw_s "
+        "net_fore_aft_impulse_bw_s braking_peak_bw propulsive_peak_bw mean_vertical_force_bw "
+        "foot_strike_angle_deg strike_class_by_angle strike_index_percent strike_class_by_index "
+        "strike_classes_agree delivery_id raw_sha256 code_version study_version"
+    ),
     fields=(
         f.TRIAL_ID,
         f.FOOTFALL_NUMBER,
@@ -204,6 +215,10 @@ TRIAL_OUTCOMES = Table(
     one_row_is="what one running trial says as a whole",
     key=("trial_id",),
     rows=RECORDED,
+    leaves=Leaves(
+        "trial_id footfall_count footfalls_with_impact_peak_fraction speed_m_per_s mass_source "
+        "has_standing_posture filled_fraction delivery_id raw_sha256 code_version study_version"
+    ),
     fields=(
         f.TRIAL_ID,
         Field("footfall_count", Kind.INTEGER, "Complete footfalls found.", low=0, privacy=PLAIN),

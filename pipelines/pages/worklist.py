@@ -15,6 +15,7 @@ from checks.causes import causes_first
 from pipelines.pages.facts import Facts, Finding, Standing
 from pipelines.pages.round_trip import RoundTrip
 from pipelines.pages.words import check_words
+from schemas.received import NOTHING_TO_SEND
 
 #: Begins of a cell that a spreadsheet would take for a formula.
 _FORMULA = ("=", "+", "-", "@", "\t", "\r")
@@ -125,13 +126,14 @@ def _of_trial(facts: Facts, standing: Standing, task: str, causes: Sequence[Find
 
 
 def _stopped(facts: Facts) -> tuple[list[Row], list[Row]]:
-    """Stopped deliveries: those of which nobody knows whom to ask, and those of a site."""
+    """Stopped deliveries: those of which nobody knows whom to ask or nothing is asked, and those of a site."""
     decide: list[Row] = []
     send: list[Row] = []
     for d in facts.stopped:
         found = [f for f in facts.findings_of.get(d.delivery_id, ()) if f.weight == "stops"]
         first, more, came = found[0] if found else None, max(0, len(found) - 1), _came(facts, d.delivery_id)
-        task, where = ("decide", decide) if d.site is None else ("send", send)
+        asked = d.site is not None and not (first and first.remedy.startswith(NOTHING_TO_SEND))
+        task, where = ("send", send) if asked else ("decide", decide)
         where.append(Row(task, d.site, d.delivery_id, None, None, None, first, more, d.received_utc, *came))
     return decide, send
 

@@ -107,7 +107,8 @@ def lines(told: Told) -> Iterator[str]:
     )
     yield (
         "- Not in it: what grows with body mass, such as stiffness in kN/m, in estimates over several runners, too, "
-        "since masses could be solved from them; and minutes of running. Both stand in the warehouse of the depot."
+        "since masses could be solved from them; and minutes of running, shares of them, too. All stand in the "
+        "warehouse of the depot."
     )
     if told.after < told.k:
         yield f"- A site where fewer than {told.k} runners ran is told all the same, and nothing else of them."
