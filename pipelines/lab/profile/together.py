@@ -12,7 +12,7 @@ from itertools import combinations
 
 import numpy as np
 from scipy.cluster.hierarchy import fcluster, linkage
-from scipy.spatial.distance import squareform
+from scipy.spatial.distance import pdist, squareform
 
 from pipelines.lab.profile.files import Recorded
 from pipelines.science.joints.clusters import LEAST_BREADTH_M, LEAST_MARKERS, breadth
@@ -150,7 +150,7 @@ def _groups(
             whole = next((p for path in paths for p in path[:, members] if np.isfinite(p).all()), None)
             if whole is None or breadth(whole) < LEAST_BREADTH_M:
                 continue
-            if max(np.linalg.norm(a - b) for a, b in combinations(whole, 2)) <= _LONGEST_M:
+            if float(pdist(whole).max()) <= _LONGEST_M:
                 yield Group(tuple(labels[i] for i in members), float(np.nanmax(spreads[np.ix_(members, members)])))
                 left = [i for i in left if i not in members]
 
