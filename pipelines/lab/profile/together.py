@@ -162,5 +162,7 @@ def _stiff(spreads: FloatArray, among: Sequence[int], most_m: float) -> list[lis
     own = np.nan_to_num(spreads[np.ix_(among, among)], nan=1.0)
     np.fill_diagonal(own, 0.0)
     numbers = fcluster(linkage(squareform(own, checks=False), "complete"), most_m, "distance")
-    found = [[among[i] for i in np.flatnonzero(numbers == number)] for number in dict.fromkeys(numbers)]
+    found = [
+        [one for one, own in zip(among, numbers, strict=True) if own == number] for number in dict.fromkeys(numbers)
+    ]
     return [members for members in found if len(members) >= LEAST_MARKERS]
