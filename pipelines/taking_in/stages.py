@@ -43,6 +43,7 @@ from pipelines.depot.unread_consents import is_unread
 from pipelines.identity.guard import codes_of
 from pipelines.identity.vocabulary import Vocabulary
 from pipelines.identity.word_list import names_beside
+from pipelines.judging import packed_with
 from pipelines.judging.delivery_tables import (
     delivery_files,
     quality_tables,
@@ -151,6 +152,7 @@ def prepare(desk: Desk, gated: Gated, tell: Tell, meanwhile: Callable[[], None] 
         cells,
         copied_after(desk, record, tables[TRIAL_SHAPES], [t for t, own in cells.items() if own != noted.get(t)]),
         told_rows(judged.consent, tables),
+        packed_with.kept(opened.received.bag_info),
     )
     folder = written(desk, opened, result, tables)
     write_held(judged.held, folder)
@@ -184,7 +186,8 @@ def _stopped(desk: Desk, gated: Gated) -> Prepared:
     # what is held keeps what it told; of what is not held at least whatever takes consent away counts
     told = None if before is not None else taken_away(consent)
     stamps = _stamps(used_to_stop(desk, site_of(record))) | {CONSENTS_UNREAD: YES if unread else NO}
-    result = Result(record, payload, stamps=stamps, gate=told)
+    packed = packed_with.kept(opened.received.bag_info)
+    result = Result(record, payload, stamps=stamps, gate=told, packed_with=packed)
     return Prepared(result, written(desk, opened, result, tables))
 
 
