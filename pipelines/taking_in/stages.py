@@ -43,6 +43,7 @@ from pipelines.depot.unread_consents import is_unread
 from pipelines.identity.guard import codes_of
 from pipelines.identity.vocabulary import Vocabulary
 from pipelines.identity.word_list import names_beside
+from pipelines.judging import packed_with
 from pipelines.judging.delivery_tables import (
     delivery_files,
     quality_tables,
@@ -171,6 +172,7 @@ def make(desk: Desk, gated: Gated, tell: Tell, meanwhile: Callable[[], None] | N
         cells,
         copied_after(desk, record, tables[TRIAL_SHAPES], [t for t, own in cells.items() if own != noted.get(t)]),
         told_rows(judged.consent, tables),
+        packed_with.kept(opened.received.bag_info),
     )
     return Made(result, every_table(opened, result.record, tables), judged.held)
 
@@ -202,7 +204,8 @@ def _stopped(desk: Desk, gated: Gated) -> Made:
     # what is held keeps what it told; of what is not held at least whatever takes consent away counts
     told = None if before is not None else taken_away(consent)
     stamps = _stamps(used_to_stop(desk, site_of(record))) | {CONSENTS_UNREAD: YES if unread else NO}
-    result = Result(record, payload, stamps=stamps, gate=told)
+    packed = packed_with.kept(opened.received.bag_info)
+    result = Result(record, payload, stamps=stamps, gate=told, packed_with=packed)
     return Made(result, every_table(opened, record, tables))
 
 
