@@ -294,3 +294,9 @@ class JointProcessing(Settings):
         default="mean",
         description="Segment parameters (de Leva 1996) of runners who did not state female or male; mean is the mean of the two columns, our own choice.",
     )
+    achilles_moment_arm_m: float = Field(
+        default=0.037,
+        gt=0.01,
+        lt=0.1,
+        description="Moment arm of the Achilles tendon by which the ankle's moment is divided to estimate the tendon's force. 0.036 to 0.038 m in ten men who pushed, from 20 degrees of dorsiflexion to 20 of plantarflexion (Manal et al. 2013, Physiol Rep 1:e00139). Other methods give up to 0.061 m, with which the force is as much smaller: name what you take.",
+    )

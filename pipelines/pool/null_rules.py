@@ -35,6 +35,9 @@ REASONS = {
     "one_class_missing": "One of the two classes of foot strike is missing.",
     "few_contacts": "The trial holds fewer than two contacts found in force.",
     "other_plane": "It is computed in the sagittal plane only.",
+    "other_joint": "It is computed of the ankle only.",
+    "no_pelvis": "The markers of the pelvis do not tell its tilt.",
+    "little_flexion": "The ankle flexes too little for a slope.",
     "signals_do_not_fit": "Markers, force and their filters do not fit each other.",
     "beyond_pairing": "The two methods' events lie more than 0.1 s apart, or one is missing.",
     "no_pair": "No event was found by both methods.",
@@ -62,6 +65,14 @@ _FLIGHT: Rules = (*_STEP, ("no_flight", "flight_time_s IS NULL"))
 _STRIDE: Rules = (("no_stride", "after_next_side IS DISTINCT FROM side OR next_side = side"),)
 _SEEN: Rules = (("no_speed", "surface = 'treadmill'"), ("marker_hidden", "true"))
 _POSTURE: Rules = (("no_standing_posture", "NOT has_standing_posture"),)
+_PLANE = ("other_plane", "plane <> 'sagittal'")
+_ANKLE: Rules = (_PLANE, ("other_joint", "joint <> 'ankle'"))
+_LOADED: Rules = (
+    *_FORCE,
+    ("no_mass", "mass_used_kg IS NULL"),
+    ("marker_hidden", "has_standing_posture AND angle_range_deg IS NULL"),
+    ("signals_do_not_fit", "true"),
+)
 _SIGNAL: Rules = (("signal_of_no_use", "signal_problem IS NOT NULL"),)
 _UNIT: Rules = (*_SIGNAL, ("gain_not_known", "NOT gain_known"))
 _REFERENCE: Rules = (*_SIGNAL, ("no_reference", "normalisation = 'none'"))
@@ -189,13 +200,16 @@ EXPLAINED = (
             ),
             (
                 ("moment_peak_nm_per_kg",),
-                (
-                    ("other_plane", "plane <> 'sagittal'"),
-                    *_FORCE,
-                    ("no_mass", "mass_used_kg IS NULL"),
-                    ("marker_hidden", "has_standing_posture AND angle_range_deg IS NULL"),
-                    ("signals_do_not_fit", "true"),
-                ),
+                (_PLANE, *_LOADED),
+            ),
+            (
+                ("power_peak_w_per_kg", "power_lowest_w_per_kg", "positive_work_j_per_kg", "negative_work_j_per_kg"),
+                (_PLANE, ("no_pelvis", "angle_against = 'vertical'"), *_LOADED),
+            ),
+            (("achilles_force_peak_bw", "achilles_impulse_bw_s"), (*_ANKLE, *_LOADED)),
+            (
+                ("quasi_stiffness_nm_per_kg_deg",),
+                (*_ANKLE, ("little_flexion", "moment_peak_nm_per_kg IS NOT NULL"), *_LOADED),
             ),
         ),
         ("footfall_number", "joint", "plane"),

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from pipelines.science.curves import Series, angle_series, curve_rows, force_series
+from pipelines.science.curves import Series, angle_series, curve_rows, force_series, load_series
 from pipelines.science.equipment.plates import PlateReading, plate_readings, without_levels
 from pipelines.science.equipment.readings import camera_rows, equipment_rows
 from pipelines.science.events.agreement import event_agreement, footfall_events
@@ -236,10 +236,11 @@ class Workspace:
 
     @cached_property
     def curves(self) -> Rows:
-        """Mean curves of force, angles and muscle envelopes."""
+        """Mean curves of force, angles, powers, loads and muscle envelopes."""
         series = [
             *force_series(self.trial, self.signals.filtered_vertical),
             *angle_series(self.trial, self.joint_angles),
+            *load_series(self.joints.moments, self.footfalls),
             *self._envelopes(),
         ]
         return curve_rows(self.trial.trial_id, self.footfalls, series)
