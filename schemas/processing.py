@@ -7,9 +7,9 @@ from typing import Literal
 
 from pydantic import Field, model_validator
 
+from schemas.processing_joints import JointProcessing
 from schemas.processing_signals import (
     ClockProcessing,
-    JointProcessing,
     MarkerEventProcessing,
     MuscleProcessing,
     SensorProcessing,
