@@ -89,6 +89,7 @@ STRIKE_CLASS = (
     Code("rearfoot", "The heel meets the ground first."),
     Code("midfoot", "Heel and ball of the foot meet the ground about together."),
     Code("forefoot", "The ball of the foot meets the ground first."),
+    Code("uncertain", "A cut-off between two classes lies nearer than the value's standard uncertainty."),
 )
 
 EVENT_METHOD = (

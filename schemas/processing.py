@@ -7,9 +7,9 @@ from typing import Literal
 
 from pydantic import Field, model_validator
 
+from schemas.processing_joints import JointProcessing
 from schemas.processing_signals import (
     ClockProcessing,
-    JointProcessing,
     MarkerEventProcessing,
     MuscleProcessing,
     SensorProcessing,
@@ -158,8 +158,15 @@ class Processing(Settings):
         le=0.4,
         description="Part of contact in which an impact peak is looked for. Common practice; from memory: the active peak comes at 40 to 50 %.",
     )
+    impact_latest_s: float = Field(
+        default=0.05,
+        gt=0,
+        description="An impact peak comes no later after contact; a later maximum is no collision of the foot, as that of a footfall on the forefoot. From memory: earlier than 50 ms (Nigg 2001, Clin J Sport Med 11:2).",
+    )
     impact_prominence_bw: float = Field(
-        default=0.02, ge=0, description="A smaller bump is not an impact peak. Common practice."
+        default=0.02,
+        ge=0,
+        description="A smaller bump is not an impact peak; nor is one that vibration of the plate makes, three times what the filtered force shakes by. Common practice.",
     )
     loading_fraction: float = Field(
         default=0.13,

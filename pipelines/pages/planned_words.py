@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from pipelines.pages.words import counted, outcome_words, short_unit, signed
-from pipelines.pool.null_rules import REASONS
+from pipelines.pool.null_reasons import REASONS
 from schemas.compared import OF_ENERGY, SOURCES
 from schemas.model import suffix_unit
 from schemas.outcomes_planned_doses import SYMPTOMS
