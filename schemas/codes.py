@@ -69,7 +69,7 @@ PANEL_KIND = (
 
 PART_ROLE = (
     Code("line", "A line, or moments, of what was seen."),
-    Code("beside", "A line to compare with."),
+    Code("beside", "A line, or single values, to compare with."),
     Code("value", "Single values of what was seen; the name is the side, if there is one."),
     Code("expected", "Two points: lowest and highest of what is expected, null where it is open."),
     Code("contact", "From contact to toe-off of the foot that the name tells."),

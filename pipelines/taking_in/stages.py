@@ -269,8 +269,14 @@ def take_in_opened(
 
 
 def _record(desk: Desk, opened: Opened, delivery_id: str, status: str, before: Record | None = None) -> Record:
-    """The record of a delivery; its fingerprint and its day stay those of the bytes as they first came."""
+    """The record of a delivery; its fingerprint and its day stay those of the bytes as they first came.
+
+    So does the day of what is still not taken in; what cannot be read has no fingerprint. What was stopped and is taken
+    in now came only now for those that are compared with it.
+    """
     received = opened.received
+    earlier = desk.books.deliveries.of_arrival(opened.arrival) if status != TAKEN_IN else []
+    came = before or next((r for r in earlier if r.fingerprint == received.fingerprint), None)
     return Record(
         delivery_id=delivery_id,
         arrival=opened.arrival,
@@ -278,7 +284,7 @@ def _record(desk: Desk, opened: Opened, delivery_id: str, status: str, before: R
         site=received.site,
         number=received.number,
         fingerprint=before.fingerprint if before else received.fingerprint,
-        received_utc=before.received_utc if before else datetime.now(UTC).isoformat(timespec="seconds"),
+        received_utc=came.received_utc if came else datetime.now(UTC).isoformat(timespec="seconds"),
         result=secrets.token_hex(8),
         **vars(desk.stamp),
     )
