@@ -115,6 +115,12 @@ PLANNED_CONTRASTS = Table(
             nullable=True,
             privacy=PLAIN,
         ),
+        Field(
+            "changes_nothing",
+            Kind.BOOLEAN,
+            "Whether this way of doubting leaves the very same differences, model and covariates as planned, as where no trial was overridden: its numbers are those of the analysis as planned, and no further evidence. False for main.",
+            privacy=PLAIN,
+        ),
         *LACKS,
         Field(
             "lacking_covariate_count",

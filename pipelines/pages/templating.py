@@ -44,6 +44,7 @@ def templates() -> Environment:
         "signed": words.signed,
         "sized": words.sized,
         "minus": words.with_minus,
+        "p_words": words.p_words,
     }
     made.globals |= {
         "SIGNS": words.SIGNS,

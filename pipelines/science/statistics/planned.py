@@ -23,6 +23,7 @@ from pipelines.science.statistics.comparisons import (
 from pipelines.science.statistics.mixed_model import NoFit
 from pipelines.science.statistics.multiplicity import adjusted
 from pipelines.science.statistics.one_stage import OneStage, one_stage
+from pipelines.science.statistics.planned_doubts import marked
 from pipelines.science.statistics.planned_groups import NONE, Asked, compared, grouped, of_comparison, told_apart
 from pipelines.science.statistics.planned_trials import differences, kept
 from pipelines.science.statistics.pooled import meta_row, mixed_row
@@ -44,7 +45,7 @@ _EACH = "each runner's speeds"
 class Way:
     """One way of analysing. rows, left_out: runners' differences, and the trials they are not made of.
 
-    first: visit that later ones are compared with.
+    first: visit that later ones are compared with. weighable: of a way that weighs anew, the trials it can weigh.
     """
 
     variant: str
@@ -53,6 +54,7 @@ class Way:
     plan: Plan
     first: str
     detail: str = NONE
+    weighable: pd.DataFrame | None = None
 
 
 @dataclass(frozen=True)
@@ -127,7 +129,7 @@ def _ways(trials: pd.DataFrame, plan: Plan, processing: Processing, visits: Sequ
             exclude = plan.exclude.model_copy(update={name: True})
             yield way(word, plan.model_copy(update={"exclude": exclude}))
         elif word == "uncertainty_weights":
-            yield way(word, plan, weighed=True)
+            yield replace(way(word, plan, weighed=True), weighable=trials[trials["doubt"] > 0])
         elif word == "other_model":
             other = _REML if plan.pooling_model == ONE_STAGE else ONE_STAGE
             yield replace(main, variant=word, plan=plan.model_copy(update={"pooling_model": other, "covariates": ()}))
@@ -157,7 +159,16 @@ def _each_way(
         for method in sorted(made.methods):
             plan = main.plan.model_copy(update={"event_methods": (method,)})
             others.append(replace(main, variant="one_event_method", plan=plan, detail=method))
-    return [first, *(_row(one, way, _made_of(one, way, about), settings) for way in others)]
+    return [first, *(_doubting(one, way, _made_of(one, way, about), (first, made), settings) for way in others)]
+
+
+def _doubting(
+    one: PlannedComparison, way: Way, made: MadeOf, main: tuple[Mapping[str, Any], MadeOf], settings: ContrastProcessing
+) -> dict[str, Any]:
+    """The row of another way, marked where it is the main one over again. main: its row, and what it is made of."""
+    row, weighed = _row(one, way, made, settings), way.weighable
+    weighable = weighed is None or bool(_concerned(one, weighed, row["reference_visit"]).any())
+    return marked(row, made.asked, (main[0], main[1].asked), weighable=weighable)
 
 
 def _made_of(one: PlannedComparison, way: Way, about: pd.DataFrame) -> MadeOf:
@@ -201,6 +212,7 @@ def _row(one: PlannedComparison, way: Way, made: MadeOf, settings: ContrastProce
         "excluded_trial_count": _excluded(one, way, row["reference_visit"]),
         "smallest_effect_value": one.smallest_effect,
         "adjusted_p_value": None,
+        "changes_nothing": False,
     }
     row |= group.counted()
     if way.plan.pooling_model == ONE_STAGE:
@@ -213,9 +225,13 @@ def _row(one: PlannedComparison, way: Way, made: MadeOf, settings: ContrastProce
 
 def _excluded(one: PlannedComparison, way: Way, reference_visit: str) -> int:
     left = way.left_out
-    mine = (left["outcome"] == one.outcome) & left["visit"].isin([one.visit, reference_visit])
-    mine &= left["condition"].isin([one.condition, one.reference_condition])
-    return int(left.loc[mine, "trial_id"].nunique())
+    return int(left.loc[_concerned(one, left, reference_visit), "trial_id"].nunique())
+
+
+def _concerned(one: PlannedComparison, trials: pd.DataFrame, reference_visit: str) -> pd.Series[bool]:
+    """Which trials a comparison could be made of."""
+    mine = (trials["outcome"] == one.outcome) & trials["visit"].isin([one.visit, reference_visit])
+    return mine & trials["condition"].isin([one.condition, one.reference_condition])
 
 
 def _one_stage(asked: Asked, settings: ContrastProcessing) -> dict[str, Any]:

@@ -229,6 +229,24 @@ def test_every_way_of_doubting_is_a_row_of_its_own_and_only_the_planned_one_is_a
     assert table.loc[("main", "none"), "event_methods"] == "force, sensor"
 
 
+def test_a_way_that_leaves_the_very_same_numbers_is_marked_and_weights_that_nobody_has_give_no_answer() -> None:
+    words = ("without_overridden", "without_noted", "uncertainty_weights", "other_model", "one_event_method")
+    rows = trials(reference_first=1.0)
+    rows.loc[rows["trial_id"] == "T0", "noted"] = True
+    plan = {"sensitivity": (*words, "without_covariates", "leave_one_site_out"), "covariates": ("order",)}
+    table = found(rows, **plan).set_index("variant")["changes_nothing"]
+    assert set(table[table].index) == {
+        "without_overridden",
+        "uncertainty_weights",
+        "one_event_method",
+        "without_covariates",
+    }, "one trial on each side, all by force, and an order that is the same for all is no covariate"
+    row = found(rows.assign(doubt=np.nan), **plan).set_index("variant").loc["uncertainty_weights"]
+    assert row["reason_null"] == "no trial of it has an uncertainty to be weighed by"
+    assert pd.isna(row["estimate_value"])
+    assert not row["changes_nothing"]
+
+
 def test_a_method_that_may_not_be_pooled_is_not() -> None:
     rows = trials()
     rows.loc[rows["site"] == "site_2", "event_method"] = "markers"
