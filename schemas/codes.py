@@ -234,6 +234,19 @@ FAMILY = (
     Code("exploratory", "No plan names it: it can raise a question and answers none."),
 )
 
+PARTICIPATION = (
+    Code("in_it", "In the answer."),
+    Code("not_at_visit", "No accepted trial at the visit: not there yet, dropped out, or all went back."),
+    Code("not_at_reference_visit", "There, but not at the visit it is compared with."),
+    Code("not_in_condition", "At the visits, but never in the condition there."),
+    Code("not_in_reference", "In the condition, but never in the reference."),
+    Code("sides_apart", "On all sides, but never at one site, one set speed and by one event method."),
+    Code("left_out_by_plan", "Only with trials that the plan leaves out, or by event methods that it does not pool."),
+    Code("lacking_value", "Measured on all sides, but without a value on one of them."),
+    Code("other_method", "With a difference, but by another event method than the one that is used of the site."),
+    Code("lacking_covariate", "With a difference, but without a covariate that the model allows for."),
+)
+
 PLAN_STATE = (
     Code("frozen", "The plan in force is the one that was frozen last."),
     Code(

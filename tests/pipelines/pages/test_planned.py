@@ -6,6 +6,7 @@ from pathlib import Path
 from typing import Any
 
 from pipelines.pages.words import outcome_words
+from schemas.outcomes_planned import PLANNED_PARTICIPANTS
 from tests.pipelines.pages import small_warehouse as small
 from tests.pipelines.pages.reading_html import read
 from tests.pipelines.pages.test_pages import table, write
@@ -96,6 +97,18 @@ def test_who_was_measured_at_two_sites_and_is_in_the_answer_at_both_lacks_nothin
     (row,) = table(answers_page(tmp_path / "2", STATE, answer(**counts | some)), "Primary")
     assert "without a value: 1 of 16 who were measured, a runner counting at each site" in row[0]
     assert "without a covariate: 2 of 16 who were measured, a runner counting at each site" in row[0]
+
+
+def test_who_dropped_out_or_never_ran_a_condition_stands_among_the_limits(tmp_path: Path) -> None:
+    asked = {name: word for name, word in answer().items() if name in PLANNED_PARTICIPANTS.column_names}
+    counts = {"in_it": 3, "not_at_visit": 8, "not_in_condition": 2}
+    told = [{**asked, "participation": word, "runner_count": count} for word, count in counts.items()]
+    rows = {"analysis_plans": [{**STATE, "plan_settings": "{}", **small.STAMP}], "planned_contrasts": [answer()]}
+    rows["planned_participants"] = told
+    page = read(write(tmp_path, small.merged(small.study_rows(), rows)) / "answers.html")
+    (row,) = table(page, "Primary")
+    assert "in it: 3 of 13 runners with an accepted trial" in row[0]
+    assert "not in it: 8 without an accepted trial at the visit, 2 never in the condition" in row[0]
 
 
 def test_without_a_plan_everything_is_said_to_be_exploratory(tmp_path: Path) -> None:
