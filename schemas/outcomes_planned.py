@@ -6,10 +6,13 @@ from schemas import codes
 from schemas import fields as f
 from schemas.fields_of_differences import (
     COMPARED_FIELDS,
+    CONTRAST,
     LACKS,
     NO_ESTIMATE,
+    OUTCOME_NAME,
     POOLED_NUMBERS,
     POOLING_METHOD,
+    REFERENCE,
     ROW,
     SIDES,
 )
@@ -161,6 +164,34 @@ PLANNED_CONTRASTS = Table(
     ),
     notes="Start here: what is in no plan is in pooled_contrasts, where family says so. A plan that was not frozen, or was "
     "changed after it was (plan_state), promises nothing.",
+)
+
+PLANNED_PARTICIPANTS = Table(
+    name="planned_participants",
+    layer=Layer.OUTCOME,
+    one_row_is="how many runners are in one answer of the analysis plan, or are not for one reason",
+    key=(*_ASKED, "participation"),
+    rows=NOBODYS,
+    fields=(
+        OUTCOME_NAME,
+        CONTRAST,
+        f.VISIT,
+        f.CONDITION,
+        REFERENCE,
+        _AT_SPEED,
+        *PLAN_FIELDS,
+        Field(
+            "participation",
+            Kind.CODE,
+            "Whether they are in it, or the first reason why not, in the order of this list.",
+            codes=codes.PARTICIPATION,
+            privacy=PLAIN,
+        ),
+        Field("runner_count", Kind.INTEGER, "Different runners.", low=0, privacy=PLAIN),
+        *STUDY_PROVENANCE,
+    ),
+    notes="The rows of one comparison add up to all runners of whom a running trial was accepted. Who dropped out, or never "
+    "ran a condition, stands here and in no other table; where many did, the answer is about those who stayed.",
 )
 
 PLANNED_DIFFERENCES = Table(

@@ -95,7 +95,7 @@ class Exclusions(Settings):
         default=None,
         gt=0,
         lt=1,
-        description="Trials whose measured speed is further from their set speed than this part of it. Null for any.",
+        description="Trials whose measured speed is further from their set speed than this part of it, and those of which none was measured; not energy bouts, which have a set speed alone. Null for any.",
     )
 
 
@@ -129,7 +129,7 @@ class Plan(Settings):
     event_methods: tuple[PooledMethod, ...] = Field(
         default=("force", "sensor", "markers"),
         min_length=1,
-        description="By what contacts may have been found; of each site the first of force, sensor, markers that it has is used.",
+        description="By what contacts may have been found; of each site the one is used by which most of its runners have a difference, of two with as many the first of force, sensor, markers. Who has one by another is told in planned_participants.",
     )
     covariates: tuple[Covariate, ...] = Field(
         default=(),

@@ -61,9 +61,14 @@ def read_planned(connection: duckdb.DuckDBPyConnection) -> Planned:
     plan = plans[0]
     asked = json.loads(plan["plan_settings"])
     rows = rows_of(connection, "SELECT * FROM planned_contrasts")
-    lacks = _lacks(connection)
+    lacks, participation = _lacks(connection), _participation(connection)
     answers = [
-        Answer(row, tuple(_of(row, rows)), lacks.get(tuple(row[name] for name in _COMPARED), ()))
+        Answer(
+            row,
+            tuple(_of(row, rows)),
+            lacks.get(tuple(row[name] for name in _COMPARED), ()),
+            participation.get(tuple(row[name] for name in _ASKED), ()),
+        )
         for row in rows
         if row["variant"] == "main"
     ]
@@ -148,6 +153,14 @@ def _lacks(connection: duckdb.DuckDBPyConnection) -> dict[tuple[Any, ...], tuple
 
 
 _ASKED = ("outcome", "contrast", "visit", "condition", "reference_condition", "at_speed")
+
+
+def _participation(connection: duckdb.DuckDBPyConnection) -> dict[tuple[Any, ...], tuple[tuple[str, int], ...]]:
+    """Of each comparison how many runners are in it, and why others are not."""
+    told: dict[tuple[Any, ...], list[tuple[str, int]]] = {}
+    for row in rows_of(connection, "SELECT * FROM planned_participants"):
+        told.setdefault(tuple(row[name] for name in _ASKED), []).append((row["participation"], row["runner_count"]))
+    return {asked: tuple(own) for asked, own in told.items()}
 
 
 def _of(main: Row, rows: Sequence[Row]) -> list[Row]:

@@ -6,6 +6,7 @@ Nothing is computed here but counts: the numbers are those of ``planned_contrast
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from pipelines.pages.refits import AGAINST, Row, differing, sensitivity, variant_words
@@ -27,6 +28,7 @@ class Answer:
     row: Row
     doubts: tuple[Row, ...]
     lacks: tuple[tuple[str, int], ...] = ()  # reason, runners
+    participation: tuple[tuple[str, int], ...] = ()  # as in planned_participants, runners
 
     @property
     def title(self) -> str:
@@ -93,6 +95,7 @@ class Answer:
         """What had to be left out, and who lacks what."""
         row = self.row
         found = [part for name in ("reason_simpler", "caution") for part in (row[name] or "").split("; ") if part]
+        found += [participation_words(self.participation)] if self.participation else []
         found += self._lost if row["runner_count"] else []
         found += [f"{counted(number, 'runner')} without it: {REASONS.get(why, why)}" for why, number in self.lacks]
         later, earlier = row["condition_later_count"] or 0, row["condition_earlier_count"] or 0
@@ -145,6 +148,33 @@ class Answer:
         if row["contrast"] == "interaction":
             return f"{condition} less {reference} is more at {visit} than at {first}"
         return f"more in {condition} than in {reference}"
+
+
+_NOT_IN_IT = {
+    "not_at_visit": "without an accepted trial at the visit",
+    "not_at_reference_visit": "without one at the visit it is compared with",
+    "not_in_condition": "never in the condition",
+    "not_in_reference": "never in the reference",
+    "sides_apart": "with sides at different sites, speeds or event methods",
+    "left_out_by_plan": "left out by the plan",
+    "lacking_value": "without a value on one side",
+    "other_method": "by another event method than their site",
+    "lacking_covariate": "without a covariate",
+}
+
+
+def not_in_it(counts: Sequence[tuple[str, int]]) -> list[str]:
+    """How many of the runners of the pool are not in an answer, for each reason."""
+    told = dict(counts)
+    return [f"{told[word]} {words}" for word, words in _NOT_IN_IT.items() if told.get(word)]
+
+
+def participation_words(counts: Sequence[tuple[str, int]]) -> str:
+    """How many of the runners of the pool are in an answer, and why the others are not."""
+    told = dict(counts)
+    lost = ", ".join(not_in_it(counts))
+    said = f"in it: {told.get('in_it', 0)} of {counted(sum(told.values()), 'runner')} with an accepted trial"
+    return f"{said}; not in it: {lost}" if lost else said
 
 
 @dataclass(frozen=True)

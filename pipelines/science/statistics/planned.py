@@ -16,6 +16,7 @@ from pipelines.science.statistics.comparisons import (
     ASKED,
     METHOD,
     METHODS,
+    SPEED,
     Families,
     Group,
     why_no_interval,
@@ -28,7 +29,7 @@ from pipelines.science.statistics.planned_groups import NONE, Asked, compared, g
 from pipelines.science.statistics.planned_trials import differences, kept
 from pipelines.science.statistics.pooled import meta_row, mixed_row
 from pipelines.science.statistics.pooling import effect_row, mean_effect
-from schemas.compared import speed_word
+from schemas.compared import compared_speed, speed_word
 from schemas.outcomes_planned import PLANNED_CONTRASTS, PLANNED_DIFFERENCES
 from schemas.plan import ONE_STAGE, Plan, PlannedComparison
 from schemas.processing import ContrastProcessing, Processing
@@ -71,6 +72,11 @@ def families(plan: Plan) -> Families:
     return {(*(str(getattr(one, name)) for name in ASKED), _speed(one)): family for family, own in both for one in own}
 
 
+def asked_speed(one: PlannedComparison) -> str:
+    """At what speed a comparison is asked about, in the words of ``planned_contrasts``."""
+    return _speed(one) or _EACH
+
+
 def _speed(one: PlannedComparison) -> str | None:
     return None if one.set_speed_m_per_s is None else speed_word(one.set_speed_m_per_s)
 
@@ -84,7 +90,6 @@ def planned_answers(
 
     trials: as ``planned_trials.kept`` takes them. stamp: plan_sha256, plan_version, plan_state.
     """
-    about = _of_runners(trials)
     every = _ways(trials, plan, processing, visits)
     main = next(every)
     ways = [main, *(every if main.rows["difference_value"].notna().any() else ())]
@@ -93,7 +98,7 @@ def planned_answers(
     for family in ("primary", "secondary"):
         own = []
         for one in getattr(plan, family):
-            mine = _of_one(one, ways)
+            mine, about = _of_one(one, ways), _of_runners(one, trials, visits[0])
             made = _made_of(one, mine[0], about)
             own.append(_each_way(one, made, mine, about, processing.contrasts))
             pairs += _pairs(one, made, main)
@@ -105,9 +110,12 @@ def planned_answers(
     return frame_of(PLANNED_CONTRASTS, rows), frame_of(PLANNED_DIFFERENCES, pairs)
 
 
-def _of_runners(trials: pd.DataFrame) -> pd.DataFrame:
-    """By runner: mean mass in kg; 1 for a woman, 0 for a man, nothing where neither was told."""
-    told = trials.assign(sex=trials["sex"].map({"female": 1.0, "male": 0.0}))
+def _of_runners(one: PlannedComparison, trials: pd.DataFrame, first_visit: str) -> pd.DataFrame:
+    """By runner: mean mass in kg over the sessions that a comparison is about, whatever else is planned; 1 for a woman,
+    0 for a man, nothing where neither was told."""
+    mine = trials["visit"].isin([one.visit, one.visit if one.contrast == "condition" else first_visit])
+    sessions = trials[mine & (trials["outcome"] == one.outcome)].drop_duplicates(["participant_id", "site", "visit"])
+    told = sessions.assign(sex=sessions["sex"].map({"female": 1.0, "male": 0.0}).astype(float))
     found: pd.DataFrame = told.groupby("participant_id", observed=True)[["mass_kg", "sex"]].mean()
     return found
 
@@ -182,7 +190,7 @@ def _words(one: PlannedComparison, way: Way) -> dict[str, Any]:
     """What is compared, as columns."""
     return {name: getattr(one, name) for name in ASKED} | {
         "reference_visit": one.visit if one.contrast == "condition" else way.first,
-        "at_speed": _speed(one) or _EACH,
+        "at_speed": asked_speed(one),
     }
 
 
@@ -231,7 +239,10 @@ def _excluded(one: PlannedComparison, way: Way, reference_visit: str) -> int:
 def _concerned(one: PlannedComparison, trials: pd.DataFrame, reference_visit: str) -> pd.Series[bool]:
     """Which trials a comparison could be made of."""
     mine = (trials["outcome"] == one.outcome) & trials["visit"].isin([one.visit, reference_visit])
-    return mine & trials["condition"].isin([one.condition, one.reference_condition])
+    mine &= trials["condition"].isin([one.condition, one.reference_condition])
+    if one.set_speed_m_per_s is not None:
+        mine &= (trials[SPEED] - compared_speed(one.set_speed_m_per_s)).abs() < 0.05
+    return mine
 
 
 def _one_stage(asked: Asked, settings: ContrastProcessing) -> dict[str, Any]:

@@ -58,17 +58,17 @@ def of_comparison(one: PlannedComparison, rows: pd.DataFrame) -> pd.DataFrame:
 
 
 def compared(one: PlannedComparison, rows: pd.DataFrame, plan: Plan) -> pd.DataFrame:
-    """Of rows of ``of_comparison`` those by the method that is believed most of each site's, of those in the plan."""
+    """Of rows of ``of_comparison`` those by one method at each site: of those in the plan the one by which most of its
+    runners have a difference, of two with as many the one that is believed most; else one runner would drop a site."""
     own = rows[rows[METHOD].isin([NONE, *plan.event_methods]).to_numpy()]
     sites, ranks = own["site"].tolist(), [METHODS.index(method) for method in own[METHOD]]
-    told = (own["outcome"] == one.outcome).to_numpy() & own["difference_value"].notna().to_numpy()
-    best: dict[str, int] = {}
-    for which in (told, ~told):  # by the others only where nobody has a difference
-        lowest: dict[str, int] = {}
-        for site, rank, mine in zip(sites, ranks, which.tolist(), strict=True):
-            if mine and site not in best:
-                lowest[site] = min(rank, lowest.get(site, rank))
-        best |= lowest
+    told = ((own["outcome"] == one.outcome).to_numpy() & own["difference_value"].notna().to_numpy()).tolist()
+    runners: dict[str, dict[int, set[str]]] = {}
+    for site, rank, runner, has in zip(sites, ranks, own["participant_id"].tolist(), told, strict=True):
+        by_rank = runners.setdefault(site, {}).setdefault(rank, set())
+        if has:
+            by_rank.add(runner)
+    best = {site: max(by_rank, key=lambda rank: (len(by_rank[rank]), -rank)) for site, by_rank in runners.items()}
     return own[np.array([rank == best[site] for site, rank in zip(sites, ranks, strict=True)], bool)]
 
 

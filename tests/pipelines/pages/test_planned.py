@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 
 from pipelines.pages.planned_words import Answer
 from pipelines.pages.words import outcome_words, p_words, signed
+from schemas.outcomes_planned import PLANNED_PARTICIPANTS
 from tests.pipelines.pages import small_warehouse as small
 from tests.pipelines.pages.reading_html import read
 from tests.pipelines.pages.test_pages import table, write
@@ -195,6 +196,18 @@ def test_who_was_measured_at_two_sites_and_is_in_the_answer_at_both_lacks_nothin
     assert "without a covariate: 2 of 16 who were measured, a runner counting at each site" in row[0]
 
 
+def test_who_dropped_out_or_never_ran_a_condition_stands_among_the_limits(tmp_path: Path) -> None:
+    asked = {name: word for name, word in answer().items() if name in PLANNED_PARTICIPANTS.column_names}
+    counts = {"in_it": 3, "not_at_visit": 8, "not_in_condition": 2}
+    told = [{**asked, "participation": word, "runner_count": count} for word, count in counts.items()]
+    rows = {"analysis_plans": [{**STATE, "plan_settings": "{}", **small.STAMP}], "planned_contrasts": [answer()]}
+    rows["planned_participants"] = told
+    page = read(write(tmp_path, small.merged(small.study_rows(), rows)) / "answers.html")
+    (row,) = table(page, "Primary")
+    assert "in it: 3 of 13 runners with an accepted trial" in row[0]
+    assert "not in it: 8 without an accepted trial at the visit, 2 never in the condition" in row[0]
+
+
 def test_without_a_plan_everything_is_said_to_be_exploratory(tmp_path: Path) -> None:
     page = answers_page(tmp_path, STATE | {"plan_state": "replaced"})
     assert "everything on this page is exploratory" in page.words
@@ -216,20 +229,33 @@ def test_how_far_the_runners_came_stands_by_site_with_all_sites_last(tmp_path: P
 def test_curves_stand_with_the_stretches_in_which_they_differ_or_why_there_is_no_answer(tmp_path: Path) -> None:
     asked = {name: word for name, word in ASKED.items() if name not in ("family", "outcome", "at_speed")}
     common = {**asked, **PLAN, **small.STAMP, "contrast": "visit", "reference_condition": "unshod", "reason_null": None}
-    told = {"two_sided_p_value": 0.0312, "beyond_points": "3-12, 88-100", "runner_count": 9, "site_count": 3}
+    told = {"two_sided_p_value": 0.0312, "beyond_points": "3-12, 88-100", "runner_count": 9, "site_count": 4}
+    told |= {"sites_two_sided_p_value": 0.0471, "sites_beyond_points": "90-95"}
     none = {"runner_count": 4, "site_count": 2, "reason_null": "4 of at least 6 runners", "beyond_points": "none"}
+    few = told | {"sites_two_sided_p_value": None, "sites_beyond_points": "none", "sites_reason_null": "3 of 4 sites"}
     rows = {
         "analysis_plans": [{**STATE, "plan_settings": "{}", **small.STAMP}],
         "planned_curves": [
             {**common, "quantity": "vertical_force_bw", **told},
-            {**common, "quantity": "knee_sagittal_angle_deg", **none},
+            {**common, "quantity": "knee_sagittal_angle_deg", **none, "sites_beyond_points": "none"},
+            {**common, "quantity": "ankle_sagittal_angle_deg", **few},
         ],
     }
     page = read(write(tmp_path, small.merged(small.study_rows(), rows)) / "answers.html")
-    first, second = table(page, "Curves: whether the mean difference leaves out zero anywhere")
-    assert first == ["Vertical force unshod, from first to last", "9", "3", "0.031", "3-12, 88-100", ""]
-    assert second[1:] == ["4", "2", "–", "none", "4 of at least 6 runners"]
-    assert "as if all were of one site: where sites differ the band is too narrow and p too small" in page.words
+    first, second, third = table(page, "Curves: whether the mean difference leaves out zero anywhere")
+    assert first == [
+        "Vertical force unshod, from first to last",
+        "9",
+        "4",
+        "0.031",
+        "3-12, 88-100",
+        "0.047",
+        "90-95",
+        "",
+    ]
+    assert second[1:] == ["4", "2", "–", "none", "–", "none", "4 of at least 6 runners"]
+    assert third[3:] == ["0.031", "3-12, 88-100", "–", "none", "3 of 4 sites"]
+    assert "The first takes no account of what sites differ by, and must not be read as the second" in page.words
 
 
 def test_dose_responses_stand_with_who_is_not_in_them_and_that_they_are_no_advice(tmp_path: Path) -> None:
