@@ -6,11 +6,12 @@ from schemas.model import Code
 
 SIDE = (Code("left", "The runner's left."), Code("right", "The runner's right."))
 
+UNDISCLOSED = "undisclosed"
 SEX = (
     Code("female", "As stated by the runner."),
     Code("male", "As stated by the runner."),
     Code("other", "As stated by the runner."),
-    Code("undisclosed", "Not told, or not asked."),
+    Code(UNDISCLOSED, "Not told, or not asked."),
 )
 
 CONSENT_SCOPE = (

@@ -19,7 +19,7 @@ from schemas.fields_of_differences import (
 from schemas.model import Field, Kind, Layer, Table
 from schemas.outcomes import real
 from schemas.outcomes_study import STUDY_PROVENANCE
-from schemas.privacy import NOBODYS, PLAIN, RUNNER, Rows
+from schemas.privacy import NOBODYS, PLAIN, QUASI, RUNNER, Rows
 
 _PLAN = Field("plan_sha256", Kind.IDENTIFIER, "SHA-256 of plan.yaml, as sha256sum tells it.", privacy=PLAIN)
 _STATE = Field("plan_state", Kind.CODE, "Whether the plan was frozen.", codes=codes.PLAN_STATE, privacy=PLAIN)
@@ -91,6 +91,12 @@ PLANNED_CONTRASTS = Table(
         *PLAN_FIELDS,
         POOLING_METHOD,
         Field("covariates", Kind.TEXT, "What the model allows for, parted by commas; none for nothing.", privacy=PLAIN),
+        Field(
+            "covariates_kept_back",
+            Kind.TEXT,
+            "Those of them that planned_differences of a release does not hold, since they would tell who a runner is: from a release alone the answer cannot be computed anew. none for none.",
+            privacy=PLAIN,
+        ),
         Field(
             "event_methods",
             Kind.TEXT,
@@ -216,8 +222,27 @@ PLANNED_DIFFERENCES = Table(
             "m/s",
             "By how much faster it was run, as measured. Null where no speed was measured, and unless the plan allows for speed.",
         ),
+        Field(
+            "mass_kg",
+            Kind.REAL,
+            "The runner's mass in the mean of the sessions compared; in the model less its mean over the rows of the answer. Null unless the plan allows for mass.",
+            unit="kg",
+            low=25,
+            high=200,
+            nullable=True,
+            privacy=QUASI,
+        ),
+        Field(
+            "sex",
+            Kind.CODE,
+            "As stated by the runner; in the model a column of 0 and 1 for each word but one, less its mean over the rows. Null unless the plan allows for sex.",
+            codes=codes.SEX,
+            nullable=True,
+            privacy=QUASI,
+        ),
         *STUDY_PROVENANCE,
     ),
     notes="What the rows of planned_contrasts with variant main are made of, the plan's exclusions, methods and speeds being "
-    "applied: start here to compute a planned answer anew with a program of your own.",
+    "applied: start here to compute a planned answer anew with a program of your own. A release holds neither mass nor sex of it "
+    "(covariates_kept_back of planned_contrasts).",
 )
