@@ -63,13 +63,13 @@ ANALYSIS_PLANS = Table(
         Field(
             "plan_settings",
             Kind.TEXT,
-            "What it says, as JSON, with the references that it leaves to the study file filled in.",
+            "What it means, as JSON: what it says, with the references that it leaves to the study file filled in, and under study_file what else it rests on there: processing, and the planned weeks of visits.",
             privacy=PLAIN,
         ),
         Field(
             "settings_sha256",
             Kind.IDENTIFIER,
-            "SHA-256 of plan_settings: the same file means something else once the study file has another reference condition.",
+            "SHA-256 of plan_settings: the same file means something else once the study file has another reference condition, or processes otherwise.",
             privacy=PLAIN,
         ),
         *STUDY_PROVENANCE,

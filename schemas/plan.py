@@ -30,6 +30,8 @@ Sensitivity = Literal[
     "without_covariates",
 ]
 ONE_STAGE: Final = "one_stage_mixed_model"
+#: Where the settings of a plan that was read hold what it leaves to the study file.
+STUDY_FILE: Final = "study_file"
 
 
 class PlannedComparison(Settings):

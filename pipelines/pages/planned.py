@@ -37,6 +37,20 @@ class Planned:
     curves: tuple[CurveAnswer, ...] = ()
     flow: tuple[tuple[str, dict[str, int]], ...] = ()  # site, how many runners came how far; all sites last
     doses: tuple[DoseAnswer, ...] = ()
+    taken_away: tuple[Row, ...] = ()  # of analysis_plans: what was frozen once, where no plan is there any more
+
+    @property
+    def without(self) -> str:
+        """That there is no plan, in a sentence, and what became of one that was frozen."""
+        if not self.taken_away:
+            return (
+                "There is no analysis plan (plan.yaml beside the study file): everything on this page is exploratory."
+            )
+        last = max(self.taken_away, key=lambda row: str(row["frozen_utc"]))
+        return (
+            f"Version {last['plan_version']} of an analysis plan was frozen on {time_words(str(last['frozen_utc']))}, "
+            "and its plan.yaml was taken away since: nothing on this page answers it, and everything is exploratory."
+        )
 
     @property
     def standing(self) -> str:
@@ -46,8 +60,8 @@ class Planned:
             return f"It was frozen on {when}, when {counted(self.trials_then or 0, 'trial')} had been accepted."
         if self.state == "changed":
             return (
-                "Not the frozen one: the plan, or the reference condition that it leaves to the study file, was "
-                "changed since, and nothing below is confirmed by it."
+                "Not the frozen one: the plan, or what it leaves to the study file (reference condition, visits, how "
+                "outcomes are made and compared), was changed since, and nothing below is confirmed by it."
             )
         return "It was never frozen: nobody can tell whether it was made before the data were seen."
 
@@ -57,7 +71,8 @@ def read_planned(connection: duckdb.DuckDBPyConnection) -> Planned:
     plans = rows_of(connection, "SELECT * FROM analysis_plans WHERE plan_state <> 'replaced'")
     flow = _flow(connection)
     if not plans:
-        return Planned(None, "", "", None, None, (), (), flow)
+        gone = rows_of(connection, "SELECT * FROM analysis_plans WHERE frozen_utc IS NOT NULL")
+        return Planned(None, "", "", None, None, (), (), flow, taken_away=tuple(gone))
     plan = plans[0]
     asked = json.loads(plan["plan_settings"])
     rows = rows_of(connection, "SELECT * FROM planned_contrasts")

@@ -209,8 +209,15 @@ def test_who_dropped_out_or_never_ran_a_condition_stands_among_the_limits(tmp_pa
 
 
 def test_without_a_plan_everything_is_said_to_be_exploratory(tmp_path: Path) -> None:
-    page = answers_page(tmp_path, STATE | {"plan_state": "replaced"})
+    page = read(write(tmp_path, small.study_rows()) / "answers.html")
+    assert "There is no analysis plan" in page.words
     assert "everything on this page is exploratory" in page.words
+
+
+def test_a_frozen_plan_that_was_taken_away_is_told(tmp_path: Path) -> None:
+    page = answers_page(tmp_path, STATE | {"plan_state": "replaced"})
+    assert "Version 3 of an analysis plan was frozen on 2026-03-01 09:30 UTC" in page.words
+    assert "was taken away since" in page.words
 
 
 def test_how_far_the_runners_came_stands_by_site_with_all_sites_last(tmp_path: Path) -> None:
