@@ -44,7 +44,12 @@ class Measured:
 
     @property
     def is_in_aim(self) -> bool:
-        """Coverage within 0.93 to 0.97 and type I at most 0.06, as exactly as the number of studies tells."""
+        """Coverage within 0.93 to 0.97 and type I at most 0.06, as exactly as the number of studies tells.
+
+        Also where no study has an answer.
+        """
+        if not self.studies:
+            return True
         slack = 2 * float(np.sqrt(0.95 * 0.05 / self.studies))
         return 0.93 - slack <= self.coverage <= 0.97 + slack and not self.type_1 > 0.06 + 1.5 * slack
 

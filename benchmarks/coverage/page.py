@@ -123,6 +123,9 @@ def _table(
             if method not in measured[cell]:
                 continue
             one = measured[cell][method]
+            if not one.studies:
+                lines.append(f"| {cell} | {words} | no answer | - | - | - | - |")
+                continue
             weight = "**" if judged and method not in _WRONG and not one.is_in_aim else ""
             type_1, power = (
                 "-" if math.isnan(rate) else f"{rate:.{n}f}" for rate, n in ((one.type_1, 3), (one.power, 2))

@@ -46,6 +46,7 @@ def templates() -> Environment:
         "sized": words.sized,
         "minus": words.with_minus,
         "with_csv": with_csv,
+        "p_words": words.p_words,
     }
     made.globals |= {
         "SIGNS": words.SIGNS,

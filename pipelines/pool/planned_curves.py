@@ -29,8 +29,8 @@ if TYPE_CHECKING:
     import pandas as pd
 
 # Sides are averaged to trials, trials to cells; a runner's differences at several sites or speeds are averaged last, so
-# that both sides of each are of one site, speed and event method, of each site the one that is believed most of those
-# with a difference, as ``planned_groups.compared`` has it. In order, so that sums come out the same to the last digit.
+# that both sides of each are of one site, speed and event method: of each site the one by which most of its runners
+# have a difference, as ``planned_groups.compared`` has it. In order, so that sums come out the same to the last digit.
 _PAIRS = f"""
 WITH methods AS (SELECT trial_id, any_value(event_method) AS event_method FROM footfalls GROUP BY trial_id),
 speeds AS (SELECT trial_id, value AS measured FROM made_from.trial_values WHERE outcome = '{MEASURED_SPEED}'),
@@ -42,7 +42,8 @@ used AS (
   WHERE list_contains($event_methods, m.event_method) AND t.set_speed_m_per_s IS NOT NULL
     AND NOT ($accepted_by_override AND t.accepted_by_override) AND NOT ($noted AND t.has_notes)
     AND (t.trial_id, t.delivery_id) NOT IN (SELECT (trial_id, delivery_id) FROM noted)
-    AND NOT coalesce(abs(s.measured / t.set_speed_m_per_s - 1) > $largest_speed_off_fraction, false)),
+    AND ($largest_speed_off_fraction IS NULL
+      OR coalesce(abs(s.measured / t.set_speed_m_per_s - 1) <= $largest_speed_off_fraction, false))),
 per_trial AS (
   SELECT t.participant_id, t.site, {COMPARED_SPEED_SQL} AS speed, method, t.visit, t.condition, trial_id,
     c.point_number, avg(c.mean_value ORDER BY c.side) AS value
@@ -53,13 +54,16 @@ cells AS (
   SELECT participant_id, site, speed, method, visit, condition, point_number, avg(value ORDER BY value) AS value
   FROM per_trial GROUP BY ALL),
 pairs AS (
-  SELECT a.participant_id, a.site, a.speed, point_number, a.value - b.value AS difference
+  SELECT a.participant_id, a.site, a.speed, method, point_number, a.value - b.value AS difference
   FROM cells a JOIN cells b USING (participant_id, site, speed, method, point_number)
   WHERE a.visit = $visit AND b.visit = $reference_visit AND a.condition = $condition
-    AND b.condition = $reference_condition
-  QUALIFY method = min(method) OVER (PARTITION BY a.site))
+    AND b.condition = $reference_condition),
+best AS (
+  SELECT site, arg_min(method, (-runners, method)) AS method
+  FROM (SELECT site, method, count(DISTINCT participant_id) AS runners FROM pairs GROUP BY ALL) GROUP BY site)
 SELECT participant_id, site, point_number, avg(difference ORDER BY difference) AS difference,
-  count(*)::DOUBLE AS speeds FROM pairs GROUP BY ALL ORDER BY participant_id, site, point_number
+  count(*)::DOUBLE AS speeds FROM pairs SEMI JOIN best USING (site, method)
+GROUP BY ALL ORDER BY participant_id, site, point_number
 """
 
 
