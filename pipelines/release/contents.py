@@ -76,7 +76,7 @@ def fill(
     """
     import duckdb
 
-    from pipelines.pool.build import make_views, tell_about
+    from pipelines.pool.build import make_views, refuse_disk_full, tell_about
 
     tables = released_tables() if only is None else shared_openly()
     try:
@@ -84,7 +84,7 @@ def fill(
             connection.execute(f"ATTACH {quote_text(str(warehouse))} AS pooled (READ_ONLY)")
             every = {row[0] for row in connection.execute("SELECT participant_id FROM pooled.runners").fetchall()}
             runners = every if only is None else every & only
-            told = tell(connection, study.study, runners)
+            told = tell(connection, study.study, runners, tables)
             for table in tables:
                 connection.execute(create_table_sql(table))
                 connection.execute(comment_sql(table))
@@ -95,7 +95,10 @@ def fill(
                 make_views(connection, tables)
             tell_about(connection, study, code_version)
             connection.execute("CHECKPOINT")
-    except duckdb.IOException as error:
+    except duckdb.Error as error:
+        refuse_disk_full(error, target)
+        if not isinstance(error, duckdb.IOException):
+            raise
         seen = f"The warehouse cannot be read: {error}"
         raise Unusable(seen, "a warehouse of this depot.", "Run `manystrides run` first.", file=warehouse) from None
     return told
