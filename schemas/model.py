@@ -66,6 +66,7 @@ SUFFIX_UNITS = {
     "_value": OF_ROW,  # the unit differs from row to row and stands in the row itself
     "_fraction": "1",
     "_percent": "%",
+    "_percent_per_min": "%/min",
     "_ratio": "1",
     "_index": "1",
     "_score": "1",

@@ -47,6 +47,22 @@ class EnergyProcessing(Settings):
     lowest_covered_fraction: float = Field(
         default=0.9, gt=0, le=1, description="Part of each minute of the plateau that samples must cover. Own limit."
     )
+    local_samples: int = Field(
+        default=10,
+        ge=4,
+        description="So many samples on each side are what a sample is held against before it counts as a breath. Own choice: half a minute of breaths on each side.",
+    )
+    largest_breath_sd: float = Field(
+        default=4.0,
+        gt=0,
+        description="A sample further from the mean of those around it than this many of their standard deviations is left out, as is one of zero or less. Lamarra et al. 1987 (J Appl Physiol 62:2003), from memory: 4.",
+    )
+    largest_left_out_fraction: float = Field(
+        default=0.05,
+        ge=0,
+        lt=1,
+        description="With more of the plateau's samples left out there is no value. Own limit: a swallow or a cough a minute.",
+    )
     highest_respiratory_exchange_ratio: float = Field(
         default=1.0,
         gt=0,
