@@ -97,7 +97,7 @@ PLANNED_CONTRASTS = Table(
         "multiplicity family_count adjusted_p_value smallest_effect_value against_smallest_effect "
         "measured_count lacking_value_count lacking_reference_count lacking_both_count "
         "lacking_covariate_count sites_left_out condition_later_count condition_earlier_count "
-        "excluded_trial_count reason_null code_version study_version",
+        "excluded_trial_count covariates_kept_back caution changes_nothing reason_null code_version study_version",
         by="outcome",
         quantities=OVER_RUNNERS,
     ),

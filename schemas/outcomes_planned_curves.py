@@ -35,7 +35,8 @@ PLANNED_CURVES = Table(
     leaves=Leaves(
         "quantity contrast visit condition reference_condition reference_visit plan_sha256 plan_version "
         "plan_state runner_count site_count pattern_count all_patterns largest_t_index threshold_index "
-        "two_sided_p_value beyond_points reason_null code_version study_version",
+        "two_sided_p_value beyond_points sites_largest_t_index sites_threshold_index sites_two_sided_p_value "
+        "sites_beyond_points sites_reason_null reason_null code_version study_version",
         by="quantity",
         quantities=CURVES_OVER_RUNNERS,
     ),
@@ -118,7 +119,8 @@ PLANNED_CURVE_POINTS = Table(
     rows=NOBODYS,
     leaves=Leaves(
         "quantity contrast visit condition reference_condition point_number estimate_value "
-        "standard_error_value lower_limit_value upper_limit_value code_version study_version",
+        "standard_error_value lower_limit_value upper_limit_value sites_mean_value sites_lower_limit_value "
+        "sites_upper_limit_value code_version study_version",
         by="quantity",
         quantities=CURVES_OVER_RUNNERS,
     ),

@@ -26,7 +26,8 @@ RELIABILITY = Table(
         "outcome visit condition set_speed_m_per_s icc_2_1_ratio icc_2_1_lower_ratio icc_2_1_upper_ratio "
         "icc_3_1_ratio icc_3_1_lower_ratio icc_3_1_upper_ratio between_site_sd_value "
         "measurement_error_value measurement_error_at_one_site_value smallest_detectable_change_value "
-        "runner_count site_count sites reason_null code_version study_version",
+        "runner_count travelling_runner_count site_count sites interval_reason_null reason_null code_version "
+        "study_version",
         by="outcome",
         quantities=OVER_RUNNERS,
     ),
