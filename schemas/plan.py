@@ -135,7 +135,7 @@ class Plan(Settings):
     )
     covariates: tuple[Covariate, ...] = Field(
         default=(),
-        description="What the mixed model allows for. order: by how many places the condition came later than the reference in the session as it was run, the answer being for equal places; speed: by how much faster it was run, the answer being for equal speeds; mass, sex: the answer being for the mean of the runners.",
+        description="What the mixed model allows for. order: by how many places the condition came later than the reference in the session as it was run, the answer being for equal places; speed: by how much faster it was run, the answer being for equal speeds; mass, sex: the answer being for the mean of the runners; every sex that was stated is a level of its own, and only runners of whom none was are left out.",
     )
     exclude: Exclusions = Field(default_factory=Exclusions, description="Which accepted trials are left out.")
     sensitivity: tuple[Sensitivity, ...] = Field(

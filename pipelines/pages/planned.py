@@ -5,16 +5,22 @@ They are read from the warehouse here; how each is said is in ``planned_words``.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+import json
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TypeVar
 
-from pipelines.pages.planned_words import Answer, CurveAnswer, DoseAnswer, Row
+from pipelines.pages.planned_words import Answer, CurveAnswer, DoseAnswer
+from pipelines.pages.refits import Row
 from pipelines.pages.words import counted, time_words
+from schemas.codes import PLAN_VARIANT
+from schemas.compared import speed_word
 
 if TYPE_CHECKING:
     import duckdb
 
+Asked = TypeVar("Asked", Answer, CurveAnswer, DoseAnswer)
+_WAYS = [code.value for code in PLAN_VARIANT]
 _RULES = {"holm": "Holm", "benjamini_hochberg": "Benjamini-Hochberg", "none": "not adjusted"}
 
 
@@ -67,6 +73,8 @@ def read_planned(connection: duckdb.DuckDBPyConnection) -> Planned:
     if not plans:
         gone = rows_of(connection, "SELECT * FROM analysis_plans WHERE frozen_utc IS NOT NULL")
         return Planned(None, "", "", None, None, (), (), flow, taken_away=tuple(gone))
+    plan = plans[0]
+    asked = json.loads(plan["plan_settings"])
     rows = rows_of(connection, "SELECT * FROM planned_contrasts")
     lacks, participation = _lacks(connection), _participation(connection)
     answers = [
@@ -81,10 +89,10 @@ def read_planned(connection: duckdb.DuckDBPyConnection) -> Planned:
     ]
     families = []
     for family in ("primary", "secondary"):
-        own = tuple(answer for answer in answers if answer.row["family"] == family)
+        own = [answer for answer in answers if answer.row["family"] == family]
         if own:
-            families.append((family, _RULES[own[0].row["multiplicity"]], own))
-    plan = plans[0]
+            rule = _RULES[own[0].row["multiplicity"]]
+            families.append((family, rule, tuple(_as_planned(own, asked.get(family, ())))))
     return Planned(
         plan["plan_state"],
         plan["plan_version"],
@@ -92,10 +100,30 @@ def read_planned(connection: duckdb.DuckDBPyConnection) -> Planned:
         plan["frozen_utc"],
         plan["accepted_trial_count"],
         tuple(families),
-        tuple(_curves(connection)),
+        tuple(_as_planned(_curves(connection), asked.get("curves", ()))),
         flow,
-        tuple(DoseAnswer(row) for row in rows_of(connection, "SELECT * FROM planned_dose_responses")),
+        tuple(_as_planned(_doses(connection), asked.get("dose_responses", ()))),
     )
+
+
+def _as_planned(answers: Iterable[Asked], planned: Sequence[Row]) -> list[Asked]:
+    """The answers in the order of the plan, which the rows of a release do not keep. planned: its own settings."""
+    places = [_identity(one) for one in planned]
+
+    def place(answer: Asked) -> int:
+        own = _identity(answer.row)
+        return places.index(own) if own in places else len(places)
+
+    return sorted(answers, key=place)
+
+
+def _identity(row: Row) -> tuple[Any, ...]:
+    """What tells one question of a plan from another, of its settings or of its row."""
+    what = next(row[name] for name in ("outcome", "quantity", "response") if name in row)
+    speed, at = row.get("set_speed_m_per_s"), row.get("at_speed")
+    word = speed_word(speed) if speed is not None else at if at and at.endswith("m/s") else None
+    condition, reference = (None if row.get(n) == "none" else row.get(n) for n in ("condition", "reference_condition"))
+    return what, row.get("contrast"), row["visit"], condition, reference, word
 
 
 def _flow(connection: duckdb.DuckDBPyConnection) -> tuple[tuple[str, dict[str, int]], ...]:
@@ -105,6 +133,10 @@ def _flow(connection: duckdb.DuckDBPyConnection) -> tuple[tuple[str, dict[str, i
     ):
         sites.setdefault(row["site"], {})[row["stage"]] = row["runner_count"]
     return tuple(sites.items())
+
+
+def _doses(connection: duckdb.DuckDBPyConnection) -> Iterator[DoseAnswer]:
+    return (DoseAnswer(row) for row in rows_of(connection, "SELECT * FROM planned_dose_responses"))
 
 
 def _curves(connection: duckdb.DuckDBPyConnection) -> Iterator[CurveAnswer]:
@@ -147,7 +179,9 @@ def _participation(connection: duckdb.DuckDBPyConnection) -> dict[tuple[Any, ...
 
 
 def _of(main: Row, rows: Sequence[Row]) -> list[Row]:
-    return [row for row in rows if row["variant"] != "main" and all(row[name] == main[name] for name in _ASKED)]
+    """The rows that doubt a main one, in the order in which the table's page lists the ways."""
+    own = [row for row in rows if row["variant"] != "main" and all(row[name] == main[name] for name in _ASKED)]
+    return sorted(own, key=lambda row: (_WAYS.index(row["variant"]), row["variant_detail"]))
 
 
 def rows_of(connection: duckdb.DuckDBPyConnection, sql: str) -> list[Row]:

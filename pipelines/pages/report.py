@@ -21,7 +21,8 @@ from pipelines.pages.charts.paired import paired_chart
 from pipelines.pages.charts.participants import participants_chart
 from pipelines.pages.compared import bands
 from pipelines.pages.planned import Planned, read_planned, rows_of
-from pipelines.pages.planned_words import Answer, Row, not_in_it
+from pipelines.pages.planned_words import Answer, not_in_it
+from pipelines.pages.refits import Row
 from pipelines.pages.templating import page_style, templates
 from pipelines.pages.words import counted
 from pipelines.pool.query import open_read_only

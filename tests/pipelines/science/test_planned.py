@@ -166,6 +166,39 @@ def test_body_mass_as_a_covariate_leaves_the_mean_and_takes_out_its_share_of_the
     assert told["rest_sd_value"] < 0.7 * plain["rest_sd_value"]
 
 
+def test_every_sex_that_was_stated_is_a_level_of_its_own_and_anybody_can_compute_the_answer_anew() -> None:
+    """Six of 24 stated other, and to them the condition does 0.03 more; nobody is thrown out for it."""
+    rows = trials(effect=-0.02)
+    who = rows["participant_id"].unique()
+    sex = {runner: ("female", "male", "other", "female")[n % 4] for n, runner in enumerate(who)}
+    mass = {runner: 60.0 + 3 * (n % 5) for n, runner in enumerate(who)}
+    rows = rows.assign(sex=rows["participant_id"].map(sex), mass_kg=rows["participant_id"].map(mass))
+    rows["value"] += 0.03 * ((rows["sex"] == "other") & (rows["condition"] == "unshod"))
+    plan = Plan(version="1", primary=(ASKED,), covariates=("mass", "sex"))
+    table, pairs = planned_answers(rows, plan, TO_SHOD, VISITS, STAMP)
+    row = table.iloc[0]
+    assert (row["runner_count"], row["lacking_covariate_count"], row["covariates"]) == (24, 0, "mass, sex")
+    assert row["covariates_kept_back"] == "mass, sex"
+    assert pd.isna(row["caution"])
+    assert row["estimate_value"] == pytest.approx(pairs["difference_value"].mean(), abs=1e-6), "of the mean runner"
+    assert row["rest_sd_value"] < 0.006, "less what sex does"
+    design = pd.get_dummies(pairs["sex"].astype(str), dtype=float)[["male", "other"]].assign(mass=pairs["mass_kg"])
+    runners, sites = (pairs[name].to_numpy(object) for name in ("participant_id", "site"))
+    again = one_stage(pairs["difference_value"].to_numpy(), runners, sites, (design - design.mean()).to_numpy())
+    assert row["estimate_value"] == pytest.approx(again.effect.estimate, rel=1e-9)
+    assert row["lower_limit_value"] == pytest.approx(again.effect.lower, rel=1e-9)
+
+
+def test_a_sex_that_few_stated_leaves_nobody_out_and_is_told_by_name_with_its_count() -> None:
+    rows = trials()
+    who = sorted(rows["participant_id"].unique())
+    sex = dict.fromkeys(who, "female") | dict.fromkeys(who[:8], "male") | {who[9]: "other", who[10]: "undisclosed"}
+    row = main_row(rows.assign(sex=rows["participant_id"].map(sex)), covariates=("sex",))
+    assert (row["runner_count"], row["lacking_covariate_count"]) == (23, 1)
+    assert row["caution"] == "sex other is 1 runner, a level of its own that says little of others"
+    assert pd.isna(main_row(rows, covariates=("sex",))["caution"]), "all are of one sex"
+
+
 def test_runners_of_whom_a_covariate_is_not_known_are_left_out_and_counted_and_one_nobody_has_is_left_out_itself() -> (
     None
 ):
@@ -228,6 +261,24 @@ def test_every_way_of_doubting_is_a_row_of_its_own_and_only_the_planned_one_is_a
     assert table.loc[("without_overridden", "none"), "runner_count"] == 23
     assert table.loc[("other_model", "none"), "pooling_method"] == "random_effects_restricted_likelihood"
     assert table.loc[("main", "none"), "event_methods"] == "force, sensor"
+
+
+def test_a_way_that_leaves_the_very_same_numbers_is_marked_and_weights_that_nobody_has_give_no_answer() -> None:
+    words = ("without_overridden", "without_noted", "uncertainty_weights", "other_model", "one_event_method")
+    rows = trials(reference_first=1.0)
+    rows.loc[rows["trial_id"] == "T0", "noted"] = True
+    plan = {"sensitivity": (*words, "without_covariates", "leave_one_site_out"), "covariates": ("order",)}
+    table = found(rows, **plan).set_index("variant")["changes_nothing"]
+    assert set(table[table].index) == {
+        "without_overridden",
+        "uncertainty_weights",
+        "one_event_method",
+        "without_covariates",
+    }, "one trial on each side, all by force, and an order that is the same for all is no covariate"
+    row = found(rows.assign(doubt=np.nan), **plan).set_index("variant").loc["uncertainty_weights"]
+    assert row["reason_null"] == "no trial of it has an uncertainty to be weighed by"
+    assert pd.isna(row["estimate_value"])
+    assert not row["changes_nothing"]
 
 
 def test_a_method_that_may_not_be_pooled_is_not() -> None:
