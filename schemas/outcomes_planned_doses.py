@@ -48,7 +48,7 @@ PLANNED_DOSE_RESPONSES = Table(
         ),
         *PLAN_FIELDS,
         *difference_and_interval(
-            f"By how much the response differs between two runners of one site of whom one ran {HOURS} hours more in the new footwear (study file), in the response's own unit. Who ran more was not drawn by lot: it goes with the hours and need not come of them. No diagnosis.",
+            f"By how much the response differs between two runners of one site of whom one ran {HOURS} hours more in the new footwear (study file), in the response's own unit. Who ran more was not drawn by lot: it goes with the hours and need not come of them. Hours are what runners told: an error in them as large as what they differ by halves the slope (docs/reference/coverage.md). No diagnosis.",
             "Its standard error, HC3 (MacKinnon & White 1985). Null without an answer.",
             "Lower end of the 95 % confidence interval. Null as error.",
         ),

@@ -24,13 +24,17 @@ _WEEKS = 10
 
 @dataclass(frozen=True)
 class Dosed:
-    """One kind of study. kind: of the response. effect: true slope of every second study, by 10 hours."""
+    """One kind of study. kind: of the response. effect: true slope of every second study, by 10 hours.
+
+    told_wrongly: standard deviation of the error in the hours that runners tell, as a part of that of the hours.
+    """
 
     name: str
     sites: int
     each: int
     kind: str
     effect: float
+    told_wrongly: float = 0.0
 
 
 def cells() -> Iterator[Dosed]:
@@ -39,6 +43,9 @@ def cells() -> Iterator[Dosed]:
         yield Dosed(f"{sites} x {each}, an outcome", sites, each, "even", 1.0)
         yield Dosed(f"{sites} x {each}, an outcome, spread grows with hours", sites, each, "growing", 1.0)
         yield Dosed(f"{sites} x {each}, symptoms", sites, each, "symptoms", 4.0)
+    for words, part in (("half", 0.5), ("quite", 1.0)):
+        name = f"5 x 12, an outcome, hours told with an error {words} as large as what they differ by"
+        yield Dosed(name, 5, 12, "even", 1.0, part)
 
 
 def measure_dosed(cell: Dosed, count: int, seed: int = 0) -> dict[str, Measured]:
@@ -50,6 +57,9 @@ def measure_dosed(cell: Dosed, count: int, seed: int = 0) -> dict[str, Measured]
     for number in range(count):
         effect = cell.effect if number % 2 == 0 else 0.0
         doses, weekly, sites = _study(cell, effect, rng)
+        if cell.told_wrongly:
+            apart = np.concatenate([doses[sites == site] - doses[sites == site].mean() for site in set(sites)])
+            doses = doses + rng.normal(0, cell.told_wrongly * apart.std(), len(doses))
         for name, found in (
             ("slope", slope(doses, weekly.mean(axis=1), sites)),
             (weeks_as_runners.__name__, weeks_as_runners(doses, weekly, sites)),

@@ -39,6 +39,8 @@ A response goes with the hours in the new footwear by a known slope, or not at a
 (`benchmarks/coverage/dose.py`): an outcome whose spread is the same in everybody, or grows with the hours, and weekly
 symptoms, which most runners do not have in most weeks. Below the slope of `planned_dose_responses` stands what would
 come of counting each of ten weeks as a runner of its own. Per 10 hours; the true slope is 1, of symptoms 4 points.
+Hours are what runners tell: an error in them pulls the slope towards zero, which no interval covers. The last two kinds
+of study show by how much.
 """
 _CURVE_WORDS = {
     OF_THESE: "band for runners of these sites",
@@ -63,7 +65,9 @@ difference at all, and go the way of a real study: `runner_contrasts`, `site_con
 method of the pool this page tells how often its 95 % interval holds the true difference (coverage), how often p < 0.05
 where there is none (type I), how often where there is one of {effect} (power), its mean error (bias), and how wide the
 interval is. Unit: one runner's difference at one site has a standard deviation of 1. Sites differ by a standard
-deviation of 0, 0.35 (small), 0.7 (moderate) or 1.7 (large). `3 x 5` is three sites with five runners each.
+deviation of 0, 0.35 (small), 0.7 (moderate) or 1.7 (large). `3 x 5` is three sites with five runners each. What the
+mixed model does where sites are very unequal, vary unequally or agree by luck is told by `interval`,
+`fitted_components` and `caution` of [pooled_contrasts](tables/pooled_contrasts.md).
 
 Aim: coverage 0.93 to 0.97 and type I at most 0.06 in every kind of study that holds nothing a model cannot know of;
 from {count} studies a share is told to about {slack:.3f} (two standard errors), and that much is allowed. **Bold**
