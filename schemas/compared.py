@@ -14,6 +14,7 @@ from schemas.model import Field, Kind, Table
 from schemas.outcomes import FOOTFALLS
 from schemas.outcomes_muscle import MUSCLE_AMPLITUDES, MUSCLE_BURSTS
 from schemas.outcomes_signals import FOOTFALL_JOINTS
+from schemas.outcomes_study import ENERGY_BOUTS
 
 _NOT_OUTCOMES = {"trial_id", "footfall_number", "contact_s", "toe_off_s", *(f.name for f in PROVENANCE)}
 
@@ -72,6 +73,13 @@ def known_curves(muscles: Iterable[str]) -> tuple[str, ...]:
     joints = [code.value for code in FOOTFALL_JOINTS.column("joint").codes]
     angles = [f"{joint}_sagittal_angle{against}_deg" for joint in joints for against in ("", "_to_vertical")]
     return ("vertical_force_bw", *angles, *(f"{muscle}_envelope_uv" for muscle in muscles))
+
+
+def field_of(outcome: str) -> Field:
+    """The column that defines an outcome that is compared."""
+    column = outcome.rpartition("/")[2]
+    table = ENERGY_BOUTS if column in OF_ENERGY else next(s.table for s in SOURCES if column in s.outcomes)
+    return table.column(column)
 
 
 def why_no_outcome(name: str) -> str | None:

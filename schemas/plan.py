@@ -164,9 +164,15 @@ class Plan(Settings):
 
 
 def question(one: PlannedComparison | PlannedCurve) -> tuple[str | None, ...]:
-    """What makes two planned comparisons, with their references filled in, the same question: speeds count to 0.1 m/s."""
-    reference = None if one.contrast == "visit" else one.reference_condition
-    compared = one.contrast, one.visit, one.condition, reference
+    """What makes two planned comparisons, with their references filled in, the same question.
+
+    Speeds count to 0.1 m/s, and which of two conditions is taken from which does not count: the answer to the mirror
+    image is the same with the other sign.
+    """
+    conditions: tuple[str | None, ...] = one.condition, None
+    if one.contrast != "visit":
+        conditions = tuple(sorted((one.condition, one.reference_condition or "")))
+    compared = one.contrast, one.visit, *conditions
     if isinstance(one, PlannedCurve):
         return one.quantity, *compared
     return one.outcome, *compared, None if one.set_speed_m_per_s is None else speed_word(one.set_speed_m_per_s)

@@ -30,6 +30,7 @@ def show_plan(study: StudyPath = DEFAULT_STUDY, depot: DepotPath = DEFAULT_DEPOT
     """
     from pipelines.depot.plans import frozen_plans
     from pipelines.depot.storage import Depot
+    from pipelines.pool.effects import remarks
     from pipelines.study.file import load_study
 
     plan, place = load_study(study).plan, Depot(depot)
@@ -39,15 +40,16 @@ def show_plan(study: StudyPath = DEFAULT_STUDY, depot: DepotPath = DEFAULT_DEPOT
             frozen = frozen_plans(books)
     if plan is not None:
         plan.refuse_repeats([one.sha256 for one in frozen])
+    told = remarks(plan.plan, place.warehouse) if plan is not None else []
     code = 0 if frozen and frozen[-1].is_plan(plan) else 1
     if as_json:
         here = {"sha256": plan.sha256, "settings": plan.settings} if plan is not None else None
-        echo_json({"plan": here, "frozen": [asdict(one) for one in frozen], "exit_code": code})
+        echo_json({"plan": here, "frozen": [asdict(one) for one in frozen], "remarks": told, "exit_code": code})
         raise typer.Exit(code)
     if plan is None:
         typer.echo("There is no plan.yaml beside the study file: every analysis is exploratory.")
     else:
-        typer.echo("\n".join(_told(plan)))
+        typer.echo("\n".join([*_told(plan), *told]))
     for one in frozen:
         same = " (this one)" if one.is_plan(plan) else ""
         if not same and plan is not None and one.sha256 == plan.sha256:
@@ -76,8 +78,11 @@ def freeze(
     Example: manystrides plan freeze --why "Before the first delivery" --as "Ann Lee" --study study.yaml
     """
     from pipelines.assets.deciding import freeze_plan
+    from pipelines.depot.storage import Depot
+    from pipelines.pool.effects import remarks
 
-    typer.echo(freeze_plan(study, depot, why, by).text())
+    frozen = freeze_plan(study, depot, why, by)
+    typer.echo("\n".join([frozen.text(), *remarks(frozen.plan.plan, Depot(depot).warehouse)]))
 
 
 def _told(loaded: LoadedPlan) -> list[str]:
@@ -112,10 +117,13 @@ def _words(names: tuple[str, ...]) -> str:
 
 
 def _asked(one: PlannedComparison) -> str:
-    from schemas.compared import speed_word
+    from schemas.compared import field_of, speed_word
+    from schemas.convert.words import unit_words
 
     speed = f", at {speed_word(one.set_speed_m_per_s)}" if one.set_speed_m_per_s is not None else ""
-    smallest = f", smallest effect {one.smallest_effect:g}" if one.smallest_effect is not None else ""
+    smallest = ""
+    if one.smallest_effect is not None:
+        smallest = f", smallest effect {one.smallest_effect:g} {unit_words(field_of(one.outcome).unit)}".rstrip()
     return f"{one.outcome}: {_compared(one)}{speed}{smallest}"
 
 

@@ -12,10 +12,9 @@ from dataclasses import dataclass
 from pipelines.pages.refits import AGAINST, Row, differing, sensitivity, variant_words
 from pipelines.pages.words import counted, outcome_words, short_unit, telling_digits
 from pipelines.pool.null_reasons import REASONS
-from schemas.compared import OF_ENERGY, SOURCES
+from schemas.compared import field_of
 from schemas.model import suffix_unit
 from schemas.outcomes_planned_doses import SYMPTOMS
-from schemas.outcomes_study import ENERGY_BOUTS
 
 #: Verdicts that say there is one; what the families' error rate is held at.
 _A_DIFFERENCE, _LEVEL = ("matters", "is_there"), 0.05
@@ -238,9 +237,7 @@ class DoseAnswer(Answer):
 
 def unit_of(outcome: str) -> str:
     """Unit of an outcome that is compared, as pages have it."""
-    column = outcome.split("/")[-1]
-    table = ENERGY_BOUTS if column in OF_ENERGY else next(s.table for s in SOURCES if column in s.outcomes)
-    return short_unit(table.column(column).unit)
+    return short_unit(field_of(outcome).unit)
 
 
 def is_one_sided(later: int, earlier: int) -> bool:

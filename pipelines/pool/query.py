@@ -53,6 +53,13 @@ def open_read_only(warehouse: Path) -> duckdb.DuckDBPyConnection:
             "Run `manystrides run` first, or name the depot with --depot.",
             file=warehouse,
         )
+    if not _is_duckdb(warehouse):
+        raise Unusable(
+            "It is no warehouse: it does not begin as a DuckDB file does.",
+            "the warehouse.duckdb of a depot, or of a release.",
+            "Name that file. If a depot's own warehouse.duckdb was damaged, `manystrides run --rebuild` makes it anew.",
+            file=warehouse,
+        )
     locked = {
         "enable_external_access": "false",
         "python_enable_replacements": "false",
@@ -62,6 +69,14 @@ def open_read_only(warehouse: Path) -> duckdb.DuckDBPyConnection:
         return duckdb.connect(str(warehouse), read_only=True, config={**DUCKDB_CONFIG, **locked})
     except duckdb.Error as error:
         raise _damaged(warehouse, error) from None
+
+
+def _is_duckdb(path: Path) -> bool:
+    """Whether a file has the mark of DuckDB, behind the checksum of its first page."""
+    if not path.is_file():
+        return False
+    with path.open("rb") as file:
+        return file.read(12)[8:] == b"DUCK"
 
 
 def _damaged(warehouse: Path, error: Exception) -> Unusable:

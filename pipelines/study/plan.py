@@ -22,8 +22,8 @@ Asked = TypeVar("Asked", PlannedComparison, PlannedCurve)
 NAME = "plan.yaml"
 _PAGE = "analysis_plan.md"
 _ONCE = (
-    "each comparison once; set speeds are told apart to 0.1 m/s, and a reference_condition that is left out is that of "
-    "the study file"
+    "each comparison once; set speeds are told apart to 0.1 m/s, a reference_condition that is left out is that of "
+    "the study file, and a comparison the other way round has the same answer with the other sign"
 )
 _COMPARING = ("primary", "secondary", "curves")
 

@@ -7,6 +7,7 @@ import shutil
 from dataclasses import replace
 from pathlib import Path
 
+import duckdb
 import pytest
 import yaml
 
@@ -15,7 +16,9 @@ from pipelines.depot.ledger import Ledger
 from pipelines.depot.plans import Frozen, frozen_plans
 from pipelines.depot.storage import Depot
 from pipelines.errors import Unusable
+from pipelines.pool.effects import remarks
 from pipelines.study.file import load_study
+from schemas.plan import Plan, PlannedComparison
 from tests.command_line import command
 from tests.pipelines.study.test_study_file import DEMO
 
@@ -74,6 +77,38 @@ def test_a_version_stands_for_one_content(study: Path, tmp_path: Path) -> None:
         assert len(frozen_plans(books)) == 2, "nothing was written"
 
 
+def test_a_smallest_effect_in_another_unit_is_remarked_where_it_is_shown_and_where_it_is_frozen(
+    study: Path, tmp_path: Path
+) -> None:
+    plan, place = study.parent / "plan.yaml", ("--study", study, "--depot", tmp_path / "depot")
+    told = (
+        "primary.1.smallest_effect: 5 s is more than contact_time_s can differ by, 0.1 to 0.45 s by the check "
+        "contact_times_are_credible. Is it in that unit?"
+    )
+    assert told[:30] not in command("plan", "show", *place).stdout
+    plan.write_text(plan.read_text().replace("smallest_effect: 0.005", "smallest_effect: 5", 1))
+    assert told in command("plan", "show", *place).stdout.splitlines()
+    assert json.loads(command("plan", "show", *place, "--json").stdout)["remarks"] == [told]
+    assert told in command("plan", "freeze", "--why", "Early", "--as", "Ann Lee", *place).stdout.splitlines()
+
+
+def test_an_outcome_is_held_against_its_definition_and_against_what_the_pool_holds(tmp_path: Path) -> None:
+    asked = {"visit": "week_0", "condition": "thin_soled", "reference_condition": "cushioned"}
+    wanted = (("duty_factor_fraction", 1.1), ("step_time_s", 0.2), ("step_length_m", 0.2), ("flight_time_s", 0.2))
+    plan = Plan(version="1", primary=tuple(PlannedComparison(outcome=o, smallest_effect=e, **asked) for o, e in wanted))
+    assert [line.split(":")[0] for line in remarks(plan, tmp_path / "none.duckdb")] == ["primary.1.smallest_effect"]
+    with duckdb.connect(str(tmp_path / "pool.duckdb")) as connection:
+        connection.execute(
+            "CREATE TABLE runner_contrasts AS SELECT outcome, 'condition' AS contrast, 0.01 AS difference_value, "
+            "0.3 + n / 100 AS condition_mean_value, 0.29 + n / 100 AS reference_mean_value "
+            "FROM (VALUES ('step_time_s', 10), ('step_length_m', 30), ('flight_time_s', 9)) v(outcome, most), "
+            "range(30) r(n) WHERE n < most"
+        )
+    told = remarks(plan, tmp_path / "pool.duckdb")
+    assert [line.split(":")[0] for line in told] == ["primary.1.smallest_effect", "primary.2.smallest_effect"]
+    assert "0.2 s is more than step_time_s can differ by, 0.29 to 0.39 s in this pool" in told[1]
+
+
 def test_all_that_a_plan_asks_and_leaves_out_is_shown(study: Path, tmp_path: Path) -> None:
     plan = study.parent / "plan.yaml"
     first = "{outcome: contact_time_s, visit: week_0, condition: thin_soled, "
@@ -82,7 +117,7 @@ def test_all_that_a_plan_asks_and_leaves_out_is_shown(study: Path, tmp_path: Pat
     plan.write_text(text.replace("exclude:\n", checked))
     shown = command("plan", "show", "--study", study, "--depot", tmp_path / "depot").stdout
     for words in (
-        "contact_time_s: thin_soled less cushioned at week_0, at 3.3 m/s, smallest effect 0.005",
+        "contact_time_s: thin_soled less cushioned at week_0, at 3.3 m/s, smallest effect 0.005 s\n",
         "  ankle_sagittal_angle_deg: thin_soled less cushioned at week_0\n",
         "  symptom_severity_score: on the hours until week_10\n",
         "  contact_time_s, thin_soled: on the hours until week_10\n",

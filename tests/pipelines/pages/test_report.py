@@ -89,6 +89,10 @@ def test_nothing_is_written_over_and_a_warehouse_without_answers_is_refused(tmp_
     assert there.read_text() == "mine"
     with pytest.raises(Unusable, match=r"does not end in \.html"):
         write_report(demo_depot / "warehouse.duckdb", tmp_path / "report.pdf")
+    for no_warehouse in (STUDY, tmp_path):
+        with pytest.raises(Unusable, match="It is no warehouse") as raised:
+            write_report(no_warehouse, tmp_path / "new.html")
+        assert raised.value.file == str(no_warehouse)
     with duckdb.connect(str(tmp_path / "other.duckdb")) as connection:
         connection.execute("CREATE TABLE something (number INTEGER)")
     with pytest.raises(Unusable, match="no planned answers"):

@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 from dataclasses import replace
 from pathlib import Path
-from typing import Any
+from typing import Any, get_args
 
 import duckdb
 import numpy as np
@@ -15,13 +15,15 @@ import pytest
 from pipelines.depot.plans import Frozen
 from pipelines.pool.beside import Beside
 from pipelines.pool.planned import begin_plan, trials_of
-from pipelines.science.statistics.planned import planned_answers
+from pipelines.release.contents import released_tables
+from pipelines.science.statistics.planned import KEPT_BACK, planned_answers
 from pipelines.study.file import load_study
 from pipelines.study.plan import LoadedPlan
 from schemas.catalogue import TABLES
 from schemas.compared import OF_ENERGY
 from schemas.convert.to_duckdb import create_table_sql
-from schemas.plan import Plan, PlannedComparison, PlannedCurve
+from schemas.outcomes_planned import PLANNED_DIFFERENCES
+from schemas.plan import Covariate, Plan, PlannedComparison, PlannedCurve
 from schemas.processing import ContrastProcessing, Processing
 from tests.delivery_builders import STUDY
 
@@ -175,3 +177,17 @@ def test_a_plan_frozen_with_questions_in_two_wordings_is_answered_once_each_and_
         assert answers[["reference_condition", "family_count"]].to_numpy().tolist() == [
             [plan.plan.primary[0].reference_condition, 1]
         ]
+
+
+def test_of_the_covariates_those_that_no_release_holds_runner_by_runner_are_named_beside_the_answer() -> None:
+    (released,) = (table for table in released_tables() if table.name == PLANNED_DIFFERENCES.name)
+    columns = {
+        "order": "order_difference_index",
+        "speed": "speed_difference_m_per_s",
+        "mass": "mass_kg",
+        "sex": "sex",
+    }
+    assert set(columns) == set(get_args(Covariate))
+    assert set(columns.values()) <= set(PLANNED_DIFFERENCES.column_names)
+    kept_back = [name for name, column in columns.items() if column not in released.column_names]
+    assert kept_back == list(KEPT_BACK)

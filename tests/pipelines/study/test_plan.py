@@ -117,6 +117,7 @@ CURVE = {"quantity": "vertical_force_bw", "condition": "unshod", "visit": "first
         ({"secondary": [dict(ASKED)]}, "secondary.1", "primary.1"),
         ({"secondary": [ASKED | {"reference_condition": None}]}, "secondary.1", "primary.1"),
         ({"primary": [ASKED | {"set_speed_m_per_s": v} for v in (3.0, 3.5, 3.04)]}, "primary.3", "primary.1"),
+        ({"secondary": [ASKED | {"condition": "shod", "reference_condition": "unshod"}]}, "secondary.1", "primary.1"),
         ({"curves": [CURVE, CURVE | {"reference_condition": "shod"}]}, "curves.2", "curves.1"),
         (
             {"curves": [CURVE | {"contrast": "visit", "visit": "last", "reference_condition": word} for word in (None, "shod")]},
