@@ -17,7 +17,7 @@ Mass, stature and leg length are told in bands. On paper, which numbers of one r
   body weights is g x a lever arm, which grows with the foot. How far an angle can be trusted is an error of markers
   over the length of the segment. They stay, too.
 
-What else grows with the body (step length, contact time at a speed) tells it as far as runners are alike, by no formula.
+What else grows with the body (step length, contact time at a speed) tells it as far as runners are alike, by no formula that was found.
 """
 
 from __future__ import annotations
