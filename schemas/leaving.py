@@ -9,13 +9,15 @@ Mass, stature and leg length are told in bands. On paper, which numbers of one r
   times, lengths and angles are the same, so that no formula of them tells the mass. Not the same is what holds a number
   of newtons: values in N and kN/m; what a plate's level or noise is worth in body weights, being the plate's newtons
   over the runner's weight; and force over a contact that begins and ends at a threshold in newtons, whose first and
-  last point is threshold / (mass g). They stay.
+  last point is threshold / (mass g). They stay. The same threshold moves contact and toe-off: 3 ms in
+  all between 50 and 90 kg, where force rises by 60 and falls by 7.5 body weights a second as in the demonstration, whose
+  runners' contact times spread by 7 ms (standard deviation).
 * Leg length. While the foot is flat the hip travels speed x time, and that is thigh x (change of the sine of its
   inclination) + shank x (the same): curves of knee and ankle angle tell the leg. A moment per kg over the force in
   body weights is g x a lever arm, which grows with the foot. How far an angle can be trusted is an error of markers
   over the length of the segment. They stay, too.
 
-What else grows with the body (step length, contact time at a speed) tells it as far as runners are alike, by no formula.
+What else grows with the body (step length, contact time at a speed) tells it as far as runners are alike, by no formula that was found.
 """
 
 from __future__ import annotations

@@ -31,7 +31,6 @@ from schemas.model import Table
 from schemas.outcomes_planned import ANALYSIS_PLANS, PLANNED_CONTRASTS, PLANNED_DIFFERENCES, PLANNED_PARTICIPANTS
 from schemas.outcomes_planned_curves import PLANNED_CURVE_POINTS, PLANNED_CURVES
 from schemas.outcomes_planned_doses import PLANNED_DOSE_RESPONSES
-from schemas.privacy import Privacy
 
 if TYPE_CHECKING:
     import duckdb
@@ -98,9 +97,9 @@ def write_report(warehouse: Path, to: Path) -> Path:
     return to
 
 
-def _always_there(table: Table) -> list[str]:
-    """Columns that a release holds as well as a warehouse: those that are not told in bands."""
-    return [field.name for field in table.fields if field.privacy is not Privacy.QUASI]
+def _always_there(table: Table) -> tuple[str, ...]:
+    """Columns that a release holds as well as a warehouse."""
+    return table.leaves.names if table.leaves else ()
 
 
 def report(warehouse: Path) -> str:

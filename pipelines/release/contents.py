@@ -7,12 +7,13 @@ A new database file, never a copy: DuckDB does not overwrite what was deleted, s
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from pipelines.errors import Unusable
-from pipelines.release.disclose import TOLD, tell
+from pipelines.release.disclose import TOLD, Earlier, tell
 from pipelines.release.generalise import Told
 from pipelines.telemetry import DUCKDB_CONFIG
 from schemas import core
@@ -68,11 +69,17 @@ def shared_openly() -> tuple[Table, ...]:
 
 
 def fill(
-    target: Path, warehouse: Path, study: LoadedStudy, code_version: str, only: frozenset[str] | None = None
+    target: Path,
+    warehouse: Path,
+    study: LoadedStudy,
+    code_version: str,
+    only: frozenset[str] | None = None,
+    earlier: Sequence[Earlier] = (),
 ) -> Told:
     """Make the release's database at ``target`` from the depot's warehouse; returns how exactly runners are told.
 
-    only: the runners of a release that is shared openly; None: all, and all tables. Raises Unusable.
+    only: the runners of a release that is shared openly; None: all, and all tables. earlier: what releases before told
+    of who runners are. Raises Unusable.
     """
     import duckdb
 
@@ -84,7 +91,7 @@ def fill(
             connection.execute(f"ATTACH {quote_text(str(warehouse))} AS pooled (READ_ONLY)")
             every = {row[0] for row in connection.execute("SELECT participant_id FROM pooled.runners").fetchall()}
             runners = every if only is None else every & only
-            told = tell(connection, study.study, runners, tables)
+            told = tell(connection, study.study, runners, tables, earlier)
             for table in tables:
                 connection.execute(create_table_sql(table))
                 connection.execute(comment_sql(table))

@@ -7,7 +7,7 @@ stand in many tables and cannot be left out, so they are counted with the others
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Collection, Iterable, Iterator
+from collections.abc import Collection, Hashable, Iterable, Iterator, Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 from pipelines.errors import Unusable
@@ -20,6 +20,7 @@ from schemas.privacy import RUNNER
 
 if TYPE_CHECKING:
     import duckdb
+    import pandas as pd
 
     from schemas.study import Study
 
@@ -28,19 +29,34 @@ _UNITS = {"a": "years"}
 TOLD = "told_of_runners"
 
 
+#: Runner -> what one release told of it; nobody who was not in it.
+Earlier = Mapping[str, tuple[Hashable, ...]]
+
+
+def told_in(runners: pd.DataFrame) -> Earlier:
+    """What a release told, from its table of runners."""
+    names = [field.name for field in quasi_columns() if field.name in runners]
+    told = runners[names].astype(object).where(runners[names].notna(), None)
+    return dict(zip(runners[RUNNER], told.itertuples(index=False, name=None), strict=True))
+
+
 def quasi_columns() -> tuple[Field, ...]:
     """Columns of runners by which they could be known together, and which a release tells."""
     return tuple(field for field in RUNNERS.fields if field.told is not None)
 
 
 def tell(
-    connection: duckdb.DuckDBPyConnection, study: Study, runners: Collection[str], tables: Iterable[Table]
+    connection: duckdb.DuckDBPyConnection,
+    study: Study,
+    runners: Collection[str],
+    tables: Iterable[Table],
+    earlier: Sequence[Earlier] = (),
 ) -> Told:
     """Work out what is told of ``runners``, whose data are in the database ``pooled``, and put it there as ``TOLD``.
 
-    tables: those of the release, each of which may tell where a runner ran.
-
-    Raises Unusable if the study file gives bands to a column that is none of these.
+    tables: those of the release, each of which may tell where a runner ran. earlier: what releases before told, which
+    whoever has both puts beside it by the runners' codes, so that it counts with it. Raises Unusable if the study file
+    gives bands to a column that is none of these.
     """
     columns = quasi_columns()
     if unknown := set(study.disclosure.bands) - {c.name for c in columns if c.told and c.told.bands}:
@@ -59,7 +75,7 @@ def tell(
         for i, c in enumerate(columns, start=1)
     ]
     sites = sites_told(connection, tables)
-    fixed = [tuple(sorted(sites[row[0]])) for row in rows]
+    fixed = [(*sorted(sites[row[0]]), *(one.get(row[0]) for one in earlier)) for row in rows]
     told = generalised(attributes, fixed, study.smallest_cell, study.disclosure.most_suppressed)
     types = ", ".join(f"{quote_name(c.name)} {COLUMN_TYPES[c.kind]}" for c in columns)
     connection.execute(f"CREATE TEMP TABLE {TOLD} (participant_id VARCHAR, {types})")
@@ -94,7 +110,9 @@ def report(told: Told) -> dict[str, Any]:
         "smallest_group_of_whom_something_is_told": told.after_told,
         "runners_not_told": told.untold,
         "runners_in_smaller_groups": told.small,
-        "told_of_smaller_groups": "the laboratories they ran at" if told.small else "nothing",
+        "told_of_smaller_groups": "the laboratories they ran at, and what releases before told"
+        if told.small
+        else "nothing",
         "columns": {
             name: {
                 "band": level,

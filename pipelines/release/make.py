@@ -18,8 +18,9 @@ from typing import TYPE_CHECKING
 from pipelines.depot import keys
 from pipelines.depot.books.rows import Entry
 from pipelines.depot.desk import Desk
+from pipelines.depot.keys import file_of
 from pipelines.depot.proof import ENTRY
-from pipelines.depot.published import prove
+from pipelines.depot.published import prove, proved_table
 from pipelines.depot.storage import READ_ONLY, Depot, read_table
 from pipelines.depot.store import Store
 from pipelines.errors import Unusable
@@ -28,11 +29,13 @@ from pipelines.identity.word_list import names_beside
 from pipelines.release.changes import compare
 from pipelines.release.contents import fill, released_tables, write_parquet
 from pipelines.release.describe import describe
+from pipelines.release.disclose import Earlier, told_in
 from pipelines.release.unread_consents import refuse_unread
 from pipelines.taking_in.building import is_built
 from pipelines.taking_in.due import any_follow_up
 from pipelines.taking_in.due import stale as made_with_something_else
 from schemas.consent_history import History
+from schemas.core import RUNNERS
 from schemas.model import Table
 from schemas.privacy import EVERY_SCOPE, POOLING, RUNNER, SESSION, TRIAL
 
@@ -115,7 +118,7 @@ def _freeze(desk: Desk, work: Path, why: str, actor: str, openly: bool) -> Entry
     (work / "tables").mkdir()
     prove(depot.store, keys.WAREHOUSE, depot.books.files.of(keys.WAREHOUSE).get(keys.WAREHOUSE))
     only = open_runners(desk) if openly else None
-    told = fill(work / "warehouse.duckdb", depot.warehouse, study, desk.stamp.code_version, only)
+    told = fill(work / "warehouse.duckdb", depot.warehouse, study, desk.stamp.code_version, only, told_before(depot))
     write_parquet(work / "warehouse.duckdb", work / "tables")
     trials = read_table(work / "tables" / "trials.parquet")
     if trials.empty:
@@ -146,6 +149,17 @@ def _freeze(desk: Desk, work: Path, why: str, actor: str, openly: bool) -> Entry
     _place(depot, work, entry)
     _list(desk, entry)
     return entry
+
+
+def told_before(depot: Depot) -> list[Earlier]:
+    """What each release that is still in the depot told of who runners are. Raises Unusable for a damaged one."""
+    found = []
+    for entry in depot.books.releases.all():
+        place, table = keys.release(entry.name), f"tables/{file_of(RUNNERS)}"
+        if depot.store.exists(f"{place}/{table}"):
+            wanted = depot.books.files.of(place).get(table)
+            found.append(told_in(proved_table(depot.store.at(place), table, wanted)))
+    return found
 
 
 def open_runners(desk: Desk) -> frozenset[str]:

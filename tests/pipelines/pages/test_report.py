@@ -17,7 +17,7 @@ from pipelines.pages.charts.funnel import funnel_chart
 from pipelines.pages.charts.paired import MOST_LINES, paired_chart
 from pipelines.pages.charts.participants import participants_chart
 from pipelines.pages.planned_words import is_one_sided
-from pipelines.pages.report import report, write_report
+from pipelines.pages.report import _READ, report, write_report
 from pipelines.pages.words import signed
 from pipelines.release.contents import fill
 from pipelines.study.file import load_study
@@ -60,6 +60,10 @@ def test_it_names_the_warehouse_and_the_plan_and_needs_nothing_else(page: str, d
     )
     assert "<script" not in page
     assert not [runner for runner in runners if runner in page], "runners have no name on it"
+
+
+def test_whatever_it_reads_is_on_the_list_of_what_leaves() -> None:
+    assert [table.name for table in _READ if table.leaves is None] == []
 
 
 def test_of_a_release_it_says_the_same_and_names_the_release(page: str, demo_depot: Path, tmp_path: Path) -> None:

@@ -5,13 +5,18 @@ from __future__ import annotations
 from collections import Counter
 
 import duckdb
+import pandas as pd
 from hypothesis import given
 from hypothesis import strategies as st
 
-from pipelines.release.disclose import sites_told
+from pipelines.release.disclose import Earlier, quasi_columns, sites_told, tell, told_in
 from pipelines.release.generalise import Attribute, generalised, lower_end, smallest_group
+from pipelines.study.file import load_study
 from schemas.core import SESSIONS
+from schemas.disclosure import Disclosure
+from schemas.privacy import RUNNER
 from schemas.quality import STANDINGS
+from tests.delivery_builders import STUDY
 
 
 def test_a_laboratory_counts_where_any_table_of_the_release_tells_that_a_runner_was_there() -> None:
@@ -24,6 +29,41 @@ def test_a_laboratory_counts_where_any_table_of_the_release_tells_that_a_runner_
         connection.execute(f"CREATE TABLE pooled.standings AS {sessions.replace('tarn', 'corrie')}")
         assert sites_told(connection, (SESSIONS,))["R1"] == {"brack", "tarn"}
         assert sites_told(connection, (SESSIONS, STANDINGS))["R1"] == {"brack", "corrie", "tarn"}
+
+
+@given(st.lists(st.sampled_from(range(150, 200)), min_size=12, max_size=30), st.data())
+def test_who_puts_two_releases_side_by_side_learns_of_nobody_more_than_of_enough_others(
+    statures: list[int], data: st.DataObject
+) -> None:
+    """The second is of some of the runners of the first, as one that is shared openly, or after withdrawals."""
+    k, bands = 4, (5.0, 10.0, 20.0)
+    everybody = Attribute("stature", bands, tuple(statures))
+    first = generalised([everybody], [""] * len(statures), k, 0.2).values["stature"]
+    some = data.draw(st.lists(st.sampled_from(range(len(statures))), min_size=6, unique=True))
+    left = Attribute("stature", bands, tuple(statures[i] for i in some))
+    second = generalised([left], [first[i] for i in some], k, 0.2).values["stature"]
+    joined = Counter((first[i], now) for i, now in zip(some, second, strict=True) if now is not None)
+    assert min(joined.values(), default=k) >= k
+
+
+def test_what_a_release_before_told_counts_with_what_the_next_one_tells() -> None:
+    """All share the band; two of them were told apart from the others before, and are told nothing more."""
+    values = ", ".join(f"('R{i}', 'brack', {1.71 + i / 1000}::DOUBLE)" for i in range(24))
+    bands = {"smallest_cell": 3, "disclosure": Disclosure(bands={"stature_m": (0.1,)}, most_suppressed=0.5)}
+    study = load_study(STUDY).study.model_copy(update=bands)
+    empty = {c.name: None for c in quasi_columns()}
+    before = pd.DataFrame([{RUNNER: f"R{i}", **empty, "stature_m": 1.6 if i < 2 else None} for i in range(24)])
+
+    def told(*earlier: Earlier) -> list[object]:
+        with duckdb.connect() as connection:
+            connection.execute("ATTACH ':memory:' AS pooled")
+            others = ", ".join(f"NULL AS {c.name}" for c in quasi_columns() if c.name != "stature_m")
+            rows = f"SELECT *, {others} FROM (VALUES {values}) v(participant_id, site, stature_m)"
+            connection.execute(f"CREATE TABLE pooled.runners AS {rows}")
+            return tell(connection, study, [f"R{i}" for i in range(24)], (), earlier).values["stature_m"]
+
+    assert told() == [1.7] * 24
+    assert told(told_in(before)) == [None] * 2 + [1.7] * 22
 
 
 def test_nothing_is_told_less_exactly_where_enough_share_it_as_it_is_in_the_narrowest_bands() -> None:
