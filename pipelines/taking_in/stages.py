@@ -43,6 +43,7 @@ from pipelines.depot.unread_consents import is_unread
 from pipelines.identity.guard import codes_of
 from pipelines.identity.vocabulary import Vocabulary
 from pipelines.identity.word_list import names_beside
+from pipelines.judging import packed_with
 from pipelines.judging.delivery_tables import (
     delivery_files,
     quality_tables,
@@ -171,6 +172,7 @@ def make(desk: Desk, gated: Gated, tell: Tell, meanwhile: Callable[[], None] | N
         cells,
         copied_after(desk, record, tables[TRIAL_SHAPES], [t for t, own in cells.items() if own != noted.get(t)]),
         told_rows(judged.consent, tables),
+        packed_with.kept(opened.received.bag_info),
     )
     return Made(result, every_table(opened, result.record, tables), judged.held)
 
@@ -202,7 +204,8 @@ def _stopped(desk: Desk, gated: Gated) -> Made:
     # what is held keeps what it told; of what is not held at least whatever takes consent away counts
     told = None if before is not None else taken_away(consent)
     stamps = _stamps(used_to_stop(desk, site_of(record))) | {CONSENTS_UNREAD: YES if unread else NO}
-    result = Result(record, payload, stamps=stamps, gate=told)
+    packed = packed_with.kept(opened.received.bag_info)
+    result = Result(record, payload, stamps=stamps, gate=told, packed_with=packed)
     return Made(result, every_table(opened, record, tables))
 
 
@@ -266,8 +269,14 @@ def take_in_opened(
 
 
 def _record(desk: Desk, opened: Opened, delivery_id: str, status: str, before: Record | None = None) -> Record:
-    """The record of a delivery; its fingerprint and its day stay those of the bytes as they first came."""
+    """The record of a delivery; its fingerprint and its day stay those of the bytes as they first came.
+
+    So does the day of what is still not taken in; what cannot be read has no fingerprint. What was stopped and is taken
+    in now came only now for those that are compared with it.
+    """
     received = opened.received
+    earlier = desk.books.deliveries.of_arrival(opened.arrival) if status != TAKEN_IN else []
+    came = before or next((r for r in earlier if r.fingerprint == received.fingerprint), None)
     return Record(
         delivery_id=delivery_id,
         arrival=opened.arrival,
@@ -275,7 +284,7 @@ def _record(desk: Desk, opened: Opened, delivery_id: str, status: str, before: R
         site=received.site,
         number=received.number,
         fingerprint=before.fingerprint if before else received.fingerprint,
-        received_utc=before.received_utc if before else datetime.now(UTC).isoformat(timespec="seconds"),
+        received_utc=came.received_utc if came else datetime.now(UTC).isoformat(timespec="seconds"),
         result=secrets.token_hex(8),
         **vars(desk.stamp),
     )
