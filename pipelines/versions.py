@@ -51,6 +51,7 @@ _NOT_JUDGING = (
     "pipelines/judging/packed_with.py",
     "pipelines/judging/stamps.py",
     "pipelines/study/handover.py",
+    "pipelines/study/silence.py",
     "pipelines/taking_in/again.py",
     "pipelines/taking_in/ahead.py",
     "pipelines/taking_in/batch.py",
@@ -68,6 +69,7 @@ _NOT_JUDGING = (
     "pipelines/workers/",
     "checks/site/",
     "schemas/handover.py",
+    "schemas/moments.py",
 )
 
 #: What among them says nevertheless what a delivery is judged with: of consent, of decisions, of other deliveries.

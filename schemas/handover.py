@@ -7,9 +7,11 @@ from __future__ import annotations
 
 from typing import Literal
 
-from pydantic import Field, field_validator
+from pydantic import Field, field_validator, model_validator
 
 from schemas.settings import Settings
+
+_THIS_MACHINE = ("localhost", "127.0.0.1", "::1")
 
 
 class Webhook(Settings):
@@ -23,17 +25,33 @@ class Webhook(Settings):
 class MailServer(Settings):
     """A mail server that takes a notice with the same facts; the letter itself is never handed over."""
 
-    host: str = Field(min_length=1, description="Its name. It must take mail from this machine without a password.")
+    host: str = Field(min_length=1, description="Its name.")
     port: int = Field(default=25, ge=1, le=65535, description="Its port.")
     encrypted: Literal["starttls", "no"] = Field(
         default="starttls", description="How the line is protected; no only on one's own machine or network."
     )
     to: str = Field(description="Address of who hears of it, for example the data manager's.")
+    user: str = Field(
+        default="",
+        description="Who logs in; empty for a server that takes mail from this machine without. The password stands in the environment variable MANYSTRIDES_MAIL_PASSWORD or in password_file, never here.",
+    )
+    password_file: str = Field(
+        default="",
+        description="File with the password on its first line, that its owner alone may read (mode 600); beside this file, or a whole path.",
+    )
 
     @field_validator("to")
     @classmethod
     def _one_recipient(cls, value: str) -> str:
         return _one_address(value)
+
+    @model_validator(mode="after")
+    def _no_password_in_the_open(self) -> MailServer:
+        if self.user and self.encrypted == "no" and self.host not in _THIS_MACHINE:
+            raise ValueError("a password would travel readable: with user, encrypted must be starttls")
+        if self.password_file and not self.user:
+            raise ValueError("password_file is given, and no user")
+        return self
 
 
 class HandOver(Settings):

@@ -139,6 +139,11 @@ class Site(Settings):
     events: SiteEvents | None = Field(
         default=None, description="How events are found in its force, if not as the study does."
     )
+    silent_after_days: int | None = Field(
+        default=None,
+        ge=1,
+        description="After so many days without a delivery it is told that the site is silent; left out, never.",
+    )
 
 
 class Study(Settings):

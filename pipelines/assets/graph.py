@@ -32,7 +32,7 @@ from pipelines.errors import Unusable, disk_full, is_disk_full
 from pipelines.handing_over.telling import tell
 from pipelines.taking_in import withdrawing
 from pipelines.taking_in.batch import Bench, NotPublishedError, work_off
-from pipelines.taking_in.building import build_pages_stage, build_warehouse_stage, is_built
+from pipelines.taking_in.building import build_pages_stage, build_warehouse_stage, is_built, silent_today
 from pipelines.taking_in.due import CONSENTS_CHANGED
 
 PER_DELIVERY = {
@@ -122,10 +122,28 @@ def taken_out(bench: dg.ResourceParam[Bench]) -> dg.MaterializeResult:
     return dg.MaterializeResult(metadata={"files": sum(one.files_removed for one in bench.summary.withdrawals)})
 
 
-@dg.asset(deps=[_AFTER_ALL_DELIVERIES, "taken_out"], group_name="pooled", pool=_POOL)
+@dg.asset(
+    deps=[_AFTER_ALL_DELIVERIES, "taken_out"],
+    group_name="pooled",
+    pool=_POOL,
+    check_specs=[
+        dg.AssetCheckSpec(
+            "every_site_sends",
+            asset="depot",
+            description="No site has sent nothing for longer than the study file plans (silent_after_days).",
+        )
+    ],
+)
 def depot(bench: dg.ResourceParam[Bench]) -> dg.MaterializeResult:
-    """All deliveries the depot holds, as the books know them."""
-    return dg.MaterializeResult(metadata=dict(bench.desk.books.trials.standings()))
+    """All deliveries the depot holds, as the books know them; whether every site sends as planned."""
+    bench.summary.silent = silent = silent_today(bench.desk)
+    sends = dg.AssetCheckResult(
+        check_name="every_site_sends",
+        passed=not silent,
+        severity=dg.AssetCheckSeverity.WARN,
+        description=" ".join(one.told for one in silent) or None,
+    )
+    return dg.MaterializeResult(metadata=dict(bench.desk.books.trials.standings()), check_results=[sends])
 
 
 @contextmanager
@@ -227,7 +245,7 @@ def release(config: Freeze, bench: dg.ResourceParam[Bench]) -> dg.MaterializeRes
 
 #: What a run makes, with the checks that are made in the same step.
 MADE = dg.AssetSelection.assets(*PER_DELIVERY, *POOLED).without_checks() | dg.AssetSelection.checks_for_assets(
-    "site_checks"
+    "site_checks", "depot"
 )
 #: The same, and a release of it.
 FROZEN = MADE | dg.AssetSelection.assets("release")

@@ -23,7 +23,7 @@ from pipelines.progress import Progress
 from pipelines.study.drafts import told as drafts_told
 from pipelines.study.file import load_study
 from pipelines.taking_in.batch import Bench
-from pipelines.taking_in.building import is_built
+from pipelines.taking_in.building import is_built, silent_today
 from pipelines.taking_in.due import arrivals_due, refuse_missing, what_is_due
 from pipelines.taking_in.keeping import shut_bytes
 from pipelines.taking_in.opening import open_desk
@@ -61,6 +61,7 @@ def run(
         else:
             bench.summary.not_deliveries = arrivals_due(bench.desk, inbox)[1]
             bench.summary.not_told = tell(bench.desk)
+            bench.summary.silent = silent_today(bench.desk)
     return bench.summary
 
 

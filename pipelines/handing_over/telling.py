@@ -8,11 +8,13 @@ from __future__ import annotations
 
 import json
 import logging
+import os
 import smtplib
 import ssl
 from collections.abc import Callable, Iterator
 from email.message import EmailMessage
 from http.client import HTTPException
+from pathlib import Path
 from typing import TYPE_CHECKING
 from urllib.error import HTTPError, URLError
 from urllib.parse import urlsplit
@@ -28,20 +30,23 @@ if TYPE_CHECKING:
 
 log = logging.getLogger(__name__)
 _WAIT_S = 10.0
+#: Holds the password of the mail server, if no file does.
+PASSWORD_VARIABLE = "MANYSTRIDES_MAIL_PASSWORD"
 Send = Callable[[Notice], None]
 
 
 def tell(desk: Desk) -> list[str]:
     """Tell whoever the settings name of results they have not heard of; a line for each that could not be told."""
-    return [line for name, where, send in _servers(desk.study.hand_over) for line in _tell(desk, name, where, send)]
+    servers = _servers(desk.study.hand_over, desk.study.path.parent)
+    return [line for name, where, send in servers for line in _tell(desk, name, where, send)]
 
 
-def _servers(settings: HandOver) -> Iterator[tuple[str, str, Send]]:
-    """A short name, where it is, and how it is told."""
+def _servers(settings: HandOver, folder: Path) -> Iterator[tuple[str, str, Send]]:
+    """A short name, where it is, and how it is told. folder: of the settings."""
     if (webhook := settings.webhook) is not None:
         yield "webhook", urlsplit(webhook.url).hostname or "", lambda notice: _post(webhook, notice)
     if (mail := settings.mail) is not None:
-        yield "mail", mail.host, lambda notice: _mail(mail, settings.sender, notice)
+        yield "mail", mail.host, lambda notice: send_mail(mail, settings.sender, notice, folder)
 
 
 def _tell(desk: Desk, name: str, where: str, send: Send) -> Iterator[str]:
@@ -91,7 +96,12 @@ def _post(webhook: Webhook, notice: Notice) -> None:
         pass
 
 
-def _mail(server: MailServer, sender: str, notice: Notice) -> None:
+def send_mail(server: MailServer, sender: str, notice: Notice, folder: Path) -> None:
+    """Hand a notice over to a mail server. folder: in which a password file is looked for.
+
+    Raises OSError, SMTPException, or ValueError without a password that may be used.
+    """
+    password = _password(server, folder) if server.user else ""
     mail = EmailMessage()
     mail["From"], mail["To"] = sender, server.to
     mail["Subject"] = f"{notice.study}: news of {notice.site}"
@@ -99,4 +109,22 @@ def _mail(server: MailServer, sender: str, notice: Notice) -> None:
     with smtplib.SMTP(server.host, server.port, timeout=_WAIT_S) as line:
         if server.encrypted == "starttls":
             line.starttls(context=ssl.create_default_context())
+        if server.user:
+            line.login(server.user, password)
         line.send_message(mail)
+
+
+def _password(server: MailServer, folder: Path) -> str:
+    """Of the environment, or of a file that its owner alone may read. Raises OSError or ValueError."""
+    if given := os.environ.get(PASSWORD_VARIABLE):
+        return given
+    if not server.password_file:
+        raise ValueError(f"it asks for a password: set {PASSWORD_VARIABLE}, or name a password_file")
+    path = folder / server.password_file
+    with path.open(encoding="utf-8") as stream:
+        if os.name == "posix" and os.fstat(stream.fileno()).st_mode & 0o077:
+            raise ValueError(f"others may read {path}: chmod 600 it")
+        password = stream.readline().strip("\r\n")
+    if not password:
+        raise ValueError(f"the first line of {path} is empty")
+    return password

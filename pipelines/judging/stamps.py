@@ -59,6 +59,7 @@ _OF_THE_OWN_SITE_NOT_READ = (
     "limits.*.*.since",
     "events.reason",
     "events.since",
+    "silent_after_days",
 )
 _OF_A_PROFILE_NOT_READ = ("description",)
 _MOST_NAMED = 3

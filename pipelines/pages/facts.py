@@ -21,10 +21,12 @@ from pipelines.pages.hiding import Hidden, findings_shown, standings_shown
 from pipelines.pages.outcomes_shown import Outcome, shown_outcomes
 from pipelines.pages.pictures import read_digests
 from pipelines.pages.planned import Planned, read_planned
-from pipelines.pages.round_trip import RoundTrip, all_round_trips, moment_of
+from pipelines.pages.round_trip import RoundTrip, all_round_trips
 from pipelines.pages.speeds import ShownSpeed, shown_speed
 from pipelines.pages.whole_sites import WholeSites, read_whole_sites
 from pipelines.pool.query import open_read_only
+from pipelines.study.silence import Silent
+from schemas.moments import moment_of
 
 if TYPE_CHECKING:
     import duckdb
@@ -113,6 +115,7 @@ class Facts:
     looked_at: dict[str, frozenset[tuple[str, str]]]  # check -> (delivery, subject) that it could judge
     pictured: dict[str, str]  # finding id -> digest of the picture beside it
     set_aside: tuple[SetAside, ...] = ()
+    silent: tuple[Silent, ...] = ()  # not of the warehouse: it comes with the day, see ``pipelines.study.silence``
     footfall_count: int = 0
     runner_count: int = 0
     shown: tuple[Outcome, ...] = ()

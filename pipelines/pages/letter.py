@@ -8,9 +8,9 @@ from textwrap import wrap
 
 from pipelines.pages import view
 from pipelines.pages.facts import Facts
-from pipelines.pages.round_trip import moment_of
 from pipelines.pages.words import STATUS_WORDS, check_words, counted
 from pipelines.pages.worklist import Worklist
+from schemas.moments import moment_of
 
 _MOST_REASONS = 5
 _MOST_DELIVERIES = 5
@@ -45,6 +45,9 @@ def _lines(facts: Facts, work: Worklist, site: str, title: str, invented: bool, 
     )
     yield from _newest(facts)
     yield ""
+    for one in facts.silent:
+        yield from _said(f"{one.told} If you pause, tell us until when; if something was sent, it did not arrive.")
+        yield ""
     yield from _told_later(facts)
     telling = [finding for finding in facts.findings if finding.weight == "withholds"]
     if telling:

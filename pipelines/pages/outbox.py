@@ -21,9 +21,9 @@ from pipelines.pages.facts import Facts
 from pipelines.pages.names import file_names
 from pipelines.pages.parcel import LETTER, Parcel, as_zip, facts_of
 from pipelines.pages.receipt import receipt
-from pipelines.pages.round_trip import moment_of
 from pipelines.pages.view import delivery_rows
 from pipelines.versions import shown_version
+from schemas.moments import moment_of
 
 if TYPE_CHECKING:
     from pipelines.depot.store import Store

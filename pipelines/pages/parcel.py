@@ -81,6 +81,7 @@ def facts_of(facts: Facts, site: str) -> Facts:
         outcomes={key: tuple(row for row in rows if row[0] == site) for key, rows in facts.outcomes.items()},
         doubts=tuple(d for d in facts.doubts if d.site == site),
         set_aside=tuple(o for o in facts.set_aside if o.site == site),
+        silent=tuple(s for s in facts.silent if s.site == site),
         whole=replace(
             facts.whole,
             ended=tuple(e for e in facts.whole.ended if e.site == site),

@@ -9,8 +9,9 @@ from __future__ import annotations
 import statistics
 from collections.abc import Iterable
 from dataclasses import dataclass
-from datetime import UTC, datetime
 from typing import TYPE_CHECKING
+
+from schemas.moments import moment_of
 
 if TYPE_CHECKING:
     from pipelines.pages.facts import Facts, Standing
@@ -154,12 +155,3 @@ def days_between(earlier: str, later: str) -> float | None:
     """Days between two ISO times in UTC, never less than 0; None if one cannot be read."""
     one, other = moment_of(earlier), moment_of(later)
     return None if one is None or other is None else max(0.0, (other - one).total_seconds() / 86400)
-
-
-def moment_of(text: str) -> datetime | None:
-    """An ISO time, in UTC; None if it cannot be read."""
-    try:
-        moment = datetime.fromisoformat(text)
-    except ValueError:
-        return None
-    return moment.astimezone(UTC) if moment.tzinfo else moment.replace(tzinfo=UTC)

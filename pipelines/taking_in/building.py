@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import hashlib
-from dataclasses import asdict
+from dataclasses import asdict, replace
 from typing import TYPE_CHECKING
 
 from pipelines.depot import keys
 from pipelines.depot.desk import Desk
 from pipelines.depot.plans import frozen_plans
+from pipelines.study.silence import Silent, silent_sites
 from pipelines.taking_in.packed_with import packed_with_older
 from pipelines.versions import shown_version
 
@@ -25,6 +26,14 @@ def is_built(desk: Desk) -> bool:
     if not all(map(depot.store.exists, keys.BUILT)):
         return False
     return desk.books.builds.made_from() == _state(desk)
+
+
+def silent_today(desk: Desk) -> tuple[Silent, ...]:
+    """Sites from which nothing has come for longer than planned."""
+    if all(site.silent_after_days is None for site in desk.study.study.sites.values()):
+        return ()  # the books are not asked
+    came = ((record.site, record.received_utc) for record in desk.books.deliveries.all())
+    return silent_sites(desk.study.study, came)
 
 
 def build_warehouse_stage(desk: Desk, *, anew: bool = False, readied: Readied | None = None) -> dict[str, int]:
@@ -57,7 +66,7 @@ def build_pages_stage(desk: Desk, *, anew: bool = False) -> None:
     with desk.books.transaction():
         for place in (keys.PAGES, keys.SAFETY, keys.OUTBOX):
             desk.books.files.drop(place)  # killed from here on, all are hashed the next time
-    facts = read_facts(depot.warehouse, study.study)
+    facts = replace(read_facts(depot.warehouse, study.study), silent=silent_today(desk))
     write_pages(depot, study, anew=anew, noted=noted, facts=facts, follow_ups=desk.books.follow_ups.of)
     addresses, older = Addresses(told.sites, told.sender), packed_with_older(desk)
     write_outbox(depot.outbox, facts, study, depot.warehouse, addresses, anew=anew, packed=older)
@@ -92,5 +101,5 @@ def _state(desk: Desk) -> str:
     plans = plan, [one.sha256 for one in frozen_plans(desk.books)]
     followed = desk.books.follow_ups.all_words()
     told = desk.study.hand_over.sites, desk.study.hand_over.sender
-    made = results, asdict(desk.stamp), shown_version(), plans, followed, told
+    made = results, asdict(desk.stamp), shown_version(), plans, followed, told, silent_today(desk)
     return hashlib.sha256(repr(made).encode()).hexdigest()

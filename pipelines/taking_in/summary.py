@@ -13,6 +13,7 @@ from pipelines.depot.books.rows import Record
 from pipelines.depot.published import read_result
 from pipelines.depot.storage import Depot
 from pipelines.depot.unread_consents import unread_consents
+from pipelines.study.silence import Silent
 from pipelines.taking_in.withdrawing import CarriedOut
 from schemas import quality
 from schemas.model import Table
@@ -51,7 +52,7 @@ class Summary:
     each that is not done, or was not before.
     raised: what broke the building of warehouse or pages off, the last time it was tried.
     still_arriving: deliveries that wait, since they are being copied.
-    not_told: of servers that could not be told of it.
+    not_told: of servers that could not be told of it. silent: sites that have sent nothing for longer than planned.
     refused: why nothing was done. left_for_a_yes: what was not judged again, since a change of code or settings would
     have moved trials with it, and why; all else was done.
     reasons: whether it tells why trials go back; the check at a site tells that itself, trial by trial.
@@ -71,6 +72,7 @@ class Summary:
     raised: Exception | None = None
     not_told: list[str] = field(default_factory=list)
     still_arriving: list[str] = field(default_factory=list)
+    silent: tuple[Silent, ...] = ()
     reasons: bool = True
     tables: Mapping[Table, pd.DataFrame] | None = field(default=None, repr=False)
     _read: dict[tuple[str, str], list[dict[str, Any]]] = field(default_factory=dict, repr=False)
@@ -126,6 +128,10 @@ class Summary:
             "refused": self.refused,
             "not_told": self.not_told,
             "still_arriving": self.still_arriving,
+            "silent_sites": [
+                {"site": one.site, "since": one.since.isoformat(), "planned_days": one.planned_days}
+                for one in self.silent
+            ],
             "left_for_a_yes": self.left_for_a_yes,
             "pages": self.depot.pages.shown("index.html"),
             "warehouse": str(self.depot.warehouse),
@@ -168,6 +174,7 @@ class Summary:
         yield from self._consents()
         if self.still_arriving:
             yield "Still being copied into the inbox, waits for the next run: " + ", ".join(self.still_arriving)
+        yield from (one.told for one in self.silent)
         yield from self.not_told
         yield "Where to look"
         yield f"  pages      {self.depot.pages.shown('index.html')}"

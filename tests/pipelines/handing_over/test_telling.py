@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import base64
 import json
+import os
 import shutil
+import smtplib
 import socketserver
 import threading
 from collections.abc import Iterator
@@ -17,8 +20,10 @@ import pytest
 
 from pipelines.assets.run import run
 from pipelines.errors import Unusable
-from pipelines.handing_over.notices import of_delivery
+from pipelines.handing_over.notices import Notice, OfDelivery, of_delivery
+from pipelines.handing_over.telling import PASSWORD_VARIABLE, send_mail
 from pipelines.study.file import load_study
+from schemas.handover import MailServer
 from tests.delivery_builders import STUDY, a_delivery
 
 
@@ -62,12 +67,25 @@ def web(heard: Heard, port: int = 0) -> Iterator[int]:
 
 
 @contextmanager
-def mail_server(heard: Heard) -> Iterator[int]:
+def mail_server(heard: Heard, login: str = "") -> Iterator[int]:
+    """login: user and password, with a colon between, without which it takes no mail."""
+
     class Handler(socketserver.StreamRequestHandler):
         def handle(self) -> None:
             self.wfile.write(b"220 here\r\n")
+            known = not login
             while line := self.rfile.readline():
                 word = line[:4].upper()
+                if login and word == b"EHLO":
+                    self.wfile.write(b"250-here\r\n250 AUTH PLAIN\r\n")
+                    continue
+                if word == b"AUTH":
+                    known = base64.b64decode(line.split()[2]).decode() == "\0" + login.replace(":", "\0")
+                    self.wfile.write(b"235 known\r\n" if known else b"535 not known\r\n")
+                    continue
+                if not known and word in (b"MAIL", b"RCPT", b"DATA"):
+                    self.wfile.write(b"530 log in first\r\n")
+                    continue
                 if word == b"DATA":
                     self.wfile.write(b"354 go on\r\n")
                     lines = iter(self.rfile.readline, b".\r\n")
@@ -148,9 +166,55 @@ def test_nobody_is_told_by_default(study: Path) -> None:
         (["sender: 'Ann <ann@study.example>'"], "not one plain address"),
         (["mail: {host: localhost, to: a@b.example}"], "sender"),
         (["password: x"], "is not a setting"),
+        (
+            ["sender: a@b.example", "mail: {host: m.example, to: a@b.example, user: a, password: x}"],
+            "mail.password: This setting is not a setting",
+        ),
+        (
+            ["sender: a@b.example", "mail: {host: m.example, to: a@b.example, user: a, encrypted: 'no'}"],
+            "would travel readable",
+        ),
+        (["sender: a@b.example", "mail: {host: m.example, to: a@b.example, password_file: x}"], "no user"),
     ],
 )
 def test_settings_that_cannot_be_used_are_refused(study: Path, lines: list[str], said: str) -> None:
     hand_over(study, *lines)
     with pytest.raises(Unusable, match=said):
         load_study(study)
+
+
+NOTICE = Notice("A study", "brack", (OfDelivery("brack-001", "taken_in", 2, 0, 0),))
+
+
+def test_a_mail_server_that_asks_for_a_login_gets_it_from_the_environment_or_from_a_file_of_its_owner(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    heard, secret = Heard(), tmp_path / "mail.password"
+    monkeypatch.delenv(PASSWORD_VARIABLE, raising=False)
+    with mail_server(heard, "data:pass word") as port:
+        own = {"host": "127.0.0.1", "port": port, "encrypted": "no", "to": "boss@study.example", "user": "data"}
+        server = MailServer.model_validate({**own, "password_file": secret.name})
+
+        def send(to: MailServer = server) -> None:
+            send_mail(to, "data@study.example", NOTICE, tmp_path)
+
+        with pytest.raises(FileNotFoundError):
+            send()
+        secret.write_text("pass word\n")
+        secret.chmod(0o640)
+        with pytest.raises(ValueError, match="others may read") as refused:
+            send()
+        assert "pass word" not in str(refused.value)
+        with pytest.raises(ValueError, match=PASSWORD_VARIABLE):
+            send(MailServer.model_validate(own))
+        secret.chmod(0o600)
+        send()
+        monkeypatch.setenv(PASSWORD_VARIABLE, "another")
+        with pytest.raises(smtplib.SMTPAuthenticationError) as wrong:
+            send()
+        assert "another" not in str(wrong.value)
+        monkeypatch.setenv(PASSWORD_VARIABLE, "pass word")
+        send(MailServer.model_validate(own))
+    assert len(heard.mails) == 2
+    assert all("brack-001: taken in; 2 accepted" in mail for mail in heard.mails)
+    assert os.environ[PASSWORD_VARIABLE] not in "".join(heard.mails)
