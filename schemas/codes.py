@@ -70,7 +70,7 @@ PANEL_KIND = (
 
 PART_ROLE = (
     Code("line", "A line, or moments, of what was seen."),
-    Code("beside", "A line to compare with."),
+    Code("beside", "A line, or single values, to compare with."),
     Code("value", "Single values of what was seen; the name is the side, if there is one."),
     Code("expected", "Two points: lowest and highest of what is expected, null where it is open."),
     Code("contact", "From contact to toe-off of the foot that the name tells."),
@@ -90,6 +90,7 @@ STRIKE_CLASS = (
     Code("rearfoot", "The heel meets the ground first."),
     Code("midfoot", "Heel and ball of the foot meet the ground about together."),
     Code("forefoot", "The ball of the foot meets the ground first."),
+    Code("uncertain", "A cut-off between two classes lies nearer than the value's standard uncertainty."),
 )
 
 EVENT_METHOD = (

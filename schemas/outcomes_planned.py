@@ -16,6 +16,7 @@ from schemas.fields_of_differences import (
     ROW,
     SIDES,
 )
+from schemas.leaving import OF_RUNNERS, OVER_RUNNERS, Leaves
 from schemas.model import Field, Kind, Layer, Table
 from schemas.outcomes import real
 from schemas.outcomes_study import STUDY_PROVENANCE
@@ -41,6 +42,10 @@ ANALYSIS_PLANS = Table(
     one_row_is="one analysis plan that is in force or was frozen once",
     key=("plan_sha256", "settings_sha256"),
     rows=NOBODYS,
+    leaves=Leaves(
+        "plan_sha256 plan_version plan_state frozen_utc accepted_trial_count plan_settings settings_sha256 "
+        "code_version study_version"
+    ),
     fields=(
         _PLAN,
         _VERSION,
@@ -82,6 +87,20 @@ PLANNED_CONTRASTS = Table(
     one_row_is="what the analysis plan says of one comparison, as planned or in one way of doubting it",
     key=(*_ASKED, "variant", "variant_detail"),
     rows=NOBODYS,
+    leaves=Leaves(
+        "family outcome contrast visit reference_visit condition reference_condition at_speed variant "
+        "variant_detail plan_sha256 plan_version plan_state pooling_method covariates event_methods "
+        "estimate_value standard_error_value lower_limit_value upper_limit_value interval "
+        "degrees_of_freedom two_sided_p_value between_site_sd_value runner_sd_value rest_sd_value "
+        "cochran_q_index heterogeneity_percent prediction_lower_value prediction_upper_value "
+        "fitted_components singular reason_simpler runner_count travelling_runner_count site_count "
+        "multiplicity family_count adjusted_p_value smallest_effect_value against_smallest_effect "
+        "measured_count lacking_value_count lacking_reference_count lacking_both_count "
+        "lacking_covariate_count sites_left_out condition_later_count condition_earlier_count "
+        "excluded_trial_count covariates_kept_back caution changes_nothing reason_null code_version study_version",
+        by="outcome",
+        quantities=OVER_RUNNERS,
+    ),
     fields=(
         Field("family", Kind.CODE, "Family of the plan.", codes=codes.FAMILY, privacy=PLAIN),
         *COMPARED_FIELDS,
@@ -206,6 +225,13 @@ PLANNED_DIFFERENCES = Table(
     one_row_is="the difference of one runner at one site in one comparison of the analysis plan",
     key=("participant_id", "site", *_ASKED),
     rows=Rows(RUNNER),
+    leaves=Leaves(
+        "participant_id site outcome contrast visit reference_visit condition reference_condition at_speed "
+        "condition_mean_value reference_mean_value difference_value order_difference_index "
+        "speed_difference_m_per_s code_version study_version",
+        by="outcome",
+        quantities=OF_RUNNERS,
+    ),
     fields=(
         f.PARTICIPANT_ID,
         f.SITE,

@@ -15,6 +15,7 @@ from schemas.fields_of_differences import (
     p_value,
     why_missing,
 )
+from schemas.leaving import CURVES_OVER_RUNNERS, Leaves
 from schemas.model import Field, Kind, Layer, Table
 from schemas.outcomes import real
 from schemas.outcomes_planned import PLAN_FIELDS
@@ -31,6 +32,14 @@ PLANNED_CURVES = Table(
     one_row_is="what one comparison of curves in the analysis plan says over the whole curve at once",
     key=_KEY,
     rows=NOBODYS,
+    leaves=Leaves(
+        "quantity contrast visit condition reference_condition reference_visit plan_sha256 plan_version "
+        "plan_state runner_count site_count pattern_count all_patterns largest_t_index threshold_index "
+        "two_sided_p_value beyond_points sites_largest_t_index sites_threshold_index sites_two_sided_p_value "
+        "sites_beyond_points sites_reason_null reason_null code_version study_version",
+        by="quantity",
+        quantities=CURVES_OVER_RUNNERS,
+    ),
     fields=(
         *_COMPARED,
         REFERENCE_VISIT,
@@ -108,6 +117,13 @@ PLANNED_CURVE_POINTS = Table(
     one_row_is="one point of the mean difference curve of one comparison in the analysis plan, with its band",
     key=(*_KEY, "point_number"),
     rows=NOBODYS,
+    leaves=Leaves(
+        "quantity contrast visit condition reference_condition point_number estimate_value "
+        "standard_error_value lower_limit_value upper_limit_value sites_mean_value sites_lower_limit_value "
+        "sites_upper_limit_value code_version study_version",
+        by="quantity",
+        quantities=CURVES_OVER_RUNNERS,
+    ),
     fields=(
         *_COMPARED,
         CURVES.column("point_number"),

@@ -6,6 +6,7 @@ from dataclasses import replace
 
 from schemas import fields as f
 from schemas.fields_of_differences import OUTCOME_NAME, ROW
+from schemas.leaving import OVER_RUNNERS, Leaves
 from schemas.model import Field, Kind, Layer, Table
 from schemas.outcomes import real
 from schemas.outcomes_study import STUDY_PROVENANCE
@@ -21,6 +22,15 @@ RELIABILITY = Table(
     one_row_is="how alike one outcome is when the same runners are measured at several sites, in one condition and visit",
     key=_SAME,
     rows=NOBODYS,
+    leaves=Leaves(
+        "outcome visit condition set_speed_m_per_s icc_2_1_ratio icc_2_1_lower_ratio icc_2_1_upper_ratio "
+        "icc_3_1_ratio icc_3_1_lower_ratio icc_3_1_upper_ratio between_site_sd_value "
+        "measurement_error_value measurement_error_at_one_site_value smallest_detectable_change_value "
+        "runner_count travelling_runner_count site_count sites interval_reason_null reason_null code_version "
+        "study_version",
+        by="outcome",
+        quantities=OVER_RUNNERS,
+    ),
     fields=(
         *_SAME_FIELDS,
         real(
@@ -93,6 +103,14 @@ SITE_AGREEMENT = Table(
     one_row_is="by how much one outcome of the same runners differs between two sites, in one condition and visit",
     key=(*_SAME, "site", "other_site"),
     rows=NOBODYS,
+    leaves=Leaves(
+        "outcome visit condition set_speed_m_per_s site other_site event_method other_event_method "
+        "bias_value bias_lower_value bias_upper_value sd_value low_limit_value low_limit_lower_value "
+        "low_limit_upper_value high_limit_value high_limit_lower_value high_limit_upper_value runner_count "
+        "reason_null code_version study_version",
+        by="outcome",
+        quantities=OVER_RUNNERS,
+    ),
     fields=(
         *_SAME_FIELDS,
         f.SITE,

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 from pipelines.pages.refits import AGAINST, Row, differing, sensitivity, variant_words
 from pipelines.pages.words import counted, outcome_words, short_unit, telling_digits
-from pipelines.pool.null_rules import REASONS
+from pipelines.pool.null_reasons import REASONS
 from schemas.compared import field_of
 from schemas.model import suffix_unit
 from schemas.outcomes_planned_doses import SYMPTOMS

@@ -58,7 +58,7 @@ SELECT participant_id, site, visit, condition, {COMPARED_SPEED_SQL} AS set_speed
   SELECT t.participant_id, t.site, t.visit, t.condition, t.set_speed_m_per_s,
     coalesce(m.event_method, 'none') AS event_method, v.trial_id, v.outcome, v.value,
     u.standard_uncertainty_value AS doubt, c.condition_place, p.measured_speed, t.accepted_by_override,
-    t.note_count > 0 AS noted, n.trial_id IS NOT NULL AS noted_by_one, s.mass_kg, r.sex
+    t.has_notes AS noted, n.trial_id IS NOT NULL AS noted_by_one, s.mass_kg, r.sex
   FROM made_from.trial_values v JOIN trials t USING (trial_id) JOIN sessions s ON s.session_id = t.session_id
   JOIN runners r ON r.participant_id = t.participant_id
   LEFT JOIN methods m USING (trial_id) LEFT JOIN speeds p USING (trial_id)

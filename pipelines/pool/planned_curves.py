@@ -40,7 +40,7 @@ used AS (
   SELECT t.*, list_position($methods_in_order, m.event_method) AS method
   FROM trials t JOIN methods m USING (trial_id) LEFT JOIN speeds s USING (trial_id)
   WHERE list_contains($event_methods, m.event_method) AND t.set_speed_m_per_s IS NOT NULL
-    AND NOT ($accepted_by_override AND t.accepted_by_override) AND NOT ($noted AND t.note_count > 0)
+    AND NOT ($accepted_by_override AND t.accepted_by_override) AND NOT ($noted AND t.has_notes)
     AND (t.trial_id, t.delivery_id) NOT IN (SELECT (trial_id, delivery_id) FROM noted)
     AND ($largest_speed_off_fraction IS NULL
       OR coalesce(abs(s.measured / t.set_speed_m_per_s - 1) <= $largest_speed_off_fraction, false))),

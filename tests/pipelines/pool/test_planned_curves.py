@@ -39,7 +39,7 @@ def warehouse(runners: int = 7) -> tuple[duckdb.DuckDBPyConnection, pd.DataFrame
                     for number in (1, 2):
                         name = f"T{len(trials)}"
                         own = {"participant_id": f"R{runner}", "site": site, "visit": visit, "condition": condition}
-                        own |= {"set_speed_m_per_s": 3.0, "accepted_by_override": False, "note_count": 0}
+                        own |= {"set_speed_m_per_s": 3.0, "accepted_by_override": False, "has_notes": False}
                         trials.append({"trial_id": name, "delivery_id": "D1", **own})
                         for side in ("left", "right"):
                             values = curve(runner, visit, condition, number, side) + (site == "tarn")
@@ -103,7 +103,7 @@ def test_each_runner_counts_once_with_the_mean_of_sides_trials_and_sites(one: Pl
 def test_trials_that_the_plan_leaves_out_are_in_no_curve() -> None:
     changes = (
         ({"exclude": {"notes_of": ["no_impossible_joint"]}}, "UPDATE findings SET check_name = 'no_impossible_joint'"),
-        ({"exclude": {"noted": True}}, "UPDATE trials SET note_count = 1 WHERE trial_id = 'T0'"),
+        ({"exclude": {"noted": True}}, "UPDATE trials SET has_notes = true WHERE trial_id = 'T0'"),
         (
             {"exclude": {"accepted_by_override": True}},
             "UPDATE trials SET accepted_by_override = true WHERE trial_id = 'T0'",
