@@ -203,6 +203,10 @@ PLANNED_PARTICIPANTS = Table(
     one_row_is="how many runners are in one answer of the analysis plan, or are not for one reason",
     key=(*_ASKED, "participation"),
     rows=NOBODYS,
+    leaves=Leaves(
+        "outcome contrast visit condition reference_condition at_speed plan_sha256 plan_version plan_state participation "
+        "runner_count code_version study_version"
+    ),
     fields=(
         OUTCOME_NAME,
         CONTRAST,
