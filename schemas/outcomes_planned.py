@@ -117,6 +117,12 @@ PLANNED_CONTRASTS = Table(
             privacy=PLAIN,
         ),
         Field(
+            "rare_levels",
+            Kind.TEXT,
+            "Words of a covariate that fewer than 3 runners have, with their count: each is a level of its own that says little of others. none for none. In no release, since so few are nearly a name.",
+            privacy=QUASI,
+        ),
+        Field(
             "event_methods",
             Kind.TEXT,
             "By what contacts were found, parted by commas; none where none are needed or nothing is known.",

@@ -94,6 +94,8 @@ class Answer:
         """What had to be left out, and who lacks what."""
         row = self.row
         found = [part for name in ("reason_simpler", "caution") for part in (row[name] or "").split("; ") if part]
+        rare = row.get("rare_levels") or "none"  # a release does not hold it
+        found += [] if rare == "none" else rare.split("; ")
         found += [participation_words(self.participation)] if self.participation else []
         found += self._lost if row["runner_count"] else []
         found += [f"{counted(number, 'runner')} without it: {REASONS.get(why, why)}" for why, number in self.lacks]

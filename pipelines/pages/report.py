@@ -37,7 +37,8 @@ if TYPE_CHECKING:
 
 #: Fewer runners at a site give no interval worth drawing; the study file's own number is not in the warehouse.
 FEWEST = 3
-_READ = (
+#: Tables that a warehouse must have to be reported on.
+NEEDED = (
     PLANNED_CONTRASTS,
     PLANNED_DIFFERENCES,
     PLANNED_PARTICIPANTS,
@@ -97,7 +98,7 @@ def write_report(warehouse: Path, to: Path) -> Path:
     return to
 
 
-def _always_there(table: Table) -> tuple[str, ...]:
+def always_there(table: Table) -> tuple[str, ...]:
     """Columns that a release holds as well as a warehouse."""
     return table.leaves.names if table.leaves else ()
 
@@ -110,8 +111,8 @@ def report(warehouse: Path) -> str:
         file = Store.on_disk(warehouse.parent)
         before = file.sha256(warehouse.name)
         try:
-            for table in _READ:  # of another version may lack columns, or have them by another name
-                connection.execute(f"SELECT {', '.join(_always_there(table))} FROM {table.name} LIMIT 0")
+            for table in NEEDED:  # of another version may lack columns, or have them by another name
+                connection.execute(f"SELECT {', '.join(always_there(table))} FROM {table.name} LIMIT 0")
             about = _about(connection, before, warehouse.name)
             plan = read_planned(connection)
             pairs = rows_of(connection, "SELECT * FROM planned_differences ORDER BY ALL")

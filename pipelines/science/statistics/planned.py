@@ -224,6 +224,7 @@ def _row(one: PlannedComparison, way: Way, made: MadeOf, settings: ContrastProce
         "smallest_effect_value": one.smallest_effect,
         "adjusted_p_value": None,
         "changes_nothing": False,
+        "rare_levels": NONE,
     }
     row |= group.counted()
     if way.plan.pooling_model == ONE_STAGE:
@@ -262,8 +263,7 @@ def _one_stage(asked: Asked, settings: ContrastProcessing) -> dict[str, Any]:
         left = [f"without {', '.join(used)}: {found if isinstance(found, str) else found.simpler}", *left]
         used, found = [], _fit(group, design[:, :0])
     row = mixed_row(group, found) | {"covariates": ", ".join(used) or NONE}
-    if "sex" in used and asked.rare:
-        row["caution"] = "; ".join([*asked.rare, *([row["caution"]] if row["caution"] else [])])
+    row["rare_levels"] = "; ".join(asked.rare if "sex" in used else ()) or NONE
     if left:
         row["reason_simpler"] = "; ".join([*left, *([row["reason_simpler"]] if row["reason_simpler"] else [])])
     return row

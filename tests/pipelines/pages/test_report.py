@@ -17,9 +17,9 @@ from pipelines.pages.charts.funnel import funnel_chart
 from pipelines.pages.charts.paired import MOST_LINES, paired_chart
 from pipelines.pages.charts.participants import participants_chart
 from pipelines.pages.planned_words import is_one_sided
-from pipelines.pages.report import _READ, report, write_report
+from pipelines.pages.report import NEEDED, always_there, report, write_report
 from pipelines.pages.words import signed
-from pipelines.release.contents import fill
+from pipelines.release.contents import fill, released_tables
 from pipelines.study.file import load_study
 from tests.delivery_builders import STUDY
 
@@ -63,7 +63,7 @@ def test_it_names_the_warehouse_and_the_plan_and_needs_nothing_else(page: str, d
 
 
 def test_whatever_it_reads_is_on_the_list_of_what_leaves() -> None:
-    assert [table.name for table in _READ if table.leaves is None] == []
+    assert [table.name for table in NEEDED if table.leaves is None] == []
 
 
 def test_of_a_release_it_says_the_same_and_names_the_release(page: str, demo_depot: Path, tmp_path: Path) -> None:
@@ -78,6 +78,12 @@ def test_of_a_release_it_says_the_same_and_names_the_release(page: str, demo_dep
         connection.execute("ALTER TABLE planned_contrasts DROP COLUMN condition_later_count")
     with pytest.raises(Unusable, match="another version made it"):
         report(released)
+
+
+def test_all_that_a_report_needs_leaves_in_a_release() -> None:
+    released = {table.name: table.column_names for table in released_tables()}
+    for table in NEEDED:
+        assert set(always_there(table)) <= set(released.get(table.name, ())), table.name
 
 
 def test_ids_on_it_are_there_once(page: str) -> None:

@@ -22,7 +22,7 @@ from pipelines.study.plan import LoadedPlan
 from schemas.catalogue import TABLES
 from schemas.compared import OF_ENERGY
 from schemas.convert.to_duckdb import create_table_sql
-from schemas.outcomes_planned import PLANNED_DIFFERENCES
+from schemas.outcomes_planned import PLANNED_CONTRASTS, PLANNED_DIFFERENCES
 from schemas.plan import Covariate, Plan, PlannedComparison, PlannedCurve
 from schemas.processing import ContrastProcessing, Processing
 from tests.delivery_builders import STUDY
@@ -191,3 +191,9 @@ def test_of_the_covariates_those_that_no_release_holds_runner_by_runner_are_name
     assert set(columns.values()) <= set(PLANNED_DIFFERENCES.column_names)
     kept_back = [name for name, column in columns.items() if column not in released.column_names]
     assert kept_back == list(KEPT_BACK)
+
+
+def test_a_word_of_a_covariate_that_one_runner_has_is_in_no_release() -> None:
+    (released,) = (table for table in released_tables() if table.name == PLANNED_CONTRASTS.name)
+    assert "rare_levels" in PLANNED_CONTRASTS.column_names
+    assert "rare_levels" not in released.column_names

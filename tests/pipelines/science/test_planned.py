@@ -178,8 +178,7 @@ def test_every_sex_that_was_stated_is_a_level_of_its_own_and_anybody_can_compute
     table, pairs = planned_answers(rows, plan, TO_SHOD, VISITS, STAMP)
     row = table.iloc[0]
     assert (row["runner_count"], row["lacking_covariate_count"], row["covariates"]) == (24, 0, "mass, sex")
-    assert row["covariates_kept_back"] == "mass, sex"
-    assert pd.isna(row["caution"])
+    assert (row["covariates_kept_back"], row["rare_levels"]) == ("mass, sex", "none")
     assert row["estimate_value"] == pytest.approx(pairs["difference_value"].mean(), abs=1e-6), "of the mean runner"
     assert row["rest_sd_value"] < 0.006, "less what sex does"
     design = pd.get_dummies(pairs["sex"].astype(str), dtype=float)[["male", "other"]].assign(mass=pairs["mass_kg"])
@@ -195,8 +194,8 @@ def test_a_sex_that_few_stated_leaves_nobody_out_and_is_told_by_name_with_its_co
     sex = dict.fromkeys(who, "female") | dict.fromkeys(who[:8], "male") | {who[9]: "other", who[10]: "undisclosed"}
     row = main_row(rows.assign(sex=rows["participant_id"].map(sex)), covariates=("sex",))
     assert (row["runner_count"], row["lacking_covariate_count"]) == (23, 1)
-    assert row["caution"] == "sex other is 1 runner, a level of its own that says little of others"
-    assert pd.isna(main_row(rows, covariates=("sex",))["caution"]), "all are of one sex"
+    assert row["rare_levels"] == "sex other is 1 runner, a level of its own that says little of others"
+    assert main_row(rows, covariates=("sex",))["rare_levels"] == "none", "all are of one sex"
 
 
 def test_runners_of_whom_a_covariate_is_not_known_are_left_out_and_counted_and_one_nobody_has_is_left_out_itself() -> (
