@@ -6,6 +6,7 @@ would tell, on paper, stands in ``schemas.leaving``; here each of these formulas
 
 from __future__ import annotations
 
+import re
 import warnings
 from pathlib import Path
 
