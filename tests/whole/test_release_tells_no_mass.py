@@ -6,6 +6,7 @@ would tell, on paper, stands in ``schemas.leaving``; here each of these formulas
 
 from __future__ import annotations
 
+import re
 import warnings
 from pathlib import Path
 
@@ -305,6 +306,22 @@ def test_a_single_number_that_tells_is_found_in_the_warehouse(demo_depot: Path, 
         .median(numeric_only=True)
     )
     assert most_telling(found.filter(like="outcome_uncertainties"), sizes(demo_depot))[0] < 0.01
+
+
+def test_no_table_of_a_release_holds_anything_in_newtons_from_which_masses_could_be_solved(
+    released: Path, demo_depot: Path
+) -> None:
+    """Many means over few runners, each in what is told of a runner times the mass, are equations for the masses."""
+    there = asked(demo_depot / "warehouse.duckdb", "SELECT DISTINCT outcome FROM pooled_contrasts").iloc[:, 0]
+    assert [name for name in there if "stiffness" in name], "there is something to keep"
+    texts = "SELECT table_name, column_name FROM duckdb_columns() WHERE NOT internal AND data_type = 'VARCHAR'"
+    looked_at, telling = set(), []
+    for table, column in asked(released, texts).itertuples(index=False):
+        cells = asked(released, f'SELECT DISTINCT "{column}" AS cell FROM "{table}"')["cell"].dropna()
+        looked_at |= {table} if len(cells) else set()
+        telling += [f"{table}.{column}: {cell}" for cell in cells if re.search(r"stiffness|(?i:_|\b)kN?\b|_kn_", cell)]
+    assert telling == []
+    assert {"site_contrasts", "pooled_contrasts", "reliability", "site_agreement", "planned_contrasts"} <= looked_at
 
 
 def test_how_much_runners_run_leaves_neither_as_a_distance_nor_in_minutes_nor_as_shares_of_them(released: Path) -> None:
