@@ -117,7 +117,7 @@ POOLED_CONTRASTS = Table(
         "cochran_q_index heterogeneity_percent prediction_lower_value prediction_upper_value "
         "fitted_components singular reason_simpler runner_count travelling_runner_count site_count "
         "measured_count lacking_value_count lacking_reference_count lacking_both_count reason_null "
-        "code_version study_version",
+        "caution code_version study_version",
         by="outcome",
         quantities=OVER_RUNNERS,
     ),

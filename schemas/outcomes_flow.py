@@ -57,6 +57,5 @@ PARTICIPANT_FLOW = Table(
         Field("runner_count", Kind.INTEGER, "Runners.", low=0, privacy=PLAIN),
         *STUDY_PROVENANCE,
     ),
-    notes="How many are in each planned analysis, and why the others are not, is in planned_contrasts: measured_count, "
-    "runner_count, and the columns that begin with lacking.",
+    notes="How many of the accepted are in each planned analysis, and why the others are not, is in planned_participants.",
 )

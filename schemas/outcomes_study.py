@@ -35,7 +35,7 @@ ENERGY_BOUTS = Table(
         real(
             "oxygen_uptake_ml_per_min",
             "mL/min",
-            "Mean over the plateau, the last whole minutes of the bout (study file). Null if the bout is too short, has gaps there, or a gas of zero or less.",
+            "Mean over the plateau, the last whole minutes of the bout (study file). Samples that count as no breaths are left out (samples_left_out_fraction). Null if the bout is too short, has gaps there, or too many such samples.",
             low=0,
             privacy=QUASI,
         ),
@@ -44,6 +44,24 @@ ENERGY_BOUTS = Table(
             "plateau_change_percent",
             "%",
             "Largest change of mean oxygen uptake from one minute of the plateau to the next, of the plateau's mean. Null as oxygen_uptake_ml_per_min.",
+            low=0,
+        ),
+        real(
+            "samples_left_out_fraction",
+            "1",
+            "Part of the plateau's samples that count as no breaths and are left out: a gas of zero or less, or further from the mean of the samples around it than the study file allows (Lamarra et al. 1987, from memory). Null if the bout is too short.",
+            low=0,
+            high=1,
+        ),
+        real(
+            "oxygen_drift_percent_per_min",
+            "%/min",
+            "Slope of oxygen uptake over the plateau, weighted least squares, of the plateau's mean. Null as oxygen_uptake_ml_per_min.",
+        ),
+        real(
+            "oxygen_drift_uncertainty_percent_per_min",
+            "%/min",
+            "Standard uncertainty of that slope by the scatter of the samples about it. Null as oxygen_uptake_ml_per_min.",
             low=0,
         ),
         real(
@@ -56,6 +74,12 @@ ENERGY_BOUTS = Table(
             "metabolic_power_w_per_kg",
             "W/kg",
             "Gross power (rest not subtracted) by the equation named beside it, over the session's body mass. Null unless steady and at a respiratory exchange ratio the study file allows, at most 1.0 by default.",
+            low=0,
+        ),
+        real(
+            "metabolic_power_uncertainty_w_per_kg",
+            "W/kg",
+            "Standard uncertainty of the power by the scatter of the samples alone; what the analyser and the equation are off by is no part of it. Null as metabolic_power_w_per_kg.",
             low=0,
         ),
         real(

@@ -64,6 +64,11 @@ _LEAST_IN_PATHS, _LEAST_IN_OTHER_WRITINGS = 4, 2
 _LEAST_BESIDE_A_CAPITAL, _LEAST_BESIDE = 1, 2
 #: Shorter words stand small in a title.
 _LEAST_OF_A_TITLE = 3
+_LONGEST_PIECE = 3
+_BEFORE_NAMES = frozenset(
+    ["Mc", "Mac", "De", "Di", "Du", "Da", "La", "Le", "Van", "Von", "El", "Al", "Ben", "Bin", "San"]
+)
+_WITH_AXIS = re.compile(r"[A-Z]{2,4}[xyz]")
 _LATIN = re.compile(r"[A-Za-zÀ-ɏ]")
 
 
@@ -93,6 +98,8 @@ def likely_names(text: str) -> Iterator[tuple[int, int]]:
 
 def _may_be_a_name(word: str, follower: str, *, opens: bool) -> bool:
     """Whether a word is unknown and has a capital within a sentence, or is a name by some list. follower: beside it."""
+    if _is_short_for_something(word):
+        return False
     if not _is_capital(word):
         return (len(word) > 3 and is_first_name(word)) or (len(word) > _LEAST_IN_PATHS and is_listed_name(word))
     if plain(follower) in _SPOKEN and any(plain(word) in words(name) for name in _NAMES_TOO):
@@ -109,6 +116,16 @@ def _is_a_title(tokens: list[re.Match[str]]) -> bool:
     """Whether every long word begins with a capital and is ordinary English and nobody's name: "Noise Floor Test"."""
     long = [token[0] for token in tokens if len(token[0]) > _LEAST_OF_A_TITLE]
     return len(long) > 1 and all(_is_capital(w) and is_english(w) and not is_listed_name(w) for w in long)
+
+
+def _is_short_for_something(word: str) -> bool:
+    """Whether a word is pieces of two or three letters run together, or a short one in capitals with an axis behind it.
+
+    As labels are: "FemEpi", "COPx", "Wi" of Wi-Fi; not "McKay".
+    """
+    pieces = _CAMEL.findall(word)
+    short = len(pieces) > 1 and all(1 < len(piece) <= _LONGEST_PIECE for piece in pieces) and "".join(pieces) == word
+    return (short and pieces[0] not in _BEFORE_NAMES) or bool(_WITH_AXIS.fullmatch(word))
 
 
 def _odd_one_out(tokens: list[re.Match[str]]) -> re.Match[str] | None:

@@ -14,11 +14,10 @@ from dataclasses import dataclass
 from checks.causes import causes_first
 from pipelines.pages.facts import Facts, Finding, Standing
 from pipelines.pages.round_trip import RoundTrip
+from pipelines.pages.table_csv import harmless
 from pipelines.pages.words import check_words
 from schemas.received import NOTHING_TO_SEND
 
-#: Begins of a cell that a spreadsheet would take for a formula.
-_FORMULA = ("=", "+", "-", "@", "\t", "\r")
 CSV_HEAD = (
     "task", "site", "trial_id", "visit", "condition", "check_name", "seen", "expected", "what_to_do", "further_causes",
     "delivery_id", "since_utc", "command",
@@ -162,7 +161,7 @@ def as_csv(rows: Iterable[Row], *, commands: bool = True) -> str:
     writer = csv.writer(text)
     writer.writerow(CSV_HEAD[:cells])
     for row in rows:
-        writer.writerow([_harmless(cell) for cell in _cells(row)][:cells])
+        writer.writerow([harmless(cell) for cell in _cells(row)][:cells])
     return text.getvalue()
 
 
@@ -171,7 +170,3 @@ def _cells(row: Row) -> Iterator[str]:
     yield from (row.task, row.site or "", row.trial_id or "", row.visit or "", row.condition or "")
     yield from (finding.check_name, finding.seen, finding.expected, finding.remedy) if finding else ("", "", "", "")
     yield from (str(row.more), row.delivery_id, row.since_utc, "; ".join(row.commands))
-
-
-def _harmless(cell: str) -> str:
-    return f"'{cell}" if cell.startswith(_FORMULA) else cell

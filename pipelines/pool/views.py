@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from pipelines.pool.null_rules import REASONS
+from pipelines.pool.null_reasons import REASONS
 from pipelines.pool.nulls import lacking_in_contrasts, outcome_nulls
 from schemas.catalogue import TABLES
 from schemas.compared import NUMERIC, compared_speed_sql

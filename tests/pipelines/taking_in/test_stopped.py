@@ -73,7 +73,11 @@ def test_what_it_was_stopped_with_opens_it_once_and_is_told(place: Path) -> None
     assert f"brack/no-number: {why}" in told
     assert "New in the inbox" not in told
     assert "once-more" not in told
-    assert [(done.record.status, done.why) for done in go(place).done] == [("stopped", why)] * 2
+    (was,) = (r.received_utc for r in records(place / "depot") if r.arrival == "brack/no-number")
+    again = go(place).done
+    assert [(done.record.status, done.why) for done in again] == [("stopped", why)] * 2
+    (done,) = (one for one in again if one.record.arrival == "brack/no-number")
+    assert done.record.received_utc == was, "looked at once more, it has waited since the day on which it came"
     assert ledger_lines(place / "depot")[-2]["why"] == why
     assert planned(place) == NOTHING_DUE
     assert not go(place).done
