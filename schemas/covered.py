@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import replace
+from functools import cache
 
 from schemas.catalogue import tables_of
 from schemas.consent import Consent
@@ -35,6 +36,7 @@ def as_covered(consent: Consent) -> Received:
 def _problems(consent: Consent) -> Iterator[Problem]:
     """Problems of rows that are covered, and without any value those of rows that lead to nobody."""
     by_file = {table.file_name: table for table in tables_of(Layer.DELIVERY)}
+    leads_nowhere = cache(consent.leads_nowhere)  # asked for each of many problems, of a table of many rows
     for problem in consent.received.problems:
         table = by_file.get(problem.file or "")
         if problem.kind not in _OF_ROWS or table is None:
@@ -44,7 +46,7 @@ def _problems(consent: Consent) -> Iterator[Problem]:
                 yield problem
         elif consent.covers(table)[problem.row]:
             yield problem
-        elif consent.leads_nowhere(table)[problem.row]:
+        elif leads_nowhere(table)[problem.row]:
             yield _without_value(problem, table)
 
 

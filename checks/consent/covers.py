@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Collection, Iterable, Iterator, Mapping
+from itertools import islice
 from typing import Any
 
 from checks.registry import Looked, Subject, Weight, check, looked, nothing
@@ -18,6 +19,8 @@ from schemas.received import NOTHING_TO_SEND, Received
 
 _CONSENTS = str(SENT_CONSENTS.file_name)
 _NO_RUNNERS = "no runner's"
+#: Rows under codes that are nobody's are told one by one up to so many; the rest is counted.
+_MOST_ROWS = 20
 _COMPARE = (
     "Compare consents.csv with the signed form. If the form was signed by that day, add its row and send the delivery "
     "again; if the runner did not agree or took it back, leave out what is named here. Until then it is kept apart and "
@@ -111,17 +114,21 @@ def _near_misses(consent: Consent) -> Iterator[dict[str, Any]]:
         "file": _CONSENTS,
         "weight": Weight.NOTES,
     }
+    told = {}
     for row, near in consent.near_misses.items():
         like = "a runner" if len(near) == 1 else f"{len(near)} runners"
-        lack = f"its code is {_NO_RUNNERS} of the delivery and nearly that of {like} (did you mean it?)"
-        place = f"row {row + 1}, column participant_id"
-        yield {"what": f"row {row + 1} of {_CONSENTS}", "lack": lack, "place": place, **usual}
+        told[row] = f"its code is {_NO_RUNNERS} of the delivery and nearly that of {like} (did you mean it?)"
     own = delivered(received)
     for row in _nobodys(received, own):
-        if row not in consent.near_misses:
-            lack = f"it takes consent back under a code that is {_NO_RUNNERS} of the delivery nor of one before it"
-            place = f"row {row + 1}, column participant_id"
-            yield {"what": f"row {row + 1} of {_CONSENTS}", "lack": lack, "place": place, **usual}
+        told.setdefault(
+            row, f"it takes consent back under a code that is {_NO_RUNNERS} of the delivery nor of one before it"
+        )
+    for row, lack in islice(told.items(), _MOST_ROWS):
+        place = f"row {row + 1}, column participant_id"
+        yield {"what": f"row {row + 1} of {_CONSENTS}", "lack": lack, "place": place, **usual}
+    if (rest := len(told) - _MOST_ROWS) > 0:
+        lack = f"their codes are {_NO_RUNNERS} of the delivery, too"
+        yield {"what": f"{rest} more row{'s' if rest > 1 else ''} of {_CONSENTS}", "lack": lack, **usual}
     if received.torn_consents:
         lack = "lines that cannot be read as rows count against whomever they name, since each may be a withdrawal"
         yield {"what": f"lines of {_CONSENTS}", "lack": lack, **usual}

@@ -68,7 +68,7 @@ def take_back(study_path: Path, depot_root: Path | str, asked: withdrawal.Asked)
 def renew(study_path: Path, depot_root: Path | str, asked: Renewed) -> Restored:
     """Let consent that a runner gave anew count from its day on; what was taken out does not come back.
 
-    Raises Unusable if the runner never withdrew this scope.
+    Raises Unusable if the runner never withdrew this scope, or if it counts from a later day on already.
     """
     withdrawal.refuse_renewal(asked)
     with at_work(study_path, depot_root, asked.by, yes=asked.with_changes) as bench:

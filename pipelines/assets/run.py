@@ -24,7 +24,7 @@ from pipelines.study.drafts import told as drafts_told
 from pipelines.study.file import load_study
 from pipelines.taking_in.batch import Bench
 from pipelines.taking_in.building import is_built, silent_today
-from pipelines.taking_in.due import arrivals_due, refuse_missing, what_is_due
+from pipelines.taking_in.due import arrivals_due, refuse_missing, refuse_other_folder, what_is_due
 from pipelines.taking_in.keeping import shut_bytes
 from pipelines.taking_in.opening import open_desk
 from pipelines.taking_in.plan import plan as plan_of
@@ -51,6 +51,7 @@ def run(
     Raises Unusable if the study file, the inbox or the depot cannot be used, or if another run is writing there.
     """
     refuse_missing(inbox)
+    refuse_other_folder(inbox, lambda: load_study(study_path).study.sites)
     place = study_path, depot_root, actor, inbox, progress, workers
     with at_work(*place, yes=yes, rebuild=rebuild, settle_s=settle_s) as bench:
         due = what_is_due(bench.desk, inbox)
@@ -76,6 +77,7 @@ def plan(
     """What ``run`` would do, for people; nothing is published. Raises Unusable as ``run`` does."""
     study = load_study(study_path)
     refuse_missing(inbox)
+    refuse_other_folder(inbox, lambda: study.study.sites)
     depot = Depot(depot_root)
     if not depot.exists:
         names = Names(names_shown(study.path, study.study), lambda _: secrets.token_hex())  # no books, so no key yet

@@ -63,7 +63,7 @@ def withdraw(
             "Compare it with participants.csv. If data of the runner are still to come, add --not-yet-delivered.",
         )
     if not yes:
-        _ask()
+        _ask("Take this out for good?")
     done = deciding.withdraw(study, depot, asked)
     typer.echo(done.text())
     raise typer.Exit(done.exit_code)
@@ -78,21 +78,32 @@ def renew(
     by: Person,
     study: StudyPath = DEFAULT_STUDY,
     depot: DepotPath = DEFAULT_DEPOT,
+    yes: Annotated[
+        bool, typer.Option("--yes", help="Do it without asking; what would count is shown all the same.")
+    ] = False,
     with_changes: Annotated[bool, _WITH_CHANGES] = False,
 ) -> None:
     """Let consent that a runner gave anew after a withdrawal count from its day on. What was taken out stays out.
 
+    What would count again is shown first. A wrong day is corrected by the same command with a later one.
+
     Example: manystrides renew FS-07 --scope all --form-version 3 --from-day 90 --why "New form" --as "Ann Lee"
     """
     from pipelines.assets.deciding import renew as give_anew
-    from pipelines.deciding.withdrawal import Renewed
+    from pipelines.deciding.preview_of_renewal import preview_of_renewal
+    from pipelines.deciding.withdrawal import Renewed, refuse_renewal
 
-    done = give_anew(study, depot, Renewed(runner, scope, form_version, from_day, why, by, with_changes))
+    asked = Renewed(runner, scope, form_version, from_day, why, by, with_changes)
+    refuse_renewal(asked)
+    typer.echo(preview_of_renewal(study, depot, runner, scope, from_day).text())
+    if not yes:
+        _ask("Let this count?")
+    done = give_anew(study, depot, asked)
     typer.echo(done.text())
     raise typer.Exit(done.exit_code)
 
 
-def _ask() -> None:
+def _ask(question: str) -> None:
     """Go on only if a person says yes. Raises Unusable where nobody can be asked."""
     import sys
 
@@ -102,5 +113,5 @@ def _ask() -> None:
             "a yes.",
             "Add --yes if this is right.",
         )
-    if not typer.confirm("Take this out for good?"):
+    if not typer.confirm(question):
         raise Unusable("It was not confirmed; nothing was done.", "a yes.", "Ask again when you are sure.")

@@ -20,6 +20,9 @@ from schemas.consent import Consent
 from schemas.received import PayloadFile
 
 HIDDEN = "(withheld)"
+#: A run of letters and digits, or one other sign.
+_TOKENS = re.compile(r"[^\W_]+|[\W_]")
+_LETTER = re.compile(r"[^\W_]")
 _SENTENCES = ("seen", "expected", "remedy")
 _SHOWN_TEXTS = ("file", "place", *_SENTENCES, "signal")
 
@@ -83,15 +86,42 @@ class Veil:
         return made + text[at:]
 
     def text(self, text: str) -> str:
-        """``text`` with every hidden word replaced."""
-        if self.words or self.marks:
-            return self._pattern.sub(lambda found: HIDDEN if found[0] in self.words else self.marks[found[0]], text)
-        return text
+        """``text`` with every hidden word replaced that stands in it by itself: of several the first, then the longest.
+
+        The time it takes grows with the text and not with the words, of which a sender may send as many as may be read.
+        """
+        if not self._lengths:
+            return text
+        made, at, after = [], 0, False  # after: whether a letter or digit stands before
+        for token in _TOKENS.finditer(text):
+            if token.start() < at:
+                continue
+            shown = None if after else self._shown(text, token.start(), token[0])
+            word, instead = shown or (token[0], token[0])
+            made.append(instead)
+            at += len(word)
+            after = bool(_LETTER.match(word[-1]))
+        return "".join(made)
+
+    def _shown(self, text: str, at: int, token: str) -> tuple[str, str] | None:
+        """The longest hidden word that stands in ``text`` there and what is shown instead; None if there is none."""
+        for length in self._lengths.get(token, ()):
+            word, end = text[at : at + length], at + length
+            if end <= len(text) and (end == len(text) or not _LETTER.match(text[end])):
+                if word in self.words:
+                    return word, HIDDEN
+                if word in self.marks:
+                    return word, self.marks[word]
+        return None
 
     @cached_property
-    def _pattern(self) -> re.Pattern[str]:
-        longest_first = sorted({*self.words, *self.marks}, key=len, reverse=True)
-        return re.compile(r"(?<![^\W_])(?:" + "|".join(map(re.escape, longest_first)) + r")(?![^\W_])")
+    def _lengths(self) -> Mapping[str, list[int]]:
+        """How the hidden words begin, as in ``_TOKENS`` -> their lengths, the longest first."""
+        found: dict[str, set[int]] = {}
+        for word in (*self.words, *self.marks):
+            if begins := _TOKENS.match(word):
+                found.setdefault(begins[0], set()).add(len(word))
+        return {begins: sorted(lengths, reverse=True) for begins, lengths in found.items()}
 
 
 def _place_inside(finding: Finding) -> str | None:

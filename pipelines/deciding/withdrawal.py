@@ -15,6 +15,7 @@ from pathlib import Path
 
 from pipelines.consent.gas_of_runner import SCOPES, prints_to_keep
 from pipelines.deciding.preview import alike, known_as, refuse_scope
+from pipelines.deciding.preview_of_renewal import refuse_day
 from pipelines.depot.books.rows import Job, Listed, Withdrawal
 from pipelines.depot.consents import WHOLE_TRIAL
 from pipelines.depot.desk import Desk
@@ -203,21 +204,25 @@ def refuse_renewal(asked: Renewed) -> None:
 def renew(desk: Desk, asked: Renewed) -> str:
     """Note that consent was given anew and counts from its day on; the tombstone of the withdrawal.
 
-    Raises Unusable if the runner never withdrew this scope, or for a form that is none of the study's.
+    One that was renewed already is corrected by a later day. Raises Unusable for an earlier one, if the runner never
+    withdrew this scope, or for a form that is none of the study's.
     """
     _refuse_who(desk, asked.why)
     _refuse_form(desk, asked.form_version.strip())
-    if asked.scope not in desk.books.withdrawals.scopes(asked.runner):
-        seen = f"The runner has not withdrawn {asked.scope} by command."
-        raise Unusable(seen, "a withdrawal that is in force.", "There is nothing to renew; see consents.csv.")
     withdrawal = desk.books.withdrawals.as_noted(asked.runner, asked.scope, ())
+    own = next((one for one in desk.books.withdrawals.listed() if one.tombstone == withdrawal.tombstone), None)
+    refuse_day(own, asked.scope, asked.from_day)
+    assert own is not None
     _refuse_unfinished(desk, withdrawal)
-    own = next(one for one in desk.books.withdrawals.listed() if one.tombstone == withdrawal.tombstone)
-    noted(desk.depot, replace(own, renewed_from=asked.from_day))
+    # a kill in between leaves the books with what lets less count
+    if own.renewed_from is None:
+        noted(desk.depot, replace(own, renewed_from=asked.from_day))
     with desk.books.transaction():
         desk.books.withdrawals.renew(withdrawal.tombstone, asked.from_day, asked.form_version.strip())
         details = {"scope": asked.scope, "from_day": asked.from_day, "form_version": asked.form_version.strip()}
         desk.ledger.decided(RENEWED, f"tombstone-{withdrawal.tombstone}", asked.why, **details)
+    if own.renewed_from is not None:
+        noted(desk.depot, replace(own, renewed_from=asked.from_day))
     return withdrawal.tombstone
 
 

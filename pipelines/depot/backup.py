@@ -19,7 +19,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from pipelines.depot import keys
+from pipelines.depot import keys, reached
 from pipelines.depot import register as registers
 from pipelines.depot.books.copying import copy_books, fill_database
 from pipelines.depot.books.opening import FILE, WORD, make_engine, mark, open_books
@@ -173,6 +173,7 @@ def _begin_again(depot: Depot, source: Path, since: registers.Register | None, a
         for one in newer.withdrawals if newer else ():
             if one.taken_back:
                 made = made.with_withdrawal(one)
+        reached.note(depot.root, head)
         registers.write(depot.register, made)
         with books.transaction():
             for built in keys.BUILT:  # they are made again

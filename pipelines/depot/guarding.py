@@ -221,7 +221,10 @@ def _cut(depot: Depot, known: Register) -> Iterator[Unusable]:
     head, expected = depot.books.ledger.head(), "a ledger that only grows."
     own = Head()
     try:
-        own = reached.known(depot.root) or own
+        told = reached.known(depot.root)
+        if told is None and known.head.sequence:  # it is written before the register
+            yield reached.missing(depot.root)
+        own = told or own
     except Unusable as problem:
         yield problem
     for once in dict.fromkeys((known.head, own)):
@@ -246,7 +249,8 @@ def end_of_command(depot: Depot) -> None:
 
 
 def _note_head(depot: Depot) -> None:
-    known, head = registers.read(depot.register), depot.books.ledger.head()
+    head = depot.books.ledger.head()
+    reached.note(depot.root, head)
+    known = registers.read(depot.register)
     if known is not None:
         registers.write(depot.register, replace(known, head=head))
-    reached.note(depot.root, head)

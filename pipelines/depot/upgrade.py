@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from pipelines.depot import before_books, keys
+from pipelines.depot import before_books, keys, reached
 from pipelines.depot import register as registers
 from pipelines.depot.before_books import Before
 from pipelines.depot.guarding import forget_books_file, made_from_books, note_books_file, prove_books_file
@@ -80,6 +80,8 @@ def upgrade(depot: Depot, actor: str) -> Upgraded:
             moved = _move_aside(depot)
             if form != FORM or not depot.register.exists():
                 note_checksums(depot)
+                if form != FORM and not (depot.root / reached.NAME).exists():  # it is younger than the older forms
+                    reached.note(depot.root, depot.books.ledger.head())
                 registers.write(depot.register, made_from_books(depot))
         note_books_file(depot)
     return Upgraded(depot, taken_over, (FORM if form is None else form, FORM), moved)

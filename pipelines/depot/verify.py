@@ -19,6 +19,7 @@ from pipelines.depot.exchange import REPLACED, undo_exchanges
 from pipelines.depot.guarding import damage, differences, prove_books_file
 from pipelines.depot.ledger import Head
 from pipelines.depot.proof import ledger_problems
+from pipelines.depot.reached import NAME as HEAD
 from pipelines.depot.strays import strays
 from pipelines.errors import Unusable
 
@@ -26,7 +27,7 @@ if TYPE_CHECKING:
     from pipelines.depot.storage import Depot
     from pipelines.depot.store import Store
 
-Kind = Literal["books", "register", "ledger", "raw", "closed", "result", "release", "built", "stray"]
+Kind = Literal["books", "register", "head", "ledger", "raw", "closed", "result", "release", "built", "stray"]
 REPAIR = "Run manystrides verify --repair, with --from BACKUP if you have one."
 _ALONE = " Without the books nothing else can be compared."
 _LOOK = "Find out where it comes from, and move it away."
@@ -125,7 +126,9 @@ def _register(depot: Depot) -> Iterator[Fault]:
         yield Fault("register", depot.register, "The file is missing.", expected, REPAIR)
         return
     for problem in differences(depot, known):
-        yield Fault("register", Path(problem.file or depot.root), problem.seen, problem.expected, problem.remedy)
+        file = Path(problem.file or depot.root)
+        kind: Kind = "head" if file == depot.root / HEAD else "register"
+        yield Fault(kind, file, problem.seen, problem.expected, problem.remedy)
 
 
 def _ledger(depot: Depot, exported: Head | None) -> Iterator[Fault]:

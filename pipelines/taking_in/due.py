@@ -20,6 +20,7 @@ from pipelines.depot.desk import Desk
 from pipelines.depot.overrides import overrides_changed
 from pipelines.errors import Unusable
 from pipelines.identity.word_list import names_shown
+from pipelines.intake.bag_files import bag_in
 from pipelines.judging.stamps import made, reason
 from pipelines.taking_in.publishing import site_of, used_to_stop, used_today
 
@@ -257,3 +258,31 @@ def refuse_missing(inbox: Path) -> None:
             "Make it, or give its path with --inbox.",
             file=inbox,
         )
+
+
+def refuse_other_folder(inbox: Path, sites: Callable[[], Collection[str]]) -> None:
+    """Raises Unusable for a folder with something in it, but neither a delivery nor a folder of a site.
+
+    sites: of the study; asked only where no delivery is found. An empty folder is an inbox before the first delivery.
+    """
+    entries = [path for path in inbox.iterdir() if not path.name.startswith(".")]
+    if not entries or any(map(_holds_delivery, entries)):
+        return
+    known = sorted(sites())
+    if not any(path.is_dir() and path.name in known for path in entries):
+        raise Unusable(
+            f"It is no inbox: none of the {len(entries)} files and folders in it is a site's.",
+            f"one folder per site: {', '.join(known)}.",
+            "Give the path of the inbox with --inbox, or make these folders in it.",
+            file=inbox,
+        )
+
+
+def _holds_delivery(folder: Path) -> bool:
+    """Whether a folder of the inbox has a delivery in it."""
+    if not folder.is_dir():
+        return False
+    return any(
+        (bag_in(path) / "bagit.txt").exists() if path.is_dir() else path.suffix.lower() == ".zip"
+        for path in folder.iterdir()
+    )

@@ -16,7 +16,7 @@ from contextlib import suppress
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from pipelines.depot import keys
+from pipelines.depot import keys, reached
 from pipelines.depot import register as registers
 from pipelines.depot.arrivals import Names, path_of
 from pipelines.depot.books.opening import FILE
@@ -83,6 +83,7 @@ def _reaches(copy: Path, known: registers.Register) -> bool:
 def bytes_back(depot: Depot, faults: list[Fault], sources: Sources) -> Iterator[str]:
     """Register and files from their sources. Raises StopError if the ledger is not whole."""
     yield from _register(depot, faults)
+    yield from _head(depot, faults)
     yield from _stored(depot, faults, sources)
     yield from _copied(depot, faults, sources)
 
@@ -106,6 +107,19 @@ def _register(depot: Depot, faults: list[Fault]) -> Iterator[str]:
         if known is None or _goes_on(depot, known):
             registers.write(depot.register, _made_anew(depot, known))
             yield f"{depot.register}: made anew from the books."
+
+
+def _head(depot: Depot, faults: list[Fault]) -> Iterator[str]:
+    """How far the ledger reached, if the file that tells it is lost or damaged, and books and register agree."""
+    with suppress(Unusable):  # it is damaged
+        if reached.known(depot.root) is not None:
+            return
+    if any(f.kind == "ledger" for f in faults):
+        return
+    known = registers.read(depot.register)
+    if known is not None and known.depot == depot.books.word() and _goes_on(depot, known):
+        reached.note(depot.root, depot.books.ledger.head())
+        yield f"{depot.root / reached.NAME}: written anew, as books and register tell."
 
 
 def _goes_on(depot: Depot, known: registers.Register) -> bool:

@@ -197,16 +197,22 @@ def _stopped(desk: Desk, gated: Gated) -> Made:
     payload = desk.books.deliveries.payload(name) if before is not None else Payload()
     marks = {} if desk.shows_texts else held_texts(desk.books, consent, ()).marks
     veil = veil_of(name, consent, named=False, marks=marks)
-    findings = veil.findings(report.findings)
+    site = opened.received.site or _site_of_inbox(desk, opened)
+    findings = [replace(one, site=one.site or site) for one in veil.findings(report.findings)]
     tables = delivery_files(name, opened.received, veil) | quality_tables(findings, report.runs)
     unread = any(is_unread(f.file, f.weight, f.seen) for f in findings)
-    record = replace(_record(desk, opened, name, STOPPED, before), held=bool(payload.stored))
+    record = replace(_record(desk, opened, name, STOPPED, before), held=bool(payload.stored), site=site)
     # what is held keeps what it told; of what is not held at least whatever takes consent away counts
     told = None if before is not None else taken_away(consent)
     stamps = _stamps(used_to_stop(desk, site_of(record))) | {CONSENTS_UNREAD: YES if unread else NO}
     packed = packed_with.kept(opened.received.bag_info)
     result = Result(record, payload, stamps=stamps, gate=told, packed_with=packed)
     return Made(result, every_table(opened, record, tables))
+
+
+def _site_of_inbox(desk: Desk, opened: Opened) -> str | None:
+    """The laboratory in whose inbox it lay, which is told of what does not say whose it is; None if it is nobody's."""
+    return opened.inbox_site if opened.inbox_site in desk.study.study.sites else None
 
 
 def prepare_repeat(desk: Desk, opened: Opened, same: Record) -> Prepared:

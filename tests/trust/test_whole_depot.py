@@ -23,6 +23,7 @@ from pipelines.depot import register as registers
 from pipelines.depot.backup import back_up
 from pipelines.depot.books.opening import FILE, WORD
 from pipelines.depot.published import read_result
+from pipelines.depot.reached import NAME as HEAD
 from pipelines.depot.storage import Depot
 from pipelines.depot.verify import Fault, verify
 from pipelines.errors import Unusable
@@ -136,18 +137,30 @@ def test_every_damaged_file_is_found_and_mended_from_a_backup(place: Path, damag
 
 
 @pytest.mark.parametrize("damage", DAMAGES)
-@pytest.mark.parametrize("name", [FILE, WORD, "register"])
+@pytest.mark.parametrize("name", [FILE, WORD, "register", HEAD])
 def test_damaged_books_and_registers_are_found_refused_and_mended(place: Path, name: str, damage: str) -> None:
     depot = Depot(place / "depot")
     file = depot.register if name == "register" else depot.root / name
     DAMAGES[damage](file)
-    if damage != "deleted" or name == FILE:  # without withdrawals nothing is lost with the others
+    if damage != "deleted" or name in (FILE, HEAD):  # without withdrawals nothing is lost with the others
         with pytest.raises(Unusable):
             run(STUDY, place / "inbox", depot.root, "tester", workers=1)
     assert found(depot) != [] or name == WORD
     if name != WORD:
         assert mended(place) == []
         assert found(depot) == []
+
+
+def test_a_damaged_head_of_the_ledger_keeps_nothing_else_from_being_repaired(place: Path) -> None:
+    depot = Depot(place / "depot")
+    flip(depot.root / HEAD)
+    (depot.root / "pages" / "index.html").unlink()
+    told = {fault.kind: fault for fault in found(depot)}
+    assert told.keys() == {"head", "built"}
+    assert "cannot be read" in told["head"].seen
+    assert "--repair" in told["head"].remedy
+    assert mended(place, inbox=False, backup=False) == []
+    assert found(depot) == []
 
 
 def test_without_a_backup_raw_files_come_from_the_inbox_and_results_are_judged_again(place: Path) -> None:

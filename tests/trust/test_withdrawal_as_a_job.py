@@ -24,6 +24,7 @@ from pipelines.depot.storage import Depot
 from pipelines.errors import Unusable
 from pipelines.taking_in.repairing import Sources
 from schemas.consent_history import VOIDED, History
+from tests.command_line import command
 from tests.delivery_builders import STUDY, a_delivery, leaving, planned, raw_files, tables, take_in_only, trial_id
 from tests.depot_books import ledger_lines
 from tests.trust.conftest import LEAVES, STAYS
@@ -182,8 +183,16 @@ def test_consent_given_anew_counts_from_its_day_and_nothing_from_before(after: P
         renew(STUDY, depot, Renewed(LEAVES, "muscle", "3", day, "A new form.", "Ann"))
     with pytest.raises(Unusable, match="lists no consent form of version"):
         renew(STUDY, depot, Renewed(LEAVES, "all", "9", day, "A new form.", "Ann"))
-    renew(STUDY, depot, Renewed(LEAVES, "all", "3", day + 1, "A new form.", "Ann"))
+    asked = ("renew", LEAVES, "--scope", "all", "--form-version", "3", "--why", "A new form.", "--as", "Ann")
+    shown = command(*asked, "--from-day", "-5", "--study", STUDY, "--depot", depot)
+    assert (shown.returncode, "CAUTION: everything that was ever given" in shown.stdout) == (2, True)
+    assert "nothing was done" in shown.stderr
+    done = command(*asked, "--from-day", "-5", "--yes", "--study", STUDY, "--depot", depot)
+    assert (done.returncode, set(standings(place, "brack-002").values())) == (0, {"accepted"})
+    renew(STUDY, depot, Renewed(LEAVES, "all", "3", day + 1, "The day was wrong.", "Ann"))
     assert set(standings(place, "brack-002").values()) == {"withheld"}, "consent of before that day stays void"
+    with pytest.raises(Unusable, match="counts from study day"):
+        renew(STUDY, depot, Renewed(LEAVES, "all", "3", -5, "A new form.", "Ann"))
 
 
 @pytest.mark.parametrize("harm", ["missing", "older", "damaged"])

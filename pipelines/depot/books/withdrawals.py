@@ -198,11 +198,16 @@ class Withdrawals:
             yield Listed(tombstone, runner, scope, self.files_of(tombstone), asked or "", due or "", day)
 
     def is_as(self, listed: Listed) -> bool:
-        """Whether the books hold a withdrawal as the register lists it, or as it was before it was renewed."""
+        """Whether the books hold a withdrawal as the register lists it, or let less count after it.
+
+        As before it was renewed, or from a later day on: a kill may come between the two.
+        """
         own = next((one for one in self.listed() if one.tombstone == listed.tombstone), None)
         if own is None or (own.runner, own.scope) != (listed.runner, listed.scope):
             return False
-        return own.renewed_from in (None, listed.renewed_from)
+        if own.renewed_from is None or listed.renewed_from is None:
+            return own.renewed_from is None
+        return own.renewed_from >= listed.renewed_from
 
     def known(self, words: Iterable[str]) -> set[str]:
         """Those of these keyed hashes that are of files which were taken out."""

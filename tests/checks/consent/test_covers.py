@@ -65,3 +65,11 @@ def test_a_lab_without_force_plates_needs_no_consent_for_force() -> None:
     received = a_delivery(sent_consents=[a_consent("motion"), a_consent("pooling")])
     assert status(NAME, of_delivery(received, study)) == "pass"
     assert status(NAME, of_delivery(received)) == "found"
+
+
+def test_of_very_many_lines_under_codes_of_nobody_the_first_are_told_and_the_rest_counted() -> None:
+    strangers = [{**a_consent("motion", "withdrawn"), "participant_id": f"X{n:04}"} for n in range(300)]
+    report = run(NAME, with_consents(*(a_consent(s) for s in SCOPES), *strangers))
+    told = [f.seen for f in report.findings if "no runner's" in f.seen]
+    assert len(told) == 21
+    assert "280 more rows of consents.csv" in told[-1]

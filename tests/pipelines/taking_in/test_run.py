@@ -23,7 +23,7 @@ import pytest
 from dagster._core.execution.plan import active
 
 from demo_site_uploads.simulator.measure import Asked
-from pipelines.assets.run import at_work, run
+from pipelines.assets.run import at_work, plan, run
 from pipelines.depot import exchange, keys
 from pipelines.depot.books.builds import Builds
 from pipelines.depot.books.deliveries import Deliveries
@@ -415,6 +415,16 @@ def test_an_inbox_that_is_not_there_is_said_in_plain_words(tmp_path: Path) -> No
     with pytest.raises(Unusable, match="no such folder"):
         go(tmp_path / "none", tmp_path / "depot")
     assert not (tmp_path / "depot").exists()
+
+
+def test_a_folder_that_is_no_inbox_is_told_before_a_depot_is_made(tmp_path: Path) -> None:
+    a_delivery(tmp_path / "above" / "inbox", names=("standing",))
+    a_delivery(tmp_path / "above" / "inbox", 2, names=("standing",))
+    (tmp_path / "above" / "README.md").write_text("Where the inbox is.")
+    for ask in (run, plan):
+        with pytest.raises(Unusable, match=r"It is no inbox: none of the 2 .* brack, corrie, tarn"):
+            ask(STUDY, tmp_path / "above", tmp_path / "depot", "tester")
+    assert not list(tmp_path.glob("depot*"))
 
 
 class _KilledError(BaseException):

@@ -9,6 +9,7 @@ from pathlib import Path
 import pytest
 import yaml
 
+from pipelines.pages.outbox import LETTER, RECEIPTS
 from pipelines.taking_in.plan import NOTHING_DUE
 from tests.delivery_builders import a_delivery, tables
 from tests.depot_books import ledger_lines, records
@@ -17,13 +18,14 @@ from tests.pipelines.taking_in.a_place import edit, go, planned, with_study
 
 @pytest.fixture(scope="module")
 def stopped(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """A folder with inbox, depot and study: one delivery without a number, and one that came twice."""
+    """A folder with inbox, depot and study: a delivery without a number, one that came twice, one that is no zip."""
     place = with_study(tmp_path_factory.mktemp("stopped"))
     a_delivery(place / "inbox", None, arrives_as="no-number", names=("standing",))
     a_delivery(place / "inbox", 1, names=("standing",))
     a_delivery(place / "inbox", 1, names=("standing",), arrives_as="once-more")
+    (place / "inbox" / "brack" / "damaged.zip").write_bytes(b"PK, and no more")
     told = go(place)
-    assert [d.record.status for d in told.done] == ["taken_in", "repeat", "stopped"]
+    assert [d.record.status for d in told.done] == ["taken_in", "repeat", "stopped", "stopped"]
     return place
 
 
@@ -46,6 +48,14 @@ def test_what_it_was_not_stopped_with_opens_it_no_more(place: Path) -> None:
     assert set(told) <= {"built"}
 
 
+def test_what_cannot_be_opened_is_told_to_the_laboratory_in_whose_inbox_it_lies(stopped: Path) -> None:
+    (name,) = (r.delivery_id for r in records(stopped / "depot") if r.arrival.endswith(".zip"))
+    assert {r.site for r in records(stopped / "depot")} == {"brack"}
+    outbox = stopped / "depot" / "outbox" / "brack"
+    assert name in (outbox / LETTER).read_text(encoding="utf-8")
+    assert "zip" in (outbox / RECEIPTS / f"{name}.txt").read_text(encoding="utf-8")
+
+
 def test_new_dates_of_the_same_bytes_are_only_remembered(place: Path) -> None:
     lines = len(ledger_lines(place / "depot"))
     for path in (place / "inbox" / "brack" / "no-number").rglob("*"):
@@ -64,8 +74,9 @@ def test_what_it_was_stopped_with_opens_it_once_and_is_told(place: Path) -> None
     assert "New in the inbox" not in told
     assert "once-more" not in told
     (was,) = (r.received_utc for r in records(place / "depot") if r.arrival == "brack/no-number")
-    (done,) = go(place).done
-    assert (done.record.status, done.why) == ("stopped", why)
+    again = go(place).done
+    assert [(done.record.status, done.why) for done in again] == [("stopped", why)] * 2
+    (done,) = (one for one in again if one.record.arrival == "brack/no-number")
     assert done.record.received_utc == was, "looked at once more, it has waited since the day on which it came"
     assert ledger_lines(place / "depot")[-2]["why"] == why
     assert planned(place) == NOTHING_DUE
@@ -77,4 +88,5 @@ def test_mended_in_its_place_it_is_taken_in(place: Path) -> None:
     a_delivery(place / "inbox", 2, arrives_as="no-number", runners=("FS-02",), names=("standing",))
     (done,) = go(place).done
     assert (done.record.delivery_id, done.record.status) == ("brack-002", "taken_in")
-    assert set(tables(place / "depot")) == {"brack-001", "brack-001.repeat.once-more", "brack-002"}
+    assert set(tables(place / "depot")) > {"brack-001", "brack-001.repeat.once-more", "brack-002"}
+    assert not [one.arrival for one in records(place / "depot") if one.status == "stopped" and "zip" not in one.arrival]
