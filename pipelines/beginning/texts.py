@@ -5,6 +5,7 @@ Each setting stands under a comment that says what it decides. Free words are qu
 
 from __future__ import annotations
 
+import hashlib
 import re
 import textwrap
 from collections.abc import Iterator
@@ -38,6 +39,8 @@ _ROLES: dict[str, tuple[bool, bool, str]] = {
     "sacrum": (False, False, "Midpoint between the posterior superior iliac spines."),
 }
 
+_LONGEST_SLUG = 40
+
 
 def study_text(wanted: Wanted) -> str:
     """The study file."""
@@ -57,9 +60,16 @@ def plan_text(wanted: Wanted) -> str | None:
 
 
 def slug(title: str) -> str:
-    """A short word made of a title, by which a depot knows its study."""
+    """A short word made of a title, by which a depot knows its study.
+
+    Where letters of the title are lost, or nothing is left of it, some of its checksum tells it from others like it.
+    """
     words = re.findall(r"[a-z0-9]+", title.lower())
-    return "_".join(word for word in words if word not in ("the", "a", "of", "study"))[:40] or "study"
+    plain = "_".join(word for word in words if word not in ("the", "a", "of", "study"))
+    if plain and title.isascii() and len(plain) <= _LONGEST_SLUG:
+        return plain
+    digest = hashlib.sha256(" ".join(title.split()).encode()).hexdigest()[:8]
+    return f"{plain[: _LONGEST_SLUG - 9].rstrip('_') or 'study'}_{digest}"
 
 
 def _comment(text: str, indent: str = "") -> Iterator[str]:

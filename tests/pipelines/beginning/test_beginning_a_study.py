@@ -1,3 +1,4 @@
+import re
 from pathlib import Path
 
 import pytest
@@ -5,6 +6,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from pipelines.beginning.make import begin
+from pipelines.beginning.texts import slug
 from pipelines.beginning.wanted import Given, completed
 from pipelines.errors import Unusable
 from pipelines.study.file import load_study
@@ -127,3 +129,11 @@ def test_what_was_not_given_is_asked_until_it_can_be_used() -> None:
     assert [(one.name, one.week) for one in wanted.visits] == [("w0", 0), ("w10", 10)]
     assert wanted.prefix == "OS"
     assert "'os' is no prefix" in asked[-1]
+
+
+def test_two_titles_never_give_a_depot_the_same_word_because_letters_were_lost() -> None:
+    titles = ["日本語", "研究", "-", "The study", "Étude des pas", "Etude des pas", "x" * 60, "x" * 61, "Лесной бег"]
+    words = [slug(title) for title in titles]
+    assert len(set(words)) == len(titles)
+    assert all(re.fullmatch(r"[a-z0-9_]{1,40}", word) for word in words)
+    assert slug("The Fellside footwear study") == "fellside_footwear"
