@@ -48,7 +48,7 @@ class Reliability:
 
 def reliability(values: FloatArray) -> Reliability | None:
     """Of (n, k) values, n runners by k sites, two or more of each; None if runners or what is left do not vary."""
-    from scipy.stats import f
+    from scipy.special import fdtri
 
     values = np.asarray(values, float)
     n, k = values.shape
@@ -61,7 +61,7 @@ def reliability(values: FloatArray) -> Reliability | None:
         return None
     consistent = (between - rest) / (between + (k - 1) * rest)
     ratio = between / rest
-    low, high = ratio / f.ppf(0.975, n - 1, freedom), ratio * f.ppf(0.975, freedom, n - 1)
+    low, high = ratio / fdtri(n - 1, freedom, 0.975), ratio * fdtri(freedom, n - 1, 0.975)
     ends = ((low - 1) / (low + k - 1), (high - 1) / (high + k - 1))
     absolute = (between - rest) / (between + (k - 1) * rest + k * (of_sites - rest) / n)
     site_variance = max(0.0, (of_sites - rest) / n)
@@ -80,13 +80,13 @@ def _absolute_ends(
     absolute: float, between: float, of_sites: float, rest: float, n: int, k: int
 ) -> tuple[float, float]:
     """Shrout & Fleiss's interval of ICC(2,1), by Satterthwaite's degrees of freedom of its denominator."""
-    from scipy.stats import f
+    from scipy.special import fdtri
 
     ratio = of_sites / rest
     share = n * (1 + (k - 1) * absolute) - k * absolute
     freedom = (k - 1) * (n - 1) * (k * absolute * ratio + share) ** 2
     freedom /= (n - 1) * k**2 * absolute**2 * ratio**2 + share**2
-    below, above = float(f.ppf(0.975, n - 1, freedom)), float(f.ppf(0.975, freedom, n - 1))
+    below, above = float(fdtri(n - 1, freedom, 0.975)), float(fdtri(freedom, n - 1, 0.975))
     whole = k * of_sites + (k * n - k - n) * rest
     return n * (between - below * rest) / (below * whole + n * between), n * (above * between - rest) / (
         whole + n * above * between
