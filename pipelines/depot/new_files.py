@@ -1,4 +1,4 @@
-"""A person's path for an answer: nothing there is written over, no depot is written into, and it is whole or not there."""
+"""A person's path for an answer: nothing is written over, no depot written into; all of it is there or nothing."""
 
 from __future__ import annotations
 
