@@ -10,8 +10,9 @@ import re
 from dataclasses import dataclass, field
 from enum import StrEnum
 
+from schemas.leaving import Leaves, why_not
 from schemas.privacy import TRIAL, Privacy, Rows, Told
-from schemas.units import refusal_of_unit
+from schemas.units import OF_ROW, grows_with_mass, refusal_of_unit
 
 
 class Kind(StrEnum):
@@ -41,8 +42,6 @@ LAYER_MEANING = {
     Layer.QUALITY: "What the checks saw and what became of each trial.",
 }
 
-#: The unit of a column of which each row tells its own.
-OF_ROW = "{unit_of_row}"
 #: A real column says its unit twice, for people in its name and for programs as a UCUM code; this keeps them equal.
 #: The longest suffix that fits a name decides.
 SUFFIX_UNITS = {
@@ -53,10 +52,12 @@ SUFFIX_UNITS = {
     "_m_per_s": "m/s",
     "_km_per_wk": "km/wk",
     "_w_per_kg": "W/kg",
+    "_j_per_kg": "J/kg",
     "_j_per_kg_m": "J/(kg.m)",
     "_ml_per_kg_km": "mL/(kg.km)",
     "_ml_per_min": "mL/min",
     "_nm_per_kg": "N.m/kg",
+    "_nm_per_kg_deg": "N.m/(kg.deg)",
     "_per_min": "/min",
     "_step_per_min": "{step}/min",
     "_ppm": "[ppm]",
@@ -65,6 +66,7 @@ SUFFIX_UNITS = {
     "_value": OF_ROW,  # the unit differs from row to row and stands in the row itself
     "_fraction": "1",
     "_percent": "%",
+    "_percent_per_min": "%/min",
     "_ratio": "1",
     "_index": "1",
     "_score": "1",
@@ -110,8 +112,8 @@ class Field:
     the study file whose keys are the allowed words (``conditions``, ``visits``, ``muscles``, ``marker_roles``). A
     column that ``may_be_left_out`` need not be in the file a site sends; every cell then counts as empty.
 
-    ``privacy`` is what it can tell of a person, closed until said; a quasi column leaves only in the way that ``told``
-    says, and only of a runner. A column that ``names_file`` holds the path of a file of the payload, which goes wherever its row goes.
+    ``privacy`` is what it can tell of a person, closed until said; a quasi column that leaves does so only in the way
+    that ``told`` says, and only of a runner. A column that ``names_file`` holds the path of a file of the payload, which goes wherever its row goes.
     """
 
     name: str
@@ -179,8 +181,8 @@ class Reference:
 class Table:
     """One table. ``one_row_is`` completes the sentence "One row is ...".
 
-    ``rows`` says whose they are; a table that does not say it is in no release, and no delivery table may be silent.
-    ``stays``: the table never leaves the depot. ``pools``: the delivery table of which it holds what consent covers.
+    ``rows`` says whose they are; no delivery table may be silent. ``leaves`` is all that a release holds of it, by
+    default nothing. ``pools``: the delivery table of which it holds what consent covers.
     """
 
     name: str
@@ -193,7 +195,7 @@ class Table:
     optional: bool = False  # only delivery tables: the lab may leave the file out
     notes: str = field(default="")
     rows: Rows | None = None
-    stays: bool = False
+    leaves: Leaves | None = None
     pools: str | None = None
 
     def __post_init__(self) -> None:
@@ -223,11 +225,21 @@ class Table:
             raise DefinitionError(f"table {self.name}: only rows of trials name files, which go where their trial goes")
         if self.pools and sent:
             raise DefinitionError(f"table {self.name}: what is sent is pooled by another table")
+        if why := "what is sent never leaves as it came" if sent and self.leaves else why_not(self):
+            raise DefinitionError(f"table {self.name}: {why}")
+        of_mass = [q for q in self.quantities_that_leave if (unit := suffix_unit(q)) is None or grows_with_mass(unit)]
+        if of_mass:
+            raise DefinitionError(f"table {self.name}: {of_mass} grow with body mass, or tell no unit, and stay")
 
     @property
     def file_columns(self) -> tuple[str, ...]:
         """Columns that hold paths of payload files."""
         return tuple(f.name for f in self.fields if f.names_file)
+
+    @property
+    def quantities_that_leave(self) -> tuple[str, ...]:
+        """Of a table whose rows tell their quantity, those of which rows are in a release."""
+        return tuple(self.leaves.quantities.split()) if self.leaves else ()
 
     @property
     def scopes_of_words(self) -> frozenset[str]:

@@ -10,6 +10,7 @@ from __future__ import annotations
 from schemas import codes
 from schemas import fields as f
 from schemas.delivery import RECORDED
+from schemas.leaving import Leaves
 from schemas.model import Code, Field, Kind, Layer, Reference, Table
 from schemas.privacy import PLAIN, QUASI, SENSITIVE, Privacy
 
@@ -91,7 +92,7 @@ _FORCE = (
     real(
         "impact_peak_bw",
         "{BW}",
-        "First local maximum of vertical force in the early part of contact (study file), as a multiple of body weight. Null when there is none.",
+        "First local maximum of filtered vertical force in the early part of contact and early enough to be the foot's collision (study file), standing out by more than the plates shake, as a multiple of body weight. Null when there is none.",
         low=0,
     ),
     real("impact_peak_time_s", "s", "Time from contact to the impact peak. Null when there is none.", low=0),
@@ -126,7 +127,30 @@ _FORCE = (
     real("net_fore_aft_impulse_bw_s", "{BW}.s", "Sum of the two; about zero at steady speed."),
     real("braking_peak_bw", "{BW}", "Largest backward-directed force, as a negative number."),
     real("propulsive_peak_bw", "{BW}", "Largest forward-directed force."),
+    real(
+        "effective_mass_fraction",
+        "1",
+        "Part of body mass that the impact stops: impulse of vertical force from contact to the impact peak, over the ankle marker's downward speed in the last frame before contact plus gravity times that time (Lieberman et al. 2010; Chi & Schmitt 2005; sources from memory). Null without an impact peak, or where the marker is not seen or not falling.",
+        low=0,
+    ),
     real("mean_vertical_force_bw", "{BW}", "Mean vertical force over the contact."),
+    real(
+        "centre_of_mass_fall_m",
+        "m",
+        "How far the centre of mass falls from contact to its lowest place: twice the integral of vertical force over the whole stride, which ends as high and as fast as it began (Cavagna 1975, from memory). Null where the stride is not wholly in force.",
+    ),
+    real(
+        "centre_of_mass_oscillation_m",
+        "m",
+        "From the lowest to the highest place of the centre of mass in the step, from contact to the next contact; by the same integral. Null as centre_of_mass_fall_m.",
+        low=0,
+    ),
+    real(
+        "measured_vertical_stiffness_kn_per_m",
+        "kN/m",
+        "Largest filtered vertical force of the contact over centre_of_mass_fall_m. Null as that.",
+        low=0,
+    ),
     real(
         "vertical_stiffness_kn_per_m",
         "kN/m",
@@ -152,7 +176,7 @@ _FOOT_STRIKE = (
     Field(
         "strike_class_by_angle",
         Kind.CODE,
-        "Class by foot_strike_angle_deg at the cut-offs of Altman & Davis (2012): rearfoot above 8.0, forefoot below -1.6 deg.",
+        "Class by foot_strike_angle_deg at the cut-offs of Altman & Davis (2012): rearfoot above 8.0, forefoot below -1.6 deg; uncertain where one of them is nearer than the angle's standard uncertainty.",
         codes=codes.STRIKE_CLASS,
         nullable=True,
         privacy=SENSITIVE,
@@ -160,12 +184,12 @@ _FOOT_STRIKE = (
     real(
         "strike_index_percent",
         "%",
-        "Centre of pressure at contact along the foot's axis, from the heel (0) to the toes (100). Null without force or markers.",
+        "Centre of pressure along the foot's axis as seen from above, from the heel (0) to the toes (100) (Cavanagh & Lafortune 1980), at the moment, between samples, at which vertical force first reaches strike_index_force_n (200 N), force and moments filtered at force_cutoff_hz, markers of that moment. Null without force or markers, and if that comes after a tenth of contact.",
     ),
     Field(
         "strike_class_by_index",
         Kind.CODE,
-        "Class by strike_index_percent in thirds (Cavanagh & Lafortune 1980).",
+        "Class by strike_index_percent in thirds (Cavanagh & Lafortune 1980); uncertain where the end of a third is nearer than the index's standard uncertainty.",
         codes=codes.STRIKE_CLASS,
         nullable=True,
         privacy=SENSITIVE,
@@ -173,7 +197,7 @@ _FOOT_STRIKE = (
     Field(
         "strike_classes_agree",
         Kind.BOOLEAN,
-        "Whether the two classes are the same. Null unless both are known.",
+        "Whether the two classes are the same. Null unless both are known and none is uncertain.",
         nullable=True,
         privacy=SENSITIVE,
     ),
@@ -185,6 +209,16 @@ FOOTFALLS = Table(
     one_row_is="one foot on the ground, from contact to toe-off",
     key=("trial_id", "footfall_number"),
     rows=RECORDED,
+    leaves=Leaves(
+        "trial_id footfall_number side contact_s toe_off_s event_method plate_count contact_time_s "
+        "flight_time_s step_time_s stride_time_s cadence_step_per_min step_length_m stride_length_m "
+        "speed_m_per_s duty_factor_fraction impact_peak_bw impact_peak_time_s active_peak_bw "
+        "active_peak_time_s average_loading_rate_bw_per_s instantaneous_loading_rate_bw_per_s "
+        "loading_rate_to_peak_bw_per_s vertical_impulse_bw_s braking_impulse_bw_s propulsive_impulse_bw_s "
+        "net_fore_aft_impulse_bw_s braking_peak_bw propulsive_peak_bw mean_vertical_force_bw "
+        "foot_strike_angle_deg strike_class_by_angle strike_index_percent strike_class_by_index "
+        "strike_classes_agree delivery_id raw_sha256 code_version study_version"
+    ),
     fields=(
         f.TRIAL_ID,
         f.FOOTFALL_NUMBER,
@@ -204,6 +238,10 @@ TRIAL_OUTCOMES = Table(
     one_row_is="what one running trial says as a whole",
     key=("trial_id",),
     rows=RECORDED,
+    leaves=Leaves(
+        "trial_id footfall_count footfalls_with_impact_peak_fraction speed_m_per_s mass_source "
+        "has_standing_posture filled_fraction delivery_id raw_sha256 code_version study_version"
+    ),
     fields=(
         f.TRIAL_ID,
         Field("footfall_count", Kind.INTEGER, "Complete footfalls found.", low=0, privacy=PLAIN),

@@ -8,6 +8,7 @@ from __future__ import annotations
 from schemas import codes
 from schemas import fields as f
 from schemas.delivery import RECORDED
+from schemas.leaving import Leaves
 from schemas.model import Code, Field, Kind, Layer, Reference, Table
 from schemas.outcomes import TO_TRIAL, real
 from schemas.privacy import PLAIN, SENSITIVE
@@ -21,6 +22,10 @@ FOOTFALL_JOINTS = Table(
     one_row_is="one joint of the stance leg in one plane during one footfall",
     key=("trial_id", "footfall_number", "joint", "plane"),
     rows=RECORDED,
+    leaves=Leaves(
+        "trial_id footfall_number side joint plane angle_against angle_at_contact_deg angle_peak_deg "
+        "angle_range_deg delivery_id raw_sha256 code_version study_version"
+    ),
     fields=(
         f.TRIAL_ID,
         f.FOOTFALL_NUMBER,
@@ -66,6 +71,45 @@ FOOTFALL_JOINTS = Table(
             "N.m/kg",
             "Largest net joint moment during contact by sagittal inverse dynamics (segments of de Leva 1996), divided by body mass. Positive: plantarflexor, knee extensor, hip extensor. Null in the other planes, without force or mass, and where markers, force and filter do not fit each other.",
         ),
+        real(
+            "power_peak_w_per_kg",
+            "W/kg",
+            "Largest joint power during contact: moment times angular velocity of the joint in the sagittal plane (Winter 2009, ch. 6; source from memory), both below the cut-off of inverse dynamics, divided by body mass. Positive power is generated. Null as moment_peak_nm_per_kg, and at a hip that is counted from the vertical.",
+        ),
+        real(
+            "power_lowest_w_per_kg",
+            "W/kg",
+            "Smallest joint power during contact; the largest absorption as a negative number. Null as power_peak_w_per_kg.",
+        ),
+        real(
+            "positive_work_j_per_kg",
+            "J/kg",
+            "Integral of joint power over the parts of contact in which it is generated. Null as power_peak_w_per_kg.",
+            low=0,
+        ),
+        real(
+            "negative_work_j_per_kg",
+            "J/kg",
+            "Integral of joint power over the parts of contact in which it is absorbed; negative or 0. Null as power_peak_w_per_kg.",
+            high=0,
+        ),
+        real(
+            "quasi_stiffness_nm_per_kg_deg",
+            "N.m/(kg.deg)",
+            "Of the ankle alone: least-squares slope of plantarflexor moment over dorsiflexion from the least dorsiflexion before the greatest to the greatest (slope of the moment-angle loop: Stefanyshyn & Nigg 1998, from memory). Null as moment_peak_nm_per_kg, at other joints, and where the ankle flexes by less than 5 degrees.",
+        ),
+        real(
+            "achilles_force_peak_bw",
+            "{BW}",
+            "Of the ankle alone: largest plantarflexor moment over the moment arm of the study file, as a multiple of body weight. A model: one arm for everybody and no other muscle, so that differences within a runner say more than values. Null as moment_peak_nm_per_kg.",
+            low=0,
+        ),
+        real(
+            "achilles_impulse_bw_s",
+            "{BW}.s",
+            "Integral of the same force over contact. Null as achilles_force_peak_bw.",
+            low=0,
+        ),
         *f.PROVENANCE,
     ),
     references=(TO_FOOTFALL,),
@@ -84,6 +128,10 @@ FOOTFALL_EVENTS = Table(
     one_row_is="the events of one footfall as another method found them",
     key=("trial_id", "footfall_number", "event_method"),
     rows=RECORDED,
+    leaves=Leaves(
+        "trial_id footfall_number side event_method contact_difference_s toe_off_difference_s delivery_id "
+        "raw_sha256 code_version study_version"
+    ),
     fields=(
         f.TRIAL_ID,
         f.FOOTFALL_NUMBER,
@@ -104,6 +152,10 @@ EVENT_AGREEMENT = Table(
     one_row_is="how well two methods of finding events agree in one trial and side",
     key=("trial_id", "side", "event", "event_method", "reference_method"),
     rows=RECORDED,
+    leaves=Leaves(
+        "trial_id side event event_method reference_method pair_count judged_count reference_count bias_s "
+        "lower_limit_s upper_limit_s clock_basis delivery_id raw_sha256 code_version study_version"
+    ),
     fields=(
         f.TRIAL_ID,
         f.SIDE,
@@ -147,6 +199,10 @@ CLOCK_FITS = Table(
     one_row_is="how the clock of a second file was matched to the trial's clock",
     key=("trial_id",),
     rows=RECORDED,
+    leaves=Leaves(
+        "trial_id clock_offset_s clock_drift_ppm clock_drift_error_ppm residual_s event_count clock_basis "
+        "is_matched unmatched_reason delivery_id raw_sha256 code_version study_version"
+    ),
     fields=(
         f.TRIAL_ID,
         real("clock_offset_s", "s", "Trial time when the second clock reads zero."),
@@ -180,6 +236,12 @@ CURVES = Table(
     one_row_is="one point of a curve averaged over the footfalls of one trial and side",
     key=("trial_id", "side", "quantity", "point_number"),
     rows=RECORDED,
+    leaves=Leaves(
+        "trial_id side quantity curve_span point_number quantity_unit mean_value sd_value footfall_count "
+        "delivery_id raw_sha256 code_version study_version",
+        by="quantity",
+        quantities="*_envelope_uv",
+    ),
     fields=(
         f.TRIAL_ID,
         f.SIDE,

@@ -6,6 +6,7 @@ from dataclasses import replace
 
 from schemas import codes
 from schemas import fields as f
+from schemas.leaving import Leaves
 from schemas.model import Field, Kind, Layer, Reference, Table
 from schemas.outcomes import real
 from schemas.privacy import HEALTH, PLAIN, QUASI, RUNNER, SESSION, Rows
@@ -17,6 +18,11 @@ ENERGY_BOUTS = Table(
     one_row_is="one metabolic bout",
     key=("session_id", "condition", "bout"),
     rows=Rows(SESSION, scopes=("metabolic",)),
+    leaves=Leaves(
+        "session_id condition bout set_speed_m_per_s plateau_change_percent respiratory_exchange_ratio "
+        "metabolic_power_w_per_kg energy_cost_j_per_kg_m oxygen_cost_ml_per_kg_km equation reason_null "
+        "delivery_id code_version study_version"
+    ),
     fields=(
         f.SESSION_ID,
         f.CONDITION,
@@ -29,7 +35,7 @@ ENERGY_BOUTS = Table(
         real(
             "oxygen_uptake_ml_per_min",
             "mL/min",
-            "Mean over the plateau, the last whole minutes of the bout (study file). Null if the bout is too short, has gaps there, or a gas of zero or less.",
+            "Mean over the plateau, the last whole minutes of the bout (study file). Samples that count as no breaths are left out (samples_left_out_fraction). Null if the bout is too short, has gaps there, or too many such samples.",
             low=0,
             privacy=QUASI,
         ),
@@ -38,6 +44,24 @@ ENERGY_BOUTS = Table(
             "plateau_change_percent",
             "%",
             "Largest change of mean oxygen uptake from one minute of the plateau to the next, of the plateau's mean. Null as oxygen_uptake_ml_per_min.",
+            low=0,
+        ),
+        real(
+            "samples_left_out_fraction",
+            "1",
+            "Part of the plateau's samples that count as no breaths and are left out: a gas of zero or less, or further from the mean of the samples around it than the study file allows (Lamarra et al. 1987, from memory). Null if the bout is too short.",
+            low=0,
+            high=1,
+        ),
+        real(
+            "oxygen_drift_percent_per_min",
+            "%/min",
+            "Slope of oxygen uptake over the plateau, weighted least squares, of the plateau's mean. Null as oxygen_uptake_ml_per_min.",
+        ),
+        real(
+            "oxygen_drift_uncertainty_percent_per_min",
+            "%/min",
+            "Standard uncertainty of that slope by the scatter of the samples about it. Null as oxygen_uptake_ml_per_min.",
             low=0,
         ),
         real(
@@ -50,6 +74,12 @@ ENERGY_BOUTS = Table(
             "metabolic_power_w_per_kg",
             "W/kg",
             "Gross power (rest not subtracted) by the equation named beside it, over the session's body mass. Null unless steady and at a respiratory exchange ratio the study file allows, at most 1.0 by default.",
+            low=0,
+        ),
+        real(
+            "metabolic_power_uncertainty_w_per_kg",
+            "W/kg",
+            "Standard uncertainty of the power by the scatter of the samples alone; what the analyser and the equation are off by is no part of it. Null as metabolic_power_w_per_kg.",
             low=0,
         ),
         real(

@@ -7,9 +7,9 @@ from typing import Literal
 
 from pydantic import Field, model_validator
 
+from schemas.processing_joints import JointProcessing
 from schemas.processing_signals import (
     ClockProcessing,
-    JointProcessing,
     MarkerEventProcessing,
     MuscleProcessing,
     SensorProcessing,
@@ -46,6 +46,22 @@ class EnergyProcessing(Settings):
     )
     lowest_covered_fraction: float = Field(
         default=0.9, gt=0, le=1, description="Part of each minute of the plateau that samples must cover. Own limit."
+    )
+    local_samples: int = Field(
+        default=10,
+        ge=4,
+        description="So many samples on each side are what a sample is held against before it counts as a breath. Own choice: half a minute of breaths on each side.",
+    )
+    largest_breath_sd: float = Field(
+        default=4.0,
+        gt=0,
+        description="A sample further from the mean of those around it than this many of their standard deviations is left out, as is one of zero or less. Lamarra et al. 1987 (J Appl Physiol 62:2003), from memory: 4.",
+    )
+    largest_left_out_fraction: float = Field(
+        default=0.05,
+        ge=0,
+        lt=1,
+        description="With more of the plateau's samples left out there is no value. Own limit: a swallow or a cough a minute.",
     )
     highest_respiratory_exchange_ratio: float = Field(
         default=1.0,
@@ -158,8 +174,15 @@ class Processing(Settings):
         le=0.4,
         description="Part of contact in which an impact peak is looked for. Common practice; from memory: the active peak comes at 40 to 50 %.",
     )
+    impact_latest_s: float = Field(
+        default=0.05,
+        gt=0,
+        description="An impact peak comes no later after contact; a later maximum is no collision of the foot, as that of a footfall on the forefoot. From memory: earlier than 50 ms (Nigg 2001, Clin J Sport Med 11:2).",
+    )
     impact_prominence_bw: float = Field(
-        default=0.02, ge=0, description="A smaller bump is not an impact peak. Common practice."
+        default=0.02,
+        ge=0,
+        description="A smaller bump is not an impact peak; nor is one that vibration of the plate makes, three times what the filtered force shakes by. Common practice.",
     )
     loading_fraction: float = Field(
         default=0.13,

@@ -36,7 +36,7 @@ def footfall_rows_of(frame: pd.DataFrame) -> Rows:
 
 
 def compute_footfalls(trial: Trial, processing: Processing, posture: Posture | None) -> pd.DataFrame:
-    return Workspace(trial, processing, posture).footfalls.frame()
+    return Workspace(trial, processing, posture).classed_footfalls.frame()
 
 
 def compute_trial_outcomes(trial: Trial, processing: Processing, posture: Posture | None) -> dict[str, Any]:

@@ -243,7 +243,7 @@ def _outcomes(trial: Trial, asked: _Asked) -> dict[str, Any]:
     work = Workspace(trial, asked.processing, posture)
     (whole,) = work.trial_outcomes.records
     return {
-        "footfalls": [{n: v for n, v in row.items() if n != "trial_id"} for row in work.footfalls.records],
+        "footfalls": [{n: v for n, v in row.items() if n != "trial_id"} for row in work.classed_footfalls.records],
         "trial": {**whole, "mass_source": source},
         "standing_problem": standing_problem,
     }

@@ -1,4 +1,4 @@
-"""Why an outcome of a recording is null: reasons, and the rules by which they are known. The SQL is in ``nulls``.
+"""Why an outcome of a recording is null: the rules by which reasons are known. The SQL is in ``nulls``.
 
 Each rule is looked for in the data, in order; the last of a column may stand for what its description leaves. A null
 that no rule explains is told as unexplained.
@@ -8,52 +8,12 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from pipelines.pool.null_reasons import UNSURE_ONSETS
 from schemas.catalogue import TABLES
-from schemas.codes import ONSET_METHOD, ONSET_QUALITY
+from schemas.codes import ONSET_METHOD
 from schemas.convert.to_duckdb import quote_text
 from schemas.model import Table
 
-#: What ``onset_quality`` says of a burst without an onset.
-UNSURE_ONSETS = {
-    code.value: code.meaning
-    for code in ONSET_QUALITY
-    if code.value in ("two_agree", "detectors_differ", "start_not_known")
-}
-#: Reason -> words.
-REASONS = {
-    "no_force": "The footfall was not found in force.",
-    "no_impact_peak": "The vertical force has no first maximum in the early part of contact.",
-    "last_footfall": "No footfall follows in the recording.",
-    "next_of_same_foot": "The next recorded footfall is of the same foot: one between them was not recorded.",
-    "no_stride": "The next but one footfall was not recorded, or is not of the same foot.",
-    "no_flight": "The next contact begins before this one has ended.",
-    "no_speed": "The running speed is not known.",
-    "no_leg_length": "The runner's leg length is not known.",
-    "no_mass": "The runner's mass is not known.",
-    "no_standing_posture": "There is no standing trial of the session and condition.",
-    "marker_hidden": "A marker that it needs was not seen when it was needed.",
-    "one_class_missing": "One of the two classes of foot strike is missing.",
-    "few_contacts": "The trial holds fewer than two contacts found in force.",
-    "other_plane": "It is computed in the sagittal plane only.",
-    "signals_do_not_fit": "Markers, force and their filters do not fit each other.",
-    "beyond_pairing": "The two methods' events lie more than 0.1 s apart, or one is missing.",
-    "no_pair": "No event was found by both methods.",
-    "few_pairs": "Fewer than two events were found by both methods.",
-    "not_matched": "The clock of the second file could not be matched.",
-    "single_footfall": "A single footfall has no spread.",
-    "signal_of_no_use": "The muscle's signal is of no use; signal_problem in muscle_signals says why.",
-    "gain_not_known": "The amplifier's gain is not known.",
-    "no_reference": "There is no reference to divide by.",
-    "signal_missing": "Samples of the muscle's signal are missing there.",
-    "no_other_muscle": "No other muscle of the trial has a signal of use at the same rate.",
-    "no_burst": "No burst was found around the contact.",
-    **UNSURE_ONSETS,
-    "end_not_recorded": "The burst ends after the recording, or after a gap in it.",
-    "few_detectors": "Fewer than two detectors give an onset.",
-    "detector_silent": "This detector gives no onset.",
-    "both_silent": "Both muscles are silent in the window.",
-    "unexplained": "No rule explains it.",
-}
 Rules = tuple[tuple[str, str], ...]  # reason, SQL over the row
 
 _FORCE: Rules = (("no_force", "event_method <> 'force'"),)
@@ -62,6 +22,14 @@ _FLIGHT: Rules = (*_STEP, ("no_flight", "flight_time_s IS NULL"))
 _STRIDE: Rules = (("no_stride", "after_next_side IS DISTINCT FROM side OR next_side = side"),)
 _SEEN: Rules = (("no_speed", "surface = 'treadmill'"), ("marker_hidden", "true"))
 _POSTURE: Rules = (("no_standing_posture", "NOT has_standing_posture"),)
+_PLANE = ("other_plane", "plane <> 'sagittal'")
+_ANKLE: Rules = (_PLANE, ("other_joint", "joint <> 'ankle'"))
+_LOADED: Rules = (
+    *_FORCE,
+    ("no_mass", "mass_used_kg IS NULL"),
+    ("marker_hidden", "has_standing_posture AND angle_range_deg IS NULL"),
+    ("signals_do_not_fit", "true"),
+)
 _SIGNAL: Rules = (("signal_of_no_use", "signal_problem IS NOT NULL"),)
 _UNIT: Rules = (*_SIGNAL, ("gain_not_known", "NOT gain_known"))
 _REFERENCE: Rules = (*_SIGNAL, ("no_reference", "normalisation = 'none'"))
@@ -144,6 +112,18 @@ EXPLAINED = (
                 ("impact_peak_bw", "impact_peak_time_s", "loading_rate_to_peak_bw_per_s"),
                 (*_FORCE, ("no_impact_peak", "active_peak_bw IS NOT NULL")),
             ),
+            (
+                ("effective_mass_fraction",),
+                (*_FORCE, ("no_impact_peak", "impact_peak_bw IS NULL"), ("marker_hidden", "true")),
+            ),
+            (
+                (
+                    "centre_of_mass_fall_m",
+                    "centre_of_mass_oscillation_m",
+                    "measured_vertical_stiffness_kn_per_m",
+                ),
+                (*_FORCE, *_STRIDE),
+            ),
             (("step_time_s", "cadence_step_per_min"), _STEP),
             (("flight_time_s", "vertical_stiffness_kn_per_m"), _FLIGHT),
             (("step_length_m",), (*_STEP, *_SEEN)),
@@ -163,7 +143,13 @@ EXPLAINED = (
             (("strike_index_percent", "strike_class_by_index"), (*_FORCE, ("marker_hidden", "true"))),
             (
                 ("strike_classes_agree",),
-                (("one_class_missing", "strike_class_by_angle IS NULL OR strike_class_by_index IS NULL"),),
+                (
+                    (
+                        "one_class_missing",
+                        "coalesce(strike_class_by_angle, 'uncertain') = 'uncertain' "
+                        "OR coalesce(strike_class_by_index, 'uncertain') = 'uncertain'",
+                    ),
+                ),
             ),
         ),
         ("footfall_number",),
@@ -189,13 +175,16 @@ EXPLAINED = (
             ),
             (
                 ("moment_peak_nm_per_kg",),
-                (
-                    ("other_plane", "plane <> 'sagittal'"),
-                    *_FORCE,
-                    ("no_mass", "mass_used_kg IS NULL"),
-                    ("marker_hidden", "has_standing_posture AND angle_range_deg IS NULL"),
-                    ("signals_do_not_fit", "true"),
-                ),
+                (_PLANE, *_LOADED),
+            ),
+            (
+                ("power_peak_w_per_kg", "power_lowest_w_per_kg", "positive_work_j_per_kg", "negative_work_j_per_kg"),
+                (_PLANE, ("no_pelvis", "angle_against = 'vertical'"), *_LOADED),
+            ),
+            (("achilles_force_peak_bw", "achilles_impulse_bw_s"), (*_ANKLE, *_LOADED)),
+            (
+                ("quasi_stiffness_nm_per_kg_deg",),
+                (*_ANKLE, ("little_flexion", "moment_peak_nm_per_kg IS NOT NULL"), *_LOADED),
             ),
         ),
         ("footfall_number", "joint", "plane"),

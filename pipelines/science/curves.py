@@ -8,8 +8,11 @@ from typing import Any, Literal
 
 import numpy as np
 
+from pipelines.science.events.from_force import SIDES
 from pipelines.science.frames import Column, Rows
+from pipelines.science.joints.loads import Moments
 from pipelines.science.joints.outcomes import JointAngle
+from pipelines.science.joints.power import tendon_force_bw
 from schemas.mechanics import STANDARD_GRAVITY
 from schemas.outcomes_signals import CURVES
 from schemas.trial import FloatArray, Trial
@@ -99,6 +102,18 @@ def angle_series(trial: Trial, angles: Iterable[JointAngle]) -> Iterator[Series]
             against = "_to_vertical" if angle.against == "vertical" else ""
             name = f"{angle.joint}_sagittal_angle{against}_deg"
             yield Series(name, "deg", angle.side, "contact", time, angle.angle_deg)
+
+
+def load_series(moments: Moments, footfalls: Rows) -> Iterator[Series]:
+    """Joint powers and the force of the Achilles tendon over contact; none where moments cannot be had."""
+    arm_m, rate = moments.processing.joints.achilles_moment_arm_m, moments.trial.marker_rate_hz
+    for side in SIDES:
+        spans = [(row["contact_s"], row["toe_off_s"]) for row in footfalls.records if row["side"] == side]
+        for joint, (moment, power) in moments.over(side, spans).items():
+            time = np.arange(len(power)) / rate
+            yield Series(f"{joint}_power_w_per_kg", "W/kg", side, "contact", time, power)
+            if joint == "ankle":
+                yield Series("achilles_force_bw", "{BW}", side, "contact", time, tendon_force_bw(moment, arm_m))
 
 
 def _whole(time_s: FloatArray, values: FloatArray, windows: FloatArray) -> FloatArray:

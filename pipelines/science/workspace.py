@@ -12,13 +12,14 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from pipelines.science.curves import Series, angle_series, curve_rows, force_series
+from pipelines.science.curves import Series, angle_series, curve_rows, force_series, load_series
 from pipelines.science.equipment.plates import PlateReading, plate_readings, without_levels
 from pipelines.science.equipment.readings import camera_rows, equipment_rows
 from pipelines.science.events.agreement import event_agreement, footfall_events
 from pipelines.science.events.contacts import Contacts
 from pipelines.science.events.switches import Switch, switches_of
-from pipelines.science.footfalls import Signals, footfall_rows, mean_speed
+from pipelines.science.footfall_signals import Signals
+from pipelines.science.footfalls import footfall_rows, mean_speed
 from pipelines.science.frames import Rows
 from pipelines.science.gait.spells import Foot, lower_foot
 from pipelines.science.joints.anatomy import Anatomy
@@ -30,6 +31,7 @@ from pipelines.science.muscles.phases import Phased, Unnamed, phased, unnamed
 from pipelines.science.signals.coded import Coded, coded
 from pipelines.science.signals.measures import BoolArray
 from pipelines.science.signals.smooth import SmoothMarkers
+from pipelines.science.strikes import with_classes
 from pipelines.science.trial_outcomes import trial_outcomes
 from pipelines.science.uncertainties import outcome_uncertainties
 from schemas.equipment import EQUIPMENT_READINGS
@@ -177,10 +179,15 @@ class Workspace:
 
     @cached_property
     def footfalls(self) -> Rows:
-        """Complete footfalls in order of time; none where nobody runs."""
+        """Complete footfalls in order of time, their classes of foot strike left null; none where nobody runs."""
         if self.trial.kind != "running":
             return Rows.of(FOOTFALLS, [])
         return footfall_rows(self.signals, self.posture, self.speed_m_per_s)
+
+    @cached_property
+    def classed_footfalls(self) -> Rows:
+        """The same with the classes of foot strike that their uncertainties allow."""
+        return with_classes(self.footfalls, self.outcome_uncertainties, self.processing)
 
     @cached_property
     def trial_outcomes(self) -> Rows:
@@ -236,10 +243,11 @@ class Workspace:
 
     @cached_property
     def curves(self) -> Rows:
-        """Mean curves of force, angles and muscle envelopes."""
+        """Mean curves of force, angles, powers, loads and muscle envelopes."""
         series = [
             *force_series(self.trial, self.signals.filtered_vertical),
             *angle_series(self.trial, self.joint_angles),
+            *load_series(self.joints.moments, self.footfalls),
             *self._envelopes(),
         ]
         return curve_rows(self.trial.trial_id, self.footfalls, series)
@@ -255,7 +263,7 @@ class Workspace:
             return {"equipment_readings": self.equipment_readings, "trial_shapes": self.trial_shapes}
         muscles = self.muscle_outcomes
         return {
-            "footfalls": self.footfalls,
+            "footfalls": self.classed_footfalls,
             "trial_outcomes": self.trial_outcomes,
             "event_agreement": self.event_agreement,
             "footfall_events": self.footfall_events,

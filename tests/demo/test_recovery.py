@@ -87,13 +87,14 @@ def test_foot_strike_comes_back(site: str, runner: str, condition: str, backward
     assert np.abs(errors).max() < 2.0
     assert np.mean(errors * np.sign([f.strike_deg for f in true])) < 0.2
     expected = {"cushioned": "rearfoot", "thin_soled": "midfoot", "unshod": "forefoot"}[condition]
-    assert set(found["strike_class_by_angle"]) == {expected}
+    classes = found["strike_class_by_angle"]
+    assert set(classes) <= {expected, "uncertain"}
+    assert (classes == expected).mean() > 0.5
     # the index is read once filtered force passes 200 N, when the point has moved towards the middle of the foot
     index = _errors(found, "strike_index_percent", [100 * f.strike_share for f in true])
     assert abs(np.mean(index)) < 12.5
     assert np.std(index) < 1
-    most = found["strike_class_by_index"].mode()[0]
-    assert most == expected
+    assert set(found["strike_class_by_index"]) <= {expected, "uncertain"}
 
 
 @pytest.mark.parametrize(("site", "runner", "condition", "backwards"), CASES)

@@ -130,12 +130,11 @@ def test_the_step_the_flight_and_the_speed_are_those_of_the_truth(footfalls):
     np.testing.assert_allclose(footfalls["speed_m_per_s"], TRUTH["speed"]["along_x_m_s"], atol=0.001)
 
 
-def test_only_the_left_foot_has_an_impact_peak(footfalls):
+def test_neither_foot_has_an_impact_peak_since_the_first_maximum_of_the_left_comes_too_late(footfalls):
     left = CONTACTS["left"]
-    assert footfalls.loc["left", "impact_peak_bw"] * WEIGHT_N == pytest.approx(left["first_peak_N"], rel=1e-4)
-    after = left["first_peak_time_s"] - left["contact_start_s"]
-    assert footfalls.loc["left", "impact_peak_time_s"] == pytest.approx(after, abs=1e-4)
-    assert np.isnan(footfalls.loc["right", "impact_peak_bw"])
+    assert left["first_peak_time_s"] - left["contact_start_s"] > 0.05
+    assert footfalls["impact_peak_bw"].isna().all()
+    assert footfalls["active_peak_bw"].notna().all()
 
 
 def test_the_strike_angle_of_the_foot_with_right_labels_is_that_of_the_truth(footfalls):

@@ -8,11 +8,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from pipelines.science.energy.breaths import drift, mean_uncertainty, usable
 from pipelines.science.energy.equations import metabolic_power_w
 from pipelines.science.frames import frame_of
 from schemas.outcomes_study import ENERGY_BOUTS
@@ -34,12 +35,18 @@ class Plateau:
     """Means over the last minutes of a bout in mL/min, or the reason why there are none.
 
     change_fraction: largest change of oxygen uptake from one minute to the next over the mean of all.
+    left_out_fraction: part of the samples that counted as no breaths. times_s, gases, seconds: (n,), (n, 2) and (n,) of
+    those that count, the middle of each, both gases in mL/min and how much of it lies in the plateau.
     """
 
     oxygen: float | None = None
     carbon_dioxide: float | None = None
     change_fraction: float | None = None
     reason: str | None = None
+    left_out_fraction: float | None = None
+    times_s: FloatArray = field(default_factory=lambda: np.empty(0))
+    gases: FloatArray = field(default_factory=lambda: np.empty((0, 2)))
+    seconds: FloatArray = field(default_factory=lambda: np.empty(0))
 
     @property
     def ratio(self) -> float | None:
@@ -90,22 +97,35 @@ def find_plateau(
         return Plateau(reason=f"too short: it lasts {lasted:.0f} s, warm-up and plateau take {needed:.0f} s")
     start_s = _starts(end_s)
     edges = end_s[-1] - length + 60.0 * np.arange(settings.plateau_minutes + 1)
-    known = np.isfinite(gases).all(axis=1)
+    known, measured = usable(gases, settings.local_samples, settings.largest_breath_sd), np.isfinite(gases).all(axis=1)
     # (samples, minutes) s of each sample in each minute
     shares = np.clip(np.minimum(end_s[:, None], edges[1:]) - np.maximum(start_s[:, None], edges[:-1]), 0, None)
-    shares[~known] = 0
+    shares[~measured] = 0
+    inside = shares.sum(axis=1) > 0
+    left_out = float(np.mean(~known[inside])) if inside.any() else 0.0
     covered = shares.sum(axis=0) / 60.0
     if covered.min() < settings.lowest_covered_fraction - _ROUNDING:
         worst = int(covered.argmin()) + 1
-        return Plateau(reason=f"samples cover only {100 * covered.min():.0f} % of minute {worst} of the plateau")
-    used = shares.sum(axis=1) > 0
-    for name, column in (("oxygen uptake", 0), ("carbon dioxide output", 1)):
-        if (lowest := gases[used, column].min()) <= 0:
-            return Plateau(reason=f"a sample of the plateau has an impossible {name} of {lowest:.0f} mL/min")
+        told = f"samples cover only {100 * covered.min():.0f} % of minute {worst} of the plateau"
+        return Plateau(reason=told, left_out_fraction=left_out)
+    if left_out > settings.largest_left_out_fraction + _ROUNDING or not shares[known].sum(axis=0).all():
+        return Plateau(reason=_too_many(left_out, gases[inside], settings), left_out_fraction=left_out)
+    shares[~known] = 0
     minutes = (shares.T @ np.where(known[:, None], gases, 0.0)) / shares.sum(axis=0)[:, None]  # (minutes, 2)
     means = (shares.sum(axis=1) @ np.where(known[:, None], gases, 0.0)) / shares.sum()
     change = float(np.abs(np.diff(minutes[:, 0])).max() / means[0])
-    return Plateau(float(means[0]), float(means[1]), change)
+    used = shares.sum(axis=1) > 0
+    middles, seconds = (start_s[used] + end_s[used]) / 2, shares[used].sum(axis=1)
+    return Plateau(float(means[0]), float(means[1]), change, None, left_out, middles, gases[used], seconds)
+
+
+def _too_many(left_out: float, gases: FloatArray, settings: EnergyProcessing) -> str:
+    why = "they are far from those around them"
+    for name, column in (("oxygen uptake", 0), ("carbon dioxide output", 1)):
+        if len(gases) and (lowest := gases[:, column].min()) <= 0:
+            why = f"one has an impossible {name} of {lowest:.0f} mL/min"
+    limit = 100 * settings.largest_left_out_fraction
+    return f"{100 * left_out:.0f} % of the plateau's samples count as no breaths, limit {limit:g} %: {why}"
 
 
 def refusal(plateau: Plateau, settings: EnergyProcessing) -> str | None:
@@ -140,8 +160,11 @@ def _bout(
         "oxygen_uptake_ml_per_min": plateau.oxygen,
         "carbon_dioxide_output_ml_per_min": plateau.carbon_dioxide,
         "plateau_change_percent": None if change is None else 100 * change,
+        "samples_left_out_fraction": plateau.left_out_fraction,
+        **_drift(plateau),
         "respiratory_exchange_ratio": plateau.ratio,
         "metabolic_power_w_per_kg": None,
+        "metabolic_power_uncertainty_w_per_kg": None,
         "energy_cost_j_per_kg_m": None,
         "oxygen_cost_ml_per_kg_km": None,
         "equation": settings.equation,
@@ -153,11 +176,23 @@ def _bout(
         return row | {"reason_null": "no body mass for the session"}
     power = metabolic_power_w(plateau.oxygen, plateau.carbon_dioxide, settings.equation) / mass_kg
     row["metabolic_power_w_per_kg"] = power
+    of_each = [metabolic_power_w(a, b, settings.equation) / mass_kg for a, b in plateau.gases.tolist()]
+    row["metabolic_power_uncertainty_w_per_kg"] = mean_uncertainty(np.array(of_each), plateau.seconds)
     if speed_m_per_s is None:
         return row | {"reason_null": "no speed, or several, for the bout: power is known, cost per distance is not"}
     row["energy_cost_j_per_kg_m"] = power / speed_m_per_s
     row["oxygen_cost_ml_per_kg_km"] = plateau.oxygen / 60 / mass_kg / speed_m_per_s * 1000
     return row
+
+
+def _drift(plateau: Plateau) -> dict[str, float | None]:
+    """Slope of oxygen uptake over the plateau and its uncertainty, in % of the mean per minute."""
+    slope, off = drift(plateau.times_s, plateau.gases[:, 0], plateau.seconds)
+    per_minute = 6000 / plateau.oxygen if plateau.oxygen else math.nan
+    return {
+        "oxygen_drift_percent_per_min": slope * per_minute,
+        "oxygen_drift_uncertainty_percent_per_min": off * per_minute,
+    }
 
 
 def _starts(end_s: FloatArray) -> FloatArray:

@@ -16,7 +16,7 @@ import numpy as np
 from pipelines.science.events.ground import Ground
 from pipelines.science.signals.filters import low_pass
 from schemas.mechanics import runs
-from schemas.processing_signals import JointProcessing
+from schemas.processing_joints import JointProcessing
 from schemas.trial import UP, FloatArray, Trial
 
 #: Own choices: what both are smoothed with, which keeps the step's rhythm and not the landing's shake; how far apart

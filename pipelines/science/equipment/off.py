@@ -10,10 +10,12 @@ import numpy as np
 from pipelines.science.equipment.doubt import BELT, RECTANGULAR, UNKNOWN_BELT, Doubt, EventDoubt
 from pipelines.science.equipment.moved import Moves, by_column, numbers_of, root_mean_square
 from pipelines.science.events.from_force import SIDES
-from pipelines.science.footfalls import Signals
+from pipelines.science.footfall_signals import Signals
 from pipelines.science.frames import Rows
 from pipelines.science.gait import foot_strike, spatiotemporal, stiffness
 from pipelines.science.signals.filters import white_noise_left
+from pipelines.science.strikes import falling_speeds
+from schemas.mechanics import STANDARD_GRAVITY
 from schemas.trial import FloatArray, Trial
 
 #: How far events are moved to see what it does: smaller than a frame of most cameras, and places are interpolated.
@@ -79,11 +81,17 @@ def by_markers(trial: Trial, signals: Signals, footfalls: Rows, doubt: Doubt) ->
             index, length, place, settings.strike_index_toe_fraction, doubt.plates_sit_m
         )
         worth["strike_index_percent"] = float(root_mean_square(each[None])[0])
+    masses = footfalls.numbers("effective_mass_fraction")
+    if np.isfinite(masses).any():
+        own = [one for one in signals.footfalls if one.side is not None][: len(footfalls)]
+        fall = falling_speeds(signals, own) + STANDARD_GRAVITY * footfalls.numbers("impact_peak_time_s")
+        shakes = 2**0.5 * doubt.marker_shakes_m * left * rate  # of the difference of two frames, at most
+        worth["effective_mass_fraction"] = float(root_mean_square((masses * shakes / fall)[None])[0])
     if trial.surface == "treadmill":
         return worth | _by_belt(trial, signals, footfalls)
     slopes = spatiotemporal.trunk_slopes(trial.markers, settings.speed_roles, rate)
     shaken = spatiotemporal.speed_uncertainty(slopes, doubt.marker_shakes_m, doubt.marker_sits_m)
-    speed = float(np.hypot(shaken, doubt.marker_scale * np.nanmedian(footfalls.numbers("speed_m_per_s"))))
+    speed = float(np.hypot(shaken, doubt.marker_scale * _median(footfalls.numbers("speed_m_per_s"))))
     worth |= {"speed_m_per_s": speed, "leg_stiffness_kn_per_m": _leg_stiffness(trial, footfalls, speed)}
     for name in ("step_length_m", "stride_length_m"):
         lengths = footfalls.numbers(name)
@@ -113,6 +121,11 @@ def _by_belt(trial: Trial, signals: Signals, footfalls: Rows) -> dict[str, float
         "leg_stiffness_kn_per_m": _leg_stiffness(trial, footfalls, part * speed),
         **lengths,
     }
+
+
+def _median(values: FloatArray) -> float:
+    known = values[np.isfinite(values)]
+    return float(np.median(known)) if len(known) else float("nan")
 
 
 def _length(signals: Signals, heel_role: str, front_role: str) -> float:

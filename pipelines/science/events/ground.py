@@ -47,7 +47,7 @@ class Ground:
     def contacts(self) -> tuple[Contact, ...]:
         """Complete contacts in the vertical force of the plates that carry them, smoothed as for events."""
         settings = self._processing
-        vertical = self._carried(settings.event_cutoff_hz)[:, UP]
+        vertical = self.event_vertical
         found = find_contacts(
             vertical,
             self.rate_hz,
@@ -56,6 +56,11 @@ class Ground:
             shortest_flight_s=settings.shortest_flight_s,
         )
         return tuple(one for one in found if np.nanmax(vertical[one.first : one.last + 1]) >= self._sure_n)
+
+    @cached_property
+    def event_vertical(self) -> FloatArray:
+        """(n,) N: vertical force of the plates that carry each contact, filtered as for events."""
+        return self._carried(self._processing.event_cutoff_hz)[:, UP]
 
     @cached_property
     def raw(self) -> FloatArray:

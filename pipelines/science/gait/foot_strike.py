@@ -8,7 +8,7 @@ import numpy as np
 
 from schemas.trial import FORWARD, RIGHT, UP, FloatArray
 
-StrikeClass = Literal["rearfoot", "midfoot", "forefoot"]
+StrikeClass = Literal["rearfoot", "midfoot", "forefoot", "uncertain"]
 
 #: Common practice: a centre of pressure first known later than this part of contact is not "at contact".
 LATEST_FRACTION = 0.10
@@ -40,14 +40,17 @@ def angle_uncertainty(length_m: float, place_m: float) -> float:
 
 
 def class_by_angle(
-    angle_deg: float | None, rearfoot_above_deg: float = 8.0, forefoot_below_deg: float = -1.6
+    angle_deg: float | None, off_deg: float, rearfoot_above_deg: float = 8.0, forefoot_below_deg: float = -1.6
 ) -> StrikeClass | None:
     """Rearfoot above the first cut-off, forefoot below the second, midfoot from one to the other, both included.
 
-    The defaults are those of Altman & Davis 2012. Null without an angle.
+    The defaults are those of Altman & Davis 2012. off_deg: standard uncertainty of the angle, NaN if it is not known;
+    where a cut-off is nearer than that the class is uncertain. Null without an angle.
     """
     if angle_deg is None:
         return None
+    if _unsure(angle_deg, off_deg, rearfoot_above_deg, forefoot_below_deg):
+        return "uncertain"
     if angle_deg > rearfoot_above_deg:
         return "rearfoot"
     return "forefoot" if angle_deg < forefoot_below_deg else "midfoot"
@@ -97,15 +100,24 @@ def index_uncertainty(
     return np.asarray(100 * off_m / (length_m * toe_fraction))
 
 
-def class_by_index(index_percent: float | None) -> StrikeClass | None:
-    """Class by thirds of the foot: heel third rearfoot, middle midfoot, front forefoot. Null without an index."""
+def _unsure(value: float, off: float, *cutoffs: float) -> bool:
+    return not all(abs(value - cutoff) >= off for cutoff in cutoffs)  # so that NaN is not sure
+
+
+def class_by_index(index_percent: float | None, off_percent: float) -> StrikeClass | None:
+    """Class by thirds of the foot: heel third rearfoot, middle midfoot, front forefoot. Null without an index.
+
+    off_percent: as ``off_deg`` of ``class_by_angle``.
+    """
     if index_percent is None:
         return None
+    if _unsure(index_percent, off_percent, 100 / 3, 200 / 3):
+        return "uncertain"
     if index_percent < 100 / 3:
         return "rearfoot"
     return "forefoot" if index_percent > 200 / 3 else "midfoot"
 
 
 def classes_agree(by_angle: str | None, by_index: str | None) -> bool | None:
-    """Whether the two classes are the same. Null unless both are known."""
-    return None if by_angle is None or by_index is None else by_angle == by_index
+    """Whether the two classes are the same. Null unless both are known for sure."""
+    return None if {by_angle, by_index} & {None, "uncertain"} else by_angle == by_index

@@ -13,6 +13,8 @@ import numpy as np
 from pipelines.science.signals.sampling import integral
 from schemas.trial import FloatArray
 
+#: s after contact: from memory, the impact peak of a collision comes earlier (Nigg 2001, Clin J Sport Med 11:2).
+IMPACT_LATEST_S = 0.05
 #: Part of the time to the end of loading over which loading rates are taken (Milner et al. 2006, as remembered).
 LOADING_SPAN = (0.2, 0.8)
 
@@ -38,25 +40,28 @@ def active_peak(times_s: FloatArray, force: FloatArray, impact_window_fraction: 
 
 
 def impact_peak(
-    times_s: FloatArray, force: FloatArray, impact_window_fraction: float, prominence: float
+    times_s: FloatArray,
+    force: FloatArray,
+    impact_window_fraction: float,
+    prominence: float,
+    latest_s: float = IMPACT_LATEST_S,
 ) -> Peak | None:
-    """First local maximum of vertical force within the early part of contact. Null when there is none.
+    """First local maximum of vertical force within the early part of contact, by ``latest_s``. Null when there is none.
 
     times_s, force: (m,) from contact (time 0) to toe-off (last time). It must stand out by ``prominence`` (unit of
     ``force``) on both sides, and between it and the active peak the force must fall by as much below either, so that
     the shoulder of a single hump is not taken for a peak. The height is that of the sample, nothing is fitted.
     """
-    return _impact(
-        times_s, force, active_peak(times_s, force, impact_window_fraction), impact_window_fraction, prominence
-    )
+    active = active_peak(times_s, force, impact_window_fraction)
+    return _impact(times_s, force, active, min(impact_window_fraction * times_s[-1], latest_s), prominence)
 
 
 def _impact(
-    times_s: FloatArray, force: FloatArray, active: Peak | None, impact_window_fraction: float, prominence: float
+    times_s: FloatArray, force: FloatArray, active: Peak | None, latest_s: float, prominence: float
 ) -> Peak | None:
     if active is None or not np.isfinite(force).all():
         return None
-    early = force[: int(np.searchsorted(times_s, impact_window_fraction * times_s[-1], side="right")) + 1]
+    early = force[: int(np.searchsorted(times_s, latest_s, side="right")) + 1]
     if not ((early[1:-1] >= early[:-2]) & (early[1:-1] >= early[2:])).any():
         return None  # it only rises or falls there, as in most footfalls that land on the forefoot
     from scipy.signal import find_peaks
@@ -64,7 +69,7 @@ def _impact(
     candidates, _ = find_peaks(force, prominence=max(prominence, np.finfo(float).tiny))
     active_at = int(np.searchsorted(times_s, active.time_s))
     for top in candidates:
-        if times_s[top] > impact_window_fraction * times_s[-1]:
+        if times_s[top] > latest_s:
             return None
         drop = min(force[top], active.height) - force[top:active_at].min()
         if drop >= prominence:
@@ -129,6 +134,7 @@ def force_outcomes(
     impact_window_fraction: float,
     impact_prominence_bw: float,
     loading_fraction: float,
+    impact_latest_s: float = IMPACT_LATEST_S,
 ) -> dict[str, float | None]:
     """The force columns of one footfall, from impact peak to mean vertical force, by column name.
 
@@ -140,7 +146,8 @@ def force_outcomes(
     fore_aft, vertical = (force / body_weight_n).T
     smooth_fore_aft, smooth = (filtered / body_weight_n).T
     active = active_peak(since, smooth, impact_window_fraction)
-    impact = _impact(since, smooth, active, impact_window_fraction, impact_prominence_bw)
+    early_s = min(impact_window_fraction * float(since[-1]), impact_latest_s)
+    impact = _impact(since, smooth, active, early_s, impact_prominence_bw)
     loading_s = loading_fraction * float(since[-1])
     whole = impulse(since, vertical)
     return {

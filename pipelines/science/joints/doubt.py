@@ -18,9 +18,11 @@ from pipelines.science.equipment.doubt import Doubt
 from pipelines.science.frames import Rows
 from pipelines.science.joints.angles import wrapped
 from pipelines.science.joints.landmarks import Landmarks, names_of_leg, seen
+from pipelines.science.joints.load_doubt import load_squares
+from pipelines.science.joints.loading import MOMENT
 from pipelines.science.joints.loads import LegMoments
 from pipelines.science.joints.moments import about, extensor
-from pipelines.science.joints.outcomes import ANGLES, MOMENT, Joints, side_angles
+from pipelines.science.joints.outcomes import ANGLES, Joints, side_angles
 from pipelines.science.signals.filters import white_noise_left
 from schemas.trial import FORWARD, UP, FloatArray
 
@@ -55,12 +57,17 @@ def joint_parts(
             _note(found[part], joints, side, squares)
     for side, start, end in spans:
         leg = joints.moments.of(side, start, end)
-        if leg is not None:
-            for part, by_joint in _moments(joints, leg, joints.moments.loaded(start, end), start, end, doubt).items():
-                for joint, square in by_joint.items():
-                    name = next((a for a in joints.of_side[side] if (a.joint, a.plane) == (joint, "sagittal")), None)
-                    if name is not None:
-                        found[part][f"{joint}/sagittal/{name.against}/{MOMENT}"].append(square)
+        if leg is None:
+            continue
+        names = {a.joint: f"{a.joint}/{a.plane}/{a.against}" for a in joints.of_side[side] if a.plane == "sagittal"}
+        loaded = joints.moments.loaded(start, end)
+        peaks = _moments(joints, leg, loaded, start, end, doubt)
+        loads = load_squares(joints.moments, leg, loaded, start, end, doubt)
+        for part in peaks:
+            for joint in (one for one in leg.joints if one in names):
+                moved = loads.get(part, {}).get(joint, {}) | {MOMENT: peaks.get(part, {}).get(joint, np.nan)}
+                for column, square in moved.items():
+                    found[part][f"{names[joint]}/{column}"].append(square)
     return {part: {name: _root(squares) for name, squares in own.items()} for part, own in found.items()}
 
 

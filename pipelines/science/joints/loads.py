@@ -1,15 +1,20 @@
-"""Moments of each leg over a trial, from its markers and the plates under it. The mechanics are in ``moments``."""
+"""Moments and powers of each leg over a trial, from its markers and the plates under it.
+
+The mechanics are in ``moments`` and ``power``.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
 from pipelines.science.events.ground import Ground
 from pipelines.science.joints import moments as joint_moments
 from pipelines.science.joints.landmarks import Landmarks, seen
+from pipelines.science.joints.power import dorsiflexion, extension_rates
 from pipelines.science.joints.segments import Segment
 from pipelines.science.signals.sampling import stretch
 from pipelines.science.signals.smooth import SmoothMarkers
@@ -22,7 +27,9 @@ class LegMoments:
     """One leg with the plates that carry it, at every marker frame.
 
     points: as ``joint_moments`` takes them, (frames, 3) m. force, twist: (frames, 3), N and N.m about the study's
-    origin. moments: (frames, joints) N.m/kg, extensors positive.
+    origin. moments: (frames, joints) N.m/kg, extensors positive. extending: (frames, joints) rad/s, NaN of a joint one
+    of whose segments is not known. dorsiflexion_deg: (frames,) up to a constant, NaN without a knee. All below the
+    cut-off of inverse dynamics.
     """
 
     joints: tuple[str, ...]
@@ -30,6 +37,24 @@ class LegMoments:
     force: FloatArray
     twist: FloatArray
     moments: FloatArray
+    extending: FloatArray
+    dorsiflexion_deg: FloatArray
+
+    @cached_property
+    def beside(self) -> FloatArray:
+        """(frames, 2 joints + 1) moments, rates of extension and dorsiflexion side by side."""
+        return np.hstack([self.moments, self.extending, self.dorsiflexion_deg[:, None]])
+
+
+@dataclass(frozen=True)
+class During:
+    """What ``LegMoments`` has in one contact, both ends interpolated. times_s: (m,). The others (joints, m) or (m,)."""
+
+    joints: tuple[str, ...]
+    times_s: FloatArray
+    moments: FloatArray
+    extending: FloatArray
+    dorsiflexion_deg: FloatArray
 
 
 class Moments:
@@ -61,17 +86,37 @@ class Moments:
             self._made[side, loaded] = self._make(side, loaded)
         return self._made[side, loaded]
 
+    def over(self, side: str, spans: Sequence[tuple[float, float]]) -> dict[str, tuple[FloatArray, FloatArray]]:
+        """Joint -> moment and power over the trial, (frames,) each, as in the contact next to every frame.
+
+        spans: contact and toe-off of the side's contacts in order of time. Other plates carry another contact, so that
+        values between two contacts mean nothing. None where moments cannot be had.
+        """
+        legs = [(leg, (start + end) / 2) for start, end in spans if (leg := self.of(side, start, end)) is not None]
+        if not legs:
+            return {}
+        joints, middles = legs[0][0].joints, np.array([middle for _, middle in legs])
+        times = np.arange(len(legs[0][0].moments)) / self.trial.marker_rate_hz
+        nearest = np.searchsorted((middles[1:] + middles[:-1]) / 2, times)
+        found = np.full((2, len(times), len(joints)), np.nan)
+        for i, (leg, _) in enumerate(legs):
+            here = nearest == i
+            found[:, here] = leg.moments[here], leg.moments[here] * leg.extending[here]
+        return {joint: (found[0, :, j], found[1, :, j]) for j, joint in enumerate(joints)}
+
     def loaded(self, start_s: float, end_s: float) -> tuple[int, ...]:
         """Places of the plates that carry a contact; none where moments cannot be had."""
         return self.ground.loaded((start_s + end_s) / 2) if self._usable else ()
 
-    def peaks(self, side: str, start_s: float, end_s: float) -> dict[str, float]:
-        """Joint -> largest moment of a contact in N.m/kg, extensors positive, with the plates loaded in it."""
+    def during(self, side: str, start_s: float, end_s: float) -> During | None:
+        """One contact with the plates loaded in it; None where moments cannot be had."""
         leg = self.of(side, start_s, end_s)
         if leg is None:
-            return {}
-        highest = stretch(leg.moments, self.trial.marker_rate_hz, start_s, end_s)[1].max(axis=0)
-        return dict(zip(leg.joints, highest.tolist(), strict=True))
+            return None
+        times, beside = stretch(leg.beside, self.trial.marker_rate_hz, start_s, end_s)
+        count = len(leg.joints)
+        columns = beside.T
+        return During(leg.joints, times, columns[:count], columns[count : 2 * count], columns[-1])
 
     def _make(self, side: str, loaded: tuple[int, ...]) -> LegMoments | None:
         paths = self.smooth.below(self.processing.joints.moment_cutoff_hz)
@@ -84,7 +129,14 @@ class Moments:
             self._wrenches[loaded] = self._wrench(loaded)
         force, twist = self._wrenches[loaded]
         joints, moments = self.per_kg(points, force, twist)
-        return LegMoments(joints, points, force, twist, moments)
+        front, back = marks.pelvis_front, marks.pelvis_back
+        turning = dict(points)
+        if front is not None and back is not None:
+            turning |= {"front": (front[0] + front[1]) / 2, "back": back}
+        rates, unknown = extension_rates(turning, self.trial.marker_rate_hz), np.full(len(moments), np.nan)
+        extending = np.stack([rates.get(joint, unknown) for joint in joints], axis=1)
+        bent = dorsiflexion(points)
+        return LegMoments(joints, points, force, twist, moments, extending, unknown if bent is None else bent)
 
     def per_kg(
         self, points: Mapping[str, FloatArray], force: FloatArray, twist: FloatArray

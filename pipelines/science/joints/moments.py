@@ -17,6 +17,8 @@ from schemas.trial import FORWARD, UP, FloatArray
 
 _PLANE = [FORWARD, UP]
 _WEIGHT = np.array([0.0, -STANDARD_GRAVITY])
+#: Segments from the ground upwards: name, its two ends, and the joint at its upper one.
+CHAIN = (("foot", "heel", "toe", "ankle"), ("shank", "knee", "ankle", "knee"), ("thigh", "hip", "knee", "hip"))
 #: a positive moment about the rightward axis bends the hip, stretches the knee and lifts the toes
 _EXTENDS = {"ankle": -1.0, "knee": 1.0, "hip": -1.0}
 
@@ -54,9 +56,8 @@ def joint_moments(
     push = np.asarray(ground_force, float)[:, _PLANE]
     twist = np.asarray(ground_moment, float)[:, 2]
     place = {name: np.asarray(path, float)[:, _PLANE] for name, path in points.items()}
-    chain = [("foot", "heel", "toe", "ankle"), ("shank", "knee", "ankle", "knee"), ("thigh", "hip", "knee", "hip")]
     moments: dict[str, FloatArray] = {}
-    for name, first, second, joint in chain:
+    for name, first, second, joint in CHAIN:
         if joint not in place:
             break
         segment = segments[name]

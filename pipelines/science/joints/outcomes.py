@@ -17,6 +17,7 @@ from pipelines.science.frames import Rows
 from pipelines.science.joints import angles as joint_angles
 from pipelines.science.joints import frames as joint_frames
 from pipelines.science.joints.landmarks import Landmarks, seen
+from pipelines.science.joints.loading import LOADS, joint_loads
 from pipelines.science.joints.loads import Moments
 from pipelines.science.joints.segments import segments_for
 from pipelines.science.signals.sampling import stretch, value_at
@@ -78,29 +79,29 @@ class Joints:
 
 #: Columns of ``footfall_joints`` that are read from angles, in the order of ``Joints.angles_in``.
 ANGLES = ("angle_at_contact_deg", "angle_peak_deg", "angle_range_deg")
-MOMENT = "moment_peak_nm_per_kg"
 
 
 def joint_rows(footfalls: Rows, joints: Joints) -> Rows:
     """One row per footfall, joint and plane that the trial's markers allow: ``footfall_joints`` less provenance.
 
-    footfalls: of the same trial. Angles are null without a posture, moments without force or mass; a marker hidden
-    during a contact makes what needs it null for that contact only. Joints whose markers the trial lacks have no rows.
-    Bad signals give nulls, not errors.
+    footfalls: of the same trial. Angles are null without a posture, moments and what they make without force or mass; a
+    marker hidden during a contact makes what needs it null for that contact only. Joints whose markers the trial lacks
+    have no rows. Bad signals give nulls, not errors.
     """
     rows: list[dict[str, Any]] = []
+    processing = joints.processing.joints
     for footfall in footfalls.records:
         side, span = str(footfall["side"]), (float(footfall["contact_s"]), float(footfall["toe_off_s"]))
         if side not in joints.angles_deg:
             continue
-        peaks = joints.moments.peaks(side, *span)
+        loads = joint_loads(joints.moments.during(side, *span), processing.achilles_moment_arm_m)
         read = dict(zip(ANGLES, joints.angles_in(side, *span).tolist(), strict=True))
         same = {name: footfall[name] for name in ("trial_id", "footfall_number", "side")}
         for i, angle in enumerate(joints.of_side[side]):
             row = same | {"joint": angle.joint, "plane": angle.plane, "angle_against": angle.against}
             row |= {name: values[i] for name, values in read.items()}
-            row[MOMENT] = peaks.get(angle.joint) if angle.plane == "sagittal" else None
-            rows.append(row)
+            own = loads.get(angle.joint, {}) if angle.plane == "sagittal" else {}
+            rows.append(row | {name: own.get(name) for name in LOADS})
     return Rows.of(FOOTFALL_JOINTS, rows)
 
 

@@ -6,6 +6,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from pipelines.science.gait import foot_strike as fs
+from tests.tries import tries
 
 HEEL, TOE = np.array([0.0, 0.04, 0.1]), np.array([0.2, 0.04, 0.1])
 
@@ -27,7 +28,7 @@ def test_the_strike_angle_is_the_lift_of_the_toes_over_standing_however_the_foot
 def test_a_missing_marker_gives_no_angle_and_no_class() -> None:
     hidden = np.full(3, np.nan)
     assert np.isnan(fs.foot_strike_angle(HEEL, hidden, HEEL, TOE))
-    assert fs.class_by_angle(None) is None
+    assert fs.class_by_angle(None, 1.0) is None
     assert np.isnan(fs.strike_index(np.array([0.1, 0, 0.1]), HEEL, hidden))
     assert np.isnan(fs.strike_index(hidden, HEEL, TOE))
 
@@ -64,9 +65,33 @@ def test_the_moment_of_the_index_is_where_force_crosses_its_force_early_in_conta
 
 @pytest.mark.parametrize(
     ("by_angle", "by_index", "agree"),
-    [("rearfoot", "rearfoot", True), ("rearfoot", "midfoot", False), (None, "midfoot", None), ("midfoot", None, None)],
+    [
+        ("rearfoot", "rearfoot", True),
+        ("rearfoot", "midfoot", False),
+        (None, "midfoot", None),
+        ("midfoot", None, None),
+        ("uncertain", "midfoot", None),
+        ("uncertain", "uncertain", None),
+    ],
 )
 def test_agreement_is_known_only_when_both_classes_are(
     by_angle: str | None, by_index: str | None, agree: bool | None
 ) -> None:
     assert fs.classes_agree(by_angle, by_index) is agree
+
+
+@given(st.floats(-40, 60), st.floats(0, 6))
+@tries(40)
+def test_a_class_by_angle_is_uncertain_where_another_lies_within_the_uncertainty(angle: float, off: float) -> None:
+    sure = fs.class_by_angle(angle, 0.0)
+    around = {fs.class_by_angle(angle + part * off, 0.0) for part in np.linspace(-0.999, 0.999, 41)}
+    found = fs.class_by_angle(angle, off)
+    assert found == "uncertain" if len(around) > 1 else found in (sure, "uncertain")
+    if min(abs(angle - 8.0), abs(angle + 1.6)) >= off:
+        assert found == sure
+
+
+def test_classes_of_unknown_uncertainty_are_uncertain_and_thirds_have_their_borders() -> None:
+    assert fs.class_by_angle(20.0, float("nan")) == fs.class_by_index(5.0, float("nan")) == "uncertain"
+    found = [fs.class_by_index(index, 9.0) for index in (20.0, 30.0, 50.0, 60.0, 80.0)]
+    assert found == ["rearfoot", "uncertain", "midfoot", "uncertain", "forefoot"]

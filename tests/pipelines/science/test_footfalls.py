@@ -25,6 +25,8 @@ FORCE_COLUMNS = [
     name for name in FOOTFALLS.column_names if "_bw" in name or name in ("impact_peak_time_s", "active_peak_time_s")
 ]
 STIFFNESS_COLUMNS = ["vertical_stiffness_kn_per_m", "leg_stiffness_kn_per_m"]
+#: Of force as it is, whatever the mass.
+MEASURED = "measured_vertical_stiffness_kn_per_m"
 STRIKE_COLUMNS = list(FOOTFALLS.column_names)[
     FOOTFALLS.column_names.index("foot_strike_angle_deg") : -len(f.PROVENANCE)
 ]
@@ -48,8 +50,10 @@ def test_a_clean_trial_gives_what_it_was_made_from(surface: str) -> None:
     assert found["flight_time_s"].tolist()[:-1] == pytest.approx([0.10] * 7, abs=0.003)
     assert found["step_length_m"].tolist()[:-1] == pytest.approx([1.05] * 7, abs=0.001)
     assert found["foot_strike_angle_deg"].tolist() == pytest.approx([10] * 8, abs=0.5)
-    assert set(found["strike_class_by_angle"]) == set(found["strike_class_by_index"]) == {"rearfoot"}
-    assert found["strike_classes_agree"].all()
+    # 2 degrees above the cut-off, with no pelvis that would tell how late the force is against markers that the belt moves
+    assert set(found["strike_class_by_angle"]) == {"uncertain"}
+    assert set(found["strike_class_by_index"]) == {"uncertain" if surface == "treadmill" else "rearfoot"}
+    assert found["strike_classes_agree"].isna().all()
     # the centre of pressure lands 2 cm ahead of the heel marker of an 18 cm foot and rolls on 16 cm; the heel marker, 4 cm
     # up, lies behind its place on the ground while the toes are up. 200 N of the half-sine's 1509.6 N
     share = np.arcsin(200 / (np.pi / 2 * 70 * G * 0.35 / 0.25)) / np.pi
@@ -106,7 +110,7 @@ def test_scaling_force_and_mass_together_leaves_outcomes_in_body_weights_alone(f
     limits = {name: newtons * factor for name, newtons in limits.items()}
     found = outcomes(scaled, **limits)
     expected = outcomes(trial)
-    stiffness = expected[STIFFNESS_COLUMNS] * factor
+    stiffness = expected[[*STIFFNESS_COLUMNS, MEASURED]] * factor
     same(found, expected.assign(**stiffness))
 
 
@@ -203,7 +207,8 @@ def test_a_hidden_forefoot_gives_no_strike_on_that_side_but_keeps_its_footfalls(
     hidden = trial.markers | {"second_metatarsal_head_left": trial.markers["second_metatarsal_head_left"] * np.nan}
     found = outcomes(replace(trial, markers=hidden))
     assert found["side"].tolist() == ["right", "left"] * 4
-    assert found[STRIKE_COLUMNS].notna().all(axis=1).tolist() == [True, False] * 4
+    seen = found[["foot_strike_angle_deg", "strike_class_by_angle", "strike_index_percent", "strike_class_by_index"]]
+    assert seen.notna().all(axis=1).tolist() == [True, False] * 4
 
 
 def test_one_marker_on_each_foot_is_enough_to_tell_the_sides() -> None:

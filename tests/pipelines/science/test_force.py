@@ -6,6 +6,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from pipelines.science.gait import force, stiffness
+from pipelines.science.workspace import Workspace
+from schemas.processing import Processing
+from tests.builders import a_trial, with_force
 
 T = np.linspace(0, 0.25, 251)
 HUMP = 2.5 * np.sin(np.pi * T / 0.25)
@@ -54,7 +57,7 @@ def test_a_bump_less_prominent_than_declared_is_not_an_impact_peak() -> None:
 
 def test_a_bump_after_the_early_part_of_contact_is_not_an_impact_peak() -> None:
     assert force.impact_peak(T, with_bump(1.0, 0.07), 0.25, 0.02) is None
-    assert force.impact_peak(T, with_bump(1.0, 0.07), 0.40, 0.02) is not None
+    assert force.impact_peak(T, with_bump(1.0, 0.07), 0.40, 0.02, latest_s=0.1) is not None
 
 
 def test_an_impact_peak_higher_than_the_active_peak_is_still_the_impact_peak() -> None:
@@ -150,3 +153,27 @@ def test_the_leg_is_softer_than_the_vertical_spring(mass: float, contact: float,
     assert leg is not None
     assert vertical is not None
     assert 0 < leg < vertical
+
+
+def test_a_late_maximum_of_a_forefoot_contact_is_no_impact_peak() -> None:
+    long = np.linspace(0, 0.30, 301)
+    soft = 2.3 * np.sin(np.pi * long / 0.30) + 0.9 * np.exp(-(((long - 0.055) / 0.015) ** 2))
+    late = force.impact_peak(long, soft, 0.25, 0.02, latest_s=0.1)
+    assert late is not None
+    assert 0.05 < late.time_s < 0.25 * 0.30
+    assert force.impact_peak(long, soft, 0.25, 0.02) is None
+
+
+@pytest.mark.parametrize("shakes_n", [0.0, 25.0])
+def test_a_plate_that_vibrates_makes_no_impact_peaks(shakes_n: float) -> None:
+    """Forefoot contacts, one hump each, on a plate that vibrates at 70 Hz while the filter lets 100 Hz through."""
+    trial = a_trial(strike_deg=-8.0)
+    vertical = trial.plates[0].force[:, 1]
+    wave = shakes_n * np.sin(2 * np.pi * 70 * np.arange(len(vertical)) / (trial.analog_rate_hz or 0))
+    shaken = with_force(trial, lambda force: force + np.stack([0 * wave, wave, 0 * wave], axis=1))
+    settings = Processing(force_cutoff_hz=100, event_cutoff_hz=30, contact_threshold_n=40)
+    work = Workspace(shaken, settings)
+    rows = work.footfalls
+    assert len(rows) >= 6
+    assert work.signals.shaken_n == pytest.approx(shakes_n / 2**0.5, rel=0.35, abs=1.5)
+    assert np.isfinite(rows.numbers("impact_peak_bw")).sum() == 0
