@@ -31,6 +31,7 @@ _ONLY_SHOWN = (
     "pipelines/pages/",
     "pipelines/cli.py",
     "pipelines/command/",
+    "pipelines/beginning/",
     "pipelines/lab/",
     "pipelines/release/",
 )

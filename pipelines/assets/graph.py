@@ -203,7 +203,8 @@ def pages(bench: dg.ResourceParam[Bench]) -> dg.MaterializeResult:
     if bench.rebuild or not is_built(bench.desk):
         bench.progress.say("writing the pages")
         with _not_tried_again(bench):
-            build_pages_stage(bench.desk, anew=bench.rebuild)
+            beside = bench.readied.beside if bench.readied is not None else None
+            build_pages_stage(bench.desk, anew=bench.rebuild, beside=beside)
         bench.summary.built = True
     return dg.MaterializeResult(metadata={"path": dg.MetadataValue.path(bench.desk.depot.pages.shown())})
 

@@ -2,14 +2,12 @@
 
 from __future__ import annotations
 
-import secrets
-import shutil
 from dataclasses import dataclass
 from pathlib import Path
 
 from pipelines.beginning.texts import plan_text, profile_text, study_text
 from pipelines.beginning.wanted import Wanted
-from pipelines.depot.new_files import refuse_place
+from pipelines.depot.new_files import part_beside, put_in_place, refuse_place
 from pipelines.study.file import load_study
 from pipelines.study.plan import NAME as PLAN
 
@@ -47,8 +45,7 @@ class Begun:
 def begin(folder: Path, wanted: Wanted) -> Begun:
     """Write the study into the new folder ``folder``. Raises Unusable if it exists or its parent does not."""
     refuse_place(folder)
-    work = folder.with_name(f".{folder.name}.{secrets.token_hex(4)}.part")
-    try:
+    with part_beside(folder) as work:
         for site in wanted.sites:
             (work / "inbox" / site.name).mkdir(parents=True)
         texts = {Path(STUDY): study_text(wanted), Path(PLAN): plan_text(wanted)}
@@ -58,7 +55,5 @@ def begin(folder: Path, wanted: Wanted) -> Begun:
             if text is not None:
                 (work / name).write_text(text, encoding="utf-8", newline="\n")
         load_study(work / STUDY)
-        work.rename(refuse_place(folder))
-    finally:
-        shutil.rmtree(work, ignore_errors=True)
+        put_in_place(work, folder)
     return Begun(folder, wanted)

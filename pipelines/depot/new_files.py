@@ -1,10 +1,15 @@
-"""Whether a person's path for an answer may be written: nothing there is written over, and no depot is written into."""
+"""A person's path for an answer: nothing is written over, no depot written into; all of it is there or nothing."""
 
 from __future__ import annotations
 
+import secrets
+import shutil
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 from pipelines.depot.books.opening import FILE, WORD
+from pipelines.depot.disk import sync_tree
 from pipelines.errors import Unusable
 
 #: How the register beside a depot ends, unless it is told to lie elsewhere.
@@ -31,3 +36,20 @@ def refuse_place(path: Path) -> Path:
     if not place.parent.is_dir():
         raise Unusable("The folder does not exist.", "an existing folder.", "Make it first.", file=path)
     return place
+
+
+@contextmanager
+def part_beside(to: Path) -> Iterator[Path]:
+    """A new name beside ``to``, for the folder in which it is made (``put_in_place``); it is gone after this."""
+    part = to.with_name(f".{to.name}.{secrets.token_hex(4)}.part")
+    try:
+        yield part
+    finally:
+        shutil.rmtree(part, ignore_errors=True)
+
+
+def put_in_place(made: Path, to: Path) -> None:
+    """Give a finished file or folder its name, when all of it is on the disk. Raises Unusable as ``refuse_place``."""
+    refuse_place(to)
+    sync_tree(made)
+    made.rename(to)

@@ -152,7 +152,7 @@ def _accepted_before(desk: Desk, delivery_id: str, received: Received, own: Mapp
     near = books.trials.with_shapes_in(cells, desk.made, before(received.site, received.number, came))
     if not near:
         return []
-    records = {name: record for name in near if (record := books.deliveries.get(name)) is not None}
+    records = {record.delivery_id: record for record in books.deliveries.named(near)}
     return [
         (trial, kept, sha, records[delivery])
         for delivery, trial, kept, sha in _read(_results(desk), near)

@@ -14,7 +14,7 @@ import shutil
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from pipelines.depot.new_files import refuse_place
+from pipelines.depot.new_files import part_beside, put_in_place, refuse_place
 from pipelines.errors import Unusable
 from pipelines.identity import identifiers
 from pipelines.identity.contents import IDS, text_of
@@ -60,22 +60,15 @@ def scrub(root: Path, out: Path, known: KnownNames, isolated: Isolated, info: di
     then nothing is left.
     """
     refuse_place(out)
-    work = out.with_name(f".{out.name}.part")
-    shutil.rmtree(work, ignore_errors=True)
     done = Scrubbed()
-    try:
+    with part_beside(out) as work:
         (work / "data").mkdir(parents=True)
         _payload(root / "data", work / "data", known, isolated, done)
         if info is None:
             (work / "data" / DESCRIPTOR).unlink(missing_ok=True)
-            (work / "data").rename(out)
-            work.rmdir()
         else:
             write_bag(work, _clean_info(info, known, done))
-            work.rename(out)
-    except BaseException:
-        shutil.rmtree(work, ignore_errors=True)
-        raise
+        put_in_place(work / "data" if info is None else work, out)
     return done
 
 

@@ -8,11 +8,10 @@ enrolment and so is not the laboratory's calendar.
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
-from functools import cache
-from itertools import groupby
-from typing import TYPE_CHECKING, Any
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from functools import cache, partial
+from typing import TYPE_CHECKING, NamedTuple
 
 if TYPE_CHECKING:
     from pipelines.pages.facts import Facts, Finding
@@ -55,41 +54,44 @@ class Habit:
 _Key = tuple[str, str | None]
 
 
-@dataclass(frozen=True)
-class _Seen:
-    """One trial that the check looked at. finding: its first finding at the place, if any."""
+class _Trial(NamedTuple):
+    """A trial that counts now. order: its place among all; study_day: None if it is not known."""
 
-    trial_id: str
+    key: _Key
+    order: int
     number: int
     study_day: int | None
-    finding: Finding | None
+
+
+#: Where a trial stands on a way by which "since" is told: its delivery's number, or its study day.
+_Point = Callable[[_Trial], int | None]
 
 
 def habits(facts: Facts) -> list[Habit]:
     """Every habit of all sites, the one with the most trials first."""
     current = {(s.delivery_id, s.trial_id): s for s in facts.current if s.trial_id}
-    faults: dict[tuple[str, str, str | None], dict[tuple[str, str | None], Finding]] = {}
+    faults: dict[tuple[str, str, str | None], dict[_Key, Finding]] = {}
     for finding in facts.findings:
         key = (finding.delivery_id, finding.trial_id)
         if key in current and finding.weight in ("returns", "notes") and finding.consequence_of is None:
             what = (current[key].site, finding.check_name, steady_place(finding.place))
             faults.setdefault(what, {}).setdefault(key, finding)
-    found = []
     numbers = {d.delivery_id: d.delivery_number or 0 for d in facts.deliveries}
-    of_sites: dict[str, list[tuple[_Key, _Seen]]] = {}
-    for key, standing in current.items():
-        one = _Seen(str(standing.trial_id), numbers.get(standing.delivery_id, 0), standing.study_day, None)
-        of_sites.setdefault(standing.site, []).append((key, one))
-    looked_at = cache(lambda site, check: _looked_at(facts, of_sites[site], check))
-    for (of_site, check, where), own in faults.items():
-        if len(own) >= FEWEST_TRIALS:
-            seen = [
-                replace(one, finding=own[key]) if key in own else one
-                for key, one, looked in looked_at(of_site, check)
-                if looked or key in own
-            ]
-            if habit := _habit(facts, of_site, check, where, seen):
+    of_sites: dict[str, list[_Trial]] = {}
+    for order, (key, standing) in enumerate(current.items()):
+        one = _Trial(key, order, numbers.get(standing.delivery_id, 0), standing.study_day)
+        of_sites.setdefault(standing.site, []).append(one)
+    points = cache(lambda site, point: _points(of_sites[site], point))
+    could_look = cache(lambda check: _could_look(facts, check))
+    names = {(d.site, d.delivery_number or 0): d.delivery_id for d in facts.deliveries if d.status == "taken_in"}
+    found = []
+    for (site, check, where), own in faults.items():
+        if len(own) < FEWEST_TRIALS:
+            continue
+        for point, said in ((_number, partial(_delivery, names, site)), (_study_day, "study day {}".format)):
+            if (habit := _habit(site, check, where, own, points(site, point), could_look(check), said)) is not None:
                 found.append(habit)
+                break
     return sorted(found, key=lambda h: (h.weight != "returns", -len(h.trials), h.site, h.check_name, h.where or ""))
 
 
@@ -99,46 +101,67 @@ def steady_place(place: str | None) -> str | None:
     return ", ".join(parts) or None
 
 
-def _looked_at(facts: Facts, trials: Sequence[tuple[_Key, _Seen]], check: str) -> list[tuple[_Key, _Seen, bool]]:
-    """Each trial by delivery and name, and whether the check looked at it; where it found something is not told yet."""
+def _number(trial: _Trial) -> int | None:
+    return trial.number
+
+
+def _study_day(trial: _Trial) -> int | None:
+    return trial.study_day
+
+
+def _delivery(names: Mapping[tuple[str | None, int], str], site: str, number: int) -> str:
+    return f"delivery {names[site, number]}"
+
+
+def _points(trials: Sequence[_Trial], point: _Point) -> list[tuple[int, list[_Trial]]]:
+    """The trials at each point, the newest first."""
+    points: dict[int, list[_Trial]] = {}
+    for one in trials:
+        if (at := point(one)) is not None:
+            points.setdefault(at, []).append(one)
+    return sorted(points.items(), reverse=True)
+
+
+def _could_look(facts: Facts, check: str) -> Callable[[_Key], bool]:
+    """Whether the check could look at a trial, by delivery and trial."""
     looked = facts.looked_at.get(check, frozenset())
     whole = {delivery for delivery, subject in looked if subject == "delivery"}
-    return [(key, one, key in looked or key[0] in whole) for key, one in trials]
+    return lambda key: key in looked or key[0] in whole
 
 
-def _habit(facts: Facts, site: str, check: str, where: str | None, seen: list[_Seen]) -> Habit | None:
-    own = (d for d in facts.deliveries if d.site == site and d.status == "taken_in")
-    names = {d.delivery_number or 0: d.delivery_id for d in own}
-    known = [s for s in seen if s.study_day is not None]
-    ways: tuple[tuple[list[_Seen], Callable[[_Seen], Any], Callable[[Any], str]], ...] = (
-        (seen, lambda s: s.number, lambda number: f"delivery {names[number]}"),
-        (known, lambda s: s.study_day, lambda day: f"study day {day}"),
-    )
-    for trials, order, said in ways:
-        if (after := since(trials, order)) is not None:
-            with_it = [s for s in after if s.finding]
-            first = min(order(s) for s in after)
-            start = None if first == min(order(s) for s in trials) else said(first)
-            told = with_it[0].finding
-            assert told is not None
-            ids = tuple(dict.fromkeys(s.trial_id for s in with_it))
-            looked_at = len({s.trial_id for s in after})
-            return Habit(site, check, where, told.weight, ids, looked_at, start, told.remedy)
-    return None
+def _habit(
+    site: str,
+    check: str,
+    where: str | None,
+    own: Mapping[_Key, Finding],
+    points: Sequence[tuple[int, Sequence[_Trial]]],
+    could_look: Callable[[_Key], bool],
+    said: Callable[[int], str],
+) -> Habit | None:
+    """The habit of a fault, told in one way; None if it is none. own: trial -> its first finding there.
 
-
-def since(trials: Sequence[_Seen], order: Callable[[_Seen], Any]) -> list[_Seen] | None:
-    """The trials from the first point on from which nearly all have the fault; None if that is no habit."""
-    faulty: set[str] = set()
+    Gone through from the newest trial back only as far as all the faults there are could be nearly all of the trials.
+    """
     told: set[str] = set()
-    begins: list[tuple[Any, int, int]] = []  # a point, how many trials have the fault since, and how many there are
-    for point, own in groupby(sorted(trials, key=order, reverse=True), key=order):
-        later = list(own)
-        told |= {s.trial_id for s in later}
-        if with_it := {s.trial_id for s in later if s.finding}:
-            faulty |= with_it
-            begins.append((point, len(faulty), len(told)))
-    for point, count, of in reversed(begins):
-        if count >= FEWEST_TRIALS and count >= NEARLY_ALL * of:
-            return [s for s in trials if order(s) >= point]
-    return None
+    faulty: set[str] = set()
+    began: tuple[int, list[_Trial], int] | None = None
+    with_it: list[_Trial] = []
+    most = len({trial for _, trial in own})
+    for at, trials in points:
+        there = [one for one in trials if one.key in own or could_look(one.key)]
+        told.update(str(one.key[1]) for one in there)
+        if here := [one for one in there if one.key in own]:
+            with_it += here
+            faulty.update(str(one.key[1]) for one in here)
+            if len(faulty) >= FEWEST_TRIALS and len(faulty) >= NEARLY_ALL * len(told):
+                began = at, list(with_it), len(told)
+        if most < NEARLY_ALL * len(told):
+            break
+    if began is None:
+        return None
+    at, since, looked_at = began
+    since.sort(key=lambda one: one.order)
+    first = own[since[0].key]
+    oldest = next(p for p, trials in reversed(points) if any(one.key in own or could_look(one.key) for one in trials))
+    ids = tuple(dict.fromkeys(str(one.key[1]) for one in since))
+    return Habit(site, check, where, first.weight, ids, looked_at, None if at == oldest else said(at), first.remedy)

@@ -5,13 +5,12 @@ It is a folder of its own that may be kept, printed or passed on; nothing in it 
 
 from __future__ import annotations
 
-import shutil
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from pipelines.depot.new_files import refuse_place
+from pipelines.depot.new_files import part_beside, put_in_place, refuse_place
 from pipelines.depot.store import write_bytes
 from pipelines.pages import view
 from pipelines.pages.completeness import completeness
@@ -44,20 +43,14 @@ def write_lab_report(tables: Mapping[Table, pd.DataFrame], study: LoadedStudy, o
     """
     refuse_existing(out)
     facts = facts_of_result(tables, study.study)
-    work = out.with_name(f".{out.name}.part")
-    shutil.rmtree(work, ignore_errors=True)
-    try:
+    with part_beside(out) as work:
         pages = _LabPages(facts, study)
         listed = list(pages.sheets())
         pictures = pictures_of_result(tables, [f.finding_id for sheet in listed for f in sheet.drawn])
         for sheet in listed:
             write_bytes(work / "fix" / sheet.name, pages.sheet(sheet, pictures).encode("utf-8", "replace"))
         write_bytes(work / "index.html", pages.first_page(notes).encode("utf-8", "replace"))
-        refuse_existing(out)
-        work.rename(out)
-    except BaseException:
-        shutil.rmtree(work, ignore_errors=True)
-        raise
+        put_in_place(work, out)
     return out / "index.html"
 
 

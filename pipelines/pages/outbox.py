@@ -9,19 +9,20 @@ from __future__ import annotations
 
 import zipfile
 import zlib
-from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, field
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from pipelines.pages.digest import digest_of
 from pipelines.pages.drafts import draft
-from pipelines.pages.facts import Facts
+from pipelines.pages.facts import Facts, read_facts
 from pipelines.pages.names import file_names
 from pipelines.pages.parcel import LETTER, Parcel, as_zip, facts_of
 from pipelines.pages.receipt import receipt
 from pipelines.pages.view import delivery_rows
+from pipelines.study.silence import Silent
 from pipelines.versions import shown_version
 from schemas.moments import moment_of
 
@@ -49,39 +50,79 @@ class Addresses:
     sender: str = ""
 
 
-def write_outbox(
-    store: Store,
-    facts: Facts,
-    study: LoadedStudy,
-    warehouse: Path,
-    addresses: Addresses,
-    *,
-    anew: bool = False,
-    packed: Mapping[str, str] | None = None,
-) -> list[str]:
+@dataclass(frozen=True)
+class Asked:
+    """What an outbox is made from, as plain values that can be sent to another process.
+
+    packed: delivery -> what its receipt tells of how it was packed. silent: sites from which nothing has come for
+    longer than planned. anew: make all, whatever is there.
+    """
+
+    store: Store
+    warehouse: Path
+    study: LoadedStudy
+    addresses: Addresses = Addresses()
+    packed: Mapping[str, str] = field(default_factory=dict)
+    silent: tuple[Silent, ...] = ()
+    anew: bool = False
+
+    def facts(self) -> Facts:
+        """What the warehouse and the day tell."""
+        return replace(read_facts(self.warehouse, self.study.study), silent=self.silent)
+
+
+@dataclass(frozen=True)
+class Made:
+    """The part of one laboratory. keys: of all its files. files: key and content, last the parcel; None if the part
+    that is there says the same.
+    """
+
+    site: str
+    keys: tuple[str, ...]
+    files: tuple[tuple[str, bytes], ...] | None
+
+
+def make_outbox(asked: Asked) -> list[Made]:
+    """The parts of all laboratories, with facts of its own: for a process beside. Nothing is written."""
+    return list(_made(asked, asked.facts()))
+
+
+def write_outbox(asked: Asked, facts: Facts | None = None, made: Iterable[Made] | None = None) -> list[str]:
     """Bring the outbox up to date and remove what is no longer due; returns the sites whose part was written.
 
-    anew: write all, whatever is there. packed: delivery -> what its receipt tells of how it was packed.
+    made: of ``make_outbox``, if that was done before; facts: of the warehouse, else, if they were read already.
     """
+    store, anew = asked.store, asked.anew
     store.shut("")
     due = {ABOUT: _ABOUT.encode()}
     if anew or not store.is_object(ABOUT) or store.read(ABOUT) != due[ABOUT]:
         store.put(ABOUT, due[ABOUT], mode=_OWNER)
     keys, written = {ABOUT}, []
-    for site in (s.site for s in facts.sites if any(d.site == s.site for d in facts.deliveries)):
-        part = _Part(facts_of(facts, site), study, site, addresses, packed or {})
+    if made is None:
+        made = _made(asked, asked.facts() if facts is None else facts)
+    for part in made:
         keys.update(part.keys)
-        if anew or not all(map(store.is_object, part.keys)) or _made_from(store, part.parcel_key) != part.word:
-            _write(store, part, warehouse, {} if anew else _files_in(store, part.parcel_key), anew=anew)
-            written.append(site)
+        if part.files is not None:
+            _write(store, part.files, anew=anew)
+            written.append(part.site)
     for stale in (key for key in store.below() if key not in keys):
         store.remove(stale)
     return written
 
 
-def _write(store: Store, part: _Part, warehouse: Path, before: Mapping[str, bytes], *, anew: bool) -> None:
+def _made(asked: Asked, facts: Facts) -> Iterator[Made]:
+    store, anew = asked.store, asked.anew
+    for site in (s.site for s in facts.sites if any(d.site == s.site for d in facts.deliveries)):
+        part = _Part(facts_of(facts, site), asked.study, site, asked.addresses, asked.packed)
+        files = None
+        if anew or not all(map(store.is_object, part.keys)) or _made_from(store, part.parcel_key) != part.word:
+            files = tuple(part.files(asked.warehouse, {} if anew else _files_in(store, part.parcel_key)))
+        yield Made(site, tuple(part.keys), files)
+
+
+def _write(store: Store, files: Sequence[tuple[str, bytes]], *, anew: bool) -> None:
     """Write the files of a part that say something else; the parcel when all others are on the disk."""
-    *others, (last, parcel) = part.files(warehouse, before)
+    *others, (last, parcel) = files
     put = []
     for key, content in others:
         if anew or not store.is_object(key) or store.read(key) != content:

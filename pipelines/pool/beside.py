@@ -1,7 +1,8 @@
 """A process that computes what needs the whole pool while the caller fills tables; what it is given is in the callers.
 
 Importing what checks of whole sites need costs seconds, so it is started while deliveries are still judged
-(``pipelines.pool.readied``). It never touches the warehouse: arguments and answers are plain values.
+(``pipelines.pool.readied``). It changes nothing of a depot, so that no kill leaves a second writer: arguments and
+answers are plain values.
 """
 
 from __future__ import annotations
@@ -33,6 +34,11 @@ class Beside:
         if self._process is not None:
             self._process.__exit__(kind, error, at)
 
+    @property
+    def is_there(self) -> bool:
+        """Whether the process was started."""
+        return self._process is not None
+
     def get_ready(self) -> None:
         """Begin to import what checks of whole sites need."""
         self._isolated().schedule(_get_ready, None)
@@ -56,7 +62,7 @@ class Beside:
 
     def begin_if_there(self, function: Callable[[Argument], Answer], argument: Argument) -> Callable[[], Answer]:
         """The same; here and when it is asked for if no process was started, which takes longer than a little work."""
-        return partial(function, argument) if self._process is None else self.begin(function, argument)
+        return self.begin(function, argument) if self.is_there else partial(function, argument)
 
     def _isolated(self) -> Isolated:
         if self._process is None:

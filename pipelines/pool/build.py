@@ -13,7 +13,7 @@ import errno
 import hashlib
 import logging
 import os
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import closing, nullcontext
 from dataclasses import dataclass
@@ -48,6 +48,9 @@ if TYPE_CHECKING:
 log = logging.getLogger(__name__)
 #: Deliveries that together seldom hold enough runners for anything that the checks of whole sites ask the library.
 _FEW = 3
+#: What DuckDB may hold while it is built: else it keeps all that it read, as much as the warehouse is large.
+#: What does not fit it writes beside the file.
+_MEMORY = {"memory_limit": "512MB"}
 _ABOUT = {
     "study_title": "Title of the study.",
     "invented": "Whether the study is invented, for demonstration.",
@@ -100,7 +103,7 @@ def build_warehouse(
         try:
             of_old = not anew and ready.take_old(wanted, new)  # of another file than was built nothing is used
             updated = make(of_old=True) if of_old else None
-            rows = make(of_old=False) if updated is None else updated
+            rows = _anew(make, new) if updated is None else updated
         except duckdb.Error as error:
             refuse_disk_full(error, new)
             raise
@@ -113,6 +116,18 @@ def build_warehouse(
     return Built(depot.warehouse, rows or {}, updated is None, sha256)
 
 
+def _anew(make: Callable[..., dict[str, int] | None], new: Path) -> dict[str, int] | None:
+    """Make it anew, with as much memory as there is where some does not do."""
+    import duckdb
+
+    try:
+        return make(of_old=False)
+    except duckdb.OutOfMemoryException:
+        log.info("The warehouse needs more memory than is usual.")
+        _remove(new)
+        return make(of_old=False, limits={})
+
+
 def _make(
     new: Path,
     beside: Beside,
@@ -123,12 +138,13 @@ def _make(
     frozen: Sequence[Frozen],
     *,
     of_old: bool,
+    limits: Mapping[str, str] = _MEMORY,
 ) -> dict[str, int] | None:
     """Make the file ``new``, of_old: of the copy of the old one that is there; rows by table. None if it cannot be."""
     import duckdb
 
     try:
-        with closing(duckdb.connect(str(new), config=dict(DUCKDB_CONFIG))) as connection:
+        with closing(duckdb.connect(str(new), config={**DUCKDB_CONFIG, **limits})) as connection:
             delta = _delta(connection, code_version, results) if of_old else Delta(tuple(sorted(results)))
             if delta.all and len(results) > _FEW:
                 beside.get_ready()

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import hashlib
+from collections.abc import Callable
+from contextlib import suppress
 from dataclasses import asdict, replace
 from typing import TYPE_CHECKING
 
@@ -15,6 +17,8 @@ from pipelines.versions import shown_version
 
 if TYPE_CHECKING:
     from pipelines.depot.store import Store
+    from pipelines.pages.outbox import Made
+    from pipelines.pool.beside import Beside
     from pipelines.pool.readied import Readied
 
 _ASKED = "Asked for anew, from the results of all deliveries."
@@ -55,27 +59,40 @@ def build_warehouse_stage(desk: Desk, *, anew: bool = False, readied: Readied | 
     return rows
 
 
-def build_pages_stage(desk: Desk, *, anew: bool = False) -> None:
-    """Write pages and outbox, then note that all is built. anew: also what would say the same as the file there."""
+def build_pages_stage(desk: Desk, *, anew: bool = False, beside: Beside | None = None) -> None:
+    """Write pages and outbox, then note that all is built. anew: also what would say the same as the file there.
+
+    beside: where the outbox is made while pages are written, if there is a process of it.
+    """
     from pipelines.pages import write_pages
     from pipelines.pages.facts import read_facts
-    from pipelines.pages.outbox import Addresses, write_outbox
+    from pipelines.pages.outbox import Addresses, Asked, make_outbox, write_outbox
 
     depot, study, told = desk.depot, desk.study, desk.study.hand_over
+    addresses = Addresses(told.sites, told.sender)
+    silent = silent_today(desk)
+    asked = Asked(depot.outbox, depot.warehouse, study, addresses, packed_with_older(desk), silent, anew)
+    made = beside.begin(make_outbox, asked) if beside is not None and beside.is_there else None
     noted = desk.books.files.of(keys.PAGES)
     with desk.books.transaction():
         for place in (keys.PAGES, keys.SAFETY, keys.OUTBOX):
             desk.books.files.drop(place)  # killed from here on, all are hashed the next time
-    facts = replace(read_facts(depot.warehouse, study.study), silent=silent_today(desk))
+    facts = replace(read_facts(depot.warehouse, study.study), silent=silent)
     write_pages(depot, study, anew=anew, noted=noted, facts=facts, follow_ups=desk.books.follow_ups.of)
-    addresses, older = Addresses(told.sites, told.sender), packed_with_older(desk)
-    write_outbox(depot.outbox, facts, study, depot.warehouse, addresses, anew=anew, packed=older)
+    write_outbox(asked, facts, _came(made))
     with desk.books.transaction():
         desk.books.files.put(keys.PAGES, noted)
         _note(desk, keys.OUTBOX, depot.outbox)
         _note(desk, keys.SAFETY, depot.safety)
         desk.books.builds.put(_state(desk))
     desk.books.take_stock()
+
+
+def _came(made: Callable[[], list[Made]] | None) -> list[Made] | None:
+    """What a process beside made; None if there is none, or if it broke: it is made here then, and tells why here."""
+    with suppress(RuntimeError):
+        return made() if made is not None else None
+    return None
 
 
 def build_safety_stage(desk: Desk) -> None:

@@ -12,7 +12,6 @@ from typing import TYPE_CHECKING, Any
 
 import sqlalchemy as sa
 
-from pipelines.depot.books.asking import in_order
 from pipelines.depot.books.deliveries import current
 from pipelines.depot.books.order import came_earlier
 from pipelines.depot.books.rows import BESIDE, COPY_OF, TAKEN_IN, Record
@@ -52,7 +51,7 @@ class Beside:
         with self._books.reading() as connection:
             due = {name for name, used in connection.execute(noted) if used != now.get(name)}
             due |= set(connection.scalars(_copies_of_what_is_gone(made)))
-        return in_order(record for name in due if (record := self._books.deliveries.get(name)) is not None)
+        return self._books.deliveries.named(due)
 
     def originals_came(self, deliveries: Collection[str]) -> None:
         """These were judged while recordings were not there that they have copies of, and are due; in a transaction."""

@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Collection, Iterable
 from dataclasses import asdict, fields, replace
 from typing import TYPE_CHECKING, Any
 
 import sqlalchemy as sa
 
 from pipelines.depot.books import tables
-from pipelines.depot.books.asking import in_order
+from pipelines.depot.books.asking import in_order, in_portions
 from pipelines.depot.books.order import before
 from pipelines.depot.books.rows import MADE, STOPPED, TAKEN_IN, Payload, Record, Result, TrialVersion
 from pipelines.depot.books.tables import DELIVERIES, DELIVERY_STAMPS, PAYLOAD, TRIALS, WAITING
@@ -43,6 +43,11 @@ class Deliveries:
     def get(self, delivery_id: str) -> Record | None:
         """One delivery; None if there is none of that name."""
         return next(iter(self._where(DELIVERIES.c.delivery_id == delivery_id)), None)
+
+    def named(self, names: Iterable[str]) -> list[Record]:
+        """Those of some names that are there."""
+        every = (self._where(DELIVERIES.c.delivery_id.in_(portion)) for portion in in_portions(names))
+        return in_order(record for records in every for record in records)
 
     def all(self) -> list[Record]:
         """Every delivery."""

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 import sqlalchemy as sa
 
-from pipelines.depot.books.asking import in_order, in_portions
+from pipelines.depot.books.asking import in_portions
 from pipelines.depot.books.deliveries import current
 from pipelines.depot.books.rows import (
     BORROWED_POSTURE,
@@ -92,7 +92,7 @@ class Leaning:
         )
         with self._books.reading() as connection:
             due = list(connection.scalars(query))
-        return in_order(record for name in due if (record := self._books.deliveries.get(name)) is not None)
+        return self._books.deliveries.named(due)
 
 
 def _lent(borrowed: str, gives: str, by: tuple[str, ...]) -> sa.Select[Any]:

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 import sqlalchemy as sa
 
-from pipelines.depot.books.asking import in_order, in_portions
+from pipelines.depot.books.asking import in_portions
 from pipelines.depot.books.deliveries import current
 from pipelines.depot.books.rows import Record, RowOf, word_of
 from pipelines.depot.books.tables import DELIVERIES
@@ -66,7 +66,7 @@ class ToldRows:
                 later.setdefault(row, []).append((int(number), str(name), str(given)))
         now = {row[:3]: word for row, told in later.items() if (word := word_of(_changes(row[3], told)))}
         due = {row[0] for row in {*now, *then} if now.get(row) != then.get(row)}
-        return in_order(record for name in due if (record := self._books.deliveries.get(name)) is not None)
+        return self._books.deliveries.named(due)
 
     def lenders(self) -> dict[str, set[str]]:
         """Delivery -> later deliveries that tell otherwise of a session or runner of it."""

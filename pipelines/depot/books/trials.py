@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 import sqlalchemy as sa
 
-from pipelines.depot.books.asking import in_order, in_portions
+from pipelines.depot.books.asking import in_portions
 from pipelines.depot.books.deliveries import current
 from pipelines.depot.books.order import before, of_another_site
 from pipelines.depot.books.rows import TAKEN_IN, Record, TrialVersion
@@ -141,7 +141,7 @@ class Trials:
             for name, trial, before, parts in connection.execute(judged_with):
                 then[name, trial] = (before, parts)
         due = {key[0] for key, told in then.items() if now.get(key, (0, "", ""))[1:] != told}
-        return in_order(record for name in due if (record := self._books.deliveries.get(name)) is not None)
+        return self._books.deliveries.named(due)
 
     def standings(self) -> dict[str, int]:
         """Trials by standing, each version counted."""

@@ -7,15 +7,13 @@ made. Whether the trials are good is for ``manystrides check`` to say.
 
 from __future__ import annotations
 
-import secrets
 import shutil
 import zipfile
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
-from pipelines.depot.disk import sync_tree
-from pipelines.depot.new_files import refuse_place
+from pipelines.depot.new_files import part_beside, put_in_place, refuse_place
 from pipelines.errors import Unusable
 from pipelines.identity import identifiers
 from pipelines.identity.names import KnownNames
@@ -87,20 +85,14 @@ def pack(
     gathered = gather(folder)
     if include:
         _include(folder, gathered)
-    work = to.with_name(f".{to.name}.{secrets.token_hex(4)}.part")
-    try:
+    with part_beside(to) as work:
         bag = work / (to.stem if _is_zip(to) else to.name)
         _write_tables(bag / "data", gathered, known)
         progress.say(f"copying {counted(len(gathered.files), 'file')}")
         warnings = _write_rest(bag, gathered, study, about, known)
         made = _zipped(bag, work / "packed.zip") if _is_zip(to) else bag
         size = sum(p.stat().st_size for p in gathered.files.values())
-        if to.exists():
-            _refuse_places(folder, to)
-        sync_tree(work)
-        made.rename(to)
-    finally:
-        shutil.rmtree(work, ignore_errors=True)
+        put_in_place(made, to)
     return Packed(to, "\n".join(_told(to, study_path, about, gathered, size, warnings, known)))
 
 

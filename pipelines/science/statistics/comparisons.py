@@ -49,10 +49,14 @@ METHODS = ("none", "force", "sensor", "markers")
 
 def at_speeds(contrasts: pd.DataFrame, settings: ContrastProcessing) -> pd.DataFrame:
     """The rows with ``at_speed``; where speeds are the runners' own, only of runners who have one."""
+    import pandas as pd
+
     if settings.speeds == "own":
         several = contrasts.groupby([*WHO, "outcome"], observed=True)[SPEED].transform("nunique") > 1
         return contrasts[~several].assign(at_speed=_OWN_SPEED)
-    return contrasts.assign(at_speed=[speed_word(speed) for speed in contrasts[SPEED]])
+    codes, speeds = pd.factorize(contrasts[SPEED])
+    words = pd.array([speed_word(speed) for speed in speeds], dtype="str")
+    return contrasts.assign(at_speed=words.take(codes))
 
 
 def with_several(rows: pd.DataFrame, value: str) -> pd.DataFrame:
@@ -93,30 +97,38 @@ class Group:
 
 def groups(contrasts: pd.DataFrame, keys: Sequence[str]) -> Iterator[tuple[tuple[str, ...], Group]]:
     """The rows of each key in sorted order, as arrays: a data frame for each would cost more than the statistics."""
+    import pandas as pd
+
     if contrasts.empty:
         return
-    ordered = contrasts.sort_values(list(keys), kind="stable")
     named = ("participant_id", "site", "reason_null")
-    texts = {name: ordered[name].astype(str).to_numpy(object) for name in dict.fromkeys((*keys, *named))}
-    means, references = (ordered[name].to_numpy(float) for name in ("condition_mean_value", "reference_mean_value"))
-    differences = ordered["difference_value"].to_numpy(float)
-    new = np.zeros(len(ordered) - 1, bool)
+    codes, words = dict[str, NDArray[np.intp]](), dict[str, NDArray[Any]]()
+    for name in dict.fromkeys((*keys, *named)):  # each word once: as many texts as rows would fill the memory
+        codes[name], found = pd.factorize(contrasts[name], sort=True)
+        words[name] = np.array([*map(str, found), None], object)  # the last is that of a null, -1
+    order = np.lexsort([codes[name] for name in reversed(keys)])
+    codes = {name: own[order] for name, own in codes.items()}
+    means, references = (
+        contrasts[name].to_numpy(float)[order] for name in ("condition_mean_value", "reference_mean_value")
+    )
+    differences = contrasts["difference_value"].to_numpy(float)[order]
+    new = np.zeros(len(order) - 1, bool)
     for name in keys:
-        new |= texts[name][1:] != texts[name][:-1]
+        new |= codes[name][1:] != codes[name][:-1]
     has = np.isfinite(differences)
-    ends = [0, *(np.flatnonzero(new) + 1).tolist(), len(ordered)]
+    ends = [0, *(np.flatnonzero(new) + 1).tolist(), len(order)]
     for start, end in pairwise(ends):
         with_value = start + np.flatnonzero(has[start:end])
-        without = texts["reason_null"][start:end][~has[start:end]]
+        without = codes["reason_null"][start:end][~has[start:end]]
         yield (
-            tuple(texts[name][start] for name in keys),
+            tuple(words[name][codes[name][start]] for name in keys),
             Group(
-                texts["participant_id"][with_value],
-                texts["site"][with_value],
+                words["participant_id"][codes["participant_id"][with_value]],
+                words["site"][codes["site"][with_value]],
                 means[with_value],
                 references[with_value],
                 differences[with_value],
-                Counter(without.tolist()) if len(without) else {},
+                Counter(words["reason_null"][without].tolist()),
             ),
         )
 

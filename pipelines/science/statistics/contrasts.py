@@ -6,7 +6,7 @@ the recordings, and no number mixes two speeds. Pooling over sites is in ``poole
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 from pipelines.science.frames import frame_of, typed_frame
@@ -22,6 +22,11 @@ _CELL = [*WHO, SPEED, METHOD, "condition"]
 _VALUES = {"mean_value": "condition_mean_value", "trial_count": "condition_count"}
 _REFERENCE = {"mean_value": "reference_mean_value", "trial_count": "reference_count"}
 
+#: Words in which codes stand for places, as ``_coded`` has those of means.
+_CONTRASTS = ("condition", "interaction", "visit")
+_LACKS = ("no_value", "no_value_in_reference", "no_value_in_either")
+_Words = Mapping[str, "pd.api.extensions.ExtensionArray"]
+
 
 def runner_contrasts(means: pd.DataFrame, processing: Processing, visits: Sequence[str] = ()) -> pd.DataFrame:
     """``runner_contrasts`` less provenance: a row per runner, site, speed, method, outcome and comparison.
@@ -35,38 +40,69 @@ def runner_contrasts(means: pd.DataFrame, processing: Processing, visits: Sequen
     """
     import pandas as pd
 
-    means = means.astype(dict.fromkeys(("participant_id", "site", "visit", "condition", METHOD, "outcome"), object))
+    means, words = _coded(means)
     recorded = means[["site", METHOD, "outcome"]].drop_duplicates()
     full = means[_CELL].drop_duplicates().merge(recorded, on=["site", METHOD]).merge(means, how="left")
-    conditions = _conditions(full, processing)
+    conditions = _conditions(full, _places(words["condition"], [processing.contrasts.reference_condition])[0])
     parts = [conditions]
     if visits:
-        parts.append(_visits(full.rename(columns=_VALUES), visits, ["condition"], "visit"))
+        in_order = _places(words["visit"], visits)
+        parts.append(_visits(full.rename(columns=_VALUES), in_order, ["condition"], "visit"))
         parts[1]["reference_condition"] = parts[1]["condition"]
         named = {"difference_value": "condition_mean_value", "trial_count": "condition_count"}
         kept = [*_CELL, "reference_condition", "outcome", *named]
         differences = conditions[kept].rename(columns=named)
-        parts.append(_visits(differences, visits, ["condition", "reference_condition"], "interaction"))
+        parts.append(_visits(differences, in_order, ["condition", "reference_condition"], "interaction"))
     pairs = pd.concat(parts, ignore_index=True)
     lacks, also = pairs["condition_mean_value"].isna(), pairs["reference_mean_value"].isna()
-    pairs["reason_null"] = pd.Series(None, index=pairs.index, dtype=object)
-    for which, reason in ((lacks, "no_value"), (also, "no_value_in_reference"), (lacks & also, "no_value_in_either")):
-        pairs.loc[which, "reason_null"] = reason
+    pairs["reason_null"] = (lacks + 2 * also - 1).astype("int64")
     order = [*WHO, SPEED, METHOD, "outcome", "contrast", "reference_visit", "reference_condition", "condition"]
-    return typed_frame(RUNNER_CONTRASTS, pairs.sort_values(order, ignore_index=True))
+    return typed_frame(RUNNER_CONTRASTS, _in_words(pairs.sort_values(order, ignore_index=True), words))
 
 
-def _conditions(full: pd.DataFrame, processing: Processing) -> pd.DataFrame:
-    """Each condition less the reference, at one visit."""
+def _coded(means: pd.DataFrame) -> tuple[pd.DataFrame, _Words]:
+    """The means with whole numbers in place of words, in the order of the words, and the words of each column.
+
+    To join and to sort a million rows by ten columns of texts takes several times as long, and as much memory.
+    """
+    import pandas as pd
+
+    columns, words = {}, {}
+    for name in ("participant_id", "site", "visit", "condition", METHOD, "outcome"):
+        columns[name], found = pd.factorize(means[name].astype(object), sort=True)
+        words[name] = pd.array(list(found), dtype="str")
+    return means.assign(**columns), words
+
+
+def _places(words: pd.api.extensions.ExtensionArray, wanted: Sequence[str | None]) -> list[int | None]:
+    """The places of some words; -2, which stands for no row, of one that is not there, None of None."""
+    place = {word: number for number, word in enumerate(words)}
+    return [None if word is None else place.get(word, -2) for word in wanted]
+
+
+def _in_words(rows: pd.DataFrame, words: _Words) -> pd.DataFrame:
+    """The rows with the words for which numbers stand."""
+    import pandas as pd
+
+    told = dict(words) | {
+        "reference_visit": words["visit"],
+        "reference_condition": words["condition"],
+        "contrast": pd.array(list(_CONTRASTS), dtype="str"),
+        "reason_null": pd.array(list(_LACKS), dtype="str"),
+    }
+    return rows.assign(**{name: own.take(rows[name].to_numpy(), allow_fill=True) for name, own in told.items()})
+
+
+def _conditions(full: pd.DataFrame, reference: int | None) -> pd.DataFrame:
+    """Each condition less the reference, at one visit; without one each less any that comes before it by name."""
     renamed = {"condition": "reference_condition", **_REFERENCE}
     pairs = full.rename(columns=_VALUES).merge(full.rename(columns=renamed), on=[*WHO, SPEED, METHOD, "outcome"])
-    reference = processing.contrasts.reference_condition
-    first, later = pairs["reference_condition"].astype(str), pairs["condition"].astype(str)
+    first, later = pairs["reference_condition"], pairs["condition"]
     pairs = pairs[first < later if reference is None else (first == reference) & (later != reference)]
-    return _less(pairs.assign(contrast="condition", reference_visit=pairs["visit"]))
+    return _less(pairs.assign(contrast=_CONTRASTS.index("condition"), reference_visit=pairs["visit"]))
 
 
-def _visits(rows: pd.DataFrame, visits: Sequence[str], apart: Sequence[str], contrast: str) -> pd.DataFrame:
+def _visits(rows: pd.DataFrame, visits: Sequence[int | None], apart: Sequence[str], contrast: str) -> pd.DataFrame:
     """Each later visit less the first of the plan, of rows with condition_mean_value and condition_count."""
     first = rows[rows["visit"] == visits[0]].rename(
         columns={
@@ -77,7 +113,7 @@ def _visits(rows: pd.DataFrame, visits: Sequence[str], apart: Sequence[str], con
     )
     later = rows[rows["visit"].isin(visits[1:])]
     same = ["participant_id", "site", SPEED, METHOD, "outcome", *apart]
-    return _less(later.merge(first, on=same).assign(contrast=contrast))
+    return _less(later.merge(first, on=same).assign(contrast=_CONTRASTS.index(contrast)))
 
 
 def _less(pairs: pd.DataFrame) -> pd.DataFrame:

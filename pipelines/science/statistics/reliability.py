@@ -56,7 +56,7 @@ class Reliability:
 
 def reliability(values: FloatArray) -> Reliability | None:
     """Of (n, k) values, n runners by k sites, two or more of each; None if runners or what is left do not vary."""
-    from scipy.stats import f
+    from scipy.special import fdtri
 
     values = np.asarray(values, float)
     n, k = values.shape
@@ -69,7 +69,7 @@ def reliability(values: FloatArray) -> Reliability | None:
         return None
     consistent = (between - rest) / (between + (k - 1) * rest)
     ratio = between / rest
-    low, high = ratio / f.ppf(0.975, n - 1, freedom), ratio * f.ppf(0.975, freedom, n - 1)
+    low, high = ratio / fdtri(n - 1, freedom, 0.975), ratio * fdtri(freedom, n - 1, 0.975)
     ends = ((low - 1) / (low + k - 1), (high - 1) / (high + k - 1))
     absolute = (between - rest) / (between + (k - 1) * rest + k * (of_sites - rest) / n)
     site_variance = max(0.0, (of_sites - rest) / n)
@@ -94,13 +94,13 @@ def _absolute_ends(
     For an estimate of 0 or more, which it then holds: the degrees of freedom are k - 1 or more, and both points of F
     above 1. The lower end is cut at the least correlation that k values alike can have, -1 / (k - 1).
     """
-    from scipy.stats import f
+    from scipy.special import fdtri
 
     ratio = of_sites / rest
     share = n * (1 + (k - 1) * absolute) - k * absolute
     freedom = (k - 1) * (n - 1) * (k * absolute * ratio + share) ** 2
     freedom /= (n - 1) * k**2 * absolute**2 * ratio**2 + share**2
-    below, above = float(f.ppf(0.975, n - 1, freedom)), float(f.ppf(0.975, freedom, n - 1))
+    below, above = float(fdtri(n - 1, freedom, 0.975)), float(fdtri(freedom, n - 1, 0.975))
     whole = k * of_sites + (k * n - k - n) * rest
     low = n * (between - below * rest) / (below * whole + n * between)
     return max(low, -1 / (k - 1)), n * (above * between - rest) / (whole + n * above * between)

@@ -2,14 +2,19 @@
 
 from __future__ import annotations
 
-from itertools import combinations
+from collections.abc import Iterator
+from dataclasses import dataclass
+from itertools import combinations, pairwise
 from typing import TYPE_CHECKING, Any
+
+import numpy as np
 
 from pipelines.science.frames import frame_of
 from pipelines.science.statistics.comparisons import METHOD, METHODS, SPEED
 from pipelines.science.statistics.reliability import BELOW_ZERO, WithEnds, limits, reliability
 from schemas.outcomes_reliability import RELIABILITY, SITE_AGREEMENT
 from schemas.processing import Processing
+from schemas.trial import FloatArray
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -25,42 +30,74 @@ def travelling_tables(means: pd.DataFrame, processing: Processing) -> tuple[pd.D
     fewest = processing.contrasts.fewest_runners
     each: list[dict[str, Any]] = []
     pairs: list[dict[str, Any]] = []
-    for key, group in _travelled(means).groupby(_SAME, observed=True, sort=True):
-        same = dict(zip(_SAME, key, strict=True))
-        table = group.pivot(index="participant_id", columns="site", values="mean_value")
-        each.append(same | _reliable(table, fewest))
-        method = group.groupby("site", observed=True)[METHOD].agg(_one)
-        for site, other in combinations(table.columns, 2):
-            if len(both := table[[site, other]].dropna()):
-                methods = {METHOD: method[site], "other_event_method": method[other]}
-                row = same | {"site": site, "other_site": other, "runner_count": len(both)} | methods
-                pairs.append(row | _agreed((both[site] - both[other]).to_numpy(float), fewest))
+    for same, at in _groups(_travelled(means)):
+        each.append(same | _reliable(at, fewest))
+        for one, other in combinations(range(len(at.sites)), 2):
+            both = at.values[:, [one, other]]
+            both = both[np.isfinite(both).all(axis=1)]
+            if len(both):
+                methods = {METHOD: at.methods[one], "other_event_method": at.methods[other]}
+                row = same | {"site": at.sites[one], "other_site": at.sites[other], "runner_count": len(both)} | methods
+                pairs.append(row | _agreed(both[:, 0] - both[:, 1], fewest))
     return frame_of(RELIABILITY, each), frame_of(SITE_AGREEMENT, pairs)
 
 
+@dataclass(frozen=True)
+class _AtSites:
+    """Means of one outcome in one condition. values: (n, k) of n runners at k sites, NaN where a runner was not.
+
+    methods: by which events were found at each site.
+    """
+
+    sites: tuple[str, ...]
+    methods: tuple[str, ...]
+    values: FloatArray
+
+
 def _travelled(means: pd.DataFrame) -> pd.DataFrame:
-    """One row per runner, site and what is the same, of runners who were at several sites."""
+    """One row per runner, site and what is the same, in this order, of runners who were at several sites."""
     kept = means.astype(dict.fromkeys(("participant_id", "site", "outcome", "visit", "condition", METHOD), object))
     kept = kept.dropna(subset=["mean_value"])
     kept = kept.assign(rank=kept[METHOD].map(METHODS.index)).sort_values("rank", kind="stable")
     kept = kept.drop_duplicates([*_SAME, "participant_id", "site"])
-    return kept[kept.groupby([*_SAME, "participant_id"])["site"].transform("nunique") > 1]
+    kept = kept[kept.groupby([*_SAME, "participant_id"])["site"].transform("nunique") > 1]
+    return kept.sort_values([*_SAME, "participant_id", "site"], ignore_index=True)
 
 
-def _one(methods: pd.Series[Any]) -> str:
-    words = set(methods)
-    return str(words.pop()) if len(words) == 1 else "several"
+def _groups(rows: pd.DataFrame) -> Iterator[tuple[dict[str, Any], _AtSites]]:
+    """The rows of each outcome, visit, condition and speed as arrays: data frames would cost more than the numbers."""
+    if rows.empty:
+        return
+    keys = {name: rows[name].to_numpy() for name in _SAME}
+    runners, sites = (rows[name].to_numpy(object) for name in ("participant_id", "site"))
+    methods, means = rows[METHOD].to_numpy(object), rows["mean_value"].to_numpy(float)
+    new = np.zeros(len(rows) - 1, bool)
+    for key in keys.values():
+        new |= key[1:] != key[:-1]
+    for start, end in pairwise([0, *(np.flatnonzero(new) + 1).tolist(), len(rows)]):
+        own = slice(start, end)
+        who = np.cumsum(np.r_[0, runners[own][1:] != runners[own][:-1]])  # they come one after the other
+        there = sorted(set(sites[own]))
+        place = [there.index(site) for site in sites[own]]
+        values = np.full((len(there), who[-1] + 1), np.nan).T
+        values[who, place] = means[own]
+        by = [set[str]() for _ in there]
+        for column, method in zip(place, methods[own], strict=True):
+            by[column].add(method)
+        told = tuple(next(iter(words)) if len(words) == 1 else "several" for words in by)
+        yield {name: key[start] for name, key in keys.items()}, _AtSites(tuple(there), told, values)
 
 
-def _reliable(table: pd.DataFrame, fewest: int) -> dict[str, Any]:
-    """Of a table of runners by sites: of those at all of the sites of ``_best_sites``."""
-    sites, most = _best_sites(table, fewest)
-    whole = table[sites].dropna()
-    row = _nothing(RELIABILITY) | {"travelling_runner_count": len(table)}
-    row |= {"runner_count": len(whole), "site_count": len(sites), "sites": ", ".join(map(str, sites))}
+def _reliable(at: _AtSites, fewest: int) -> dict[str, Any]:
+    """Of those at all of the sites of ``_best_sites``."""
+    sites, most = _best_sites(at, fewest)
+    own = at.values[:, [at.sites.index(site) for site in sites]]
+    whole = own[np.isfinite(own).all(axis=1)]
+    row = _nothing(RELIABILITY) | {"travelling_runner_count": len(at.values)}
+    row |= {"runner_count": len(whole), "site_count": len(sites), "sites": ", ".join(sites)}
     if len(whole) < fewest:
         return row | {"reason_null": f"at most {most} of at least {fewest} runners were at the same two sites"}
-    found = reliability(whole.to_numpy(float))
+    found = reliability(whole)
     if found is None:
         return row | {"reason_null": "the runners' values do not vary"}
     return (
@@ -77,14 +114,15 @@ def _reliable(table: pd.DataFrame, fewest: int) -> dict[str, Any]:
     )
 
 
-def _best_sites(table: pd.DataFrame, fewest: int) -> tuple[list[str], int]:
+def _best_sites(table: _AtSites, fewest: int) -> tuple[list[str], int]:
     """The largest set of sites at all of which ``fewest`` runners were, of several as large the one with most of them;
     where there is none, the two sites with most. And how many were there.
 
     The runners at all sites of a set were at all sites of what they have in common, so only intersections of the
     runners' own sets need be looked at.
     """
-    at = [frozenset(table.columns[has]) for has in table.notna().to_numpy()]
+    names = np.array(table.sites, object)
+    at = [frozenset(names[has]) for has in np.isfinite(table.values)]
     common: set[frozenset[str]] = set()
     for own in dict.fromkeys(at):
         common |= {own, *(own & other for other in common)}
@@ -95,7 +133,7 @@ def _best_sites(table: pd.DataFrame, fewest: int) -> tuple[list[str], int]:
     return sorted(best), count[best]
 
 
-def _agreed(differences: Any, fewest: int) -> dict[str, Any]:
+def _agreed(differences: FloatArray, fewest: int) -> dict[str, Any]:
     row = _nothing(SITE_AGREEMENT)
     if len(differences) < fewest:
         return row | {"reason_null": f"{len(differences)} of at least {fewest} runners were at both sites"}

@@ -5,17 +5,20 @@ from __future__ import annotations
 import email
 import email.policy
 import io
+import pickle
 import zipfile
 from pathlib import Path
+from typing import TypeVar
 
 import pytest
 
 from pipelines.depot.store import Store
 from pipelines.pages.facts import read_facts
-from pipelines.pages.outbox import Addresses, write_outbox
+from pipelines.pages.outbox import Addresses, Asked, make_outbox, write_outbox
 from tests.pipelines.pages import small_warehouse as small
 from tests.pipelines.pages.test_pages import hostile_rows
 
+Value = TypeVar("Value")
 NOBODY = Addresses()
 NAMED = Addresses({"mill": "lead@mill.example"}, "data@study.example")
 
@@ -26,18 +29,27 @@ class Outbox:
     def __init__(self, folder: Path) -> None:
         self.folder, self.builds = folder / "outbox", 0
 
-    def write(self, rows: small.Rows, addresses: Addresses = NOBODY, **study: object) -> list[str]:
+    def write(
+        self, rows: small.Rows, addresses: Addresses = NOBODY, *, beside: bool = False, **study: object
+    ) -> list[str]:
+        """beside: as a process beside makes it, to and from which everything is sent."""
         self.builds += 1
         warehouse = small.build(self.folder.with_name(f"warehouse-{self.builds}.duckdb"), rows)
         loaded = small.loaded_study(**study)
-        facts = read_facts(warehouse, loaded.study)
-        return write_outbox(Store.on_disk(self.folder), facts, loaded, warehouse, addresses)
+        asked = Asked(Store.on_disk(self.folder), warehouse, loaded, addresses)
+        made = sent(make_outbox(sent(asked))) if beside else None
+        return write_outbox(asked, read_facts(warehouse, loaded.study), made)
 
     def files(self) -> dict[str, bytes]:
         return {p.relative_to(self.folder).as_posix(): p.read_bytes() for p in self.folder.rglob("*") if p.is_file()}
 
     def text(self, name: str) -> str:
         return " ".join((self.folder / name).read_text(encoding="utf-8").split())
+
+
+def sent(value: Value) -> Value:
+    """What another process gets of a value."""
+    return pickle.loads(pickle.dumps(value))  # type: ignore[no-any-return]
 
 
 @pytest.fixture
@@ -108,7 +120,7 @@ def test_what_is_brought_up_to_date_is_what_is_made_anew(outbox: Outbox, tmp_pat
     assert outbox.write(rows) == ["mill"]
     anew = Outbox(tmp_path / "anew")
     anew.folder.parent.mkdir()
-    anew.write(rows)
+    assert anew.write(rows, beside=True) == ["mill", "way"]
     assert outbox.files() == anew.files()
     assert 0 < sum(sheets_in(parcel)[name] == part for name, part in sheets.items()) < len(sheets)
     parcel.write_bytes(parcel.read_bytes()[:-30])
