@@ -18,6 +18,7 @@ from pipelines.science.equipment.moved import EVENTS, JUDGED, Moves, moves, root
 from pipelines.science.equipment.off import Worth
 from pipelines.science.frames import Rows, computed_fields
 from schemas.equipment import OUTCOME_UNCERTAINTIES
+from schemas.outcomes_of_trials import TOGETHER
 from schemas.outcomes_signals import FOOTFALL_JOINTS
 from schemas.trial import FloatArray, Plate, Trial
 
@@ -29,7 +30,7 @@ DRAWS = 12
 #: Own choice: less than that is the noise of the reading, and not worth computing for.
 SMALLEST_DRIFT_N = 0.5
 #: Parts of an uncertainty, in the order of the table.
-PARTS = ("level", "noise", "scale", "lag", "events", "markers")
+PARTS = ("level", "noise", "scale", "lag", "events", "markers", "scatter")
 #: Columns that are in proportion to body mass, whatever force says.
 _BY_MASS = ("vertical_stiffness_kn_per_m", "leg_stiffness_kn_per_m")
 #: Moments that are those of a sample: off by up to half the time between two (JCGM 100:2008, F.2.2.1, from memory).
@@ -48,21 +49,26 @@ _TIMES = {
 }
 _NET = "net_fore_aft_impulse_bw_s"
 #: Ending of an outcome's name -> its unit.
-_UNITS = {column.name: column.unit for column in (*computed_fields(FOOTFALL_JOINTS), *JUDGED)}
+_UNITS = {column.name: column.unit for column in (*computed_fields(FOOTFALL_JOINTS), *JUDGED, *TOGETHER)}
 
 
-def uncertainty_rows(trial_id: str, footfall_count: int, parts: Mapping[str, Moves]) -> Rows:
+def uncertainty_rows(
+    trial_id: str, footfall_count: int, parts: Mapping[str, Moves], counts: Mapping[str, int] | None = None
+) -> Rows:
     """Rows of ``outcome_uncertainties`` less provenance, of the outcomes that anything moves.
 
-    parts: name of a part -> outcome -> what it is worth there. footfall_count: how many footfalls they were found on.
+    parts: name of a part -> outcome -> what it is worth there. footfall_count: how many footfalls they were found on;
+    counts: the same of outcomes that were found on others.
     """
+    of_outcome = counts or {}
     rows = []
     for outcome in dict.fromkeys(name for part in PARTS for name in parts.get(part, {})):
         unit = _UNITS.get(outcome.rpartition("/")[2])
         own = {f"from_{part}_value": parts.get(part, {}).get(outcome, np.nan) for part in PARTS}
         if outcome in EVENTS or not any(value > 1e-12 for value in own.values() if np.isfinite(value)):
             continue  # nothing that is read of the equipment moves it
-        row = {"trial_id": trial_id, "outcome": outcome, "outcome_unit": unit, "footfall_count": footfall_count}
+        footfalls = of_outcome.get(outcome, footfall_count)
+        row = {"trial_id": trial_id, "outcome": outcome, "outcome_unit": unit, "footfall_count": footfalls}
         rows.append({**row, "standard_uncertainty_value": together(own.values()), **own})
     return Rows.of(OUTCOME_UNCERTAINTIES, rows)
 
