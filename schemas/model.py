@@ -78,6 +78,7 @@ SUFFIX_UNITS = {
     "_nm": "N.m",
     "_deg": "deg",
     "_db": "dB",
+    "_in_g": "[g]",
     "_min": "min",
     "_ms": "ms",
     "_mm": "mm",

@@ -133,6 +133,12 @@ _FORCE = (
         "Part of body mass that the impact stops: impulse of vertical force from contact to the impact peak, over the ankle marker's downward speed in the last frame before contact plus gravity times that time (Lieberman et al. 2010; Chi & Schmitt 2005; sources from memory). Null without an impact peak, or where the marker is not seen or not falling.",
         low=0,
     ),
+    real(
+        "tibial_acceleration_peak_in_g",
+        "[g]",
+        "Peak tibial acceleration: largest acceleration along the shin, of either direction, less the trial's mean, within impact_latest_s of contact; below tibial_cutoff_hz (study file), as a multiple of standard gravity. Null without an accelerometer on that shin, or where its signal is missing.",
+        low=0,
+    ),
     real("mean_vertical_force_bw", "{BW}", "Mean vertical force over the contact."),
     real(
         "centre_of_mass_fall_m",

@@ -117,6 +117,7 @@ EXPLAINED = (
                 ("impact_peak_bw", "impact_peak_time_s", "loading_rate_to_peak_bw_per_s"),
                 (*_FORCE, ("no_impact_peak", "active_peak_bw IS NOT NULL")),
             ),
+            (("tibial_acceleration_peak_in_g",), (("no_accelerometer", "true"),)),
             (
                 ("effective_mass_fraction",),
                 (*_FORCE, ("no_impact_peak", "impact_peak_bw IS NULL"), ("marker_hidden", "true")),

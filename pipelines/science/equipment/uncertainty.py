@@ -17,6 +17,7 @@ from pipelines.science.equipment.doubt import Doubt
 from pipelines.science.equipment.moved import EVENTS, JUDGED, Moves, moves, root_mean_square, together
 from pipelines.science.equipment.off import Worth
 from pipelines.science.frames import Rows, computed_fields
+from pipelines.science.gait.shin import ROLE
 from schemas.equipment import OUTCOME_UNCERTAINTIES
 from schemas.outcomes_of_trials import TOGETHER
 from schemas.outcomes_signals import FOOTFALL_JOINTS
@@ -157,12 +158,14 @@ def first_footfalls(trial: Trial, footfalls: Rows, roles: Collection[str]) -> Tr
     frames = slice(first, int(stop * rate) + 1)
     begin = round(first / rate * force_rate) if rate > 0 else int(start * force_rate)
     samples = slice(begin, int(stop * force_rate) + 1)
+    begins_s = first / rate if rate > 0 else begin / force_rate
     names = {f"{role}{side}" for role in roles for side in ("", "_left", "_right")}
     return replace(
         trial,
         markers={name: path[frames] for name, path in trial.markers.items() if name in names},
         filled={name: flags[frames] for name, flags in trial.filled.items()},
         plates=tuple(replace(p, force=p.force[samples], moment=p.moment[samples]) for p in trial.plates),
+        signals=tuple(replace(s, start_s=s.start_s - begins_s) for s in trial.signals if s.role == ROLE),
     )
 
 
