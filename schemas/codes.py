@@ -6,11 +6,12 @@ from schemas.model import Code
 
 SIDE = (Code("left", "The runner's left."), Code("right", "The runner's right."))
 
+UNDISCLOSED = "undisclosed"
 SEX = (
     Code("female", "As stated by the runner."),
     Code("male", "As stated by the runner."),
     Code("other", "As stated by the runner."),
-    Code("undisclosed", "Not told, or not asked."),
+    Code(UNDISCLOSED, "Not told, or not asked."),
 )
 
 CONSENT_SCOPE = (
@@ -69,7 +70,7 @@ PANEL_KIND = (
 
 PART_ROLE = (
     Code("line", "A line, or moments, of what was seen."),
-    Code("beside", "A line to compare with."),
+    Code("beside", "A line, or single values, to compare with."),
     Code("value", "Single values of what was seen; the name is the side, if there is one."),
     Code("expected", "Two points: lowest and highest of what is expected, null where it is open."),
     Code("contact", "From contact to toe-off of the foot that the name tells."),
@@ -204,7 +205,10 @@ FITTED_COMPONENTS = (
     Code("site_and_runner", "Between sites, between runners, and the rest."),
     Code("site", "Between sites, and the rest: nobody was measured at several sites."),
     Code("one_site", "One site only: the rest alone, a paired t-test, which says nothing of other sites."),
-    Code("site_means", "None: the plain mean of the sites' means, t on sites less 1."),
+    Code(
+        "site_means",
+        "None: the plain mean of the sites' means, t on sites less 1, where the mixed model has no answer, or runners vary unequally between sites, none of them having travelled (Ibragimov & Muller 2010).",
+    ),
 )
 
 INTERVAL = (
@@ -213,8 +217,12 @@ INTERVAL = (
         "Kenward & Roger (1997): t on the degrees of freedom that the variances' own uncertainty leaves, the standard error widened by it.",
     ),
     Code(
+        "kenward_roger_sites",
+        "The same estimate and standard error, t on the degrees of freedom that the sites have among themselves, sites less 1 without covariates, since Kenward & Roger's are fewer: with very unequal sites down to a tenth of one, and an interval of any width. In simulated studies these intervals hold the truth as often as any.",
+    ),
+    Code(
         "sites_spread",
-        "t on sites less 1, the error being what the spread of the sites' means says: where the variance between sites was estimated as zero, or where there is no mixed model. With unequal sites the wider of two: as the sites weigh, and all weighing alike; with 60, 2 and 2 runners and sites that differ by 0.7 of what runners do, 0.96 of all intervals held the truth in simulated studies, and 0.86 of these. With two or three sites it can be narrow by chance.",
+        "t on sites less 1, the error being what the spread of the sites' means says: where the variance between sites was estimated as zero, or where the mean of the sites' means stands in. With unequal sites the wider of two: as the sites weigh, and all weighing alike; with 60, 2 and 2 runners and sites that differ by 0.7 of what runners do, 0.95 of all intervals held the truth in simulated studies, and 0.86 of these. Where the sites lie closer together than chance has them in nine of ten studies, it is raised to what it would be in the tenth, and caution says so.",
     ),
     Code(
         "hartung_knapp",
@@ -227,6 +235,19 @@ FAMILY = (
     Code("primary", "The analysis plan names the comparison among its primary ones."),
     Code("secondary", "The analysis plan names it among its secondary ones."),
     Code("exploratory", "No plan names it: it can raise a question and answers none."),
+)
+
+PARTICIPATION = (
+    Code("in_it", "In the answer."),
+    Code("not_at_visit", "No accepted trial at the visit: not there yet, dropped out, or all went back."),
+    Code("not_at_reference_visit", "There, but not at the visit it is compared with."),
+    Code("not_in_condition", "At the visits, but never in the condition there."),
+    Code("not_in_reference", "In the condition, but never in the reference."),
+    Code("sides_apart", "On all sides, but never at one site, one set speed and by one event method."),
+    Code("left_out_by_plan", "Only with trials that the plan leaves out, or by event methods that it does not pool."),
+    Code("lacking_value", "Measured on all sides, but without a value on one of them."),
+    Code("other_method", "With a difference, but by another event method than the one that is used of the site."),
+    Code("lacking_covariate", "With a difference, but without a covariate that the model allows for."),
 )
 
 PLAN_STATE = (

@@ -6,6 +6,7 @@ An outcome's name is its column's; what else tells rows of one footfall apart st
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 from schemas.fields import PROVENANCE
@@ -66,6 +67,13 @@ SOURCES = (
     Source(MUSCLE_AMPLITUDES, ("amplitude_fraction",), ("muscle", "side", "analysis_window", "normalisation")),
     Source(MUSCLE_BURSTS, ("onset_before_contact_s", "offset_after_contact_s"), ("muscle", "side", "burst")),
 )
+
+
+def known_curves(muscles: Iterable[str]) -> tuple[str, ...]:
+    """Every quantity that ``curves`` can have in a study with these muscles."""
+    joints = [code.value for code in FOOTFALL_JOINTS.column("joint").codes]
+    angles = [f"{joint}_sagittal_angle{against}_deg" for joint in joints for against in ("", "_to_vertical")]
+    return ("vertical_force_bw", *angles, *(f"{muscle}_envelope_uv" for muscle in muscles))
 
 
 def why_no_outcome(name: str) -> str | None:

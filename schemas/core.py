@@ -8,6 +8,7 @@ from schemas import codes
 from schemas import fields as f
 from schemas.delivery import SENT_PARTICIPANTS, SENT_SESSIONS, SENT_TRIALS
 from schemas.delivery_beside import SENT_SYMPTOMS, SENT_WEEKS
+from schemas.leaving import Leaves
 from schemas.model import Field, Kind, Layer, Reference, Table
 from schemas.privacy import IDENTIFIES, NOBODYS, PLAIN, SENSITIVE, TRIAL, Rows
 
@@ -20,6 +21,7 @@ SITES = Table(
     one_row_is="one laboratory of the study file",
     key=("site",),
     rows=NOBODYS,
+    leaves=Leaves("site description surface force_rate_hz marker_rate_hz"),
     fields=(
         f.SITE,
         Field("description", Kind.TEXT, "The laboratory in a few words, from the study file.", privacy=PLAIN),
@@ -50,6 +52,7 @@ CONDITIONS = Table(
     one_row_is="one footwear condition of the study file",
     key=("condition",),
     rows=NOBODYS,
+    leaves=Leaves("condition description"),
     fields=(f.CONDITION, Field("description", Kind.TEXT, "What the runner wears, from the study file.", privacy=PLAIN)),
 )
 
@@ -59,6 +62,7 @@ VISITS = Table(
     one_row_is="one visit of the study's plan",
     key=("visit",),
     rows=NOBODYS,
+    leaves=Leaves("visit planned_week"),
     fields=(
         f.VISIT,
         Field(
@@ -78,6 +82,7 @@ DELIVERIES = Table(
     one_row_is="one delivery that reached the depot",
     key=("delivery_id",),
     rows=NOBODYS,
+    leaves=Leaves("delivery_id site delivery_number status code_version study_version"),
     fields=(
         f.DELIVERY_ID,
         f.optional(f.SITE),
@@ -111,7 +116,6 @@ DELIVERY_FILES = Table(
     one_row_is="one payload file of one delivery",
     key=("delivery_id", "file"),
     rows=NOBODYS,
-    stays=True,
     fields=(
         f.DELIVERY_ID,
         Field("file", Kind.TEXT, "Path within the payload.", privacy=IDENTIFIES),
@@ -131,6 +135,10 @@ RUNNERS = Table(
     one_row_is="one runner with at least one accepted trial",
     key=("participant_id",),
     rows=SENT_PARTICIPANTS.rows,
+    leaves=Leaves(
+        "participant_id birth_year sex stature_m mass_kg leg_length_m habitual_footwear "
+        "weekly_distance_km_per_wk delivery_id code_version study_version"
+    ),
     fields=(*SENT_PARTICIPANTS.fields, f.DELIVERY_ID, f.CODE_VERSION, f.STUDY_VERSION),
 )
 
@@ -140,6 +148,10 @@ SESSIONS = Table(
     one_row_is="one laboratory visit of one runner with at least one accepted trial",
     key=("session_id",),
     rows=SENT_SESSIONS.rows,
+    leaves=Leaves(
+        "session_id participant_id visit study_day surface set_speed_m_per_s site delivery_id code_version "
+        "study_version"
+    ),
     fields=(*SENT_SESSIONS.fields, f.SITE, f.DELIVERY_ID, f.CODE_VERSION, f.STUDY_VERSION),
     references=(_TO_RUNNER,),
 )
@@ -150,6 +162,11 @@ TRIALS = Table(
     one_row_is="one accepted recording, in its newest version",
     key=("trial_id",),
     rows=SENT_TRIALS.rows,
+    leaves=Leaves(
+        "trial_id session_id participant_id site visit condition kind surface trial_order set_speed_m_per_s "
+        "belt_speed_m_per_s duration_s marker_rate_hz analog_rate_hz plate_count has_notes "
+        "accepted_by_override delivery_id raw_sha256 code_version study_version"
+    ),
     fields=(
         f.TRIAL_ID,
         f.SESSION_ID,
@@ -175,7 +192,10 @@ TRIALS = Table(
         ),
         Field("plate_count", Kind.INTEGER, "Force plates in the recording.", low=0, privacy=PLAIN),
         Field(
-            "note_count", Kind.INTEGER, "Findings of weight notes that were kept with the trial.", low=0, privacy=PLAIN
+            "has_notes",
+            Kind.BOOLEAN,
+            "Whether findings of weight notes were kept with the trial; which, stands in findings.",
+            privacy=PLAIN,
         ),
         f.ACCEPTED_BY_OVERRIDE,
         *f.PROVENANCE,
@@ -189,7 +209,6 @@ STANDING_POSTURES = Table(
     one_row_is="the mean position of one marker in one standing trial",
     key=("trial_id", "marker"),
     rows=Rows(TRIAL, scopes=("motion",)),
-    stays=True,
     fields=(
         f.TRIAL_ID,
         f.SESSION_ID,
@@ -211,6 +230,10 @@ MUSCLE_REFERENCES = Table(
     one_row_is="what one accepted reference recording gives to divide one muscle's amplitudes by",
     key=("trial_id", "muscle", "side"),
     rows=Rows(TRIAL, scopes=("motion", "force", "muscle")),
+    leaves=Leaves(
+        "trial_id session_id muscle side normalisation reference_uv reference_recorded_uv delivery_id "
+        "raw_sha256 code_version study_version"
+    ),
     fields=(
         f.TRIAL_ID,
         f.SESSION_ID,
@@ -249,7 +272,6 @@ REPORTED_WEEKS = Table(
     key=SENT_WEEKS.key,
     rows=SENT_WEEKS.rows,
     pools=SENT_WEEKS.name,
-    stays=True,  # nothing of it but how much runners run, by which they could be known
     fields=(*SENT_WEEKS.fields, f.DELIVERY_ID, f.CODE_VERSION, f.STUDY_VERSION),
     references=(_TO_RUNNER,),
 )
@@ -261,7 +283,6 @@ REPORTED_SYMPTOMS = Table(
     key=SENT_SYMPTOMS.key,
     rows=SENT_SYMPTOMS.rows,
     pools=SENT_SYMPTOMS.name,
-    stays=True,  # nothing of it but answers about health
     fields=(*SENT_SYMPTOMS.fields, f.DELIVERY_ID, f.CODE_VERSION, f.STUDY_VERSION),
     references=(_TO_RUNNER,),
 )

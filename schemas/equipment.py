@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from schemas import fields as f
 from schemas.delivery import RECORDED
+from schemas.leaving import Leaves
 from schemas.model import Field, Kind, Layer, Table
 from schemas.outcomes import TO_TRIAL
 from schemas.privacy import PLAIN, Privacy
@@ -27,6 +28,11 @@ EQUIPMENT_READINGS = Table(
     one_row_is="one device in one trial: a force plate, all plates, a cluster of markers, a second clock; the cameras",
     key=("trial_id", "device"),
     rows=RECORDED,
+    leaves=Leaves(
+        "trial_id device unloaded_samples level_was_taken_off vibration_hz scale_ratio lag_s "
+        "lag_uncertainty_s misfit_m marker_scale_ratio clock_offset_s clock_drift_ppm clock_drift_error_ppm "
+        "clock_residual_s delivery_id raw_sha256 code_version study_version"
+    ),
     fields=(
         f.TRIAL_ID,
         Field(

@@ -143,6 +143,13 @@ POOLED_NUMBERS = (
         nullable=True,
         privacy=PLAIN,
     ),
+    Field(
+        "caution",
+        Kind.TEXT,
+        "What to know before the interval is used: that it rests on two sites, or that runners vary unequally between sites, which the method does not wholly allow for. Null where there is neither.",
+        nullable=True,
+        privacy=PLAIN,
+    ),
     Field("runner_count", Kind.INTEGER, "Different runners.", low=0, privacy=PLAIN),
     Field(
         "travelling_runner_count",

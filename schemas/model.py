@@ -10,8 +10,9 @@ import re
 from dataclasses import dataclass, field
 from enum import StrEnum
 
+from schemas.leaving import Leaves, why_not
 from schemas.privacy import TRIAL, Privacy, Rows, Told
-from schemas.units import refusal_of_unit
+from schemas.units import OF_ROW, grows_with_mass, refusal_of_unit
 
 
 class Kind(StrEnum):
@@ -41,8 +42,6 @@ LAYER_MEANING = {
     Layer.QUALITY: "What the checks saw and what became of each trial.",
 }
 
-#: The unit of a column of which each row tells its own.
-OF_ROW = "{unit_of_row}"
 #: A real column says its unit twice, for people in its name and for programs as a UCUM code; this keeps them equal.
 #: The longest suffix that fits a name decides.
 SUFFIX_UNITS = {
@@ -117,8 +116,8 @@ class Field:
     the study file whose keys are the allowed words (``conditions``, ``visits``, ``muscles``, ``marker_roles``). A
     column that ``may_be_left_out`` need not be in the file a site sends; every cell then counts as empty.
 
-    ``privacy`` is what it can tell of a person, closed until said; a quasi column leaves only in the way that ``told``
-    says, and only of a runner. A column that ``names_file`` holds the path of a file of the payload, which goes wherever its row goes.
+    ``privacy`` is what it can tell of a person, closed until said; a quasi column that leaves does so only in the way
+    that ``told`` says, and only of a runner. A column that ``names_file`` holds the path of a file of the payload, which goes wherever its row goes.
     """
 
     name: str
@@ -186,8 +185,8 @@ class Reference:
 class Table:
     """One table. ``one_row_is`` completes the sentence "One row is ...".
 
-    ``rows`` says whose they are; a table that does not say it is in no release, and no delivery table may be silent.
-    ``stays``: the table never leaves the depot. ``pools``: the delivery table of which it holds what consent covers.
+    ``rows`` says whose they are; no delivery table may be silent. ``leaves`` is all that a release holds of it, by
+    default nothing. ``pools``: the delivery table of which it holds what consent covers.
     """
 
     name: str
@@ -200,7 +199,7 @@ class Table:
     optional: bool = False  # only delivery tables: the lab may leave the file out
     notes: str = field(default="")
     rows: Rows | None = None
-    stays: bool = False
+    leaves: Leaves | None = None
     pools: str | None = None
 
     def __post_init__(self) -> None:
@@ -230,11 +229,21 @@ class Table:
             raise DefinitionError(f"table {self.name}: only rows of trials name files, which go where their trial goes")
         if self.pools and sent:
             raise DefinitionError(f"table {self.name}: what is sent is pooled by another table")
+        if why := "what is sent never leaves as it came" if sent and self.leaves else why_not(self):
+            raise DefinitionError(f"table {self.name}: {why}")
+        of_mass = [q for q in self.quantities_that_leave if (unit := suffix_unit(q)) is None or grows_with_mass(unit)]
+        if of_mass:
+            raise DefinitionError(f"table {self.name}: {of_mass} grow with body mass, or tell no unit, and stay")
 
     @property
     def file_columns(self) -> tuple[str, ...]:
         """Columns that hold paths of payload files."""
         return tuple(f.name for f in self.fields if f.names_file)
+
+    @property
+    def quantities_that_leave(self) -> tuple[str, ...]:
+        """Of a table whose rows tell their quantity, those of which rows are in a release."""
+        return tuple(self.leaves.quantities.split()) if self.leaves else ()
 
     @property
     def scopes_of_words(self) -> frozenset[str]:

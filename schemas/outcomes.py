@@ -11,8 +11,14 @@ from __future__ import annotations
 from schemas import codes
 from schemas import fields as f
 from schemas.delivery import RECORDED
+<<<<<<< HEAD
 from schemas.model import Field, Kind, Layer, Reference, Table
 from schemas.privacy import PLAIN, SENSITIVE, Privacy
+=======
+from schemas.leaving import Leaves
+from schemas.model import Code, Field, Kind, Layer, Reference, Table
+from schemas.privacy import PLAIN, QUASI, SENSITIVE, Privacy
+>>>>>>> main
 
 TO_TRIAL = Reference(("trial_id",), "trials", ("trial_id",))
 
@@ -215,6 +221,16 @@ FOOTFALLS = Table(
     one_row_is="one foot on the ground, from contact to toe-off",
     key=("trial_id", "footfall_number"),
     rows=RECORDED,
+    leaves=Leaves(
+        "trial_id footfall_number side contact_s toe_off_s event_method plate_count contact_time_s "
+        "flight_time_s step_time_s stride_time_s cadence_step_per_min step_length_m stride_length_m "
+        "speed_m_per_s duty_factor_fraction impact_peak_bw impact_peak_time_s active_peak_bw "
+        "active_peak_time_s average_loading_rate_bw_per_s instantaneous_loading_rate_bw_per_s "
+        "loading_rate_to_peak_bw_per_s vertical_impulse_bw_s braking_impulse_bw_s propulsive_impulse_bw_s "
+        "net_fore_aft_impulse_bw_s braking_peak_bw propulsive_peak_bw mean_vertical_force_bw "
+        "foot_strike_angle_deg strike_class_by_angle strike_index_percent strike_class_by_index "
+        "strike_classes_agree delivery_id raw_sha256 code_version study_version"
+    ),
     fields=(
         f.TRIAL_ID,
         f.FOOTFALL_NUMBER,
@@ -227,3 +243,64 @@ FOOTFALLS = Table(
     ),
     references=(TO_TRIAL,),
 )
+<<<<<<< HEAD
+=======
+
+TRIAL_OUTCOMES = Table(
+    name="trial_outcomes",
+    layer=Layer.OUTCOME,
+    one_row_is="what one running trial says as a whole",
+    key=("trial_id",),
+    rows=RECORDED,
+    leaves=Leaves(
+        "trial_id footfall_count footfalls_with_impact_peak_fraction speed_m_per_s mass_source "
+        "has_standing_posture filled_fraction delivery_id raw_sha256 code_version study_version"
+    ),
+    fields=(
+        f.TRIAL_ID,
+        Field("footfall_count", Kind.INTEGER, "Complete footfalls found.", low=0, privacy=PLAIN),
+        real(
+            "footfalls_with_impact_peak_fraction",
+            "1",
+            "Share of the footfalls with force that have an impact peak. Null without force.",
+            low=0,
+            high=1,
+        ),
+        real("speed_m_per_s", "m/s", "Mean running speed, as in footfalls.", low=0),
+        real("mass_used_kg", "kg", "Body mass that forces were divided by.", low=0, privacy=QUASI),
+        Field(
+            "mass_source",
+            Kind.CODE,
+            "Where that mass came from.",
+            codes=(
+                Code("session", "Weighed on the day."),
+                Code("force", "Estimated from the mean vertical force of this trial."),
+            ),
+            nullable=True,
+            privacy=PLAIN,
+        ),
+        real(
+            "mass_from_force_kg",
+            "kg",
+            "Mean vertical force over whole steps divided by standard gravity. Null with fewer than two contacts.",
+            low=0,
+            privacy=QUASI,
+        ),
+        Field(
+            "has_standing_posture",
+            Kind.BOOLEAN,
+            "Whether a standing trial of the session and condition was there for the angles.",
+            privacy=PLAIN,
+        ),
+        real(
+            "filled_fraction",
+            "1",
+            "Share of marker samples that were filled across short gaps.",
+            low=0,
+            high=1,
+        ),
+        *f.PROVENANCE,
+    ),
+    references=(TO_TRIAL,),
+)
+>>>>>>> main

@@ -15,6 +15,7 @@ from schemas.fields_of_differences import (
     difference_and_interval,
     why_missing,
 )
+from schemas.leaving import OF_RUNNERS, OVER_RUNNERS, Leaves
 from schemas.model import Code, Field, Kind, Layer, Table
 from schemas.outcomes import real
 from schemas.outcomes_study import STUDY_PROVENANCE
@@ -37,6 +38,13 @@ RUNNER_CONTRASTS = Table(
         "reference_condition",
     ),
     rows=Rows(RUNNER),
+    leaves=Leaves(
+        "participant_id site outcome contrast visit reference_visit condition reference_condition "
+        "set_speed_m_per_s event_method condition_mean_value reference_mean_value difference_value "
+        "trial_count reason_null code_version study_version",
+        by="outcome",
+        quantities=OF_RUNNERS,
+    ),
     fields=(
         f.PARTICIPANT_ID,
         f.SITE,
@@ -71,6 +79,14 @@ SITE_CONTRASTS = Table(
     one_row_is="the difference of one outcome between two conditions or visits at one site and speed",
     key=(*COMPARED_KEY, "site"),
     rows=NOBODYS,
+    leaves=Leaves(
+        "outcome contrast visit reference_visit condition reference_condition at_speed event_method site "
+        "estimate_value standard_error_value lower_limit_value upper_limit_value runner_count "
+        "measured_count lacking_value_count lacking_reference_count lacking_both_count reason_null "
+        "code_version study_version",
+        by="outcome",
+        quantities=OVER_RUNNERS,
+    ),
     fields=(
         *COMPARED_FIELDS,
         f.AT_SPEED,
@@ -94,6 +110,17 @@ POOLED_CONTRASTS = Table(
     one_row_is="the difference of one outcome between two conditions or visits at one speed, pooled over sites by one method",
     key=(*COMPARED_KEY, "pooling_method"),
     rows=NOBODYS,
+    leaves=Leaves(
+        "outcome contrast visit reference_visit condition reference_condition at_speed event_method "
+        "pooling_method family estimate_value standard_error_value lower_limit_value upper_limit_value "
+        "interval degrees_of_freedom two_sided_p_value between_site_sd_value runner_sd_value rest_sd_value "
+        "cochran_q_index heterogeneity_percent prediction_lower_value prediction_upper_value "
+        "fitted_components singular reason_simpler runner_count travelling_runner_count site_count "
+        "measured_count lacking_value_count lacking_reference_count lacking_both_count reason_null "
+        "caution code_version study_version",
+        by="outcome",
+        quantities=OVER_RUNNERS,
+    ),
     fields=(
         *COMPARED_FIELDS,
         f.AT_SPEED,
@@ -122,6 +149,10 @@ METHOD_OFFSETS = Table(
     one_row_is="by how much events found by one method differ from those in force at one site",
     key=("site", "event_method", "event"),
     rows=NOBODYS,
+    leaves=Leaves(
+        "site event_method event bias_s sd_s footfall_count trial_count runner_count offset_basis "
+        "code_version study_version"
+    ),
     fields=(
         f.SITE,
         Field("event_method", Kind.CODE, "Method other than force.", codes=codes.EVENT_METHOD, privacy=PLAIN),

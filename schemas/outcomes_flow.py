@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from schemas import fields as f
+from schemas.leaving import Leaves
 from schemas.model import Code, Field, Kind, Layer, Table
 from schemas.outcomes_study import STUDY_PROVENANCE
 from schemas.privacy import NOBODYS, PLAIN, RUNNER, Rows
@@ -15,6 +16,7 @@ ENROLLED_RUNNERS = Table(
     one_row_is="one runner whom one delivery names and whose consent to pooling is in force, with or without a trial",
     key=("participant_id", "delivery_id"),
     rows=Rows(RUNNER),
+    leaves=Leaves("participant_id delivery_id site code_version study_version"),
     fields=(f.PARTICIPANT_ID, f.DELIVERY_ID, f.SITE, *STUDY_PROVENANCE),
     notes="The denominator of everything: runners holds only those with an accepted trial. A runner who withdrew is in "
     "neither.",
@@ -26,6 +28,7 @@ PARTICIPANT_FLOW = Table(
     one_row_is="how many runners came how far, at one site or at all of them",
     key=("site", "stage"),
     rows=NOBODYS,
+    leaves=Leaves("site stage runner_count code_version study_version"),
     fields=(
         replace(
             f.SITE,
@@ -54,6 +57,5 @@ PARTICIPANT_FLOW = Table(
         Field("runner_count", Kind.INTEGER, "Runners.", low=0, privacy=PLAIN),
         *STUDY_PROVENANCE,
     ),
-    notes="How many are in each planned analysis, and why the others are not, is in planned_contrasts: measured_count, "
-    "runner_count, and the columns that begin with lacking.",
+    notes="How many of the accepted are in each planned analysis, and why the others are not, is in planned_participants.",
 )

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from schemas import codes
 from schemas import fields as f
+from schemas.leaving import Leaves
 from schemas.model import Code, Field, Kind, Layer, Table
 from schemas.outcomes import TO_TRIAL, real
 from schemas.outcomes_signals import TO_FOOTFALL
@@ -20,6 +21,10 @@ MUSCLE_AMPLITUDES = Table(
     one_row_is="the activity of one muscle in one window of one footfall",
     key=("trial_id", "footfall_number", "muscle", "side", "analysis_window"),
     rows=_MUSCLE,
+    leaves=Leaves(
+        "trial_id footfall_number muscle side analysis_window window_s amplitude_uv amplitude_fraction "
+        "normalisation reference_uv delivery_id raw_sha256 code_version study_version"
+    ),
     fields=(
         f.TRIAL_ID,
         f.FOOTFALL_NUMBER,
@@ -58,6 +63,12 @@ MUSCLE_BURSTS = Table(
     one_row_is="one of the two bursts that a muscle may have around one contact",
     key=("trial_id", "footfall_number", "muscle", "side", "burst"),
     rows=_MUSCLE,
+    leaves=Leaves(
+        "trial_id footfall_number muscle side burst onset_before_contact_s onset_uncertainty_s "
+        "onset_quality onset_spread_s offset_after_contact_s onset_by_threshold_s "
+        "onset_by_energy_operator_s onset_by_change_point_s delivery_id raw_sha256 code_version "
+        "study_version"
+    ),
     fields=(
         f.TRIAL_ID,
         f.FOOTFALL_NUMBER,
@@ -113,6 +124,10 @@ CO_CONTRACTIONS = Table(
     one_row_is="the co-contraction of one pair of muscles in one window of one footfall",
     key=("trial_id", "footfall_number", "side", "muscle", "opposing_muscle", "analysis_window", "formula"),
     rows=_MUSCLE,
+    leaves=Leaves(
+        "trial_id footfall_number side muscle opposing_muscle analysis_window formula co_contraction_index "
+        "normalisation delivery_id raw_sha256 code_version study_version"
+    ),
     fields=(
         f.TRIAL_ID,
         f.FOOTFALL_NUMBER,
@@ -149,6 +164,11 @@ MUSCLE_SIGNALS = Table(
     one_row_is="the quality of one muscle signal in one trial",
     key=("trial_id", "muscle", "side"),
     rows=_MUSCLE,
+    leaves=Leaves(
+        "trial_id muscle side signal_problem signal_to_noise_db baseline_uv sampling_rate_hz "
+        "saturated_fraction missing_fraction above_reference_fraction shared_fraction mains_notch_used "
+        "gain_known delivery_id raw_sha256 code_version study_version"
+    ),
     fields=(
         f.TRIAL_ID,
         f.MUSCLE,

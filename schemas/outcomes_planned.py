@@ -6,17 +6,21 @@ from schemas import codes
 from schemas import fields as f
 from schemas.fields_of_differences import (
     COMPARED_FIELDS,
+    CONTRAST,
     LACKS,
     NO_ESTIMATE,
+    OUTCOME_NAME,
     POOLED_NUMBERS,
     POOLING_METHOD,
+    REFERENCE,
     ROW,
     SIDES,
 )
+from schemas.leaving import OF_RUNNERS, OVER_RUNNERS, Leaves
 from schemas.model import Field, Kind, Layer, Table
 from schemas.outcomes import real
 from schemas.outcomes_study import STUDY_PROVENANCE
-from schemas.privacy import NOBODYS, PLAIN, RUNNER, Rows
+from schemas.privacy import NOBODYS, PLAIN, QUASI, RUNNER, Rows
 
 _PLAN = Field("plan_sha256", Kind.IDENTIFIER, "SHA-256 of plan.yaml, as sha256sum tells it.", privacy=PLAIN)
 _STATE = Field("plan_state", Kind.CODE, "Whether the plan was frozen.", codes=codes.PLAN_STATE, privacy=PLAIN)
@@ -38,6 +42,10 @@ ANALYSIS_PLANS = Table(
     one_row_is="one analysis plan that is in force or was frozen once",
     key=("plan_sha256", "settings_sha256"),
     rows=NOBODYS,
+    leaves=Leaves(
+        "plan_sha256 plan_version plan_state frozen_utc accepted_trial_count plan_settings settings_sha256 "
+        "code_version study_version"
+    ),
     fields=(
         _PLAN,
         _VERSION,
@@ -60,13 +68,13 @@ ANALYSIS_PLANS = Table(
         Field(
             "plan_settings",
             Kind.TEXT,
-            "What it says, as JSON, with the references that it leaves to the study file filled in.",
+            "What it means, as JSON: what it says, with the references that it leaves to the study file filled in, and under study_file what else it rests on there: processing, and the planned weeks of visits.",
             privacy=PLAIN,
         ),
         Field(
             "settings_sha256",
             Kind.IDENTIFIER,
-            "SHA-256 of plan_settings: the same file means something else once the study file has another reference condition.",
+            "SHA-256 of plan_settings: the same file means something else once the study file has another reference condition, or processes otherwise.",
             privacy=PLAIN,
         ),
         *STUDY_PROVENANCE,
@@ -79,6 +87,20 @@ PLANNED_CONTRASTS = Table(
     one_row_is="what the analysis plan says of one comparison, as planned or in one way of doubting it",
     key=(*_ASKED, "variant", "variant_detail"),
     rows=NOBODYS,
+    leaves=Leaves(
+        "family outcome contrast visit reference_visit condition reference_condition at_speed variant "
+        "variant_detail plan_sha256 plan_version plan_state pooling_method covariates event_methods "
+        "estimate_value standard_error_value lower_limit_value upper_limit_value interval "
+        "degrees_of_freedom two_sided_p_value between_site_sd_value runner_sd_value rest_sd_value "
+        "cochran_q_index heterogeneity_percent prediction_lower_value prediction_upper_value "
+        "fitted_components singular reason_simpler runner_count travelling_runner_count site_count "
+        "multiplicity family_count adjusted_p_value smallest_effect_value against_smallest_effect "
+        "measured_count lacking_value_count lacking_reference_count lacking_both_count "
+        "lacking_covariate_count sites_left_out condition_later_count condition_earlier_count "
+        "excluded_trial_count covariates_kept_back caution changes_nothing reason_null code_version study_version",
+        by="outcome",
+        quantities=OVER_RUNNERS,
+    ),
     fields=(
         Field("family", Kind.CODE, "Family of the plan.", codes=codes.FAMILY, privacy=PLAIN),
         *COMPARED_FIELDS,
@@ -88,6 +110,12 @@ PLANNED_CONTRASTS = Table(
         *PLAN_FIELDS,
         POOLING_METHOD,
         Field("covariates", Kind.TEXT, "What the model allows for, parted by commas; none for nothing.", privacy=PLAIN),
+        Field(
+            "covariates_kept_back",
+            Kind.TEXT,
+            "Those of them that planned_differences of a release does not hold, since they would tell who a runner is: from a release alone the answer cannot be computed anew. none for none.",
+            privacy=PLAIN,
+        ),
         Field(
             "event_methods",
             Kind.TEXT,
@@ -113,6 +141,12 @@ PLANNED_CONTRASTS = Table(
             "Where the 95 % interval lies against it, which is not adjusted for the number of comparisons, as adjusted_p_value is; null without an interval or a smallest effect.",
             codes=codes.AGAINST_SMALLEST,
             nullable=True,
+            privacy=PLAIN,
+        ),
+        Field(
+            "changes_nothing",
+            Kind.BOOLEAN,
+            "Whether this way of doubting leaves the very same differences, model and covariates as planned, as where no trial was overridden: its numbers are those of the analysis as planned, and no further evidence. False for main.",
             privacy=PLAIN,
         ),
         *LACKS,
@@ -157,12 +191,47 @@ PLANNED_CONTRASTS = Table(
     "changed after it was (plan_state), promises nothing.",
 )
 
+PLANNED_PARTICIPANTS = Table(
+    name="planned_participants",
+    layer=Layer.OUTCOME,
+    one_row_is="how many runners are in one answer of the analysis plan, or are not for one reason",
+    key=(*_ASKED, "participation"),
+    rows=NOBODYS,
+    fields=(
+        OUTCOME_NAME,
+        CONTRAST,
+        f.VISIT,
+        f.CONDITION,
+        REFERENCE,
+        _AT_SPEED,
+        *PLAN_FIELDS,
+        Field(
+            "participation",
+            Kind.CODE,
+            "Whether they are in it, or the first reason why not, in the order of this list.",
+            codes=codes.PARTICIPATION,
+            privacy=PLAIN,
+        ),
+        Field("runner_count", Kind.INTEGER, "Different runners.", low=0, privacy=PLAIN),
+        *STUDY_PROVENANCE,
+    ),
+    notes="The rows of one comparison add up to all runners of whom a running trial was accepted. Who dropped out, or never "
+    "ran a condition, stands here and in no other table; where many did, the answer is about those who stayed.",
+)
+
 PLANNED_DIFFERENCES = Table(
     name="planned_differences",
     layer=Layer.OUTCOME,
     one_row_is="the difference of one runner at one site in one comparison of the analysis plan",
     key=("participant_id", "site", *_ASKED),
     rows=Rows(RUNNER),
+    leaves=Leaves(
+        "participant_id site outcome contrast visit reference_visit condition reference_condition at_speed "
+        "condition_mean_value reference_mean_value difference_value order_difference_index "
+        "speed_difference_m_per_s code_version study_version",
+        by="outcome",
+        quantities=OF_RUNNERS,
+    ),
     fields=(
         f.PARTICIPANT_ID,
         f.SITE,
@@ -179,8 +248,27 @@ PLANNED_DIFFERENCES = Table(
             "m/s",
             "By how much faster it was run, as measured. Null where no speed was measured, and unless the plan allows for speed.",
         ),
+        Field(
+            "mass_kg",
+            Kind.REAL,
+            "The runner's mass in the mean of the sessions compared; in the model less its mean over the rows of the answer. Null unless the plan allows for mass.",
+            unit="kg",
+            low=25,
+            high=200,
+            nullable=True,
+            privacy=QUASI,
+        ),
+        Field(
+            "sex",
+            Kind.CODE,
+            "As stated by the runner; in the model a column of 0 and 1 for each word but one, less its mean over the rows. Null unless the plan allows for sex.",
+            codes=codes.SEX,
+            nullable=True,
+            privacy=QUASI,
+        ),
         *STUDY_PROVENANCE,
     ),
     notes="What the rows of planned_contrasts with variant main are made of, the plan's exclusions, methods and speeds being "
-    "applied: start here to compute a planned answer anew with a program of your own.",
+    "applied: start here to compute a planned answer anew with a program of your own. A release holds neither mass nor sex of it "
+    "(covariates_kept_back of planned_contrasts).",
 )

@@ -6,6 +6,7 @@ from dataclasses import replace
 
 from schemas import fields as f
 from schemas.fields_of_differences import difference_and_interval, p_value, why_missing
+from schemas.leaving import OVER_RUNNERS, Leaves
 from schemas.model import Field, Kind, Layer, Table
 from schemas.outcomes import real
 from schemas.outcomes_planned import PLAN_FIELDS
@@ -23,6 +24,14 @@ PLANNED_DOSE_RESPONSES = Table(
     one_row_is="how one response goes with the hours run in the new footwear until one visit, over runners",
     key=("response", "visit", "condition"),
     rows=NOBODYS,
+    leaves=Leaves(
+        "response visit condition plan_sha256 plan_version plan_state estimate_value standard_error_value "
+        "lower_limit_value upper_limit_value degrees_of_freedom two_sided_p_value runner_count site_count "
+        "lacking_dose_count lacking_response_count lacking_both_count alone_at_site_count reason_null "
+        "code_version study_version",
+        by="response",
+        quantities=f"{OVER_RUNNERS} symptom_severity_score",
+    ),
     fields=(
         Field(
             "response",

@@ -6,6 +6,7 @@ from dataclasses import replace
 
 from schemas import fields as f
 from schemas.fields_of_differences import OUTCOME_NAME, ROW
+from schemas.leaving import OVER_RUNNERS, Leaves
 from schemas.model import Field, Kind, Layer, Table
 from schemas.outcomes import real
 from schemas.outcomes_study import STUDY_PROVENANCE
@@ -21,6 +22,15 @@ RELIABILITY = Table(
     one_row_is="how alike one outcome is when the same runners are measured at several sites, in one condition and visit",
     key=_SAME,
     rows=NOBODYS,
+    leaves=Leaves(
+        "outcome visit condition set_speed_m_per_s icc_2_1_ratio icc_2_1_lower_ratio icc_2_1_upper_ratio "
+        "icc_3_1_ratio icc_3_1_lower_ratio icc_3_1_upper_ratio between_site_sd_value "
+        "measurement_error_value measurement_error_at_one_site_value smallest_detectable_change_value "
+        "runner_count travelling_runner_count site_count sites interval_reason_null reason_null code_version "
+        "study_version",
+        by="outcome",
+        quantities=OVER_RUNNERS,
+    ),
     fields=(
         *_SAME_FIELDS,
         real(
@@ -28,11 +38,24 @@ RELIABILITY = Table(
             "1",
             "Intraclass correlation of single measurements, sites as a sample of sites: ICC(2,1) of Shrout & Fleiss (1979), absolute agreement.",
         ),
-        real("icc_2_1_lower_ratio", "1", "Lower end of its 95 % interval."),
-        real("icc_2_1_upper_ratio", "1", "Upper end of it."),
+        real(
+            "icc_2_1_lower_ratio",
+            "1",
+            "Lower end of its 95 % interval (Shrout & Fleiss), cut at -1 / (sites - 1). Null as interval_reason_null says.",
+            low=-1,
+            high=1,
+        ),
+        real("icc_2_1_upper_ratio", "1", "Upper end of it.", low=-1, high=1),
+        Field(
+            "interval_reason_null",
+            Kind.TEXT,
+            "Why ICC(2,1) has no interval though it has a value; null where it has one, and where there are no numbers at all.",
+            nullable=True,
+            privacy=PLAIN,
+        ),
         real("icc_3_1_ratio", "1", "The same with these sites and no others: ICC(3,1), consistency."),
-        real("icc_3_1_lower_ratio", "1", "Lower end of its 95 % interval."),
-        real("icc_3_1_upper_ratio", "1", "Upper end of it."),
+        real("icc_3_1_lower_ratio", "1", "Lower end of its 95 % interval.", low=-1, high=1),
+        real("icc_3_1_upper_ratio", "1", "Upper end of it.", low=-1, high=1),
         real(
             "between_site_sd_value",
             ROW,
@@ -52,7 +75,20 @@ RELIABILITY = Table(
         Field(
             "runner_count", Kind.INTEGER, "Runners who were measured at all the sites counted.", low=0, privacy=PLAIN
         ),
-        Field("site_count", Kind.INTEGER, "Sites.", low=2, privacy=PLAIN),
+        Field(
+            "travelling_runner_count",
+            Kind.INTEGER,
+            "Runners who were measured at several sites, whichever; those beyond runner_count are in site_agreement only.",
+            low=1,
+            privacy=PLAIN,
+        ),
+        Field(
+            "site_count",
+            Kind.INTEGER,
+            "Sites: the largest set at all of which enough runners were, of sets as large that with most runners.",
+            low=2,
+            privacy=PLAIN,
+        ),
         Field("sites", Kind.TEXT, "Which, parted by commas.", privacy=PLAIN),
         _REASON,
         *STUDY_PROVENANCE,
@@ -67,6 +103,14 @@ SITE_AGREEMENT = Table(
     one_row_is="by how much one outcome of the same runners differs between two sites, in one condition and visit",
     key=(*_SAME, "site", "other_site"),
     rows=NOBODYS,
+    leaves=Leaves(
+        "outcome visit condition set_speed_m_per_s site other_site event_method other_event_method "
+        "bias_value bias_lower_value bias_upper_value sd_value low_limit_value low_limit_lower_value "
+        "low_limit_upper_value high_limit_value high_limit_lower_value high_limit_upper_value runner_count "
+        "reason_null code_version study_version",
+        by="outcome",
+        quantities=OVER_RUNNERS,
+    ),
     fields=(
         *_SAME_FIELDS,
         f.SITE,

@@ -8,6 +8,7 @@ from __future__ import annotations
 from schemas import codes
 from schemas import fields as f
 from schemas.delivery import RECORDED
+from schemas.leaving import Leaves
 from schemas.model import Code, Field, Kind, Layer, Reference, Table
 from schemas.outcomes import TO_TRIAL, real
 from schemas.privacy import PLAIN, SENSITIVE
@@ -21,6 +22,10 @@ FOOTFALL_JOINTS = Table(
     one_row_is="one joint of the stance leg in one plane during one footfall",
     key=("trial_id", "footfall_number", "joint", "plane"),
     rows=RECORDED,
+    leaves=Leaves(
+        "trial_id footfall_number side joint plane angle_against angle_at_contact_deg angle_peak_deg "
+        "angle_range_deg delivery_id raw_sha256 code_version study_version"
+    ),
     fields=(
         f.TRIAL_ID,
         f.FOOTFALL_NUMBER,
@@ -123,6 +128,10 @@ FOOTFALL_EVENTS = Table(
     one_row_is="the events of one footfall as another method found them",
     key=("trial_id", "footfall_number", "event_method"),
     rows=RECORDED,
+    leaves=Leaves(
+        "trial_id footfall_number side event_method contact_difference_s toe_off_difference_s delivery_id "
+        "raw_sha256 code_version study_version"
+    ),
     fields=(
         f.TRIAL_ID,
         f.FOOTFALL_NUMBER,
@@ -143,6 +152,10 @@ EVENT_AGREEMENT = Table(
     one_row_is="how well two methods of finding events agree in one trial and side",
     key=("trial_id", "side", "event", "event_method", "reference_method"),
     rows=RECORDED,
+    leaves=Leaves(
+        "trial_id side event event_method reference_method pair_count judged_count reference_count bias_s "
+        "lower_limit_s upper_limit_s clock_basis delivery_id raw_sha256 code_version study_version"
+    ),
     fields=(
         f.TRIAL_ID,
         f.SIDE,
@@ -186,6 +199,10 @@ CLOCK_FITS = Table(
     one_row_is="how the clock of a second file was matched to the trial's clock",
     key=("trial_id",),
     rows=RECORDED,
+    leaves=Leaves(
+        "trial_id clock_offset_s clock_drift_ppm clock_drift_error_ppm residual_s event_count clock_basis "
+        "is_matched unmatched_reason delivery_id raw_sha256 code_version study_version"
+    ),
     fields=(
         f.TRIAL_ID,
         real("clock_offset_s", "s", "Trial time when the second clock reads zero."),
@@ -219,6 +236,12 @@ CURVES = Table(
     one_row_is="one point of a curve averaged over the footfalls of one trial and side",
     key=("trial_id", "side", "quantity", "point_number"),
     rows=RECORDED,
+    leaves=Leaves(
+        "trial_id side quantity curve_span point_number quantity_unit mean_value sd_value footfall_count "
+        "delivery_id raw_sha256 code_version study_version",
+        by="quantity",
+        quantities="*_envelope_uv",
+    ),
     fields=(
         f.TRIAL_ID,
         f.SIDE,

@@ -6,6 +6,7 @@ from dataclasses import replace
 
 from schemas import codes
 from schemas import fields as f
+from schemas.leaving import Leaves
 from schemas.model import Field, Kind, Layer, Reference, Table
 from schemas.outcomes import real
 from schemas.privacy import HEALTH, PLAIN, QUASI, RUNNER, SESSION, Rows
@@ -17,6 +18,11 @@ ENERGY_BOUTS = Table(
     one_row_is="one metabolic bout",
     key=("session_id", "condition", "bout"),
     rows=Rows(SESSION, scopes=("metabolic",)),
+    leaves=Leaves(
+        "session_id condition bout set_speed_m_per_s plateau_change_percent respiratory_exchange_ratio "
+        "metabolic_power_w_per_kg energy_cost_j_per_kg_m oxygen_cost_ml_per_kg_km equation reason_null "
+        "delivery_id code_version study_version"
+    ),
     fields=(
         f.SESSION_ID,
         f.CONDITION,

@@ -30,6 +30,8 @@ Sensitivity = Literal[
     "without_covariates",
 ]
 ONE_STAGE: Final = "one_stage_mixed_model"
+#: Where the settings of a plan that was read hold what it leaves to the study file.
+STUDY_FILE: Final = "study_file"
 
 
 class PlannedComparison(Settings):
@@ -95,7 +97,7 @@ class Exclusions(Settings):
         default=None,
         gt=0,
         lt=1,
-        description="Trials whose measured speed is further from their set speed than this part of it. Null for any.",
+        description="Trials whose measured speed is further from their set speed than this part of it, and those of which none was measured; not energy bouts, which have a set speed alone. Null for any.",
     )
 
 
@@ -129,11 +131,11 @@ class Plan(Settings):
     event_methods: tuple[PooledMethod, ...] = Field(
         default=("force", "sensor", "markers"),
         min_length=1,
-        description="By what contacts may have been found; of each site the first of force, sensor, markers that it has is used.",
+        description="By what contacts may have been found; of each site the one is used by which most of its runners have a difference, of two with as many the first of force, sensor, markers. Who has one by another is told in planned_participants.",
     )
     covariates: tuple[Covariate, ...] = Field(
         default=(),
-        description="What the mixed model allows for. order: by how many places the condition came later than the reference in the session as it was run, the answer being for equal places; speed: by how much faster it was run, the answer being for equal speeds; mass, sex: the answer being for the mean of the runners.",
+        description="What the mixed model allows for. order: by how many places the condition came later than the reference in the session as it was run, the answer being for equal places; speed: by how much faster it was run, the answer being for equal speeds; mass, sex: the answer being for the mean of the runners; every sex that was stated is a level of its own, and only runners of whom none was are left out.",
     )
     exclude: Exclusions = Field(default_factory=Exclusions, description="Which accepted trials are left out.")
     sensitivity: tuple[Sensitivity, ...] = Field(

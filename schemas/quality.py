@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from schemas import codes
 from schemas import fields as f
+from schemas.leaving import Leaves
 from schemas.model import Code, Field, Kind, Layer, Table
 from schemas.privacy import IDENTIFIES, NOBODYS, PLAIN, SENSITIVE, SESSION, TRIAL, Rows
 
@@ -16,7 +17,6 @@ FINDINGS = Table(
     one_row_is="one thing a check saw",
     key=("finding_id",),
     rows=Rows(TRIAL),
-    stays=True,
     fields=(
         Field(
             "finding_id",
@@ -74,7 +74,6 @@ CHECK_RUNS = Table(
     one_row_is="one check run on one subject: a delivery, a table of it, or a trial",
     key=("delivery_id", "check_name", "subject"),
     rows=NOBODYS,
-    stays=True,  # how often a check found something in a trial is a finding
     fields=(
         f.DELIVERY_ID,
         _CHECK,
@@ -96,6 +95,10 @@ STANDINGS = Table(
     one_row_is="what became of one trial in one delivery",
     key=("delivery_id", "trial_id"),
     rows=Rows(TRIAL),
+    leaves=Leaves(
+        "delivery_id trial_id site participant_id visit condition kind trial_order standing superseded "
+        "accepted_by_override study_day told_by_delivery code_version study_version"
+    ),
     fields=(
         f.DELIVERY_ID,
         f.TRIAL_ID,
@@ -129,7 +132,6 @@ OVERRIDES = Table(
     one_row_is="one check that a data manager set aside on one trial, so that the trial is not returned for it",
     key=("delivery_id", "trial_id", "check_name"),
     rows=Rows(TRIAL),
-    stays=True,
     fields=(
         f.TRIAL_ID,
         f.SITE,
@@ -157,7 +159,6 @@ FINDING_PICTURES = Table(
     one_row_is="one point of the picture that proves a finding",
     key=("finding_id", "panel_number", "part_number", "point_number"),
     rows=Rows(TRIAL),
-    stays=True,
     fields=(
         Field("finding_id", Kind.IDENTIFIER, "The finding it is drawn for.", privacy=PLAIN),
         f.DELIVERY_ID,
@@ -198,7 +199,6 @@ TRIAL_SHAPES = Table(
     one_row_is="the shape of one stride or step of an accepted running trial, or one of the two of a standing one",
     key=("trial_id", "delivery_id", "marker", "stride_number"),
     rows=Rows(TRIAL, scopes=("motion",)),
-    stays=True,
     fields=(
         f.TRIAL_ID,
         Field(

@@ -27,12 +27,16 @@ class PayloadFile:
     sha256: str
 
 
+#: How what to do begins where nothing is asked of the laboratory.
+NOTHING_TO_SEND = "Nothing has to be sent"
+
+
 @dataclass(frozen=True)
 class Problem:
     """Something intake could not take as it was. ``seen`` and ``expected`` are plain sentences without full stop.
 
     The ids name the rows it touches, so that a wrong cell of a runner reaches all the runner's trials. row: where in its
-    table the row is that it was met in, counted from 0; None if it is not about one row. correct: what to do about it, a
+    table the row is that it was met in, counted from 0; None if it is not about one row. mend: what to do about it, a
     sentence without full stop, where that is not what the check says anyway.
     """
 

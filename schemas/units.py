@@ -8,6 +8,9 @@ from __future__ import annotations
 
 import re
 
+#: The unit of a column of which each row tells its own.
+OF_ROW = "{unit_of_row}"
+
 _PREFIXES = ("k", "h", "d", "c", "m", "u", "n", "M", "G")
 _METRIC = frozenset(
     {"m", "g", "s", "V", "N", "J", "W", "Hz", "L", "l", "Pa", "rad", "cal", "m[Hg]", "Ohm", "By", "Cel", "[g]", "B"}

@@ -28,8 +28,8 @@ Methods = Callable[["pd.DataFrame"], "pd.DataFrame"]
 class Measured:
     """What one method did in one cell.
 
-    studies: with an answer. coverage, type_1, power: shares; width: of the interval, in the unit of the studies; bias:
-    mean error.
+    studies: with an answer. coverage, type_1, power: shares, the last two not a number where no study is without
+    effect; width: of the interval, in the unit of the studies; bias: mean error.
     """
 
     cell: str
@@ -44,9 +44,14 @@ class Measured:
 
     @property
     def is_in_aim(self) -> bool:
-        """Coverage within 0.93 to 0.97 and type I at most 0.06, as exactly as the number of studies tells."""
+        """Coverage within 0.93 to 0.97 and type I at most 0.06, as exactly as the number of studies tells.
+
+        Also where no study has an answer.
+        """
+        if not self.studies:
+            return True
         slack = 2 * float(np.sqrt(0.95 * 0.05 / self.studies))
-        return 0.93 - slack <= self.coverage <= 0.97 + slack and self.type_1 <= 0.06 + 1.5 * slack
+        return 0.93 - slack <= self.coverage <= 0.97 + slack and not self.type_1 > 0.06 + 1.5 * slack
 
     def plain(self) -> Mapping[str, Any]:
         """As a mapping, to keep."""

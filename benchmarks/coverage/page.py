@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
 
 from benchmarks.coverage.adjusted import ALLOWED, NOT_ALLOWED, Adjusted
-from benchmarks.coverage.curve import BAND, Curved
+from benchmarks.coverage.curve import BAND, OF_THESE, OVER_SITES, Curved
 from benchmarks.coverage.dose import Dosed, weeks_as_runners
 from benchmarks.coverage.measure import IGNORING_SITES, Measured
 from benchmarks.coverage.studies import Cell
@@ -19,7 +20,7 @@ _WORDS = {
     IGNORING_SITES: "*t* that ignores sites",
 }
 #: Shown for comparison: what they leave out is in the studies.
-_WRONG = (IGNORING_SITES, NOT_ALLOWED, weeks_as_runners.__name__)
+_WRONG = (IGNORING_SITES, NOT_ALLOWED, weeks_as_runners.__name__, BAND)
 _ADJUSTED_WORDS = {ALLOWED: "mixed model with them", NOT_ALLOWED: "mixed model without them"}
 _ADJUSTED = """
 ## With the covariates of a plan
@@ -39,16 +40,21 @@ A response goes with the hours in the new footwear by a known slope, or not at a
 symptoms, which most runners do not have in most weeks. Below the slope of `planned_dose_responses` stands what would
 come of counting each of ten weeks as a runner of its own. Per 10 hours; the true slope is 1, of symptoms 4 points.
 """
-_CURVE_WORDS = {BAND: "band"}
+_CURVE_WORDS = {
+    OF_THESE: "band for runners of these sites",
+    OVER_SITES: "band over sites",
+    BAND: "the first, read as if over sites",
+}
 _CURVED = """
 ## Curves
 
-Mean difference curves of runners, {count} studies of each kind (`benchmarks/coverage/curve.py`). Coverage is how often
-the band of `planned_curve_points` holds the true curve at all of its points at once; bias and width are means over the
-curve. The bands are for runners as if of one site, and what sites differ by is not in them: where sites do differ they
-are too narrow, and p is too small, as the rows below tell. No band by sites is drawn instead: patterns in which whole
-sites change their sign reach no p below 2 in 2^sites, which is 0.25 with three sites, 0.063 with five and 0.031 with
-six.
+Mean difference curves, {count} studies of each kind (`benchmarks/coverage/curve.py`). Coverage is how often a band of
+`planned_curve_points` holds the true curve at all of its points at once; bias and width are means over the curve. The
+band for runners of these sites is asked for the mean curve of the very sites that were in the study. The band over
+sites (`sites_`) is asked for that of all sites there could be, and is given from four sites on: with three it would be
+some 60 standard errors to either side. Below them stands what would come of reading the first as the second. Patterns
+in which whole sites change their sign are no way out: they reach no p below 2 in 2^sites, which is 0.25 with three
+sites, 0.063 with five and 0.031 with six. The 5 unequal sites have 3 to 24 runners.
 """
 _HEAD = """# How often the intervals hold the truth
 
@@ -114,9 +120,17 @@ def _table(
     lines = ["| Studies | Method | Coverage | Type I | Power | Bias | Width |", "|---|---|---|---|---|---|---|"]
     for cell in cells:
         for method, words in methods.items():
+            if method not in measured[cell]:
+                continue
             one = measured[cell][method]
+            if not one.studies:
+                lines.append(f"| {cell} | {words} | no answer | - | - | - | - |")
+                continue
             weight = "**" if judged and method not in _WRONG and not one.is_in_aim else ""
-            numbers = f"{weight}{one.coverage:.3f}{weight} | {one.type_1:.3f} | {one.power:.2f} | {one.bias:+.3f}"
+            type_1, power = (
+                "-" if math.isnan(rate) else f"{rate:.{n}f}" for rate, n in ((one.type_1, 3), (one.power, 2))
+            )
+            numbers = f"{weight}{one.coverage:.3f}{weight} | {type_1} | {power} | {one.bias:+.3f}"
             lines.append(f"| {cell} | {words} | {numbers} | {one.width:.2f} |")
     return lines
 
@@ -127,6 +141,8 @@ def _missed(
     lines = []
     for cell in cells:
         for method, words in methods.items():
+            if method not in measured[cell]:
+                continue
             one = measured[cell][method]
             if method not in _WRONG and not one.is_in_aim:
                 side = "too wide" if one.coverage > 0.97 else "too narrow"

@@ -33,7 +33,7 @@ class Cell:
     beside them. order_effect: by how much a condition is changed for having been run second; reference_first: share of
     runners who run the reference first. null_below: a value of the condition is lost, so much below its mean (of all
     runners), as an impact peak is not there in soft landings; None for no loss. effect: what the studies with an
-    effect have.
+    effect have. spreads: by how much as usual runners of each site vary; nothing for as usual.
     """
 
     name: str
@@ -44,6 +44,7 @@ class Cell:
     reference_first: float = 0.5
     null_below: float | None = None
     effect: float = EFFECT
+    spreads: tuple[float, ...] = ()
 
     @property
     def is_fair(self) -> bool:
@@ -54,6 +55,8 @@ class Cell:
 SPREADS = {"no": 0.0, "small": 0.35, "moderate": 0.7, "large": 1.7}
 SIZES = {"3 x 5": (5,) * 3, "3 x 10": (10,) * 3, "5 x 12": (12,) * 5, "8 x 20": (20,) * 8}
 UNEQUAL = (3, 5, 10, 18, 24)
+VERY_UNEQUAL = (60, 2, 2)
+NOISY, QUIET = "40 who vary 10 times as much and 4 x 4", "24 who vary 0.3 times as much and 2 x 3"
 
 
 def cells() -> Iterator[Cell]:
@@ -63,6 +66,12 @@ def cells() -> Iterator[Cell]:
             yield Cell(f"{size}, {word} differences between sites", sizes, site_sd)
     for word in ("no", "moderate", "large"):
         yield Cell(f"5 unequal sites, {word} differences", UNEQUAL, SPREADS[word])
+    for word in ("no", "moderate", "large"):
+        yield Cell(f"60 and 2 and 2, {word} differences between sites", VERY_UNEQUAL, SPREADS[word])
+        yield Cell(
+            f"{NOISY}, {word} differences between sites", (40, 4, 4, 4, 4), SPREADS[word], spreads=(3, *[0.3] * 4)
+        )
+        yield Cell(f"{QUIET}, {word} differences between sites", (24, 3, 3), SPREADS[word], spreads=(0.3, 1, 1))
     for word in ("no", "moderate"):
         yield Cell(f"5 x 6 and 6 who travel, {word} differences", (6,) * 5, SPREADS[word], travelling=6)
         yield Cell(f"3 x 2 and 4 who travel, {word} differences", (2,) * 3, SPREADS[word], travelling=4)
@@ -122,7 +131,12 @@ def values(
     own = rng.normal(0, _OWN_SD, (count, persons))[:, who]
     of_site = rng.normal(0, cell.site_sd, (count, places))[:, sites]
     reference = level + cell.order_effect * (1 - second) + rng.normal(0, _VISIT_SD, (count, rows))
-    condition = level + shift + of_site + own + cell.order_effect * second + rng.normal(0, _VISIT_SD, (count, rows))
+    noise = rng.normal(0, _VISIT_SD, (count, rows))
+    if cell.spreads:  # those who vary more or less do so in all of it; nobody travels in such studies
+        times = np.array(cell.spreads)[sites]
+        own, noise = own * times, noise * times
+        reference = level + (reference - level) * times
+    condition = level + shift + of_site + own + cell.order_effect * second + noise
     return reference, condition
 
 

@@ -14,10 +14,20 @@ from schemas.consent_lacks import UNLOOKED
 from schemas.delivery import SENT_CONSENTS
 from schemas.joined import delivered
 from schemas.model import Layer, Table
-from schemas.received import Received
+from schemas.received import NOTHING_TO_SEND, Received
 
 _CONSENTS = str(SENT_CONSENTS.file_name)
 _NO_RUNNERS = "no runner's"
+_COMPARE = (
+    "Compare consents.csv with the signed form. If the form was signed by that day, add its row and send the delivery "
+    "again; if the runner did not agree or took it back, leave out what is named here. Until then it is kept apart and "
+    "nothing is computed from it"
+)
+_OF_WHO_WITHDREW = "their values are those of a runner who withdrew"
+_LEAVE_OUT = (
+    f"{NOTHING_TO_SEND}. Leave these rows out of what you send from now on; if the runner has agreed anew, tell the "
+    "data manager, who notes it by a command. Until then they are kept apart and nothing is computed from them"
+)
 
 
 @check(
@@ -25,10 +35,8 @@ _NO_RUNNERS = "no runner's"
     weight=Weight.WITHHOLDS,
     seen="Consent is not shown for {what}: {lack}.",
     expected="On {day} {scopes} have been given and not withdrawn.",
-    remedy="Compare consents.csv with the signed form. If the form was signed by that day, add its row and "
-    "send the delivery again; if the runner did not agree or took it back, leave out what is named here. Until then "
-    "it is kept apart and nothing is computed from it.",
-    words=("what", "lack", "day", "scopes"),
+    remedy="{what_to_do}.",
+    words=("what", "lack", "day", "scopes", "what_to_do"),
 )
 def consent_covers_the_trial(consent: Consent) -> Looked:
     """The runner had agreed, by the day of the session, to the recording of what the trial holds and to its pooling.
@@ -42,7 +50,7 @@ def consent_covers_the_trial(consent: Consent) -> Looked:
     faults = [_of_trial(trial, lack, consent) for trial, lack in lacks.items()]
     faults += [fault for table in tables_of(Layer.DELIVERY) for fault in _of_rows(table, consent)]
     faults += _near_misses(consent)
-    return looked(max(1, len(consent.trials)), faults)
+    return looked(max(1, len(consent.trials)), [{"what_to_do": _COMPARE, **fault} for fault in faults])
 
 
 def is_of_nobody(finding: Mapping[str, Any]) -> bool:
@@ -77,7 +85,7 @@ def _of_rows(table: Table, consent: Consent) -> Iterator[dict[str, Any]]:
         if is_covered:
             continue
         if shut and keys[row] in shut:
-            counts["their values are those of a runner who withdrew, and nothing is to be sent"] += 1
+            counts[_OF_WHO_WITHDREW] += 1
         elif nowhere:
             counts[f"{table.rows.by} leads to no runner of the delivery"] += 1
         elif not owners & told:
@@ -90,6 +98,7 @@ def _of_rows(table: Table, consent: Consent) -> Iterator[dict[str, Any]]:
             "scopes": _listed(sorted(table.rows.needs)),
             "file": table.file_name,
             "weight": Weight.NOTES,
+            **({"what_to_do": _LEAVE_OUT} if lack == _OF_WHO_WITHDREW else {}),
         }
 
 

@@ -25,6 +25,10 @@ _COPY_AGAIN = (
     "Copy the delivery again from the folder it was made in. If files were changed on purpose after the bag was made, "
     "make the bag again, so that its checksums are those of the new files"
 )
+_NAME_IT = (
+    "In bag-info.txt give the site's short name as in the study file, the study's title and the next delivery number, "
+    "make the bag again, and put it into that site's folder of the inbox"
+)
 _ZIP_AGAIN = "Zip the bag's own folder again: plain files and folders only, no shortcuts, no files from outside it"
 
 
@@ -113,9 +117,8 @@ def bag_is_complete_and_unchanged(delivery: Received) -> Looked:
     weight=Weight.STOPS,
     seen="{problem}.",
     expected="{wanted}.",
-    remedy="In bag-info.txt give the site's short name as in the study file, the study's title and the next "
-    "delivery number, make the bag again, and put it into that site's folder of the inbox.",
-    words=("problem", "wanted"),
+    remedy="{what_to_do}.",
+    words=("problem", "wanted", "what_to_do"),
 )
 def bag_info_names_site_and_number(delivery: Received, study: Study) -> Looked:
     """The bag's bag-info.txt names the site, whose inbox it came to, and the number of the delivery.
@@ -126,7 +129,7 @@ def bag_info_names_site_and_number(delivery: Received, study: Study) -> Looked:
     problems = of_kind(delivery, "bag_info")
     if not problems and not (delivery.files or delivery.bag_info):
         return nothing(NOT_OPENED)
-    return looked(1, faults_of(problems or _bag_info_problems(delivery, study)))
+    return looked(1, _with_remedy(problems or _bag_info_problems(delivery, study), _NAME_IT))
 
 
 def _bag_info_problems(delivery: Received, study: Study) -> list[Problem]:

@@ -7,8 +7,11 @@
 
 Up to its tables each delivery is a partition; from ``depot`` on, what all deliveries make together is made once per
 run. One step does the first four, delivery by delivery in order, because a delivery is gated beside the results of
-those before it, and is in the depot whole or not at all. It says of each delivery how far it came. What is built from
-all that the books know is not built again. ``release`` is made by a job of its own, after all the others.
+those before it, and is in the depot whole or not at all. So Dagster makes the four of a partition together; it refuses
+one of them alone ("Backfill must include every key in a non-subsettable multi-asset"), which its server answers with
+HTTP status 500. It could leave some out (``can_subset``) only by asking every run for partitions. The step says of each
+delivery how far it came. What is built from all that the books know is not built again. ``release`` is made by a job of
+its own, after all the others.
 
 Deliveries of runners who withdrew are judged again first. Then ``taken_out`` removes their files, and ``withdrawals``
 searches all that was built for their ids.

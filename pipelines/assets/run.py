@@ -6,12 +6,13 @@ books know.
 
 from __future__ import annotations
 
+import secrets
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager, suppress
 from dataclasses import replace
 from pathlib import Path
 
-from pipelines.depot.arrivals import find_arrivals
+from pipelines.depot.arrivals import Names, find_arrivals
 from pipelines.depot.ledger import whoami
 from pipelines.depot.storage import Depot
 from pipelines.errors import Unusable
@@ -76,7 +77,8 @@ def plan(
     refuse_missing(inbox)
     depot = Depot(depot_root)
     if not depot.exists:
-        arrivals, _ = find_arrivals(inbox, names_shown(study.path, study.study))
+        names = Names(names_shown(study.path, study.study), lambda _: secrets.token_hex())  # no books, so no key yet
+        arrivals, _ = find_arrivals(inbox, names)
         return "\n".join(
             [
                 *drafts_told(study.drafts),

@@ -12,7 +12,8 @@ INTERRUPTED = 130
 #: of a command that has nothing more to say
 _COMMON = {
     0: "Done.",
-    2: "Something given cannot be used; what, and what to do, stands on standard error. Nothing is half-written.",
+    2: "Something given cannot be used; what, and what to do, stands on standard error, and with `--json` as the "
+    "answer, too. Nothing is half-written.",
     3: "A fault of manystrides.",
     INTERRUPTED: "Interrupted with Ctrl-C, or by a service manager (SIGTERM). Nothing is half-written.",
 }

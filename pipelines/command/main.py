@@ -10,13 +10,14 @@ from __future__ import annotations
 
 import json
 import os
+import sys
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
 from pipelines import telemetry
-from pipelines.command.as_json import echo_json
+from pipelines.command.as_json import echo_json, end_with
 from pipelines.command.beginning import init
 from pipelines.command.exit_codes import INTERRUPTED, LABORATORIES_ASKED
 from pipelines.command.following_up import followed_up
@@ -252,7 +253,7 @@ def upgrade(depot: DepotPath = DEFAULT_DEPOT, actor: Actor = None) -> None:
 
 
 #: Packages that come with the extra ``depot`` alone.
-_OF_THE_DEPOT = ("dagster", "dagster_webserver", "great_expectations", "openpyxl")
+_OF_THE_DEPOT = ("alembic", "dagster", "dagster_webserver", "duckdb", "great_expectations", "openpyxl", "pyarrow")
 _INSTALL_ALL = (
     "Package {} is not installed: this installation is a laboratory's, for check, pack, profile and look. What keeps a "
     'depot needs the extra: pip install "manystrides[depot]" (from the same file), or make setup.'
@@ -261,9 +262,10 @@ _INTERRUPTED = "Interrupted; the depot is whole, and the next run goes on from h
 
 
 def main() -> None:
-    """Run the command; what a person can correct is told in plain words on standard error, with exit code 2."""
-    import sys
+    """Run the command; what a person can correct is told in plain words on standard error, with exit code 2.
 
+    With --json it is on standard output, too, in parts: a script never has to read the other stream.
+    """
     from pipelines.command.interrupts import heard
     from pipelines.command.streams import guard
 
@@ -272,8 +274,7 @@ def main() -> None:
         with heard():
             app()
     except Unusable as problem:
-        typer.echo(str(problem), err=True)
-        sys.exit(2)
+        end_with(2, str(problem), problem)
     except KeyboardInterrupt:
         typer.echo(_INTERRUPTED, err=True)
         sys.exit(INTERRUPTED)
@@ -283,18 +284,14 @@ def main() -> None:
         raise
     except OSError as problem:
         if is_disk_full(problem):
-            typer.echo(str(disk_full(problem)), err=True)
-            sys.exit(2)
-        typer.echo(f"The system refused: {problem}. Nothing is half-written; correct this and run again.", err=True)
-        sys.exit(2)
+            end_with(2, str(disk_full(problem)), disk_full(problem))
+        end_with(2, f"The system refused: {problem}. Nothing is half-written; correct this and run again.")
     except Exception as fault:
         if isinstance(fault, ModuleNotFoundError) and (fault.name or "").partition(".")[0] in _OF_THE_DEPOT:
-            typer.echo(_INSTALL_ALL.format(fault.name), err=True)
-            sys.exit(2)
+            end_with(2, _INSTALL_ALL.format(fault.name))
         import traceback
 
         traceback.print_exc()
-        typer.echo(f"This is a fault of manystrides, not of your input: {type(fault).__name__}.", err=True)
-        sys.exit(3)
+        end_with(3, f"This is a fault of manystrides, not of your input: {type(fault).__name__}.")
     finally:
         sys.stdout.flush()

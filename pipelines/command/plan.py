@@ -51,7 +51,7 @@ def show_plan(study: StudyPath = DEFAULT_STUDY, depot: DepotPath = DEFAULT_DEPOT
     for one in frozen:
         same = " (this one)" if one.is_plan(plan) else ""
         if not same and plan is not None and one.sha256 == plan.sha256:
-            same = " (this file, but not this plan: the reference condition of the study file was another)"
+            same = f" (this file, but not this plan: another {', '.join(one.changed(plan))})"
         typer.echo(f"Frozen {one.utc[:19]} UTC{same}: version {one.version}, {one.trials} trials accepted by then.")
     if not frozen:
         typer.echo("No plan was frozen yet.")
@@ -103,7 +103,7 @@ def _left_out(exclude: Exclusions) -> list[str]:
     told += ["trials with a note"] if exclude.noted else []
     told += [f"trials with a note of {', '.join(exclude.notes_of)}"] if exclude.notes_of else []
     if (most := exclude.largest_speed_off_fraction) is not None:
-        told.append(f"trials more than {100 * most:g} % off their set speed")
+        told.append(f"trials more than {100 * most:g} % off their set speed, or without a measured one")
     return told
 
 

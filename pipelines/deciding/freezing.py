@@ -75,9 +75,9 @@ def freeze_plan(desk: Desk, why: str) -> FrozenNow:
 
 def _refuse_same_version(plan: LoadedPlan, before: Sequence[Frozen]) -> None:
     """Raises Unusable where a plan that asked for something else was frozen under the same version."""
-    version, settings = plan.plan.version, plan.settings
+    version = plan.plan.version
     for one in before:
-        if one.version == version and one.sha256 != plan.sha256 and one.settings != settings:
+        if one.version == version and one.sha256 != plan.sha256 and one.changed(plan):
             raise Unusable(
                 f"Version {version} was frozen {one.utc[:19]} UTC with other content ({one.sha256}).",
                 "a version of its own for every plan that says something else.",

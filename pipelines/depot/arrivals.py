@@ -24,8 +24,27 @@ _FAR = 10**9
 _SITE = re.compile(r"[a-z][a-z0-9_]{0,40}")
 #: How the file beside a delivery ends that says that it is still being copied.
 UPLOADING = ".uploading"
-#: Whether a name may be told, see ``pipelines.identity.word_list.names_shown``.
-Shown = Callable[[str], bool]
+
+
+@dataclass(frozen=True)
+class Names:
+    """How names in the inbox are told: as they are, or by a word that stands for one, the same on every disk.
+
+    shown: whether a name may be told, see ``pipelines.identity.word_list.names_shown``. word: hex digits that nobody
+    can make of a name who has not the key of the books.
+    """
+
+    shown: Callable[[str], bool]
+    word: Callable[[str], str]
+
+    def of(self, path: Path) -> str:
+        """What an arrival is called everywhere."""
+        return path.name if self.shown(path.name) else self.kept_back(path)
+
+    def kept_back(self, path: Path) -> str:
+        """What stands for its name, even if that might be told."""
+        ending = path.suffix.lower()
+        return f"name-kept-back-{self.word(path.name)[:8]}{ending if ending == '.zip' else ''}"
 
 
 @dataclass(frozen=True)
@@ -75,12 +94,12 @@ class Arrival:
         return digest.hexdigest()
 
 
-def find_arrivals(inbox: Path, shown: Shown) -> tuple[list[Arrival], list[str]]:
+def find_arrivals(inbox: Path, names: Names) -> tuple[list[Arrival], list[str]]:
     """Deliveries in ``inbox/<site>/`` in order of site and delivery number, and the names of what is none.
 
-    shown: whether a name in the inbox may be told; what it may not is called by a number.
+    names: how names in the inbox are told.
     """
-    found, others = look_into(inbox, shown)
+    found, others = look_into(inbox, names)
     return in_order(found), others
 
 
@@ -89,43 +108,34 @@ def in_order(arrivals: Iterable[Arrival]) -> list[Arrival]:
     return sorted(arrivals, key=lambda a: (a.site, _number(a.path), _natural(a.name)))
 
 
-def look_into(inbox: Path, shown: Shown) -> tuple[list[Arrival], list[str]]:
+def look_into(inbox: Path, names: Names) -> tuple[list[Arrival], list[str]]:
     """As ``find_arrivals``, in no order: none is opened."""
     found: list[Arrival] = []
     others: list[str] = []
     for site in _entries(inbox):
         if not site.is_dir():
-            others.append(_name(site, shown))
+            others.append(names.of(site))
             continue
-        name = site.name if _SITE.fullmatch(site.name) else _number_of(site)
+        name = site.name if _SITE.fullmatch(site.name) else names.kept_back(site)
         for path in _entries(site):
             if is_litter(path.name) or path.suffix == UPLOADING:
                 continue
             is_bag = path.is_dir() and (bag_in(path) / "bagit.txt").exists()
             is_zip = path.is_file() and path.suffix.lower() == ".zip"
             if is_bag or is_zip:
-                found.append(Arrival(name, _name(path, shown), path))
+                found.append(Arrival(name, names.of(path), path))
             else:
-                others.append(f"{name}/{_name(path, shown)}")
+                others.append(f"{name}/{names.of(path)}")
     return found, others
 
 
-def path_of(inbox: Path, key: str) -> Path:
-    """Where what goes by ``key`` lies, under its name or under a number; where it would lie if it is gone."""
+def path_of(inbox: Path, key: str, names: Names) -> Path:
+    """Where what goes by ``key`` lies, under its name or another word for it; where it would lie if it is gone."""
     place = inbox
     for part in key.split("/"):
         named = place / part
-        place = named if named.exists() else next((p for p in _entries(place) if _number_of(p) == part), named)
+        place = named if named.exists() else next((p for p in _entries(place) if names.kept_back(p) == part), named)
     return place
-
-
-def _name(path: Path, shown: Shown) -> str:
-    """What an arrival is called everywhere: its name, or if that may not be told, a number the disk gave it."""
-    return path.name if shown(path.name) else _number_of(path)
-
-
-def _number_of(path: Path) -> str:
-    return f"name-kept-back-{path.lstat().st_ino}{path.suffix.lower() if path.suffix.lower() == '.zip' else ''}"
 
 
 def slug(name: str) -> str:

@@ -62,6 +62,13 @@ _MOST_NAMED = 3  # words of a name behind a word that says who
 _LEAST_IN_PATHS, _LEAST_IN_OTHER_WRITINGS = 4, 2
 #: Words beside an odd one that make a text English.
 _LEAST_BESIDE_A_CAPITAL, _LEAST_BESIDE = 1, 2
+#: Shorter words stand small in a title.
+_LEAST_OF_A_TITLE = 3
+_LONGEST_PIECE = 3
+_BEFORE_NAMES = frozenset(
+    ["Mc", "Mac", "De", "Di", "Du", "Da", "La", "Le", "Van", "Von", "El", "Al", "Ben", "Bin", "San"]
+)
+_WITH_AXIS = re.compile(r"[A-Z]{2,4}[xyz]")
 _LATIN = re.compile(r"[A-Za-zÀ-ɏ]")
 
 
@@ -76,12 +83,12 @@ def likely_names(text: str) -> Iterator[tuple[int, int]]:
             two = len(behind) > 1 and all(_is_capital(t[0]) for t in behind[:2])
             yield from (t.span() for t in behind[:1] if two or _is_no_word(t[0]) or is_first_name(t[0]))
     yield from _by_form(text)
-    odd = _odd_one_out(tokens)
+    odd, titled = _odd_one_out(tokens), _is_a_title(tokens)
     for i, token in enumerate(tokens):
         follower = tokens[i + 1] if i + 1 < len(tokens) else None
         if follower is not None and text[token.end() : follower.start()] not in (" ", "-", ", ", "_"):
             follower = None
-        opens = _SENTENCE.search(text[: token.start()]) is not None
+        opens = titled or _SENTENCE.search(text[: token.start()]) is not None
         if _may_be_a_name(token[0], follower[0] if follower else "", opens=opens) or token is odd:
             yield token.span()
         elif follower is not None and _both_unknown(token[0], follower[0]):
@@ -91,6 +98,8 @@ def likely_names(text: str) -> Iterator[tuple[int, int]]:
 
 def _may_be_a_name(word: str, follower: str, *, opens: bool) -> bool:
     """Whether a word is unknown and has a capital within a sentence, or is a name by some list. follower: beside it."""
+    if _is_short_for_something(word):
+        return False
     if not _is_capital(word):
         return (len(word) > 3 and is_first_name(word)) or (len(word) > _LEAST_IN_PATHS and is_listed_name(word))
     if plain(follower) in _SPOKEN and any(plain(word) in words(name) for name in _NAMES_TOO):
@@ -101,6 +110,22 @@ def _may_be_a_name(word: str, follower: str, *, opens: bool) -> bool:
         return False
     owner = word.endswith("s") and plain(follower) in words("owned") and not is_english(word)
     return not opens or owner or is_listed_name(word) or (bool(follower) and _goes_on(word, follower))
+
+
+def _is_a_title(tokens: list[re.Match[str]]) -> bool:
+    """Whether every long word begins with a capital and is ordinary English and nobody's name: "Noise Floor Test"."""
+    long = [token[0] for token in tokens if len(token[0]) > _LEAST_OF_A_TITLE]
+    return len(long) > 1 and all(_is_capital(w) and is_english(w) and not is_listed_name(w) for w in long)
+
+
+def _is_short_for_something(word: str) -> bool:
+    """Whether a word is pieces of two or three letters run together, or a short one in capitals with an axis behind it.
+
+    As labels are: "FemEpi", "COPx", "Wi" of Wi-Fi; not "McKay".
+    """
+    pieces = _CAMEL.findall(word)
+    short = len(pieces) > 1 and all(1 < len(piece) <= _LONGEST_PIECE for piece in pieces) and "".join(pieces) == word
+    return (short and pieces[0] not in _BEFORE_NAMES) or bool(_WITH_AXIS.fullmatch(word))
 
 
 def _odd_one_out(tokens: list[re.Match[str]]) -> re.Match[str] | None:

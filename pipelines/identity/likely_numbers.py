@@ -63,7 +63,7 @@ _COUNTED = re.compile(
     r"(?:frames?|trials?|samples?|channels?|plates?|markers?|steps?|rows?|lines?|model)\W*(?:n[ro]|number)?\W*$",
     re.IGNORECASE,
 )
-_LEAST_IN_GROUPS = 9
+_LEAST_IN_GROUPS, _LEAST_NUMBERED = 9, 3
 _RANGE = re.compile(r"([0-9]+)[-/]([0-9]+)")
 
 
@@ -90,7 +90,8 @@ def likely_numbers(text: str) -> Iterator[tuple[int, int, str]]:
         if _is_long(match[0]):
             yield *match.span(), kinds.MAYBE_NUMBER
     for match in _NUMBERED.finditer(text):
-        if not _COUNTED.search(text, 0, match.start(1)):
+        digits = sum(c.isdigit() for c in match[1])
+        if digits >= _LEAST_NUMBERED and not _COUNTED.search(text, 0, match.start(1)):
             yield *match.span(1), kinds.MAYBE_NUMBER
     for match in _GROUPS.finditer(text):
         if sum(c.isdigit() for c in match[0]) >= _LEAST_IN_GROUPS and not _VERSION_BEFORE.search(

@@ -61,6 +61,8 @@ _CODES = re.compile(
 _EPONYMS = re.compile(
     r"\b(?:Helen Hayes|Douglas bag|(?:Thomas|Ober|Lachman|Trendelenburg|Thompson|Ely|Craig|Silfverskiöld|Duncan|McMurray|Apley|Noble"
     r"|Phelps|Jack|Hubscher|Faber|Patrick|Slocum|Godfrey|Adam|Romberg)(?:'?s)? (?:test|sign)|Blix curve"
+    r"|[A-ZÄÖÜ][a-zäöüß]{3,}(?:[-–][A-ZÄÖÜ][a-zäöüß]{3,})?(?:'?s)? (?:reflex|filters?|window|transform|spectrum|operator"
+    r"|sequence|plots?|equation|criterion|coefficient|distribution)(?= |$|[,.;:)])"
     r"|Bland[- ]Altman|Savitzky[- ]Golay|Teager[- ]Kaiser|Grood (?:and|&) Suntay)\b"
 )
 

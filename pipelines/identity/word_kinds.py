@@ -8,6 +8,8 @@ from __future__ import annotations
 from functools import cache
 
 from pipelines.identity.common_words import plain, words
+from schemas.catalogue import TABLES
+from schemas.units import is_ucum
 
 _ENDINGS = ("ed", "ing", "ly", "tion", "tions", "ness", "ment", "able")
 _LISTS = ("plain_words", "other_words", "label_words", "words_abroad")
@@ -31,7 +33,12 @@ def is_listed_name(word: str) -> bool:
 
 
 def is_of_the_trade(word: str) -> bool:
-    """Whether it is a word of short remarks of a laboratory, in several languages; one with an ending of English is."""
+    """Whether it is a word of short remarks of a laboratory, in several languages, or a unit ("kcal", "mV").
+
+    One with an ending of English is, too.
+    """
+    if is_ucum(word):
+        return True
     lowered = _base(word)
     if lowered in _known() or (len(lowered) > 5 and lowered.endswith(_ENDINGS)):
         return True
@@ -58,7 +65,17 @@ def _base(word: str) -> str:
 
 @cache
 def _known() -> frozenset[str]:
-    return frozenset[str]().union(*map(words, _LISTS)) - words("first_names")
+    defined = defined_words() - words("names_of_people")  # codes tell whose formula it is
+    return frozenset[str]().union(defined, *map(words, _LISTS)) - words("first_names")
+
+
+@cache
+def defined_words() -> frozenset[str]:
+    """Words that names of tables, of columns and codes of closed lists are made of, in small letters."""
+    tables = TABLES.values()
+    names = {name for table in tables for name in (table.name, *table.column_names)}
+    names |= {code.value for table in tables for field in table.fields for code in field.codes}
+    return frozenset(word for name in names for word in name.split("_") if len(word) > _LEAST_OWNER and word.isalpha())
 
 
 @cache

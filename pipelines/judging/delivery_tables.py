@@ -125,12 +125,11 @@ def _made_from(trial_id: str, judged: Judged) -> dict[str, Any]:
 def _trial_row(trial_id: str, judged: Judged, findings: list[Finding]) -> dict[str, Any]:
     row = judged.rows[trial_id]
     own = {name: row.get(name) for name in core.TRIALS.column_names}
-    notes = sum(f.trial_id == trial_id for f in findings)
     return {
         **own,
         **judged.verdicts[trial_id].facts,
         "site": judged.site,
-        "note_count": notes,
+        "has_notes": any(f.trial_id == trial_id for f in findings),
         "accepted_by_override": bool(returning(trial_id, findings)),
         **_made_from(trial_id, judged),
     }

@@ -54,12 +54,6 @@ def kept(info: Mapping[str, str]) -> dict[str, str]:
     return {name: value for name, form in _FORMS.items() if form.fullmatch(value := named.get(name.lower(), ""))}
 
 
-def fields_in(bag_info: bytes) -> dict[str, str]:
-    """The same of the bytes of a bag-info.txt."""
-    lines = (line.partition(":") for line in bag_info.decode("utf-8", "replace").splitlines())
-    return kept({label.strip(): value.strip() for label, _, value in lines})
-
-
 def older(study: LoadedStudy, site: str) -> Callable[[Mapping[str, str]], str | None]:
     """Tells of the fields of a bag of ``site`` what its laboratory should know; None if it packed with today's."""
     today = word(study.study, site) if site in study.study.sites else None

@@ -8,7 +8,9 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
+from typing import Any
 
+from checks.evidence import Role
 from pipelines.judging.judge import Verdict
 from schemas.equipment import ALL_PLATES
 
@@ -16,10 +18,11 @@ CHECK = "mean_vertical_force_is_body_weight"
 #: How far apart the scales of trials lie that are off alike: own choice. Means of whole trials of real runs scatter by
 #: less than 1 %, single steps by 1.6 %.
 ALIKE = 0.04
+OTHERS = "other trials of this session"
 
 
 def told_apart(verdicts: Mapping[str, Verdict], session_of: Mapping[str, str | None]) -> dict[str, Verdict]:
-    """The same verdicts; findings of mean vertical force say what the session's other trials tell of their cause.
+    """The same verdicts; findings of mean vertical force say and show what the session's other trials tell.
 
     session_of: trial -> session of the delivery's table of trials. The standing of no trial is changed by it.
     """
@@ -36,7 +39,24 @@ def _told(trial: str, verdict: Verdict, session: Mapping[str, float]) -> Verdict
         return verdict
     said = sentence(session[trial], [ratio for other, ratio in session.items() if other != trial])
     findings = [replace(f, seen=f"{f.seen} {said}") if f.check_name == CHECK else f for f in verdict.findings]
-    return replace(verdict, findings=findings)
+    others = [100 * (ratio - 1) for other, ratio in session.items() if other != trial]
+    return replace(verdict, findings=findings, pictures=verdict.pictures + _drawn_beside(verdict, others))
+
+
+def _drawn_beside(verdict: Verdict, others_percent: Sequence[float]) -> list[dict[str, Any]]:
+    """Rows for the first panel of the picture: the session's other trials beside the number that was found."""
+    own = {f.finding_id for f in verdict.findings if f.check_name == CHECK}
+    rows: list[dict[str, Any]] = []
+    for finding_id in sorted(own):
+        panel = [row for row in verdict.pictures if (row["finding_id"], row["panel_number"]) == (finding_id, 1)]
+        if panel:
+            last = panel[-1]
+            part = {"part_number": last["part_number"] + 1, "part_role": str(Role.BESIDE), "part_name": OTHERS}
+            rows += [
+                {**last, **part, "point_number": number, "across_value": float(number), "upwards_value": percent}
+                for number, percent in enumerate(others_percent, start=1)
+            ]
+    return rows
 
 
 def sentence(own: float, others: Sequence[float]) -> str:

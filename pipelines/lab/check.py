@@ -1,7 +1,7 @@
 """The depot's checks at the laboratory, before anything is sent: on a bag or a plain folder, keeping nothing.
 
-Everything is done in a temporary depot by the stages a delivery goes through anyway, so that nothing is judged twice
-in two ways. What earlier deliveries brought is not known here.
+Everything is done at the desk of an empty, temporary depot by the stages a delivery goes through anyway, but that
+nothing is published; so nothing is judged twice in two ways. What earlier deliveries brought is not known here.
 
 Exit codes, for scripts: 0 nothing must be mended, 1 something must be mended, 2 something given cannot be used, 3 a
 fault of manystrides (a check crashed); they stand in ``pipelines.command.exit_codes``, too.
@@ -17,11 +17,8 @@ from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 from typing import Any
 
-from pipelines.consent import held_texts
 from pipelines.depot.arrivals import Arrival
-from pipelines.depot.books.rows import Record
 from pipelines.depot.desk import Desk
-from pipelines.depot.published import read_result
 from pipelines.depot.storage import Depot
 from pipelines.errors import Unusable
 from pipelines.identity.identifiers import kinds_in, masked, scan, surely_in_path
@@ -34,6 +31,8 @@ from pipelines.progress import Progress
 from pipelines.study.anatomy import told_empty
 from pipelines.study.drafts import refuse_unfinished
 from pipelines.study.file import LoadedStudy, load_study
+from pipelines.taking_in.gating import gate
+from pipelines.taking_in.stages import Made, make, open_arrival
 from pipelines.taking_in.summary import Done, Summary
 from schemas.quality import FINDINGS
 from schemas.reading import Identifying
@@ -161,12 +160,11 @@ def _bagged(path: Path, site: str | None, study: LoadedStudy, work: Path) -> Pat
 
 def _checked(desk: Desk, bag: Path, site: str, asked: _Asked) -> LabChecked:
     from pipelines.intake.opening import open_delivery
-    from pipelines.taking_in.stages import take_in
 
     asked.progress.say("opening it: files, checksums, tables")
-    with asked.progress.delivery("trials") as tell:
-        record = take_in(desk, Arrival(site, bag.name, bag), tell).record
-    stopped = record.status == "stopped"
+    with asked.progress.delivery("trials") as tell, desk.depot.working("receive") as work:
+        made = make(desk, gate(desk, open_arrival(desk, Arrival(site, bag.name, bag), work)), tell)
+    stopped = made.result.record.status == "stopped"
     inside = not stopped or asked.out is not None
     if inside:
         asked.progress.say("looking for texts that may identify a person")
@@ -175,10 +173,10 @@ def _checked(desk: Desk, bag: Path, site: str, asked: _Asked) -> LabChecked:
         files = _recordings(payload, asked.known)
         told = _identifying(desk, received, files if inside else [])
         lines = [
-            *_summary(desk, record),
+            *_summary(desk, made),
             *places_told(told),
             *([_NOT_LOOKED] if files and not inside else []),
-            *_held(desk, record),
+            *_held(made),
             *told_empty(desk.study.study, received.site),
         ]
         differences = _compared(desk, files) if asked.compare else []
@@ -189,30 +187,27 @@ def _checked(desk: Desk, bag: Path, site: str, asked: _Asked) -> LabChecked:
             info = None if asked.is_folder else info_of(payload.parent)
             done = scrub(payload.parent, asked.out, asked.known, desk.isolated, info)
             lines += scrubbed(done, asked.out, asked.is_folder)
-    summary = Summary(desk.depot, [Done(record, "new")])
-    findings = _findings(desk, record)
+    summary, findings = _summary_of(desk, made), _findings(made)
     weights = {f["weight"] for f in findings}
     faulty = bool(stopped or told or differences or weights - {"notes"})
     if asked.report is not None:
-        lines.append(f"Report: {_reported(desk, asked, told, differences[1:], not faulty)}")
+        lines.append(f"Report: {_reported(desk, made, asked, told, differences[1:], not faulty)}")
     code = 3 if summary.crashed() else int(faulty)
     (came,) = summary.plain()["deliveries"]
     plain = {**came, "findings": for_scripts(findings), "identifying": [asdict(one) for one in told]}
     return LabChecked("\n".join(lines), plain | {"differences": differences[1:], "exit_code": code}, code)
 
 
-def _reported(desk: Desk, asked: _Asked, told: list[Identifying], differences: list[str], clean: bool) -> Path:
+def _reported(
+    desk: Desk, made: Made, asked: _Asked, told: list[Identifying], differences: list[str], clean: bool
+) -> Path:
     """Write the report and return its first page."""
     from pipelines.pages.lab_report import LabNotes, write_lab_report
-    from pipelines.pool.build import build_warehouse
 
     assert asked.report is not None
     asked.progress.say("writing the report")
-    build_warehouse(
-        desk.depot, desk.study, desk.stamp.code_version, desk.books.deliveries.results(), desk.books.files.all()
-    )
     name = masked(asked.path.resolve().name, surely_in_path(asked.path.resolve().name, asked.known))
-    return write_lab_report(desk.depot, desk.study, asked.report, LabNotes(name, clean, told, differences))
+    return write_lab_report(made.tables, desk.study, asked.report, LabNotes(name, clean, told, differences))
 
 
 def _recordings(payload: Path | None, known: KnownNames) -> list[_File]:
@@ -258,15 +253,18 @@ def _both_readers(file: _File) -> list[str]:
     return list(compare_readers(file.path))
 
 
-def _findings(desk: Desk, record: Record) -> list[dict[str, Any]]:
-    return plain_rows(read_result(desk.depot, record.delivery_id, FINDINGS))
+def _findings(made: Made) -> list[dict[str, Any]]:
+    return plain_rows(made.tables[FINDINGS])
 
 
-def _summary(desk: Desk, record: Record) -> Iterator[str]:
+def _summary_of(desk: Desk, made: Made) -> Summary:
+    return Summary(desk.depot, [Done(made.result.record, "new")], reasons=False, tables=made.tables)
+
+
+def _summary(desk: Desk, made: Made) -> Iterator[str]:
     """The run's summary of this delivery, without what it says of the depot, and each trial with its remedies."""
-    text = Summary(desk.depot, [Done(record, "new")], reasons=False).text()
-    yield from text.partition("\nHeld for a look")[0].partition("\nWhere to look")[0].splitlines()
-    findings = _findings(desk, record)
+    yield from _summary_of(desk, made).text().partition("\nWhere to look")[0].splitlines()
+    findings = _findings(made)
     causes = [f for f in findings if f["consequence_of"] is None]
     yield from by_trial(findings)
     if follow := len(findings) - len(causes):
@@ -279,10 +277,9 @@ def _summary(desk: Desk, record: Record) -> Iterator[str]:
         yield "Nothing to correct."
 
 
-def _held(desk: Desk, record: Record) -> Iterator[str]:
+def _held(made: Made) -> Iterator[str]:
     """Texts that the depot keeps out until a person there has looked, and where; shown, since they are its own."""
-    held = held_texts.read(desk.depot.result(record.delivery_id))
-    if held:
+    if held := made.held.waiting:
         texts = "text" if len(held) == 1 else "texts"
         yield f"{len(held)} {texts} will be kept out at the depot until a person there has looked; nothing need be done"
         for one in held[:MOST_SHOWN]:

@@ -1,11 +1,12 @@
 """What the pages say, read from the warehouse into plain records. Nothing here knows HTML or charts.
 
-Withheld trials are dropped here, once, so that no page can name one: only their number goes on.
+Withheld trials are dropped here, once, so that no page can name one: only their number goes on. The facts of a check at
+a laboratory, which has no warehouse, are in ``lab_facts``.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, field, fields
 from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
@@ -16,14 +17,13 @@ from pipelines.pages.curves import Curves, read_curves
 from pipelines.pages.decisions import SetAside, read_set_aside
 from pipelines.pages.doubts import OutcomeDoubt, read_doubts
 from pipelines.pages.habits import Habit, habits
-from pipelines.pages.hiding import FINDINGS_SHOWN, Hidden, names_hidden, without
+from pipelines.pages.hiding import Hidden, findings_shown, standings_shown
 from pipelines.pages.outcomes_shown import Outcome, shown_outcomes
 from pipelines.pages.pictures import read_digests
 from pipelines.pages.planned import Planned, read_planned
 from pipelines.pages.round_trip import RoundTrip, all_round_trips, moment_of
 from pipelines.pages.speeds import ShownSpeed, shown_speed
 from pipelines.pages.whole_sites import WholeSites, read_whole_sites
-from pipelines.pages.words import with_minus
 from pipelines.pool.query import open_read_only
 
 if TYPE_CHECKING:
@@ -101,7 +101,7 @@ class Finding:
 
 @dataclass(frozen=True)
 class Facts:
-    """Everything the pages are made from."""
+    """Everything the pages are made from. What is pooled is left out where nothing is."""
 
     sites: tuple[Site, ...]
     conditions: dict[str, str]  # word -> description, in the study file's order
@@ -112,17 +112,18 @@ class Facts:
     check_runs: tuple[CheckRun, ...]
     looked_at: dict[str, frozenset[tuple[str, str]]]  # check -> (delivery, subject) that it could judge
     pictured: dict[str, str]  # finding id -> digest of the picture beside it
-    footfall_count: int
-    runner_count: int
-    shown: tuple[Outcome, ...]
-    speed: ShownSpeed
-    outcomes: dict[str, tuple[tuple[str, str, float], ...]]  # Outcome.key -> (site, condition, mean of one runner)
-    doubts: tuple[OutcomeDoubt, ...]
-    contrasts: Contrasts
-    planned: Planned
-    curves: Curves
-    set_aside: tuple[SetAside, ...]
-    whole: WholeSites
+    set_aside: tuple[SetAside, ...] = ()
+    footfall_count: int = 0
+    runner_count: int = 0
+    shown: tuple[Outcome, ...] = ()
+    speed: ShownSpeed = field(default_factory=lambda: ShownSpeed("", "true"))
+    # Outcome.key -> (site, condition, mean of one runner)
+    outcomes: dict[str, tuple[tuple[str, str, float], ...]] = field(default_factory=dict)
+    doubts: tuple[OutcomeDoubt, ...] = ()
+    contrasts: Contrasts = field(default_factory=lambda: Contrasts(None, (), 0, 0, 0))
+    planned: Planned = field(default_factory=lambda: Planned(None, "", "", None, None, ()))
+    curves: Curves = field(default_factory=lambda: Curves(None, None, ()))
+    whole: WholeSites = field(default_factory=lambda: WholeSites((), (), {}))
 
     @cached_property
     def current(self) -> tuple[Standing, ...]:
@@ -200,11 +201,12 @@ def read_facts(warehouse: Path, study: Study) -> Facts:
 
 def _read(connection: duckdb.DuckDBPyConnection, study: Study) -> Facts:
     # a trial id stays hidden in every delivery of its site as long as its newest version is withheld
-    hidden: Hidden = set(
-        connection.execute(
-            "SELECT DISTINCT site, trial_id FROM standings WHERE standing = 'withheld' AND NOT superseded"
-        ).fetchall()
-    )
+    apart = connection.execute(
+        "SELECT site, delivery_id, trial_id FROM standings WHERE standing = 'withheld' AND NOT superseded"
+    ).fetchall()
+    hidden: Hidden = {(site, trial) for site, _, trial in apart}
+    withheld = {(delivery, trial) for _, delivery, trial in apart}
+    standings = _rows(connection, Standing, "FROM standings ORDER BY site, delivery_id, trial_id")
     described = dict(connection.execute("SELECT condition, description FROM conditions").fetchall())
     conditions = {word: described[word] for word in (*study.conditions, *sorted(described)) if word in described}
     visits = dict(connection.execute("SELECT visit, planned_week FROM visits ORDER BY planned_week, visit").fetchall())
@@ -214,8 +216,8 @@ def _read(connection: duckdb.DuckDBPyConnection, study: Study) -> Facts:
         conditions=conditions,
         visits=visits,
         deliveries=tuple(_rows(connection, Delivery, "FROM deliveries ORDER BY received_utc, delivery_id")),
-        standings=_standings(connection, hidden),
-        findings=_findings(connection, hidden),
+        standings=standings_shown(standings, hidden),
+        findings=findings_shown(_rows(connection, Finding, "FROM findings"), withheld, hidden),
         check_runs=read_check_runs(connection, hidden),
         looked_at=read_looked_at(connection),
         pictured=read_digests(connection, hidden),
@@ -242,33 +244,6 @@ def _rows(connection: duckdb.DuckDBPyConnection, cls: type[Row], rest: str) -> l
 
 def _one(connection: duckdb.DuckDBPyConnection, sql: str) -> int:
     return int((connection.execute(sql).fetchone() or (0,))[0])
-
-
-def _standings(connection: duckdb.DuckDBPyConnection, hidden: Hidden) -> tuple[Standing, ...]:
-    names = names_hidden(hidden)
-    return tuple(
-        replace(row, trial_id=None, participant_id=None, study_day=None, resend_reason=None)
-        if (row.site, row.trial_id) in hidden or row.standing == "withheld"
-        else without(row, names.get(row.site), ("resend_reason",))
-        for row in _rows(connection, Standing, "FROM standings ORDER BY site, delivery_id, trial_id")
-    )
-
-
-def _findings(connection: duckdb.DuckDBPyConnection, hidden: Hidden) -> tuple[Finding, ...]:
-    rows = _rows(
-        connection,
-        Finding,
-        f"""{FINDINGS_SHOWN}
-           ORDER BY CASE weight WHEN 'stops' THEN 0 WHEN 'returns' THEN 1 ELSE 2 END,
-                    check_name, file, moment_s, place, finding_id""",
-    )
-    names = names_hidden(hidden)
-    return tuple(
-        replace(row, seen=with_minus(row.seen), expected=with_minus(row.expected))
-        for found in rows
-        if (found.site, found.trial_id) not in hidden
-        for row in [without(found, names.get(found.site or ""), ("file", "place", "seen", "expected", "remedy"))]
-    )
 
 
 def _side_of_muscles(connection: duckdb.DuckDBPyConnection) -> str:

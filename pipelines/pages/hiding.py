@@ -1,32 +1,66 @@
-"""Takes the ids of withheld trials out of sentences, so that no page can name one."""
+"""Takes withheld trials out of what is shown, and their ids out of sentences, so that no page can name one."""
 
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any, TypeVar
+
+from pipelines.pages.words import with_minus
 
 if TYPE_CHECKING:
     from _typeshed import DataclassInstance
 
+    from pipelines.pages.facts import Finding, Standing
+
 Row = TypeVar("Row", bound="DataclassInstance")
 Hidden = set[tuple[str, str]]  # (site, trial)
-_HIDDEN = "(a withheld trial)"
-#: Findings that may be shown: none of a withheld trial, but for the places inside a file that its laboratory must mend,
-#: without the trial, as long as that is what became of it.
-FINDINGS_SHOWN = """FROM (
-    SELECT * REPLACE (
-        CASE WHEN weight = 'withholds' THEN NULL ELSE trial_id END AS trial_id,
-        CASE WHEN weight = 'withholds' THEN 'a recording that is kept apart' ELSE file END AS file
+_HIDDEN, _APART = "(a withheld trial)", "a recording that is kept apart"
+#: The one check whose findings withhold a trial and are shown: its laboratory must mend the file.
+_TO_MEND = "trial_files_identify_nobody"
+_FIRST = ("stops", "returns")
+
+
+def standings_shown(rows: Iterable[Standing], hidden: Hidden) -> tuple[Standing, ...]:
+    """Standings, a withheld trial's without the trial."""
+    names = names_hidden(hidden)
+    return tuple(
+        replace(row, trial_id=None, participant_id=None, study_day=None, resend_reason=None)
+        if (row.site, row.trial_id) in hidden or row.standing == "withheld"
+        else without(row, names.get(row.site), ("resend_reason",))
+        for row in rows
     )
-    FROM findings
-    WHERE weight <> 'withholds' OR (
-        check_name = 'trial_files_identify_nobody' AND (delivery_id, trial_id) IN (
-            SELECT (delivery_id, trial_id) FROM standings WHERE standing = 'withheld' AND NOT superseded
-        )
-    )
-)"""
+
+
+def findings_shown(rows: Iterable[Finding], withheld: set[tuple[str, str]], hidden: Hidden) -> tuple[Finding, ...]:
+    """Findings that may be shown, in the order in which they are.
+
+    None is of a withheld trial, but for the places inside a file that its laboratory must mend, without the trial, as
+    long as that is what became of it. withheld: (delivery, trial).
+    """
+    names = names_hidden(hidden)
+    listed = [
+        replace(row, seen=with_minus(row.seen), expected=with_minus(row.expected))
+        for found in _less_withheld(rows, withheld)
+        if (found.site, found.trial_id) not in hidden
+        for row in [without(found, names.get(found.site or ""), ("file", "place", "seen", "expected", "remedy"))]
+    ]
+    return tuple(sorted(listed, key=_order))
+
+
+def _less_withheld(rows: Iterable[Finding], withheld: set[tuple[str, str]]) -> Iterator[Finding]:
+    for row in rows:
+        if row.weight != "withholds":
+            yield row
+        elif row.check_name == _TO_MEND and (row.delivery_id, row.trial_id) in withheld:
+            yield replace(row, trial_id=None, file=_APART)
+
+
+def _order(row: Finding) -> tuple[Any, ...]:
+    rank = _FIRST.index(row.weight) if row.weight in _FIRST else len(_FIRST)
+    file, place = ((text is None, text or "") for text in (row.file, row.place))
+    return rank, row.check_name, file, (row.moment_s is None, row.moment_s or 0.0), place, row.finding_id
 
 
 def names_hidden(hidden: Hidden) -> dict[str, re.Pattern[str] | None]:

@@ -6,7 +6,7 @@ It is a folder of its own that may be kept, printed or passed on; nothing in it 
 from __future__ import annotations
 
 import shutil
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -14,20 +14,21 @@ from typing import TYPE_CHECKING
 from pipelines.depot.new_files import refuse_place
 from pipelines.depot.store import write_bytes
 from pipelines.pages import view
-from pipelines.pages.build import Places
 from pipelines.pages.completeness import completeness
-from pipelines.pages.facts import read_facts
-from pipelines.pages.pictures import read_pictures
+from pipelines.pages.lab_facts import facts_of_result, pictures_of_result
 from pipelines.pages.rendering import Pages
+from schemas.model import Table
 from schemas.reading import Identifying
 
 if TYPE_CHECKING:
+    import pandas as pd
+
     from pipelines.study.file import LoadedStudy
 
 
 @dataclass(frozen=True)
 class LabNotes:
-    """What the check knows beyond the warehouse. name: what was checked. clean: nothing must be mended."""
+    """What the check knows beyond the tables of the result. name: what was checked. clean: nothing must be mended."""
 
     name: str
     clean: bool
@@ -35,19 +36,20 @@ class LabNotes:
     differences: Sequence[str] = ()
 
 
-def write_lab_report(depot: Places, study: LoadedStudy, out: Path, notes: LabNotes) -> Path:
+def write_lab_report(tables: Mapping[Table, pd.DataFrame], study: LoadedStudy, out: Path, notes: LabNotes) -> Path:
     """Write the report into the new folder ``out``, whole or not at all; returns its first page.
 
+    tables: every table of the result that is told of.
     Raises Unusable if ``out`` exists or its folder does not.
     """
     refuse_existing(out)
-    facts = read_facts(depot.warehouse, study.study)
+    facts = facts_of_result(tables, study.study)
     work = out.with_name(f".{out.name}.part")
     shutil.rmtree(work, ignore_errors=True)
     try:
         pages = _LabPages(facts, study)
         listed = list(pages.sheets())
-        pictures = read_pictures(depot.warehouse, [f.finding_id for sheet in listed for f in sheet.drawn])
+        pictures = pictures_of_result(tables, [f.finding_id for sheet in listed for f in sheet.drawn])
         for sheet in listed:
             write_bytes(work / "fix" / sheet.name, pages.sheet(sheet, pictures).encode("utf-8", "replace"))
         write_bytes(work / "index.html", pages.first_page(notes).encode("utf-8", "replace"))

@@ -14,7 +14,18 @@ from pipelines.pool.query import open_read_only
 if TYPE_CHECKING:
     import duckdb
 
-_PART = ("finding_id", "panel_number", "panel_kind", "panel_title", "across_words", "upwards_unit", "part_number")
+#: Columns that are the same in all points of one part of a picture.
+PART = (
+    "finding_id",
+    "panel_number",
+    "panel_kind",
+    "panel_title",
+    "across_words",
+    "upwards_unit",
+    "part_number",
+    "part_role",
+    "part_name",
+)
 
 
 def read_digests(connection: duckdb.DuckDBPyConnection, hidden: Hidden) -> dict[str, str]:
@@ -32,16 +43,20 @@ def read_pictures(warehouse: Path, finding_ids: Sequence[str]) -> dict[str, Pict
         return {}
     with open_read_only(warehouse) as connection:
         rows = connection.execute(
-            f"""SELECT {", ".join(_PART)}, part_role, part_name,
+            f"""SELECT {", ".join(PART)},
                        list(across_value ORDER BY point_number), list(upwards_value ORDER BY point_number)
                 FROM finding_pictures WHERE finding_id IN (SELECT unnest(?::VARCHAR[]))
                 GROUP BY ALL ORDER BY finding_id, panel_number, part_number""",
             [list(finding_ids)],
         ).fetchall()
     return {
-        finding_id: Picture(tuple(_panel(list(own)) for _, own in groupby(of_finding, key=lambda row: row[1])))
-        for finding_id, of_finding in groupby(rows, key=lambda row: row[0])
+        finding_id: picture_of(list(of_finding)) for finding_id, of_finding in groupby(rows, key=lambda row: row[0])
     }
+
+
+def picture_of(parts: Sequence[tuple[Any, ...]]) -> Picture:
+    """One picture of its parts in order, each a row of ``PART`` with the values across and upwards of its points."""
+    return Picture(tuple(_panel(list(own)) for _, own in groupby(parts, key=lambda row: row[1])))
 
 
 def _panel(rows: list[tuple[Any, ...]]) -> Panel:

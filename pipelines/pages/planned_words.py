@@ -6,32 +6,19 @@ Nothing is computed here but counts: the numbers are those of ``planned_contrast
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
 
-from pipelines.pages.words import counted, outcome_words, short_unit, signed
+from pipelines.pages.refits import AGAINST, Row, differing, sensitivity, variant_words
+from pipelines.pages.words import counted, outcome_words, short_unit, telling_digits
 from pipelines.pool.null_reasons import REASONS
 from schemas.compared import OF_ENERGY, SOURCES
 from schemas.model import suffix_unit
 from schemas.outcomes_planned_doses import SYMPTOMS
 from schemas.outcomes_study import ENERGY_BOUTS
 
-Row = dict[str, Any]
-_AGAINST = {
-    "matters": "larger than the smallest effect",
-    "too_small": "too small to matter",
-    "is_there": "there, perhaps too small to matter",
-    "open": "not decided",
-}
 #: Verdicts that say there is one; what the families' error rate is held at.
 _A_DIFFERENCE, _LEVEL = ("matters", "is_there"), 0.05
-_VARIANTS = {
-    "without_overridden": "without overridden trials",
-    "without_noted": "without noted trials",
-    "uncertainty_weights": "weighed by uncertainty",
-    "other_model": "by the other model",
-    "without_covariates": "without covariates",
-}
 
 
 @dataclass(frozen=True)
@@ -41,6 +28,7 @@ class Answer:
     row: Row
     doubts: tuple[Row, ...]
     lacks: tuple[tuple[str, int], ...] = ()  # reason, runners
+    participation: tuple[tuple[str, int], ...] = ()  # as in planned_participants, runners
 
     @property
     def title(self) -> str:
@@ -51,23 +39,28 @@ class Answer:
     def words(self) -> str:
         """What is compared, without the outcome."""
         row = self.row
-        condition, reference, visit, first = (
-            str(row[name]).replace("_", " ")
-            for name in ("condition", "reference_condition", "visit", "reference_visit")
-        )
+        condition, reference, visit, first = self._compared
         if row["contrast"] == "visit":
             return f"{condition}, from {first} to {visit}"
         change = f", its change from {first} to {visit}" if row["contrast"] == "interaction" else f" at {visit}"
         return f"{condition} less {reference}{change}"
 
     @property
+    def _compared(self) -> list[str]:
+        names = ("condition", "reference_condition", "visit", "reference_visit")
+        return [str(self.row[name]).replace("_", " ") for name in names]
+
+    @property
     def digits(self) -> int:
-        """After the point: two figures of the interval's width, or of the estimate."""
+        """After the point: two figures of the interval's width, or of the estimate; as many as the verdict needs."""
         row = self.row
         size = abs(row["estimate_value"] or 0.0)
         if row["lower_limit_value"] is not None:
             size = row["upper_limit_value"] - row["lower_limit_value"]
-        return min(max(1 - math.floor(math.log10(size)), 0), 6) if size > 0 else 3
+        digits = min(max(1 - math.floor(math.log10(size)), 0), 6) if size > 0 else 3
+        smallest = row.get("smallest_effect_value") or 0.0
+        limits = [row[name] for name in ("lower_limit_value", "upper_limit_value") if row[name] is not None]
+        return telling_digits(limits, (0.0, smallest, -smallest), digits)
 
     @property
     def unit(self) -> str:
@@ -83,7 +76,7 @@ class Answer:
         if row["against_smallest_effect"] is None:
             return "no smallest effect is set"
         smallest = f"{row['smallest_effect_value']:g}{'' if self.unit == '°' else ' '}{self.unit}"
-        told = f"{_AGAINST[row['against_smallest_effect']]} ({smallest.strip()})"
+        told = f"{AGAINST[row['against_smallest_effect']]} ({smallest.strip()})"
         adjusted = row["adjusted_p_value"]
         if row["against_smallest_effect"] in _A_DIFFERENCE and adjusted is not None and adjusted >= _LEVEL:
             told += " by its own interval, not with p adjusted for the number of comparisons"
@@ -101,12 +94,14 @@ class Answer:
     def limits(self) -> list[str]:
         """What had to be left out, and who lacks what."""
         row = self.row
-        found = row["reason_simpler"].split("; ") if row["reason_simpler"] else []
+        found = [part for name in ("reason_simpler", "caution") for part in (row[name] or "").split("; ") if part]
+        found += [participation_words(self.participation)] if self.participation else []
         found += self._lost if row["runner_count"] else []
         found += [f"{counted(number, 'runner')} without it: {REASONS.get(why, why)}" for why, number in self.lacks]
         later, earlier = row["condition_later_count"] or 0, row["condition_earlier_count"] or 0
         if row["contrast"] == "condition" and "order" not in row["covariates"] and is_one_sided(later, earlier):
-            found.append(f"{later} ran it after and {earlier} before the other: what comes last is in the answer")
+            told = f"{later} ran it after and {earlier} before the other{self._at_each}"
+            found.append(f"{told}: what comes last is in the answer")
         if row["sites_left_out"] not in (None, "none"):
             found.append(f"not in it, for want of a covariate: {row['sites_left_out']}")
         if row["excluded_trial_count"]:
@@ -120,9 +115,13 @@ class Answer:
         lacking = sum(row[f"lacking_{side}_count"] or 0 for side in ("value", "reference", "both"))
         without = row["lacking_covariate_count"] or 0
         measured = (row["measured_count"] or 0) + without
-        each = ", a runner counting at each site" if row["travelling_runner_count"] else ""
         told = ((lacking, "a value"), (without, "a covariate"))
-        return [f"without {what}: {number} of {measured} who were measured{each}" for number, what in told if number]
+        of = f"of {measured} who were measured{self._at_each}"
+        return [f"without {what}: {number} {of}" for number, what in told if number]
+
+    @property
+    def _at_each(self) -> str:
+        return ", a runner counting at each site" if self.row["travelling_runner_count"] else ""
 
     @property
     def each(self) -> list[tuple[str, Row]]:
@@ -130,26 +129,52 @@ class Answer:
         return [("as planned", self.row), *((variant_words(row), row) for row in self.doubts)]
 
     @property
-    def doubted(self) -> str:
-        """What came of doubting it, in a line."""
-        told = self._told
-        if not self.doubts:
-            return "no other analysis is planned"
-        if not told:
-            return f"none of {counted(len(self.doubts), 'other analysis', 'other analyses')} has an answer"
-        ends = [signed(pick(row["estimate_value"] for row in told), self.digits) for pick in (min, max)]
-        others = len(self.otherwise)
-        said = f"{others} {'says' if others == 1 else 'say'} otherwise" if others else "all say the same"
-        return f"{len(told)} of {len(self.doubts)} answer: {ends[0]} to {ends[1]}; {said}"
+    def sensitivity(self) -> str:
+        """What came of analysing it in other ways, in a line."""
+        return sensitivity(self.row, self.doubts, self.digits)
 
     @property
     def otherwise(self) -> list[str]:
-        """The ways of doubting that say something else than the analysis as planned."""
-        return [variant_words(row) for row in self._told if _said(row) != _said(self.row)]
+        """The other ways that say something else than the analysis as planned, with what they say."""
+        return differing(self.row, self.doubts, self.digits)
 
     @property
-    def _told(self) -> list[Row]:
-        return [row for row in self.doubts if row["estimate_value"] is not None]
+    def direction(self) -> str:
+        """What a difference above zero means."""
+        row = self.row
+        condition, reference, visit, first = self._compared
+        if row["contrast"] == "visit":
+            return f"more at {visit} than at {first}"
+        if row["contrast"] == "interaction":
+            return f"{condition} less {reference} is more at {visit} than at {first}"
+        return f"more in {condition} than in {reference}"
+
+
+_NOT_IN_IT = {
+    "not_at_visit": "without an accepted trial at the visit",
+    "not_at_reference_visit": "without one at the visit it is compared with",
+    "not_in_condition": "never in the condition",
+    "not_in_reference": "never in the reference",
+    "sides_apart": "with sides at different sites, speeds or event methods",
+    "left_out_by_plan": "left out by the plan",
+    "lacking_value": "without a value on one side",
+    "other_method": "by another event method than their site",
+    "lacking_covariate": "without a covariate",
+}
+
+
+def not_in_it(counts: Sequence[tuple[str, int]]) -> list[str]:
+    """How many of the runners of the pool are not in an answer, for each reason."""
+    told = dict(counts)
+    return [f"{told[word]} {words}" for word, words in _NOT_IN_IT.items() if told.get(word)]
+
+
+def participation_words(counts: Sequence[tuple[str, int]]) -> str:
+    """How many of the runners of the pool are in an answer, and why the others are not."""
+    told = dict(counts)
+    lost = ", ".join(not_in_it(counts))
+    said = f"in it: {told.get('in_it', 0)} of {counted(sum(told.values()), 'runner')} with an accepted trial"
+    return f"{said}; not in it: {lost}" if lost else said
 
 
 @dataclass(frozen=True)
@@ -211,26 +236,11 @@ class DoseAnswer(Answer):
         return [f"{counted(row[name], 'runner')} {words}" for name, words in told if row[name]]
 
 
-def _said(row: Row) -> str | None:
-    if row["against_smallest_effect"] is not None:
-        return str(row["against_smallest_effect"])
-    lower, upper = row["lower_limit_value"], row["upper_limit_value"]
-    return None if lower is None else "above" if lower > 0 else "below" if upper < 0 else "open"
-
-
 def unit_of(outcome: str) -> str:
     """Unit of an outcome that is compared, as pages have it."""
     column = outcome.split("/")[-1]
     table = ENERGY_BOUTS if column in OF_ENERGY else next(s.table for s in SOURCES if column in s.outcomes)
     return short_unit(table.column(column).unit)
-
-
-def variant_words(row: Row) -> str:
-    """A way of doubting an answer."""
-    detail = str(row["variant_detail"])
-    if row["variant"] == "without_site":
-        return f"without {detail}"
-    return f"by {detail} alone" if row["variant"] == "one_event_method" else _VARIANTS[row["variant"]]
 
 
 def is_one_sided(later: int, earlier: int) -> bool:

@@ -21,13 +21,14 @@ from pipelines.pages.charts.paired import paired_chart
 from pipelines.pages.charts.participants import participants_chart
 from pipelines.pages.compared import bands
 from pipelines.pages.planned import Planned, read_planned, rows_of
-from pipelines.pages.planned_words import Answer, Row
+from pipelines.pages.planned_words import Answer, not_in_it
+from pipelines.pages.refits import Row
 from pipelines.pages.templating import page_style, templates
 from pipelines.pages.words import counted
 from pipelines.pool.query import open_read_only
 from pipelines.science.statistics.pooling import Effect, mean_effect
 from schemas.model import Table
-from schemas.outcomes_planned import ANALYSIS_PLANS, PLANNED_CONTRASTS, PLANNED_DIFFERENCES
+from schemas.outcomes_planned import ANALYSIS_PLANS, PLANNED_CONTRASTS, PLANNED_DIFFERENCES, PLANNED_PARTICIPANTS
 from schemas.outcomes_planned_curves import PLANNED_CURVE_POINTS, PLANNED_CURVES
 from schemas.outcomes_planned_doses import PLANNED_DOSE_RESPONSES
 from schemas.privacy import Privacy
@@ -40,18 +41,13 @@ FEWEST = 3
 _READ = (
     PLANNED_CONTRASTS,
     PLANNED_DIFFERENCES,
+    PLANNED_PARTICIPANTS,
     PLANNED_CURVES,
     PLANNED_CURVE_POINTS,
     PLANNED_DOSE_RESPONSES,
     ANALYSIS_PLANS,
 )
 _ASKED = ("outcome", "contrast", "visit", "condition", "reference_condition", "at_speed")
-_LACKS = (
-    ("lacking_value_count", "lack the value in the condition"),
-    ("lacking_reference_count", "lack it in the reference"),
-    ("lacking_both_count", "lack it in both"),
-    ("lacking_covariate_count", "lack a covariate"),
-)
 
 
 @dataclass(frozen=True)
@@ -237,10 +233,7 @@ def _participants(plan: Planned) -> Markup | None:
     for _, _, answers in plan.families:
         for answer in answers:
             row, lines = answer.row, [answer.words]
-            if (left := counts.get("accepted", 0) - row["runner_count"]) > 0:
-                lines += [f"{row[name]} {words}" for name, words in _LACKS if row[name]]
-                why = "no trials on both sides" + (", but for these" if len(lines) > 1 else "")
-                lines.append(f"{counted(left, 'accepted runner')} not in it: {why}")
+            lines += not_in_it(answer.participation)
             if row["excluded_trial_count"]:
                 lines.append(f"{counted(row['excluded_trial_count'], 'trial')} left out by the plan")
             analyses.append((answer.title, row["runner_count"], lines))

@@ -11,6 +11,7 @@ from markupsafe import Markup
 from pipelines.pages import words
 from pipelines.pages.change_over import CAUTION_WORDS
 from pipelines.pages.charts.wave import wave
+from pipelines.pages.table_csv import with_csv
 
 if TYPE_CHECKING:
     from jinja2 import Environment
@@ -44,6 +45,8 @@ def templates() -> Environment:
         "signed": words.signed,
         "sized": words.sized,
         "minus": words.with_minus,
+        "with_csv": with_csv,
+        "p_words": words.p_words,
     }
     made.globals |= {
         "SIGNS": words.SIGNS,

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Iterable
 from functools import cache
+from itertools import product
 
 from schemas.convert.words import unit_words
 from schemas.model import SUFFIX_UNITS
@@ -113,3 +115,22 @@ def signed(value: float, digits: int) -> str:
     if float(text) == 0:
         return text
     return ("+" if value > 0 else "−") + text
+
+
+def telling_digits(values: Iterable[float], borders: Iterable[float], digits: int) -> int:
+    """How many digits after the point leave each value on its side of each border when rounded: ``digits`` or more."""
+    pairs, most = list(product(values, borders)), 12
+
+    def side(value: float, border: float) -> int:
+        return (value > border) - (value < border)
+
+    while digits < most and any(side(v, b) != side(float(f"{v:.{digits}f}"), b) for v, b in pairs):
+        digits += 1
+    return digits
+
+
+def p_words(value: float | None) -> str:
+    """A p value to three digits, or as many as show on which side of 0.05 it is; a dash for none."""
+    if value is None:
+        return "–"
+    return "< 0.001" if value < 0.001 else f"{value:.{telling_digits([value], [0.05], 3)}f}"

@@ -14,10 +14,10 @@ from dataclasses import dataclass
 from checks.causes import causes_first
 from pipelines.pages.facts import Facts, Finding, Standing
 from pipelines.pages.round_trip import RoundTrip
+from pipelines.pages.table_csv import harmless
 from pipelines.pages.words import check_words
+from schemas.received import NOTHING_TO_SEND
 
-#: Begins of a cell that a spreadsheet would take for a formula.
-_FORMULA = ("=", "+", "-", "@", "\t", "\r")
 CSV_HEAD = (
     "task", "site", "trial_id", "visit", "condition", "check_name", "seen", "expected", "what_to_do", "further_causes",
     "delivery_id", "since_utc", "command",
@@ -125,13 +125,14 @@ def _of_trial(facts: Facts, standing: Standing, task: str, causes: Sequence[Find
 
 
 def _stopped(facts: Facts) -> tuple[list[Row], list[Row]]:
-    """Stopped deliveries: those of which nobody knows whom to ask, and those of a site."""
+    """Stopped deliveries: those of which nobody knows whom to ask or nothing is asked, and those of a site."""
     decide: list[Row] = []
     send: list[Row] = []
     for d in facts.stopped:
         found = [f for f in facts.findings_of.get(d.delivery_id, ()) if f.weight == "stops"]
         first, more, came = found[0] if found else None, max(0, len(found) - 1), _came(facts, d.delivery_id)
-        task, where = ("decide", decide) if d.site is None else ("send", send)
+        asked = d.site is not None and not (first and first.remedy.startswith(NOTHING_TO_SEND))
+        task, where = ("send", send) if asked else ("decide", decide)
         where.append(Row(task, d.site, d.delivery_id, None, None, None, first, more, d.received_utc, *came))
     return decide, send
 
@@ -160,7 +161,7 @@ def as_csv(rows: Iterable[Row], *, commands: bool = True) -> str:
     writer = csv.writer(text)
     writer.writerow(CSV_HEAD[:cells])
     for row in rows:
-        writer.writerow([_harmless(cell) for cell in _cells(row)][:cells])
+        writer.writerow([harmless(cell) for cell in _cells(row)][:cells])
     return text.getvalue()
 
 
@@ -169,7 +170,3 @@ def _cells(row: Row) -> Iterator[str]:
     yield from (row.task, row.site or "", row.trial_id or "", row.visit or "", row.condition or "")
     yield from (finding.check_name, finding.seen, finding.expected, finding.remedy) if finding else ("", "", "", "")
     yield from (str(row.more), row.delivery_id, row.since_utc, "; ".join(row.commands))
-
-
-def _harmless(cell: str) -> str:
-    return f"'{cell}" if cell.startswith(_FORMULA) else cell

@@ -47,6 +47,7 @@ ANALYSIS_TABLES: tuple[Table, ...] = (
     planned.ANALYSIS_PLANS,
     planned.PLANNED_CONTRASTS,
     planned.PLANNED_DIFFERENCES,
+    planned.PLANNED_PARTICIPANTS,
     planned_curves.PLANNED_CURVES,
     planned_curves.PLANNED_CURVE_POINTS,
     planned_doses.PLANNED_DOSE_RESPONSES,

@@ -102,8 +102,7 @@ def build_warehouse(
             updated = make(of_old=True) if of_old else None
             rows = make(of_old=False) if updated is None else updated
         except duckdb.Error as error:
-            if _disk_full(error):  # told like any other full disk
-                raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC), str(new)) from error
+            refuse_disk_full(error, new)
             raise
         with new.open("rb") as stream, ThreadPoolExecutor(1) as beside:  # it is read while it is brought to the disk
             digest = beside.submit(hashlib.file_digest, stream, "sha256")
@@ -176,6 +175,12 @@ def _form(code_version: str) -> str:
     import duckdb
 
     return made_from.hashed(code_version, duckdb.__version__, *map(create_table_sql, warehouse_tables()))
+
+
+def refuse_disk_full(error: duckdb.Error, path: Path) -> None:
+    """Raises OSError, as of any other full disk, if that is what the database says by an error of any kind."""
+    if _disk_full(error):
+        raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC), str(path)) from error
 
 
 def _disk_full(error: duckdb.Error) -> bool:

@@ -17,7 +17,7 @@ from pipelines.pool.views import COMPARED_SPEED_SQL
 from pipelines.science.frames import frame_of
 from schemas.compared import MEASURED_SPEED, OF_ENERGY
 from schemas.model import Table
-from schemas.outcomes_planned import ANALYSIS_PLANS, PLANNED_CONTRASTS, PLANNED_DIFFERENCES
+from schemas.outcomes_planned import ANALYSIS_PLANS, PLANNED_CONTRASTS, PLANNED_DIFFERENCES, PLANNED_PARTICIPANTS
 from schemas.outcomes_planned_curves import PLANNED_CURVE_POINTS, PLANNED_CURVES
 from schemas.outcomes_planned_doses import PLANNED_DOSE_RESPONSES
 
@@ -58,7 +58,7 @@ SELECT participant_id, site, visit, condition, {COMPARED_SPEED_SQL} AS set_speed
   SELECT t.participant_id, t.site, t.visit, t.condition, t.set_speed_m_per_s,
     coalesce(m.event_method, 'none') AS event_method, v.trial_id, v.outcome, v.value,
     u.standard_uncertainty_value AS doubt, c.condition_place, p.measured_speed, t.accepted_by_override,
-    t.note_count > 0 AS noted, n.trial_id IS NOT NULL AS noted_by_one, s.mass_kg, r.sex
+    t.has_notes AS noted, n.trial_id IS NOT NULL AS noted_by_one, s.mass_kg, r.sex
   FROM made_from.trial_values v JOIN trials t USING (trial_id) JOIN sessions s ON s.session_id = t.session_id
   JOIN runners r ON r.participant_id = t.participant_id
   LEFT JOIN methods m USING (trial_id) LEFT JOIN speeds p USING (trial_id)
@@ -77,6 +77,20 @@ SELECT participant_id, site, visit, condition, {COMPARED_SPEED_SQL} AS set_speed
 WHERE visit IS NOT NULL AND condition IS NOT NULL AND set_speed_m_per_s IS NOT NULL
 ORDER BY ALL
 """
+# All that was accepted, whether it holds a value or not; in order, as above.
+_MEASURED = f"""
+WITH methods AS (SELECT trial_id, any_value(event_method) AS event_method FROM footfalls GROUP BY trial_id)
+SELECT participant_id, site, visit, condition, {COMPARED_SPEED_SQL} AS set_speed_m_per_s, event_method, trial_id,
+  is_bout FROM (
+  SELECT t.participant_id, t.site, t.visit, t.condition, t.set_speed_m_per_s,
+    coalesce(m.event_method, 'none') AS event_method, t.trial_id, false AS is_bout
+  FROM trials t LEFT JOIN methods m USING (trial_id) WHERE t.kind = 'running'
+  UNION ALL
+  SELECT s.participant_id, s.site, s.visit, e.condition, e.set_speed_m_per_s, 'none',
+    s.session_id || '/' || e.condition || '/' || e.bout, true
+  FROM energy_bouts e JOIN sessions s USING (session_id))
+ORDER BY ALL
+"""
 
 
 def begin_plan(
@@ -92,7 +106,7 @@ def begin_plan(
     last = {(one.sha256, _words(one.settings)): one for one in others}  # frozen twice, the later time counts
     rows = [_told(one.sha256, one.version, "replaced", one.settings, one) for one in last.values()]
     if loaded is None:
-        answered = (PLANNED_CONTRASTS, PLANNED_DIFFERENCES, PLANNED_DOSE_RESPONSES)
+        answered = (PLANNED_CONTRASTS, PLANNED_DIFFERENCES, PLANNED_PARTICIPANTS, PLANNED_DOSE_RESPONSES)
         none = (*answered, PLANNED_CURVES, PLANNED_CURVE_POINTS)
         only = [(ANALYSIS_PLANS, frame_of(ANALYSIS_PLANS, rows)), *((table, frame_of(table, ())) for table in none)]
         return lambda: only
@@ -101,25 +115,30 @@ def begin_plan(
     rows.append(_told(loaded.sha256, plan.version, state, loaded.settings, own[-1] if own else None))
     stamp = {"plan_sha256": loaded.sha256, "plan_version": plan.version, "plan_state": state}
     visits = visits_in_order(connection)
-    argument = (trials_of(connection, plan), plan, study.study.processing, visits, stamp)
+    trials, measured = trials_of(connection, plan), connection.sql(_MEASURED).df()
+    argument = (trials, measured, plan, study.study.processing, visits, stamp)
     answers = beside.begin_if_there(_answers, argument)
 
     def plan_tables() -> list[tuple[Table, pd.DataFrame]]:
         curves = curve_tables(connection, plan, visits, stamp)
         doses = dose_rows(connection, plan, study.study.processing, visits, partial(trials_of, connection), stamp)
-        found, pairs = answers()
+        found, pairs, counted = answers()
         told = (ANALYSIS_PLANS, frame_of(ANALYSIS_PLANS, rows)), (PLANNED_DOSE_RESPONSES, doses)
-        return [*told, (PLANNED_CONTRASTS, found), (PLANNED_DIFFERENCES, pairs), *curves]
+        answered = (PLANNED_CONTRASTS, found), (PLANNED_DIFFERENCES, pairs), (PLANNED_PARTICIPANTS, counted)
+        return [*told, *answered, *curves]
 
     return plan_tables
 
 
 def _answers(
-    argument: tuple[pd.DataFrame, Plan, Processing, list[str], dict[str, Any]],
-) -> tuple[pd.DataFrame, pd.DataFrame]:
+    argument: tuple[pd.DataFrame, pd.DataFrame, Plan, Processing, list[str], dict[str, Any]],
+) -> tuple[pd.DataFrame, pd.DataFrame, pd.DataFrame]:
     from pipelines.science.statistics.planned import planned_answers
+    from pipelines.science.statistics.planned_participants import planned_participants
 
-    return planned_answers(*argument)
+    trials, measured, plan, processing, visits, stamp = argument
+    found, pairs = planned_answers(trials, plan, processing, visits, stamp)
+    return found, pairs, planned_participants(measured, trials, pairs, plan, processing, visits, stamp)
 
 
 def _told(sha256: str, version: str, state: str, settings: dict[str, Any], frozen: Frozen | None) -> dict[str, Any]:

@@ -16,6 +16,7 @@ from schemas.compared import NUMERIC, compared_speed_sql
 from schemas.convert.to_duckdb import quote_name, quote_text
 from schemas.convert.words import column_comment
 from schemas.core import RUNNERS, SESSIONS, TRIALS
+from schemas.equipment import OUTCOME_UNCERTAINTIES
 from schemas.fields import COMPARED_METHOD, COMPARED_SPEED
 from schemas.model import Field, Table
 from schemas.outcomes import FOOTFALLS
@@ -79,7 +80,7 @@ def all_views(present: Iterable[Table] = TABLES.values()) -> tuple[View, ...]:
     return (
         _footfalls_full(about, footfalls),
         _trial_means(about, numbers),
-        _outcome_spread(numbers),
+        _outcome_spread(numbers, stated=OUTCOME_UNCERTAINTIES.name in columns),
         _runner_condition_means(numbers),
         _condition_overview(numbers),
         _completeness(),
@@ -124,21 +125,32 @@ def _trial_means(about: _About, numbers: tuple[Field, ...]) -> View:
     )
 
 
-def _outcome_spread(numbers: tuple[Field, ...]) -> View:
+def _outcome_spread(numbers: tuple[Field, ...], *, stated: bool) -> View:
+    """stated: whether the standard uncertainties are there."""
     names = ", ".join(f.name for f in numbers)
+    beside = (
+        ", any_value(standard_uncertainty_value) AS standard_uncertainty_value",
+        "LEFT JOIN (SELECT trial_id, outcome, standard_uncertainty_value FROM outcome_uncertainties) "
+        "USING (trial_id, outcome) ",
+    )
+    doubt, join = beside if stated else ("", "")
     return View(
         "outcome_spread",
-        "One row is one outcome of one accepted running trial: mean, standard deviation and number of footfalls, and "
-        "the standard uncertainty that the equipment leaves on each, which no number of footfalls makes smaller.",
+        "One row is one outcome of one accepted running trial: mean, standard deviation and number of footfalls"
+        + (
+            ", and the standard uncertainty that the equipment leaves on each, which no number of footfalls makes "
+            "smaller."
+            if stated
+            else "."
+        ),
         "SELECT trial_id, participant_id, site, visit, condition, set_speed_m_per_s, outcome, "
         "avg(footfall_value) AS mean_value, "
-        "stddev_samp(footfall_value) AS sd_value, count(footfall_value) AS footfall_count, "
-        "any_value(standard_uncertainty_value) AS standard_uncertainty_value FROM "
+        "stddev_samp(footfall_value) AS sd_value, count(footfall_value) AS footfall_count"
+        f"{doubt} FROM "
         "(UNPIVOT (SELECT trial_id, participant_id, site, visit, condition, set_speed_m_per_s, "
         f"{names} FROM footfalls_full) "
         f"ON {names} INTO NAME outcome VALUE footfall_value) "
-        "LEFT JOIN (SELECT trial_id, outcome, standard_uncertainty_value FROM outcome_uncertainties) "
-        "USING (trial_id, outcome) "
+        f"{join}"
         "GROUP BY trial_id, participant_id, site, visit, condition, set_speed_m_per_s, outcome",
         _words(TRIALS, "trial_id", "participant_id", "site", "visit", "condition", "set_speed_m_per_s")
         | {
@@ -146,8 +158,12 @@ def _outcome_spread(numbers: tuple[Field, ...]) -> View:
             "mean_value": "Mean over the footfalls that have a value, in the outcome's unit.",
             "sd_value": "Sample standard deviation over those footfalls; null for a single one.",
             "footfall_count": "Footfalls that have a value.",
-            "standard_uncertainty_value": "As in outcome_uncertainties; null where nothing is stated.",
-        },
+        }
+        | (
+            {"standard_uncertainty_value": "As in outcome_uncertainties; null where nothing is stated."}
+            if stated
+            else {}
+        ),
     )
 
 

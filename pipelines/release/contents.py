@@ -1,5 +1,7 @@
 """What goes into a release: the warehouse's tables, who runners are only as far as enough share it, in a new database.
 
+Which tables, columns and quantities leave is in their definitions (``schemas.leaving``).
+
 A new database file, never a copy: DuckDB does not overwrite what was deleted, so a copy could still hold old bytes.
 """
 
@@ -14,91 +16,43 @@ from pipelines.release.disclose import TOLD, tell
 from pipelines.release.generalise import Told
 from pipelines.telemetry import DUCKDB_CONFIG
 from schemas import core
-from schemas.catalogue import tables_of
+from schemas.catalogue import TABLES
 from schemas.convert.to_duckdb import comment_sql, create_table_sql, quote_name, quote_text
-from schemas.model import OF_ROW, Field, Layer, Table, suffix_unit
-from schemas.privacy import RUNNER, SESSION, TRIAL, Privacy
-from schemas.units import grows_with_mass
+from schemas.model import Field, Table
+from schemas.privacy import RUNNER, SESSION, TRIAL
 
 if TYPE_CHECKING:
     import duckdb
 
     from pipelines.study.file import LoadedStudy
 
-#: Columns whose words end in the unit of their row.
-_ENDING_IN_UNIT = frozenset({"outcome", "quantity", "response"})
 #: Tables that say what the study is, and nothing of what was recorded.
 _OF_THE_STUDY = frozenset({core.SITES.name, core.CONDITIONS.name, core.VISITS.name})
 
 
 def released_tables() -> tuple[Table, ...]:
-    """Every table of a release, with the columns that may leave; which may follows from their privacy."""
-    kept = tables_of(Layer.CORE, Layer.OUTCOME, Layer.QUALITY)
-    return tuple(released for table in kept if (released := _released(table)) is not None)
+    """Every table of a release, with the columns that its definition lets leave."""
+    return tuple(released(table) for table in TABLES.values() if table.leaves is not None)
 
 
-def _released(table: Table) -> Table | None:
-    """The table as it leaves; None for one that stays, does not say whose its rows are, or would lose its key."""
-    leaving = [field for field in table.fields if _leaves(table, field)]
-    names = {field.name for field in leaving}
-    if table.stays or table.rows is None or not set(table.key) <= names:
-        return None
+def released(table: Table) -> Table:
+    """``table`` as it leaves: nothing but what its definition names."""
+    names = set(table.leaves.names if table.leaves else ())
+    leaving = (field for field in table.fields if field.name in names)
     fields = tuple(replace(f, nullable=f.nullable or f.told is not None, description=_described(f)) for f in leaving)
     references = tuple(r for r in table.references if set(r.columns) <= names)
     return replace(table, fields=fields, references=references)
 
 
-def _leaves(table: Table, field: Field) -> bool:
-    """Plain and sensitive columns leave, of those that identify the study's own codes; others only as declared.
-
-    How many runners share a value can be counted only where a row is a runner. What grows with the mass of one runner
-    or of several stays: beside what is told of the same trials per body weight, mass and leg length could be computed.
-    """
-    if field.told is None and _grows_with_mass(table, field):
-        return False
-    if field.privacy is Privacy.QUASI:
-        return field.told is not None and table.key == (RUNNER,)
-    return field.privacy in (Privacy.PLAIN, Privacy.SENSITIVE) or field.is_code_of_the_study
-
-
-def _grows_with_mass(table: Table, field: Field) -> bool:
-    """Whether a column tells something of runners in newtons and the like; of unknown unit it may."""
-    if table.rows is None or field.unit is None:
-        return False
-    return (field.unit == OF_ROW and _unit_told_by(table) is None) or grows_with_mass(field.unit)
-
-
-def _unit_told_by(table: Table) -> str | None:
-    """The column that tells a row's unit: the outcome's name, which ends in it, or the unit itself."""
-    names = ("outcome", "outcome_unit", "quantity_unit", "unit_code", "quantity", "response")
-    return next((name for name in names if name in table.column_names), None)
-
-
-def _without_mass(connection: duckdb.DuckDBPyConnection, table: Table) -> str:
-    """A condition that keeps rows out whose values grow with mass; "" if none has to be.
-
-    Those of several runners too: of many means over few runners, each in a number that is told of every runner times
-    the mass, the masses are the solution.
-    """
-    told_by = _unit_told_by(table)
-    of_rows = told_by and table.rows and any(field.unit == OF_ROW for field in table.fields)
-    if not of_rows or told_by is None:
+def _leaving_rows(connection: duckdb.DuckDBPyConnection, table: Table) -> str:
+    """A condition that keeps rows out whose quantity does not leave; "" if rows do not tell of quantities."""
+    leaves = table.leaves
+    if leaves is None or leaves.by is None:
         return ""
+    told_by = quote_name(leaves.by)
     words = connection.execute(f"SELECT DISTINCT {told_by} FROM pooled.{quote_name(table.name)}").fetchall()
-    told = [str(word) for (word,) in words if word is not None]
-    units = {word: suffix_unit(word.rpartition("/")[2]) if told_by in _ENDING_IN_UNIT else word for word in told}
-    # how far an angle or a part of a length can be trusted shrinks with the segment that its markers sit on
-    of_markers = "from_markers_value" in table.column_names
-    tell_length = {"deg", "%"} if of_markers else set[str]()
-    masses = {word for word, unit in units.items() if unit is None or grows_with_mass(unit)}
-    kept = [word for word, unit in units.items() if word not in masses and unit not in tell_length]
-    condition = f"{told_by} IN ({', '.join(map(quote_text, kept)) or 'NULL'})"
-    parts = [word for word, unit in units.items() if unit == "%" and word not in masses] if of_markers else []
-    if parts:
-        condition = (
-            f"({condition} OR {told_by} IN ({', '.join(map(quote_text, parts))}) AND from_markers_value IS NULL)"
-        )
-    return condition
+    kept = [str(word) for (word,) in words if word is not None and leaves.lets(str(word))]
+    return f"{told_by} IN ({', '.join(map(quote_text, kept)) or 'NULL'})"
 
 
 def _described(field: Field) -> str:
@@ -122,7 +76,7 @@ def fill(
     """
     import duckdb
 
-    from pipelines.pool.build import make_views, tell_about
+    from pipelines.pool.build import make_views, refuse_disk_full, tell_about
 
     tables = released_tables() if only is None else shared_openly()
     try:
@@ -130,18 +84,21 @@ def fill(
             connection.execute(f"ATTACH {quote_text(str(warehouse))} AS pooled (READ_ONLY)")
             every = {row[0] for row in connection.execute("SELECT participant_id FROM pooled.runners").fetchall()}
             runners = every if only is None else every & only
-            told = tell(connection, study.study, runners)
+            told = tell(connection, study.study, runners, tables)
             for table in tables:
                 connection.execute(create_table_sql(table))
                 connection.execute(comment_sql(table))
-                connection.execute(_insert(table, _without_mass(connection, table), all_runners=only is None))
+                connection.execute(_insert(table, _leaving_rows(connection, table), all_runners=only is None))
             connection.execute(f"DROP TABLE {TOLD}")
             connection.execute("DETACH pooled")
             if only is None:
                 make_views(connection, tables)
             tell_about(connection, study, code_version)
             connection.execute("CHECKPOINT")
-    except duckdb.IOException as error:
+    except duckdb.Error as error:
+        refuse_disk_full(error, target)
+        if not isinstance(error, duckdb.IOException):
+            raise
         seen = f"The warehouse cannot be read: {error}"
         raise Unusable(seen, "a warehouse of this depot.", "Run `manystrides run` first.", file=warehouse) from None
     return told

@@ -78,8 +78,10 @@ def _readme(study: Study, entry: Entry, changes: Changes, trials: pd.DataFrame, 
         *lines_of(told),
         "- Findings, decisions on them, cautions for the safety lead, answers about health, positions of markers in "
         "standing, free texts and names of files do not leave the depot.",
-        "- Nor does what would tell a runner's mass or leg length exactly beside what is here: values in units that "
-        "grow with body mass, such as stiffness, which stands in pooled contrasts only, and the doubt of angles.",
+        "- Nor does what would tell a runner's mass or leg length by a formula: values in units that grow with body "
+        "mass, such as stiffness; standard uncertainties; curves of force and angles of one trial; moments of one "
+        "runner. "
+        "Curves of the plan and moments as estimates over runners are here.",
         "",
         "## What is here",
         "",

@@ -7,14 +7,16 @@ stand in many tables and cannot be left out, so they are counted with the others
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Collection, Iterator
+from collections.abc import Collection, Iterable, Iterator
 from typing import TYPE_CHECKING, Any
 
 from pipelines.errors import Unusable
 from pipelines.release.generalise import Attribute, Told, generalised
 from schemas.convert.to_duckdb import COLUMN_TYPES, quote_name
 from schemas.core import RUNNERS
-from schemas.model import Field
+from schemas.fields import DELIVERY_ID, SITE
+from schemas.model import Field, Table
+from schemas.privacy import RUNNER
 
 if TYPE_CHECKING:
     import duckdb
@@ -31,8 +33,12 @@ def quasi_columns() -> tuple[Field, ...]:
     return tuple(field for field in RUNNERS.fields if field.told is not None)
 
 
-def tell(connection: duckdb.DuckDBPyConnection, study: Study, runners: Collection[str]) -> Told:
+def tell(
+    connection: duckdb.DuckDBPyConnection, study: Study, runners: Collection[str], tables: Iterable[Table]
+) -> Told:
     """Work out what is told of ``runners``, whose data are in the database ``pooled``, and put it there as ``TOLD``.
+
+    tables: those of the release, each of which may tell where a runner ran.
 
     Raises Unusable if the study file gives bands to a column that is none of these.
     """
@@ -52,7 +58,7 @@ def tell(connection: duckdb.DuckDBPyConnection, study: Study, runners: Collectio
         Attribute(c.name, study.disclosure.bands.get(c.name, c.told.bands if c.told else ()), tuple(r[i] for r in rows))
         for i, c in enumerate(columns, start=1)
     ]
-    sites = _sites(connection)
+    sites = sites_told(connection, tables)
     fixed = [tuple(sorted(sites[row[0]])) for row in rows]
     told = generalised(attributes, fixed, study.smallest_cell, study.disclosure.most_suppressed)
     types = ", ".join(f"{quote_name(c.name)} {COLUMN_TYPES[c.kind]}" for c in columns)
@@ -63,10 +69,17 @@ def tell(connection: duckdb.DuckDBPyConnection, study: Study, runners: Collectio
     return told
 
 
-def _sites(connection: duckdb.DuckDBPyConnection) -> dict[str, set[str]]:
+def sites_told(connection: duckdb.DuckDBPyConnection, tables: Iterable[Table]) -> dict[str, set[str]]:
+    """The laboratories that any table of the release tells of a runner, by its name or by a delivery of it."""
     found: dict[str, set[str]] = defaultdict(set)
-    for runner, site in connection.execute("SELECT DISTINCT participant_id, site FROM pooled.sessions").fetchall():
-        found[runner].add(site)
+    for table in (t for t in tables if RUNNER in t.column_names):
+        rows, told = f"pooled.{quote_name(table.name)}", []
+        if SITE.name in table.column_names:
+            told.append(f"SELECT DISTINCT {RUNNER}, site FROM {rows} WHERE site IS NOT NULL")
+        if DELIVERY_ID.name in table.column_names:
+            told.append(f"SELECT DISTINCT {RUNNER}, d.site FROM {rows} JOIN pooled.deliveries d USING (delivery_id)")
+        for runner, site in (row for query in told for row in connection.execute(query).fetchall()):
+            found[runner].add(site)  # of withheld trials nobody's: None
     return found
 
 
@@ -107,7 +120,8 @@ def lines(told: Told) -> Iterator[str]:
     )
     yield (
         "- Not in it: what grows with body mass, such as stiffness in kN/m, in estimates over several runners, too, "
-        "since masses could be solved from them; and minutes of running. Both stand in the warehouse of the depot."
+        "since masses could be solved from them; and minutes of running, shares of them, too. All stand in the "
+        "warehouse of the depot."
     )
     if told.after < told.k:
         yield f"- A site where fewer than {told.k} runners ran is told all the same, and nothing else of them."

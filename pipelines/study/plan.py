@@ -7,15 +7,15 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Container, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, TypeVar
 
 from checks.registry import catalogue
 from pipelines.study.reading import Fault, checked, parse, read_bytes, refuse
-from schemas.compared import why_no_outcome
+from schemas.compared import known_curves, why_no_outcome
 from schemas.outcomes_planned_doses import SYMPTOMS
-from schemas.plan import Plan, PlannedComparison, PlannedCurve, PlannedDose, question
+from schemas.plan import STUDY_FILE, Plan, PlannedComparison, PlannedCurve, PlannedDose, question
 from schemas.study import Study
 
 Asked = TypeVar("Asked", PlannedComparison, PlannedCurve)
@@ -30,16 +30,21 @@ _COMPARING = ("primary", "secondary", "curves")
 
 @dataclass(frozen=True)
 class LoadedPlan:
-    """A plan as read, references filled in. sha256: of the file's bytes, as ``sha256sum`` tells it."""
+    """A plan as read, references filled in. sha256: of the file's bytes, as ``sha256sum`` tells it.
+
+    rests_on: what it leaves to the study file, as plain words: how outcomes are made and compared (``processing``), and
+    the planned week of each visit.
+    """
 
     plan: Plan
     sha256: str
     path: Path
+    rests_on: dict[str, Any] = field(default_factory=dict)
 
     @property
     def settings(self) -> dict[str, Any]:
-        """What it says, references filled in, as plain words."""
-        return self.plan.model_dump(mode="json")
+        """What it means: what it says, references filled in, and what it rests on."""
+        return self.plan.model_dump(mode="json") | ({STUDY_FILE: self.rests_on} if self.rests_on else {})
 
     @property
     def answered(self) -> Plan:
@@ -75,7 +80,9 @@ def load_plan(folder: Path, study: Study) -> LoadedPlan | None:
     data = read_bytes(path, "analysis plan")
     plan = checked(Plan, parse(data, path, _PAGE), path, _PAGE)
     refuse(list(_disagreements(plan, study)), path, _PAGE)
-    return LoadedPlan(_filled(plan, study), hashlib.sha256(data).hexdigest(), path)
+    weeks = {name: visit.planned_week for name, visit in study.visits.items()}
+    rests_on = {"processing": study.processing.model_dump(mode="json"), "visits": weeks}
+    return LoadedPlan(_filled(plan, study), hashlib.sha256(data).hexdigest(), path, rests_on)
 
 
 def _filled(plan: Plan, study: Study) -> Plan:
@@ -95,13 +102,26 @@ def _disagreements(plan: Plan, study: Study) -> Iterator[Fault]:
             yield from _faults(one, f"{family}.{number}", study)
             if (expected := why_no_outcome(one.outcome)) is not None:
                 yield Fault(f"{family}.{number}.outcome", f"is {one.outcome!r}", expected)
+            yield from _faults_of_speed(one.set_speed_m_per_s, f"{family}.{number}.set_speed_m_per_s")
+    quantities = known_curves(study.muscles)
     for number, curve in enumerate(plan.curves, start=1):
         yield from _faults(curve, f"curves.{number}", study)
+        if curve.quantity not in quantities:
+            yield Fault(f"curves.{number}.quantity", f"is {curve.quantity!r}", f"one of {', '.join(quantities)}")
     for number, dose in enumerate(plan.dose_responses, start=1):
         yield from _faults_of_dose(dose, f"dose_responses.{number}", study)
     for check in plan.exclude.notes_of:
         if check not in catalogue():
             yield Fault("exclude.notes_of", f"names {check!r}", "names of checks, from docs/reference/checks")
+
+
+def _faults_of_speed(speed: float | None, place: str) -> Iterator[Fault]:
+    """A speed beyond those that ``set_speed_is_a_running_speed`` takes for one: nobody has runs at it."""
+    least, most = (
+        catalogue()["set_speed_is_a_running_speed"].defaults[name] for name in ("slowest_m_s", "fastest_m_s")
+    )
+    if speed is not None and not least <= speed <= most:
+        yield Fault(place, f"is {speed:g} m/s", f"a running speed, {least:g} to {most:g} m/s")
 
 
 def _repeats(filled: Plan) -> Iterator[Fault]:

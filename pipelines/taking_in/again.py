@@ -18,17 +18,22 @@ from dataclasses import dataclass, replace
 from itertools import zip_longest
 from pathlib import Path
 
+from pipelines.depot import overrides
 from pipelines.depot.books.rows import Record
 from pipelines.depot.desk import Desk, Opened, Tell
+from pipelines.depot.published import read_result
 from pipelines.depot.storage import Depot
 from pipelines.depot.store import Store
-from pipelines.judging.standings import ACCEPTED, WITHHELD
+from pipelines.errors import Unusable
+from pipelines.judging.standings import ACCEPTED, RETURNED, WITHHELD
 from pipelines.taking_in.ahead import Ahead
 from pipelines.taking_in.due import Due, in_turn, stale
 from pipelines.taking_in.gating import gate
 from pipelines.taking_in.publishing import Prepared, note_result
 from pipelines.taking_in.stages import open_again, prepare
 from schemas.judging_again import JudgingAgain
+from schemas.quality import OVERRIDES
+from schemas.received import plain_rows
 
 #: Round the work on one delivery: its name in, whom to tell (done, of) out.
 Told = Callable[[str], AbstractContextManager[Tell]]
@@ -38,12 +43,13 @@ _MOST_NAMED = 20
 
 @dataclass(frozen=True)
 class Flip:
-    """A trial that would stand otherwise."""
+    """A trial that would stand otherwise. decided: as a data manager decided since it was judged."""
 
     delivery_id: str
     trial_id: str
     before: str
     now: str
+    decided: bool = False
 
     def text(self) -> str:
         """For people."""
@@ -67,10 +73,10 @@ class Again:
     def needs_yes(self, settings: JudgingAgain) -> bool:
         """Whether a change of code or settings moves so many trials into or out of the pool that somebody must look.
 
-        Where only a part of what it moves is known one trial is enough.
+        Where only a part of what it moves is known one trial is enough. What a person decided is no part of it.
         """
         guarded = {one.record.delivery_id for one in self.due if one.guarded}
-        own = (flip for flip in self.flips if flip.delivery_id in guarded)
+        own = (flip for flip in self.flips if flip.delivery_id in guarded and not flip.decided)
         moved = sum(ACCEPTED in (flip.before, flip.now) and flip.now != WITHHELD for flip in own)
         if self.is_part:
             return moved > 0
@@ -137,6 +143,7 @@ def judged_again(desk: Desk, due: Sequence[Due], delivery: Told) -> Iterator[Aga
     with desk.depot.working("again") as work:
         over = _Overlay(desk.depot, work)
         before = {one.record.delivery_id: _standings(desk, one.record.delivery_id) for one in due}
+        decided = {one.record.delivery_id: _decided_since(desk, one.record) for one in due if one.guarded}
         waiting = {one.record.delivery_id for one in stale(desk)} if any(one.guarded for one in due) else set()
         accepted = desk.books.trials.standings().get(ACCEPTED, 0)
         prepared: dict[str, Prepared] = {}
@@ -148,7 +155,11 @@ def judged_again(desk: Desk, due: Sequence[Due], delivery: Told) -> Iterator[Aga
                 else:
                     failed.append((one, result))
             raise _RolledBackError
-        flips = [flip for name, result in prepared.items() for flip in _flips(name, before[name], result)]
+        flips = [
+            replace(flip, decided=(flip.trial_id, flip.now) in decided.get(name, ()))
+            for name, result in prepared.items()
+            for flip in _flips(name, before[name], result)
+        ]
         yield Again(due, tuple(prepared.values()), failed, flips, accepted, bool(waiting - before.keys()))
 
 
@@ -177,6 +188,23 @@ def _opener(desk: Desk, record: Record) -> Callable[[Path], Opened]:
 
 def _standings(desk: Desk, delivery_id: str) -> dict[str, str]:
     return {trial.trial_id: trial.standing for trial in desk.books.trials.of_delivery(delivery_id)}
+
+
+def _decided_since(desk: Desk, record: Record) -> set[tuple[str, str]]:
+    """Trials of a delivery on which a data manager decided since it was judged, and how they are to stand for it.
+
+    Nothing if the result that tells of the decisions before is not whole.
+    """
+    now = overrides.in_force(desk, record.site, desk.books.gates.get(record.delivery_id).files)
+    if overrides.digest(now) == record.overrides:
+        return set()
+    in_force = {(one.trial_id, one.check_name, one.decided.utc) for one in now}
+    with suppress(Unusable):
+        rows = plain_rows(read_result(desk.depot, record.delivery_id, OVERRIDES))
+        before = {(str(row["trial_id"]), str(row["check_name"]), str(row["decided_utc"])) for row in rows}
+        set_aside = {(trial, ACCEPTED) for trial, *_ in in_force - before}
+        return set_aside | {(trial, RETURNED) for trial, *_ in before - in_force}
+    return set()
 
 
 def _flips(delivery_id: str, before: Mapping[str, str], prepared: Prepared) -> Iterator[Flip]:

@@ -110,6 +110,7 @@ def work_off(bench: Bench, asked: Sequence[str] | None = None) -> Iterator[Worke
     asked: only these arrivals, by ``site/name``, whether they are due or not, and what follows from them.
     """
     desk, behind = bench.desk, list[Due]()
+    refused: set[frozenset[str]] = set()
     withdrawing.begin(desk)
     if desk.books.jobs.open():
         for records in until_none(lambda: changed(desk)):
@@ -122,9 +123,9 @@ def work_off(bench: Bench, asked: Sequence[str] | None = None) -> Iterator[Worke
         yield from _judged(bench, _each_once([*behind, *_stale(desk, asked)]))
         yield from _arrivals(bench, bench.inbox, asked)
     else:
-        yield from _as_far_as_allowed(bench, behind)
+        yield from _as_far_as_allowed(bench, behind, refused)
     for due in due_again(desk):
-        yield from _as_far_as_allowed(bench, due)
+        yield from _as_far_as_allowed(bench, due, refused)
 
 
 def what_a_change_moves(bench: Bench, records: Sequence[Record]) -> str | None:
@@ -154,13 +155,20 @@ def _each_once(due: Sequence[Due]) -> list[Due]:
     return list({one.record.delivery_id: one for one in reversed(due)}.values())[::-1]
 
 
-def _as_far_as_allowed(bench: Bench, due: Sequence[Due]) -> Iterator[Worked]:
-    """Judge again what lets no change of code or settings count, then the rest; if that may not be, it is left due."""
+def _as_far_as_allowed(bench: Bench, due: Sequence[Due], refused: set[frozenset[str]]) -> Iterator[Worked]:
+    """Judge again what lets no change of code or settings count, then the rest; if that may not be, it is left due.
+
+    refused: results that were not given up together before, filled; asked for again they are not judged again.
+    """
     yield from _judged(bench, [one for one in due if not one.guarded])
+    guarded = [one for one in due if one.guarded]
+    if (results := frozenset(one.record.result for one in guarded)) in refused:
+        return
     try:
-        yield from _judged(bench, [one for one in due if one.guarded])
-    except NotPublishedError as refused:
-        bench.summary.left_for_a_yes.append(str(refused))
+        yield from _judged(bench, guarded)
+    except NotPublishedError as told:
+        refused.add(results)
+        bench.summary.left_for_a_yes.append(str(told))
 
 
 def _judged(bench: Bench, due: Sequence[Due]) -> Iterator[Worked]:

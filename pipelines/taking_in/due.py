@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 from functools import cache
 from pathlib import Path
 
-from pipelines.depot.arrivals import Arrival, Shown, look_into
+from pipelines.depot.arrivals import Arrival, Names, look_into
 from pipelines.depot.arrivals import in_order as arrivals_in_order
 from pipelines.depot.books.asking import in_order
 from pipelines.depot.books.rows import REPEAT, Record
@@ -118,10 +118,11 @@ class Came:
     why: str = NEW
 
 
-def names_in_inbox(desk: Desk) -> Shown:
-    """Which names of the inbox may be told."""
+def names_in_inbox(desk: Desk) -> Names:
+    """How names of the inbox are told."""
     came = {record.arrival.partition("/")[2] for record in desk.books.deliveries.all()}
-    return names_shown(desk.study.path, desk.study.study, came)
+    shown = names_shown(desk.study.path, desk.study.study, came)
+    return Names(shown, desk.books.withdrawals.word_of_name)
 
 
 def arrivals_due(desk: Desk, inbox: Path) -> tuple[list[Came], list[str]]:

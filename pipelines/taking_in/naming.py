@@ -13,7 +13,7 @@ from pipelines.depot.books.rows import Record
 from pipelines.depot.desk import Opened
 from pipelines.intake.bag import SITE
 from pipelines.judging.same_signals import with_copies
-from schemas.received import Problem, Received
+from schemas.received import NOTHING_TO_SEND, Problem, Received
 
 if TYPE_CHECKING:
     from pipelines.depot.books.book import Books
@@ -66,9 +66,10 @@ def with_number_conflict(opened: Opened, books: Books) -> Opened:
         again = Problem(
             "bag_info",
             f"the same content came before as {came_as}, and is held",
-            f"no second time; nothing of delivery {holder.delivery_id} has to be sent again",
+            "each delivery once, in its own site's folder",
             file="bag-info.txt",
             place="Delivery-Number",
+            mend=f"{NOTHING_TO_SEND}: delivery {holder.delivery_id} counts as it is. Take this copy out of the inbox",
         )
         others = (p for p in received.problems if received.number is not None or p.kind != "bag_info")
         return replace(opened, received=replace(received, problems=(*others, again)))

@@ -18,7 +18,7 @@ from pathlib import Path
 
 from pipelines.depot import keys
 from pipelines.depot import register as registers
-from pipelines.depot.arrivals import path_of
+from pipelines.depot.arrivals import Names, path_of
 from pipelines.depot.books.opening import FILE
 from pipelines.depot.desk import Desk
 from pipelines.depot.guarding import damage, made_from_books
@@ -151,12 +151,13 @@ def _copies(depot: Depot, fault: Fault, sources: Sources) -> Iterator[tuple[str,
         yield from (("the backup", p) for p in (backup / "raw" / sha[:2] / sha, *backup.glob(f"closed/*/{sha}")))
     if sources.inbox is None:
         return
+    names = Names(bool, depot.books.withdrawals.word_of_name)
     for delivery_id in sorted(depot.books.deliveries.ids()):
         stored = depot.books.deliveries.payload(delivery_id).stored
         paths = [path for path, own in stored.items() if own == sha]
         record = depot.books.deliveries.get(delivery_id)
         if paths and record is not None:
-            arrival = path_of(sources.inbox, record.arrival)
+            arrival = path_of(sources.inbox, record.arrival, names)
             yield from (("the inbox", one) for path in paths for one in _in_arrival(arrival, path))
 
 

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import secrets
 from collections.abc import Callable, Iterable, Mapping
-from dataclasses import replace
+from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -43,6 +43,7 @@ from pipelines.depot.unread_consents import is_unread
 from pipelines.identity.guard import codes_of
 from pipelines.identity.vocabulary import Vocabulary
 from pipelines.identity.word_list import names_beside
+from pipelines.judging import packed_with
 from pipelines.judging.delivery_tables import (
     delivery_files,
     quality_tables,
@@ -75,10 +76,13 @@ from pipelines.taking_in.publishing import (
     used_today,
 )
 from pipelines.taking_in.resends import with_parts
-from pipelines.taking_in.writing import written
+from pipelines.taking_in.writing import every_table, written
+from schemas.model import Table
 from schemas.quality import TRIAL_SHAPES
 
 if TYPE_CHECKING:
+    import pandas as pd
+
     from pipelines.depot.books.rows import TrialVersion
 
 
@@ -121,8 +125,25 @@ def layout_of(desk: Desk, gated: Gated) -> Layout:
     return lay_out(desk, gated.delivery_id, gated.opened, gated.consent, gated.report)
 
 
+@dataclass(frozen=True)
+class Made:
+    """What a delivery comes to, in memory. tables: each that a delivery has, if only an empty one; held: its texts."""
+
+    result: Result
+    tables: Mapping[Table, pd.DataFrame]
+    held: HeldTexts = field(default_factory=HeldTexts)
+
+
 def prepare(desk: Desk, gated: Gated, tell: Tell, meanwhile: Callable[[], None] | None = None) -> Prepared:
-    """Judge a gated delivery, or stop it, and write its tables into ``work/``.
+    """Judge a gated delivery, or stop it, and write its tables into ``work/``. meanwhile: as in ``make``."""
+    made = make(desk, gated, tell, meanwhile)
+    folder = written(desk, gated.opened, made.result, made.tables)
+    write_held(made.held, folder)
+    return Prepared(made.result, folder, gated.opened.payload if made.result.record.taken_in else None)
+
+
+def make(desk: Desk, gated: Gated, tell: Tell, meanwhile: Callable[[], None] | None = None) -> Made:
+    """Judge a gated delivery, or stop it; nothing is written.
 
     meanwhile: called once when its trials are under way.
     """
@@ -151,10 +172,9 @@ def prepare(desk: Desk, gated: Gated, tell: Tell, meanwhile: Callable[[], None] 
         cells,
         copied_after(desk, record, tables[TRIAL_SHAPES], [t for t, own in cells.items() if own != noted.get(t)]),
         told_rows(judged.consent, tables),
+        packed_with.kept(opened.received.bag_info),
     )
-    folder = written(desk, opened, result, tables)
-    write_held(judged.held, folder)
-    return Prepared(result, folder, opened.payload)
+    return Made(result, every_table(opened, result.record, tables), judged.held)
 
 
 def _held(desk: Desk, judged: Judged) -> HeldTexts:
@@ -167,7 +187,7 @@ def _held(desk: Desk, judged: Judged) -> HeldTexts:
     return replace(held, marks={}) if desk.shows_texts else held
 
 
-def _stopped(desk: Desk, gated: Gated) -> Prepared:
+def _stopped(desk: Desk, gated: Gated) -> Made:
     opened, before = gated.opened, gated.before
     name = before.delivery_id if before else name_for_stopped(opened, desk.books)
     report, consent = gated.report, gated.consent
@@ -184,15 +204,16 @@ def _stopped(desk: Desk, gated: Gated) -> Prepared:
     # what is held keeps what it told; of what is not held at least whatever takes consent away counts
     told = None if before is not None else taken_away(consent)
     stamps = _stamps(used_to_stop(desk, site_of(record))) | {CONSENTS_UNREAD: YES if unread else NO}
-    result = Result(record, payload, stamps=stamps, gate=told)
-    return Prepared(result, written(desk, opened, result, tables))
+    packed = packed_with.kept(opened.received.bag_info)
+    result = Result(record, payload, stamps=stamps, gate=told, packed_with=packed)
+    return Made(result, every_table(opened, record, tables))
 
 
 def prepare_repeat(desk: Desk, opened: Opened, same: Record) -> Prepared:
     """A delivery whose bytes are those of ``same``: only that it came is noted."""
     name = f"{same.delivery_id}.repeat.{slug(opened.name)}"[:64]
     result = Result(_record(desk, opened, name, REPEAT))
-    return Prepared(result, written(desk, opened, result, {}))
+    return Prepared(result, written(desk, opened, result, every_table(opened, result.record, {})))
 
 
 def stamps_of(desk: Desk, site: str | None) -> dict[str, str]:
@@ -248,8 +269,14 @@ def take_in_opened(
 
 
 def _record(desk: Desk, opened: Opened, delivery_id: str, status: str, before: Record | None = None) -> Record:
-    """The record of a delivery; its fingerprint and its day stay those of the bytes as they first came."""
+    """The record of a delivery; its fingerprint and its day stay those of the bytes as they first came.
+
+    So does the day of what is still not taken in; what cannot be read has no fingerprint. What was stopped and is taken
+    in now came only now for those that are compared with it.
+    """
     received = opened.received
+    earlier = desk.books.deliveries.of_arrival(opened.arrival) if status != TAKEN_IN else []
+    came = before or next((r for r in earlier if r.fingerprint == received.fingerprint), None)
     return Record(
         delivery_id=delivery_id,
         arrival=opened.arrival,
@@ -257,7 +284,7 @@ def _record(desk: Desk, opened: Opened, delivery_id: str, status: str, before: R
         site=received.site,
         number=received.number,
         fingerprint=before.fingerprint if before else received.fingerprint,
-        received_utc=before.received_utc if before else datetime.now(UTC).isoformat(timespec="seconds"),
+        received_utc=came.received_utc if came else datetime.now(UTC).isoformat(timespec="seconds"),
         result=secrets.token_hex(8),
         **vars(desk.stamp),
     )

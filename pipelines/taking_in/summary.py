@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from checks.consent.covers import is_of_nobody
 from pipelines.consent.held_texts import read
@@ -17,6 +17,9 @@ from pipelines.taking_in.withdrawing import CarriedOut
 from schemas import quality
 from schemas.model import Table
 from schemas.received import plain_rows
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 _ORDER = ("accepted", "returned", "withheld")
 _MOST_SHOWN = 5
@@ -52,6 +55,7 @@ class Summary:
     refused: why nothing was done. left_for_a_yes: what was not judged again, since a change of code or settings would
     have moved trials with it, and why; all else was done.
     reasons: whether it tells why trials go back; the check at a site tells that itself, trial by trial.
+    tables: of the one result that is told of, if it is not in the depot.
     """
 
     depot: Depot
@@ -68,6 +72,7 @@ class Summary:
     not_told: list[str] = field(default_factory=list)
     still_arriving: list[str] = field(default_factory=list)
     reasons: bool = True
+    tables: Mapping[Table, pd.DataFrame] | None = field(default=None, repr=False)
     _read: dict[tuple[str, str], list[dict[str, Any]]] = field(default_factory=dict, repr=False)
 
     def add(self, done: Done) -> None:
@@ -205,8 +210,11 @@ class Summary:
         """Rows of a delivery's result, proved and read once. only: column and value of those that are wanted."""
         key = (record.result, table.name)
         if key not in self._read:
-            with self.depot.opened():
-                rows = read_result(self.depot, record.delivery_id, table)
+            if self.tables is not None:
+                rows = self.tables[table]
+            else:
+                with self.depot.opened():
+                    rows = read_result(self.depot, record.delivery_id, table)
             for column, value in only.items():
                 rows = rows[rows[column] == value]
             self._read[key] = plain_rows(rows)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -25,13 +26,17 @@ if TYPE_CHECKING:
 _KEPT_INFO = ("Delivery-Number", "Invented", "Site", "Study")
 
 
-def written(desk: Desk, opened: Opened, result: Result, tables: dict[Table, pd.DataFrame]) -> Path:
+def every_table(opened: Opened, record: Record, tables: Mapping[Table, pd.DataFrame]) -> dict[Table, pd.DataFrame]:
+    """The tables of a result with the delivery's own row: every delivery has every table, if only an empty one."""
+    found = {core.DELIVERIES: frame(core.DELIVERIES, [_delivery_row(opened, record)]), **tables}
+    return {t: found[t] if t in found else empty_frame(t) for t in dict.fromkeys((*DELIVERY_TABLES, *found))}
+
+
+def written(desk: Desk, opened: Opened, result: Result, tables: Mapping[Table, pd.DataFrame]) -> Path:
     """A folder in ``work/`` with the tables of a result, and the bag's own files if its bytes are kept."""
     record = result.record
     work = desk.depot.new_work(record.delivery_id)
-    tables = {core.DELIVERIES: frame(core.DELIVERIES, [_delivery_row(opened, record)]), **tables}
-    for table in dict.fromkeys((*DELIVERY_TABLES, *tables)):  # every delivery has every table, if only an empty one
-        rows = tables[table] if table in tables else empty_frame(table)
+    for table, rows in tables.items():
         write_table(table, rows, work / file_of(table))
     only_for_the_owner(work / "bag")  # it lists names of files that nobody has looked at
     if record.held and opened.payload is not None:

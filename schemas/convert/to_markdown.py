@@ -23,12 +23,12 @@ def table_page(table: Table) -> str:
     lines += [f"- **Refers to**: {reference}" for reference in _references(table)]
     if users := _referred_from(table):
         lines.append(f"- **Referred to by**: {', '.join(_link(name) for name in users)}")
-    stays = " It never leaves the depot." if table.stays else ""
+    stays = "" if table.leaves else " It never leaves the depot."
     lines.append(f"- **Whose**: {rows_sentence(table.rows)}{stays}")
     lines.append(f"- **Defined in**: `{made_by(table)}`")
     lines += ["", "## Columns", ""]
-    header = ("Column", "Type", "Unit", "Allowed", "May be empty", "Privacy", "What it is")
-    lines += markdown_table(header, [_row(field) for field in table.fields])
+    header = ("Column", "Type", "Unit", "Allowed", "May be empty", "Privacy", "In a release", "What it is")
+    lines += markdown_table(header, [_row(table, field) for field in table.fields])
     for field in table.fields:
         if field.codes:
             lines += ["", f"## Words of {field.name}", ""]
@@ -61,15 +61,30 @@ def _line(cells: Iterable[str]) -> str:
     return "| " + " | ".join(cell.replace("|", "\\|").replace("\n", " ") for cell in cells) + " |"
 
 
-def _row(field: Field) -> tuple[str, ...]:
+def _row(table: Table, field: Field) -> tuple[str, ...]:
     unit = f"`{field.unit}`" if field.unit else ""
     empty = "yes, and the column may be left out" if field.may_be_left_out else "yes" if field.nullable else "no"
-    return f"`{field.name}`", str(field.kind), unit, _allowed(field), empty, _privacy(field), field.description
+    return (
+        f"`{field.name}`",
+        str(field.kind),
+        unit,
+        _allowed(field),
+        empty,
+        _privacy(field),
+        _leaves(table, field),
+        field.description,
+    )
 
 
 def _privacy(field: Field) -> str:
     told = f", {told_words(field.told)}" if field.privacy is Privacy.QUASI else ""
     return f"{field.privacy}{told}"
+
+
+def _leaves(table: Table, field: Field) -> str:
+    if table.leaves is None or field.name not in table.leaves.names:
+        return "no"
+    return "yes" if table.leaves.by is None else "of some quantities"
 
 
 def _allowed(field: Field) -> str:

@@ -11,6 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from pipelines.science.statistics.curve_bands import FEWEST_RUNNERS, band
+from pipelines.science.statistics.curve_sites import across_sites, chance_of
 from tests.tries import tries
 
 
@@ -49,6 +50,28 @@ def test_t_and_its_threshold_over_the_curve_are_those_of_spm1d_over_all_patterns
     for (start, end), (first, last) in zip(found.spans, beyond, strict=True):
         assert abs(start - first) <= 2
         assert abs(end - last) <= 2
+
+
+@pytest.mark.parametrize(
+    "curves",
+    [arch_angle(), forces(1, 0), spm1d.data.uv1d.t1.SimulatedPataky2015a().Y, spm1d.data.uv1d.t1.Random().Y],
+    ids=["arch angle", "force", "simulated by Pataky 2015", "rough"],
+)
+def test_with_a_curve_at_each_site_the_band_over_sites_has_the_threshold_of_spm1d(curves: np.ndarray) -> None:
+    found = across_sites(curves, np.arange(len(curves)))
+    test = spm1d.stats.ttest(np.asarray(curves, float), 0)
+    theirs = test.inference(0.05, two_tailed=True)
+    assert found.t == pytest.approx(test.z, rel=1e-9)
+    # the package takes one mean roughness, here it adds up over the curve, which is less where it is uneven
+    assert found.threshold == pytest.approx(theirs.zstar, rel=0.06)
+    assert (found.p_value < 0.05) == (np.abs(test.z).max() > found.threshold)
+    again = chance_of(theirs.zstar, len(curves) - 1, float(np.sqrt(4 * np.log(2)) * test.resels[1]))
+    assert again == pytest.approx(0.05, abs=0.002), "by its own roughness it is the same threshold"
+
+
+def test_below_four_sites_there_is_no_band_over_them() -> None:
+    with pytest.raises(ValueError, match="at least 4 sites"):
+        across_sites(smooth(1, 9), np.repeat(np.arange(3), 3))
 
 
 def test_by_hand_one_point_has_the_paired_t_and_the_share_of_patterns_that_reach_it() -> None:

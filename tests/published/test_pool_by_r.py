@@ -20,7 +20,7 @@ from pipelines.science.statistics.pooling import MetaAnalysis, mean_effect, rand
 HERE = Path(__file__).resolve().parent / "values"
 STUDIES, BY_R, SCRIPT = (HERE / name for name in ("simulated_differences.csv", "pool_by_r.csv", "pool.R"))
 PACKAGES = ("lme4", "pbkrtest", "lmerTest", "metafor")
-EACH = ("stay", "travel", "covariates", "alike")
+EACH = ("stay", "travel", "covariates", "alike", "unequal")
 
 
 def read(text: str) -> list[dict[str, str]]:
@@ -55,15 +55,30 @@ def two_stages(study: str) -> MetaAnalysis:
     return random_effects([e.estimate for e in each], [e.standard_error**2 for e in each], "restricted_likelihood")
 
 
-@pytest.mark.parametrize("study", ["stay", "travel", "covariates"])
-def test_the_mixed_model_has_the_estimate_and_kenward_and_rogers_interval_of_r(study: str) -> None:
+@pytest.mark.parametrize("study", ["stay", "travel", "covariates", "unequal"])
+def test_the_mixed_model_has_the_estimate_and_kenward_and_rogers_error_and_freedom_of_r(study: str) -> None:
+    (found, fits), r = (model(study), fit_layout(arrays(study)[0], layout(*arrays(study)[1:])).fits), R[study]
+    assert found.fitted == ("site" if study in ("stay", "unequal") else "site_and_runner")
+    assert found.effect.estimate == pytest.approx(r["estimate"], abs=1e-5)
+    assert (found.effect.standard_error, fits.errors[0, 0]) == pytest.approx((r["error"], r["error"]), rel=1e-4)
+    assert fits.freedom[0, 0] == pytest.approx(r["freedom"], rel=1e-3)
+
+
+@pytest.mark.parametrize("study", ["travel", "covariates"])
+def test_where_r_has_as_many_degrees_of_freedom_as_the_sites_the_interval_is_that_of_r(study: str) -> None:
     found, r = model(study), R[study]
-    assert (found.fitted, found.interval) == ("site" if study == "stay" else "site_and_runner", "kenward_roger")
-    assert found.effect.estimate == pytest.approx(r["estimate"], abs=1e-6)
-    assert found.effect.standard_error == pytest.approx(r["error"], rel=1e-4)
-    assert found.freedom == pytest.approx(r["freedom"], rel=1e-3)
+    assert found.interval == "kenward_roger"
     assert (found.effect.lower, found.effect.upper) == pytest.approx((r["lower"], r["upper"]), abs=1e-3)
     assert found.p_value == pytest.approx(r["p_value"], rel=2e-3)
+
+
+@pytest.mark.parametrize(("study", "sites"), [("stay", 4), ("unequal", 3)])
+def test_where_r_has_fewer_the_interval_is_told_as_another_and_is_narrower(study: str, sites: int) -> None:
+    found, r = model(study), R[study]
+    assert r["freedom"] < sites - 1
+    assert (found.interval, found.freedom) == ("kenward_roger_sites", sites - 1)
+    assert found.effect.upper - found.effect.lower < r["upper"] - r["lower"]
+    assert r["upper"] - r["lower"] > 1e8 or study != "unequal"
 
 
 @pytest.mark.parametrize("study", EACH)
@@ -109,7 +124,7 @@ def test_some_of_them_need_the_safeguard_and_the_others_do_not() -> None:
         given = [e.estimate for e in each], [e.standard_error**2 for e in each]
         free = random_effects(*given, "restricted_likelihood", never_shrink=False)
         shrunk[study] = free.effect.standard_error < 0.99 * two_stages(study).effect.standard_error
-    assert shrunk == {"stay": True, "travel": False, "covariates": False, "alike": True}
+    assert shrunk == {"stay": True, "travel": False, "covariates": False, "alike": True, "unequal": True}
 
 
 @pytest.mark.skipif(shutil.which("Rscript") is None, reason="R is not installed here: its values are those of the file")

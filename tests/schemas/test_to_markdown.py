@@ -20,7 +20,8 @@ def test_a_page_lists_every_column_in_file_order_with_unit_and_description(subte
                 assert row[4].split(",")[0] == ("yes" if field.nullable else "no")
                 assert row[4].endswith("may be left out") == field.may_be_left_out
                 assert row[5].split(",")[0] == field.privacy
-                assert row[6].removesuffix(" |") == field.description
+                assert row[6].startswith("no") == (table.leaves is None or field.name not in table.leaves.names)
+                assert row[7].removesuffix(" |") == field.description
             for field in table.fields:
                 for code in field.codes:
                     assert f"| `{code.value}` | {code.meaning} |" in page
@@ -47,4 +48,4 @@ def table_page_of(table: Table) -> str:
     """The columns part of a page, for a table outside the catalogue."""
     from schemas.convert.to_markdown import _row
 
-    return "\n".join(markdown_table(("a",) * 6, [_row(field) for field in table.fields]))
+    return "\n".join(markdown_table(("a",) * 8, [_row(table, field) for field in table.fields]))

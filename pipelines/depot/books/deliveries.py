@@ -13,7 +13,7 @@ from pipelines.depot.books.asking import in_order
 from pipelines.depot.books.order import before
 from pipelines.depot.books.rows import MADE, STOPPED, TAKEN_IN, Payload, Record, Result, TrialVersion
 from pipelines.depot.books.tables import DELIVERIES, DELIVERY_STAMPS, PAYLOAD, TRIALS, WAITING
-from pipelines.depot.books.tables_texts import LEFT_OUT, PACKING_NOTES
+from pipelines.depot.books.tables_texts import LEFT_OUT, PACKED_WITH, PACKING_NOTES
 from pipelines.depot.books.told_tables import TOLD_ROWS
 from schemas.received import PayloadFile, Problem
 
@@ -171,6 +171,16 @@ class Deliveries:
         with self._books.reading() as connection:
             return tuple(sorted((str(s), str(c)) for s, c in connection.execute(query)))
 
+    def packed_with(self) -> list[tuple[str, str, dict[str, str]]]:
+        """Delivery, its site, and what it tells of how it was packed; of those alone that tell anything."""
+        query = sa.select(DELIVERIES.c.delivery_id, DELIVERIES.c.site, PACKED_WITH.c.field, PACKED_WITH.c.value)
+        joined = query.join(PACKED_WITH, PACKED_WITH.c.delivery_id == DELIVERIES.c.delivery_id)
+        told: dict[tuple[str, str], dict[str, str]] = {}
+        with self._books.reading() as connection:
+            for delivery, site, name, value in connection.execute(joined.where(DELIVERIES.c.site.is_not(None))):
+                told.setdefault((str(delivery), str(site)), {})[str(name)] = str(value)
+        return [(*which, fields) for which, fields in sorted(told.items())]
+
     def put(self, result: Result) -> None:
         """Write a delivery's result in place of an older one; in a transaction."""
         connection, name = self._books.writer(), result.record.delivery_id
@@ -195,6 +205,7 @@ class Deliveries:
                     for place, note in enumerate(result.payload.beside)
                 ],
             ),
+            (PACKED_WITH, [{**own, "field": name, "value": value} for name, value in result.packed_with.items()]),
             (WAITING, [{**own, "session_id": s, "condition": c} for s, c in result.waiting]),
             (TRIALS, [_trial_row(trial, name) for trial in result.trials]),
             (

@@ -278,7 +278,8 @@ class Result:
     gate: None if nothing was taken in; what an older result told stays then, as long as its bytes are held.
     stamps: what was used -> its value, for the delivery as a whole. trial_stamps: trial -> the same, trial by trial.
     texts: keyed hash of each text that needed a person -> what was decided on it; empty if nothing yet.
-    told_rows: rows of sessions and runners that it tells.
+    told_rows: rows of sessions and runners that it tells. packed_with: field of bag-info.txt -> value, of those that
+    tell with what it was packed.
     shape_cells: accepted trial -> the cells in which its shapes lie. copied_in: deliveries after this one
     that were judged without its recordings and hold copies of them.
     """
@@ -294,3 +295,4 @@ class Result:
     shape_cells: Mapping[str, Collection[str]] = field(default_factory=dict)
     copied_in: Collection[str] = ()
     told_rows: Mapping[RowOf, ToldRow] = field(default_factory=dict)
+    packed_with: Mapping[str, str] = field(default_factory=dict)

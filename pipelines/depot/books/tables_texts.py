@@ -1,4 +1,7 @@
-"""The tables of the books about texts and files that are kept out; beside ``tables``, and part of the same form."""
+"""The tables of the books about texts and files that are kept out, and about how a delivery was packed.
+
+Beside ``tables``, and part of the same form.
+"""
 
 from __future__ import annotations
 
@@ -25,6 +28,9 @@ PACKING_NOTES = sa.Table(
     text_column("seen"),
     text_column("expected"),
 )
+
+#: With which study file, code and kit a delivery says it was packed: fields of its bag-info.txt, as far as kept.
+PACKED_WITH = sa.Table("packed_with", META, of_delivery(), text_column("field", key=True), text_column("value"))
 
 #: What a person decided on texts. word: the text as a keyed hash.
 TEXTS = sa.Table(

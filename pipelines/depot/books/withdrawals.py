@@ -62,6 +62,10 @@ class Withdrawals:
             self._key = self._books.key()
         return _word(self._key, text)
 
+    def word_of_name(self, name: str) -> str:
+        """A keyed hash of a name in the inbox."""
+        return self.word(f"name {name}")
+
     def forget_key(self) -> None:
         """Ask the books for the key again."""
         self._key = None

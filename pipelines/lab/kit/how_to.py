@@ -8,11 +8,11 @@ _INSTALL = """\
 1. Install, once
 ----------------
 You need Python 3.11, 3.12 or 3.13, a connection to the Python package index
-and half a gigabyte of disk. Open a terminal in this folder and give one command:
+and 300 MB of disk. Open a terminal in this folder and give one command:
 
-Windows   py -m venv .tool && .tool\\Scripts\\python -m pip install {what}
-macOS     python3 -m venv .tool && .tool/bin/python -m pip install {what}
-Linux     python3 -m venv .tool && .tool/bin/python -m pip install {what}
+Windows   py -m venv .tool && .tool\\Scripts\\python -m pip install --no-compile {what}
+macOS     python3 -m venv .tool && .tool/bin/python -m pip install --no-compile {what}
+Linux     python3 -m venv .tool && .tool/bin/python -m pip install --no-compile {what}
 
 (In PowerShell of version 5 give the two halves one after the other. Debian
 and Ubuntu: apt install python3-venv first.)

@@ -24,6 +24,7 @@ from pipelines.lab.profile.axes import Axes, Seen, axes_of
 from pipelines.lab.profile.files import Recorded, isolated_readers, recordings_in
 from pipelines.lab.profile.muscles import told_of_muscles
 from pipelines.lab.profile.roles import Guesses, guess_roles
+from pipelines.lab.profile.together import SURELY_RIGID_M
 from pipelines.study.anatomy import empty_at
 from pipelines.study.drafts import OPEN, is_untouched, quoted, ways_in_words
 from pipelines.study.file import load_study
@@ -105,7 +106,11 @@ def _empty(study: Study, axes: Axes, recordings: Sequence[Recorded], guesses: Gu
         surface="treadmill" if axes.said["surface"].value == "treadmill" else "runway",
         force_rate_hz=1.0 if plates else None,
         plate_types=(),
-        markers={g.role: g.label for g in guesses.roles if g.label is not None and not g.only_standing},
+        markers={
+            g.role: g.label
+            for g in guesses.roles
+            if g.label is not None and not (g.only_standing and g.sureness == "not sure")
+        },
     )
     for group, spec in study.requires_any.items():
         if study.way_of(group, profile.markers) is None:
@@ -166,6 +171,7 @@ class _Writer:
             self._setting("runs_both_ways", self.axes.said["runs_both_ways"], plain=True, hint="true or false"),
             *self._rates(),
             self._markers(),
+            self._clusters(),
         ]
         return ["", *(line for part in parts for line in part)]
 
@@ -210,6 +216,25 @@ class _Writer:
         if absent:
             told = f"No label fits these, which the study does not require: {', '.join(absent)}"
             yield from _comment(told, "  ")
+
+    def _clusters(self) -> Iterator[str]:
+        carriers = self.guesses.carriers
+        if not carriers:
+            return
+        yield from _comment("Markers that keep their distances while running, and landmarks that they carry.", "")
+        sure = [one for one in carriers if one.group.spread_m <= SURELY_RIGID_M]
+        yield "clusters:" if sure else f"{OPEN} clusters:"
+        for one in carriers:
+            seen = (
+                f"their distances vary by at most {1000 * one.group.spread_m:.1f} mm (standard deviation) while running"
+            )
+            sureness, mark = ("likely", "") if one in sure else ("not sure", f"{OPEN} ")
+            if mark:
+                self.open.append(f"clusters.{one.name}")
+            yield from _comment(f"{sureness}: {seen}; nearest on the segment of what it carries", "  ")
+            yield f"  {mark}{one.name}:"
+            yield f"  {mark}  labels: [{', '.join(map(quoted, one.group.labels))}]"
+            yield f"  {mark}  carries: [{', '.join(one.carries)}]"
 
     def _description(self) -> str:
         surface = self.axes.said["surface"].value or "laboratory"

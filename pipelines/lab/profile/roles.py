@@ -14,13 +14,16 @@ import numpy as np
 from scipy.optimize import linear_sum_assignment
 
 from pipelines.lab.profile.axes import Axes
+from pipelines.lab.profile.carrying import Carrier, carriers_of
 from pipelines.lab.profile.files import Recorded
 from pipelines.lab.profile.landmarks import LANDMARKS
 from pipelines.lab.profile.stance import NOBODY, Places, base_of, places_of, side_of
+from pipelines.lab.profile.together import SURELY_RIGID_M, moving_together
 from pipelines.lab.profile.words import Said, misfit, read_words
 from schemas.trial import FloatArray
 
 _OPTIONAL = 1.0  # what it costs to take a label for a role that the study does not require
+_COMPUTED = 0.5  # what it costs that a point was computed: of two at one place, the one that was worn is meant
 _CONTRADICTS = 5.0  # words or places that are this far off speak against a guess, whatever the rest says
 #: by how much the sum of penalties must get worse without a guess; natural logarithms of odds, if errors are normal
 SURE, LIKELY = 3.5, 1.5
@@ -30,7 +33,8 @@ SURE, LIKELY = 3.5, 1.5
 class Guess:
     """One role. label: None if no label fits. sureness: sure, likely or not sure. why: the evidence.
 
-    only_standing: whether no running trial has the label, so that a cluster must carry the landmark.
+    only_standing: whether no running trial has the label, so that a cluster must carry the landmark. carried_by: the
+    name of the cluster that does.
     """
 
     role: str
@@ -38,14 +42,16 @@ class Guess:
     sureness: str
     why: str
     only_standing: bool = False
+    carried_by: str | None = None
 
 
 @dataclass(frozen=True)
 class Guesses:
-    """All roles in the order asked for, and sentences about all of them together."""
+    """All roles in the order asked for, sentences about all of them together, and the clusters that carry some."""
 
     roles: tuple[Guess, ...]
     notes: tuple[str, ...]
+    carriers: tuple[Carrier, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -54,6 +60,7 @@ class _Evidence:
     said: Sequence[Said]
     words: FloatArray
     places: Places
+    computed: Mapping[str, str]  # label -> how that is known
 
 
 def guess_roles(
@@ -66,30 +73,45 @@ def guess_roles(
     labels = _common_labels(recordings)
     if not labels:
         return Guesses(tuple(Guess(r, None, "not sure", "no label is in most of the files") for r in roles), ())
-    evidence = _evidence(recordings, axes, labels, roles)
+    together = moving_together(recordings)
+    evidence = _evidence(recordings, axes, labels, roles, together.computed)
     extra = np.array([_OPTIONAL if required and role not in required else 0.0 for role in roles])
     guesses = _guesses(evidence, roles, extra)
-    places = evidence.places
+    places, carriers = evidence.places, tuple[Carrier, ...]()
     notes = [note for note in (places.facing, _sides_against(evidence, roles)) if note]
     if late := _only_standing(recordings):
-        every = _evidence(recordings, axes, [*labels, *late], roles)
+        every = _evidence(recordings, axes, [*labels, *late], roles, together.computed)
         elsewhere = np.where(np.isin(every.labels, late), 0.0, 10 * NOBODY)
         found = _guesses(every, roles, extra + elsewhere[:, None])
-        guesses = tuple(_carried(one, other) for one, other in zip(guesses, found, strict=True))
-    if carried := [guess.role for guess in guesses if guess.only_standing]:
+        guesses = tuple(_late(one, other) for one, other in zip(guesses, found, strict=True))
+        wanted = {guess.role: str(guess.label) for guess in guesses if guess.only_standing}
+        carriers = carriers_of(recordings, axes.up, together.groups, wanted)
+        guesses = tuple(_carried(guess, carriers) if guess.only_standing else guess for guess in guesses)
+    if left := [guess.role for guess in guesses if guess.only_standing and not guess.carried_by]:
         notes.append(
-            f"Worn only while standing: {', '.join(carried)}. A running trial has them only if 'clusters' says which "
+            f"Worn only while standing: {', '.join(left)}. A running trial has them only if 'clusters' says which "
             "markers, worn in both, carry them."
         )
+    notes += _of_computed(together.computed)
     if not places.standing:
         notes.append("No standing trial was found, or the axes are not known: the roles rest on the labels alone.")
-    return Guesses(guesses, tuple(notes))
+    return Guesses(guesses, tuple(notes), carriers)
 
 
-def _evidence(recordings: Sequence[Recorded], axes: Axes, labels: Sequence[str], roles: Sequence[str]) -> _Evidence:
+def _of_computed(computed: Mapping[str, str]) -> list[str]:
+    if not computed:
+        return []
+    told = ", ".join(computed)
+    return [f"Not seen by cameras but computed from others, or what others were computed from: {told}."]
+
+
+def _evidence(
+    recordings: Sequence[Recorded], axes: Axes, labels: Sequence[str], roles: Sequence[str], computed: Mapping[str, str]
+) -> _Evidence:
     said = [read_words(label) for label in labels]
     words = np.array([[misfit(one, _role_words(role), side_of(role)) for role in roles] for one in said])
-    return _Evidence(labels, said, words, places_of(recordings, axes, labels, roles))
+    words += np.array([[_COMPUTED if label in computed else 0.0] for label in labels])
+    return _Evidence(labels, said, words, places_of(recordings, axes, labels, roles), computed)
 
 
 def _guesses(evidence: _Evidence, roles: Sequence[str], extra: FloatArray) -> tuple[Guess, ...]:
@@ -98,16 +120,22 @@ def _guesses(evidence: _Evidence, roles: Sequence[str], extra: FloatArray) -> tu
     return tuple(_guess(role, r, picks[r], evidence, roles) for r, role in enumerate(roles))
 
 
-def _carried(worn: Guess, late: Guess) -> Guess:
+def _late(worn: Guess, late: Guess) -> Guess:
     """The guess by labels worn in running, or the one by those worn only while standing where that alone is clear."""
     if worn.sureness != "not sure" or late.label is None or late.sureness == "not sure":
         return worn
-    return replace(
-        late,
-        sureness="not sure",
-        why=f"{late.why}; it is worn only while standing, so a cluster must carry it",
-        only_standing=True,
-    )
+    return replace(late, only_standing=True)
+
+
+def _carried(late: Guess, carriers: Sequence[Carrier]) -> Guess:
+    """A guess by a label worn only while standing, with what carries it; without that it is no value yet."""
+    by = next((one for one in carriers if late.role in one.carries), None)
+    if by is None:
+        why = f"{late.why}; it is worn only while standing, so a cluster must carry it"
+        return replace(late, sureness="not sure", why=why)
+    why = f"{late.why}; it is worn only while standing, and cluster {by.name} carries it"
+    sureness = late.sureness if by.group.spread_m <= SURELY_RIGID_M else "not sure"
+    return replace(late, sureness=sureness, why=why, carried_by=by.name)
 
 
 def _role_words(role: str) -> Said:
@@ -176,10 +204,12 @@ def _guess(role: str, r: int, pick: _Pick, evidence: _Evidence, roles: Sequence[
         fit = "lies where it should" if where < 2 else "lies near it" if where < 4 else "lies elsewhere than it should"
         count = evidence.places.standing
         reasons.append(f"it {fit} in {count} standing {'trial' if count == 1 else 'trials'}")
+    if label in evidence.computed:
+        reasons.append(f"it is {evidence.computed[label]}")
     sureness = "sure" if pick.margin >= SURE else "likely" if pick.margin >= LIKELY else "not sure"
     if words >= _CONTRADICTS or where >= _CONTRADICTS:
         sureness = "not sure"
-    elif not placed or where >= 4:
+    elif not placed or where >= 4 or label in evidence.computed:
         sureness = "likely" if sureness == "sure" else sureness
     if pick.margin < LIKELY:
         if pick.other_role is not None:

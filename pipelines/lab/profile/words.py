@@ -69,7 +69,6 @@ class Said:
     qualifiers: frozenset[str]
     middle: bool
     segment: bool
-    suffixed: bool = False
 
     @property
     def anything(self) -> bool:
@@ -79,7 +78,8 @@ class Said:
 
 def read_words(text: str) -> Said:
     """Read a label ("ankle-left", "heel_L", "RMT5") or a role without its side."""
-    # one small letter behind capitals tells two points of one place apart; the plain label is more likely the one worn
+    # one small letter behind capitals tells two points of one place apart: RLMALv is computed beside RLMAL in the open
+    # recording of a runner on a runway in github.com/demotu/BMC (Duarte and others, CC BY 4.0)
     suffixed = re.search(r"(?<=[A-Z]{2})[a-z]$", text) is not None
     pieces = _PIECES.findall(text[:-1] if suffixed else text)
     words = [word for piece in pieces for word in _split(piece.lower())]
@@ -94,7 +94,6 @@ def read_words(text: str) -> Said:
         frozenset(qualifiers | ({w for w in words if w in "12345"} if strong | weak else set())),
         any(w in _MIDDLE for w in words),
         any(w in _SEGMENTS for w in words) and not strong,
-        suffixed,
     )
 
 
@@ -146,7 +145,7 @@ def misfit(label: Said, role: Said, role_side: str | None) -> float:
 
     role: read from the role's name without side. role_side: left, right, or None for a role in the middle.
     """
-    penalty = _of_region(label, role) + _of_side(label, role_side) + 0.5 * label.suffixed
+    penalty = _of_region(label, role) + _of_side(label, role_side)
     if label.anything:
         penalty += _of_qualifiers(label.qualifiers, role.qualifiers)
     return penalty

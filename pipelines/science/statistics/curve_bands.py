@@ -4,8 +4,8 @@ Paired permutation with the maximum statistic (Nichols & Holmes 2002, Hum Brain 
 the nonparametric tests of spm1d on published sets in the tests): if a condition made no difference, each runner's
 difference curve could as well have the other sign. The largest |t| of the curve is taken over all patterns of signs,
 or over many drawn at random; what 5 % of them exceed bounds the whole curve at once. Sites are not in it: it is about
-these runners as if all were of one site, and too narrow where sites differ. Signs of whole sites would allow for that,
-and reach no p below 2 in 2^sites: 0.25 with three, 0.063 with five.
+runners of these very sites, and too narrow for further sites where sites differ. Signs of whole sites would allow for
+that, and reach no p below 2 in 2^sites: 0.25 with three, 0.063 with five. Sites as the unit: ``curve_sites``.
 """
 
 from __future__ import annotations
@@ -52,10 +52,15 @@ class Band:
     @property
     def spans(self) -> list[tuple[int, int]]:
         """First and last point of each stretch in which the band leaves out zero."""
-        beyond = np.concatenate([[False], np.abs(np.nan_to_num(self.t)) > self.threshold, [False]])
-        starts = np.flatnonzero(beyond[1:] & ~beyond[:-1])
-        ends = np.flatnonzero(beyond[:-1] & ~beyond[1:]) - 1
-        return list(zip(starts.tolist(), ends.tolist(), strict=True))
+        return spans_beyond(self.t, self.threshold)
+
+
+def spans_beyond(t: FloatArray, threshold: float) -> list[tuple[int, int]]:
+    """First and last point of each stretch of (m,) t, NaN where nothing varies, whose |t| exceeds a threshold."""
+    beyond = np.concatenate([[False], np.abs(np.nan_to_num(t)) > threshold, [False]])
+    starts = np.flatnonzero(beyond[1:] & ~beyond[:-1])
+    ends = np.flatnonzero(beyond[:-1] & ~beyond[1:]) - 1
+    return list(zip(starts.tolist(), ends.tolist(), strict=True))
 
 
 def band(differences: FloatArray, most: int = MOST_PATTERNS) -> Band:

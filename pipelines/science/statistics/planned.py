@@ -16,6 +16,7 @@ from pipelines.science.statistics.comparisons import (
     ASKED,
     METHOD,
     METHODS,
+    SPEED,
     Families,
     Group,
     why_no_interval,
@@ -23,11 +24,21 @@ from pipelines.science.statistics.comparisons import (
 from pipelines.science.statistics.mixed_model import NoFit
 from pipelines.science.statistics.multiplicity import adjusted
 from pipelines.science.statistics.one_stage import OneStage, one_stage
-from pipelines.science.statistics.planned_groups import NONE, Asked, compared, grouped, of_comparison, told_apart
+from pipelines.science.statistics.planned_doubts import marked
+from pipelines.science.statistics.planned_groups import (
+    NONE,
+    Asked,
+    compared,
+    covariate_of,
+    grouped,
+    of_comparison,
+    of_runners,
+    told_apart,
+)
 from pipelines.science.statistics.planned_trials import differences, kept
 from pipelines.science.statistics.pooled import meta_row, mixed_row
-from pipelines.science.statistics.pooling import effect_row, mean_effect
-from schemas.compared import speed_word
+from pipelines.science.statistics.pooling import against_smallest, effect_row, mean_effect
+from schemas.compared import compared_speed, speed_word
 from schemas.outcomes_planned import PLANNED_CONTRASTS, PLANNED_DIFFERENCES
 from schemas.plan import ONE_STAGE, Plan, PlannedComparison
 from schemas.processing import ContrastProcessing, Processing
@@ -38,13 +49,15 @@ if TYPE_CHECKING:
 
 _REML = "random_effects_restricted_likelihood"
 _EACH = "each runner's speeds"
+#: Covariates that no release tells runner by runner.
+KEPT_BACK = ("mass", "sex")
 
 
 @dataclass(frozen=True)
 class Way:
     """One way of analysing. rows, left_out: runners' differences, and the trials they are not made of.
 
-    first: visit that later ones are compared with.
+    first: visit that later ones are compared with. weighable: of a way that weighs anew, the trials it can weigh.
     """
 
     variant: str
@@ -53,6 +66,7 @@ class Way:
     plan: Plan
     first: str
     detail: str = NONE
+    weighable: pd.DataFrame | None = None
 
 
 @dataclass(frozen=True)
@@ -69,6 +83,11 @@ def families(plan: Plan) -> Families:
     return {(*(str(getattr(one, name)) for name in ASKED), _speed(one)): family for family, own in both for one in own}
 
 
+def asked_speed(one: PlannedComparison) -> str:
+    """At what speed a comparison is asked about, in the words of ``planned_contrasts``."""
+    return _speed(one) or _EACH
+
+
 def _speed(one: PlannedComparison) -> str | None:
     return None if one.set_speed_m_per_s is None else speed_word(one.set_speed_m_per_s)
 
@@ -82,7 +101,6 @@ def planned_answers(
 
     trials: as ``planned_trials.kept`` takes them. stamp: plan_sha256, plan_version, plan_state.
     """
-    about = _of_runners(trials)
     every = _ways(trials, plan, processing, visits)
     main = next(every)
     ways = [main, *(every if main.rows["difference_value"].notna().any() else ())]
@@ -91,7 +109,7 @@ def planned_answers(
     for family in ("primary", "secondary"):
         own = []
         for one in getattr(plan, family):
-            mine = _of_one(one, ways)
+            mine, about = _of_one(one, ways), of_runners(one, trials, visits[0])
             made = _made_of(one, mine[0], about)
             own.append(_each_way(one, made, mine, about, processing.contrasts))
             pairs += _pairs(one, made, main)
@@ -101,13 +119,6 @@ def planned_answers(
             told = {"family": family, "multiplicity": rule, "family_count": len(own), **stamp}
             rows += [row | told for row in each]
     return frame_of(PLANNED_CONTRASTS, rows), frame_of(PLANNED_DIFFERENCES, pairs)
-
-
-def _of_runners(trials: pd.DataFrame) -> pd.DataFrame:
-    """By runner: mean mass in kg; 1 for a woman, 0 for a man, nothing where neither was told."""
-    told = trials.assign(sex=trials["sex"].map({"female": 1.0, "male": 0.0}))
-    found: pd.DataFrame = told.groupby("participant_id", observed=True)[["mass_kg", "sex"]].mean()
-    return found
 
 
 def _ways(trials: pd.DataFrame, plan: Plan, processing: Processing, visits: Sequence[str]) -> Iterator[Way]:
@@ -127,7 +138,7 @@ def _ways(trials: pd.DataFrame, plan: Plan, processing: Processing, visits: Sequ
             exclude = plan.exclude.model_copy(update={name: True})
             yield way(word, plan.model_copy(update={"exclude": exclude}))
         elif word == "uncertainty_weights":
-            yield way(word, plan, weighed=True)
+            yield replace(way(word, plan, weighed=True), weighable=trials[trials["doubt"] > 0])
         elif word == "other_model":
             other = _REML if plan.pooling_model == ONE_STAGE else ONE_STAGE
             yield replace(main, variant=word, plan=plan.model_copy(update={"pooling_model": other, "covariates": ()}))
@@ -157,7 +168,16 @@ def _each_way(
         for method in sorted(made.methods):
             plan = main.plan.model_copy(update={"event_methods": (method,)})
             others.append(replace(main, variant="one_event_method", plan=plan, detail=method))
-    return [first, *(_row(one, way, _made_of(one, way, about), settings) for way in others)]
+    return [first, *(_doubting(one, way, _made_of(one, way, about), (first, made), settings) for way in others)]
+
+
+def _doubting(
+    one: PlannedComparison, way: Way, made: MadeOf, main: tuple[Mapping[str, Any], MadeOf], settings: ContrastProcessing
+) -> dict[str, Any]:
+    """The row of another way, marked where it is the main one over again. main: its row, and what it is made of."""
+    row, weighed = _row(one, way, made, settings), way.weighable
+    weighable = weighed is None or bool(_concerned(one, weighed, row["reference_visit"]).any())
+    return marked(row, made.asked, (main[0], main[1].asked), weighable=weighable)
 
 
 def _made_of(one: PlannedComparison, way: Way, about: pd.DataFrame) -> MadeOf:
@@ -171,7 +191,7 @@ def _words(one: PlannedComparison, way: Way) -> dict[str, Any]:
     """What is compared, as columns."""
     return {name: getattr(one, name) for name in ASKED} | {
         "reference_visit": one.visit if one.contrast == "condition" else way.first,
-        "at_speed": _speed(one) or _EACH,
+        "at_speed": asked_speed(one),
     }
 
 
@@ -184,6 +204,8 @@ def _pairs(one: PlannedComparison, made: MadeOf, way: Way) -> Iterator[dict[str,
         row |= {"condition_mean_value": group.means[n], "reference_mean_value": group.reference_means[n]}
         for name, column in (("order", "order_difference_index"), ("speed", "speed_difference_m_per_s")):
             row[column] = covariates[n, place[name]] if name in place else None
+        row["mass_kg"] = covariates[n, place["mass"]] if "mass" in place else None
+        row["sex"] = made.asked.sexes[n] if "sex" in map(covariate_of, place) else None
         yield row
 
 
@@ -201,6 +223,7 @@ def _row(one: PlannedComparison, way: Way, made: MadeOf, settings: ContrastProce
         "excluded_trial_count": _excluded(one, way, row["reference_visit"]),
         "smallest_effect_value": one.smallest_effect,
         "adjusted_p_value": None,
+        "changes_nothing": False,
     }
     row |= group.counted()
     if way.plan.pooling_model == ONE_STAGE:
@@ -208,14 +231,23 @@ def _row(one: PlannedComparison, way: Way, made: MadeOf, settings: ContrastProce
     else:
         row |= meta_row(group, list(_sites(group, settings)), "restricted_likelihood", settings)
         row |= {"pooling_method": _REML, "covariates": NONE}
-    return row | {"against_smallest_effect": _against(row, one.smallest_effect)}
+    row["covariates_kept_back"] = ", ".join(n for n in KEPT_BACK if n in row["covariates"].split(", ")) or NONE
+    ends = row["lower_limit_value"], row["upper_limit_value"]
+    return row | {"against_smallest_effect": against_smallest(*ends, one.smallest_effect)}
 
 
 def _excluded(one: PlannedComparison, way: Way, reference_visit: str) -> int:
     left = way.left_out
-    mine = (left["outcome"] == one.outcome) & left["visit"].isin([one.visit, reference_visit])
-    mine &= left["condition"].isin([one.condition, one.reference_condition])
-    return int(left.loc[mine, "trial_id"].nunique())
+    return int(left.loc[_concerned(one, left, reference_visit), "trial_id"].nunique())
+
+
+def _concerned(one: PlannedComparison, trials: pd.DataFrame, reference_visit: str) -> pd.Series[bool]:
+    """Which trials a comparison could be made of."""
+    mine = (trials["outcome"] == one.outcome) & trials["visit"].isin([one.visit, reference_visit])
+    mine &= trials["condition"].isin([one.condition, one.reference_condition])
+    if one.set_speed_m_per_s is not None:
+        mine &= (trials[SPEED] - compared_speed(one.set_speed_m_per_s)).abs() < 0.05
+    return mine
 
 
 def _one_stage(asked: Asked, settings: ContrastProcessing) -> dict[str, Any]:
@@ -230,6 +262,8 @@ def _one_stage(asked: Asked, settings: ContrastProcessing) -> dict[str, Any]:
         left = [f"without {', '.join(used)}: {found if isinstance(found, str) else found.simpler}", *left]
         used, found = [], _fit(group, design[:, :0])
     row = mixed_row(group, found) | {"covariates": ", ".join(used) or NONE}
+    if "sex" in used and asked.rare:
+        row["caution"] = "; ".join([*asked.rare, *([row["caution"]] if row["caution"] else [])])
     if left:
         row["reason_simpler"] = "; ".join([*left, *([row["reason_simpler"]] if row["reason_simpler"] else [])])
     return row
@@ -251,14 +285,3 @@ def _sites(group: Group, settings: ContrastProcessing) -> Iterator[dict[Hashable
             row: dict[Hashable, Any] = {"site": site}
             row.update(effect_row(mean_effect(own.differences.tolist())))
             yield row
-
-
-def _against(row: Mapping[str, Any], smallest: float | None) -> str | None:
-    lower, upper = row["lower_limit_value"], row["upper_limit_value"]
-    if smallest is None or lower is None or upper is None:
-        return None
-    if lower > smallest or upper < -smallest:
-        return "matters"
-    if -smallest < lower and upper < smallest:
-        return "too_small"
-    return "is_there" if lower > 0 or upper < 0 else "open"

@@ -8,13 +8,14 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from pipelines.science.statistics.comparisons import ASKED, METHOD, METHODS, SPEED, WHO, Group
 from pipelines.science.statistics.planned_trials import MEASURED, ORDER
+from schemas.codes import SEX, UNDISCLOSED
 from schemas.compared import compared_speed
 from schemas.plan import Plan, PlannedComparison
 from schemas.trial import FloatArray
@@ -23,6 +24,8 @@ if TYPE_CHECKING:
     import pandas as pd
 
 NONE = "none"
+#: Runners of one word, of whom fewer say hardly what it does. Own limit.
+FEW = 3
 #: What a covariate must vary by among the differences, else its slope is chance in how it was measured. Own limits.
 LEAST_SPREAD = {"speed": (0.01, "m/s"), "mass": (0.5, "kg")}
 
@@ -31,10 +34,11 @@ LEAST_SPREAD = {"speed": (0.01, "m/s"), "mass": (0.5, "kg")}
 class Asked:
     """What one analysis is made of.
 
-    covariates: (n, c) of the n differences, as they were measured; names: of them; unknown: those that the plan wants
-    and nobody has; lacking: runners at sites who have a difference and not all covariates, and are left out;
-    lost_sites: those of whom none is left, each with what is not known there. orders: (n,) by how many places the
-    condition came later, not a number where that is not known.
+    covariates: (n, c) of the n differences, as they were measured; names: of them, what is no number having a column
+    for each of its words but the first, such as "sex (male)"; unknown: those that the plan wants and nobody has;
+    lacking: runners at sites who have a difference and not all covariates, and are left out; lost_sites: those of whom
+    none is left, each with what is not known there. orders: (n,) by how many places the condition came later, not a
+    number where that is not known. sexes: (n,) as stated, None where that is not known. rare: words that few have.
     """
 
     group: Group
@@ -44,6 +48,19 @@ class Asked:
     lacking: int
     lost_sites: Mapping[str, Sequence[str]]
     orders: FloatArray
+    sexes: NDArray[Any]
+    rare: Sequence[str]
+
+
+def of_runners(one: PlannedComparison, trials: pd.DataFrame, first_visit: str) -> pd.DataFrame:
+    """By runner: mean mass in kg over the sessions that a comparison is about, whatever else is planned; sex as stated,
+    nothing where it was not."""
+    mine = trials["visit"].isin([one.visit, one.visit if one.contrast == "condition" else first_visit])
+    sessions = trials[mine & (trials["outcome"] == one.outcome)].drop_duplicates(["participant_id", "site", "visit"])
+    stated = sessions["sex"].isin([code.value for code in SEX if code.value != UNDISCLOSED])
+    told = sessions.assign(sex=sessions["sex"].where(stated)).groupby("participant_id", observed=True)
+    found: pd.DataFrame = told.agg(mass_kg=("mass_kg", "mean"), sex=("sex", "first"))
+    return found
 
 
 def of_comparison(one: PlannedComparison, rows: pd.DataFrame) -> pd.DataFrame:
@@ -58,17 +75,17 @@ def of_comparison(one: PlannedComparison, rows: pd.DataFrame) -> pd.DataFrame:
 
 
 def compared(one: PlannedComparison, rows: pd.DataFrame, plan: Plan) -> pd.DataFrame:
-    """Of rows of ``of_comparison`` those by the method that is believed most of each site's, of those in the plan."""
+    """Of rows of ``of_comparison`` those by one method at each site: of those in the plan the one by which most of its
+    runners have a difference, of two with as many the one that is believed most; else one runner would drop a site."""
     own = rows[rows[METHOD].isin([NONE, *plan.event_methods]).to_numpy()]
     sites, ranks = own["site"].tolist(), [METHODS.index(method) for method in own[METHOD]]
-    told = (own["outcome"] == one.outcome).to_numpy() & own["difference_value"].notna().to_numpy()
-    best: dict[str, int] = {}
-    for which in (told, ~told):  # by the others only where nobody has a difference
-        lowest: dict[str, int] = {}
-        for site, rank, mine in zip(sites, ranks, which.tolist(), strict=True):
-            if mine and site not in best:
-                lowest[site] = min(rank, lowest.get(site, rank))
-        best |= lowest
+    told = ((own["outcome"] == one.outcome).to_numpy() & own["difference_value"].notna().to_numpy()).tolist()
+    runners: dict[str, dict[int, set[str]]] = {}
+    for site, rank, runner, has in zip(sites, ranks, own["participant_id"].tolist(), told, strict=True):
+        by_rank = runners.setdefault(site, {}).setdefault(rank, set())
+        if has:
+            by_rank.add(runner)
+    best = {site: max(by_rank, key=lambda rank: (len(by_rank[rank]), -rank)) for site, by_rank in runners.items()}
     return own[np.array([rank == best[site] for site, rank in zip(sites, ranks, strict=True)], bool)]
 
 
@@ -98,21 +115,48 @@ def grouped(one: PlannedComparison, own: pd.DataFrame, plan: Plan, about: pd.Dat
         name: means(np.flatnonzero((outcome == made) & known & same_cells))
         for name, made in (("order", ORDER), ("speed", MEASURED))
     }
-    for name, column in (("mass", "mass_kg"), ("sex", "sex")):
-        columns[name] = about[column].reindex([runner for runner, _ in pairs]).to_numpy(float)
-    names: list[str] = [name for name in plan.covariates if np.isfinite(columns[name]).any()]
-    unknown = [name for name in plan.covariates if name not in names]
+    runners = [runner for runner, _ in pairs]
+    columns["mass"] = about["mass_kg"].reindex(runners).to_numpy(float)
+    sexes = about["sex"].reindex(runners).to_numpy(object)
+    columns |= (of_sex := _by_word("sex", sexes))
+    asked = [name for word in plan.covariates for name in (of_sex if word == "sex" else (word,))]
+    names = [name for name in asked if np.isfinite(columns[name]).any()]
+    unknown = [name for name in plan.covariates if name not in map(covariate_of, names)]
     table = np.array([columns[name] for name in names]).reshape(len(names), len(pairs)).T
     has = np.isfinite(table).all(axis=1)
     at = np.array([site for _, site in pairs], object)
-    lost = {
-        site: [name for name, column in zip(names, table[at == site].T, strict=True) if not np.isfinite(column).all()]
-        for site in sorted(set(at) - set(at[has]))
-    }
-    runners, sites = (np.array([pair[side] for pair in pairs], object)[has] for side in (0, 1))
+    lost = {}
+    for site in sorted(set(at) - set(at[has])):
+        lacking = zip(names, np.isfinite(table[at == site]).all(axis=0).tolist(), strict=True)
+        lost[site] = list(dict.fromkeys(covariate_of(name) for name, all_have in lacking if not all_have))
+    kept = np.array(runners, object)[has], at[has]
     sides = [means(mine, column)[has] for column in ("condition_mean_value", "reference_mean_value")]
-    group = Group(runners, sites, sides[0], sides[1], means(mine)[has], lacks)
-    return Asked(group, table[has], names, unknown, int((~has).sum()), lost, columns["order"][has])
+    group = Group(*kept, sides[0], sides[1], means(mine)[has], lacks)
+    rare = _rare("sex", dict(zip(kept[0], sexes[has], strict=True)))
+    return Asked(group, table[has], names, unknown, int((~has).sum()), lost, columns["order"][has], sexes[has], rare)
+
+
+def covariate_of(name: str) -> str:
+    """The covariate that a column belongs to."""
+    return name.partition(" (")[0]
+
+
+def _by_word(name: str, words: NDArray[Any]) -> dict[str, FloatArray]:
+    """Columns of 0 and 1 by which every word that somebody has is told from the first; NaN where there is none."""
+    known = np.array([isinstance(word, str) for word in words], bool)
+    levels = sorted(set(words[known]))
+    if len(levels) < 2:
+        return {name: np.where(known, 0.0, np.nan)}
+    return {f"{name} ({level})": np.where(known, words == level, np.nan) for level in levels[1:]}
+
+
+def _rare(name: str, words: Mapping[str, Any]) -> list[str]:
+    """What is told of words that fewer than ``FEW`` runners have, where others have others. words: of each runner."""
+    counts = Counter(word for word in words.values() if isinstance(word, str))
+    few = {word: count for word, count in sorted(counts.items()) if count < FEW and len(counts) > 1}
+    told = {1: "1 runner, a level of its own that says little of others"}
+    several = "runners, a level of their own that says little of others"
+    return [f"{name} {word} is {told.get(count, f'{count} {several}')}" for word, count in few.items()]
 
 
 def _second(item: tuple[object, int]) -> int:
@@ -143,6 +187,6 @@ def told_apart(asked: Asked) -> tuple[list[str], FloatArray, list[str]]:
                 f"without {name}: it is the same for all, so what it does cannot be distinguished from the difference"
             )
             continue
-        used.append(name)
+        used.append(covariate_of(name))
         columns.append(own)
-    return used, np.column_stack(columns)[:, 1:], left
+    return list(dict.fromkeys(used)), np.column_stack(columns)[:, 1:], left

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 
 from pipelines.science.statistics.comparisons import METHOD, SPEED, WHO
 from pipelines.science.statistics.contrasts import runner_contrasts
+from schemas.compared import OF_ENERGY
 from schemas.plan import Exclusions, Plan
 from schemas.processing import Processing
 
@@ -36,7 +37,8 @@ def kept(trials: pd.DataFrame, exclude: Exclusions) -> pd.DataFrame:
     left |= trials["noted_by_one"].astype(bool)
     if exclude.largest_speed_off_fraction is not None:
         off = (trials["measured_speed"] / trials["exact_set_speed"] - 1).abs()
-        left |= off > exclude.largest_speed_off_fraction
+        near = (off <= exclude.largest_speed_off_fraction) | trials["outcome"].isin(OF_ENERGY)
+        left |= ~near  # also where no speed was measured: nobody can say that it was kept
     return trials[~left]
 
 

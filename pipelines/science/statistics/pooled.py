@@ -21,6 +21,7 @@ from pipelines.science.statistics.comparisons import (
 from pipelines.science.statistics.mixed_model import NoFit
 from pipelines.science.statistics.one_stage import OneStage, one_stage_each
 from pipelines.science.statistics.pooling import TauMethod, effect_row, prediction_interval, random_effects
+from pipelines.science.statistics.unequal_noise import unequal_noise
 from schemas.outcomes_contrasts import POOLED_CONTRASTS
 from schemas.processing import ContrastProcessing, Processing
 
@@ -126,8 +127,15 @@ def mixed_row(group: Group, found: OneStage | str) -> dict[str, Any]:
             "fitted_components": found.fitted,
             "singular": found.singular,
             "reason_simpler": found.simpler,
+            "caution": _caution(row["site_count"], found.caution),
         }
     )
+
+
+def _caution(sites: int, told: str | None) -> str | None:
+    """What to know before an interval is used; told: of how runners vary."""
+    two = "two sites leave one degree of freedom: the interval is wide however many runners there are"
+    return "; ".join([*([two] if sites == 2 else []), *([told] if told else [])]) or None
 
 
 def _travelling(group: Group) -> int:
@@ -167,12 +175,20 @@ def meta_row(
             "prediction_lower_value": lower,
             "prediction_upper_value": upper,
             "singular": found.tau2 == 0.0,
+            "caution": _caution(count, _of_weights(group, used)),
         }
     )
 
 
+def _of_weights(group: Group, used: set[str]) -> str | None:
+    """That sites weigh by variances that are told apart, if they are. used: the sites."""
+    mine = np.isin(group.sites, list(used))
+    noise = unequal_noise(group.differences[mine], group.sites[mine])
+    return None if noise is None else f"{noise}: where sites differ, the one that varies least can weigh too much"
+
+
 def _nothing_pooled(method: str, interval: str) -> dict[str, Any]:
-    words = ("reason_null", "reason_simpler", "fitted_components", "singular")
+    words = ("reason_null", "reason_simpler", "fitted_components", "singular", "caution")
     counts = {"runner_count": 0, "site_count": 0, "travelling_runner_count": 0}
     return (
         {"pooling_method": method, "interval": interval}

@@ -190,3 +190,14 @@ def _restricted_likelihood(y: FloatArray, v: FloatArray) -> float:
             return 0.0
         points = np.linspace(points[max(best - 1, 0)], points[min(best + 1, len(points) - 1)], 41)
     return float(points[20])
+
+
+def against_smallest(lower: float | None, upper: float | None, smallest: float | None) -> str | None:
+    """Where an interval lies against the smallest effect, as a code; None without either."""
+    if smallest is None or lower is None or upper is None:
+        return None
+    if lower > smallest or upper < -smallest:
+        return "matters"
+    if -smallest < lower and upper < smallest:
+        return "too_small"
+    return "is_there" if lower > 0 or upper < 0 else "open"

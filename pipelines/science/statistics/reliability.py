@@ -20,20 +20,28 @@ from schemas.trial import FloatArray
 _DETECTABLE = 1.96 * math.sqrt(2)
 
 
+#: Why an absolute agreement below zero has no interval.
+BELOW_ZERO = (
+    "the estimate is below zero, no sign that runners differ: the degrees of freedom of Shrout & Fleiss's interval are "
+    "those of a sum of mean squares of which one then has a weight below zero, and mean nothing"
+)
+
+
 @dataclass(frozen=True)
 class WithEnds:
-    """A number and the ends of its 95 % interval."""
+    """A number and the ends of its 95 % interval; None where there is none."""
 
     value: float
-    lower: float
-    upper: float
+    lower: float | None
+    upper: float | None
 
 
 @dataclass(frozen=True)
 class Reliability:
     """What a table of runners by sites says.
 
-    absolute, consistent: ICC(2,1) and ICC(3,1). site_sd: standard deviation between sites, 0 if estimated below it.
+    absolute, consistent: ICC(2,1), without ends where it is below zero, and ICC(3,1).
+    site_sd: standard deviation between sites, 0 if estimated below it.
     error: standard error of one measurement at any site; error_within: at one and the same site, as if the sites' own
     differences were known. detectable: smallest detectable change between two measurements at any sites.
     """
@@ -67,7 +75,9 @@ def reliability(values: FloatArray) -> Reliability | None:
     site_variance = max(0.0, (of_sites - rest) / n)
     error = math.sqrt(site_variance + rest)
     return Reliability(
-        WithEnds(absolute, *_absolute_ends(absolute, between, of_sites, rest, n, k)),
+        WithEnds(
+            absolute, *(_absolute_ends(absolute, between, of_sites, rest, n, k) if absolute >= 0 else (None, None))
+        ),
         WithEnds(consistent, float(ends[0]), float(ends[1])),
         math.sqrt(site_variance),
         error,
@@ -79,7 +89,11 @@ def reliability(values: FloatArray) -> Reliability | None:
 def _absolute_ends(
     absolute: float, between: float, of_sites: float, rest: float, n: int, k: int
 ) -> tuple[float, float]:
-    """Shrout & Fleiss's interval of ICC(2,1), by Satterthwaite's degrees of freedom of its denominator."""
+    """Shrout & Fleiss's interval of ICC(2,1), by Satterthwaite's degrees of freedom of its denominator.
+
+    For an estimate of 0 or more, which it then holds: the degrees of freedom are k - 1 or more, and both points of F
+    above 1. The lower end is cut at the least correlation that k values alike can have, -1 / (k - 1).
+    """
     from scipy.stats import f
 
     ratio = of_sites / rest
@@ -88,9 +102,8 @@ def _absolute_ends(
     freedom /= (n - 1) * k**2 * absolute**2 * ratio**2 + share**2
     below, above = float(f.ppf(0.975, n - 1, freedom)), float(f.ppf(0.975, freedom, n - 1))
     whole = k * of_sites + (k * n - k - n) * rest
-    return n * (between - below * rest) / (below * whole + n * between), n * (above * between - rest) / (
-        whole + n * above * between
-    )
+    low = n * (between - below * rest) / (below * whole + n * between)
+    return max(low, -1 / (k - 1)), n * (above * between - rest) / (whole + n * above * between)
 
 
 @dataclass(frozen=True)

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from pipelines.science.frames import frame_of
 from pipelines.science.statistics.comparisons import METHOD, METHODS, SPEED
-from pipelines.science.statistics.reliability import WithEnds, limits, reliability
+from pipelines.science.statistics.reliability import BELOW_ZERO, WithEnds, limits, reliability
 from schemas.outcomes_reliability import RELIABILITY, SITE_AGREEMENT
 from schemas.processing import Processing
 
@@ -41,6 +41,7 @@ def travelling_tables(means: pd.DataFrame, processing: Processing) -> tuple[pd.D
 def _travelled(means: pd.DataFrame) -> pd.DataFrame:
     """One row per runner, site and what is the same, of runners who were at several sites."""
     kept = means.astype(dict.fromkeys(("participant_id", "site", "outcome", "visit", "condition", METHOD), object))
+    kept = kept.dropna(subset=["mean_value"])
     kept = kept.assign(rank=kept[METHOD].map(METHODS.index)).sort_values("rank", kind="stable")
     kept = kept.drop_duplicates([*_SAME, "participant_id", "site"])
     return kept[kept.groupby([*_SAME, "participant_id"])["site"].transform("nunique") > 1]
@@ -52,20 +53,19 @@ def _one(methods: pd.Series[Any]) -> str:
 
 
 def _reliable(table: pd.DataFrame, fewest: int) -> dict[str, Any]:
-    """Of a table of runners by sites: of those at all sites, or else without the sites at which fewest were."""
-    whole = table.dropna()
-    while len(whole) < fewest and len(table.columns) > 2:
-        table = table.drop(columns=table.notna().sum().idxmin())
-        whole = table.dropna()
-    row = _nothing(RELIABILITY)
-    row |= {"runner_count": len(whole), "site_count": len(table.columns), "sites": ", ".join(map(str, table.columns))}
+    """Of a table of runners by sites: of those at all of the sites of ``_best_sites``."""
+    sites, most = _best_sites(table, fewest)
+    whole = table[sites].dropna()
+    row = _nothing(RELIABILITY) | {"travelling_runner_count": len(table)}
+    row |= {"runner_count": len(whole), "site_count": len(sites), "sites": ", ".join(map(str, sites))}
     if len(whole) < fewest:
-        return row | {"reason_null": f"{len(whole)} of at least {fewest} runners were at several of the same sites"}
+        return row | {"reason_null": f"at most {most} of at least {fewest} runners were at the same two sites"}
     found = reliability(whole.to_numpy(float))
     if found is None:
         return row | {"reason_null": "the runners' values do not vary"}
     return (
         row
+        | {"interval_reason_null": BELOW_ZERO if found.absolute.lower is None else None}
         | _ends("icc_2_1", found.absolute, "ratio")
         | _ends("icc_3_1", found.consistent, "ratio")
         | {
@@ -75,6 +75,24 @@ def _reliable(table: pd.DataFrame, fewest: int) -> dict[str, Any]:
             "smallest_detectable_change_value": found.detectable,
         }
     )
+
+
+def _best_sites(table: pd.DataFrame, fewest: int) -> tuple[list[str], int]:
+    """The largest set of sites at all of which ``fewest`` runners were, of several as large the one with most of them;
+    where there is none, the two sites with most. And how many were there.
+
+    The runners at all sites of a set were at all sites of what they have in common, so only intersections of the
+    runners' own sets need be looked at.
+    """
+    at = [frozenset(table.columns[has]) for has in table.notna().to_numpy()]
+    common: set[frozenset[str]] = set()
+    for own in dict.fromkeys(at):
+        common |= {own, *(own & other for other in common)}
+    pairs = {frozenset(pair) for own in common for pair in combinations(sorted(own), 2)}
+    count = {sites: sum(sites <= own for own in at) for sites in common | pairs if len(sites) > 1}
+    enough = [sites for sites in count if count[sites] >= fewest] or list(pairs)
+    best = min(enough, key=lambda sites: (-len(sites), -count[sites], sorted(sites)))
+    return sorted(best), count[best]
 
 
 def _agreed(differences: Any, fewest: int) -> dict[str, Any]:
@@ -91,7 +109,7 @@ def _agreed(differences: Any, fewest: int) -> dict[str, Any]:
     )
 
 
-def _ends(name: str, of: WithEnds, unit: str) -> dict[str, float]:
+def _ends(name: str, of: WithEnds, unit: str) -> dict[str, float | None]:
     return {f"{name}_{unit}": of.value, f"{name}_lower_{unit}": of.lower, f"{name}_upper_{unit}": of.upper}
 
 

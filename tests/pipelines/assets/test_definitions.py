@@ -23,7 +23,8 @@ from pipelines.depot.storage import Depot
 from pipelines.pool.query import ask
 from pipelines.taking_in.batch import Worked
 from pipelines.taking_in.summary import Failure
-from tests.delivery_builders import STUDY, a_delivery, raw_files, tables
+from tests.delivery_builders import STUDY, a_delivery, raw_files, tables, trial_id
+from tests.pipelines.taking_in.a_place import exchange_labels, with_study
 
 pytestmark = pytest.mark.filterwarnings("ignore::dagster.BetaWarning", "ignore::dagster.PreviewWarning")
 KEYS = ["brack/brack-001", "brack/brack-002", "brack/brack-003"]
@@ -193,6 +194,38 @@ def test_what_a_command_took_in_is_there_as_partitions_and_one_is_judged_again_w
             instance=instance, tags=partitions(KEYS[2], KEYS[2]), raise_on_error=False
         )
         assert not stopped.success
+
+
+def test_a_partition_that_is_asked_for_lets_no_waiting_change_count_without_a_yes(
+    made: Made, by_run: Path, tmp_path: Path
+) -> None:
+    shutil.copytree(by_run.parent, tmp_path / "held")
+    exchange_labels(with_study(tmp_path))
+    depot = tmp_path / "held" / "depot"
+    place = Place(study=str(tmp_path / "study.yaml"), inbox=str(made.inbox), depot=str(depot))
+    before, rows = results_of(place), tables(depot)
+    with dg.DagsterInstance.ephemeral() as instance:
+        instance.add_dynamic_partitions("delivery", KEYS)
+
+        def asked(**config: bool) -> dg.ExecuteInProcessResult:
+            return job_at(place).execute_in_process(
+                instance=instance,
+                tags=partitions(KEYS[1], KEYS[1]),
+                asset_selection=[dg.AssetKey(name) for name in PER_DELIVERY],
+                run_config={"ops": {"take_in_deliveries": {"config": config}}},
+                raise_on_error=False,
+            )
+
+        refused = asked()
+        assert not refused.success
+        (failure,) = (e for e in refused.all_events if e.event_type_value == "STEP_FAILURE")
+        told = str(failure.event_specific_data)
+        assert "NOT PUBLISHED" in told
+        assert f"{trial_id('1')} of brack-002: accepted -> returned" in told
+        assert not refused.get_asset_materialization_events()
+        assert (results_of(place), tables(depot)) == (before, rows)
+        assert asked(yes=True).success
+    assert {name for name, word in results_of(place).items() if before[name] != word} == {"brack-002"}
 
 
 def test_a_run_for_partitions_fails_if_one_is_stopped_and_shows_the_others_as_made(made: Made) -> None:

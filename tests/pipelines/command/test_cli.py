@@ -137,6 +137,15 @@ def test_a_run_of_which_something_goes_back_says_so_by_its_code_and_to_scripts(t
     assert (again.returncode, json.loads(again.stdout)["deliveries"]) == (0, [])
 
 
+def test_a_script_that_asks_for_json_gets_the_error_as_json_too(tmp_path: Path) -> None:
+    done = command("run", "--study", tmp_path / "none.yaml", "--json")
+    told = json.loads(done.stdout)
+    assert (done.returncode, told["exit_code"]) == (2, 2)
+    assert (told["error"]["file"], told["error"]["seen"]) == (str(tmp_path / "none.yaml"), "There is no such file.")
+    assert told["error"]["text"] == done.stderr.strip()
+    assert command("run", "--study", tmp_path / "none.yaml").stdout == ""
+
+
 @pytest.mark.parametrize(
     ("words", "told"),
     [

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import json
 import shutil
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -10,7 +12,7 @@ import yaml
 
 from pipelines.assets.deciding import freeze_plan
 from pipelines.depot.ledger import Ledger
-from pipelines.depot.plans import frozen_plans
+from pipelines.depot.plans import Frozen, frozen_plans
 from pipelines.depot.storage import Depot
 from pipelines.errors import Unusable
 from pipelines.study.file import load_study
@@ -37,7 +39,7 @@ def test_a_plan_is_frozen_before_the_first_delivery_and_not_twice_in_a_row(study
     plan = load_study(study).plan
     assert plan is not None
     assert (frozen.sha256, frozen.version) == (plan.sha256, "1")
-    assert frozen.settings == plan.plan.model_dump(mode="json")
+    assert frozen.settings == plan.settings
     assert (line.actor, line.why) == ("Ann", "Before the first delivery")
 
 
@@ -85,7 +87,7 @@ def test_all_that_a_plan_asks_and_leaves_out_is_shown(study: Path, tmp_path: Pat
         "  symptom_severity_score: on the hours until week_10\n",
         "  contact_time_s, thin_soled: on the hours until week_10\n",
         "leaving out trials accepted in spite of a finding; trials with a note of active_peaks_are_credible; "
-        "trials more than 10 % off their set speed\n",
+        "trials more than 10 % off their set speed, or without a measured one\n",
     ):
         assert words in shown, shown
 
@@ -111,10 +113,40 @@ def test_a_plan_that_means_something_else_with_another_study_file_is_not_the_fro
     assert not frozen.is_plan(after)
     shown = command("plan", "show", "--study", study, "--depot", depot)
     assert shown.returncode == 1
-    assert "this file, but not this plan" in shown.stdout
+    assert "this file, but not this plan: another primary, study_file.processing.contrasts." in shown.stdout
     assert "not the one that was frozen last" in shown.stdout
     assert freeze_plan(study, depot, "Another reference", "Ann").new
     assert command("plan", "show", "--study", study, "--depot", depot).returncode == 0
+
+
+@pytest.mark.parametrize(
+    ("was", "now", "place"),
+    [
+        ("planned_week: 10", "planned_week: 12", "study_file.visits.week_10"),
+        ("new_footwear: [thin_soled]", "new_footwear: [unshod]", "study_file.processing.transition.new_footwear"),
+        ("  contrasts:\n", "  contrasts:\n    fewest_runners: 7\n", "study_file.processing.contrasts.fewest_runners"),
+        (
+            "  contrasts:\n",
+            "  contrasts:\n    trial_weights: uncertainty\n",
+            "study_file.processing.contrasts.trial_weights",
+        ),
+    ],
+)
+def test_whatever_else_the_plan_rests_on_in_the_study_file_is_frozen_with_it(
+    study: Path, was: str, now: str, place: str
+) -> None:
+    before = load_study(study).plan
+    assert before is not None
+    frozen = Frozen(before.sha256, "1", "2026-03-01T09:30:00.000+00:00", 0, json.loads(json.dumps(before.settings)))
+    assert frozen.is_plan(before)
+    text = study.read_text()
+    assert was in text
+    study.write_text(text.replace(was, now))
+    after = load_study(study).plan
+    assert after is not None
+    assert frozen.changed(after) == [place]
+    older = replace(frozen, settings={k: v for k, v in frozen.settings.items() if k != "study_file"})
+    assert older.is_plan(after), "an older manystrides did not write down what a plan rests on"
 
 
 def test_a_plan_that_asks_one_thing_twice_is_not_frozen_and_one_that_was_once_lets_work_go_on(

@@ -121,19 +121,39 @@ def test_what_the_open_library_writes_of_itself_is_no_identity_but_another_addre
 
 
 @pytest.mark.parametrize(
-    ("half", "recall", "with_list", "names"),
-    [("held_out_2", 0.973, 0.996, 0.99), ("held_out_3", 0.995, 1.0, 1.0), ("held_out_4", 0.958, 0.996, 0.97)],
+    ("half", "recall", "with_list", "names", "alarms"),
+    [
+        ("held_out_2", 0.973, 0.996, 0.99, 0.01),
+        ("held_out_3", 0.995, 1.0, 1.0, 0.01),
+        ("held_out_4", 0.958, 0.996, 0.97, 0.01),
+        ("held_out_5", 0.963, 0.99, 1.0, 0.092),
+    ],
 )
 def test_texts_written_apart_from_the_scanner_are_found_as_often_as_is_told(
-    half: str, recall: float, with_list: float, names: float
+    half: str, recall: float, with_list: float, names: float, alarms: float
 ) -> None:
     """The figures of docs/explain/trust.md: what is found may be more, never less."""
     texts = texts_of(half)
     without, known = measured(texts), measured(texts, names_on_the_list(texts))
     assert without.recall >= recall
     assert known.recall >= with_list
-    assert max(without.false_alarms, known.false_alarms) <= 0.01
+    assert max(without.false_alarms, known.false_alarms) <= alarms
     assert all(found / of >= names for kind, (found, of) in known.by_kind.items() if kind.startswith("name"))
+
+
+@pytest.mark.parametrize(
+    "text",
+    ["the Ohnishi filter again", "Farnsworth reflex not seen", "GrvDec", "FTNy", "no step 12 for this foot", "kcal per min", "Toe Drag Test"],
+)  # fmt: skip
+def test_a_thing_called_after_somebody_a_short_label_a_unit_and_a_title_are_no_likely_names(text: str) -> None:
+    assert scan(text, "comment") == ()
+
+
+@pytest.mark.parametrize(
+    "text", ["McKay asked", "the Ohnishi shoe again", "shoe of DeWitt", "no 4471902 for this person", "Toe of Ohnishi"]
+)
+def test_what_only_looks_like_one_of_these_is_told(text: str) -> None:
+    assert scan(text, "comment")
 
 
 @pytest.mark.parametrize(

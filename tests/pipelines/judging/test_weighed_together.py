@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 
 import pytest
@@ -31,6 +32,13 @@ def test_a_wrong_gain_is_named_where_one_trial_is_off_and_the_others_of_its_sess
     (told,) = seen(tmp_path)
     assert "The 2 other trials of this session that could be weighed are off otherwise" in told
     assert "and not the mass" in told
+    (delivery,) = tables(tmp_path / "depot").values()
+    own = {row["finding_id"] for row in delivery["findings"] if row["check_name"] == CHECK}
+    drawn = [row for row in delivery["finding_pictures"] if row["finding_id"] in own and row["panel_number"] == 1]
+    beside = [row["upwards_value"] for row in drawn if row["part_role"] == "beside"]
+    assert [f"{percent:+.1f}" for percent in sorted(beside)] == [*re.findall(r"[+-]\d\.\d", told.split("otherwise")[1])]
+    (found,) = [row["upwards_value"] for row in drawn if row["part_role"] == "value"]
+    assert found > 10 > max(beside), "the picture tells the trial apart from the runner's others"
 
 
 def test_a_trial_alone_says_that_the_two_look_the_same(tmp_path: Path) -> None:

@@ -15,7 +15,7 @@ from openpyxl import load_workbook
 from pipelines.assets.run import run
 from pipelines.errors import Unusable
 from pipelines.intake.tables import read_tables
-from pipelines.judging.packed_with import CODE, JUDGED_AS, KIT, STUDY_FILE, fields_in, older, stamped
+from pipelines.judging.packed_with import CODE, JUDGED_AS, KIT, STUDY_FILE, kept, older, stamped
 from pipelines.lab.kit.examples import runner_code
 from pipelines.lab.kit.kit import write_kit
 from pipelines.lab.kit.templates import delivery_tables, explained
@@ -129,7 +129,8 @@ def test_a_bag_tells_kit_code_and_study_and_its_receipt_says_if_they_are_old(kit
     )
     for number, bag, folder in (("1", bags[0], kit), ("2", bags[1], old)):
         pack(bag, inbox / f"brack-00{number}", folder / "study.yaml", number=number)
-    fields = fields_in((inbox / "brack-001" / "bag-info.txt").read_bytes())
+    info = (inbox / "brack-001" / "bag-info.txt").read_text(encoding="utf-8")
+    fields = kept(dict(line.split(": ", 1) for line in info.splitlines()))
     told = json.loads((kit / "kit.json").read_text(encoding="utf-8"))
     assert set(fields) == {CODE, STUDY_FILE, KIT, JUDGED_AS}
     assert (fields[KIT], fields[STUDY_FILE]) == (told["kit_version"], load_study(STUDY).version)
@@ -142,4 +143,4 @@ def test_a_bag_tells_kit_code_and_study_and_its_receipt_says_if_they_are_old(kit
 def test_nothing_is_told_of_a_bag_of_other_tools_and_nothing_a_bag_makes_up() -> None:
     study = load_study(STUDY)
     assert older(study, "brack")({}) is None
-    assert fields_in(b"Packed-With: Ann.Lee\nJudged-As: 12 34\nkit-version: 1a2b3c4d\n\xff:\xff") == {KIT: "1a2b3c4d"}
+    assert kept({"Packed-With": "Ann.Lee", "Judged-As": "12 34", "kit-version": "1a2b3c4d"}) == {KIT: "1a2b3c4d"}

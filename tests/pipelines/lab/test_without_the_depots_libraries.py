@@ -1,7 +1,8 @@
-"""What a laboratory runs needs neither Dagster nor Great Expectations, nor what else only a depot's installation has."""
+"""What a laboratory runs needs no Dagster, DuckDB or Arrow, nor what else only a depot's installation has."""
 
 from __future__ import annotations
 
+import os
 import subprocess
 import sys
 import tomllib
@@ -13,36 +14,54 @@ from tests.delivery_builders import REPO, STUDY, a_delivery
 
 #: Distribution -> the package it is imported as.
 OF_THE_DEPOT = {
+    "alembic": "alembic",
     "dagster": "dagster",
     "dagster-webserver": "dagster_webserver",
+    "duckdb": "duckdb",
     "great-expectations": "great_expectations",
     "openpyxl": "openpyxl",
+    "pyarrow": "pyarrow",
 }
-_BLOCKED = """
+_BLOCKED = f"""
 import sys
 class Blocked:
     def find_spec(self, name, path=None, target=None):
-        if name.split(".")[0] in {blocked!r}:
+        if name.split(".")[0] in {set(OF_THE_DEPOT.values())!r}:
             raise ModuleNotFoundError(f"No module named {{name!r}}", name=name)
 sys.meta_path.insert(0, Blocked())
-from pipelines.command.main import main
-ended = []
-for words in {commands!r}:
-    sys.argv = ["manystrides", *words]
-    try:
-        main()
-        ended.append(0)
-    except SystemExit as end:
-        ended.append(end.code)
-print("ended", *ended)
+"""
+_COMMANDS = """
+import sys
+def carry_out(commands):
+    from pipelines.command.main import main
+    ended = []
+    for words in commands:
+        sys.argv = ["manystrides", *words]
+        try:
+            main()
+            ended.append(0)
+        except SystemExit as end:
+            ended.append(end.code)
+    print("ended", *ended)
+if __name__ == "__main__":
+    carry_out({commands!r})
 """
 
 
-def without_them(*commands: list[str | Path]) -> subprocess.CompletedProcess[str]:
-    """The commands one after the other in a process in which those packages are not installed."""
-    asked = [[str(word) for word in words] for words in commands]
-    code = _BLOCKED.format(blocked=set(OF_THE_DEPOT.values()), commands=asked)
-    return subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, cwd=REPO, check=False)
+def without_them(folder: Path, *commands: list[str | Path]) -> subprocess.CompletedProcess[str]:
+    """The commands one after the other where those packages are not installed, in worker processes neither."""
+    (folder / "site").mkdir()
+    (folder / "site" / "sitecustomize.py").write_text(_BLOCKED)  # every Python that starts reads it
+    (folder / "commands.py").write_text(_COMMANDS.format(commands=[[str(word) for word in own] for own in commands]))
+    found = os.pathsep.join((str(folder / "site"), str(REPO)))
+    return subprocess.run(
+        [sys.executable, str(folder / "commands.py")],
+        capture_output=True,
+        text=True,
+        cwd=REPO,
+        check=False,
+        env={**os.environ, "PYTHONPATH": found},
+    )
 
 
 @pytest.fixture
@@ -61,6 +80,7 @@ def test_a_laboratory_checks_packs_drafts_a_profile_and_looks_without_them(bag: 
     trials = bag / "data" / "trials"
     trial = next(trials.glob("*.c3d"))
     done = without_them(
+        tmp_path,
         ["check", bag, "--study", STUDY, "--report", tmp_path / "report"],
         ["pack", bag, "--study", STUDY, "--to", tmp_path / "brack-007.zip", "--number", "7"],
         ["look", trial, "--outcomes", "--profile", STUDY.parent / "sites" / "brack.yaml", "--mass", "70"],
@@ -75,6 +95,7 @@ def test_a_laboratory_checks_packs_drafts_a_profile_and_looks_without_them(bag: 
 def test_what_needs_them_says_how_to_install_them_and_leaves_nothing(bag: Path, tmp_path: Path) -> None:
     depot = tmp_path / "depot"
     done = without_them(
+        tmp_path,
         ["run", "--study", STUDY, "--inbox", tmp_path, "--depot", depot],
         ["kit", "brack", "--study", STUDY, "--to", tmp_path / "kit.zip"],
     )

@@ -57,7 +57,7 @@ def warehouse(sessions: list[tuple[str, tuple[str, ...], tuple[str, ...]]]) -> d
                 values.append({"trial_id": name, "outcome": one.outcome, "value": value})
     sent = pd.DataFrame(trials).assign(visit="first", delivery_id="D1", superseded=False, study_day=0)
     pooled = sent[sent["standing"] == "accepted"]
-    pooled = pooled.assign(set_speed_m_per_s=3.0, accepted_by_override=False, note_count=0)
+    pooled = pooled.assign(set_speed_m_per_s=3.0, accepted_by_override=False, has_notes=False)
     people = pd.DataFrame({"participant_id": sorted({runner for runner, _, _ in sessions})})
     nobody = {"trial_id": "", "outcome": "", "standard_uncertainty_value": 0.0}
     finding = {"trial_id": "", "delivery_id": "", "weight": "", "check_name": ""}

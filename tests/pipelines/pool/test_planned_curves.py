@@ -11,6 +11,7 @@ import pytest
 
 from pipelines.pool.planned_curves import curve_tables
 from pipelines.science.statistics.curve_bands import band
+from pipelines.science.statistics.curve_sites import across_sites
 from schemas.plan import Plan, PlannedComparison, PlannedCurve
 
 STAMP = {"plan_sha256": "0" * 64, "plan_version": "1", "plan_state": "frozen"}
@@ -38,7 +39,7 @@ def warehouse(runners: int = 7) -> tuple[duckdb.DuckDBPyConnection, pd.DataFrame
                     for number in (1, 2):
                         name = f"T{len(trials)}"
                         own = {"participant_id": f"R{runner}", "site": site, "visit": visit, "condition": condition}
-                        own |= {"set_speed_m_per_s": 3.0, "accepted_by_override": False, "note_count": 0}
+                        own |= {"set_speed_m_per_s": 3.0, "accepted_by_override": False, "has_notes": False}
                         trials.append({"trial_id": name, "delivery_id": "D1", **own})
                         for side in ("left", "right"):
                             values = curve(runner, visit, condition, number, side) + (site == "tarn")
@@ -102,7 +103,7 @@ def test_each_runner_counts_once_with_the_mean_of_sides_trials_and_sites(one: Pl
 def test_trials_that_the_plan_leaves_out_are_in_no_curve() -> None:
     changes = (
         ({"exclude": {"notes_of": ["no_impossible_joint"]}}, "UPDATE findings SET check_name = 'no_impossible_joint'"),
-        ({"exclude": {"noted": True}}, "UPDATE trials SET note_count = 1 WHERE trial_id = 'T0'"),
+        ({"exclude": {"noted": True}}, "UPDATE trials SET has_notes = true WHERE trial_id = 'T0'"),
         (
             {"exclude": {"accepted_by_override": True}},
             "UPDATE trials SET accepted_by_override = true WHERE trial_id = 'T0'",
@@ -148,3 +149,24 @@ def test_with_few_runners_or_none_there_is_a_reason_and_no_point() -> None:
     assert points.empty
     other = IN_CONDITIONS.model_copy(update={"quantity": "no_such_curve"})
     assert told(warehouse(6)[0], other)[0]["reason_null"].startswith("0 of at least 6 runners")
+
+
+def test_where_there_are_four_sites_each_counts_once_and_a_runner_at_one_of_them() -> None:
+    connection, _ = warehouse(9)
+    for runner, site in enumerate(("brack", "brack", "corrie", "corrie", "derwent", "derwent", "esk", "esk")):
+        connection.execute("UPDATE trials SET site = ? WHERE participant_id = ?", [site, f"R{runner}"])
+    row, points = told(connection)
+    own = by_hand(IN_CONDITIONS, 9)
+    sites = np.array([own[:2].mean(0), own[2:4].mean(0), own[4:6].mean(0), own[6:8].mean(0), own[8]])
+    assert points["sites_mean_value"].tolist() == pytest.approx(sites.mean(axis=0).tolist()), "R8 at tarn, not at brack"
+    by_hands = across_sites(own, np.array([0, 0, 1, 1, 2, 2, 3, 3, 4]))
+    assert row["sites_threshold_index"] == pytest.approx(by_hands.threshold)
+    assert pd.isna(row["sites_reason_null"])
+    assert row["site_count"] == 5
+
+
+def test_with_fewer_sites_the_row_says_why_there_is_no_band_over_them() -> None:
+    row, points = told(warehouse()[0])
+    assert row["sites_reason_null"].startswith("2 of at least 4 sites")
+    assert points["sites_upper_limit_value"].isna().all()
+    assert points["upper_limit_value"].notna().all()

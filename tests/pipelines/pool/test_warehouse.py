@@ -127,6 +127,7 @@ def test_a_depot_without_deliveries_gives_empty_tables(tmp_path: Path) -> None:
     built = build_warehouse(depot, load_study(STUDY), "0", {}, {})
     # whole sites were looked at, and every check says that there was nothing to judge; so does every planned comparison
     told = {"check_runs", "analysis_plans", "planned_contrasts", "planned_curves", "planned_dose_responses"}
+    told |= {"planned_participants"}
     assert {name for name, rows in built.rows.items() if rows} == {"sites", "visits", "conditions"} | told
     with open_read_only(depot.warehouse) as connection:
         for view in all_views():

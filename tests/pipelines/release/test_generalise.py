@@ -4,10 +4,26 @@ from __future__ import annotations
 
 from collections import Counter
 
+import duckdb
 from hypothesis import given
 from hypothesis import strategies as st
 
+from pipelines.release.disclose import sites_told
 from pipelines.release.generalise import Attribute, generalised, lower_end, smallest_group
+from schemas.core import SESSIONS
+from schemas.quality import STANDINGS
+
+
+def test_a_laboratory_counts_where_any_table_of_the_release_tells_that_a_runner_was_there() -> None:
+    """The session that is pooled may be one laboratory's, and a trial that went back another's."""
+    with duckdb.connect() as connection:
+        connection.execute("ATTACH ':memory:' AS pooled")
+        connection.execute("CREATE TABLE pooled.deliveries AS SELECT 'brack-001' AS delivery_id, 'brack' AS site")
+        sessions = "SELECT 'R1' AS participant_id, 'tarn' AS site, 'brack-001' AS delivery_id"
+        connection.execute(f"CREATE TABLE pooled.sessions AS {sessions}")
+        connection.execute(f"CREATE TABLE pooled.standings AS {sessions.replace('tarn', 'corrie')}")
+        assert sites_told(connection, (SESSIONS,))["R1"] == {"brack", "tarn"}
+        assert sites_told(connection, (SESSIONS, STANDINGS))["R1"] == {"brack", "corrie", "tarn"}
 
 
 def test_nothing_is_told_less_exactly_where_enough_share_it_as_it_is_in_the_narrowest_bands() -> None:

@@ -227,7 +227,7 @@ def test_the_mixed_model_tells_its_components_and_how_far_they_can_be_trusted() 
     _, _, pooled = tables(runs(brack=6, corrie=6, tarn=6))
     row = by_method(pooled)["one_stage_mixed_model"]
     assert row["fitted_components"] == "site"
-    assert row["interval"] == ("sites_spread" if row["singular"] else "kenward_roger")
+    assert row["interval"] == ("sites_spread" if row["singular"] else "kenward_roger")  # sites of equal size
     assert row["degrees_of_freedom"] == pytest.approx(2.0, abs=1e-3)
     assert row["between_site_sd_value"] >= 0
     assert row["singular"] == (row["between_site_sd_value"] == 0)

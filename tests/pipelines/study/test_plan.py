@@ -4,13 +4,18 @@ from __future__ import annotations
 
 import hashlib
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
+import numpy as np
 import pytest
 import yaml
 
 from pipelines.errors import Unusable
+from pipelines.science.curves import angle_series
+from pipelines.science.joints.outcomes import JointAngle
 from pipelines.study.plan import load_plan
+from schemas.compared import known_curves
 from tests.builders import a_study
 
 STUDY = a_study()
@@ -57,6 +62,7 @@ def test_a_plan_is_known_by_the_hash_of_its_bytes_and_takes_the_reference_of_the
         ({"outcome": "contact_time"}, ("primary.1.outcome", "column outcome of pooled_contrasts")),
         ({"outcome": "onset_before_contact_s"}, ("<muscle>/<side>/<burst>/onset_before_contact_s",)),
         ({"outcome": "soleus/left/guess/onset_before_contact_s"}, ("burst pre_contact, stance",)),
+        ({"set_speed_m_per_s": 99}, ("primary.1.set_speed_m_per_s", "is 99 m/s", "1.5 to 7 m/s")),
         ({"smallest_effect": 0}, ("primary.1.smallest_effect", "more than 0")),
         ({"effect": 1}, ("primary.1.effect", "not a setting")),
     ],
@@ -67,6 +73,25 @@ def test_what_cannot_be_asked_is_refused_where_it_stands(
     text = refusal(tmp_path, primary=[ASKED | change])
     for part in words:
         assert part.lower() in text.lower()
+
+
+def test_a_curve_that_no_recording_gives_is_refused_with_those_that_there_are(tmp_path: Path) -> None:
+    curve = {"quantity": "knee_angle_deg", "visit": "first", "condition": "unshod", "reference_condition": "shod"}
+    text = refusal(tmp_path, curves=[curve])
+    for part in ("curves.1.quantity", "'knee_angle_deg'", "vertical_force_bw", "knee_sagittal_angle_deg"):
+        assert part in text
+
+
+def test_all_curves_that_are_made_can_be_asked_for() -> None:
+    angles = [
+        JointAngle("left", joint, "sagittal", against, np.zeros(3))
+        for joint in ("ankle", "knee", "hip")
+        for against in ("segment", "vertical")
+    ]
+    trial = SimpleNamespace(marker_rate_hz=200.0)
+    made = {series.quantity for series in angle_series(trial, angles)}  # type: ignore[arg-type]
+    assert len(made) == 6
+    assert made <= set(known_curves(["soleus"]))
 
 
 @pytest.mark.parametrize(

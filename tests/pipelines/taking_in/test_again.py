@@ -5,6 +5,8 @@ from __future__ import annotations
 import shutil
 import subprocess
 import sys
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -14,17 +16,19 @@ import yaml
 
 from pipelines.assets.deciding import take_back, withdraw
 from pipelines.assets.repairing import repair
-from pipelines.assets.run import plan, run
+from pipelines.assets.run import at_work, plan, run
+from pipelines.deciding.accepting import Asked, decide
 from pipelines.deciding.preview import preview
 from pipelines.depot.storage import Depot
 from pipelines.errors import Unusable
+from pipelines.progress import Progress
 from pipelines.taking_in.due import CONSENTS_CHANGED
 from pipelines.taking_in.plan import NOTHING_DUE
 from pipelines.taking_in.repairing import Sources
 from pipelines.taking_in.summary import Summary
 from tests.delivery_builders import REPO, a_delivery, leaving, tables, take_in_only, trial_id
 from tests.depot_books import ledger_lines
-from tests.pipelines.taking_in.a_place import edit, go, planned, with_study
+from tests.pipelines.taking_in.a_place import edit, exchange_labels, go, planned, with_study
 
 RUNNERS = ("FS-01", "FS-02", "FS-03")
 
@@ -44,19 +48,23 @@ def place(taken_in: Path, tmp_path: Path) -> Path:
     return shutil.copytree(taken_in, tmp_path / "place")
 
 
-def exchange_labels(place: Path) -> None:
-    """Heel and front of the left foot, as when somebody draws up a profile in a hurry."""
-    profile = place / "sites" / "brack.yaml"
-    content = yaml.safe_load(profile.read_text(encoding="utf-8"))
-    markers = content["markers"]
-    one, other = "calcaneus_left", "second_metatarsal_head_left"
-    markers[one], markers[other] = markers[other], markers[one]
-    profile.write_text(yaml.safe_dump(content), encoding="utf-8")
-
-
 def judged(place: Path, *, yes: bool = False) -> Summary:
     """What a run does with deliveries alone."""
     return take_in_only(place / "inbox", place / "depot", place / "study.yaml", yes=yes)
+
+
+class Judged(Progress):
+    """Notes which deliveries are worked on."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.names: list[str] = []
+
+    @contextmanager
+    def delivery(self, name: str) -> Iterator[Callable[[int, int], None]]:
+        self.names.append(name)
+        with super().delivery(name) as tell:
+            yield tell
 
 
 def results(place: Path) -> dict[str, str]:
@@ -177,8 +185,10 @@ def test_a_time_of_grace_that_ends_while_a_profile_waits_is_no_yes_to_it_for_any
     other = withdraw(*asked, leaving("FS-09", not_yet_delivered=True))
     assert "NOT FINISHED still" in other.text()
     assert "waits for a yes" in other.text()
-    refused = go(place)
+    judged_by_run = Judged()
+    refused = run(*asked[:1], place / "inbox", asked[1], "tester", judged_by_run, workers=1)
     assert (refused.exit_code, results(place)) == (1, before)
+    assert judged_by_run.names.count("brack-002") == 2, "once for the withdrawal, and with all that the profile moves"
     assert "NOT FINISHED still" in refused.text()
     for moved in (f"{trial_id('1')} of brack-001", "of brack-002"):
         assert moved in refused.text(), "all that the profile moves is told, not of this runner's deliveries alone"
@@ -200,6 +210,21 @@ def test_a_repair_while_a_profile_waits_judges_nothing_with_it_and_says_why(plac
     assert results(place) == before
     assert judged(place, yes=True).exit_code == 0
     assert lost.exists()
+
+
+def test_what_a_data_manager_decided_is_no_part_of_what_a_waiting_change_moves(place: Path) -> None:
+    a_delivery(place / "inbox", 3, runners=("FS-05",), faulty={"1": "heavy"})
+    judged(place)
+    trial, check = trial_id("1", "FS-05"), "mean_vertical_force_is_body_weight"
+    with at_work(place / "study.yaml", place / "depot", "ann") as bench:  # killed before anything follows from it
+        decide(bench.desk, Asked(trial, check, "The runner wore a vest of weights.", "ann"))
+    edit(place, "contact_threshold_n: 20 ", "contact_threshold_n: 21 ")
+    before = results(place)
+    done = withdraw(place / "study.yaml", place / "depot", leaving("FS-09", not_yet_delivered=True))
+    assert "waits for a yes" not in done.text()
+    assert {name for name, word in results(place).items() if before[name] != word} == {"brack-003"}
+    standings = {row["trial_id"]: row["standing"] for row in tables(place / "depot")["brack-003"]["standings"]}
+    assert standings[trial] == "accepted"
 
 
 def test_a_few_trials_are_published_without_asking(place: Path) -> None:

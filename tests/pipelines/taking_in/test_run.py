@@ -190,6 +190,8 @@ def test_what_is_held_and_comes_once_more_in_another_laboratorys_inbox_need_not_
     said = take_in_only(inbox, depot).text()
     assert "came before as brack-001, and is held" in said
     assert "raise Delivery-Number" not in said
+    assert "Nothing has to be sent: delivery brack-001 counts as it is." in said
+    assert "make the bag again" not in said
 
 
 def test_a_stopped_delivery_does_not_keep_its_number_from_the_mended_one(inbox: Path, depot: Path) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shutil
 from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
@@ -12,7 +13,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from checks.findings import Finding, Report, Stamp
-from pipelines.depot.arrivals import Arrival, find_arrivals, slug
+from pipelines.depot.arrivals import Arrival, Names, find_arrivals, path_of, slug
 from pipelines.depot.books.book import Books
 from pipelines.depot.books.opening import open_books
 from pipelines.depot.books.rows import Payload, Record, Result
@@ -30,6 +31,8 @@ from schemas.reading import Reading
 from schemas.received import PayloadFile, Received
 from tests.delivery_builders import a_delivery
 from tests.finding_builders import a_finding
+
+ALL_TOLD = Names(bool, lambda name: name)
 
 
 def received(site: str | None = "brack", number: int | None = 2, **more: object) -> Received:
@@ -140,7 +143,7 @@ def test_deliveries_come_in_order_of_site_and_number_not_of_name(tmp_path: Path)
     (tmp_path / "brack" / "broken.zip").write_bytes(b"no zip")
     (tmp_path / "brack" / "folder").mkdir()
     (tmp_path / "brack" / ".hidden.zip").write_bytes(b"")
-    found, others = find_arrivals(tmp_path, bool)
+    found, others = find_arrivals(tmp_path, ALL_TOLD)
     assert [a.name for a in found] == ["b.zip", "a", "broken.zip", "c"]
     assert others == ["brack/folder"]
 
@@ -224,11 +227,16 @@ def test_the_same_finding_twice_is_told_once() -> None:
     assert len(findings_of(judged([finding("A", "notes"), finding("A", "notes")]))) == 1
 
 
-def test_a_delivery_named_after_somebody_on_the_list_of_names_is_called_by_a_number(tmp_path: Path) -> None:
+def test_a_delivery_named_after_somebody_goes_by_the_same_word_in_a_copy_of_the_inbox_too(tmp_path: Path) -> None:
     for name in ("Qvarnbeck", "second"):
-        (tmp_path / "brack" / name).mkdir(parents=True)
-        (tmp_path / "brack" / name / "bagit.txt").touch()
-    plain, _ = find_arrivals(tmp_path, bool)
+        (tmp_path / "inbox" / "brack" / name).mkdir(parents=True)
+        (tmp_path / "inbox" / "brack" / name / "bagit.txt").touch()
+    shutil.copytree(tmp_path / "inbox", tmp_path / "copy")
+    plain, _ = find_arrivals(tmp_path / "inbox", ALL_TOLD)
     assert [a.name for a in plain] == ["Qvarnbeck", "second"]
-    found, _ = find_arrivals(tmp_path, lambda name: name != "Qvarnbeck")
-    assert [a.name.startswith("name-kept-back-") for a in found] == [True, False]
+    names = Names(lambda name: name != "Qvarnbeck", lambda name: f"{name == 'Qvarnbeck'!s:>08}0000")
+    found, _ = find_arrivals(tmp_path / "inbox", names)
+    assert [a.name for a in found] == ["name-kept-back-0000True", "second"]
+    copied, _ = find_arrivals(tmp_path / "copy", names)
+    assert [a.key for a in copied] == [a.key for a in found]
+    assert path_of(tmp_path / "copy", found[0].key, names) == tmp_path / "copy" / "brack" / "Qvarnbeck"

@@ -11,7 +11,7 @@ import yaml
 
 from pipelines.taking_in.plan import NOTHING_DUE
 from tests.delivery_builders import a_delivery, tables
-from tests.depot_books import ledger_lines
+from tests.depot_books import ledger_lines, records
 from tests.pipelines.taking_in.a_place import edit, go, planned, with_study
 
 
@@ -63,7 +63,10 @@ def test_what_it_was_stopped_with_opens_it_once_and_is_told(place: Path) -> None
     assert f"brack/no-number: {why}" in told
     assert "New in the inbox" not in told
     assert "once-more" not in told
-    assert [(done.record.status, done.why) for done in go(place).done] == [("stopped", why)]
+    (was,) = (r.received_utc for r in records(place / "depot") if r.arrival == "brack/no-number")
+    (done,) = go(place).done
+    assert (done.record.status, done.why) == ("stopped", why)
+    assert done.record.received_utc == was, "looked at once more, it has waited since the day on which it came"
     assert ledger_lines(place / "depot")[-2]["why"] == why
     assert planned(place) == NOTHING_DUE
     assert not go(place).done

@@ -41,6 +41,15 @@ def test_what_was_written_is_read_back_whole(books: Books) -> None:
     assert books.stamps.of_trials("brack-001") == {"T1": {"science": "s1"}}
 
 
+def test_the_books_tell_with_what_deliveries_were_packed_as_their_newest_results_say(books: Books) -> None:
+    old, new = {"Kit-Version": "1a2b3c4d", "Judged-As": "0" * 16}, {"Kit-Version": "5e6f7a8b"}
+    put(books, replace(a_result("brack-001"), packed_with=old), a_result("brack-002"))
+    put(books, replace(a_result("corrie-001", site=None), packed_with=old))
+    assert books.deliveries.packed_with() == [("brack-001", "brack", old)], "the third is of no laboratory"
+    put(books, replace(a_result("brack-001"), packed_with=new))
+    assert books.deliveries.packed_with() == [("brack-001", "brack", new)]
+
+
 def test_a_new_result_takes_the_place_of_all_of_the_older_one(books: Books) -> None:
     put(books, a_result("brack-001", a_trial("brack-001", "T1"), waiting=(("S1", "unshod"),)))
     put(books, Result(a_record("brack-001", status="stopped", result="new")))

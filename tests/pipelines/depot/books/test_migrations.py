@@ -57,10 +57,13 @@ def put_delivery(connection: sa.Connection) -> None:
     connection.execute(sa.text(f"INSERT INTO deliveries ({columns}) VALUES ({marks})"), row)
 
 
-def test_deliveries_whose_texts_nobody_weighed_are_due_after_an_upgrade(tmp_path: Path, url: str | None) -> None:
+@pytest.mark.parametrize("form", ["0004", "0010"])
+def test_deliveries_whose_texts_or_packing_nobody_noted_are_due_after_an_upgrade(
+    tmp_path: Path, url: str | None, form: str
+) -> None:
     (tmp_path / "depot").mkdir()
     engine = make_engine(tmp_path / "depot", url)
-    migrate(engine, "0004")
+    migrate(engine, form)
     with engine.begin() as connection:
         put_delivery(connection)
         for what in ("made", "science"):
@@ -114,7 +117,7 @@ def test_rows_that_were_told_as_stamps_stand_in_their_table_after_an_upgrade(tmp
         for what, used in {**stamps, "row_taken.sent_sessions.S.1": "b"}.items():
             stamp = sa.text("INSERT INTO delivery_stamps (delivery_id, what, used) VALUES ('brack-001', :what, :used)")
             connection.execute(stamp, {"what": what, "used": used})
-    migrate(engine)
+    migrate(engine, "0009")
     with engine.connect() as connection:
         rows = connection.execute(sa.text("SELECT * FROM told_rows")).all()
         left = connection.scalars(sa.text("SELECT what FROM delivery_stamps ORDER BY what")).all()
