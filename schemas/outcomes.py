@@ -11,14 +11,9 @@ from __future__ import annotations
 from schemas import codes
 from schemas import fields as f
 from schemas.delivery import RECORDED
-<<<<<<< HEAD
+from schemas.leaving import Leaves
 from schemas.model import Field, Kind, Layer, Reference, Table
 from schemas.privacy import PLAIN, SENSITIVE, Privacy
-=======
-from schemas.leaving import Leaves
-from schemas.model import Code, Field, Kind, Layer, Reference, Table
-from schemas.privacy import PLAIN, QUASI, SENSITIVE, Privacy
->>>>>>> main
 
 TO_TRIAL = Reference(("trial_id",), "trials", ("trial_id",))
 
@@ -243,64 +238,3 @@ FOOTFALLS = Table(
     ),
     references=(TO_TRIAL,),
 )
-<<<<<<< HEAD
-=======
-
-TRIAL_OUTCOMES = Table(
-    name="trial_outcomes",
-    layer=Layer.OUTCOME,
-    one_row_is="what one running trial says as a whole",
-    key=("trial_id",),
-    rows=RECORDED,
-    leaves=Leaves(
-        "trial_id footfall_count footfalls_with_impact_peak_fraction speed_m_per_s mass_source "
-        "has_standing_posture filled_fraction delivery_id raw_sha256 code_version study_version"
-    ),
-    fields=(
-        f.TRIAL_ID,
-        Field("footfall_count", Kind.INTEGER, "Complete footfalls found.", low=0, privacy=PLAIN),
-        real(
-            "footfalls_with_impact_peak_fraction",
-            "1",
-            "Share of the footfalls with force that have an impact peak. Null without force.",
-            low=0,
-            high=1,
-        ),
-        real("speed_m_per_s", "m/s", "Mean running speed, as in footfalls.", low=0),
-        real("mass_used_kg", "kg", "Body mass that forces were divided by.", low=0, privacy=QUASI),
-        Field(
-            "mass_source",
-            Kind.CODE,
-            "Where that mass came from.",
-            codes=(
-                Code("session", "Weighed on the day."),
-                Code("force", "Estimated from the mean vertical force of this trial."),
-            ),
-            nullable=True,
-            privacy=PLAIN,
-        ),
-        real(
-            "mass_from_force_kg",
-            "kg",
-            "Mean vertical force over whole steps divided by standard gravity. Null with fewer than two contacts.",
-            low=0,
-            privacy=QUASI,
-        ),
-        Field(
-            "has_standing_posture",
-            Kind.BOOLEAN,
-            "Whether a standing trial of the session and condition was there for the angles.",
-            privacy=PLAIN,
-        ),
-        real(
-            "filled_fraction",
-            "1",
-            "Share of marker samples that were filled across short gaps.",
-            low=0,
-            high=1,
-        ),
-        *f.PROVENANCE,
-    ),
-    references=(TO_TRIAL,),
-)
->>>>>>> main

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from schemas import fields as f
 from schemas.delivery import RECORDED
+from schemas.leaving import Leaves
 from schemas.model import Code, Field, Kind, Layer, Table, suffix_unit
 from schemas.outcomes import TO_TRIAL, real
 from schemas.privacy import PLAIN, QUASI
@@ -84,6 +85,10 @@ TRIAL_OUTCOMES = Table(
     one_row_is="what one running trial says as a whole",
     key=("trial_id",),
     rows=RECORDED,
+    leaves=Leaves(
+        "trial_id footfall_count footfalls_with_impact_peak_fraction speed_m_per_s mass_source "
+        "has_standing_posture filled_fraction delivery_id raw_sha256 code_version study_version"
+    ),
     fields=(
         f.TRIAL_ID,
         Field("footfall_count", Kind.INTEGER, "Complete footfalls found.", low=0, privacy=PLAIN),
