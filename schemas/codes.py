@@ -112,6 +112,7 @@ COMPARED_METHOD = (
 CHANNEL_ROLE = (
     Code("muscle", "Surface electromyogram of one muscle.", scopes=("muscle",)),
     Code("foot_sensor", "Footswitch or accelerometer of one foot."),
+    Code("tibial_accelerometer", "Accelerometer on the shin of one leg, along the tibia; unit [g] or m/s2."),
     Code("clock", "A signal shared by two recorders, for matching their clocks."),
     Code("other", "Anything else; kept, not used."),
 )

@@ -13,6 +13,7 @@ from schemas.fields import PROVENANCE
 from schemas.model import Field, Kind, Table
 from schemas.outcomes import FOOTFALLS
 from schemas.outcomes_muscle import MUSCLE_AMPLITUDES, MUSCLE_BURSTS
+from schemas.outcomes_of_trials import TOGETHER, TRIAL_OUTCOMES
 from schemas.outcomes_signals import FOOTFALL_JOINTS
 from schemas.outcomes_study import ENERGY_BOUTS
 
@@ -46,7 +47,7 @@ def compared_speed_sql(column: str) -> str:
 
 @dataclass(frozen=True)
 class Source:
-    """A table of footfalls with the outcomes that are compared. apart: what else tells its rows apart."""
+    """A table of footfalls, or of trials, with the outcomes that are compared. apart: what else tells its rows apart."""
 
     table: Table
     outcomes: tuple[str, ...]
@@ -62,6 +63,7 @@ def _reals(table: Table) -> tuple[str, ...]:
 
 SOURCES = (
     Source(FOOTFALLS, tuple(f.name for f in NUMERIC)),
+    Source(TRIAL_OUTCOMES, tuple(f.name for f in TOGETHER)),
     Source(FOOTFALL_JOINTS, _reals(FOOTFALL_JOINTS), ("joint", "plane", "angle_against")),
     Source(MUSCLE_AMPLITUDES, ("amplitude_fraction",), ("muscle", "side", "analysis_window", "normalisation")),
     Source(MUSCLE_BURSTS, ("onset_before_contact_s", "offset_after_contact_s"), ("muscle", "side", "burst")),

@@ -130,13 +130,13 @@ OUTCOME_UNCERTAINTIES = Table(
         Field(
             "outcome",
             Kind.TEXT,
-            "Column of footfalls that it is about; of footfall_joints joint, plane and angle_against stand before it, parted by slashes, for example knee/sagittal/segment/angle_peak_deg, as in runner_contrasts.",
+            "Column of footfalls or trial_outcomes that it is about; of footfall_joints joint, plane and angle_against stand before it, parted by slashes, for example knee/sagittal/segment/angle_peak_deg, as in runner_contrasts.",
             privacy=PLAIN,
         ),
         Field("outcome_unit", Kind.TEXT, "UCUM unit of the outcome and of its uncertainties.", privacy=PLAIN),
         _part(
             "standard_uncertainty_value",
-            "Standard uncertainty of the outcome of one footfall (coverage factor 1): root of the sum of the squares of its parts.",
+            "Standard uncertainty of the outcome of one footfall, or of the trial's own (coverage factor 1): root of the sum of the squares of its parts.",
         ),
         _part("from_level_value", "What the level that may be left on the plates is worth."),
         _part("from_noise_value", "What noise and vibration of the plates are worth."),
@@ -153,10 +153,14 @@ OUTCOME_UNCERTAINTIES = Table(
             "from_markers_value",
             "What errors of marker positions, of their scale, and of the plates' places among the markers are worth.",
         ),
+        _part(
+            "from_scatter_value",
+            "Of trial_outcomes alone: what so few footfalls of such scatter leave; null of others, in which scatter is no part.",
+        ),
         Field(
             "footfall_count",
             Kind.INTEGER,
-            "Footfalls whose change, with one input off by its own standard uncertainty, was averaged (root mean square).",
+            "Footfalls whose change, with one input off by its own standard uncertainty, was averaged (root mean square); of trial_outcomes the footfalls that the value rests on.",
             low=1,
             privacy=PLAIN,
         ),

@@ -1,8 +1,9 @@
-"""What is computed from accepted trials and shown per footfall and per trial: time, force, foot strike.
+"""What is computed from accepted trials and shown per footfall: time, force, foot strike.
 
 Formulas stand with the functions in ``pipelines.science``; a column's description says what it is, when it is null
-and, where a published definition is used, which. Layer: outcome. The families that other signals bring (joints,
-muscles, energy, change-over, contrasts) are in ``outcomes_signals``, ``outcomes_study`` and ``outcomes_contrasts``.
+and, where a published definition is used, which. Layer: outcome. What trials say as a whole is in
+``outcomes_of_trials``; the families that other signals bring (joints, muscles, energy, change-over, contrasts) are in
+``outcomes_signals``, ``outcomes_study`` and ``outcomes_contrasts``.
 """
 
 from __future__ import annotations
@@ -11,8 +12,8 @@ from schemas import codes
 from schemas import fields as f
 from schemas.delivery import RECORDED
 from schemas.leaving import Leaves
-from schemas.model import Code, Field, Kind, Layer, Reference, Table
-from schemas.privacy import PLAIN, QUASI, SENSITIVE, Privacy
+from schemas.model import Field, Kind, Layer, Reference, Table
+from schemas.privacy import PLAIN, SENSITIVE, Privacy
 
 TO_TRIAL = Reference(("trial_id",), "trials", ("trial_id",))
 
@@ -133,6 +134,12 @@ _FORCE = (
         "Part of body mass that the impact stops: impulse of vertical force from contact to the impact peak, over the ankle marker's downward speed in the last frame before contact plus gravity times that time (Lieberman et al. 2010; Chi & Schmitt 2005; sources from memory). Null without an impact peak, or where the marker is not seen or not falling.",
         low=0,
     ),
+    real(
+        "tibial_acceleration_peak_in_g",
+        "[g]",
+        "Peak tibial acceleration: largest acceleration along the shin, of either direction, less the trial's mean, within impact_latest_s of contact; below tibial_cutoff_hz (study file), as a multiple of standard gravity. Null without an accelerometer on that shin, or where its signal is missing.",
+        low=0,
+    ),
     real("mean_vertical_force_bw", "{BW}", "Mean vertical force over the contact."),
     real(
         "centre_of_mass_fall_m",
@@ -227,64 +234,6 @@ FOOTFALLS = Table(
         *_TIME_AND_DISTANCE,
         *_FORCE,
         *_FOOT_STRIKE,
-        *f.PROVENANCE,
-    ),
-    references=(TO_TRIAL,),
-)
-
-TRIAL_OUTCOMES = Table(
-    name="trial_outcomes",
-    layer=Layer.OUTCOME,
-    one_row_is="what one running trial says as a whole",
-    key=("trial_id",),
-    rows=RECORDED,
-    leaves=Leaves(
-        "trial_id footfall_count footfalls_with_impact_peak_fraction speed_m_per_s mass_source "
-        "has_standing_posture filled_fraction delivery_id raw_sha256 code_version study_version"
-    ),
-    fields=(
-        f.TRIAL_ID,
-        Field("footfall_count", Kind.INTEGER, "Complete footfalls found.", low=0, privacy=PLAIN),
-        real(
-            "footfalls_with_impact_peak_fraction",
-            "1",
-            "Share of the footfalls with force that have an impact peak. Null without force.",
-            low=0,
-            high=1,
-        ),
-        real("speed_m_per_s", "m/s", "Mean running speed, as in footfalls.", low=0),
-        real("mass_used_kg", "kg", "Body mass that forces were divided by.", low=0, privacy=QUASI),
-        Field(
-            "mass_source",
-            Kind.CODE,
-            "Where that mass came from.",
-            codes=(
-                Code("session", "Weighed on the day."),
-                Code("force", "Estimated from the mean vertical force of this trial."),
-            ),
-            nullable=True,
-            privacy=PLAIN,
-        ),
-        real(
-            "mass_from_force_kg",
-            "kg",
-            "Mean vertical force over whole steps divided by standard gravity. Null with fewer than two contacts.",
-            low=0,
-            privacy=QUASI,
-        ),
-        Field(
-            "has_standing_posture",
-            Kind.BOOLEAN,
-            "Whether a standing trial of the session and condition was there for the angles.",
-            privacy=PLAIN,
-        ),
-        real(
-            "filled_fraction",
-            "1",
-            "Share of marker samples that were filled across short gaps.",
-            low=0,
-            high=1,
-        ),
         *f.PROVENANCE,
     ),
     references=(TO_TRIAL,),

@@ -171,6 +171,11 @@ class SensorProcessing(Settings):
     longest_contact_s: float = Field(
         default=0.45, gt=0, description="Push-off comes no later after contact. Common practice."
     )
+    tibial_cutoff_hz: float = Field(
+        default=60.0,
+        gt=0,
+        description="Zero-lag low-pass of an accelerometer on the shin before its peak is taken. Common practice: 60 Hz, 40 to 100 Hz are in use (review of Sheerin et al. 2019, Gait Posture 67:12, from memory). A channel that is not sampled at more than twice this has no value.",
+    )
     contact_bias_s: float = Field(
         default=0.01,
         ge=0,

@@ -19,6 +19,7 @@ PARTS = {
     "from_lag_value": "the clock of force, or foot sensors, against markers",
     "from_events_value": "how contact and toe-off are found",
     "from_markers_value": "marker positions",
+    "from_scatter_value": "scatter of few footfalls",
 }
 
 

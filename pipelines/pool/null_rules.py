@@ -13,6 +13,7 @@ from schemas.catalogue import TABLES
 from schemas.codes import ONSET_METHOD
 from schemas.convert.to_duckdb import quote_text
 from schemas.model import Table
+from schemas.outcomes_of_trials import OF_SIDES, OF_SPREAD
 
 Rules = tuple[tuple[str, str], ...]  # reason, SQL over the row
 
@@ -30,6 +31,10 @@ _LOADED: Rules = (
     ("marker_hidden", "has_standing_posture AND angle_range_deg IS NULL"),
     ("signals_do_not_fit", "true"),
 )
+_FEW: Rules = (("few_footfalls", "true"),)
+_NO_FORCE: Rules = (("no_force", "force_count = 0"),)
+_FORCE_FEW: Rules = (*_NO_FORCE, *_FEW)
+_LENGTH: Rules = (("no_step_length", "true"),)
 _SIGNAL: Rules = (("signal_of_no_use", "signal_problem IS NOT NULL"),)
 _UNIT: Rules = (*_SIGNAL, ("gain_not_known", "NOT gain_known"))
 _REFERENCE: Rules = (*_SIGNAL, ("no_reference", "normalisation = 'none'"))
@@ -112,6 +117,7 @@ EXPLAINED = (
                 ("impact_peak_bw", "impact_peak_time_s", "loading_rate_to_peak_bw_per_s"),
                 (*_FORCE, ("no_impact_peak", "active_peak_bw IS NOT NULL")),
             ),
+            (("tibial_acceleration_peak_in_g",), (("no_accelerometer", "true"),)),
             (
                 ("effective_mass_fraction",),
                 (*_FORCE, ("no_impact_peak", "impact_peak_bw IS NULL"), ("marker_hidden", "true")),
@@ -159,8 +165,18 @@ EXPLAINED = (
         TABLES["trial_outcomes"],
         _OF_TRIALS,
         (
-            (("footfalls_with_impact_peak_fraction",), (("no_force", "force_count = 0"),)),
-            (("mass_from_force_kg",), (("no_force", "force_count = 0"), ("few_contacts", "force_count < 2"))),
+            (("footfalls_with_impact_peak_fraction",), _NO_FORCE),
+            (("mass_from_force_kg",), (*_NO_FORCE, ("few_contacts", "force_count < 2"))),
+            (tuple(name for name in (*OF_SIDES, *OF_SPREAD) if "_time_" in name), _FEW),
+            (("step_length_sd_m",), (("no_step_length", "footfalls_per_km IS NULL"), *_FEW)),
+            (("foot_strike_angle_sd_deg",), (*_POSTURE, *_FEW)),
+            (tuple(name for name in (*OF_SIDES, *OF_SPREAD) if "_bw" in (OF_SIDES | OF_SPREAD)[name]), _FORCE_FEW),
+            (("footfalls_per_km",), _LENGTH),
+            (("impacts_per_km", "impact_peaks_bw_per_km", "active_peaks_bw_per_km"), (*_NO_FORCE, *_LENGTH)),
+            (
+                ("achilles_impulse_bw_s_per_km",),
+                (*_NO_FORCE, ("no_step_length", "footfalls_per_km IS NULL"), ("no_moment", "true")),
+            ),
             (("speed_m_per_s",), (("no_speed", "true"),)),
             (("mass_used_kg", "mass_source"), (("no_mass", "true"),)),
         ),

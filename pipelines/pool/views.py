@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 
+from pipelines.pool import weekly_load
 from pipelines.pool.null_reasons import REASONS
 from pipelines.pool.nulls import lacking_in_contrasts, outcome_nulls
 from schemas.catalogue import TABLES
@@ -84,6 +85,7 @@ def all_views(present: Iterable[Table] = TABLES.values()) -> tuple[View, ...]:
         _condition_overview(numbers),
         _completeness(),
         _outcome_nulls(present),
+        *([_weekly_load()] if columns.keys() >= set(weekly_load.MADE_OF) else ()),
         *([_lacking_in_contrasts()] if RUNNER_CONTRASTS.name in columns else ()),
         *([_pooled_answers(POOLED_CONTRASTS)] if POOLED_CONTRASTS.name in columns else ()),
         *([_findings_open(FINDINGS)] if FINDINGS.name in columns else ()),
@@ -247,6 +249,10 @@ def _outcome_nulls(present: Iterable[Table]) -> View:
             "reason": _REASON_WORDS,
         },
     )
+
+
+def _weekly_load() -> View:
+    return View("weekly_load", weekly_load.ABOUT, weekly_load.weekly_load(), weekly_load.columns())
 
 
 def _lacking_in_contrasts() -> View:

@@ -14,6 +14,7 @@ import numpy as np
 
 from pipelines.science.events.contacts import Contacts, has_force
 from pipelines.science.gait.force import force_outcomes
+from pipelines.science.gait.shin import Shin, shins
 from pipelines.science.gait.spatiotemporal import Footfall
 from pipelines.science.signals.sampling import stretch
 from pipelines.science.signals.smooth import SmoothMarkers
@@ -53,6 +54,11 @@ class Signals:
     def forces(self) -> list[dict[str, Any]]:
         """The columns of force of each footfall, in order; none of a foot that cannot be told."""
         return [_forces(self, one) if one.side is not None else {} for one in self.footfalls]
+
+    @cached_property
+    def shins(self) -> dict[str, Shin]:
+        """Side -> the accelerometer on its shin."""
+        return shins(self.trial.signals, self.processing.sensors.tibial_cutoff_hz, self.processing.filter_order)
 
     @cached_property
     def shaken_n(self) -> float:

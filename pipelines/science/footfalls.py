@@ -125,12 +125,12 @@ def _bounce(signals: Signals, i: int) -> dict[str, Any]:
     if not signals.has_force or then is None or last is None:
         return {}
     contact = footfalls[i].contact
-    times, both = stretch(signals.both[:, [1, 3]], signals.rate, contact.start_s, footfalls[last].contact.start_s)
-    height = bounce.heights(times, both[:, 0])
+    times, both = stretch(signals.both, signals.rate, contact.start_s, footfalls[last].contact.start_s)
+    height = bounce.heights(times, both[:, 1])
     carried, step = (int(np.searchsorted(times, end)) for end in (contact.end_s, footfalls[then].contact.start_s))
     low = float(height[: carried + 1].min())
     return {
         "centre_of_mass_fall_m": -low,
         "centre_of_mass_oscillation_m": float(height[: step + 1].max()) - low,
-        "measured_vertical_stiffness_kn_per_m": float(both[: carried + 1, 1].max()) / -low / 1000 if low < 0 else None,
+        "measured_vertical_stiffness_kn_per_m": float(both[: carried + 1, 3].max()) / -low / 1000 if low < 0 else None,
     }

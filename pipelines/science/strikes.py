@@ -33,6 +33,7 @@ def strike_columns(
         yield {
             "foot_strike_angle_deg": angle,
             "strike_index_percent": index,
+            "tibial_acceleration_peak_in_g": _shin_peak(signals, footfall),
             "effective_mass_fraction": _effective_mass(signals, footfall, row.get("impact_peak_time_s"), fall),
         }
 
@@ -69,6 +70,11 @@ def falling_speeds(signals: Signals, footfalls: Sequence[Footfall]) -> FloatArra
             before, at = (values_at(ankle, rate, contact_s - back)[:, UP] for back in (1 / rate, 0.0))
             found[own] = (before - at) * rate
     return found
+
+
+def _shin_peak(signals: Signals, footfall: Footfall) -> float | None:
+    shin = signals.shins.get(str(footfall.side))
+    return shin.peak(footfall.contact.start_s, signals.processing.impact_latest_s) if shin is not None else None
 
 
 def _effective_mass(signals: Signals, footfall: Footfall, lasts_s: float | None, fall: float) -> float | None:

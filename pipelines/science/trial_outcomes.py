@@ -17,7 +17,7 @@ from schemas.trial import UP, Posture, Trial
 def trial_outcomes(
     trial: Trial, footfalls: Rows, speed_m_per_s: float | None, posture: Posture | None
 ) -> dict[str, Any]:
-    """The row of ``trial_outcomes`` less provenance; null values are None.
+    """The row of ``trial_outcomes`` less provenance and what ``whole_trial`` gives; null values are None.
 
     footfalls, speed_m_per_s: of the same trial. Forces are divided by the mass weighed in the session; the mass
     estimated from force stands beside it for comparison and is not used in its place.

@@ -34,9 +34,11 @@ from pipelines.science.signals.smooth import SmoothMarkers
 from pipelines.science.strikes import with_classes
 from pipelines.science.trial_outcomes import trial_outcomes
 from pipelines.science.uncertainties import outcome_uncertainties
+from pipelines.science.whole_trial import Value, whole_trial
 from schemas.equipment import EQUIPMENT_READINGS
 from schemas.muscle_phases import SENIAM, MusclePhases
-from schemas.outcomes import FOOTFALLS, TRIAL_OUTCOMES
+from schemas.outcomes import FOOTFALLS
+from schemas.outcomes_of_trials import TRIAL_OUTCOMES
 from schemas.outcomes_signals import CLOCK_FITS, EVENT_AGREEMENT, FOOTFALL_EVENTS
 from schemas.processing import Processing
 from schemas.trial import Posture, Trial
@@ -193,7 +195,12 @@ class Workspace:
     def trial_outcomes(self) -> Rows:
         """The one row about the trial as a whole."""
         row = trial_outcomes(self.corrected, self.footfalls, self.speed_m_per_s, self.posture)
-        return Rows.of(TRIAL_OUTCOMES, [row])
+        return Rows.of(TRIAL_OUTCOMES, [row | {name: own.value for name, own in self.whole_trial.items()}])
+
+    @cached_property
+    def whole_trial(self) -> dict[str, Value]:
+        """Asymmetry, variability and load of a kilometre, by column of ``trial_outcomes``."""
+        return whole_trial(self.footfalls, self.footfall_joints)
 
     @cached_property
     def event_agreement(self) -> Rows:

@@ -17,7 +17,9 @@ from pipelines.science.equipment.doubt import Doubt
 from pipelines.science.equipment.moved import EVENTS, JUDGED, Moves, moves, root_mean_square, together
 from pipelines.science.equipment.off import Worth
 from pipelines.science.frames import Rows, computed_fields
+from pipelines.science.gait.shin import ROLE
 from schemas.equipment import OUTCOME_UNCERTAINTIES
+from schemas.outcomes_of_trials import TOGETHER
 from schemas.outcomes_signals import FOOTFALL_JOINTS
 from schemas.trial import FloatArray, Plate, Trial
 
@@ -29,7 +31,7 @@ DRAWS = 12
 #: Own choice: less than that is the noise of the reading, and not worth computing for.
 SMALLEST_DRIFT_N = 0.5
 #: Parts of an uncertainty, in the order of the table.
-PARTS = ("level", "noise", "scale", "lag", "events", "markers")
+PARTS = ("level", "noise", "scale", "lag", "events", "markers", "scatter")
 #: Columns that are in proportion to body mass, whatever force says.
 _BY_MASS = ("vertical_stiffness_kn_per_m", "leg_stiffness_kn_per_m")
 #: Moments that are those of a sample: off by up to half the time between two (JCGM 100:2008, F.2.2.1, from memory).
@@ -48,21 +50,26 @@ _TIMES = {
 }
 _NET = "net_fore_aft_impulse_bw_s"
 #: Ending of an outcome's name -> its unit.
-_UNITS = {column.name: column.unit for column in (*computed_fields(FOOTFALL_JOINTS), *JUDGED)}
+_UNITS = {column.name: column.unit for column in (*computed_fields(FOOTFALL_JOINTS), *JUDGED, *TOGETHER)}
 
 
-def uncertainty_rows(trial_id: str, footfall_count: int, parts: Mapping[str, Moves]) -> Rows:
+def uncertainty_rows(
+    trial_id: str, footfall_count: int, parts: Mapping[str, Moves], counts: Mapping[str, int] | None = None
+) -> Rows:
     """Rows of ``outcome_uncertainties`` less provenance, of the outcomes that anything moves.
 
-    parts: name of a part -> outcome -> what it is worth there. footfall_count: how many footfalls they were found on.
+    parts: name of a part -> outcome -> what it is worth there. footfall_count: how many footfalls they were found on;
+    counts: the same of outcomes that were found on others.
     """
+    of_outcome = counts or {}
     rows = []
     for outcome in dict.fromkeys(name for part in PARTS for name in parts.get(part, {})):
         unit = _UNITS.get(outcome.rpartition("/")[2])
         own = {f"from_{part}_value": parts.get(part, {}).get(outcome, np.nan) for part in PARTS}
         if outcome in EVENTS or not any(value > 1e-12 for value in own.values() if np.isfinite(value)):
             continue  # nothing that is read of the equipment moves it
-        row = {"trial_id": trial_id, "outcome": outcome, "outcome_unit": unit, "footfall_count": footfall_count}
+        footfalls = of_outcome.get(outcome, footfall_count)
+        row = {"trial_id": trial_id, "outcome": outcome, "outcome_unit": unit, "footfall_count": footfalls}
         rows.append({**row, "standard_uncertainty_value": together(own.values()), **own})
     return Rows.of(OUTCOME_UNCERTAINTIES, rows)
 
@@ -151,12 +158,14 @@ def first_footfalls(trial: Trial, footfalls: Rows, roles: Collection[str]) -> Tr
     frames = slice(first, int(stop * rate) + 1)
     begin = round(first / rate * force_rate) if rate > 0 else int(start * force_rate)
     samples = slice(begin, int(stop * force_rate) + 1)
+    begins_s = first / rate if rate > 0 else begin / force_rate
     names = {f"{role}{side}" for role in roles for side in ("", "_left", "_right")}
     return replace(
         trial,
         markers={name: path[frames] for name, path in trial.markers.items() if name in names},
         filled={name: flags[frames] for name, flags in trial.filled.items()},
         plates=tuple(replace(p, force=p.force[samples], moment=p.moment[samples]) for p in trial.plates),
+        signals=tuple(replace(s, start_s=s.start_s - begins_s) for s in trial.signals if s.role == ROLE),
     )
 
 

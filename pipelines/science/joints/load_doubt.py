@@ -23,6 +23,7 @@ from schemas.trial import FORWARD, UP, FloatArray
 #: Fore-aft noise of a plate as a part of its vertical noise, as in ``equipment.uncertainty``.
 _FORE_AFT_NOISE = 0.5
 _AT_RANDOM = 12**-0.5
+_FAR = 2.0
 
 Indices = NDArray[np.int_]
 #: Part of the uncertainty -> joint -> column -> square of how far the outcome moves.
@@ -45,14 +46,22 @@ def load_squares(
 
 
 def _moved(plain: During, parts: list[Part], arm_m: float) -> Squares:
-    """The outcomes are read of all changes in one go, the first one being none."""
+    """The outcomes are read of all changes in one go, the first one being none, then one way and the other.
+
+    The larger of the two counts: what is highest or lowest may be elsewhere one way. Each goes as far as inputs
+    may be expected to be off (k = 2), and half of it is told, since what lies above and below nought is not linear.
+    """
     still = np.zeros((1, *plain.moments.shape))
-    moments = plain.moments + np.concatenate([still, *(part.turned for part in parts)])
-    extending = plain.extending + np.concatenate([still, *(part.faster for part in parts)])
+    turned, faster = (np.concatenate(one) for one in ([p.turned for p in parts], [p.faster for p in parts]))
+    moments = plain.moments + np.concatenate([still, _FAR * turned, -_FAR * turned])
+    extending = plain.extending + np.concatenate([still, _FAR * faster, -_FAR * faster])
     columns = of_joints(plain, moments, extending)
     alone = of_ankle(plain, moments[:, plain.joints.index("ankle")], arm_m)
-    edges = np.cumsum([1, *(len(part.turned) for part in parts)])[:-1]
-    squares = {c: np.add.reduceat((v - v[0]) ** 2, edges, axis=0).tolist() for c, v in (columns | alone).items()}
+    edges, count = np.cumsum([0, *(len(part.turned) for part in parts)])[:-1], len(turned)
+    squares = {}
+    for column, values in (columns | alone).items():
+        moved = ((values[1:] - values[0]) / _FAR) ** 2
+        squares[column] = np.add.reduceat(np.maximum(moved[:count], moved[count:]), edges, axis=0).tolist()
     return {
         part.name: {
             joint: {

@@ -190,7 +190,7 @@ def test_powers_and_loads_move_with_the_plate_as_they_do_when_computed_again(
             if pd.notna(before.loc[joint, column]):
                 by = abs(after.loc[joint, column] - before.loc[joint, column])
                 name = f"{joint}/sagittal/segment/{column}"
-                assert stated[name] == pytest.approx(by, rel=0.15, abs=0.015), name
+                assert stated[name] == pytest.approx(by, rel=0.15, abs=0.02), name
 
 
 def test_shaking_markers_move_powers_and_work_by_no_more_than_is_stated() -> None:

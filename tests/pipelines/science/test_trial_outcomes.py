@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from pipelines.science.trial_outcomes import filled_fraction, mass_from_force
 from schemas import fields as f
-from schemas.outcomes import TRIAL_OUTCOMES
+from schemas.outcomes_of_trials import TRIAL_OUTCOMES
 from schemas.processing import Processing
 from schemas.trial import Posture, Trial
 from tests.as_frames import compute_trial_outcomes
