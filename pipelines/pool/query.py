@@ -73,9 +73,11 @@ def open_read_only(warehouse: Path) -> duckdb.DuckDBPyConnection:
 
 def _is_duckdb(path: Path) -> bool:
     """Whether a file has the mark of DuckDB, behind the checksum of its first page."""
+    from pipelines.depot.store import Store
+
     if not path.is_file():
         return False
-    with path.open("rb") as file:
+    with Store.on_disk(path.parent).open(path.name) as file:
         return file.read(12)[8:] == b"DUCK"
 
 
