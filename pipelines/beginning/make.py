@@ -43,8 +43,8 @@ class Begun:
 
 
 def begin(folder: Path, wanted: Wanted) -> Begun:
-    """Write the study into the new folder ``folder``. Raises Unusable if it exists or its parent does not."""
-    refuse_place(folder)
+    """Write the study into ``folder``, which is new or empty. Raises Unusable if it holds something already."""
+    refuse_place(folder, empty_folder=True)
     with part_beside(folder) as work:
         for site in wanted.sites:
             (work / "inbox" / site.name).mkdir(parents=True)
@@ -55,5 +55,5 @@ def begin(folder: Path, wanted: Wanted) -> Begun:
             if text is not None:
                 (work / name).write_text(text, encoding="utf-8", newline="\n")
         load_study(work / STUDY)
-        put_in_place(work, folder)
+        put_in_place(work, folder, empty_folder=True)
     return Begun(folder, wanted)

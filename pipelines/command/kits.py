@@ -26,5 +26,7 @@ def kit(
 
     made = write_kit(study, site, to, wheel)
     typer.echo(f"{made.path}: kit {made.version} of {site}, {len(made.files)} files. It begins with START_HERE.txt.")
+    if made.lacks:
+        typer.echo(f"NOT FINISHED: {made.lacks}")
     if wheel is None:
         typer.echo("It holds no program: enclose one with --wheel (make wheel), or tell the site where to get it.")

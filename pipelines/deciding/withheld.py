@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import dataclass
 
 from pipelines.depot.published import read_result
 from pipelines.depot.storage import Depot
@@ -11,8 +12,18 @@ from schemas.quality import FINDINGS
 from schemas.received import plain_rows
 
 
-def withheld_trials(depot_root: str) -> Iterator[str]:
-    """A line for each withheld trial of the depot: its number, its own id, and what keeps it out.
+@dataclass(frozen=True)
+class Withheld:
+    """A withheld trial. name: by which it goes everywhere else; why: what keeps it out."""
+
+    delivery_id: str
+    name: str
+    trial_id: str
+    why: tuple[str, ...]
+
+
+def withheld_trials(depot_root: str) -> Iterator[Withheld]:
+    """Each withheld trial of the depot.
 
     Only who may read the books can ask, and they are for their owner. Raises Unusable if there is no depot.
     """
@@ -30,5 +41,4 @@ def withheld_trials(depot_root: str) -> Iterator[str]:
                     where = f"{row['place']}: " if row["place"] else ""
                     why.setdefault(row["trial_id"], []).append(f"{where}{row['seen']}")
             for name, trial in sorted(named.items()):
-                yield f"{name}  {trial}"
-                yield from (f"    {line}" for line in dict.fromkeys(why.get(name, ())))
+                yield Withheld(delivery_id, name, trial, tuple(dict.fromkeys(why.get(name, ()))))

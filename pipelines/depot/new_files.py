@@ -16,8 +16,11 @@ from pipelines.errors import Unusable
 _REGISTER = ".register"
 
 
-def refuse_place(path: Path) -> Path:
-    """``path``, absolute. Raises Unusable if something is there, or it lies in a depot or in no folder that exists."""
+def refuse_place(path: Path, *, empty_folder: bool = False) -> Path:
+    """``path``, absolute. Raises Unusable if something is there, or it lies in a depot or in no folder that exists.
+
+    empty_folder: a folder with nothing in it may be there.
+    """
     place = path.absolute()
     if any((folder / name).exists() for folder in place.resolve().parents for name in (FILE, WORD)):
         raise Unusable(
@@ -26,7 +29,8 @@ def refuse_place(path: Path) -> Path:
             "Name another folder.",
             file=path,
         )
-    if place.exists() or place.is_symlink() or place.suffix == _REGISTER:
+    free = empty_folder and _is_empty_folder(place)
+    if not free and (place.exists() or place.is_symlink() or place.suffix == _REGISTER):
         raise Unusable(
             "There is something of this name, or it is a depot's register; nothing is written over.",
             "the name of a new file.",
@@ -36,6 +40,12 @@ def refuse_place(path: Path) -> Path:
     if not place.parent.is_dir():
         raise Unusable("The folder does not exist.", "an existing folder.", "Make it first.", file=path)
     return place
+
+
+def _is_empty_folder(place: Path) -> bool:
+    """Not the one that the caller stands in, who would stand in none when another takes its place."""
+    own = place.is_dir() and not place.is_symlink() and not place.samefile(Path.cwd())
+    return own and not any(place.iterdir())
 
 
 @contextmanager
@@ -48,8 +58,8 @@ def part_beside(to: Path) -> Iterator[Path]:
         shutil.rmtree(part, ignore_errors=True)
 
 
-def put_in_place(made: Path, to: Path) -> None:
+def put_in_place(made: Path, to: Path, *, empty_folder: bool = False) -> None:
     """Give a finished file or folder its name, when all of it is on the disk. Raises Unusable as ``refuse_place``."""
-    refuse_place(to)
+    refuse_place(to, empty_folder=empty_folder)
     sync_tree(made)
     made.rename(to)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import re
 import zipfile
 from pathlib import Path
@@ -61,6 +62,8 @@ def test_a_depot_says_which_label_of_which_group_and_repeats_none_that_may_be_a_
     assert [p for p in places if p.replace("'", "&#39;") not in page] == []
     owner = command("withheld", "--depot", tmp_path / "depot")
     assert owner.stdout.startswith("brack-001.withheld-1  FS-01-w0-brack-cushioned-1\n    ")
+    (told_json,) = json.loads(command("withheld", "--json", "--depot", tmp_path / "depot").stdout)
+    assert (told_json["name"], told_json["trial_id"]) == ("brack-001.withheld-1", "FS-01-w0-brack-cushioned-1")
     sent = command("send", "brack", "--to", tmp_path / "brack.zip", "--study", STUDY, "--depot", tmp_path / "depot")
     assert sent.returncode == 0, sent.stderr
     with zipfile.ZipFile(tmp_path / "brack.zip") as parcel:

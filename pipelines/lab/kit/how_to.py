@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+from pipelines.lab.kit.wheel import usual_name
 from schemas.study import Study
 
 _INSTALL = """\
 1. Install, once
 ----------------
 You need Python 3.11, 3.12 or 3.13, a connection to the Python package index
-and 300 MB of disk. Open a terminal in this folder and give one command:
+and 350 MB of disk. Open a terminal in this folder and give one command:
 
 Windows   py -m venv .tool && .tool\\Scripts\\python -m pip install --no-compile {what}
 macOS     python3 -m venv .tool && .tool/bin/python -m pip install --no-compile {what}
@@ -22,10 +23,26 @@ and .tool/bin/manystrides on macOS and Linux.
 """
 
 
-def how_to(study: Study, site: str, wheel: str | None) -> str:
-    """The page. wheel: the file in the kit to install from; None if it comes in another way."""
-    asked = "" if wheel else "\nThe file manystrides-...-py3-none-any.whl comes from the data manager; lay it here.\n"
-    what = f"./{wheel}" if wheel else "./manystrides-VERSION-py3-none-any.whl"
+_UNFINISHED = """\
+The profile of {site} is not finished: nothing can be checked before it is.
+Draft it from a few of your own recordings, standing and running:
+
+manystrides profile RECORDINGS --site {site} --study study.yaml --to new_profile.yaml
+
+Read every line of new_profile.yaml, correct those that begin with #?, lay it
+over sites/{site}.yaml, and send it to the data manager.
+
+"""
+
+
+def how_to(study: Study, site: str, wheel: str | None, *, unfinished: bool = False) -> str:
+    """The page. wheel: the file in the kit to install from; None if it comes in another way.
+
+    unfinished: whether the profile still has to be filled in.
+    """
+    asked = "" if wheel else f"\nThe file {usual_name()} comes from the data manager: lay it here first.\n"
+    what = f"./{wheel or usual_name()}"
+    profile = _UNFINISHED.format(site=site) if unfinished else ""
     invented = "\n(Invented demonstration study: no runner, laboratory or result is real.)\n" if study.invented else ""
     return f"""\
 {" ".join(study.title.split())}: kit for the site {site}
@@ -47,7 +64,7 @@ my_folder/trials. No names, no dates, no record numbers, anywhere.
 
 3. Look, check, pack
 --------------------
-Does the profile fit your recordings? Look into one of them:
+{profile}Does the profile fit your recordings? Look into one of them:
 
 manystrides look my_folder/trials/FILE.c3d --outcomes --profile sites/{site}.yaml
 manystrides check my_folder --study study.yaml --site {site} --report what_to_mend

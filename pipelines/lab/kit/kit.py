@@ -24,6 +24,7 @@ from pipelines.errors import Unusable
 from pipelines.judging.packed_with import KIT_FILE
 from pipelines.lab.kit.how_to import how_to
 from pipelines.lab.kit.templates import EXPLAINED_SHEET, as_csv, delivery_tables, explained, template, workbook
+from pipelines.lab.kit.wheel import wheel_bytes
 from pipelines.study.file import LoadedStudy, load_study
 from pipelines.study.reading import parse, read_bytes
 from pipelines.versions import code_version
@@ -35,11 +36,12 @@ _NOT_FOR_LABS = ("judging_again", "answer_within_days", "disclosure", "smallest_
 
 @dataclass(frozen=True)
 class Kit:
-    """What was made. version: 8 hex over all files but itself."""
+    """What was made. version: 8 hex over all files but itself. lacks: what to say of a profile that is not finished."""
 
     path: Path
     version: str
     files: tuple[str, ...]
+    lacks: str | None = None
 
 
 def write_kit(study_path: Path, site: str, to: Path, wheel: Path | None = None) -> Kit:
@@ -66,7 +68,8 @@ def write_kit(study_path: Path, site: str, to: Path, wheel: Path | None = None) 
     told = {"kit_version": version, "site": site, "study_file_version": study.version, "made_by": code_version()}
     files[KIT_FILE] = (json.dumps(told, indent=1) + "\n").encode()
     write_bytes(to, _zipped(f"kit-{site}", files))
-    return Kit(to, version, tuple(sorted(files)))
+    lacks = next((draft.told() for draft in study.drafts if draft.site == site), None)
+    return Kit(to, version, tuple(sorted(files)), lacks)
 
 
 def _files(study: LoadedStudy, raw: Mapping[str, Any], site: str, wheel: Path | None) -> dict[str, bytes]:
@@ -85,12 +88,10 @@ def _files(study: LoadedStudy, raw: Mapping[str, Any], site: str, wheel: Path | 
     for table in delivery_tables():
         files[f"tables/{table.file_name}"] = template(table, study.study, site).encode()
     if wheel is not None:
-        if wheel.suffix != ".whl" or not wheel.is_file():
-            raise Unusable(
-                "It is no wheel.", "a file ending in .whl, as make wheel makes it.", "Correct it.", file=wheel
-            )
-        files[wheel.name] = wheel.read_bytes()
-    files["START_HERE.txt"] = how_to(study.study, site, wheel.name if wheel is not None else None).encode()
+        files[wheel.name] = wheel_bytes(wheel)
+    unfinished = site in {draft.site for draft in study.drafts}
+    program = wheel.name if wheel is not None else None
+    files["START_HERE.txt"] = how_to(study.study, site, program, unfinished=unfinished).encode()
     return files
 
 

@@ -111,9 +111,13 @@ def test_a_visit_without_its_week_and_a_folder_that_exists_are_refused(tmp_path:
     done = command("init", tmp_path / "new", *rest, "--visit", "w0")
     assert (done.returncode, "visit w0 has '' for its week" in done.stderr) == (2, True)
     (tmp_path / "new").mkdir()
+    done = command("init", ".", *rest, "--visit", "w0=0", cwd=tmp_path / "new")
+    assert (done.returncode, "nothing is written over" in done.stderr) == (2, True), "nobody is left in no folder"
+    assert command("init", tmp_path / "new", *rest, "--visit", "w0=0").returncode == 0, "an empty one is as good as new"
+    before = {p: p.read_bytes() for p in (tmp_path / "new").rglob("*") if p.is_file()}
     done = command("init", tmp_path / "new", *rest, "--visit", "w0=0")
     assert (done.returncode, "nothing is written over" in done.stderr) == (2, True)
-    assert not list((tmp_path / "new").iterdir())
+    assert {p: p.read_bytes() for p in (tmp_path / "new").rglob("*") if p.is_file()} == before
 
 
 def test_what_was_not_given_is_asked_until_it_can_be_used() -> None:

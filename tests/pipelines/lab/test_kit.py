@@ -19,12 +19,14 @@ from pipelines.judging.packed_with import CODE, JUDGED_AS, KIT, STUDY_FILE, kept
 from pipelines.lab.kit.examples import runner_code
 from pipelines.lab.kit.kit import write_kit
 from pipelines.lab.kit.templates import delivery_tables, explained
+from pipelines.lab.kit.wheel import wheel_bytes
 from pipelines.lab.packing.pack import pack
 from pipelines.study.file import load_study
 from schemas.study_codes import StudyCodes
 from tests.builders import a_study
 from tests.command_line import command
 from tests.delivery_builders import STUDY, a_delivery
+from tests.pipelines.taking_in.a_place import with_study
 
 
 @pytest.fixture(scope="module")
@@ -116,6 +118,43 @@ def test_the_same_settings_give_the_same_kit_and_what_cannot_be_used_is_refused(
     with pytest.raises(Unusable, match="no wheel"):
         write_kit(STUDY, "corrie", tmp_path / "c.zip", STUDY)
     assert {p.name for p in tmp_path.iterdir()} == {"a.zip", "b.zip"}
+
+
+def a_wheel(path: Path, name: str = "manystrides", version: str = "1.0") -> Path:
+    with zipfile.ZipFile(path, "w") as made:
+        made.writestr(
+            f"{name}-{version}.dist-info/METADATA", f"Metadata-Version: 2.1\nName: {name}\nVersion: {version}\n"
+        )
+    return path
+
+
+def test_only_a_wheel_of_ours_that_pip_would_take_is_enclosed(tmp_path: Path) -> None:
+    ours = a_wheel(tmp_path / "manystrides-1.0-py3-none-any.whl")
+    assert wheel_bytes(ours) == ours.read_bytes()
+    (tmp_path / "bad.whl").write_text("x\n")
+    cut = tmp_path / "cut.whl"
+    cut.write_bytes(ours.read_bytes()[:-9])
+    for path, seen in (
+        (tmp_path / "bad.whl", "cannot be opened"),
+        (cut, "cannot be opened"),
+        (a_wheel(tmp_path / "other-1.0-py3-none-any.whl", "other"), "a wheel of other"),
+        (a_wheel(tmp_path / "renamed.whl"), "It was renamed"),
+    ):
+        with pytest.raises(Unusable, match=seen):
+            write_kit(STUDY, "corrie", tmp_path / "kit.zip", path)
+    assert not (tmp_path / "kit.zip").exists()
+
+
+def test_a_kit_with_an_unfinished_profile_says_so_to_both_sides(tmp_path: Path) -> None:
+    study = with_study(tmp_path)
+    (study / "sites" / "corrie.yaml").write_text("site: corrie\n#? marker_rate_hz: 200\n", encoding="utf-8")
+    made = write_kit(study / "study.yaml", "corrie", tmp_path / "kit.zip")
+    assert made.lacks is not None
+    assert "The profile of site corrie is a draft" in made.lacks
+    with zipfile.ZipFile(made.path) as opened:
+        page = opened.read("kit-corrie/START_HERE.txt").decode()
+    assert "The profile of corrie is not finished" in page
+    assert "VERSION" not in page
 
 
 def test_a_bag_tells_kit_code_and_study_and_its_receipt_says_if_they_are_old(kit: Path, tmp_path: Path) -> None:
