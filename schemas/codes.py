@@ -243,6 +243,7 @@ PARTICIPATION = (
     Code("not_at_reference_visit", "There, but not at the visit it is compared with."),
     Code("not_in_condition", "At the visits, but never in the condition there."),
     Code("not_in_reference", "In the condition, but never in the reference."),
+    Code("at_other_speed", "On all sides, but not at the set speed that is asked about."),
     Code("sides_apart", "On all sides, but never at one site, one set speed and by one event method."),
     Code("left_out_by_plan", "Only with trials that the plan leaves out, or by event methods that it does not pool."),
     Code("lacking_value", "Measured on all sides, but without a value on one of them."),

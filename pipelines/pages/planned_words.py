@@ -156,6 +156,7 @@ _NOT_IN_IT = {
     "not_at_reference_visit": "without one at the visit it is compared with",
     "not_in_condition": "never in the condition",
     "not_in_reference": "never in the reference",
+    "at_other_speed": "at another set speed",
     "sides_apart": "with sides at different sites, speeds or event methods",
     "left_out_by_plan": "left out by the plan",
     "lacking_value": "without a value on one side",

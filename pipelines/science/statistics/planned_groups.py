@@ -27,6 +27,7 @@ NONE = "none"
 #: Runners of one word, of whom fewer say hardly what it does. Own limit.
 FEW = 3
 #: What a covariate must vary by among the differences, else its slope is chance in how it was measured. Own limits.
+_SAME = 1e-9
 LEAST_SPREAD = {"speed": (0.01, "m/s"), "mass": (0.5, "kg")}
 
 
@@ -123,12 +124,13 @@ def grouped(one: PlannedComparison, own: pd.DataFrame, plan: Plan, about: pd.Dat
     names = [name for name in asked if np.isfinite(columns[name]).any()]
     unknown = [name for name in plan.covariates if name not in map(covariate_of, names)]
     table = np.array([columns[name] for name in names]).reshape(len(names), len(pairs)).T
-    has = np.isfinite(table).all(axis=1)
+    told = [not _is_flat(name, columns[name]) for name in names]  # for what is left out anyway nobody is
+    has = np.isfinite(table[:, told]).all(axis=1)
     at = np.array([site for _, site in pairs], object)
     lost = {}
     for site in sorted(set(at) - set(at[has])):
-        lacking = zip(names, np.isfinite(table[at == site]).all(axis=0).tolist(), strict=True)
-        lost[site] = list(dict.fromkeys(covariate_of(name) for name, all_have in lacking if not all_have))
+        lacking = zip(names, told, np.isfinite(table[at == site]).all(axis=0).tolist(), strict=True)
+        lost[site] = list(dict.fromkeys(covariate_of(name) for name, has_to, have in lacking if has_to and not have))
     kept = np.array(runners, object)[has], at[has]
     sides = [means(mine, column)[has] for column in ("condition_mean_value", "reference_mean_value")]
     group = Group(*kept, sides[0], sides[1], means(mine)[has], lacks)
@@ -139,6 +141,12 @@ def grouped(one: PlannedComparison, own: pd.DataFrame, plan: Plan, about: pd.Dat
 def covariate_of(name: str) -> str:
     """The covariate that a column belongs to."""
     return name.partition(" (")[0]
+
+
+def _is_flat(name: str, column: FloatArray) -> bool:
+    """Whether a covariate hardly varies among those of whom it is known, so that no model can have it."""
+    known = column[np.isfinite(column)]
+    return bool(np.ptp(known) < max(LEAST_SPREAD.get(name, (0.0, ""))[0], _SAME)) if known.size else True
 
 
 def _by_word(name: str, words: NDArray[Any]) -> dict[str, FloatArray]:
@@ -174,8 +182,15 @@ def told_apart(asked: Asked) -> tuple[list[str], FloatArray, list[str]]:
     columns = [np.ones(len(asked.covariates))]
     left = [f"without {name}: it is known of no runner" for name in asked.unknown]
     for name, column in zip(asked.names, asked.covariates.T, strict=True):
-        own = column if name in ("order", "speed") else column - column.mean()
-        if np.abs(own).max(initial=0.0) < 1e-9:
+        known = column[np.isfinite(column)]
+        if not known.size:
+            left.append(f"without {name}: it is known of no runner")
+            continue
+        if known.size < column.size:
+            left.append(f"without {name}: it hardly varies among the {known.size} of {column.size} it is known of")
+            continue
+        own = column if name in ("order", "speed") else column - known.mean()
+        if np.abs(own).max() < _SAME:
             continue
         least, unit = LEAST_SPREAD.get(name, (0.0, ""))
         if np.ptp(column) < least:

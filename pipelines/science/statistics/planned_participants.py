@@ -73,16 +73,17 @@ def _counted(
 ) -> Iterator[tuple[str, int]]:
     """(participation, how many runners), those that nobody has left out. told: runners with a difference by any method,
     and by that of their site."""
-    own = measured[measured["is_bout"] == (one.outcome in OF_ENERGY)]
+    however_fast = own = measured[measured["is_bout"] == (one.outcome in OF_ENERGY)]
     if one.set_speed_m_per_s is not None:
         own = own[(own[SPEED] - compared_speed(one.set_speed_m_per_s)).abs() < 0.05]
     sides = _sides(one, first_visit)
     at_visits = [{"visit": side["visit"]} for side in sides]
     steps = (
-        ("not_at_visit", _at_all(own, at_visits[:1])),
-        ("not_at_reference_visit", _at_all(own, at_visits)),
-        ("not_in_condition", _at_all(own, [side for side in sides if side["condition"] == one.condition])),
-        ("not_in_reference", _at_all(own, sides)),
+        ("not_at_visit", _at_all(however_fast, at_visits[:1])),
+        ("not_at_reference_visit", _at_all(however_fast, at_visits)),
+        ("not_in_condition", _at_all(however_fast, [side for side in sides if side["condition"] == one.condition])),
+        ("not_in_reference", _at_all(however_fast, sides)),
+        ("at_other_speed", _at_all(own, sides)),
         ("sides_apart", _together(own, sides)),
         ("left_out_by_plan", _together(_allowed(own, plan, left_out), sides)),
         ("lacking_value", told[0]),

@@ -251,17 +251,12 @@ def test_curves_stand_with_the_stretches_in_which_they_differ_or_why_there_is_no
     page = read(write(tmp_path, small.merged(small.study_rows(), rows)) / "answers.html")
     first, second, third = table(page, "Curves: whether the mean difference leaves out zero anywhere")
     assert first == [
-        "Vertical force unshod, from first to last",
-        "9",
-        "4",
-        "0.031",
-        "3-12, 88-100",
-        "0.047",
-        "90-95",
-        "",
+        "Vertical force unshod, from first to last 9 runners at 4 sites",
+        "p = 0.031 beyond zero at 3-12, 88-100 of 0 to 100",
+        "p = 0.047 beyond zero at 90-95 of 0 to 100",
     ]
-    assert second[1:] == ["4", "2", "–", "none", "–", "none", "4 of at least 6 runners"]
-    assert third[3:] == ["0.031", "3-12, 88-100", "–", "none", "3 of 4 sites"]
+    assert second[1:] == ["– 4 of at least 6 runners", "– 4 of at least 6 runners"]
+    assert third[1:] == ["p = 0.031 beyond zero at 3-12, 88-100 of 0 to 100", "– 3 of 4 sites"]
     assert "The first takes no account of what sites differ by, and must not be read as the second" in page.words
 
 

@@ -194,6 +194,21 @@ def test_sites_that_agree_by_luck_have_the_error_of_the_luckiest_tenth_and_the_r
     assert found.caution.startswith("the sites' means lie closer together than chance has them in nine of ten studies")
 
 
+def test_where_runners_vary_unequally_the_mean_of_sites_that_agree_by_luck_has_that_error_too() -> None:
+    sizes, spreads = (8, 8, 12), (1.0, 1.0, 5.0)
+    at = np.repeat(np.arange(3), sizes)
+    own = [sd * np.tile([1.0, -1.0, 0.4, -0.4], n // 4) for n, sd in zip(sizes, spreads, strict=True)]
+    deviations = np.concatenate(own)
+    found = one_stage(deviations + 1e-3 * at, np.arange(28), at)
+    assert found.fitted == "site_means"
+    within = np.sqrt(sum(one.var(ddof=1) / len(one) for one in own)) / 3
+    assert found.effect.standard_error == pytest.approx(within * np.sqrt(stats.chi2.ppf(0.1, 2) / 2), rel=1e-3)
+    assert found.caution is not None
+    apart = one_stage(deviations + 3.0 * at, np.arange(28), at)
+    assert apart.effect.standard_error == pytest.approx(3.0 / np.sqrt(3)), "where they do not, only they count"
+    assert apart.caution is None
+
+
 def test_what_goes_with_a_covariate_is_taken_out_of_the_difference() -> None:
     differences, runners, sites = study(8, (8, 8, 8, 8), 0, site=0.2, runner=0.0, rest=0.1)
     order = np.where(np.arange(len(sites)) % 4 == 0, -1.0, 1.0)

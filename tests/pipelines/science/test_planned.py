@@ -138,6 +138,15 @@ def test_a_speed_that_hardly_varies_is_no_covariate_and_the_row_says_so(spread: 
     assert row["standard_error_value"] < 0.003
 
 
+def test_a_covariate_that_no_model_can_have_leaves_out_nobody_of_whom_it_is_not_known() -> None:
+    known = trials()["participant_id"].str[-1] < "5"
+    rows = trials().assign(measured_speed=np.where(known, 3.0, np.nan))
+    row, bare = main_row(rows, covariates=("speed",)), main_row(rows)
+    assert (row["runner_count"], row["lacking_covariate_count"]) == (bare["runner_count"], 0)
+    assert row["estimate_value"] == bare["estimate_value"]
+    assert row["reason_simpler"].startswith("without speed: it hardly varies among the ")
+
+
 def test_who_ran_the_condition_later_is_counted_over_all_sites_with_or_without_the_covariate() -> None:
     for plan in ({}, {"covariates": ("order",)}):
         row = main_row(trials(reference_first=0.75), **plan)
@@ -426,11 +435,19 @@ def test_who_is_not_in_an_answer_is_counted_with_the_first_reason_why() -> None:
     rows.loc[(number == "3") & shod, "set_speed_m_per_s"] = 4.0
     rows.loc[number == "4", "noted"] = True
     rows.loc[number == "5", "event_method"] = "markers"
-    rows.loc[(number == "7"), "condition_place"] = np.nan
+    rows.loc[number == "8", "condition_place"] = 3 - rows["condition_place"]  # the others all ran shod first
+    rows.loc[number == "7", "condition_place"] = np.nan
     valued = rows[~((number == "6") & shod)]
     expected = {"in_it": 4, "not_at_visit": 2, "not_in_condition": 2, "not_in_reference": 2, "sides_apart": 2}
     expected |= {"left_out_by_plan": 2, "other_method": 2, "lacking_value": 2, "lacking_covariate": 2}
     assert participants(valued, rows, covariates=("order",), exclude={"noted": True}) == expected
+
+
+def test_who_was_there_at_another_speed_than_is_asked_about_has_not_dropped_out() -> None:
+    rows = trials(sites=2, runners=6)
+    rows.loc[rows["participant_id"].str[-1] < "2", "set_speed_m_per_s"] = 4.0
+    one = ASKED.model_copy(update={"set_speed_m_per_s": 3.0})
+    assert participants(rows, rows, one) == {"in_it": 8, "at_other_speed": 4}
 
 
 def test_of_a_change_over_visits_the_runners_who_did_not_come_again_are_counted() -> None:
