@@ -39,11 +39,13 @@ class Leaves:
 
     by: the column in which a row says of which quantity it tells. quantities: those of which rows leave, parted by
     spaces; of a word with slashes the part behind the last counts. A star stands for a word of the study, as a muscle.
+    unless: a column of words; rows in which it says anything but "none" stay.
     """
 
     columns: str
     by: str | None = None
     quantities: str = ""
+    unless: str | None = None
 
     @property
     def names(self) -> tuple[str, ...]:
@@ -87,6 +89,8 @@ def why_not(table: Table) -> str | None:
     if left := set(table.key) - set(leaves.names):
         return f"a table leaves with its key, without which it would not say what its rows are: {sorted(left)}"
     fields = [table.column(name) for name in leaves.names]
+    if leaves.unless is not None and leaves.unless not in table.column_names:
+        return f"rows stay by {leaves.unless}, which is no column of it"
     if leaves.by is not None and leaves.by not in leaves.names:
         return f"rows say by {leaves.by} of which quantity they tell, so that it leaves with them"
     if (leaves.by is None) != (not leaves.quantities):

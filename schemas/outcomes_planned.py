@@ -100,6 +100,7 @@ PLANNED_CONTRASTS = Table(
         "excluded_trial_count covariates_kept_back caution changes_nothing reason_null code_version study_version",
         by="outcome",
         quantities=OVER_RUNNERS,
+        unless="covariates_kept_back",  # with runners' differences beside it, an answer tells sex or mass of each
     ),
     fields=(
         Field("family", Kind.CODE, "Family of the plan.", codes=codes.FAMILY, privacy=PLAIN),

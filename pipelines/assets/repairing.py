@@ -67,7 +67,8 @@ def repair(study_path: Path, depot: Depot, by: str, sources: Sources, exported: 
 _LOST = "No source holds these bytes. Name a backup that does with --from, or have the site send it again."
 _HELPS: Mapping[str, str] = {
     "books": "Run manystrides restore with a backup in which they are whole.",
-    "head": "Put books and register of one day in their place (manystrides restore).",
+    "head": "Nothing was repaired: with it lost, only books and register that agree and know every file can tell that "
+    "no withdrawal is forgotten. Put back all of one day with manystrides restore.",
     "register": "Put a copy of it that is whole in its place.",
     "raw": _LOST,
     "closed": _LOST,

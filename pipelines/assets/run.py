@@ -51,7 +51,7 @@ def run(
     Raises Unusable if the study file, the inbox or the depot cannot be used, or if another run is writing there.
     """
     refuse_missing(inbox)
-    refuse_other_folder(inbox, lambda: load_study(study_path).study.sites)
+    refuse_other_folder(inbox, lambda: load_study(study_path).every_site)
     place = study_path, depot_root, actor, inbox, progress, workers
     with at_work(*place, yes=yes, rebuild=rebuild, settle_s=settle_s) as bench:
         due = what_is_due(bench.desk, inbox)
@@ -77,7 +77,7 @@ def plan(
     """What ``run`` would do, for people; nothing is published. Raises Unusable as ``run`` does."""
     study = load_study(study_path)
     refuse_missing(inbox)
-    refuse_other_folder(inbox, lambda: study.study.sites)
+    refuse_other_folder(inbox, lambda: study.every_site)
     depot = Depot(depot_root)
     if not depot.exists:
         names = Names(names_shown(study.path, study.study), lambda _: secrets.token_hex())  # no books, so no key yet

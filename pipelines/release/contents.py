@@ -46,14 +46,17 @@ def released(table: Table) -> Table:
 
 
 def _leaving_rows(connection: duckdb.DuckDBPyConnection, table: Table) -> str:
-    """A condition that keeps rows out whose quantity does not leave; "" if rows do not tell of quantities."""
-    leaves = table.leaves
-    if leaves is None or leaves.by is None:
-        return ""
-    told_by = quote_name(leaves.by)
-    words = connection.execute(f"SELECT DISTINCT {told_by} FROM pooled.{quote_name(table.name)}").fetchall()
-    kept = [str(word) for (word,) in words if word is not None and leaves.lets(str(word))]
-    return f"{told_by} IN ({', '.join(map(quote_text, kept)) or 'NULL'})"
+    """A condition that keeps rows out whose quantity does not leave, or that stay for what they are made of; "" if all
+    leave."""
+    leaves, conditions = table.leaves, []
+    if leaves is not None and leaves.by is not None:
+        told_by = quote_name(leaves.by)
+        words = connection.execute(f"SELECT DISTINCT {told_by} FROM pooled.{quote_name(table.name)}").fetchall()
+        kept = [str(word) for (word,) in words if word is not None and leaves.lets(str(word))]
+        conditions.append(f"{told_by} IN ({', '.join(map(quote_text, kept)) or 'NULL'})")
+    if leaves is not None and leaves.unless is not None:
+        conditions.append(f"{quote_name(leaves.unless)} = 'none'")
+    return " AND ".join(conditions)
 
 
 def _described(field: Field) -> str:

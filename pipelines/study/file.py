@@ -38,6 +38,11 @@ class LoadedStudy:
     drafts: tuple[Draft, ...] = ()
     hand_over: HandOver = field(default_factory=HandOver)
 
+    @property
+    def every_site(self) -> tuple[str, ...]:
+        """Names of all sites, those whose profile is not finished too."""
+        return (*self.study.sites, *(draft.site for draft in self.drafts))
+
 
 def load_study(path: str | Path) -> LoadedStudy:
     """The study file with the profiles it names (paths relative to it), its plan, its hand-over. Raises Unusable."""

@@ -81,11 +81,30 @@ def _reaches(copy: Path, known: registers.Register) -> bool:
 
 
 def bytes_back(depot: Depot, faults: list[Fault], sources: Sources) -> Iterator[str]:
-    """Register and files from their sources. Raises StopError if the ledger is not whole."""
+    """Register and files from their sources. Raises StopError if the ledger is not whole, or only the books say so."""
+    _refuse_one_witness(depot, faults)
     yield from _register(depot, faults)
     yield from _head(depot, faults)
     yield from _stored(depot, faults, sources)
     yield from _copied(depot, faults, sources)
+
+
+def _refuse_one_witness(depot: Depot, faults: list[Fault]) -> None:
+    """Raises StopError where the head is lost and nothing else shows that the books are not those of an older day.
+
+    Of books, register and head two must agree. A file that the books do not know, or a result that is another, may be
+    of a day that they have not seen: a withdrawal may be forgotten in them, and its files may lie in the inbox still.
+    """
+    with suppress(Unusable):  # it is damaged
+        if reached.known(depot.root) is not None:
+            return
+    try:
+        known = registers.read(depot.register)
+    except Unusable:
+        known = None
+    agree = known is not None and known.depot == depot.books.word() and _goes_on(depot, known)
+    if not agree or any(fault.kind in ("stray", "result") for fault in faults):
+        raise StopError
 
 
 def _register(depot: Depot, faults: list[Fault]) -> Iterator[str]:

@@ -117,6 +117,8 @@ def joint_series(
         return ()
     roles = seen(trial.markers)
     paths = {name: smooth.paths[name] for name in sorted(roles)}
+    if len({len(path) for path in paths.values()}) > 1:
+        return ()  # places of different frames make no angle
     still = {name: np.asarray(place, float)[None] for name, place in posture.markers.items()} if posture else {}
     series = []
     for side in SIDES:

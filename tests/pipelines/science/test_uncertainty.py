@@ -71,7 +71,9 @@ def test_a_level_that_was_cut_away_is_worth_its_part_of_contact_time_and_impulse
 
 def test_parts_add_as_squares_and_of_lag_times_know_only_what_may_be_missing_in_force() -> None:
     for name, row in stated(with_dead_band(12.0)).items():
-        parts = [row[f"from_{part}_value"] for part in ("level", "noise", "scale", "lag", "events", "markers")]
+        parts = [
+            row[f"from_{part}_value"] for part in ("level", "noise", "scale", "lag", "events", "markers", "scatter")
+        ]
         known = [part for part in parts if np.isfinite(part)]
         assert row["standard_uncertainty_value"] == pytest.approx(np.sqrt(np.sum(np.square(known)))), name
     row = stated(with_dead_band(12.0))["contact_time_s"]
