@@ -59,6 +59,8 @@ def guarded(depot: Depot, *, new: bool) -> Iterator[None]:
     """Round a writing command, with the books open. new: the depot was made just now. Raises Unusable."""
     path, books = depot.register, depot.books
     known = registers.read(path)
+    if known is None and not new and (gone := head_gone(depot, books.ledger.head().sequence > 0)) is not None:
+        raise gone  # of the three that know how far the ledger reached one is left, which may be of an older day
     known = _begun(depot, known) if known is None or new else known
     if not known.books_sha256 and not new:
         for fault in damage(books):
@@ -217,16 +219,21 @@ def _begun(depot: Depot, older: Register | None) -> Register:
     return replace(bare, key=books.key(), withdrawals=older.withdrawals if older.in_force else ())
 
 
-def _cut(depot: Depot, known: Register) -> Iterator[Unusable]:
-    head, expected = depot.books.ledger.head(), "a ledger that only grows."
-    own = Head()
+def head_gone(depot: Depot, wanted: bool) -> Unusable | None:
+    """What is told where the file of the head is damaged, or not there although it is wanted."""
     try:
         told = reached.known(depot.root)
-        if told is None and known.head.sequence:  # it is written before the register
-            yield reached.missing(depot.root)
-        own = told or own
     except Unusable as problem:
-        yield problem
+        return problem
+    return reached.missing(depot.root) if told is None and wanted else None
+
+
+def _cut(depot: Depot, known: Register) -> Iterator[Unusable]:
+    head, expected = depot.books.ledger.head(), "a ledger that only grows."
+    gone = head_gone(depot, known.head.sequence > 0)  # it is written before the register
+    if gone is not None:
+        yield gone
+    own = Head() if gone is not None else reached.known(depot.root) or Head()
     for once in dict.fromkeys((known.head, own)):
         if head.sequence < once.sequence:
             seen = f"The ledger has {head.sequence} lines, and once had {once.sequence}: lines are missing at its end."

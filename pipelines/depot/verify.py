@@ -16,7 +16,7 @@ from pipelines.depot import keys
 from pipelines.depot import register as registers
 from pipelines.depot.books.opening import FILE
 from pipelines.depot.exchange import REPLACED, undo_exchanges
-from pipelines.depot.guarding import damage, differences, prove_books_file
+from pipelines.depot.guarding import damage, differences, head_gone, prove_books_file
 from pipelines.depot.ledger import Head
 from pipelines.depot.proof import ledger_problems
 from pipelines.depot.reached import NAME as HEAD
@@ -124,6 +124,8 @@ def _register(depot: Depot) -> Iterator[Fault]:
     if known is None:
         expected = "the register of withdrawals, which every command that writes keeps."
         yield Fault("register", depot.register, "The file is missing.", expected, REPAIR)
+        if (gone := head_gone(depot, depot.books.ledger.head().sequence > 0)) is not None:
+            yield Fault("head", depot.root / HEAD, gone.seen, gone.expected, gone.remedy)
         return
     for problem in differences(depot, known):
         file = Path(problem.file or depot.root)

@@ -45,7 +45,7 @@ def released(table: Table) -> Table:
     return replace(table, fields=fields, references=references)
 
 
-def _leaving_rows(connection: duckdb.DuckDBPyConnection, table: Table) -> str:
+def leaving_rows(connection: duckdb.DuckDBPyConnection, table: Table) -> str:
     """A condition that keeps rows out whose quantity does not leave, or that stay for what they are made of; "" if all
     leave."""
     leaves, conditions = table.leaves, []
@@ -98,7 +98,7 @@ def fill(
             for table in tables:
                 connection.execute(create_table_sql(table))
                 connection.execute(comment_sql(table))
-                connection.execute(_insert(table, _leaving_rows(connection, table), all_runners=only is None))
+                connection.execute(_insert(table, leaving_rows(connection, table), all_runners=only is None))
             connection.execute(f"DROP TABLE {TOLD}")
             connection.execute("DETACH pooled")
             if only is None:

@@ -20,6 +20,7 @@ from pipelines.deciding.withdrawal import Renewed
 from pipelines.depot import register as registers
 from pipelines.depot.guarding import noted
 from pipelines.depot.ledger import whoami
+from pipelines.depot.reached import NAME as HEAD
 from pipelines.depot.storage import Depot
 from pipelines.errors import Unusable
 from pipelines.taking_in.repairing import Sources
@@ -241,6 +242,31 @@ def test_what_was_put_back_from_an_older_day_is_not_made_good_by_a_repair(withdr
     assert any("lines are missing at" in fault.seen for fault in left)
     with pytest.raises(Unusable, match="lines are missing at its end"), depot.writing("ann"):
         pass
+
+
+@pytest.mark.parametrize(("register", "head"), [("lost", "damaged"), ("older", "lost"), ("lost", "lost")])
+def test_older_books_are_not_repaired_into_the_truth_when_the_head_is_gone(
+    withdrawn: Path, tmp_path: Path, register: str, head: str
+) -> None:
+    """Who withdrew since then would be forgotten, and come back from the inbox."""
+    place = Path(shutil.copytree(withdrawn, tmp_path / "copy"))
+    depot = Depot(place / "depot")
+    shutil.copy(place / "before" / "books.sqlite", depot.root)
+    if register == "lost":
+        depot.register.unlink()
+    else:
+        shutil.copy(place / "before" / depot.register.name, depot.register)
+    if head == "lost":
+        (depot.root / HEAD).unlink()
+    else:
+        (depot.root / HEAD).write_bytes(b"x" + (depot.root / HEAD).read_bytes())
+    before = {p: p.read_bytes() for p in depot.root.rglob("*") if p.is_file() and p.suffix != ".lock"}
+    done = repair(STUDY, depot, "tester", Sources(inbox=place / "inbox"))
+    assert done.mended == []
+    assert "Nothing was repaired" in next(fault.remedy for fault in done.left if fault.kind == "head")
+    assert {p: p.read_bytes() for p in before} == before
+    with pytest.raises(Unusable):
+        run(STUDY, place / "inbox", depot.root, "tester", workers=1)
 
 
 def test_a_withdrawal_that_the_books_lost_is_refused_and_one_that_only_the_register_knows_is_carried_out(
