@@ -259,7 +259,7 @@ PLAN_STATE = (
     ),
     Code(
         "changed",
-        "The plan in force is another one than was frozen last, or means something else since the reference condition of the study file was changed.",
+        "The plan in force is another one than was frozen last, or means something else since what it leaves to the study file was changed.",
     ),
     Code("replaced", "It was frozen once and is not in force any more."),
 )

@@ -25,6 +25,7 @@ _VARIANTS = {
     "other_model": "by the other model",
     "without_covariates": "without covariates",
 }
+_MOST_DIGITS = 6
 #: Verdicts of an interval that leaves out zero.
 _SIGNED = ("matters", "is_there")
 
@@ -47,10 +48,14 @@ def sensitivity(main: Row, refits: Sequence[Row], digits: int) -> str:
     rest += f"; {silent} without an answer" if silent else ""
     if not told:
         return f"none of {len(refits)} refits says anything new{rest}"
-    low, high = (signed(pick(row["estimate_value"] for row in told), digits) for pick in (min, max))
+    ends = [pick(row["estimate_value"] for row in told) for pick in (min, max)]
+    while ends[0] != ends[1] and digits < _MOST_DIGITS and signed(ends[0], digits) == signed(ends[1], digits):
+        digits += 1  # what differs is told as different
+    low, high = (signed(end, digits) for end in ends)
     others = len(differing(main, refits, digits))
     said = f"in {others} the conclusion differs" if others else "the same conclusion in all of them"
-    return f"{len(told)} of {len(refits)} refits: {low} to {high}; {said}{rest}"
+    span = low if low == high else f"{low} to {high}"
+    return f"{len(told)} of {len(refits)} refits: {span}; {said}{rest}"
 
 
 def differing(main: Row, refits: Sequence[Row], digits: int) -> list[str]:

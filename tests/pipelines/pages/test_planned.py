@@ -104,7 +104,10 @@ def test_a_refit_of_the_very_same_rows_is_no_evidence() -> None:
         "none of 2 refits says anything new; 2 with the very same rows"
     )
     told = said_of(ABOVE | MATTERS, again, ABOVE | {"estimate_value": 2.5}).sensitivity
-    assert told == "1 of 2 refits: +2.5 to +2.5; the same conclusion in all of them; 1 with the very same rows"
+    assert told == "1 of 2 refits: +2.5; the same conclusion in all of them; 1 with the very same rows"
+    near = [ABOVE | {"estimate_value": value} for value in (2.51, 2.54)]
+    told = said_of(ABOVE | MATTERS, *near).sensitivity
+    assert told == "2 of 2 refits: +2.51 to +2.54; the same conclusion in all of them", "what differs is told so"
 
 
 @tries(100)
