@@ -283,3 +283,13 @@ def test_runners_vary_unequally_where_scipys_test_of_brown_and_forsythe_says_so(
     found, p_value = unequal_noise(np.concatenate(groups), at), stats.levene(*groups, center="median").pvalue
     assert (found is not None) == (p_value < 0.05)
     assert found is None or found.p_value == pytest.approx(p_value)
+
+
+def test_sites_of_two_runners_are_looked_at_together_for_how_much_their_runners_vary() -> None:
+    large, pairs = np.random.default_rng(1).normal(0, 4, 20), [np.array([0.1 * n, 0.1 * n + 0.5]) for n in range(5)]
+    at = np.array(["big"] * 20 + [f"pair_{n}" for n in range(5) for _ in range(2)], object)
+    found = unequal_noise(np.concatenate([large, *pairs]), at)
+    assert found is not None
+    assert found.least == ("5 sites of two runners", pytest.approx(0.5 / np.sqrt(2)))
+    assert found.most[0] == "big"
+    assert unequal_noise(np.concatenate([large, *pairs[:2]]), at[:24]) is None, "two such sites tell too little"
