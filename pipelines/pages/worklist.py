@@ -12,6 +12,8 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
 from checks.causes import causes_first
+from checks.registry import catalogue
+from pipelines.depot.overrides import why_not
 from pipelines.pages.facts import Facts, Finding, Standing
 from pipelines.pages.round_trip import RoundTrip
 from pipelines.pages.table_csv import harmless
@@ -109,6 +111,8 @@ def _oldest_first(rows: Iterable[Row]) -> tuple[Row, ...]:
 
 def _of_trial(facts: Facts, standing: Standing, task: str, causes: Sequence[Finding], since_utc: str) -> Row:
     checks = dict.fromkeys(f.check_name for f in causes) if task == "send" else {}
+    if not all(_can_be_set_aside(name) for name in checks):
+        checks = {}  # the trial would not be accepted for the others
     return Row(
         task,
         standing.site,
@@ -146,6 +150,11 @@ def _came(facts: Facts, delivery_id: str) -> tuple[str, bool]:
 def new_in(rows: Iterable[Row]) -> int:
     """How many rows came on the day of the newest delivery."""
     return sum(row.is_new for row in rows)
+
+
+def _can_be_set_aside(check_name: str) -> bool:
+    spec = catalogue().get(check_name)
+    return spec is None or why_not(spec) is None
 
 
 def _accept(trial_id: str, check_name: str) -> str:

@@ -13,6 +13,7 @@ import pytest
 
 from checks.registry import Subject, catalogue
 from pipelines.deciding.texts import texts_of
+from pipelines.depot.overrides import why_not
 from pipelines.depot.published import read_result
 from pipelines.depot.search_bytes import files_with
 from pipelines.depot.storage import Depot
@@ -335,3 +336,13 @@ def test_a_withheld_trial_leaves_no_trace_of_its_runner(demo_depot: Path) -> Non
     searched, found = files_with(place, ["FS-07"])
     assert searched > 100
     assert [p for p in found if "bag" not in p.parts] == []
+
+
+def test_the_worklist_offers_no_command_that_would_be_refused(demo_depot: Path) -> None:
+    with (demo_depot / "pages" / "worklist.csv").open(newline="", encoding="utf-8") as lines:
+        rows = list(csv.DictReader(lines))
+    offered = {name for row in rows for name in re.findall(r"--check (\w+)", row["command"])}
+    assert len(offered) > 10
+    assert [name for name in sorted(offered) if why_not(catalogue()[name]) is not None] == []
+    without = {row["check_name"] for row in rows if row["task"] == "send" and row["trial_id"] and not row["command"]}
+    assert "trial_file_can_be_read" in without
