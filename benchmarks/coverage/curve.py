@@ -13,8 +13,8 @@ import numpy as np
 
 from benchmarks.coverage.measure import Measured
 from benchmarks.coverage.studies import SPREADS, UNEQUAL
-from pipelines.science.statistics.curve_bands import Band, band
-from pipelines.science.statistics.curve_sites import FEWEST_SITES, AcrossSites, across_sites
+from pipelines.science.statistics.curve_bands import Bounds, band
+from pipelines.science.statistics.curve_sites import FEWEST_SITES, across_sites
 
 if TYPE_CHECKING:
     from schemas.trial import FloatArray
@@ -77,7 +77,7 @@ def measure_curved(cell: Curved, count: int, seed: int = 0) -> dict[str, Measure
     return {name: _measured(cell, name, own) for name, own in told.items() if own}
 
 
-def _one(found: Band | AcrossSites, true: FloatArray, p_value: float) -> tuple[bool, bool, float, float]:
+def _one(found: Bounds, true: FloatArray, p_value: float) -> tuple[bool, bool, float, float]:
     held = bool(((found.lower <= true) & (true <= found.upper)).all())
     return held, p_value < 0.05, float((found.mean - true).mean()), float((found.upper - found.lower).mean())
 

@@ -108,6 +108,13 @@ def in_order(arrivals: Iterable[Arrival]) -> list[Arrival]:
     return sorted(arrivals, key=lambda a: (a.site, _number(a.path), _natural(a.name)))
 
 
+def is_delivery(path: Path) -> bool:
+    """Whether what lies in the folder of a site is a delivery: a bag, or a zip, of which nobody knows more unopened."""
+    if path.is_dir():
+        return (bag_in(path) / "bagit.txt").exists()
+    return path.is_file() and path.suffix.lower() == ".zip"
+
+
 def look_into(inbox: Path, names: Names) -> tuple[list[Arrival], list[str]]:
     """As ``find_arrivals``, in no order: none is opened."""
     found: list[Arrival] = []
@@ -120,9 +127,7 @@ def look_into(inbox: Path, names: Names) -> tuple[list[Arrival], list[str]]:
         for path in _entries(site):
             if is_litter(path.name) or path.suffix == UPLOADING:
                 continue
-            is_bag = path.is_dir() and (bag_in(path) / "bagit.txt").exists()
-            is_zip = path.is_file() and path.suffix.lower() == ".zip"
-            if is_bag or is_zip:
+            if is_delivery(path):
                 found.append(Arrival(name, names.of(path), path))
             else:
                 others.append(f"{name}/{names.of(path)}")

@@ -221,19 +221,23 @@ def _begun(depot: Depot, older: Register | None) -> Register:
 
 def head_gone(depot: Depot, wanted: bool) -> Unusable | None:
     """What is told where the file of the head is damaged, or not there although it is wanted."""
+    return _own_head(depot, wanted)[1]
+
+
+def _own_head(depot: Depot, wanted: bool) -> tuple[Head, Unusable | None]:
+    """What the file of the head knows, which may be nothing, and what is wrong with it."""
     try:
         told = reached.known(depot.root)
     except Unusable as problem:
-        return problem
-    return reached.missing(depot.root) if told is None and wanted else None
+        return Head(), problem
+    return told or Head(), reached.missing(depot.root) if told is None and wanted else None
 
 
 def _cut(depot: Depot, known: Register) -> Iterator[Unusable]:
     head, expected = depot.books.ledger.head(), "a ledger that only grows."
-    gone = head_gone(depot, known.head.sequence > 0)  # it is written before the register
+    own, gone = _own_head(depot, known.head.sequence > 0)  # it is written before the register
     if gone is not None:
         yield gone
-    own = Head() if gone is not None else reached.known(depot.root) or Head()
     for once in dict.fromkeys((known.head, own)):
         if head.sequence < once.sequence:
             seen = f"The ledger has {head.sequence} lines, and once had {once.sequence}: lines are missing at its end."

@@ -16,8 +16,8 @@ from numpy.typing import NDArray
 from pipelines.pool.views import COMPARED_SPEED_SQL
 from pipelines.science.frames import frame_of
 from pipelines.science.statistics.comparisons import METHODS
-from pipelines.science.statistics.curve_bands import FEWEST_RUNNERS, Band, band, spans_beyond
-from pipelines.science.statistics.curve_sites import FEWEST_SITES, AcrossSites, across_sites
+from pipelines.science.statistics.curve_bands import FEWEST_RUNNERS, Band, Bounds, band, spans_beyond
+from pipelines.science.statistics.curve_sites import FEWEST_SITES, across_sites
 from schemas.compared import MEASURED_SPEED
 from schemas.model import Table
 from schemas.outcomes_planned_curves import PLANNED_CURVE_POINTS, PLANNED_CURVES
@@ -138,7 +138,7 @@ def _at_one_site(pairs: Sequence[tuple[str, str]]) -> list[int]:
     return sorted(chosen)
 
 
-def _across(own: Differences) -> tuple[AcrossSites | None, str | None]:
+def _across(own: Differences) -> tuple[Bounds | None, str | None]:
     """The band with sites as the unit, or why there is none."""
     count = len(set(own.sites.tolist()))
     if count < FEWEST_SITES:
@@ -165,7 +165,7 @@ def _told(found: Band | None, runners: int) -> dict[str, Any]:
     }
 
 
-def _told_across(found: AcrossSites | None, why: str | None) -> dict[str, Any]:
+def _told_across(found: Bounds | None, why: str | None) -> dict[str, Any]:
     if found is None:
         nothing = dict.fromkeys(("sites_largest_t_index", "sites_threshold_index", "sites_two_sided_p_value"))
         return nothing | {"sites_beyond_points": "none", "sites_reason_null": why}
@@ -182,7 +182,7 @@ def _stretches(spans: Sequence[tuple[int, int]]) -> str:
     return ", ".join(f"{start}-{end}" for start, end in spans) or "none"
 
 
-def _points(found: Band, wide: AcrossSites | None) -> list[dict[str, float | None]]:
+def _points(found: Band, wide: Bounds | None) -> list[dict[str, float | None]]:
     columns = {
         "estimate_value": found.mean.tolist(),
         "standard_error_value": found.error.tolist(),

@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 from functools import cache
 from pathlib import Path
 
-from pipelines.depot.arrivals import Arrival, Names, look_into
+from pipelines.depot.arrivals import Arrival, Names, is_delivery, look_into
 from pipelines.depot.arrivals import in_order as arrivals_in_order
 from pipelines.depot.books.asking import in_order
 from pipelines.depot.books.rows import REPEAT, Record
@@ -20,7 +20,6 @@ from pipelines.depot.desk import Desk
 from pipelines.depot.overrides import overrides_changed
 from pipelines.errors import Unusable
 from pipelines.identity.word_list import names_shown
-from pipelines.intake.bag_files import bag_in
 from pipelines.judging.stamps import made, reason
 from pipelines.taking_in.publishing import site_of, used_to_stop, used_today
 
@@ -280,9 +279,4 @@ def refuse_other_folder(inbox: Path, sites: Callable[[], Collection[str]]) -> No
 
 def _holds_delivery(folder: Path) -> bool:
     """Whether a folder of the inbox has a delivery in it."""
-    if not folder.is_dir():
-        return False
-    return any(
-        (bag_in(path) / "bagit.txt").exists() if path.is_dir() else path.suffix.lower() == ".zip"
-        for path in folder.iterdir()
-    )
+    return folder.is_dir() and any(map(is_delivery, folder.iterdir()))

@@ -21,7 +21,7 @@ from pipelines.depot import register as registers
 from pipelines.depot.arrivals import Names, path_of
 from pipelines.depot.books.opening import FILE
 from pipelines.depot.desk import Desk
-from pipelines.depot.guarding import damage, made_from_books
+from pipelines.depot.guarding import damage, head_gone, made_from_books
 from pipelines.depot.proof import ledger_problems
 from pipelines.depot.published import sha256_of
 from pipelines.depot.storage import Depot, put_back
@@ -95,9 +95,8 @@ def _refuse_one_witness(depot: Depot, faults: list[Fault]) -> None:
     Of books, register and head two must agree. A file that the books do not know, or a result that is another, may be
     of a day that they have not seen: a withdrawal may be forgotten in them, and its files may lie in the inbox still.
     """
-    with suppress(Unusable):  # it is damaged
-        if reached.known(depot.root) is not None:
-            return
+    if head_gone(depot, wanted=True) is None:
+        return
     try:
         known = registers.read(depot.register)
     except Unusable:
@@ -129,14 +128,8 @@ def _register(depot: Depot, faults: list[Fault]) -> Iterator[str]:
 
 
 def _head(depot: Depot, faults: list[Fault]) -> Iterator[str]:
-    """How far the ledger reached, if the file that tells it is lost or damaged, and books and register agree."""
-    with suppress(Unusable):  # it is damaged
-        if reached.known(depot.root) is not None:
-            return
-    if any(f.kind == "ledger" for f in faults):
-        return
-    known = registers.read(depot.register)
-    if known is not None and known.depot == depot.books.word() and _goes_on(depot, known):
+    """How far the ledger reached, if the file that tells it is gone; that books and register agree was asked before."""
+    if head_gone(depot, wanted=True) is not None and not any(f.kind == "ledger" for f in faults):
         reached.note(depot.root, depot.books.ledger.head())
         yield f"{depot.root / reached.NAME}: written anew, as books and register tell."
 

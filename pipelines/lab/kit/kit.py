@@ -59,7 +59,8 @@ def write_kit(study_path: Path, site: str, to: Path, wheel: Path | None = None) 
     refuse_place(to)
     if to.suffix.lower() != ".zip":
         raise Unusable("It is no name of a zip.", "a name that ends in .zip.", "Correct --to.", file=to)
-    files = _files(study, raw, site, wheel)
+    lacks = next((draft.told() for draft in study.drafts if draft.site == site), None)
+    files = _files(study, raw, site, wheel, unfinished=lacks is not None)
     _refuse_unusable(files)
     digest = hashlib.sha256(
         "".join(f"{hashlib.sha256(c).hexdigest()} {n}\n" for n, c in sorted(files.items())).encode()
@@ -68,11 +69,12 @@ def write_kit(study_path: Path, site: str, to: Path, wheel: Path | None = None) 
     told = {"kit_version": version, "site": site, "study_file_version": study.version, "made_by": code_version()}
     files[KIT_FILE] = (json.dumps(told, indent=1) + "\n").encode()
     write_bytes(to, _zipped(f"kit-{site}", files))
-    lacks = next((draft.told() for draft in study.drafts if draft.site == site), None)
     return Kit(to, version, tuple(sorted(files)), lacks)
 
 
-def _files(study: LoadedStudy, raw: Mapping[str, Any], site: str, wheel: Path | None) -> dict[str, bytes]:
+def _files(
+    study: LoadedStudy, raw: Mapping[str, Any], site: str, wheel: Path | None, *, unfinished: bool
+) -> dict[str, bytes]:
     own = raw["sites"][site]
     profile = study.path.parent / own["profile"]
     alone = {name: value for name, value in raw.items() if name not in _NOT_FOR_LABS} | {
@@ -89,7 +91,6 @@ def _files(study: LoadedStudy, raw: Mapping[str, Any], site: str, wheel: Path | 
         files[f"tables/{table.file_name}"] = template(table, study.study, site).encode()
     if wheel is not None:
         files[wheel.name] = wheel_bytes(wheel)
-    unfinished = site in {draft.site for draft in study.drafts}
     program = wheel.name if wheel is not None else None
     files["START_HERE.txt"] = how_to(study.study, site, program, unfinished=unfinished).encode()
     return files

@@ -24,11 +24,11 @@ _LEVEL = 0.05
 
 
 @dataclass(frozen=True)
-class Band:
-    """What (n, m) difference curves say.
+class Bounds:
+    """What difference curves say at every point at once.
 
     mean, error, t: (m,), NaN for t where nothing varies. threshold: of |t|, exceeded anywhere with 5 % probability if
-    there is no difference. p_value: of the largest |t|. patterns: of signs; exact: whether these are all.
+    there is no difference. p_value: of the largest |t|.
     """
 
     mean: FloatArray
@@ -36,8 +36,6 @@ class Band:
     t: FloatArray
     threshold: float
     p_value: float
-    patterns: int
-    exact: bool
 
     @property
     def lower(self) -> FloatArray:
@@ -53,6 +51,14 @@ class Band:
     def spans(self) -> list[tuple[int, int]]:
         """First and last point of each stretch in which the band leaves out zero."""
         return spans_beyond(self.t, self.threshold)
+
+
+@dataclass(frozen=True)
+class Band(Bounds):
+    """The same of (n, m) curves of runners. patterns: of signs; exact: whether these are all."""
+
+    patterns: int
+    exact: bool
 
 
 def spans_beyond(t: FloatArray, threshold: float) -> list[tuple[int, int]]:

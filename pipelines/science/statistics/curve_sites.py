@@ -13,12 +13,12 @@ How often such bands hold the truth was measured (docs/reference/coverage.md). R
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+from pipelines.science.statistics.curve_bands import Bounds
 from schemas.trial import FloatArray
 
 #: With three sites |t| would have to reach about 60, with two there is no threshold at all.
@@ -28,31 +28,7 @@ _LEVEL = 0.05
 _NOTHING = 1e-9
 
 
-@dataclass(frozen=True)
-class AcrossSites:
-    """What (k, m) mean curves of sites say; mean, error, t: (m,), NaN for t where nothing varies.
-
-    threshold: of |t|, exceeded anywhere with 5 % probability if there is no difference. p_value: of the largest |t|.
-    """
-
-    mean: FloatArray
-    error: FloatArray
-    t: FloatArray
-    threshold: float
-    p_value: float
-
-    @property
-    def lower(self) -> FloatArray:
-        """(m,) lower end of the band."""
-        return self.mean - self.threshold * self.error
-
-    @property
-    def upper(self) -> FloatArray:
-        """(m,) upper end of it."""
-        return self.mean + self.threshold * self.error
-
-
-def across_sites(curves: FloatArray, sites: NDArray[Any]) -> AcrossSites:
+def across_sites(curves: FloatArray, sites: NDArray[Any]) -> Bounds:
     """The band of (n, m) difference curves of different runners at (n,) sites, at least ``FEWEST_SITES`` of them.
 
     Raises ValueError for fewer, or if the sites' mean curves do not vary.
@@ -72,7 +48,7 @@ def across_sites(curves: FloatArray, sites: NDArray[Any]) -> AcrossSites:
     length = max(roughness(means - mean), roughness(curves - means[at]))
     largest = float(np.nanmax(np.abs(t)))
     threshold = highest_t(count - 1, length)
-    return AcrossSites(mean, error, t, threshold, chance_of(largest, count - 1, length))
+    return Bounds(mean, error, t, threshold, chance_of(largest, count - 1, length))
 
 
 def roughness(residuals: FloatArray) -> float:
