@@ -106,7 +106,10 @@ EVENT = (Code("contact", "Start of contact."), Code("toe_off", "End of contact."
 COMPARED_METHOD = (
     *EVENT_METHOD,
     Code("none", "No events: the outcome needs none."),
-    Code("several", "Sites with different methods together; by how much these differ is in method_offsets."),
+    Code(
+        "several",
+        "Sites with different methods together, of each the method by which most of its runners have a difference, as in planned answers (of two with as many the first of force, sensor, markers); by how much methods differ is in method_offsets.",
+    ),
 )
 
 CHANNEL_ROLE = (
@@ -222,7 +225,11 @@ INTERVAL = (
     ),
     Code(
         "sites_spread",
-        "t on sites less 1, the error being what the spread of the sites' means says: where the variance between sites was estimated as zero, or where the mean of the sites' means stands in. With unequal sites the wider of two: as the sites weigh, and all weighing alike; with 60, 2 and 2 runners and sites that differ by 0.7 of what runners do, 0.95 of all intervals held the truth in simulated studies, and 0.86 of these. Where the sites lie closer together than chance has them in nine of ten studies, it is raised to what it would be in the tenth, and caution says so.",
+        "t on sites less 1, the error being what the spread of the sites' means says: where the mean of the sites' means stands in, and where the variance between sites was estimated as zero and this interval is wider than Kenward & Roger's, as it can be with unequal sites (then as the sites weigh, or all weighing alike, whichever is wider). No interval of the mixed model is narrower than Kenward & Roger's with the degrees of freedom of the sites; how often each kind holds the truth is in docs/reference/coverage.md.",
+    ),
+    Code(
+        "runners_within_sites",
+        "Of the mean of the sites' means, where these lie so close together that their spread would make the narrower interval: the error is that of the runners within each site, each site with its own variance, t on Satterthwaite's degrees of freedom, no fewer than sites less 1.",
     ),
     Code(
         "hartung_knapp",

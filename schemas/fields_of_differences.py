@@ -146,7 +146,7 @@ POOLED_NUMBERS = (
     Field(
         "caution",
         Kind.TEXT,
-        "What to know before the interval is used: that it rests on two sites, or that runners vary unequally between sites, which the method does not wholly allow for. Null where there is neither.",
+        "What to know before the interval is used: that it rests on two sites, that runners vary unequally between sites, which the method does not wholly allow for, or that the sites are such that this could hardly be seen. Null where there is none of it.",
         nullable=True,
         privacy=PLAIN,
     ),

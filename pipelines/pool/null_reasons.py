@@ -17,7 +17,7 @@ _OF_STUDY = {
     "two_sites_or_fewer": "A further site is foretold from three sites on.",
     "one_site": "There is one site, so nothing tells what sites differ by.",
     "site_means": "The mean of the sites' means stands in for the model, and has no such component.",
-    "nobody_travelled": "Nobody was measured at several sites, so what is the runner's own and what is rest are one number.",
+    "nobody_travelled": "Nobody was measured at several sites: the runner's own and the rest are one number.",
     "one_runner_a_site": "Each site has one runner.",
     "only_mixed_model": "Only the mixed model has it.",
     "only_random_effects": "Only random effects, a pooling of sites' estimates, have it.",
@@ -34,7 +34,10 @@ _OF_EQUIPMENT = {
     "other_device": "It is read of other devices.",
     "never_unloaded": "The plate was not seen with nobody on it, its force being known.",
     "no_dead_band": "Small forces were not set to zero before the export.",
-    "not_under_load": "No contact was carried by this plate alone with its force known throughout, or the study has no cut-off for events.",
+    "not_under_load": (
+        "No contact was carried by this plate alone with its force known throughout, or the study has no cut-off for "
+        "events."
+    ),
     "no_lag_told": "The pelvis was not seen, or not two contacts in a row, or its movement and force are not alike.",
     "not_of_one_footfall": "The scatter of footfalls is no part of an outcome of one footfall.",
     "same_in_all": "What all footfalls have alike is no part of a difference of sides or of a scatter.",

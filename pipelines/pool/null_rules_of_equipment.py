@@ -1,4 +1,4 @@
-"""Why what equipment showed, what that is worth in outcomes, or a reference is null. The form of rules: ``null_rules``."""
+"""Why what equipment showed, what that is worth in outcomes, or a reference is null. Form of rules: ``null_rules``."""
 
 from __future__ import annotations
 

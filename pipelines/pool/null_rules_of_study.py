@@ -70,7 +70,12 @@ OF_STUDY = (
     Explained(
         TABLES["method_offsets"],
         "SELECT * FROM method_offsets",
-        ((("sd_s",), (("single_footfall", "footfall_count < 2"), ("single_footfall", "offset_basis = 'other_sites'"))),),
+        (
+            (
+                ("sd_s",),
+                (("single_footfall", "footfall_count < 2"), ("single_footfall", "offset_basis = 'other_sites'")),
+            ),
+        ),
         TABLES["method_offsets"].key,
     ),
     Explained(

@@ -13,7 +13,6 @@ from schemas.compared import OF_ENERGY
 from schemas.convert.to_duckdb import quote_name, quote_text
 from schemas.model import Kind, Table
 
-
 EXPLAINED = (*OF_RECORDINGS, *OF_EQUIPMENT, *OF_STUDY)
 _WORD = re.compile(r"\w+")
 
@@ -42,8 +41,8 @@ def _parts(one: Explained, present: Mapping[str, frozenset[str]]) -> Iterator[st
         reason = f"CASE {cases} ELSE 'unexplained' END" if cases else "'unexplained'"
         lacks = ", ".join(f"{quote_name(name)} IS NULL" for name in names)
         yield (
-            f"SELECT {quote_text(one.table.name)} AS table_name, whose AS trial_id, row_words, column_name, outcome, reason "
-            f"FROM ("
+            f"SELECT {quote_text(one.table.name)} AS table_name, whose AS trial_id, row_words, column_name, outcome, "
+            f"reason FROM ("
             f"SELECT whose, {row} AS row_words, column_name, {outcome} AS outcome, lacks, reason FROM ("
             f"SELECT *, {trial} AS whose, unnest([{listed(names)}]) AS column_name, "
             f"unnest([{lacks}]) AS lacks, {reason} AS reason FROM ({one.source}))) WHERE lacks"

@@ -237,7 +237,7 @@ _REASON_WORDS = f"Why: {'; '.join(f'{name}: {words}' for name, words in REASONS.
 def _outcome_nulls(present: Iterable[Table]) -> View:
     return View(
         "outcome_nulls",
-        "One row is one value that is null in an outcome table, in equipment's readings or in a control chart, with the "
+        "One row is one value that is null in an outcome table, a muscle's reference or a control chart, with the "
         "reason; in_row where the row tells it itself (reason_null). Of texts only such as are codes.",
         outcome_nulls(present),
         {
