@@ -10,9 +10,9 @@ Where the variance between sites is estimated as zero, the sites' means lie clos
 error that their spread says itself (Hartung & Knapp 2001, Stat Med 20:3875, for sites with known variances) is then the
 smaller one, and intervals made of it hold the truth too seldom just there (own simulation: in 0.69 to 0.89 of such
 studies). So it stands in only where its interval is the wider one, as where many runners of one site hide what a few at
-the others differ by; with unequal sites it is the wider one of that as the sites weigh and of all weighing alike. An
-interval is never narrower than Kenward & Roger's. What that costs, intervals that hold the truth too often where sites
-do not differ, is measured in docs/reference/coverage.md.
+the others differ by; with unequal sites it is the wider one of that as the sites weigh and of all weighing alike. No
+interval is narrower than Kenward & Roger's with the degrees of freedom of the sites. What that costs, intervals that
+hold the truth too often where sites do not differ, is measured in docs/reference/coverage.md.
 
 Where sites are very unequal, Kenward & Roger leave fewer degrees of freedom than the sites have among themselves, down
 to a tenth of one, and Student's t makes an interval of any width of that (three sites with 60, 2 and 2 runners: up to
