@@ -16,8 +16,8 @@ from typing import TYPE_CHECKING, Any
 import yaml
 from pydantic import ValidationError
 
+from pipelines.depot.disk import write_bytes
 from pipelines.depot.new_files import refuse_place
-from pipelines.depot.store import write_bytes
 from pipelines.identity import identifiers
 from pipelines.identity.names import KnownNames
 from pipelines.lab.profile.axes import Axes, Seen, axes_of
