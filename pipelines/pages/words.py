@@ -48,7 +48,8 @@ def short_unit(code: str | None) -> str:
 
 _MINUS = re.compile(r"(?<![\w.)\]-])-(?=\d)")
 _SIGNED_ZERO = re.compile(r"(?<![\w.)\]-])[+-](?=0(?:\.0+)?(?![\d.]*\d))")
-_MICROVOLTS = re.compile(r"(?<=\d )uV\b")
+_CODED = {"uV": "µV", "N.m": "N·m"}
+_CODED_AFTER_NUMBER = re.compile(r"(?<=\d )(uV|N\.m)\b")
 
 
 def with_minus(words: str) -> str:
@@ -57,8 +58,9 @@ def with_minus(words: str) -> str:
 
 
 def as_read(sentence: str) -> str:
-    """A sentence of a check as it is read: true minus signs, none before a zero, µ for microvolts after a number."""
-    return _MICROVOLTS.sub("µV", with_minus(_SIGNED_ZERO.sub("", sentence)))
+    """A sentence of a check as it is read: true minus signs, no sign before a zero, units after numbers as signs."""
+    without_zeros = with_minus(_SIGNED_ZERO.sub("", sentence))
+    return _CODED_AFTER_NUMBER.sub(lambda found: _CODED[found[0]], without_zeros)
 
 
 def sized(value: float, unit: str) -> str:

@@ -7,6 +7,7 @@ import re
 import xml.etree.ElementTree as ElementTree
 from dataclasses import replace
 from itertools import combinations
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -18,7 +19,8 @@ from checks.showing import expected, line, number, over_time
 from pipelines.pages.charts import marks
 from pipelines.pages.charts.evidence_words import expected_words, panel_words
 from pipelines.pages.charts.labels import Labels
-from pipelines.pages.charts.look import SIZE, shortened, width_of
+from pipelines.pages.charts.legend import BAND
+from pipelines.pages.charts.look import INK, SIZE, shortened, width_of
 from pipelines.pages.charts.picture import drawings
 from pipelines.pages.charts.scale import Scale, roomy, tick_words
 from pipelines.pages.charts.standings import standing_chart
@@ -223,3 +225,39 @@ def test_bars_are_as_long_as_their_trials_whatever_the_width() -> None:
         assert (accepted / returned, accepted / second) == pytest.approx((4, 2), rel=0.01)
         assert "no trials" in [t.text for t in root.iter(f"{SVG}text")]
         assert float(root.attrib["width"]) == width
+
+
+def turned_over(colour: str) -> np.ndarray:
+    """What ``invert(1) hue-rotate(180deg)`` makes of a colour: matrix of hue rotation, W3C Filter Effects Level 1."""
+    c, s = -1.0, 0.0
+    red, green, blue = 0.213, 0.715, 0.072
+    matrix = np.array(
+        [
+            [red + c * 0.787 - s * 0.213, green - c * 0.715 - s * 0.715, blue - c * 0.072 + s * 0.928],
+            [red - c * 0.213 + s * 0.143, green + c * 0.285 + s * 0.140, blue - c * 0.072 - s * 0.283],
+            [red - c * 0.213 - s * 0.787, green - c * 0.715 + s * 0.715, blue + c * 0.928 + s * 0.072],
+        ]
+    )
+    return np.clip(matrix @ (1 - rgb(colour)), 0, 1)
+
+
+def rgb(colour: str) -> np.ndarray:
+    return np.array([int(colour[i : i + 2], 16) for i in (1, 3, 5)]) / 255
+
+
+def contrast(one: np.ndarray, other: np.ndarray) -> float:
+    """Contrast of two colours by WCAG 2.2."""
+    linear = [np.where(c <= 0.04045, c / 12.92, ((c + 0.055) / 1.055) ** 2.4) for c in (one, other)]
+    dark, light = sorted(float(np.array([0.2126, 0.7152, 0.0722]) @ c) for c in linear)
+    return (light + 0.05) / (dark + 0.05)
+
+
+def test_what_is_expected_is_seen_on_a_dark_page_and_words_on_it_are_read() -> None:
+    css = (Path(marks.__file__).parents[1] / "static" / "pages.css").read_text(encoding="utf-8")
+    dark = css.partition("prefers-color-scheme: dark")[2]
+    sheet = rgb(re.findall(r"--sheet: (#\w{6})", dark)[0])
+    band = turned_over(re.findall(r"\.expected { fill: (#\w{6})", dark)[0])
+    assert contrast(turned_over(BAND), sheet) < 1.1, "turned over alone, it would not be seen"
+    assert contrast(band, sheet) > 1.8
+    assert contrast(turned_over(INK), band) > 4.5
+    assert {"span", "gap", "contact"} <= set(re.findall(r"\.(\w+) { fill", dark))
