@@ -11,6 +11,7 @@ from collections.abc import Iterator
 import numpy as np
 
 from checks import showing as show
+from checks.markers import shown
 from checks.markers.frames import repeated_frames
 from checks.registry import Limit, Looked, Subject, Weight, check, looked, nothing
 from pipelines.science.events.from_force import SIDES
@@ -67,14 +68,7 @@ def no_frames_are_missing_untold(trial: Trial, work: Workspace, *, most_ratio: f
         "lost": f"{lost} frame{'s' if lost > 1 else ''}",
         "place": f"frame {frame + 2}",
         "moment_s": (frame + 1) / trial.marker_rate_hz,
-        "shows": show.picture(
-            show.over_time(
-                "How far markers go from frame to frame, as a part of what the neighbouring frames lead to expect",
-                "1",
-                show.line("", ratios, trial.marker_rate_hz, around=(frame + 1) / trial.marker_rate_hz),
-                high=most_ratio,
-            )
-        ),
+        "shows": shown.steps(trial, ratios, frame, most_ratio),
     }
     return looked(int(known.sum()), [fault])
 
