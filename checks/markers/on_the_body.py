@@ -6,6 +6,7 @@ from typing import Any
 
 import numpy as np
 
+from checks import showing as show
 from checks.markers import shown
 from checks.markers.axes import turned_round
 from checks.registry import Limit, Looked, Subject, Weight, check, looked, nothing
@@ -123,7 +124,7 @@ def markers_move_without_jumps(trial: Trial, study: Study, *, jump_mm: float = 6
                     "count": len(jumps),
                     "frame": first + 3,
                     **_at(trial, study, role, first + 2),
-                    "shows": shown.jump(trial, role, axis, off, first + 2, jump_mm),
+                    "shows": shown.jump(trial, role, axis, bend, [a for a, _ in jumps], jump_mm),
                     **({} if role in required else {"weight": Weight.NOTES}),
                 }
             )
@@ -163,14 +164,14 @@ def standing_trial_stands_still(trial: Trial, study: Study, *, still_mm: float =
     axis = int(np.argmax(ranges[role]))
     if ranges[role][axis] <= still_mm:
         return looked(examined)
-    path = trial.markers[role][:, axis]
-    frame = int(np.nanargmax(np.abs(path - np.nanmedian(path))))
+    proof = shown.swayed(trial, role, axis, still_mm)
+    frame = round(show.worst_at(proof, 0.0) * (trial.marker_rate_hz or 1.0))
     fault = {
         "moving": sum(bool(r.max() > still_mm) for r in ranges.values()),
         "markers": len(ranges),
         "range_mm": float(ranges[role][axis]),
         **_at(trial, study, role, frame),
-        "shows": shown.swayed(trial, role, axis, still_mm),
+        "shows": proof,
     }
     return looked(examined, [fault])
 

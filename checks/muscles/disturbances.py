@@ -206,7 +206,8 @@ def muscles_are_free_of_heartbeats(
             judged.append(m)
         if beat is not None and beat.share >= least_share and beat.size_uv >= least_uv:
             found = {"size_uv": beat.size_uv, "per_min": 60 / beat.interval_s}
-            faults.append(fault_of(m, trial, channels, beat.first_s, **found))
+            proof = shown.heartbeats(m, beat, least_share)
+            faults.append(fault_of(m, trial, channels, beat.first_s, **found, shows=proof))
     if not judged:
         return nothing("no muscle was recorded for long enough to see heartbeats")
     return in_microvolts(judged, faults)

@@ -14,7 +14,7 @@ from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from pipelines.depot.store import write_bytes
+from pipelines.depot.disk import write_bytes
 from pipelines.errors import Unusable
 from pipelines.pages.digest import digest_of
 from pipelines.pages.facts import Delivery, Facts, Finding, read_facts

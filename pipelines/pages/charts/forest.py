@@ -23,10 +23,10 @@ POOLED_WORDS = {
     "random_effects_dersimonian_laird": "Random effects, DL",
     "random_effects_restricted_likelihood": "Random effects, REML",
 }
-_WIDTH, _ROW, _HEADING, _BETWEEN = 380, 42, 24, 16
+_WIDTH, _ROW, _HEADING, _BETWEEN = 350, 42, 24, 16
 #: From the upper edge of a row to the base line of its words, and to its marks.
 _WORDS_AT, _MARKS_AT = 15, 29
-_SMALL = 12
+_SMALL = SIZE
 #: An interval that reaches further than this many times the span of all estimates and the others' intervals is cut.
 _FURTHEST = 3.0
 
