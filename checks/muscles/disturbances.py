@@ -34,8 +34,8 @@ AFTER_CONTACT_S = 0.15
     expected="Bursts at least {least_ratio:g} times above the quietest moments; a good electrode rests at a few "
     "microvolts.",
     remedy="Clean and rub the skin, wait until the gel has soaked in, fasten leads, and look whether the runner stands "
-    "relaxed at the start; check the reference electrode if all channels are noisy. Onsets of this muscle are told too "
-    "late in this trial.",
+    "relaxed at the start; check the reference electrode if all channels are noisy. Onsets of this muscle are found "
+    "too late in this trial.",
     words=("muscle", "quiet", "ratio"),
     limits={"least_ratio": Limit("1", "own choice: good channels of several recording systems reached 5 to 70")},
 )

@@ -30,6 +30,8 @@ WEIGHT_WORDS = {
     "withholds": "keeps a trial out",
     "notes": "for your notice",
 }
+#: Said where a trial went back and no finding is recorded.
+NO_FINDING = "no finding is recorded"
 _SHORT_UNITS = {
     "deg": "°",
     "uV": "µV",

@@ -18,7 +18,7 @@ _WIDTH, _STEP, _HEADING, _BETWEEN = 350, 28, 22, 6
 _LONGEST_NAME, _OTHERS = 120, "#6b7780"
 _MEAN_UP, _RUNNERS_DOWN = -3, 8
 #: More runners of one condition at one site are not drawn each: rings would only cover one another.
-MOST_RINGS = 40
+MOST_RINGS = 24
 Means = Sequence[tuple[str, str, float]]
 
 

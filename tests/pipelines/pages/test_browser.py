@@ -146,7 +146,7 @@ def test_a_copied_folder_works_from_another_place(windows: Windows, written: lis
         page = desk.open(copied / "index.html")
         with page.expect_download() as begun:
             page.click("a[download]")
-        saved = begun.value.path().read_text(encoding="utf-8")
+        saved = begun.value.path().read_text(encoding="utf-8-sig")
         assert saved.splitlines()[0].startswith("Site,"), "a table comes out of the page itself"
         names = page.eval_on_selector_all("main a[href]:not([download])", "all => all.map((a) => a.href)")
         assert len(names) > 5

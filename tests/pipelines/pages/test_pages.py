@@ -146,16 +146,11 @@ def test_there_is_a_page_for_the_overview_each_site_each_open_return_and_each_st
 
 def test_the_overview_counts_what_the_warehouse_holds(pages: Path) -> None:
     page = read(pages / "index.html")
-    tiles = {li.all("span")[0].words: li.all("strong")[0].words for li in page.all("ul")[0].all("li")}
-    assert tiles == {
-        "deliveries came": "6",
-        "trials accepted": "● 12",
-        "trials to be sent again": "▲ 3",
-        "trials withheld": "◇ 1",
-        "deliveries stopped": "■ 2",
-        "runners in the pool": "6",
-        "footfalls in the pool": "20",
-    }
+    (told,) = [p.words for p in page.all("p") if p.attributes.get("class") == "sum"]
+    assert told == (
+        "6 deliveries came, of which ■ 2 stopped. Trials: ● 12 accepted, ▲ 3 to send again, ◇ 1 withheld. In the pool: "
+        "20 footfalls of 6 runners with an accepted running trial; 6 runners are enrolled with consent."
+    )
     page = read(pages / "deliveries.html")
     assert [row[0] for row in table(page, "Deliveries")] == [
         "mill-001", "way-001", "mill-002", "way-002", "way-001-again", "unknown-1",
@@ -316,7 +311,9 @@ def test_another_laboratorys_trial_of_the_same_id_as_a_withheld_one_still_gets_i
 def test_text_from_a_delivery_is_never_markup(hostile_pages: Path) -> None:
     shown = 0
     for name, page in each(hostile_pages):
-        assert [e.text for e in page.all("script")] == ([SCRIPT] if name == "worklist.html" else [])
+        assert [e.text for e in page.all("script")] == (
+            [SCRIPT] if name in ("worklist.html", "index.html") or name.startswith("sites") else []
+        )
         assert not page.all("img"), name
         assert not [a for e in page.all() for a in e.attributes if a.startswith("on")], name
         shown += page.text.count(small.HOSTILE)
@@ -440,9 +437,10 @@ def test_the_same_warehouse_gives_the_same_bytes_and_touches_no_file(tmp_path: P
     write_pages(small.Places(folder, folder.parent / "warehouse.duckdb"), small.loaded_study())
     assert {p: (p.read_bytes(), p.stat().st_mtime_ns) for p in folder.rglob("*.html")} == before
     other = write(tmp_path / "two", small.example())
-    assert {p.relative_to(other): p.read_bytes() for p in other.rglob("*.html")} == {
+    there, here = str(other.parent).encode(), str(folder.parent).encode()
+    assert {p.relative_to(other): p.read_bytes().replace(there, here) for p in other.rglob("*.html")} == {
         p.relative_to(folder): content for p, (content, _) in before.items()
-    }
+    }, "but for the depot that commands name"
 
 
 def test_a_sheet_goes_away_when_its_trial_is_mended_and_other_files_stay(tmp_path: Path) -> None:
