@@ -11,7 +11,7 @@ export GX_ANALYTICS_ENABLED := false
 # Else a machine that keeps Python from writing .pyc files compiles every library again at each start.
 export UV_COMPILE_BYTECODE := 1
 
-.PHONY: help wheel setup setup-dev demo test explore lint format docs benchmark detection coverage attack crash clean
+.PHONY: help wheel setup setup-dev demo test explore lint format docs benchmark detection coverage recovery attack crash clean
 
 help: ## show this list
 	@grep -E '^[a-z-]+:.*##' $(MAKEFILE_LIST) | sed -E 's/:.*## /\t/' | expand -t 14
@@ -61,6 +61,9 @@ detection: setup-dev ## plant every fault in many trials: docs/reference/detecti
 
 coverage: setup-dev ## simulate whole studies, see how often intervals hold the truth: docs/reference/coverage.md (10 minutes)
 	@$(BIN)/python -m benchmarks.coverage --write
+
+recovery: setup-dev ## hold what comes out of simulated trials against what was simulated: docs/reference/recovery.md
+	@$(BIN)/python -m benchmarks.recovery --write
 
 attack: setup-dev ## damaged and hostile files, thousands of them (10 minutes)
 	@$(BIN)/python -m benchmarks.attack --full

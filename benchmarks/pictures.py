@@ -42,7 +42,9 @@ class Seen:
             return "nothing drawn"
         if not any(panel.expected for panel in self.picture.panels):
             return "a signal, no limit"
-        return "shows the fault" if self.picture.shows_the_fault else "DOES NOT SHOW THE FAULT"
+        if not self.picture.shows_the_fault:
+            return "DOES NOT SHOW THE FAULT"
+        return "shows the fault" if self.picture.marks_the_worst(self.finding.moment_s) else "MARKS ANOTHER MOMENT"
 
 
 def seen(only: set[str]) -> Iterator[Seen]:

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 
 import numpy as np
 import pandas as pd
 
+from benchmarks.plain_loads import ankle_of, loads_of, per_contact, tendon_force, turning_rate
 from benchmarks.plain_script import (
     FORWARD,
     MARKER_HZ,
@@ -24,6 +25,7 @@ from benchmarks.plain_script import (
 )
 
 Key = tuple[str, str]
+Series = tuple[str, str, float, Array]  # side, name, Hz, values
 # de Leva 1996, Table 4: mass, centre of mass and sagittal radius of gyration, as fractions
 SEGMENTS = {
     "female": {"thigh": (0.1478, 0.3612, 0.364), "shank": (0.0481, 0.4352, 0.263), "foot": (0.0129, 0.4014, 0.279)},
@@ -66,7 +68,7 @@ def sagittal(m: Mapping[str, Array], side: str) -> dict[str, Array]:
 
 
 def moments(one: Recording, person: Person, side: str, loaded: list[int]) -> dict[str, Array]:
-    """Joint moments by inverse dynamics from the foot up, extensors positive, N.m/kg."""
+    """By inverse dynamics from the foot up: moments (N.m/kg, extensors positive), rates of extension, dorsiflexion."""
     m = {name: low_pass(path, one.rate, 20.0) for name, path in one.markers.items()}
     heel, ball = m[f"calcaneus_{side}"], m[f"second_metatarsal_head_{side}"]
     toe = heel + 1.39 * (ball - heel)
@@ -96,30 +98,48 @@ def moments(one: Recording, person: Person, side: str, loaded: list[int]) -> dic
         moment = inertia * turning - (twist - cross(centre, push)) - cross(place - centre, force)
         found[joint] = (1.0 if joint == "knee" else -1.0) * moment / person.mass
         push, twist = -force, -moment - cross(place, force)
+    lines = {"foot": direction(toe, heel), "shank": direction(ankle, knee), "thigh": direction(knee, hip)}
+    if "anterior_superior_iliac_spine_left" in m:
+        front = (m["anterior_superior_iliac_spine_left"] + m["anterior_superior_iliac_spine_right"]) / 2
+        lines["pelvis"] = direction(m["sacrum"], front)
+    rates = {name: turning_rate(line, one.rate) for name, line in lines.items()}
+    for joint, sign, far, near in (
+        ("ankle", -1, "foot", "shank"),
+        ("knee", 1, "shank", "thigh"),
+        ("hip", -1, "thigh", "pelvis"),
+    ):
+        found[f"{joint}_extending"] = sign * (rates[far] - rates[near]) if near in rates else np.full(len(heel), np.nan)
+    found["dorsiflexion"] = wrapped(lines["foot"] - lines["shank"] - 90)
     return found
 
 
 def joints_of(
     one: Recording, person: Person, standing: Mapping[str, Array], footfalls: pd.DataFrame
-) -> tuple[pd.DataFrame, dict[tuple[str, str], Array]]:
-    """One row per footfall and joint, and the angles over the trial by side and joint."""
+) -> tuple[pd.DataFrame, dict[tuple[str, str], Array], list[dict[str, Array]]]:
+    """One row per footfall and joint, the angles over the trial by side and joint, and the loads of each footfall."""
     m = {name: low_pass(path, one.rate, MARKER_HZ) for name, path in one.markers.items()}
     angles = {}
     for side in ("left", "right"):
         still = sagittal(standing, side)
         angles |= {(side, joint): wrapped(angle - still[joint]) for joint, angle in sagittal(m, side).items()}
-    rows, made = [], {}
+    rows, made, over = [], {}, []
     for number, footfall in enumerate(footfalls.itertuples(), start=1):
         first, last = int(np.ceil(footfall.contact_s * one.force_rate)), int(footfall.toe_off_s * one.force_rate)
         loaded = [i for i, p in enumerate(one.plates) if (p[0][first : last + 1, UP] >= SURE_N).any()]
         key = footfall.side, tuple(loaded)
         if key not in made:
             made[key] = moments(one, person, footfall.side, loaded)
+        over.append(made[key])
+        time, during = per_contact(made[key], one.rate, footfall.contact_s, footfall.toe_off_s)
         for joint in ("ankle", "knee", "hip"):
             _, own = between(angles[footfall.side, joint], one.rate, footfall.contact_s, footfall.toe_off_s)
-            _, moment = between(made[key][joint], one.rate, footfall.contact_s, footfall.toe_off_s)
+            moment = during[joint]
+            loads = loads_of(time, moment, during[f"{joint}_extending"])
+            if joint == "ankle":
+                loads |= ankle_of(time, moment, during["dorsiflexion"])
             rows.append(
-                {
+                loads
+                | {
                     "footfall_number": number,
                     "joint": joint,
                     "angle_at_contact_deg": own[0],
@@ -128,7 +148,7 @@ def joints_of(
                     "moment_peak_nm_per_kg": moment.max(),
                 }
             )
-    return pd.DataFrame(rows), angles
+    return pd.DataFrame(rows), angles, over
 
 
 def windows(footfall: pd.Series) -> Iterator[tuple[float, float]]:
@@ -223,7 +243,7 @@ def timing(
         own,
         change_point(emg, first, strongest, rate),
     ]
-    agree = np.ptp(onsets) <= 0.03  # NaN does not
+    agree = np.ptp(onsets) <= 0.03 + 1e-9  # NaN does not
     return dict(zip(names, onsets, strict=True)) | {"onset": np.median(onsets) if agree else np.nan, "offset": offset}
 
 
@@ -292,13 +312,36 @@ def muscles_of(
     return pd.DataFrame(amplitudes), pd.DataFrame(bursts), pd.DataFrame(together), envelopes
 
 
+def load_series(one: Recording, footfalls: pd.DataFrame, loads: Sequence[Mapping[str, Array]]) -> list[Series]:
+    """Power of each joint and the tendon's force over the trial, as in the contact next to every frame."""
+    found: list[Series] = []
+    for side in ("left", "right"):
+        own = np.flatnonzero(footfalls.side == side)
+        if not len(own):
+            continue
+        middles = ((footfalls.contact_s + footfalls.toe_off_s) / 2).to_numpy()[own]
+        nearest = np.searchsorted((middles[1:] + middles[:-1]) / 2, np.arange(len(loads[0]["ankle"])) / one.rate)
+        over = {name: np.choose(nearest, [loads[i][name] for i in own]) for name in loads[0]}
+        for joint in ("ankle", "knee", "hip"):
+            found.append((side, f"{joint}_power", one.rate, over[joint] * over[f"{joint}_extending"]))
+            if joint == "ankle":
+                found.append((side, "achilles_force_bw", one.rate, tendon_force(over["ankle"])))
+    return found
+
+
 def curves_of(
-    one: Recording, person: Person, footfalls: pd.DataFrame, angles: Mapping[Key, Array], envelopes: Mapping[Key, Array]
+    one: Recording,
+    person: Person,
+    footfalls: pd.DataFrame,
+    angles: Mapping[Key, Array],
+    envelopes: Mapping[Key, Array],
+    loads: Sequence[Mapping[str, Array]],
 ) -> pd.DataFrame:
     """Mean and standard deviation at 101 points over contact, of envelopes over the stride."""
     vertical = under_the_feet(one.plates, one.force_rate)[1][:, UP] / (person.mass * G)
     signals = [(side, "vertical_force_bw", one.force_rate, vertical) for side in ("left", "right")]
     signals += [(side, f"{joint}_sagittal", one.rate, angle) for (side, joint), angle in angles.items()]
+    signals += load_series(one, footfalls, loads)
     signals += [(side, f"{muscle}_envelope", one.force_rate, curve) for (muscle, side), curve in envelopes.items()]
     rows = []
     for side, name, rate, values in signals:
@@ -306,7 +349,7 @@ def curves_of(
         ends = own.contact_s + own.stride_time_s if name.endswith("envelope") else own.toe_off_s
         time = np.arange(len(values)) / rate
         whole = [(a, b) for a, b in zip(own.contact_s, ends, strict=True) if b <= time[-1]]
-        if not whole:
+        if not whole or np.isnan(values).all():
             continue
         curves = np.array([np.interp(np.linspace(a, b, 101), time, values) for a, b in whole])
         spread = curves.std(axis=0, ddof=1) if len(curves) > 1 else np.full(101, np.nan)

@@ -279,6 +279,8 @@ def slope(line: Array) -> float:
 
 def footfalls_of(one: Recording, person: Person, standing: Mapping[str, Array], belt: float | None) -> pd.DataFrame:
     """One row per footfall."""
+    from benchmarks.plain_loads import bounce_of, effective_mass
+
     raw, filtered, heights = under_the_feet(one.plates, one.force_rate)
     force = raw[:, :3]
     contacts = contacts_in(filtered[:, UP], one.force_rate)
@@ -325,6 +327,17 @@ def footfalls_of(one: Recording, person: Person, standing: Mapping[str, Array], 
         row |= peaks_and_rates(time - start, own, smooth_own)
         vertical, leg = stiffness(person.mass, contact_time, flight, person.leg, speed)
         row |= {"vertical_stiffness_kn_per_m": vertical, "leg_stiffness_kn_per_m": leg}
+        if not np.isnan(stride):
+            time, whole = between(
+                np.stack([force[:, UP], filtered[:, UP]], axis=1), one.force_rate, start, start + stride
+            )
+            row |= bounce_of(time, whole[:, 0], whole[:, 1], end, start + step)
+        ankle = markers[f"lateral_malleolus_{side}"]
+        falling = (at(ankle, one.rate, start - 1 / one.rate) - at(ankle, one.rate, start))[UP] * one.rate
+        lasts = row["impact_peak_time_s"]
+        if not np.isnan(lasts):
+            time, rising = between(force[:, UP] / weight, one.force_rate, start, start + lasts)
+            row["effective_mass_fraction"] = effective_mass(np.trapezoid(rising, time), falling, lasts)
         heel, toe = markers[f"calcaneus_{side}"], markers[f"second_metatarsal_head_{side}"]
         stood = standing[f"second_metatarsal_head_{side}"] - standing[f"calcaneus_{side}"]
         row["foot_strike_angle_deg"] = slope(at(toe - heel, one.rate, start)) - slope(stood)
@@ -359,7 +372,7 @@ def everything(
 
     one = facing_forward(read(path, labels, axes, muscles))
     footfalls = footfalls_of(one, person, standing, belt)
-    joints, angles = joints_of(one, person, standing, footfalls)
+    joints, angles, loads = joints_of(one, person, standing, footfalls)
     amplitudes, bursts, together, envelopes = muscles_of(one, footfalls, references)
     return {
         "footfalls": footfalls,
@@ -367,5 +380,5 @@ def everything(
         "muscle_amplitudes": amplitudes,
         "muscle_bursts": bursts,
         "co_contractions": together,
-        "curves": curves_of(one, person, footfalls, angles, envelopes),
+        "curves": curves_of(one, person, footfalls, angles, envelopes, loads),
     }

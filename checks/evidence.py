@@ -15,6 +15,8 @@ from enum import StrEnum
 MOST_POINTS, MOST_VALUES = 400, 60
 Point = tuple[float, float]
 NAN = float("nan")
+#: Less than a sample of any signal that is drawn with a moment.
+_SAME_MOMENT_S = 4e-4
 
 
 class Kind(StrEnum):
@@ -98,6 +100,22 @@ class Panel:
         low, high = self.expected
         return [number for number in self.numbers if not low <= number <= high]
 
+    def furthest_beyond(self, near: float | None) -> Point | None:
+        """The drawn value that is furthest from what is expected; of equal ones that nearest to ``near`` across.
+
+        None where all are as expected, or where what is measured is a length and not a value.
+        """
+        if self.expected is None or any(part.role is Role.MEASURE for part in self.parts):
+            return None
+        low, high = self.expected
+        role = Role.VALUE if any(part.role is Role.VALUE for part in self.parts) else Role.LINE
+        drawn = [p for part in self.parts if part.role is role for p in part.points if not math.isnan(p[1])]
+        most = max((max(y - high, low - y) for _, y in drawn), default=0.0)
+        if most <= 0:
+            return None
+        equal = [p for p in drawn if max(p[1] - high, low - p[1]) >= most * (1 - 1e-9)]
+        return min(equal, key=lambda p: abs(p[0] - (equal[0][0] if near is None else near)))
+
 
 @dataclass(frozen=True, slots=True)
 class Picture:
@@ -109,6 +127,11 @@ class Picture:
     def shows_the_fault(self) -> bool:
         """Whether a drawn number lies outside what is drawn as expected."""
         return any(panel.beyond for panel in self.panels)
+
+    def marks_the_worst(self, moment_s: float | None) -> bool:
+        """Whether what is drawn over time is furthest from what is expected at the moment that is marked."""
+        worst = [p.furthest_beyond(moment_s) for p in self.panels if p.kind is Kind.OVER_TIME]
+        return all(moment_s is not None and abs(one[0] - moment_s) < _SAME_MOMENT_S for one in worst if one)
 
 
 def measured(part: Part) -> float:

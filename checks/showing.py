@@ -79,6 +79,13 @@ def two_clocks(title: str, *parts: Part, low: float | None = None, high: float |
     return Panel(Kind.TWO_CLOCKS, title, "s", (*parts, *expected(low, high)))
 
 
+def worst_at(shown: Picture, otherwise: float) -> float:
+    """The moment to mark in a picture: where a line over time is furthest from what is expected of it, if one is."""
+    panels = (panel for panel in shown.panels if panel.kind is Kind.OVER_TIME)
+    worst = next((at for panel in panels if (at := panel.furthest_beyond(otherwise)) is not None), None)
+    return otherwise if worst is None else worst[0]
+
+
 # --- parts -----------------------------------------------------------------------------------------------------------
 
 

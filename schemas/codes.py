@@ -11,7 +11,7 @@ SEX = (
     Code("female", "As stated by the runner."),
     Code("male", "As stated by the runner."),
     Code("other", "As stated by the runner."),
-    Code(UNDISCLOSED, "Not told, or not asked."),
+    Code(UNDISCLOSED, "Not given, or not asked."),
 )
 
 CONSENT_SCOPE = (
@@ -97,7 +97,7 @@ EVENT_METHOD = (
     Code("force", "Vertical force above the study file's threshold."),
     Code("sensor", "Footswitch or accelerometer under or on the foot."),
     Code("markers", "Movement of the foot markers."),
-    Code("laboratory", "Marks that the laboratory set in the file itself; compared with, never believed."),
+    Code("laboratory", "Marks that the site set in the file itself; compared with, never believed."),
 )
 
 EVENT = (Code("contact", "Start of contact."), Code("toe_off", "End of contact."))

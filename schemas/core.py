@@ -18,7 +18,7 @@ _TO_TRIAL = Reference(("trial_id",), "trials", ("trial_id",))
 SITES = Table(
     name="sites",
     layer=Layer.CORE,
-    one_row_is="one laboratory of the study file",
+    one_row_is="one site of the study file",
     key=("site",),
     rows=NOBODYS,
     leaves=Leaves("site description surface force_rate_hz marker_rate_hz"),
@@ -86,6 +86,14 @@ DELIVERIES = Table(
     fields=(
         f.DELIVERY_ID,
         f.optional(f.SITE),
+        Field(
+            "named_site",
+            Kind.CODE,
+            "The site that the bag names, if it lay in the inbox of another one, which is then site; null else.",
+            study_list="sites",
+            nullable=True,
+            privacy=PLAIN,
+        ),
         Field(
             "delivery_number",
             Kind.INTEGER,

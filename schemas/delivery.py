@@ -206,5 +206,5 @@ SENT_CHANNELS = Table(
         ),
     ),
     references=(_TO_TRIAL,),
-    notes="An amplifier_gain that nobody can tell any more is unknown, in so many words: then nothing of the muscle is told in uV, and values that are divided by a reference of the same session are there.",
+    notes="An amplifier_gain that nobody knows any more is the word unknown: then nothing of the muscle is given in uV, and values that are divided by a reference of the same session are there.",
 )

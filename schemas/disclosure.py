@@ -14,13 +14,13 @@ class Disclosure(Settings):
 
     bands: dict[str, tuple[float, ...]] = Field(
         default_factory=dict,
-        description="Column of runners, for example stature_m, to the widths of the bands it may be told in, in the column's unit, the narrowest first. Other columns keep the bands of their definitions.",
+        description="Column of runners, for example stature_m, to the widths of the bands it may be given in, in the column's unit, the narrowest first. Other columns keep the bands of their definitions.",
     )
     most_suppressed: float = Field(
         default=0.1,
         ge=0,
         le=1,
-        description="Up to this part of the runners is told nothing of, before bands are made wider for all. Own limit.",
+        description="Up to this part of the runners is left without any description, before bands are made wider for all. Own limit.",
     )
 
     @field_validator("bands")

@@ -24,7 +24,7 @@ TRIAL_ID = Field(
     "One recording; unique in the whole study, kept when the trial is resent.",
     privacy=IDENTIFIES,
 )
-SITE = Field("site", Kind.CODE, "The laboratory that made the recording.", study_list="sites", privacy=PLAIN)
+SITE = Field("site", Kind.CODE, "The site that made the recording.", study_list="sites", privacy=PLAIN)
 STUDY_DAY = Field(
     "study_day",
     Kind.INTEGER,

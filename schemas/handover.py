@@ -58,7 +58,7 @@ class HandOver(Settings):
     """Addresses, and who hears of a run."""
 
     sender: str = Field(default="", description="Address that drafts and notices come from.")
-    sites: dict[str, str] = Field(default_factory=dict, description="Address of each laboratory, for the drafts alone.")
+    sites: dict[str, str] = Field(default_factory=dict, description="Address of each site, for the drafts alone.")
     webhook: Webhook | None = Field(default=None, description="A server that hears of a run; left out, none does.")
     mail: MailServer | None = Field(default=None, description="A mail server for notices; left out, none is sent.")
 

@@ -108,5 +108,5 @@ def _why_no_column(table: Table, field: Field) -> str | None:
     if field.privacy not in (Privacy.PLAIN, Privacy.SENSITIVE) and not field.is_code_of_the_study:
         return f"{field.name} is {field.privacy}, which no release may hold"
     if field.unit not in (None, OF_ROW) and grows_with_mass(str(field.unit)):
-        return f"{field.name} grows with body mass, which is told in bands"
+        return f"{field.name} grows with body mass, which is given in bands"
     return None

@@ -142,7 +142,7 @@ class Site(Settings):
     silent_after_days: int | None = Field(
         default=None,
         ge=1,
-        description="After so many days without a delivery it is told that the site is silent; left out, never.",
+        description="After so many days without a delivery the site is reported as silent; left out, never.",
     )
 
 
@@ -191,7 +191,7 @@ class Study(Settings):
     smallest_cell: int = Field(
         default=5,
         ge=1,
-        description="What a release tells of who runners are is told only where this many share it (common practice: 5 to 10).",
+        description="What describes runners is in a release only where this many share it (common practice: 5 to 10).",
     )
     disclosure: Disclosure = Field(default_factory=Disclosure, description="How exactly releases tell who runners are.")
     judging_again: JudgingAgain = Field(

@@ -45,7 +45,7 @@ class Undone:
     about=Subject.TRIAL,
     weight=Weight.RETURNS,
     seen="{what}: as recorded the centre of pressure lies {as_is_m:.2f} m away from the foot that stands there, and "
-    "{then_m:.2f} m with that taken back.",
+    "{then_m:.3f} m with that taken back, in the middle of the contacts that are furthest off.",
     expected="Force lies under the feet as it was recorded, within {beyond_m:g} m of the line from heel to toes.",
     remedy="{mend}, and export again. Change nothing else because of what else is said of force and feet here.",
     words=("what", "as_is_m", "then_m", "mend"),
@@ -79,30 +79,29 @@ def force_fits_no_better_elsewhere(
     fault: dict[str, Any] = {
         "what": best.what,
         "mend": best.mend,
-        "as_is_m": as_is,
-        "then_m": best.off_m,
         "place": best.place,
     }
-    drawn = {"as recorded": (trial.plates, foot), "with that taken back": (best.plates, best.foot)}
-    panels = []
-    for how, (plates, own) in drawn.items():
-        number, at = _typical(plates, own, rate)
-        title = f"Centre of pressure and foot, {how}"
-        panels.append(shown.centre_and_foot(plates, plates[number], own, at, beyond_m, title))
-    _, at = _typical(trial.plates, foot, rate)
+    at, panels = _typical(trial.plates, foot, rate), []
+    for how, told, plates, own in (
+        ("as recorded", "as_is_m", trial.plates, foot),
+        ("with that taken back", "then_m", best.plates, best.foot),
+    ):
+        plate = max(plates, key=lambda own: float(signals.vertical(own)[at]))  # the one that carries the foot
+        panels.append(shown.centre_and_foot(plates, plate, own, at, beyond_m, f"Centre of pressure and foot, {how}"))
+        fault[told] = panels[-1].numbers[0]
     return looked(len(trial.plates), [{**fault, "moment_s": at / rate, "shows": show.picture(*panels)}])
 
 
-def _typical(plates: Sequence[Plate], foot: Foot, rate_hz: float) -> tuple[int, int]:
-    """The plate, and the sample under load, at which its centre of pressure is about as far from the foot as usual."""
-    found: list[tuple[float, int, int]] = []
-    for number, plate in enumerate(plates):
+def _typical(plates: Sequence[Plate], foot: Foot, rate_hz: float) -> int:
+    """The sample at which the plate whose force is furthest from the foot is about as far from it as usual."""
+    found: list[tuple[float, int]] = []
+    for plate in plates:
         loaded = [i for a, b in contact_spells(plate, rate_hz, SURE_N) for i in range(a, b)]
         away = _beside(signals.centre_of_pressure(plate)[loaded], foot.heel[loaded], foot.toe[loaded])
         if np.isfinite(away).any():
             middle = float(np.nanmedian(away))
-            found.append((middle, number, loaded[int(np.nanargmin(np.abs(away - middle)))]))
-    return max(found)[1:]
+            found.append((middle, loaded[int(np.nanargmin(np.abs(away - middle)))]))
+    return max(found)[1]
 
 
 def _ways(trial: Trial, work: Workspace, foot: Foot) -> Iterator[Undone]:

@@ -138,12 +138,15 @@ def empty_plates_keep_their_noise(
         return looked(examined) if examined else nothing(_NO_REST)
     first, _, moment, _ = silent[0]
     left = [band for *_, band in silent if band is not None]
+    same = float(np.mean([share for _, share, *_ in silent]))
     fault = {
         **plate_place(first),
         "place": f"plate{'s' * (len(silent) > 1)} {', '.join(str(plate.number) for plate, *_ in silent)}",
-        "same_percent": float(np.mean([share for _, share, *_ in silent])),
+        "same_percent": same,
         "left_n": f"; the smallest force but zero is {min(left):.1f} N" if left else "",
         "moment_s": moment,
+        "signal": None,
+        "shows": shown.silent(trial, first, same, still_percent if same > still_percent else CUT_PERCENT, moment),
     }
     if any(band and min(band, _cut_at_least(signals.vertical(plate))) > cut_n for plate, *_, band in silent):
         fault["weight"] = "returns"

@@ -9,6 +9,7 @@ from typing import Any
 
 import numpy as np
 
+from checks import showing as show
 from checks.force import shown
 from checks.registry import Limit, Looked, Subject, Weight, check, looked, nothing
 from pipelines.science.equipment.plates import PlateReading
@@ -53,7 +54,8 @@ def plates_read_zero_unloaded(trial: Trial, work: Workspace, *, offset_n: float 
     for reading in beyond:
         plate = plates[reading.number]
         proof = shown.unloaded(trial, plate, reading, allowed)
-        faults.append({**_level(reading), "allowed_n": allowed, "place": f"plate {plate.number}", "shows": proof})
+        fault = {**_level(reading), "allowed_n": allowed, "place": f"plate {plate.number}", "shows": proof}
+        faults.append(fault | {"moment_s": show.worst_at(proof, reading.moment_s)})
     examined = sum(reading.samples for reading in readings)
     return looked(examined, faults) if examined else nothing("no plate is ever unloaded")
 
@@ -220,7 +222,7 @@ def centre_of_pressure_lies_on_the_plate(
                 {
                     "number": plate.number,
                     "share_percent_found": share,
-                    "worst_m": float(outside[worst]),
+                    "worst_m": shown.beyond_edge(plate, point[loaded[worst]]),
                     "moment_s": loaded[worst] / (trial.analog_rate_hz or 1.0),
                     "place": f"plate {plate.number}",
                     "shows": shown.off_the_plate(plate, point, int(loaded[worst]), beyond_m),

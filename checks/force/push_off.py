@@ -6,6 +6,7 @@ from typing import Any
 
 import numpy as np
 
+from checks.force import shown
 from checks.force.and_feet import NOTHING, SURE_N, along_and_aside, compared, mean_near
 from checks.registry import Limit, Looked, Subject, Weight, check, looked, nothing
 from pipelines.science.gait.spells import contact_spells, rate_of
@@ -48,7 +49,8 @@ def foot_pushes_off_with_its_front(
         examined += len(found)
         part, along_m = np.median(found, axis=0) if len(found) else (0.0, 0.0)
         if not -behind <= part <= ahead:
-            faults.append(_fault(trial, plate, float(part), float(along_m), len(found)))
+            told = {"number": plate.number, "found_m": abs(along_m), "part": abs(part), "contacts": len(found)}
+            faults.append(told | _where(trial, work, plate, float(part), (-behind, ahead)))
     return looked(examined, faults) if examined else nothing(NOTHING)
 
 
@@ -64,15 +66,14 @@ def _parts(work: Workspace, plate: Plate) -> np.ndarray:
     return found[np.isfinite(found).all(axis=1)] if len(found) else np.empty((0, 2))
 
 
-def _fault(trial: Trial, plate: Plate, part: float, along_m: float, contacts: int) -> dict[str, Any]:
+def _where(trial: Trial, work: Workspace, plate: Plate, part: float, limits: tuple[float, float]) -> dict[str, Any]:
     first, last = contact_spells(plate, rate_of(trial), SURE_N)[0]
+    at = round(first + _SHARE * (last - first))
+    both = compared(work, plate)
+    assert both is not None, "parts were found in it"
     return {
-        "number": plate.number,
-        "found_m": abs(along_m),
         "where": "before" if part > 0 else "behind",
-        "part": abs(part),
-        "contacts": contacts,
         "place": f"plate {plate.number}",
-        "moment_s": (first + _SHARE * (last - first)) / rate_of(trial),
-        "signal": f"cop:{plate.number}:forward",
+        "moment_s": at / rate_of(trial),
+        "shows": shown.pushed_off(trial, plate, both[1], at, part, limits),
     }

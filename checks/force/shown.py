@@ -20,6 +20,8 @@ from schemas.trial import FORWARD, RIGHT, UP, FloatArray, Plate, Trial
 _WORDS = {UP: "vertical", FORWARD: "fore-aft", RIGHT: "sideways"}
 #: Part of a foot's length, heel to toe marker, by which the toes reach beyond the toe marker.
 _TOES = 0.4
+#: Own choice: what is drawn of a force to see whether small ones are left in it.
+_NEAR_ZERO_N = 60.0
 
 
 def force_line(trial: Trial, plate: Plate, axis: int, around: float | None) -> Part:
@@ -91,6 +93,11 @@ def centre_and_foot(plates: Sequence[Plate], plate: Plate, foot: Foot, at: int, 
     return show.from_above(title, *foot_on(plates, foot, at), path, apart, low=-beyond_m, high=beyond_m)
 
 
+def beyond_edge(plate: Plate, point: FloatArray) -> float:
+    """How far, in m, a point (2,) outside of a plate lies from its nearest edge."""
+    return float(np.hypot(*(point - show.nearest_on(plate.corners, point))))
+
+
 def off_the_plate(plate: Plate, point: FloatArray, at: int, beyond_m: float) -> Picture:
     """How far the centre of pressure lies beyond a plate's edge, at one force sample."""
     edge = show.nearest_on(plate.corners, point[at])
@@ -154,17 +161,17 @@ def spike(trial: Trial, plate: Plate, off: FloatArray, axis: int, at: int, spike
 
 
 def crosstalk(trial: Trial, loaded: Plate, other: Plate, span: Spell, share: float) -> Picture:
-    """The force of an empty plate beside that of its loaded neighbour, in one contact, each about its mean."""
+    """The force of an empty plate beside the part of its loaded neighbour's that is allowed, in one contact.
+
+    The empty plate's is counted from its level where the neighbour carries least.
+    """
     (a, b), rate = span, rate_of(trial)
     own, empty = (signals.vertical(plate)[a:b] for plate in (loaded, other))
-    most = share * float(np.abs(own - own.mean()).max())
-    quiet = show.line(f"plate {other.number}, empty", empty - empty.mean(), rate, a / rate)
-    copy = show.line(
-        f"{100 * share:g} % of plate {loaded.number}", share * (own - own.mean()), rate, a / rate, beside=True
-    )
-    return show.picture(
-        show.over_time("Vertical force about its mean during one contact", "N", quiet, copy, low=-most, high=most)
-    )
+    most = share * float(own.max())
+    lightest = np.argsort(own)[: max(len(own) // 20, 1)]
+    quiet = show.line(f"plate {other.number}, empty", empty - np.median(empty[lightest]), rate, a / rate)
+    copy = show.line(f"{100 * share:g} % of plate {loaded.number}", share * own, rate, a / rate, beside=True)
+    return show.picture(show.over_time("Vertical force during one contact", "N", quiet, copy, low=-most, high=most))
 
 
 def lateness(trial: Trial, work: Workspace, lag_s: float, allowed_s: float, loaded_n: float) -> dict[str, Any]:
@@ -183,7 +190,7 @@ def lateness(trial: Trial, work: Workspace, lag_s: float, allowed_s: float, load
         seen = values - np.nanmean(values)
         size = float(np.nanstd(seen)) or 1.0
         parts.append(show.line(name, seen / size, own_rate, around=at, beside=name.startswith("upward")))
-    later = show.lasting("force later by", at, at + lag_s)
+    later = show.lasting(f"force {'later' if lag_s > 0 else 'earlier'} by", at, at + lag_s)
     title = "One movement in markers and force, both smoothed, each by its own spread"
     drawn = show.over_time(title, "1", *parts, later, low=-allowed_s, high=allowed_s)
     return {"moment_s": at, "shows": show.picture(drawn)}
@@ -231,6 +238,33 @@ def amplitudes(windows: Sequence[FloatArray], rate: float) -> Part:
     length = len(windows[0])
     size = np.abs(np.fft.rfft(np.stack(windows) * np.hanning(length), axis=1)) * 2 * np.sqrt(2) / length
     return show.curve("", np.fft.rfftfreq(length, 1 / rate), np.median(size, axis=0))
+
+
+def silent(trial: Trial, plate: Plate, same_percent: float, most_percent: float, at_s: float) -> Picture:
+    """How many samples of the empty plate repeat the one before, and its force where it is near zero."""
+    force = np.asarray(signals.vertical(plate), float)
+    near_zero = np.where(np.abs(force) < _NEAR_ZERO_N, force, np.nan)
+    line = show.line("", near_zero, rate_of(trial), around=at_s)
+    return show.picture(
+        show.number("Samples of the empty plate that repeat the one before", "%", same_percent, high=most_percent),
+        show.over_time(f"Vertical force of plate {plate.number} near zero", "N", line),
+    )
+
+
+def pushed_off(trial: Trial, plate: Plate, foot: Foot, at: int, part: float, limits: tuple[float, float]) -> Picture:
+    """How far before the toe marker the centre of pressure lies late in contact, and both from above at that moment."""
+    title = "Centre of pressure before the toe marker at 80 % of contact, as a part of heel to toe marker"
+    point = signals.centre_of_pressure(plate)
+    near = slice(max(0, at - 150), at + 150)
+    under_load = np.where((signals.vertical(plate)[near] > 50)[:, None], point[near], np.nan)
+    ways = [
+        show.path("centre of pressure", under_load),
+        show.measure("from the toe marker", show.pair(foot.toe[at]), show.pair(point[at])),
+    ]
+    return show.picture(
+        show.number(title, "1", part, low=limits[0], high=limits[1]),
+        show.from_above("Centre of pressure and foot from above", *foot_on([plate], foot, at), *ways),
+    )
 
 
 def falling(frequencies: FloatArray, power: FloatArray, edge_hz: float, fall_times: float) -> Picture:

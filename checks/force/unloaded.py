@@ -9,6 +9,7 @@ from typing import Any
 
 import numpy as np
 
+from checks import showing as show
 from checks.force import shown
 from checks.registry import Limit, Looked, Subject, Weight, check, looked, nothing
 from pipelines.science.gait.spells import (
@@ -63,10 +64,11 @@ def plates_do_not_talk_across(
             examined += sum(b - a for a, b in spells)
             fault = _copy(loaded, other, spells) if spells else None
             if fault and abs(fault["share_found"]) > share_percent and fault["likeness"] > least_likeness:
-                moment = spells[0][0] + int(np.nanargmax(signals.vertical(loaded)[slice(*spells[0])]))
-                proof = shown.crosstalk(trial, loaded, other, spells[0], share_percent / 100)
-                place = {"place": f"plate {other.number}", "shows": proof}
-                faults.append({**fault, "moment_s": moment / rate_of(trial), **place})
+                most = max(spells, key=lambda ab: float(np.ptp(signals.vertical(other)[slice(*ab)])))
+                proof = shown.crosstalk(trial, loaded, other, most, share_percent / 100)
+                at_s, peak_n = proof.panels[0].furthest_beyond(None) or (most[0] / rate_of(trial), 0.0)
+                place = {"place": f"plate {other.number}", "shows": proof, "moment_s": at_s, "most_n": abs(peak_n)}
+                faults.append({**fault, **place})
     return looked(examined, faults) if examined else nothing("no plate is loaded while another one rests")
 
 
@@ -96,7 +98,6 @@ def _copy(loaded: Plate, other: Plate, spells: list[Spell]) -> dict[str, Any]:
         "loaded": loaded.number,
         "number": other.number,
         "share_found": 100 * float(x @ y) / max(float(x @ x), 1e-12),
-        "most_n": max(float(np.ptp(signals.vertical(other)[a:b])) for a, b in spells),
         "likeness": abs(float(x @ y)) / size if size > 0 else 0.0,
     }
 
@@ -142,7 +143,8 @@ def plates_are_still_after_toe_off(
             worst = max(strong, key=lambda ring: ring["swing_n"])
             fault = {**worst, "wrong": len(strong), "toe_offs": len(rests), "number": plate.number}
             proof = shown.ringing(trial, plate, worst["moment_s"], worst["after_s"], ringing_n)
-            faults.append({**fault, "place": f"plate {plate.number}", "shows": proof})
+            moment = {"moment_s": show.worst_at(proof, worst["moment_s"])}
+            faults.append({**fault, **moment, "place": f"plate {plate.number}", "shows": proof})
     return looked(examined, faults) if examined else nothing(_NO_REST)
 
 

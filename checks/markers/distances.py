@@ -136,10 +136,12 @@ def _distance_fault(
     off = signals.departure(apart) * 1000
     bad = np.flatnonzero(off > allowed_mm)
     frame = int((bad if frames is None else frames)[0])
+    worst_s = int(np.nanargmax(off)) / (trial.marker_rate_hz or 1.0)
+    usual = float(np.nanmedian(apart))
     return {
         "first": signals.named(trial, study, first),
         "second": signals.named(trial, study, second),
-        "median_mm": 1000 * float(np.nanmedian(apart)),
+        "median_mm": 1000 * usual,
         "worst_mm": float(np.nanmax(off)),
         "allowed_mm": allowed_mm,
         "bad": len(bad),
@@ -149,13 +151,6 @@ def _distance_fault(
         "what_to_do": "see whether one of the two carries another marker's label there and relabel it. If "
         "a marker came loose, leave the trial out and note it in the comment column",
         "place": f"{first} to {second}, from frame {frame + 1}",
-        "moment_s": frame / (trial.marker_rate_hz or 1.0),
-        "shows": shown.apart(
-            trial,
-            first,
-            second,
-            frame / (trial.marker_rate_hz or 1.0),
-            usual=float(np.nanmedian(apart)),
-            within=allowed_mm / 1000,
-        ),
+        "moment_s": worst_s,
+        "shows": shown.apart(trial, first, second, worst_s, usual=usual, within=allowed_mm / 1000),
     }

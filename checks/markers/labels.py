@@ -10,6 +10,7 @@ from typing import Any
 
 import numpy as np
 
+from checks import showing as show
 from checks.evidence import Picture
 from checks.markers import shown
 from checks.markers.against_standing import elsewhere_fault, scale_fault
@@ -281,6 +282,7 @@ def _length_fault(
     blame = f"{moved} was stuck on again" if moved else "one of the two was stuck on again"
     found, stood = (1000 * length for length in wrong[first, second])
     all_to = f", all of them to {moved}" if moved else ""
+    proof = shown.apart(trial, first, second, None, usual=stood / 1000, within=allowed_mm / 1000)
     return {
         "what": f"From {signals.named(trial, study, first)} to {signals.named(trial, study, second)} it is "
         f"{found:.0f} mm in the median of this trial and {stood:.0f} mm in the standing trial {posture.trial_id}; "
@@ -290,6 +292,6 @@ def _length_fault(
         "recorded after the change, or leave the trial out. If a label is wrong in one of the two, correct it there "
         "and export again",
         "place": f"{first} to {second}",
-        "moment_s": 0.0,
-        "shows": shown.apart(trial, first, second, None, usual=stood / 1000, within=allowed_mm / 1000),
+        "moment_s": show.worst_at(proof, 0.0),
+        "shows": proof,
     }

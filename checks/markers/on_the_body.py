@@ -6,6 +6,7 @@ from typing import Any
 
 import numpy as np
 
+from checks import showing as show
 from checks.markers import shown
 from checks.markers.axes import turned_round
 from checks.registry import Limit, Looked, Subject, Weight, check, looked, nothing
@@ -14,7 +15,7 @@ from pipelines.science.signals import measures as signals
 from pipelines.science.workspace import Workspace
 from schemas.mechanics import runs
 from schemas.study import Study
-from schemas.trial import RIGHT, Trial
+from schemas.trial import RIGHT, FloatArray, Trial
 
 
 @check(
@@ -116,18 +117,28 @@ def markers_move_without_jumps(trial: Trial, study: Study, *, jump_mm: float = 6
         jumps = runs(off > jump_mm)
         if jumps:
             first = jumps[0][0]
+            frame = first + 2 - _there_and_back(bend, jumps[0])
             axis = int(np.argmax(np.abs(bend[first])))
             faults.append(
                 {
                     "jump_found_mm": float(off[first]),
                     "count": len(jumps),
-                    "frame": first + 3,
-                    **_at(trial, study, role, first + 2),
-                    "shows": shown.jump(trial, role, axis, off, first + 2, jump_mm),
+                    "frame": frame + 1,
+                    **_at(trial, study, role, frame),
+                    "shows": shown.jump(trial, role, axis, bend, (first, frame), jump_mm),
                     **({} if role in required else {"weight": Weight.NOTES}),
                 }
             )
     return looked(examined, faults) if examined else nothing("no marker is seen in three frames in a row")
+
+
+def _there_and_back(bend: FloatArray, jump: tuple[int, int]) -> bool:
+    """Whether a jump is the way back alone: of a single frame that leaves its path by less, it is twice as far."""
+    start, stop = jump
+    if stop - start != 1 or not 0 < start < len(bend) - 1:
+        return False
+    three = bend[start - 1 : start + 2]
+    return bool(np.linalg.norm(three.sum(axis=0)) < 0.5 * np.linalg.norm(three[1]))
 
 
 @check(
@@ -163,14 +174,14 @@ def standing_trial_stands_still(trial: Trial, study: Study, *, still_mm: float =
     axis = int(np.argmax(ranges[role]))
     if ranges[role][axis] <= still_mm:
         return looked(examined)
-    path = trial.markers[role][:, axis]
-    frame = int(np.nanargmax(np.abs(path - np.nanmedian(path))))
+    proof = shown.swayed(trial, role, axis, still_mm)
+    frame = round(show.worst_at(proof, 0.0) * (trial.marker_rate_hz or 1.0))
     fault = {
         "moving": sum(bool(r.max() > still_mm) for r in ranges.values()),
         "markers": len(ranges),
         "range_mm": float(ranges[role][axis]),
         **_at(trial, study, role, frame),
-        "shows": shown.swayed(trial, role, axis, still_mm),
+        "shows": proof,
     }
     return looked(examined, [fault])
 

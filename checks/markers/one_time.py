@@ -11,6 +11,7 @@ from collections.abc import Iterator
 import numpy as np
 
 from checks import showing as show
+from checks.markers import shown
 from checks.markers.frames import repeated_frames
 from checks.registry import Limit, Looked, Subject, Weight, check, looked, nothing
 from pipelines.science.events.from_force import SIDES
@@ -67,14 +68,7 @@ def no_frames_are_missing_untold(trial: Trial, work: Workspace, *, most_ratio: f
         "lost": f"{lost} frame{'s' if lost > 1 else ''}",
         "place": f"frame {frame + 2}",
         "moment_s": (frame + 1) / trial.marker_rate_hz,
-        "shows": show.picture(
-            show.over_time(
-                "How far markers go from frame to frame, as a part of what the neighbouring frames lead to expect",
-                "1",
-                show.line("", ratios, trial.marker_rate_hz, around=(frame + 1) / trial.marker_rate_hz),
-                high=most_ratio,
-            )
-        ),
+        "shows": shown.steps(trial, ratios, frame, most_ratio),
     }
     return looked(int(known.sum()), [fault])
 
@@ -187,23 +181,24 @@ def _delay(one: FloatArray, other: FloatArray, rate_hz: float) -> tuple[float, f
         return None
     frames = np.arange(len(one))
     delays = np.arange(-_FURTHEST_S, _FURTHEST_S + _STEP_S / 2, _STEP_S)
-    spreads = []
-    for delay in delays:
-        moved = np.stack(
-            [np.interp(frames + delay * rate_hz, frames[known], column[known]) for column in one.T], axis=1
-        )
-        apart = np.linalg.norm(moved - other, axis=1)[edge:-edge][known[edge:-edge]]
-        spreads.append(_spread(apart))
-    squares = np.array(spreads) ** 2
+    inside = frames[edge:-edge][known[edge:-edge]]
+    then = inside + delays[:, None] * rate_hz
+    moved = (np.interp(then, frames[known], column[known]) for column in one.T)
+    apart = np.sqrt(sum((path - still) ** 2 for path, still in zip(moved, other[inside].T, strict=True)))
+    spreads = _spreads(apart)
+    squares = spreads**2
     best = int(np.argmin(squares))
     if not 0 < best < len(delays) - 1:
         return None
     before, least, after = squares[best - 1 : best + 2]
     late = delays[best] + _STEP_S * (before - after) / (2 * (before - 2 * least + after))
-    return float(late), spreads[best], spreads[len(delays) // 2]
+    return float(late), float(spreads[best]), float(spreads[len(delays) // 2])
 
 
-def _spread(values: FloatArray) -> float:
-    """Standard deviation without the outermost twentieth, where labels change places or a marker jumps."""
-    low, high = np.percentile(values, [2.5, 97.5])
-    return float(values[(values >= low) & (values <= high)].std())
+def _spreads(values: FloatArray) -> FloatArray:
+    """Standard deviation (k,) of (k, n) less the outermost twentieth, where labels change places or a marker jumps."""
+    low, high = np.percentile(values, [2.5, 97.5], axis=1)
+    within = (values >= low[:, None]) & (values <= high[:, None])
+    count = within.sum(axis=1)
+    off = values - (np.where(within, values, 0.0).sum(axis=1) / count)[:, None]
+    return np.asarray(np.sqrt(np.where(within, off**2, 0.0).sum(axis=1) / count))

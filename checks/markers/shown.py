@@ -126,11 +126,28 @@ def lasting(
     return show.picture(show.over_time(title, "m", line, show.span("", start_s, stop_s), lasts, high=allowed_s))
 
 
-def jump(trial: Trial, role: str, axis: int, off_mm: FloatArray, frame: int, jump_mm: float) -> Picture:
-    """A marker's path around a jump, and how far it leaves its path. off_mm: (frames - 2,), of the third frame each."""
-    rate, at = _rate(trial), frame / _rate(trial)
-    leaves = show.line("", off_mm, rate, 2 / rate, around=at, half_s=0.15)
-    title = f"{words(role).capitalize()}: how far each frame leaves the path of the two before"
+def steps(trial: Trial, ratios: FloatArray, step: int, most_ratio: float) -> Picture:
+    """How far markers go from frame to frame, each step (frames - 1,) drawn at its second frame."""
+    rate = _rate(trial)
+    line = show.line("", ratios, rate, 1 / rate, around=(step + 1) / rate)
+    title = "How far markers go from frame to frame, as a part of what the neighbouring frames lead to expect"
+    return show.picture(show.over_time(title, "1", line, high=most_ratio))
+
+
+def jump(trial: Trial, role: str, axis: int, bend_mm: FloatArray, jump: tuple[int, int], jump_mm: float) -> Picture:
+    """A marker's path around its first jump, and how far its frames lie off it.
+
+    bend_mm: (frames - 2, 3), how far each third frame leaves the path of the two before; jump: which of them, and the
+    frame that is off. A frame that comes back leaves the path of wrong ones: off is what fits neither side.
+    """
+    (number, frame), rate = jump, _rate(trial)
+    at = frame / rate
+    from_before, from_behind = (np.full(len(bend_mm) + 2, np.nan) for _ in range(2))
+    from_before[2:] = from_behind[:-2] = signals.lengths(bend_mm)
+    off_mm = np.fmin(from_before, from_behind)
+    off_mm[frame] = from_before[number + 2]
+    leaves = show.line("", off_mm, rate, around=at, half_s=0.15)
+    title = f"{words(role).capitalize()}: how far each frame lies off the path of its neighbours"
     path = position(trial, role, axis, at, 0.15)
     return show.picture(
         show.over_time(title, "mm", leaves, high=jump_mm),
@@ -174,6 +191,16 @@ def measured_at(work: Workspace, role: str, at_s: float, percent: float, least: 
     line = show.line("", path, _rate(work.trial), around=at_s, half_s=0.15)
     return show.picture(
         show.number("Footfalls with heel and forefoot measured at contact", "%", percent, low=least),
+        show.over_time(f"{words(role).capitalize()}: height, where it was measured", "m", line),
+    )
+
+
+def flickers(work: Workspace, role: str, at_s: float, count: int, most: float) -> Picture:
+    """How often a marker appears between two gaps, and its height, where it was measured, around the first time."""
+    path = np.where(work.measured[role], work.trial.markers[role][:, UP], np.nan)
+    line = show.line("", path, _rate(work.trial), around=at_s, half_s=0.2)
+    return show.picture(
+        show.number("Times that the marker appears between two gaps", "1", count, high=most),
         show.over_time(f"{words(role).capitalize()}: height, where it was measured", "m", line),
     )
 

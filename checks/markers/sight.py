@@ -95,7 +95,9 @@ def markers_do_not_flicker(
         islands = [(a, b) for a, b in inner if b - a <= longest]
         if len(islands) >= at_least:
             a, b = islands[0]
-            faults.append({"count": len(islands), "first": a + 1, "last": b, **moment_of(trial, study, role, a)})
+            told = {"count": len(islands), "first": a + 1, "last": b, **moment_of(trial, study, role, a)}
+            proof = shown.flickers(work, role, a / (trial.marker_rate_hz or 1.0), len(islands), at_least - 1)
+            faults.append(told | {"signal": None, "shows": proof})
     return looked(examined, faults) if examined else nothing("no marker was seen")
 
 

@@ -34,8 +34,8 @@ AFTER_CONTACT_S = 0.15
     expected="Bursts at least {least_ratio:g} times above the quietest moments; a good electrode rests at a few "
     "microvolts.",
     remedy="Clean and rub the skin, wait until the gel has soaked in, fasten leads, and look whether the runner stands "
-    "relaxed at the start; check the reference electrode if all channels are noisy. Onsets of this muscle are told too "
-    "late in this trial.",
+    "relaxed at the start; check the reference electrode if all channels are noisy. Onsets of this muscle are found "
+    "too late in this trial.",
     words=("muscle", "quiet", "ratio"),
     limits={"least_ratio": Limit("1", "own choice: good channels of several recording systems reached 5 to 70")},
 )
@@ -206,7 +206,8 @@ def muscles_are_free_of_heartbeats(
             judged.append(m)
         if beat is not None and beat.share >= least_share and beat.size_uv >= least_uv:
             found = {"size_uv": beat.size_uv, "per_min": 60 / beat.interval_s}
-            faults.append(fault_of(m, trial, channels, beat.first_s, **found))
+            proof = shown.heartbeats(m, beat, least_share)
+            faults.append(fault_of(m, trial, channels, beat.first_s, **found, shows=proof))
     if not judged:
         return nothing("no muscle was recorded for long enough to see heartbeats")
     return in_microvolts(judged, faults)

@@ -8,10 +8,14 @@ import numpy as np
 
 from checks import showing as show
 from checks.evidence import Kind, Panel, Part, Picture, Role
+from pipelines.science.muscles.heartbeat import BEAT_HZ, Heartbeat
 from pipelines.science.muscles.mains import Hum
 from pipelines.science.muscles.measures import LEVEL_WINDOW_S, Muscle
 from pipelines.science.muscles.phases import HALF, PARTS, Phased
 from schemas.trial import FloatArray, Signal
+
+#: Own choice: so short that the steps of a coarse converter are seen.
+_SHORT_PIECE_S = 0.03
 
 
 def words(muscle: Muscle) -> str:
@@ -126,6 +130,39 @@ def above_rest(muscle: Muscle, least_ratio: float) -> Picture:
 def rate(muscle: Muscle, least_hz: float) -> Picture:
     """How often a muscle is sampled."""
     return show.picture(show.number(f"Samples per second of {words(muscle)}", "Hz", muscle.rate_hz, low=least_hz))
+
+
+def steps(muscle: Muscle, least: float, around: float) -> Picture:
+    """How many steps of the converter a burst has, and a short piece of it, in which they are seen."""
+    limit = show.number(
+        "Steps of the converter in a burst's root mean square", "1", muscle.burst_uv / muscle.step_uv, low=least
+    )
+    line = show.line(
+        words(muscle), muscle.raw, muscle.rate_hz, muscle.signal.start_s, around=around, half_s=_SHORT_PIECE_S
+    )
+    return show.picture(limit, show.over_time("A short piece of a burst, as it came", "uV", line))
+
+
+def spikes(muscle: Muscle, height: float, most: float, at_s: float) -> Picture:
+    """How far the highest single sample stands out, and the signal around the first one."""
+    title = "Highest single sample against its neighbours, as a multiple of what bursts make"
+    line = show.line(words(muscle), muscle.raw, muscle.rate_hz, muscle.signal.start_s, around=at_s, half_s=0.15)
+    return show.picture(show.number(title, "1", height, high=most), show.over_time("The signal as it came", "uV", line))
+
+
+def heartbeats(muscle: Muscle, beat: Heartbeat, most_share: float) -> Picture:
+    """How much of the slow quiet signal returns at the heart's interval, and where in the signal its beats are."""
+    start_s, end_s = beat.first_s - 0.1, beat.first_s + 2.5 * beat.interval_s
+    middle, half_s = (start_s + end_s) / 2, (end_s - start_s) / 2
+    slow, first_s = muscle.within(*BEAT_HZ), muscle.signal.start_s
+    line = show.line(words(muscle), slow, muscle.rate_hz, first_s, around=middle, half_s=half_s)
+    beats = [show.span("beat", at - 0.03, at + 0.03) for at in beat.first_s + beat.interval_s * np.arange(3)]
+    title = "Part of the slow quiet signal that repeats itself with the heart"
+    low, high = BEAT_HZ
+    return show.picture(
+        show.number(title, "1", beat.share, high=most_share),
+        show.over_time(f"The signal from {low:g} to {high:g} Hz", "uV", line, *beats),
+    )
 
 
 def band(muscle: Muscle, most_db: float) -> Picture:

@@ -211,8 +211,7 @@ def muscle_rates_leave_room_for_the_band(
         return nothing(without_muscles(trial))
     slack = 0.999  # a second recorder's rate is told by the trial's clock, a few hundred parts per million off
     slow = [m for m in muscles if m.rate_hz < slack * least_hz]
-    least = slack * least_hz
-    faults = [fault_of(m, trial, channels, rate_hz=m.rate_hz, shows=shown.rate(m, least)) for m in slow]
+    faults = [fault_of(m, trial, channels, rate_hz=m.rate_hz, shows=shown.rate(m, least_hz)) for m in slow]
     return looked(len(muscles), faults)
 
 
@@ -244,11 +243,11 @@ def muscle_channels_are_fine_enough(
     muscles = [m for m in work.raw_muscles if m.ratio >= 2]
     if not muscles:
         return nothing(without_muscles(trial))
-    faults = [
-        fault_of(m, trial, channels, step=m.told(m.step_uv), burst=m.told(m.burst_uv), steps=m.burst_uv / m.step_uv)
-        for m in muscles
-        if m.burst_uv < least_steps * m.step_uv
-    ]
+    faults = []
+    for m in muscles:
+        if (steps := m.burst_uv / m.step_uv) < least_steps:
+            step, burst, proof = m.told(m.step_uv), m.told(m.burst_uv), shown.steps(m, least_steps, m.moment_s(trial))
+            faults.append(fault_of(m, trial, channels, step=step, burst=burst, steps=steps, shows=proof))
     return looked(len(muscles), faults)
 
 
@@ -284,7 +283,8 @@ def muscle_signals_have_no_spikes(
         if len(peaks):
             at_s = m.signal.start_s + float(peaks[0]) / m.rate_hz
             height = float(bend[peaks].max()) / usual
-            faults.append(fault_of(m, trial, channels, at_s, count=len(peaks), height=height))
+            proof = shown.spikes(m, height, most, at_s)
+            faults.append(fault_of(m, trial, channels, at_s, count=len(peaks), height=height, shows=proof))
     return looked(len(muscles), faults)
 
 

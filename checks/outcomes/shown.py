@@ -9,7 +9,6 @@ import numpy as np
 
 from checks import showing as show
 from checks.evidence import Picture
-from pipelines.science.workspace import Workspace
 from schemas.trial import UP, Trial
 
 
@@ -47,35 +46,3 @@ def speeds(found: Sequence[float], wanted: float, allowed: float, across: str) -
         show.number("Speed of the runner, median of the trial", "m/s", middle, low=limits[0], high=limits[1]),
         show.one_by_one("Speed", "m/s", found, low=limits[0], high=limits[1], across=across),
     )
-
-
-def other_foot(lanes: Mapping[str, Sequence[float]], percent: float, most_percent: float) -> Picture:
-    """How many contacts a sensor tells of its own foot, and the events of both feet by both methods."""
-    events = [show.events(name, [t for t in times if t < _first(lanes) + 2.5]) for name, times in lanes.items()]
-    return show.picture(
-        show.number("Contacts that the sensor of the same side agrees with", "%", percent, low=most_percent),
-        show.two_clocks("Contacts of both feet by both methods", *(part for part in events if part.points)),
-    )
-
-
-def _first(lanes: Mapping[str, Sequence[float]]) -> float:
-    return min((t for times in lanes.values() for t in times), default=0.0)
-
-
-def late(late_s: float, most_s: float, work: Workspace, side: str) -> dict[str, Any]:
-    """How late a sensor closes on average, and contacts of its foot by both methods."""
-    limit = show.number("How late the sensor closes, on average", "s", late_s, low=-most_s, high=most_s)
-    lanes = {
-        f"{side} foot, by {method}": [c.start_s for own, c in contacts if own == side]
-        for method, contacts in work.contacts.by_method.items()
-    }
-    events = [show.events(name, [t for t in times if t < _first(lanes) + 2.5]) for name, times in lanes.items()]
-    both = show.two_clocks("Contacts by each method", *(part for part in events if part.points))
-    return {"signal": None, "shows": show.picture(limit, both)}
-
-
-def drift(change_s: float, late_s: Sequence[float], side: str, most_s: float) -> dict[str, Any]:
-    """How much later a sensor closes at the end than at the start, and how late at each contact."""
-    limit = show.number("Change from the first to the last contact", "s", change_s, low=-most_s, high=most_s)
-    each_one = show.one_by_one("How late the sensor closes at each contact", "s", late_s, [side] * len(late_s))
-    return {"signal": None, "shows": show.picture(limit, each_one)}

@@ -271,6 +271,7 @@ def _muscle_fault(
         "what_to_do": what_to_do,
         "file": channels.second_file if channels and own and own[0].source == "sidecar" else trial.file,
         "place": f"{key[0]} {key[1]}",
+        "shows": shown.unusable(str(muscle.problem), values, own),
     }
 
 

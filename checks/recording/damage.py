@@ -6,12 +6,15 @@ its samples a few bytes beside their places. Everything else that is then seen i
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
 from itertools import combinations
 from typing import Any
 
 import numpy as np
 
+from checks.evidence import Panel, Picture
+from checks.recording import shown
 from checks.registry import Limit, Looked, Subject, Weight, check, looked, nothing
 from pipelines.science.signals import measures as signals
 from pipelines.science.signals.measures import BoolArray
@@ -36,6 +39,14 @@ _FEWEST_SEGMENTS = 4
 _MOST_TOLD = 5
 #: Own choice: muscles are rough either way, forces and switches are smooth in the right one.
 _FEWEST_SMOOTH, _SMOOTHER = 4, 3
+
+
+@dataclass(frozen=True)
+class _Damage:
+    """Why points are not those of a body, in words, and what proves it."""
+
+    words: str
+    proof: tuple[Panel, ...]
 
 
 @check(
@@ -78,14 +89,14 @@ def samples_stand_in_their_places(
     first = _first_damaged(told)
     if first is None:
         return looked(len(paths))
-    frame, rate = spans[first].start, trial.marker_rate_hz or 1.0
-    role = next(iter(paths))
+    frame, rate, damage = spans[first].start, trial.marker_rate_hz or 1.0, told[first]
+    assert damage is not None, "the first damaged part is damaged"
     fault = {
         "since": f"From about frame {frame + 1} on" if first else "From the first frame on",
-        "what": f"are no positions of a body: {told[first]}",
+        "what": f"are no positions of a body: {damage.words}",
         "place": "samples",
         "moment_s": frame / rate,
-        "signal": f"marker:{role}:up",
+        "shows": Picture(damage.proof),
     }
     return looked(len(paths), [fault])
 
@@ -127,7 +138,7 @@ def _at(frame: int, rate_hz: float) -> dict[str, float]:
     return {"moment_s": (frame - 1) / rate_hz}
 
 
-def _first_damaged(told: list[str | None]) -> int | None:
+def _first_damaged(told: Sequence[_Damage | None]) -> int | None:
     """The part from which on most are damaged; None unless the last is, since nothing moves back by itself."""
     damaged = np.array([one is not None for one in told])
     if damaged.mean() > 0.5:
@@ -140,7 +151,7 @@ def _first_damaged(told: list[str | None]) -> int | None:
 
 def _not_a_body(
     points: FloatArray, apart: FloatArray, flat_fraction: float, restless_fraction: float, share: float
-) -> str | None:
+) -> _Damage | None:
     """What shows that points (frames, markers, 3) m are not those of a body; None if nothing does.
 
     apart: (frames, segments) m, how far the ends of each lie apart.
@@ -150,21 +161,29 @@ def _not_a_body(
         return None
     absurd = (np.abs(seen) > ABSURD_M[1]) | ((np.abs(seen) < ABSURD_M[0]) & (seen != 0))
     if absurd.mean() > ABSURD_SHARE:
-        return f"{100 * absurd.mean():.0f} % of them are beyond any length (above 1000 km or below a nanometre)"
+        percent = 100 * float(absurd.mean())
+        proof = shown.share_of_damaged("Positions beyond any length", percent, 100 * ABSURD_SHARE)
+        return _Damage(f"{percent:.0f} % of them are beyond any length (above 1000 km or below a nanometre)", proof)
     low, high = of_columns(seen, 10, 90)  # the first and the last marker may hold other channels
     ranges = high - low
     if not LABORATORY_M[0] < ranges.max() < LABORATORY_M[1]:
         return None  # another unit than the file states, and rounded or cut off by it
     thin, middle, _ = np.sort(ranges)
     if middle > 0 and thin < flat_fraction * middle:
-        axis = _AXES[int(np.argmin(ranges))]
-        return f"all markers lie in one plane, {1000 * thin:.3g} mm thick {axis} and {middle:.3g} m wide"
+        axis = int(np.argmin(ranges))
+        proof = shown.flat(points, axis, float(thin), flat_fraction * float(middle))
+        words = f"all markers lie in one plane, {1000 * thin:.3g} mm thick {_AXES[axis]} and {middle:.3g} m wide"
+        return _Damage(words, proof)
     restless = _restless(points, float(ranges.max()), restless_fraction)
     if restless.mean() >= share:
-        return f"{int(restless.sum())} of {len(restless)} markers are elsewhere in every frame, without a path"
+        words = f"{int(restless.sum())} of {len(restless)} markers are elsewhere in every frame, without a path"
+        proof = shown.share_of_damaged("Markers without a path", 100 * float(restless.mean()), 100 * share)
+        return _Damage(words, proof)
     elastic = _elastic(apart)
     if len(elastic) >= _FEWEST_SEGMENTS and elastic.mean() >= share:
-        return f"{int(elastic.sum())} of {len(elastic)} segments change their length by more than half of it"
+        words = f"{int(elastic.sum())} of {len(elastic)} segments change their length by more than half of it"
+        title = "Segments that change their length by more than half of it"
+        return _Damage(words, shown.share_of_damaged(title, 100 * float(elastic.mean()), 100 * share))
     return None
 
 

@@ -7,10 +7,10 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from itertools import pairwise
-from typing import Any
 
 import numpy as np
 
+from checks.recording import shown
 from checks.registry import Limit, Looked, Subject, Weight, check, looked, nothing
 from pipelines.science.events.agreement import EVENTS, NEAREST_WITHIN_S
 from pipelines.science.events.from_force import SIDES
@@ -60,15 +60,24 @@ def event_marks_contradict_nothing(
     if not marks:
         return nothing("the file marks no contact and no toe-off")
     method = next((method for _, _, method in work.contacts.believed), None)
-    found = [*_among_themselves(trial, air_s, twice_s), *_against(marks, _shown(work), late_ms / 1000)]
+    seen = _shown(work)
+    found = [*_among_themselves(trial, air_s, twice_s), *_against(marks, seen, late_ms / 1000)]
     told = {"marks": len(marks), "method": {"sensor": "foot sensors", None: "force"}.get(method, method)}
-    return looked(len(marks), [_fault(trial, told, *one) for one in found])
-
-
-def _fault(trial: Trial, told: dict[str, Any], kind: str, what: str, mark: Mark) -> dict[str, Any]:
-    moment = min(max(mark.time_s, 0.0), trial.duration_s)
-    at = {"moment_s": moment, "signal": "force:all:vertical"} if trial.plates else {}
-    return {**told, **at, "what": what, "mend": _MEND[kind], "place": f"EVENT, {kind}"}
+    limits = {"doubled": twice_s, "order": air_s}
+    return looked(
+        len(marks),
+        [
+            {
+                **told,
+                "what": what,
+                "mend": _MEND[kind],
+                "place": f"EVENT, {kind}",
+                "moment_s": min(max(mark.time_s, 0.0), trial.duration_s),
+                "shows": shown.marked(trial, mark, kind, seen, limits.get(kind, late_ms / 1000), str(told["method"])),
+            }
+            for kind, what, mark in found
+        ],
+    )
 
 
 def _among_themselves(trial: Trial, air_s: float, twice_s: float) -> Iterator[tuple[str, str, Mark]]:

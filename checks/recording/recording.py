@@ -48,7 +48,7 @@ def marker_rate_is_the_sites(trial: Trial, study: Study, *, tolerance_fraction: 
         return nothing("no markers in the recording")
     found, stated = trial.facts.point_rate_hz, profile.marker_rate_hz
     wrong = not abs(found - stated) <= tolerance_fraction * stated
-    return looked(1, [{"found_hz": found, "stated_hz": stated, "place": "marker rate"}] if wrong else [])
+    return looked(1, [_rate_fault("marker frames", found, stated, tolerance_fraction)] if wrong else [])
 
 
 @check(
@@ -74,7 +74,13 @@ def force_rate_is_the_sites(trial: Trial, study: Study, *, tolerance_fraction: f
         return nothing("no force plate in the recording")
     found, stated = trial.analog_rate_hz, profile.force_rate_hz
     wrong = not abs(found - stated) <= tolerance_fraction * stated
-    return looked(1, [{"found_hz": found, "stated_hz": stated, "place": "force rate"}] if wrong else [])
+    return looked(1, [_rate_fault("force samples", found, stated, tolerance_fraction)] if wrong else [])
+
+
+def _rate_fault(what: str, found: float, stated: float, tolerance: float) -> dict[str, Any]:
+    limits = {"low": stated * (1 - tolerance), "high": stated * (1 + tolerance)}
+    proof = show.picture(show.number(f"{what.capitalize()} per second, as the file says", "Hz", found, **limits))
+    return {"found_hz": found, "stated_hz": stated, "place": f"{what.split()[0]} rate", "shows": proof}
 
 
 @check(

@@ -11,11 +11,12 @@ from typing import Any
 
 import numpy as np
 
-from checks.outcomes import shown
 from checks.registry import Limit, Looked, Subject, Weight, check, looked, nothing
+from checks.sensors import shown
 from pipelines.science.events.switches import (
     Switch,
     agreement_of,
+    by_sensor,
     delays,
     every_contact_once,
     markers_are_mirrored,
@@ -76,7 +77,8 @@ def foot_sensors_switch(trial: Trial, channels: ChannelFacts | None, footfalls: 
         if switch.level is None:
             low, high = np.nanpercentile(switch.signal.samples, [1, 99])
             found = {"low": low, "high": high, "unit": switch.signal.unit, "count": touched.count, "foot": touched.foot}
-            faults.append(_fault(switch, trial, channels, touched.first_s, **found))
+            proof = shown.one_level(switch, work.processing.sensors.switch_contrast, touched.first_s)
+            faults.append(_fault(switch, trial, channels, touched.first_s, **found, signal=None, shows=proof))
     return looked(len(judged), faults)
 
 
@@ -120,7 +122,10 @@ def foot_sensors_close_once_for_each_contact(
             rest = len(wrong) - 1
             more = f", and so at {rest} other {'moment' if rest == 1 else 'moments'}" if rest else ""
             at_s, what = wrong[0]
-            faults.append(_fault(switch, trial, channels, at_s, what=what, more=more))
+            own = [] if by_sensor(footfalls) else contacts_by_side(footfalls)[str(switch.signal.side)]
+            usual = float(np.median(np.diff(switch.closed_s[:, 0]))) if len(switch.closed_s) > 1 else 0.0
+            proof = shown.not_once(switch, own, at_s, (doubled * usual, missed * usual))
+            faults.append(_fault(switch, trial, channels, at_s, what=what, more=more, signal=None, shows=proof))
     return looked(judged, faults) if judged else nothing(_NO_SWITCH)
 
 

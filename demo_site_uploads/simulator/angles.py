@@ -1,4 +1,4 @@
-"""True sagittal angles of ankle and knee, from the motion behind the markers. The formulas are written out anew, so
+"""True sagittal angles of ankle, knee and hip, from the motion behind the markers. The formulas are written out anew, so
 that a slip in the pipeline's cannot hide in the truth.
 """
 
@@ -25,7 +25,8 @@ class TrueJoint:
 
 def joint_angles(markers: dict[str, FloatArray], side: str) -> dict[str, FloatArray]:
     """Ankle: how far the toes point above level plus how far the shin leans forward. Knee: how far the knee is ahead
-    of the hip, seen from the hip, plus how far it is ahead of the ankle, seen from the ankle. (n,) deg each.
+    of the hip, seen from the hip, plus how far it is ahead of the ankle, seen from the ankle. Hip: the first of these
+    two, as the pelvis keeps level. (n,) deg each.
     """
     heel, ball, ankle, knee, hip = (
         markers[f"{role}_{side}"]
@@ -40,7 +41,11 @@ def joint_angles(markers: dict[str, FloatArray], side: str) -> dict[str, FloatAr
     toes_up = np.arctan2(ball[:, 1] - heel[:, 1], ball[:, 0] - heel[:, 0])
     shin_lean = np.arctan2(knee[:, 0] - ankle[:, 0], knee[:, 1] - ankle[:, 1])
     thigh_lift = np.arctan2(knee[:, 0] - hip[:, 0], hip[:, 1] - knee[:, 1])
-    return {"ankle": np.degrees(toes_up + shin_lean), "knee": np.degrees(thigh_lift + shin_lean)}
+    return {
+        "ankle": np.degrees(toes_up + shin_lean),
+        "knee": np.degrees(thigh_lift + shin_lean),
+        "hip": np.degrees(thigh_lift),
+    }
 
 
 def true_joints(trial: SimulatedTrial, footfall: TrueFootfall) -> dict[str, TrueJoint]:

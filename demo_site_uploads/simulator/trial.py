@@ -84,7 +84,8 @@ class Motion:
 class SimulatedTrial:
     """markers: role with side -> (frames, 3) m. loads: one per foot and contact. The plates come with the laboratory.
 
-    bursts: of every muscle, also before and after the trial. motion: only of running trials.
+    bursts: of every muscle, also before and after the trial. motion: only of running trials. belt: whether the ground
+    moves and the runner stays in place.
     """
 
     trial_id: str
@@ -100,6 +101,7 @@ class SimulatedTrial:
     footfalls: tuple[TrueFootfall, ...]
     bursts: tuple[TrueBurst, ...] = ()
     motion: Motion | None = None
+    belt: bool = False
 
     @property
     def force(self) -> FloatArray:
@@ -138,7 +140,7 @@ def simulate_running(
     )
     behind = Motion(steps, body, runner.mass_kg, course.speed_m_per_s, base)
     markers = behind.markers(tm)
-    loads = tuple(_load(tf, step, body, runner) for step in steps)
+    loads = tuple(load_of(tf, step, body, runner) for step in steps)
     if belt:
         drift_m = course.speed_m_per_s * tm - 0.02 * np.sin(2 * np.pi * tm / 7 + wander)
         drift_f = course.speed_m_per_s * tf - 0.02 * np.sin(2 * np.pi * tf / 7 + wander)
@@ -149,7 +151,7 @@ def simulate_running(
     bursts = running_bursts(steps, condition, factors, random_source(trial_id + "/muscle"))
     speed, until = course.speed_m_per_s, course.until_s
     return SimulatedTrial(
-        trial_id, "running", runner, condition, speed, until, *rates, markers, loads, truth, bursts, behind
+        trial_id, "running", runner, condition, speed, until, *rates, markers, loads, truth, bursts, behind, belt
     )
 
 
@@ -174,7 +176,8 @@ def _legs(hips: dict[str, FloatArray], ankles: dict[str, FloatArray], body: Body
     return markers
 
 
-def _load(t: FloatArray, step: Step, body: Body, runner: Runner) -> FootLoad:
+def load_of(t: FloatArray, step: Step, body: Body, runner: Runner) -> FootLoad:
+    """What the ground does to the foot in one footfall at times t (n,) s on the trial's clock, in the ground's frame."""
     since = t - step.contact_s
     phase = since / step.contact_time_s
     weight = runner.mass_kg * G

@@ -11,7 +11,7 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 from pipelines.assets.run import carry_out
-from pipelines.depot.books.opening import FILE
+from pipelines.depot.books.where import FILE
 from pipelines.depot.guarding import end_of_command
 from pipelines.depot.keys import WAREHOUSE
 from pipelines.depot.ledger import Head

@@ -11,8 +11,8 @@ import time
 from collections.abc import Sequence
 from pathlib import Path
 
+from pipelines.depot.disk import write_bytes
 from pipelines.depot.storage import Depot
-from pipelines.depot.store import write_bytes
 from pipelines.errors import Unusable
 from pipelines.study.file import load_study
 from pipelines.telemetry import SWITCHES

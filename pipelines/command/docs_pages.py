@@ -31,6 +31,7 @@ MEASURED = {
     "coverage.md": "[How often the intervals hold the truth](coverage.md), in studies with known answers; measured",
     "detection.md": "[How well the checks see](detection.md): how often each finds its fault, by size; measured",
     "named_causes.md": "[How often the named cause is the true one](named_causes.md); measured",
+    "recovery.md": "[What comes back of what was simulated](recovery.md): bias and doubt of each outcome; measured",
     "silently_wrong.md": "[What is wrong without a word](silently_wrong.md): damaged files, matched clocks; measured",
     "speed.md": "[What it costs](speed.md): a trial, the books, the demonstration; measured, with the machine's facts",
 }

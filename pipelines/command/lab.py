@@ -91,6 +91,7 @@ def profile(
     site: Annotated[str | None, typer.Option(help="The site, as the study file will name it.")] = None,
     to: Annotated[Path | None, typer.Option("--to", help="Write the draft to this new file instead.")] = None,
     study: StudyPath = DEFAULT_STUDY,
+    as_json: AsJson = False,
 ) -> None:
     """Draft a site profile from a site's own files: axes, rates, surface, labels. A person must confirm it.
 
@@ -100,11 +101,12 @@ def profile(
     from pipelines.lab.profile.draft import draft_profile, write_draft
 
     draft = draft_profile(folder, study, site)
-    if to is None:
-        typer.echo(draft.text, nl=False)
-        return
-    write_draft(draft, to)
-    typer.echo(draft.told(to))
+    if to is not None:
+        write_draft(draft, to)
+    if as_json:
+        echo_json(draft.plain(to))
+    else:
+        typer.echo(draft.text if to is None else draft.told(to), nl=to is not None)
 
 
 def look(

@@ -73,9 +73,9 @@ def head_of_ledger(
 
     Example: manystrides ledger head --depot depot --to heads/2026-05.txt
     """
+    from pipelines.depot.disk import write_bytes
     from pipelines.depot.new_files import refuse_place
     from pipelines.depot.reached import line
-    from pipelines.depot.store import write_bytes
 
     if to is not None:
         refuse_place(to)

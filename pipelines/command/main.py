@@ -253,7 +253,10 @@ def upgrade(depot: DepotPath = DEFAULT_DEPOT, actor: Actor = None) -> None:
 
 
 #: Packages that come with the extra ``depot`` alone.
-_OF_THE_DEPOT = ("alembic", "dagster", "dagster_webserver", "duckdb", "great_expectations", "openpyxl", "pyarrow")
+_OF_THE_DEPOT = (
+    *("alembic", "dagster", "dagster_webserver", "duckdb", "filelock", "fsspec", "great_expectations", "openpyxl"),
+    *("pyarrow", "sqlalchemy"),
+)
 _INSTALL_ALL = (
     "Package {} is not installed: this installation is a laboratory's, for check, pack, profile and look. What keeps a "
     'depot needs the extra: pip install "manystrides[depot]" (from the same file), or make setup.'

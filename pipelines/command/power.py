@@ -56,8 +56,8 @@ def power(
     else:
         typer.echo(known.text(effect, aim, _SITES))
     if to is not None:
+        from pipelines.depot.disk import write_bytes
         from pipelines.depot.new_files import refuse_place
-        from pipelines.depot.store import write_bytes
         from pipelines.pages.charts.power import power_chart
 
         drawn = power_chart(outcome, effect, known.components, _SITES, aim, most=40)

@@ -15,7 +15,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from pipelines.depot.store import write_bytes
+from pipelines.depot.disk import write_bytes
 from pipelines.errors import Unusable
 from pipelines.intake.csv_records import CsvRecord, Role, records
 from pipelines.intake.tables import text_of_table

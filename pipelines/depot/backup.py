@@ -22,8 +22,9 @@ from typing import TYPE_CHECKING
 from pipelines.depot import keys, reached
 from pipelines.depot import register as registers
 from pipelines.depot.books.copying import copy_books, fill_database
-from pipelines.depot.books.opening import FILE, WORD, make_engine, mark, open_books
-from pipelines.depot.disk import remove_tree, to_disk
+from pipelines.depot.books.opening import make_engine, mark, open_books
+from pipelines.depot.books.where import FILE, WORD
+from pipelines.depot.disk import OtherBytesError, remove_tree, to_disk, write_bytes
 from pipelines.depot.guarding import end_of_command, made_from_books
 from pipelines.depot.ledger import Head, Ledger
 from pipelines.depot.modes import nothing_for_everybody
@@ -31,7 +32,7 @@ from pipelines.depot.published import sha256_of
 from pipelines.depot.registers_beside import BACKUPS as REGISTER
 from pipelines.depot.registers_beside import latest_register, nothing_known_since, register_of
 from pipelines.depot.storage import Depot, put_back
-from pipelines.depot.store import OtherBytesError, Store, write_bytes
+from pipelines.depot.store import Store
 from pipelines.errors import Unusable
 
 if TYPE_CHECKING:

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import replace
 
+from pipelines.depot.books.knowing import knowledge
 from pipelines.depot.books.rows import Gate, Record
 from pipelines.depot.desk import Desk, Opened
 from pipelines.identity.gas_prints import prints_of_table
@@ -28,8 +29,6 @@ WHOLE_TRIAL = frozenset({EVERY_SCOPE, *RECORDED.needs})
 
 def gate_of(consent: Consent, withheld: Mapping[str, str]) -> Gate:
     """What a delivery tells the gate, and what its own rested on. withheld: trial id -> its name in the depot."""
-    from pipelines.depot.books.gates import knowledge
-
     received = consent.received
     own = {event for event in consent.events if event[0] != ANYBODY}
     told: dict[str, set[ConsentEvent]] = {}

@@ -8,7 +8,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
-from pipelines.depot.books.opening import FILE, WORD
+from pipelines.depot.books.where import FILE, WORD
 from pipelines.depot.disk import sync_tree
 from pipelines.errors import Unusable
 

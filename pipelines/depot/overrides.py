@@ -12,6 +12,7 @@ from collections.abc import Iterable, Mapping
 from typing import TYPE_CHECKING
 
 from checks.registry import CheckSpec, Subject, Weight
+from pipelines.depot.books import knowing
 from pipelines.depot.books.rows import Override, Record
 from pipelines.depot.desk import Desk
 
@@ -37,9 +38,7 @@ def why_not(spec: CheckSpec) -> str | None:
 
 def in_force(desk: Desk, site: str | None, files: Mapping[str, Iterable[str]]) -> tuple[Override, ...]:
     """Decisions on trials of one delivery. files: trial id -> checksums of its files, which must be the same."""
-    from pipelines.depot.books.decisions import in_force as chosen
-
-    return chosen(desk.books.decisions.on_trials(files), site, files)
+    return knowing.in_force(desk.books.decisions.on_trials(files), site, files)
 
 
 def digest(overrides: Iterable[Override]) -> str:

@@ -12,8 +12,8 @@ import hashlib
 import re
 from pathlib import Path
 
+from pipelines.depot.disk import write_bytes
 from pipelines.depot.ledger import Head
-from pipelines.depot.store import write_bytes
 from pipelines.errors import Unusable
 
 NAME = "books.head"

@@ -72,7 +72,7 @@ def read(path: Path) -> Register | None:
 
 def write(path: Path, register: Register) -> None:
     """Replace the register in one step; only its owner may read it."""
-    from pipelines.depot.store import write_bytes
+    from pipelines.depot.disk import write_bytes
 
     told: dict[str, Any] = {"form": FORM, **asdict(register)}
     told["sum"] = _sum(told)

@@ -17,13 +17,13 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from functools import cached_property, partial
 from pathlib import Path
-from typing import IO, TYPE_CHECKING
+from typing import IO, TYPE_CHECKING, cast
 
 from pipelines.depot import keys
 from pipelines.depot.addresses import local_path, named_register
-from pipelines.depot.disk import remove_tree
+from pipelines.depot.disk import OtherBytesError, remove_tree
 from pipelines.depot.modes import nothing_for_everybody, only_for_the_owner
-from pipelines.depot.store import OtherBytesError, Store
+from pipelines.depot.store import Store
 from pipelines.errors import Unusable
 from schemas.model import Table
 
@@ -97,7 +97,7 @@ class Depot:
     @property
     def exists(self) -> bool:
         """Whether there is a depot at all."""
-        from pipelines.depot.books.opening import FILE, WORD
+        from pipelines.depot.books.where import FILE, WORD
 
         return (self.root / WORD).exists() or (self.root / FILE).exists()
 
@@ -126,6 +126,19 @@ class Depot:
         finally:
             try:
                 self._books.close()
+            finally:
+                self._books = None
+
+    @contextmanager
+    def unwritten(self) -> Iterator[None]:
+        """A folder that is no depot, to judge in what nobody keeps: its books know nothing, and take nothing."""
+        from pipelines.depot.books.unwritten import Unwritten
+
+        with nothing_for_everybody():
+            self.root.mkdir(parents=True, exist_ok=True)
+            self._books = cast("Books", Unwritten())
+            try:
+                yield
             finally:
                 self._books = None
 

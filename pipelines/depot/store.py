@@ -25,19 +25,9 @@ from functools import cache
 from pathlib import Path
 from typing import IO, Any
 
-from pipelines.depot.disk import files_below, remove_tree, sync_tree, to_disk
+from pipelines.depot.disk import OtherBytesError, copied, files_below, remove_tree, sync_tree, to_disk, write_whole
 from pipelines.depot.modes import only_for_the_owner
 from pipelines.errors import Unusable
-
-_CHUNK = 1 << 20
-
-
-class OtherBytesError(Exception):
-    """The bytes that came in are not those that were to come; nothing was written. now: their SHA-256."""
-
-    def __init__(self, now: str) -> None:
-        super().__init__(f"SHA-256 {now}")
-        self.now = now
 
 
 @dataclass(frozen=True)
@@ -181,31 +171,25 @@ class Store:
 
     def _write(self, key: str, incoming: IO[bytes], sha256: str | None, mode: int | None, sync: bool) -> None:
         target = self._at(key)
-        folder, _, name = target.rpartition("/")
         if self._is_disk:
-            Path(folder).mkdir(parents=True, exist_ok=True)
-            if self.beside is not None:
-                only_for_the_owner(Path(self.beside))
-        beside, digest = f"{self.beside or folder}/.{name}.{secrets.token_hex(8)}", hashlib.sha256()
+            beside = None if self.beside is None else Path(self.beside)
+            if beside is not None:
+                Path(target).parent.mkdir(parents=True, exist_ok=True)
+                only_for_the_owner(beside)
+            write_whole(Path(target), incoming, sha256, beside=beside, mode=mode, sync=sync)
+            return
+        folder, _, name = target.rpartition("/")
+        part = f"{self.beside or folder}/.{name}.{secrets.token_hex(8)}"
         try:
-            with self.filesystem.open(beside, "xb") as outgoing:
-                if self._is_disk and mode is not None:
-                    os.chmod(beside, mode)
-                while chunk := incoming.read(_CHUNK):
-                    digest.update(chunk)
-                    outgoing.write(chunk)
-                if self._is_disk and sync:
-                    outgoing.flush()
-                    os.fsync(outgoing.fileno())
-            if sha256 is not None and digest.hexdigest() != sha256:
-                raise OtherBytesError(digest.hexdigest())
-            self._move(beside, target)
+            with self.filesystem.open(part, "xb") as outgoing:
+                now = copied(incoming, outgoing)
+            if sha256 is not None and now != sha256:
+                raise OtherBytesError(now)
+            self._move(part, target)
         except BaseException:
             with suppress(FileNotFoundError):
-                self.filesystem.rm_file(beside)
+                self.filesystem.rm_file(part)
             raise
-        if self._is_disk and sync:
-            to_disk(folder)
 
     def sync(self, keys: Iterable[str]) -> None:
         """Make sure that objects are on the disk, which were put without."""
@@ -281,8 +265,3 @@ class Store:
 def _fetched() -> tempfile.TemporaryDirectory[str]:
     """Where copies of objects lie that are on no disk; gone when this process ends."""
     return tempfile.TemporaryDirectory(prefix="manystrides-fetched-")
-
-
-def write_bytes(path: Path, content: bytes, *, owner_only: bool = False) -> None:
-    """Replace the file ``path``, which belongs to no store, by ``content`` in one step."""
-    Store.on_disk(path.parent).put(path.name, content, mode=0o600 if owner_only else None)

@@ -12,7 +12,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 from pipelines.depot import keys
-from pipelines.depot.books.opening import FILE, WORD
+from pipelines.depot.books.where import FILE, WORD
 from pipelines.depot.exchange import REPLACED
 from pipelines.depot.reached import NAME as HEAD
 from pipelines.depot.storage import Depot

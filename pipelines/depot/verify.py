@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Literal
 
 from pipelines.depot import keys
 from pipelines.depot import register as registers
-from pipelines.depot.books.opening import FILE
+from pipelines.depot.books.where import FILE
 from pipelines.depot.exchange import REPLACED, undo_exchanges
 from pipelines.depot.guarding import damage, differences, head_gone, prove_books_file
 from pipelines.depot.ledger import Head
@@ -91,7 +91,7 @@ def verify(depot: Depot, exported: Head | None = None) -> list[Fault]:
 
 
 def _word(depot: Depot) -> Iterator[Fault]:
-    from pipelines.depot.books.opening import WORD
+    from pipelines.depot.books.where import WORD
 
     marker = depot.root / WORD
     if not marker.exists():

@@ -209,10 +209,9 @@ def _site_problems(info: dict[str, str], inbox_site: str, study: Study) -> Itera
         yield _info_problem(f"{SITE} is missing", known, SITE)
     elif site not in study.sites:
         yield _info_problem(f"{SITE} is {said(site)}, which the study does not know", known, SITE)
-    elif inbox_site and site != inbox_site:
-        yield _info_problem(
-            f"{SITE} is {site}, but the bag lay in the inbox of {inbox_site}", f"the site {inbox_site}", SITE
-        )
+    elif inbox_site and site != inbox_site:  # both sites are told, neither of the other
+        seen = f"{SITE} names another site than the one in whose inbox the bag lay"
+        yield _info_problem(seen, "the site in whose inbox it lies", SITE)
     if not title:
         yield _info_problem(f"{STUDY} is missing", study.title, STUDY)
     elif title.split() != study.title.split():
@@ -227,7 +226,7 @@ def _site_problems(info: dict[str, str], inbox_site: str, study: Study) -> Itera
 def _sent_as(info: dict[str, str], inbox_site: str, study: Study) -> tuple[str | None, int | None]:
     """Whose delivery it is, and which; of one that lay in the inbox of another laboratory than it names, the inbox's.
 
-    The other laboratory's numbers are not for it to use, and what is wrong with it is told to who put it there.
+    The other laboratory's numbers are not for it to use. What is wrong with it is told to both.
     """
     site, number = info.get(SITE, ""), info.get(NUMBER, "")
     if inbox_site and site in study.sites and site != inbox_site:

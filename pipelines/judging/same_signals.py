@@ -125,14 +125,13 @@ def copied_after(desk: Desk, record: Record, shapes: pd.DataFrame, trials: Colle
 
     shapes: rows of ``trial_shapes``, of these trials and others.
     """
-    from pipelines.depot.books.order import after  # here: nothing of the database is imported for a `check`
     from pipelines.science.known_again import kept_in
 
     names = ["trial_id", "marker", "stride_number", "cell", "shape_code"]
     own = kept_in(shapes.loc[shapes["trial_id"].isin(trials), names].itertuples(index=False, name=None))
     cells = frozenset().union(*(kept.cells for kept in own.values()))
-    later = after(record.site, record.number, desk.books.deliveries.came(record.delivery_id))
-    near = desk.books.trials.with_shapes_in(cells, desk.made, later)
+    came = desk.books.deliveries.came(record.delivery_id)
+    near = desk.books.trials.with_shapes_after(cells, desk.made, record.site, record.number, came)
     found = _read(_results(desk), near) if near else ()
     return sorted(
         {
@@ -145,11 +144,9 @@ def copied_after(desk: Desk, record: Record, shapes: pd.DataFrame, trials: Colle
 
 def _accepted_before(desk: Desk, delivery_id: str, received: Received, own: Mapping[str, Kept]) -> list[_Other]:
     """Trials accepted before with shapes in the cells of ``own``."""
-    from pipelines.depot.books.order import before
-
     books, cells = desk.books, frozenset().union(*(kept.cells for kept in own.values()))
     came = books.deliveries.came(delivery_id)
-    near = books.trials.with_shapes_in(cells, desk.made, before(received.site, received.number, came))
+    near = books.trials.with_shapes_before(cells, desk.made, received.site, received.number, came)
     if not near:
         return []
     records = {record.delivery_id: record for record in books.deliveries.named(near)}

@@ -1,7 +1,8 @@
 """The depot's checks at the laboratory, before anything is sent: on a bag or a plain folder, keeping nothing.
 
-Everything is done at the desk of an empty, temporary depot by the stages a delivery goes through anyway, but that
-nothing is published; so nothing is judged twice in two ways. What earlier deliveries brought is not known here.
+Everything is done at a desk in a temporary folder by the stages a delivery goes through anyway, but that nothing is
+published; so nothing is judged twice in two ways. What earlier deliveries brought is not known here: the books of that
+desk are ``pipelines.depot.books.unwritten``, which need no database.
 
 Exit codes, for scripts: 0 nothing must be mended, 1 something must be mended, 2 something given cannot be used, 3 a
 fault of manystrides (a check crashed); they stand in ``pipelines.command.exit_codes``, too.
@@ -14,6 +15,7 @@ import tempfile
 from collections import Counter
 from collections.abc import Iterator
 from dataclasses import asdict, dataclass, replace
+from importlib.util import find_spec
 from pathlib import Path
 from typing import Any
 
@@ -91,6 +93,12 @@ def check_at_the_lab(
     """
     from pipelines.taking_in.opening import open_desk
 
+    if compare and find_spec("ezc3d") is None:
+        raise Unusable(
+            "The second reader of C3D files, ezc3d, is not installed: a laboratory's installation has only our own.",
+            "both readers.",
+            'Install it (pip install "manystrides[second-reader]" from the same file), or leave out --compare-readers.',
+        )
     if report is not None:
         _refuse_report(report, path)
     if not path.exists():
@@ -112,7 +120,7 @@ def check_at_the_lab(
         bag = _bagged(path, site, study, work) if is_folder else path
         depot = Depot(work / "depot", register=work / "register")
         asked = _Asked(path, is_folder, known, out, compare, report, progress or Progress())
-        with depot.writing("laboratory check"), open_desk(depot, study, "laboratory check") as desk:
+        with depot.unwritten(), open_desk(depot, study, "laboratory check") as desk:
             return _checked(replace(desk, shows_texts=True), bag, site or "", asked)
 
 
@@ -193,7 +201,7 @@ def _checked(desk: Desk, bag: Path, site: str, asked: _Asked) -> LabChecked:
     if asked.report is not None:
         lines.append(f"Report: {_reported(desk, made, asked, told, differences[1:], not faulty)}")
     code = 3 if summary.crashed() else int(faulty)
-    (came,) = summary.plain()["deliveries"]
+    (came,) = summary.deliveries()
     plain = {**came, "findings": for_scripts(findings), "identifying": [asdict(one) for one in told]}
     return LabChecked("\n".join(lines), plain | {"differences": differences[1:], "exit_code": code}, code)
 
@@ -263,7 +271,7 @@ def _summary_of(desk: Desk, made: Made) -> Summary:
 
 def _summary(desk: Desk, made: Made) -> Iterator[str]:
     """The run's summary of this delivery, without what it says of the depot, and each trial with its remedies."""
-    yield from _summary_of(desk, made).text().partition("\nWhere to look")[0].splitlines()
+    yield from _summary_of(desk, made).text().splitlines()
     findings = _findings(made)
     causes = [f for f in findings if f["consequence_of"] is None]
     yield from by_trial(findings)

@@ -18,6 +18,7 @@ from pipelines.pages.pictures import read_pictures
 from pipelines.pages.safety import FollowUps, nobody_yet, write_safety
 from pipelines.pages.sheets import Sheet, made_from
 from pipelines.pages.study_pages import TOP, StudyPages
+from pipelines.pages.typed import Typed
 
 if TYPE_CHECKING:
     from pipelines.depot.store import Store
@@ -31,6 +32,10 @@ _ONCE_APART = "safety.html"
 
 class Places(Protocol):
     """The places of a depot that matter here."""
+
+    @property
+    def root(self) -> Path:
+        """The depot's own folder."""
 
     @property
     def pages(self) -> Store:
@@ -62,7 +67,7 @@ def write_pages(
     would say the same, as its hash tells, is not made again, and no file whose content has not changed is touched.
     """
     facts = read_facts(depot.warehouse, study.study) if facts is None else facts
-    pages, store = StudyPages(facts, study), depot.pages
+    pages, store = StudyPages(facts, study, Typed(depot.root.absolute(), study.path.absolute())), depot.pages
     due: set[str] = set()
     noted = {} if noted is None else noted
     written = 0

@@ -47,7 +47,10 @@ class Site:
 
 @dataclass(frozen=True)
 class Delivery:
-    """One delivery as it came, in order of arrival."""
+    """One delivery as it came, in order of arrival.
+
+    named_site: the site its bag names, if it lay in the inbox of ``site``, which is another one; else None.
+    """
 
     delivery_id: str
     site: str | None
@@ -60,6 +63,7 @@ class Delivery:
     payload_bytes: int
     code_version: str
     study_version: str
+    named_site: str | None = None
 
 
 @dataclass(frozen=True)
@@ -116,6 +120,7 @@ class Facts:
     pictured: dict[str, str]  # finding id -> digest of the picture beside it
     set_aside: tuple[SetAside, ...] = ()
     silent: tuple[Silent, ...] = ()  # not of the warehouse: it comes with the day, see ``pipelines.study.silence``
+    held_texts: int = 0  # those that wait for a look; not of the warehouse either
     footfall_count: int = 0
     runner_count: int = 0
     shown: tuple[Outcome, ...] = ()
@@ -139,12 +144,28 @@ class Facts:
         return tuple(s for s in self.current if s.standing == "returned" and s.trial_id is not None)
 
     @cached_property
+    def running_runner_count(self) -> int:
+        """Runners with an accepted running trial: those of whom the footfalls are."""
+        own = {s.participant_id for s in self.current if (s.standing, s.kind) == ("accepted", "running")}
+        return len(own - {None})
+
+    @cached_property
     def stopped(self) -> tuple[Delivery, ...]:
-        """Deliveries that could not be taken in and have not been replaced under their number."""
-        replaced = {(d.site, d.delivery_number) for d in self.deliveries if d.status == "taken_in"}
+        """Deliveries that could not be taken in, of which neither the number nor the content was taken in since."""
+        taken = [d for d in self.deliveries if d.status == "taken_in"]
+        numbers = {(d.site, d.delivery_number) for d in taken}
+        contents = {(d.site, d.fingerprint_sha256) for d in taken}
         return tuple(
-            d for d in self.deliveries if d.status == "stopped" and (d.site, d.delivery_number) not in replaced
+            d
+            for d in self.deliveries
+            if d.status == "stopped"
+            and (d.site, d.delivery_number) not in numbers
+            and (d.named_site or d.site, d.fingerprint_sha256) not in contents
         )
+
+    def stopped_of(self, site: str) -> list[Delivery]:
+        """Those of a site, be it that they lay in another one's inbox."""
+        return [d for d in self.stopped if site in (d.site, d.named_site)]
 
     @cached_property
     def findings_on(self) -> dict[tuple[str, str | None], tuple[Finding, ...]]:

@@ -14,7 +14,7 @@ from pipelines.pages.digest import digest_of
 from pipelines.pages.names import link
 
 #: Rows that stay on a page, and rows of each further page: own choice, a page is then about 200 kB at most.
-STAY, EACH = 100, 200
+STAY, EACH = 100, 100
 #: Deliveries that are seen at once; earlier ones are folded: own choice, about one screen.
 NEWEST = 10
 #: Kind of table -> the heading of its further pages.

@@ -7,7 +7,7 @@ from collections.abc import Iterable, Iterator
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any, TypeVar
 
-from pipelines.pages.words import with_minus
+from pipelines.pages.words import as_read
 
 if TYPE_CHECKING:
     from _typeshed import DataclassInstance
@@ -41,7 +41,7 @@ def findings_shown(rows: Iterable[Finding], withheld: set[tuple[str, str]], hidd
     """
     names = names_hidden(hidden)
     listed = [
-        replace(row, seen=with_minus(row.seen), expected=with_minus(row.expected))
+        replace(row, seen=as_read(row.seen), expected=as_read(row.expected))
         for found in _less_withheld(rows, withheld)
         if (found.site, found.trial_id) not in hidden
         for row in [without(found, names.get(found.site or ""), ("file", "place", "seen", "expected", "remedy"))]

@@ -10,8 +10,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from pipelines.depot.disk import write_bytes
 from pipelines.depot.new_files import part_beside, put_in_place, refuse_place
-from pipelines.depot.store import write_bytes
 from pipelines.pages import view
 from pipelines.pages.completeness import completeness
 from pipelines.pages.lab_facts import facts_of_result, pictures_of_result

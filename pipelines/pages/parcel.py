@@ -14,10 +14,10 @@ from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from pipelines.depot.store import write_bytes
+from pipelines.depot.disk import write_bytes
 from pipelines.errors import Unusable
 from pipelines.pages.digest import digest_of
-from pipelines.pages.facts import Facts, read_facts
+from pipelines.pages.facts import Delivery, Facts, Finding, read_facts
 from pipelines.pages.lab_report import refuse_existing
 from pipelines.pages.letter import letter
 from pipelines.pages.pictures import read_pictures
@@ -32,6 +32,8 @@ if TYPE_CHECKING:
 FIRST, LETTER = "index.html", "letter.txt"
 #: Half as long to make as what is usual, and a twentieth larger.
 _DEFLATE_LEVEL = 4
+#: Check and place of the finding on a bag that lay in the inbox of another site than it names.
+_MISPLACED = ("bag_info_names_site_and_number", "Site")
 #: Of every file in the zip, so that the same parcel is the same bytes.
 _TIME = (1980, 1, 1, 0, 0, 0)
 
@@ -74,12 +76,13 @@ def _facts(warehouse: Path, study: LoadedStudy) -> Facts:
 
 def facts_of(facts: Facts, site: str) -> Facts:
     """The same facts with nothing of any other laboratory."""
+    deliveries, findings = _told_to(facts, site)
     own = replace(
         facts,
         sites=tuple(s for s in facts.sites if s.site == site),
-        deliveries=tuple(d for d in facts.deliveries if d.site == site),
+        deliveries=deliveries,
         standings=tuple(s for s in facts.standings if s.site == site),
-        findings=tuple(f for f in facts.findings if f.site == site),
+        findings=findings,
         check_runs=tuple(r for r in facts.check_runs if r.site == site),
         outcomes={key: tuple(row for row in rows if row[0] == site) for key, rows in facts.outcomes.items()},
         doubts=tuple(d for d in facts.doubts if d.site == site),
@@ -96,6 +99,26 @@ def facts_of(facts: Facts, site: str) -> Facts:
     vars(own)["habits"] = tuple(habit for habit in facts.habits if habit.site == site)
     vars(own)["round_trips"] = tuple(trip for trip in facts.round_trips if trip.site == site)
     return own
+
+
+def _told_to(facts: Facts, site: str) -> tuple[tuple[Delivery, ...], tuple[Finding, ...]]:
+    """Deliveries and findings of a site.
+
+    A bag that lay in the inbox of another site than it names is told to both, and of it only that: what else was found
+    in it may be the other one's. Neither is told of one that is only a copy of what is held.
+    """
+    placed = {d.delivery_id for d in facts.deliveries if d.named_site is None}
+    reasons = [f for f in facts.findings if f.delivery_id not in placed and (f.check_name, f.place) == _MISPLACED]
+    asked = placed | {f.delivery_id for f in reasons}
+    own = [d for d in facts.deliveries if site in (d.site, d.named_site) and d.delivery_id in asked]
+    names = {d.delivery_id for d in own}
+    return (
+        tuple(replace(d, site=site, named_site=None) for d in own),
+        (
+            *(f for f in facts.findings if f.site == site and f.delivery_id in placed),
+            *(replace(f, site=site) for f in reasons if f.delivery_id in names),
+        ),
+    )
 
 
 class Parcel(StudyPages):

@@ -61,7 +61,8 @@ class Pages:
         """The hash of everything that is on a sheet."""
         study = self.foot["study"]
         shown = (study.title, study.invented, study.citation, self.foot["study_version"])
-        return sheet.made_from(shown_version(), shown, self.site_link("../")(sheet.site))
+        checks = [self.check_link("../")(name) for name in sheet.checks]
+        return sheet.made_from(shown_version(), shown, self.site_link("../")(sheet.site), checks)
 
     def sheet(self, sheet: Sheet, pictures: Mapping[str, Picture]) -> str:
         """One fix sheet. pictures: finding -> picture, of at least those that it draws."""
@@ -75,6 +76,7 @@ class Pages:
             root="../",
             made_from=self.made_from(sheet),
             site_link=self.site_link("../"),
+            check_link=self.check_link("../"),
             drawings=drawn,
             **sheet.values,
         )

@@ -88,7 +88,7 @@ def write_report(warehouse: Path, to: Path) -> Path:
 
     Raises Unusable if there is no warehouse or none with a plan, if a run swapped it meanwhile, or if ``to`` exists.
     """
-    from pipelines.depot.store import write_bytes
+    from pipelines.depot.disk import write_bytes
     from pipelines.pages.lab_report import refuse_existing
 
     if to.suffix != ".html":

@@ -1,7 +1,7 @@
 """The way of a trial that went back: sent, returned for what, sent again when, accepted or still open. Nothing of HTML.
 
-Times are those at which the depot took deliveries in. An age is counted to the newest delivery and not to today, so
-that the same warehouse always gives the same pages.
+Times are those at which the depot took deliveries in. How long something is open is counted where a page is looked at,
+to that day; here stands since when, so that the same warehouse always gives the same pages.
 """
 
 from __future__ import annotations
@@ -36,6 +36,13 @@ class RoundTrip:
     trial_id: str
     site: str
     legs: tuple[Leg, ...]
+    participant_id: str | None = None
+    visit: str | None = None
+
+    @property
+    def returned_for(self) -> tuple[str, ...]:
+        """Every check that it went back for, each once."""
+        return tuple(dict.fromkeys(name for leg in self.legs for name in leg.returned_for))
 
     @property
     def went_back(self) -> Leg:
@@ -101,7 +108,7 @@ def all_round_trips(facts: Facts) -> list[RoundTrip]:
             if own[-1].superseded:
                 continue
             legs = tuple(_leg(facts, s, deliveries[s.delivery_id].received_utc) for s in own)
-            found.append(RoundTrip(trial, of_site, legs))
+            found.append(RoundTrip(trial, of_site, legs, own[-1].participant_id, own[-1].visit))
     return sorted(found, key=lambda t: (not t.is_open, t.went_back.received_utc, t.site, t.trial_id))
 
 
@@ -115,12 +122,11 @@ def _leg(facts: Facts, standing: Standing, received_utc: str) -> Leg:
 
 @dataclass(frozen=True)
 class OpenReturns:
-    """What one site has still to send again. oldest_days: age of the oldest; usual_days: median time to mend so far."""
+    """What one site has still to send again. usual_days: median time to mend so far."""
 
     site: str
     count: int
     oldest: RoundTrip | None
-    oldest_days: int | None
     mended: int
     usual_days: float | None
 
@@ -135,20 +141,12 @@ def open_returns(facts: Facts, sites: Iterable[str]) -> list[OpenReturns]:
         oldest = waiting[0] if waiting else None
         mended = [days for t in own if (days := t.days_to_mend) is not None]
         usual = statistics.median(mended) if mended else None
-        rows.append(OpenReturns(site, len(waiting), oldest, age_days(facts, oldest), len(mended), usual))
+        rows.append(OpenReturns(site, len(waiting), oldest, len(mended), usual))
     return rows
 
 
 def _since(trip: RoundTrip) -> str:
     return trip.open_since.received_utc if trip.open_since else ""
-
-
-def age_days(facts: Facts, trip: RoundTrip | None) -> int | None:
-    """Whole days from the delivery that went back to the newest one; None if it is not open or a time is unreadable."""
-    if trip is None or trip.open_since is None:
-        return None
-    days = days_between(trip.open_since.received_utc, facts.newest_utc)
-    return None if days is None else int(days)
 
 
 def days_between(earlier: str, later: str) -> float | None:

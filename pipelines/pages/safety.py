@@ -6,7 +6,6 @@ is asked of whoever keeps that.
 
 from __future__ import annotations
 
-import shlex
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Protocol
@@ -15,6 +14,7 @@ from pipelines.pages.change_over import MOST_DRAWN, ChangeOver, read_change_over
 from pipelines.pages.charts.trend import trend_chart
 from pipelines.pages.charts.weeks import week_chart
 from pipelines.pages.templating import page_style, templates
+from pipelines.pages.typed import Typed
 from pipelines.pool.query import open_read_only
 from pipelines.science.change_over.cautions import WORDING, Caution
 
@@ -38,6 +38,10 @@ class Places(Protocol):
     """The places of a depot that matter here."""
 
     @property
+    def root(self) -> Path:
+        """The depot's own folder."""
+
+    @property
     def safety(self) -> Store:
         """Where the page goes to: weeks of single runners, for the depot's owner to pass on."""
 
@@ -57,12 +61,6 @@ class Entry:
     def followed(self) -> bool:
         """Whether somebody followed it up."""
         return self.done is not None and self.done.followed_utc is not None
-
-    @property
-    def command(self) -> str:
-        """What to type once it was followed up."""
-        runner = shlex.quote(self.caution.participant_id)
-        return f"manystrides followed-up {runner} --week {self.caution.week} --as 'NAME'"
 
 
 @dataclass(frozen=True)
@@ -113,7 +111,8 @@ def read_over(warehouse: Path, study: LoadedStudy) -> ChangeOver:
 
 def write_safety(depot: Places, study: LoadedStudy, follow_ups: FollowUps = nobody_yet) -> None:
     """Write the one page that nobody but the depot's owner may read; whatever else lies in its folder goes."""
-    content = page(read_over(depot.warehouse, study), study, follow_ups).encode("utf-8", "replace")
+    typed = Typed(depot.root.absolute(), study.path.absolute())
+    content = page(read_over(depot.warehouse, study), study, follow_ups, typed).encode("utf-8", "replace")
     store = depot.safety
     store.shut("")
     if not store.is_object(PAGE) or store.read(PAGE) != content:
@@ -122,8 +121,8 @@ def write_safety(depot: Places, study: LoadedStudy, follow_ups: FollowUps = nobo
         store.remove(other)
 
 
-def page(over: ChangeOver, study: LoadedStudy, follow_ups: FollowUps) -> str:
-    """The page as HTML."""
+def page(over: ChangeOver, study: LoadedStudy, follow_ups: FollowUps, typed: Typed) -> str:
+    """The page as HTML. typed: the commands it offers."""
     drawn = [runner for runner in over.listed[:MOST_DRAWN] if runner in over.weeks]
     span = over.last_weeks
     return (
@@ -140,6 +139,7 @@ def page(over: ChangeOver, study: LoadedStudy, follow_ups: FollowUps) -> str:
             over=over,
             board=board(over, follow_ups),
             open_rows=OPEN_ROWS,
+            typed=typed,
             trends={r: trend_chart(r, over.weeks[r], span, f"trend-{n}") for n, r in enumerate(drawn)},
             drawn=[(r, week_chart(r, over.weeks[r], span, f"weeks-{n}")) for n, r in enumerate(drawn)],
             wording=WORDING,

@@ -38,6 +38,12 @@ class Sheet:
     drawn: tuple[Finding, ...] = ()
     pictures: tuple[tuple[str, str], ...] = ()
 
+    @property
+    def checks(self) -> list[str]:
+        """The checks whose findings are on it, in order."""
+        groups = (group for key in ("groups", "others", "notes") for group in self.values.get(key, ()))
+        return sorted({group.check_name for group in groups})
+
     def made_from(self, *look: object) -> str:
         """The hash of everything on the sheet. look: what it is shown with: code, style, words of the study."""
         return digest_of(self.name, self.template, self.site, self.values, self.pictures, look)

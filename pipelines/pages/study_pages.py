@@ -23,6 +23,8 @@ from pipelines.pages.names import file_names, link
 from pipelines.pages.rendering import Pages
 from pipelines.pages.scripts import list_script
 from pipelines.pages.site_section import site_section
+from pipelines.pages.typed import Typed
+from pipelines.pages.words import visit_words
 from pipelines.pages.worklist import as_csv, new_in, worklist
 from pipelines.versions import shown_version
 from schemas.glossary import TERMS
@@ -63,13 +65,17 @@ class SiteRow(NamedTuple):
 
 
 class StudyPages(Pages):
-    """Renders every page of the warehouse of a study. to_top: from the page of a site to the folder of all pages."""
+    """Renders every page of the warehouse of a study. to_top: from the page of a site to the folder of all pages.
+
+    typed: the commands that the data manager's pages offer.
+    """
 
     to_top = "../"
 
-    def __init__(self, facts: Facts, study: LoadedStudy) -> None:
+    def __init__(self, facts: Facts, study: LoadedStudy, typed: Typed | None = None) -> None:
         super().__init__(facts, study)
-        self.work = worklist(facts)
+        self.typed, self.work = typed, worklist(facts, typed)
+        self.common |= {"lists": list_script()}
         self.tables = {site: self._tables(site) for site in self.site_names}
         further = [p for tables in self.tables.values() for table in tables.values() for p in table.further]
         named = [("site", s) for s in self.site_names] + [("further", f"{p.site}-{p.kind}-{p.number}") for p in further]
@@ -170,9 +176,16 @@ class StudyPages(Pages):
             new_in=new_in,
             site_names=self.site_names,
             stay=STAY,
-            lists=list_script(),
+            typed=self.typed,
+            beyond=self._beyond(),
+            visits_in_order=[visit_words(visit, self.facts.visits) for visit in self.facts.visits],
             stopped_by_id=lambda delivery_id: self.stopped_link("")(stopped[delivery_id]),
         )
+
+    def _beyond(self) -> int:
+        """Rows of the worklist that are not on its page."""
+        of_sites = [[row for row in self.work.send if row.site == site] for site in {r.site for r in self.work.send}]
+        return sum(max(0, len(rows) - STAY) for rows in (self.work.decide, *of_sites, self.work.noted, self.work.done))
 
     def deliveries_page(self) -> str:
         """What came, for the data manager."""
@@ -233,7 +246,7 @@ class StudyPages(Pages):
             counts=view.count_standings(s for s in facts.current if s.site == site),
             returns=tables["returns"],
             loose=tables["tables"],
-            stopped=[d for d in facts.stopped if d.site == site],
+            stopped=facts.stopped_of(site),
             grid=self.grid([site]),
             faults=view.frequent_faults(facts, site),
             tallies=[t for t in view.check_tallies(facts, site) if t.counts["crashed"]],

@@ -22,6 +22,8 @@ _FORMULA = ("=", "+", "-", "@", "\t", "\r")
 _NUMBER = re.compile(r"[+-]?\d+(\.\d+)?")
 _THOUSANDS = re.compile(r"[+-]?\d{1,3}(,\d{3})+(\.\d+)?")
 _MOST_NAME = 60
+#: Before a table's text, so that spreadsheets read its letters as UTF-8.
+UTF8_MARK = "\ufeff"
 
 
 def with_csv(page: str) -> Markup:
@@ -95,7 +97,7 @@ def _number(cell: str) -> str:
 
 
 def _link(title: str, name: str, content: str) -> str:
-    data = "data:text/csv;charset=utf-8," + quote(content)
+    data = "data:text/csv;charset=utf-8," + quote(UTF8_MARK + content)
     hidden = f'<span class="hidden">: {escape(title)}</span>'
     return f'<p class="ascsv"><a download="{name}" href="{data}">This table as CSV{hidden}</a></p>'
 

@@ -53,6 +53,7 @@ def templates() -> Environment:
         "STATUS_WORDS": words.STATUS_WORDS,
         "WEIGHT_WORDS": words.WEIGHT_WORDS,
         "visit_words": words.visit_words,
+        "NO_FINDING": words.NO_FINDING,
         "caution_words": lambda kind: " ".join(CAUTION_WORDS.get(kind, ("", kind.replace("_", " ")))),
     }
     return made

@@ -30,7 +30,17 @@ WEIGHT_WORDS = {
     "withholds": "keeps a trial out",
     "notes": "for your notice",
 }
-_SHORT_UNITS = {"deg": "°", "{BW}": "body weights", "{BW}/s": "BW/s", "{BW}.s": "BW·s", "J/(kg.m)": "J/(kg·m)"}
+#: Said where a trial went back and no finding is recorded.
+NO_FINDING = "no finding is recorded"
+_SHORT_UNITS = {
+    "deg": "°",
+    "uV": "µV",
+    "N.m": "N·m",
+    "{BW}": "body weights",
+    "{BW}/s": "BW/s",
+    "{BW}.s": "BW·s",
+    "J/(kg.m)": "J/(kg·m)",
+}
 
 
 def short_unit(code: str | None) -> str:
@@ -39,11 +49,20 @@ def short_unit(code: str | None) -> str:
 
 
 _MINUS = re.compile(r"(?<![\w.)\]-])-(?=\d)")
+_SIGNED_ZERO = re.compile(r"(?<![\w.)\]-])[+-](?=0(?:\.0+)?(?![\d.]*\d))")
+_CODED = {"uV": "µV", "N.m": "N·m"}
+_CODED_AFTER_NUMBER = re.compile(r"(?<=\d )(uV|N\.m)\b")
 
 
 def with_minus(words: str) -> str:
     """A sentence whose negative numbers have a minus sign; ids and ranges such as FS-01 and 3-5 stay as they are."""
     return _MINUS.sub("\N{MINUS SIGN}", words)
+
+
+def as_read(sentence: str) -> str:
+    """A sentence of a check as it is read: true minus signs, no sign before a zero, units after numbers as signs."""
+    without_zeros = with_minus(_SIGNED_ZERO.sub("", sentence))
+    return _CODED_AFTER_NUMBER.sub(lambda found: _CODED[found[0]], without_zeros)
 
 
 def sized(value: float, unit: str) -> str:

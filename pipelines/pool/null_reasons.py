@@ -62,7 +62,7 @@ REASONS = {
     "no_leg_length": "The runner's leg length is not known.",
     "no_mass": "The runner's mass is not known.",
     "no_standing_posture": "There is no standing trial of the session and condition.",
-    "marker_hidden": "A marker that it needs was not seen when it was needed, or told nothing then.",
+    "marker_hidden": "A marker that it needs was not seen when it was needed, or showed nothing then.",
     "one_class_missing": "One of the two classes of foot strike is missing or uncertain.",
     "no_accelerometer": "There is no accelerometer on that shin, or it does not tell enough there.",
     "few_footfalls": "Too few footfalls have the value, on one side or in all.",

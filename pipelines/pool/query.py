@@ -97,9 +97,9 @@ def write_answer(answer: pa.Table, path: Path) -> None:
     """
     import io
 
+    from pipelines.depot.disk import write_bytes
     from pipelines.depot.modes import nothing_for_everybody
     from pipelines.depot.new_files import refuse_place
-    from pipelines.depot.store import write_bytes
 
     if path.suffix.lower() not in _SUFFIXES:
         raise Unusable(

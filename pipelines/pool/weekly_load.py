@@ -10,9 +10,9 @@ from schemas.outcomes_of_trials import LOADS_PER_KM
 MADE_OF = ("reported_weeks", "trial_outcomes", "trials")
 ABOUT = (
     "One row is one week of one runner's change-over as reported, all footwear together: how far the runner ran in it "
-    "and what that loaded, and the same of all weeks until then. Nobody measured it: minutes are as told, speed and "
-    "load per kilometre are the means of the runner's own trials in the same footwear, so that a runner who trains at "
-    "another speed or on other ground has other loads. Null where a trial in some footwear of the week is lacking; "
+    "and what that loaded, and the same of all weeks until then. Nobody measured it: minutes are as reported, speed "
+    "and load per kilometre are the means of the runner's own trials in the same footwear, so that a runner who trains "
+    "at another speed or on other ground has other loads. Null where a trial in some footwear of the week is lacking; "
     "what is added up is null from the first week on that is lacking or null."
 )
 #: Column of the view -> column of trial_outcomes that it is the sum of, and words.

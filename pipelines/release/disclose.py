@@ -110,9 +110,7 @@ def report(told: Told) -> dict[str, Any]:
         "smallest_group_of_whom_something_is_told": told.after_told,
         "runners_not_told": told.untold,
         "runners_in_smaller_groups": told.small,
-        "told_of_smaller_groups": "the laboratories they ran at, and what releases before told"
-        if told.small
-        else "nothing",
+        "told_of_smaller_groups": "the sites they ran at, and what earlier releases gave" if told.small else "nothing",
         "columns": {
             name: {
                 "band": level,
@@ -127,13 +125,13 @@ def report(told: Told) -> dict[str, Any]:
 def lines(told: Told) -> Iterator[str]:
     """What it cost, for people, as Markdown."""
     yield (
-        f"- Who runners are is told so that at least {told.k} share all of it, the sites they ran at included"
-        + (f", but for {told.small} runners of whom the sites alone are told. " if told.small else ". ")
+        f"- What describes a runner is given so that at least {told.k} runners share all of it, sites included"
+        + (f", but for {told.small} runners of whom the sites alone are given. " if told.small else ". ")
         + f"Before, the smallest group was of {told.before}, and {told.alone_before} runners were alone in theirs; now "
         + (
-            "nothing of it is told of anybody."
+            "nothing of it is given of anybody."
             if told.untold == len(next(iter(told.values.values()), ()))
-            else f"it is of {told.after}, the {told.untold} counted of whom nothing is told."
+            else f"it is of {told.after}, the {told.untold} counted of whom nothing is given."
         )
     )
     yield (
@@ -142,7 +140,7 @@ def lines(told: Told) -> Iterator[str]:
         "warehouse of the depot."
     )
     if told.after < told.k:
-        yield f"- A site where fewer than {told.k} runners ran is told all the same, and nothing else of them."
+        yield f"- A site where fewer than {told.k} runners ran is named all the same, and nothing else of them."
     for field in quasi_columns():
         level = told.levels[field.name]
         banded = f"given in bands of {level or 0:g} {_UNITS.get(field.unit or '', field.unit)}, by the lower end"

@@ -8,7 +8,9 @@ from contextlib import suppress
 from dataclasses import asdict, replace
 from typing import TYPE_CHECKING
 
+from pipelines.consent import held_texts
 from pipelines.depot import keys
+from pipelines.depot.books.rows import OPEN
 from pipelines.depot.desk import Desk
 from pipelines.depot.plans import frozen_plans
 from pipelines.study.silence import Silent, silent_sites
@@ -38,6 +40,14 @@ def silent_today(desk: Desk) -> tuple[Silent, ...]:
         return ()  # the books are not asked
     came = ((record.site, record.received_utc) for record in desk.books.deliveries.all())
     return silent_sites(desk.study.study, came)
+
+
+def texts_waiting(desk: Desk) -> int:
+    """How many texts wait for somebody who looks at them."""
+    names = desk.depot.delivery_ids()
+    words = {one.word for name in names for one in held_texts.read(desk.depot.result(name))}
+    decided = desk.books.texts.decided(words)
+    return sum(decided.get(word, OPEN) == OPEN for word in words)
 
 
 def build_warehouse_stage(desk: Desk, *, anew: bool = False, readied: Readied | None = None) -> dict[str, int]:
@@ -77,7 +87,7 @@ def build_pages_stage(desk: Desk, *, anew: bool = False, beside: Beside | None =
     with desk.books.transaction():
         for place in (keys.PAGES, keys.SAFETY, keys.OUTBOX):
             desk.books.files.drop(place)  # killed from here on, all are hashed the next time
-    facts = replace(read_facts(depot.warehouse, study.study), silent=silent)
+    facts = replace(read_facts(depot.warehouse, study.study), silent=silent, held_texts=texts_waiting(desk))
     write_pages(depot, study, anew=anew, noted=noted, facts=facts, follow_ups=desk.books.follow_ups.of)
     write_outbox(asked, facts, _came(made))
     with desk.books.transaction():
@@ -118,5 +128,6 @@ def _state(desk: Desk) -> str:
     plans = plan, [one.sha256 for one in frozen_plans(desk.books)]
     followed = desk.books.follow_ups.all_words()
     told = desk.study.hand_over.sites, desk.study.hand_over.sender
-    made = results, asdict(desk.stamp), shown_version(), plans, followed, told, silent_today(desk)
+    today = silent_today(desk), texts_waiting(desk)
+    made = results, asdict(desk.stamp), shown_version(), plans, followed, told, today
     return hashlib.sha256(repr(made).encode()).hexdigest()

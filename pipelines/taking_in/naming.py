@@ -32,15 +32,24 @@ def name_for_stopped(opened: Opened, books: Books) -> str:
     """The id of a delivery that is not taken in: its number if no other arrival has it, else its name as it came."""
     own = numbered(opened.received)
     if own is None or own != slug(own):
-        plain = f"{slug(opened.inbox_site)}-unnumbered-{slug(opened.name.replace('.', '-'))}"[:64]
+        own = "misplaced" if other_site(opened.received) else f"{slug(opened.inbox_site)}-unnumbered"
+        plain = f"{own}-{slug(opened.name.replace('.', '-'))}"[:64]
         holder = books.deliveries.get(plain)
         return (
-            plain if holder is None or holder.arrival == opened.arrival else f"{plain[:57]}-{short_hash(opened.name)}"
+            plain
+            if holder is None or holder.arrival == opened.arrival
+            else f"{plain[:57]}-{short_hash(opened.arrival)}"
         )
     holder = books.deliveries.get(own)
     if holder is None or (holder.arrival == opened.arrival and not holder.held):
         return own
     return f"{own}.{slug(opened.name)}"[:64]
+
+
+def other_site(received: Received) -> str | None:
+    """The site of the study that a bag names, if it lay in the inbox of another one and counts as that one's."""
+    named = received.bag_info.get(SITE)
+    return named if named is not None and received.site is not None and named != received.site else None
 
 
 def same_content(opened: Opened, books: Books) -> Record | None:

@@ -19,13 +19,14 @@ from pathlib import Path
 from pipelines.depot import keys, reached
 from pipelines.depot import register as registers
 from pipelines.depot.arrivals import Names, path_of
-from pipelines.depot.books.opening import FILE
+from pipelines.depot.books.where import FILE
 from pipelines.depot.desk import Desk
+from pipelines.depot.disk import OtherBytesError
 from pipelines.depot.guarding import damage, head_gone, made_from_books
 from pipelines.depot.proof import ledger_problems
 from pipelines.depot.published import sha256_of
 from pipelines.depot.storage import Depot, put_back
-from pipelines.depot.store import OtherBytesError, Store
+from pipelines.depot.store import Store
 from pipelines.depot.verify import Fault
 from pipelines.errors import Unusable
 from pipelines.intake.bag_files import bag_in

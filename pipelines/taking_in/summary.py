@@ -120,7 +120,7 @@ class Summary:
     def plain(self) -> dict[str, Any]:
         """The same for scripts, as values that JSON can hold; trials are counted and not named."""
         return {
-            "deliveries": [self._plain(done) for done in self.done],
+            "deliveries": self.deliveries(),
             "failures": [{"about": f.about, "said": f.text, "fault_of_manystrides": f.ours} for f in self.failures],
             "not_deliveries": self.not_deliveries,
             "crashed_checks": {name: len(places) for name, places in self.crashed().items()},
@@ -136,6 +136,10 @@ class Summary:
             "pages": self.depot.pages.shown("index.html"),
             "warehouse": str(self.depot.warehouse),
         }
+
+    def deliveries(self) -> list[dict[str, Any]]:
+        """What came, each with how many of its trials stand how."""
+        return [self._plain(done) for done in self.done]
 
     def _plain(self, done: Done) -> dict[str, Any]:
         record = done.record
@@ -169,6 +173,13 @@ class Summary:
         yield from self.faults()
         if self.not_deliveries:
             yield "Not looked at, since neither a bag (no bagit.txt) nor a .zip: " + ", ".join(self.not_deliveries)
+        if self.tables is None:  # of a check at the laboratory there is no depot to tell of
+            yield from self._depot(others)
+        else:
+            yield from self._nobodys()
+
+    def _depot(self, others: list[Done]) -> Iterator[str]:
+        """What waits in the depot, and where to look."""
         if held := len({text.word for d in others for text in read(self.depot.result(d.record.delivery_id))}):
             yield f"Held for a look: {held} {'text' if held == 1 else 'texts'} ({self._texts})"
         yield from self._consents()
@@ -199,6 +210,9 @@ class Summary:
         for name in unread:
             yield f"A WITHDRAWAL MAY BE IN consents.csv of {name}, which could not be read: nothing can be released"
             yield "  before it is sent corrected under its number, or looked at (release --consents-looked-at)"
+        yield from self._nobodys()
+
+    def _nobodys(self) -> Iterator[str]:
         for done in self.done:
             for finding in self._rows(done.record, quality.FINDINGS):
                 if is_of_nobody(finding):

@@ -14,6 +14,7 @@ from pipelines.depot.storage import write_table
 from pipelines.judging import packed_with
 from pipelines.judging.delivery_tables import DELIVERY_TABLES, frame
 from pipelines.taking_in.keeping import copy_tag_files
+from pipelines.taking_in.naming import other_site
 from schemas import core
 from schemas.convert.to_arrow import empty_frame
 from schemas.model import Table
@@ -51,6 +52,7 @@ def _delivery_row(opened: Opened, record: Record) -> dict[str, Any]:
     return {
         "delivery_id": record.delivery_id,
         "site": record.site,
+        "named_site": other_site(opened.received),
         "delivery_number": record.number,
         "status": record.status,
         "arrived_as": opened.name,

@@ -17,7 +17,7 @@ def table_page(table: Table) -> str:
         lines += [table.notes, ""]
     lines += [f"- **Layer**: {table.layer}. {LAYER_MEANING[table.layer]}"]
     if table.file_name:
-        optional = " (the laboratory may leave it out)" if table.optional else ""
+        optional = " (the site may leave it out)" if table.optional else ""
         lines.append(f"- **File in the delivery**: `{table.file_name}`{optional}")
     lines.append(f"- **Key**: {_names(table.key)}")
     lines += [f"- **Refers to**: {reference}" for reference in _references(table)]

@@ -12,7 +12,7 @@ from pathlib import Path
 from types import FrameType
 
 from pipelines.depot import keys
-from pipelines.depot.books.opening import WORD
+from pipelines.depot.books.where import WORD
 
 REPO = Path(__file__).resolve().parents[2]
 KEPT = {keys.RAW, keys.CLOSED, keys.DELIVERIES, keys.RELEASES, *keys.BUILT}

@@ -13,7 +13,7 @@ import pytest
 
 from pipelines.depot import register as registers
 from pipelines.depot.books.log_file import damage_of_log, log_of
-from pipelines.depot.books.opening import FILE
+from pipelines.depot.books.where import FILE
 from pipelines.depot.ledger import Ledger
 from pipelines.depot.storage import Depot
 from pipelines.depot.verify import verify

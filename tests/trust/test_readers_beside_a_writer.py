@@ -6,7 +6,7 @@ import subprocess
 import sys
 from pathlib import Path
 
-from pipelines.depot.books.opening import FILE
+from pipelines.depot.books.where import FILE
 from pipelines.depot.storage import Depot
 
 _READS = """

@@ -21,7 +21,7 @@ from pipelines.assets.run import run
 from pipelines.command.main import app
 from pipelines.depot import register as registers
 from pipelines.depot.backup import back_up
-from pipelines.depot.books.opening import FILE, WORD
+from pipelines.depot.books.where import FILE, WORD
 from pipelines.depot.published import read_result
 from pipelines.depot.reached import NAME as HEAD
 from pipelines.depot.storage import Depot

@@ -331,7 +331,7 @@ def test_a_withheld_trial_leaves_no_trace_of_its_runner(demo_depot: Path) -> Non
 
 
 def test_the_worklist_offers_no_command_that_would_be_refused(demo_depot: Path) -> None:
-    with (demo_depot / "pages" / "worklist.csv").open(newline="", encoding="utf-8") as lines:
+    with (demo_depot / "pages" / "worklist.csv").open(newline="", encoding="utf-8-sig") as lines:
         rows = list(csv.DictReader(lines))
     offered = {name for row in rows for name in re.findall(r"--check (\w+)", row["command"])}
     assert len(offered) > 10

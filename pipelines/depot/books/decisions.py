@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable
 from typing import TYPE_CHECKING
 
 import sqlalchemy as sa
@@ -73,12 +73,3 @@ def _override(row: sa.RowMapping, files: tuple[str, ...]) -> Override:
     back = Decision(row["back_why"], row["back_by"], row["back_utc"]) if row["back_utc"] is not None else None
     decided = Decision(row["why"], row["by"], row["utc"])
     return Override(row["word"], row["site"], row["trial_id"], files, row["check_name"], decided, back)
-
-
-def in_force(
-    overrides: Iterable[Override], site: str | None, files: Mapping[str, Iterable[str]]
-) -> tuple[Override, ...]:
-    """Those that count for trials of a delivery. files: trial id -> checksums of its files, which must be the same."""
-    return tuple(
-        o for o in overrides if o.taken_back is None and o.site == site and tuple(files.get(o.trial_id, ())) == o.files
-    )

@@ -6,13 +6,13 @@ the events it is made of, so that deliveries whose gate rests on older knowledge
 
 from __future__ import annotations
 
-import hashlib
 from collections.abc import Iterable, Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 import sqlalchemy as sa
 
 from pipelines.depot.books.asking import in_order, in_portions
+from pipelines.depot.books.knowing import knowledge
 from pipelines.depot.books.rows import TAKEN_IN, Gate, Record
 from pipelines.depot.books.tables import (
     CONSENT_EVENTS,
@@ -32,11 +32,6 @@ if TYPE_CHECKING:
 
 LATER = "a later delivery brought the trial, and there consent does not cover it"
 TAKEN_BACK = "its file is one that was taken out when a runner withdrew"
-
-
-def knowledge(events: Iterable[ConsentEvent]) -> str:
-    """All that is known of one runner, as one word."""
-    return hashlib.sha256(repr(sorted(set(events), key=repr)).encode()).hexdigest()
 
 
 def _event(row: Sequence[object]) -> ConsentEvent:

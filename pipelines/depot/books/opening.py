@@ -23,9 +23,9 @@ from sqlalchemy.exc import ArgumentError, DBAPIError, NoSuchModuleError
 from pipelines.depot.books.book import WRITES, Books, told_plainly
 from pipelines.depot.books.log_file import has_log
 from pipelines.depot.books.tables import DEPOT, FORM, LEDGER, META
+from pipelines.depot.books.where import FILE, WORD
 from pipelines.errors import Unusable
 
-FILE, WORD = "books.sqlite", "books.id"
 _WAIT_S = 30.0
 #: Alembic keeps the form of a database in this table.
 _FORM = sa.table("alembic_version", sa.column("version_num"))

@@ -13,7 +13,7 @@ import sqlalchemy as sa
 
 from pipelines.depot.books.asking import in_portions
 from pipelines.depot.books.deliveries import current
-from pipelines.depot.books.order import before, of_another_site
+from pipelines.depot.books.order import after, before, of_another_site
 from pipelines.depot.books.rows import TAKEN_IN, Record, TrialVersion
 from pipelines.depot.books.tables import DELIVERIES, SHAPE_CELLS, TRIALS
 
@@ -67,16 +67,27 @@ class Trials:
         records = {trial.delivery_id: self._books.deliveries.get(trial.delivery_id) for trial in found}
         return [(trial, record) for trial in found if (record := records[trial.delivery_id]) is not None]
 
-    def with_shapes_in(
-        self, cells: Iterable[str], made: Collection[str], *which: sa.ColumnElement[bool]
+    def with_shapes_before(
+        self, cells: Iterable[str], made: Collection[str], site: str | None, number: int | None, came: str | None
     ) -> dict[str, set[str]]:
-        """Delivery -> accepted trials with a shape in one of these cells, of current deliveries. which: of these."""
+        """Delivery -> accepted trials with a shape in one of these cells, of current deliveries before one."""
+        return self._with_shapes(cells, made, before(site, number, came))
+
+    def with_shapes_after(
+        self, cells: Iterable[str], made: Collection[str], site: str | None, number: int | None, came: str | None
+    ) -> dict[str, set[str]]:
+        """The same of current deliveries that one is before."""
+        return self._with_shapes(cells, made, after(site, number, came))
+
+    def _with_shapes(
+        self, cells: Iterable[str], made: Collection[str], which: sa.ColumnElement[bool]
+    ) -> dict[str, set[str]]:
         c, found = SHAPE_CELLS.c, dict[str, set[str]]()
         query = (
             sa.select(c.delivery_id, c.trial_id)
             .distinct()
             .join(DELIVERIES, DELIVERIES.c.delivery_id == c.delivery_id)
-            .where(current(made), *which)
+            .where(current(made), which)
         )
         with self._books.reading() as connection:
             for portion in in_portions(cells):

@@ -18,8 +18,8 @@ from typing import Any
 
 import yaml
 
+from pipelines.depot.disk import write_bytes
 from pipelines.depot.new_files import refuse_place
-from pipelines.depot.store import write_bytes
 from pipelines.errors import Unusable
 from pipelines.judging.packed_with import KIT_FILE
 from pipelines.lab.kit.how_to import how_to

@@ -19,6 +19,7 @@ from schemas.trial import FloatArray
 
 #: m/s: whoever runs is faster, and whoever runs on a belt drifts less (common practice)
 _RUNS, _STAYS = 1.2, 0.5
+_TOLD_DEG, _OBLIQUE_DEG = 10.0, 20.0  # own choice: off an axis by so much is told, and is along none
 _AXES = "xyz"
 
 
@@ -184,10 +185,12 @@ def _forward(moving: Sequence[Recorded], up: FloatArray, said: dict[str, Seen]) 
     why = f"{how} along {word} at {speed:.1f} m/s in {signs[word]} of {len(ways)} running files"
     if both:
         why += "; runners came from both ends, and the commoner way was taken"
-    if slant > 10:
+    if slant > _TOLD_DEG:
         why += f"; the running direction lies {slant:.0f} degrees off the axis"
-    sure = count == len(ways) > 1 and slant <= 20 and not mixed
-    said["forward"] = Seen(word, "sure" if sure else "likely", why)
+    sure = count == len(ways) > 1 and not mixed
+    if slant > _OBLIQUE_DEG:
+        why += ", so no axis is forward: export with an axis along the running direction, and draft again"
+    said["forward"] = Seen(word, "not sure" if slant > _OBLIQUE_DEG else "sure" if sure else "likely", why)
     surface = "treadmill" if on_belt else "runway"
     seen = "feet come back while the body stays" if on_belt else "the body travels through the room"
     why = f"{seen} in {len(ways)} of {len(moving)} files that move"

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import textwrap
 from collections import Counter
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -16,12 +16,12 @@ from typing import TYPE_CHECKING, Any
 import yaml
 from pydantic import ValidationError
 
+from pipelines.depot.disk import write_bytes
 from pipelines.depot.new_files import refuse_place
-from pipelines.depot.store import write_bytes
 from pipelines.identity import identifiers
 from pipelines.identity.names import KnownNames
 from pipelines.lab.profile.axes import Axes, Seen, axes_of
-from pipelines.lab.profile.files import Recorded, isolated_readers, recordings_in
+from pipelines.lab.profile.files import Recorded, isolated_readers, recordings_in, told_of_units
 from pipelines.lab.profile.muscles import told_of_muscles
 from pipelines.lab.profile.roles import Guesses, guess_roles
 from pipelines.lab.profile.together import SURELY_RIGID_M
@@ -38,13 +38,42 @@ _WIDTH = 110
 
 @dataclass(frozen=True)
 class Draft:
-    """The drafted profile. open: settings that a person has to fill in before it can be used."""
+    """The drafted profile. open: settings that a person has to fill in before it can be used.
+
+    seen: setting or role -> what was seen of it; guesses: of roles and clusters.
+    """
 
     text: str
     files: int
     unread: int
     open: tuple[str, ...]
     notes: tuple[str, ...]
+    seen: Mapping[str, Seen]
+    guesses: Guesses
+
+    def plain(self, to: Path | None) -> dict[str, Any]:
+        """The same for scripts. to: where it was written."""
+        roles, clusters = self.guesses.roles, self.guesses.carriers
+        return {
+            "written_to": to,
+            "files": self.files,
+            "unread": self.unread,
+            "open": self.open,
+            "notes": self.notes,
+            "settings": {name: vars(one) for name, one in self.seen.items() if name not in {g.role for g in roles}},
+            "markers": [vars(one) for one in roles],
+            "clusters": [
+                {
+                    "name": one.name,
+                    "labels": one.group.labels,
+                    "carries": one.carries,
+                    "greatest_sd_m": one.group.spread_m,
+                    "open": one.group.spread_m > SURELY_RIGID_M,
+                }
+                for one in clusters
+            ],
+            "text": self.text,
+        }
 
     def told(self, to: Path) -> str:
         """What to say once it is written to ``to``."""
@@ -71,7 +100,7 @@ def draft_profile(folder: Path, study_path: Path, site: str | None = None) -> Dr
     required = study.roles_with_side(required_only=True)
     guesses = guess_roles(recordings, axes, study.roles_with_side(), required)
     writer = _Writer(study, recordings, axes, guesses)
-    notes = guesses.notes
+    notes = (*told_of_units(recordings), *guesses.notes)
     notes += tuple(_empty(study, axes, recordings, guesses))
     if unread:
         notes = (*notes, f"{unread} C3D {'file' if unread == 1 else 'files'} could not be read.")
@@ -80,7 +109,8 @@ def draft_profile(folder: Path, study_path: Path, site: str | None = None) -> Dr
     body = "\n".join(writer.lines(site))
     notes += tuple(_legs(body, recordings, study, known))
     head = "\n".join(_head(recordings, notes, writer.open))
-    return Draft(f"{head}\n{body}\n", len(recordings), unread, tuple(writer.open), notes)
+    text, still_open = f"{head}\n{body}\n", tuple(writer.open)
+    return Draft(text, len(recordings), unread, still_open, notes, writer.seen, guesses)
 
 
 def _legs(body: str, recordings: Sequence[Recorded], study: Study, known: KnownNames) -> Iterator[str]:
@@ -158,6 +188,7 @@ class _Writer:
     def __init__(self, study: Study, recordings: Sequence[Recorded], axes: Axes, guesses: Guesses) -> None:
         self.study, self.recordings, self.axes, self.guesses = study, recordings, axes, guesses
         self.open: list[str] = []
+        self.seen: dict[str, Seen] = {}
 
     def lines(self, site: str | None) -> list[str]:
         """Every line after the head."""
@@ -179,6 +210,7 @@ class _Writer:
         self, name: str, seen: Seen, *, indent: str = "", plain: bool = False, hint: str = "?"
     ) -> Iterator[str]:
         """A comment with the evidence, then the value, or an open line."""
+        self.seen[name] = seen
         if seen.value is None or seen.sureness == "not sure":
             self.open.append(name)
             guess = hint if seen.value is None else seen.value if plain else quoted(seen.value)
@@ -224,7 +256,9 @@ class _Writer:
         yield from _comment("Markers that keep their distances while running, and landmarks that they carry.", "")
         sure = [one for one in carriers if one.group.spread_m <= SURELY_RIGID_M]
         yield "clusters:" if sure else f"{OPEN} clusters:"
+        still_open = {guess.role for guess in self.guesses.roles if guess.sureness == "not sure"}
         for one in carriers:
+            carries = [role for role in one.carries if role not in still_open or one not in sure]
             seen = (
                 f"their distances vary by at most {1000 * one.group.spread_m:.1f} mm (standard deviation) while running"
             )
@@ -234,7 +268,7 @@ class _Writer:
             yield from _comment(f"{sureness}: {seen}; nearest on the segment of what it carries", "  ")
             yield f"  {mark}{one.name}:"
             yield f"  {mark}  labels: [{', '.join(map(quoted, one.group.labels))}]"
-            yield f"  {mark}  carries: [{', '.join(one.carries)}]"
+            yield f"  {mark}  carries: [{', '.join(carries)}]"
 
     def _description(self) -> str:
         surface = self.axes.said["surface"].value or "laboratory"

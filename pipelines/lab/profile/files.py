@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+import warnings
+from collections import Counter
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -22,6 +24,9 @@ _MOST_FRAMES = 3000
 _TIME_LIMIT_S, _MEMORY_LIMIT_MB = 60.0, 2048
 #: Slower than this, median over markers, nobody walks: standing sways by some mm/s (common practice).
 _STANDING_M_PER_S = 0.08
+#: m: the markers of a person lie further apart than the first and not so far as the second, whichever way (own choice)
+_SMALLEST_M, _LARGEST_M = 0.3, 2.8
+_UNITS = {"mm": 0.001, "cm": 0.01, "m": 1.0}
 
 
 @dataclass(frozen=True)
@@ -39,7 +44,10 @@ class PlateSeen:
 
 @dataclass(frozen=True)
 class Recorded:
-    """One file in lab axes. points: (frames, n, 3) m, NaN where a marker was not seen. labels: without a prefix."""
+    """One file in lab axes. points: (frames, n, 3) m, NaN where a marker was not seen. labels: without a prefix.
+
+    unit: as the file states it. meant: the unit that its numbers are in, if they cannot be in that one.
+    """
 
     labels: tuple[str, ...]
     points: FloatArray
@@ -48,6 +56,7 @@ class Recorded:
     unit: str
     plates: tuple[PlateSeen, ...]
     path: Path | None = None
+    meant: str | None = None
 
     @property
     def standing(self) -> bool:
@@ -113,6 +122,9 @@ def seen_in(path: Path) -> Recorded | None:
     points = np.where(recording.valid[..., None], recording.points, np.nan)[:_MOST_FRAMES] * metre
     if not np.isfinite(points).any():
         return None
+    meant = _unit_meant(points, metre)
+    factor = _UNITS[meant] / metre if meant else 1.0
+    points = points * factor
     seen = np.atleast_1d(np.isfinite(points).all(axis=2).any(axis=0))
     labels = tuple(label.rpartition(":")[2].strip() for label in recording.labels)
     return Recorded(
@@ -121,9 +133,35 @@ def seen_in(path: Path) -> Recorded | None:
         rate_hz=layout.point_rate_hz,
         force_rate_hz=layout.analog_rate_hz if recording.plates else None,
         unit=layout.point_unit,
-        plates=tuple(_plates(recording, metre)),
+        plates=tuple(_plates(recording, metre * factor)),
         path=path,
+        meant=meant,
     )
+
+
+def _unit_meant(points: FloatArray, metre: float) -> str | None:
+    """The unit in which the markers would lie as far apart as those of a person; None if they do, or in none they do.
+
+    points: (frames, n, 3) m by the unit that the file states, of which there are 1 / metre in a metre.
+    """
+    some = points[np.isfinite(points).any(axis=(1, 2))][:: max(1, len(points) // 100)]
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore", RuntimeWarning)  # of frames without a marker
+        apart = float(np.nanmax(np.nanmedian(np.nanmax(some, axis=1) - np.nanmin(some, axis=1), axis=0)))
+    if not apart or _SMALLEST_M <= apart <= _LARGEST_M:
+        return None
+    fitting = [unit for unit, own in _UNITS.items() if _SMALLEST_M <= apart / metre * own <= _LARGEST_M]
+    return fitting[0] if len(fitting) == 1 else None
+
+
+def told_of_units(recordings: Sequence[Recorded]) -> Iterator[str]:
+    """What is to be said of files whose numbers are not in the unit that they state."""
+    for (states, meant), count in Counter((r.unit, r.meant) for r in recordings if r.meant).items():
+        yield (
+            f"In {count} of {len(recordings)} files the unit is {states or 'not stated'}, in which no person's markers "
+            f"lie as far apart as these: the numbers fit {meant}, and are taken so for this draft. Trials are judged "
+            "by the unit that a file states: correct POINT:UNITS where it is exported."
+        )
 
 
 def _plates(recording: Recording, metre: float) -> Iterator[PlateSeen]:

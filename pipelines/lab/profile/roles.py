@@ -24,6 +24,7 @@ from schemas.trial import FloatArray
 
 _OPTIONAL = 1.0  # what it costs to take a label for a role that the study does not require
 _COMPUTED = 0.5  # what it costs that a point was computed: of two at one place, the one that was worn is meant
+_SAYS_SO = 1.5  # words that are no further off than this name the role
 _CONTRADICTS = 5.0  # words or places that are this far off speak against a guess, whatever the rest says
 #: by how much the sum of penalties must get worse without a guess; natural logarithms of odds, if errors are normal
 SURE, LIKELY = 3.5, 1.5
@@ -34,7 +35,7 @@ class Guess:
     """One role. label: None if no label fits. sureness: sure, likely or not sure. why: the evidence.
 
     only_standing: whether no running trial has the label, so that a cluster must carry the landmark. carried_by: the
-    name of the cluster that does.
+    name of the cluster that does. named: whether the words of the label say so.
     """
 
     role: str
@@ -43,6 +44,7 @@ class Guess:
     why: str
     only_standing: bool = False
     carried_by: str | None = None
+    named: bool = False
 
 
 @dataclass(frozen=True)
@@ -83,10 +85,14 @@ def guess_roles(
         every = _evidence(recordings, axes, [*labels, *late], roles, together.computed)
         elsewhere = np.where(np.isin(every.labels, late), 0.0, 10 * NOBODY)
         found = _guesses(every, roles, extra + elsewhere[:, None])
-        guesses = tuple(_late(one, other) for one, other in zip(guesses, found, strict=True))
-        wanted = {guess.role: str(guess.label) for guess in guesses if guess.only_standing}
+        later = [_late(one, other) for one, other in zip(guesses, found, strict=True)]
+        wanted = {guess.role: str(guess.label) for guess in later if guess.only_standing}
         carriers = carriers_of(recordings, axes.up, together.groups, wanted)
-        guesses = tuple(_carried(guess, carriers) if guess.only_standing else guess for guess in guesses)
+        later = [_carried(guess, carriers) if guess.only_standing else guess for guess in later]
+        guesses = tuple(
+            one if one.named and other.only_standing and other.carried_by is None else other
+            for one, other in zip(guesses, later, strict=True)
+        )
     if left := [guess.role for guess in guesses if guess.only_standing and not guess.carried_by]:
         notes.append(
             f"Worn only while standing: {', '.join(left)}. A running trial has them only if 'clusters' says which "
@@ -117,12 +123,34 @@ def _evidence(
 def _guesses(evidence: _Evidence, roles: Sequence[str], extra: FloatArray) -> tuple[Guess, ...]:
     """extra: (roles,) or (labels, roles), what it costs besides to give a label to a role."""
     picks = _assign(evidence.words + evidence.places.penalty + extra)
-    return tuple(_guess(role, r, picks[r], evidence, roles) for r, role in enumerate(roles))
+    taken = {pick.label for pick in picks}
+    return tuple(
+        _named(role, r, evidence, taken, extra) if pick.label is None else _guess(role, r, pick, evidence, roles)
+        for r, (role, pick) in enumerate(zip(roles, picks, strict=True))
+    )
+
+
+def _named(role: str, r: int, evidence: _Evidence, taken: Collection[int | None], extra: FloatArray) -> Guess:
+    """A role that no label fits by words and place together: the one that alone names it is proposed, never sure."""
+    barred = np.broadcast_to(extra, evidence.words.shape)[:, r] >= NOBODY
+    names = [
+        place
+        for place, said in enumerate(evidence.said)
+        if place not in taken and said.strong and evidence.words[place, r] < _SAYS_SO and not barred[place]
+    ]
+    if len(names) != 1:
+        return Guess(role, None, "not sure", "no label fits")
+    label = evidence.labels[names[0]]
+    where = float(evidence.places.penalty[names[0], r])
+    why = [_of_words(evidence.said[names[0]], float(evidence.words[names[0], r]))]
+    why += [f"it {_fit(where)}"] if evidence.places.standing and base_of(role) in LANDMARKS else []
+    return Guess(role, label, "not sure", "; ".join([*why, *_computed(label, evidence)]), named=True)
 
 
 def _late(worn: Guess, late: Guess) -> Guess:
     """The guess by labels worn in running, or the one by those worn only while standing where that alone is clear."""
-    if worn.sureness != "not sure" or late.label is None or late.sureness == "not sure":
+    clear = late.sureness != "not sure" or (late.named and worn.label is None)
+    if worn.sureness != "not sure" or late.label is None or not clear:
         return worn
     return replace(late, only_standing=True)
 
@@ -134,7 +162,10 @@ def _carried(late: Guess, carriers: Sequence[Carrier]) -> Guess:
         why = f"{late.why}; it is worn only while standing, so a cluster must carry it"
         return replace(late, sureness="not sure", why=why)
     why = f"{late.why}; it is worn only while standing, and cluster {by.name} carries it"
-    sureness = late.sureness if by.group.spread_m <= SURELY_RIGID_M else "not sure"
+    rigid = by.group.spread_m <= SURELY_RIGID_M
+    if rigid and late.sureness == "not sure":
+        why = f"{late.why}; it is worn only while standing: if it is right, let cluster {by.name} carry it"
+    sureness = late.sureness if rigid else "not sure"
     return replace(late, sureness=sureness, why=why, carried_by=by.name)
 
 
@@ -201,11 +232,9 @@ def _guess(role: str, r: int, pick: _Pick, evidence: _Evidence, roles: Sequence[
     reasons = [_of_words(evidence.said[pick.label], words)]
     placed = bool(evidence.places.standing) and base_of(role) in LANDMARKS
     if placed:
-        fit = "lies where it should" if where < 2 else "lies near it" if where < 4 else "lies elsewhere than it should"
         count = evidence.places.standing
-        reasons.append(f"it {fit} in {count} standing {'trial' if count == 1 else 'trials'}")
-    if label in evidence.computed:
-        reasons.append(f"it is {evidence.computed[label]}")
+        reasons.append(f"it {_fit(where)} in {count} standing {'trial' if count == 1 else 'trials'}")
+    reasons += _computed(label, evidence)
     sureness = "sure" if pick.margin >= SURE else "likely" if pick.margin >= LIKELY else "not sure"
     if words >= _CONTRADICTS or where >= _CONTRADICTS:
         sureness = "not sure"
@@ -218,13 +247,22 @@ def _guess(role: str, r: int, pick: _Pick, evidence: _Evidence, roles: Sequence[
             reasons.append(f"{evidence.labels[pick.other_label]} fits nearly as well")
         else:
             reasons.append("it fits hardly better than none")
-    return Guess(role, label, sureness, "; ".join(reasons))
+    named = evidence.said[pick.label].anything and words < _SAYS_SO
+    return Guess(role, label, sureness, "; ".join(reasons), named=named)
+
+
+def _fit(penalty: float) -> str:
+    return "lies where it should" if penalty < 2 else "lies near it" if penalty < 4 else "lies elsewhere than it should"
+
+
+def _computed(label: str, evidence: _Evidence) -> list[str]:
+    return [f"it is {evidence.computed[label]}"] if label in evidence.computed else []
 
 
 def _of_words(label: Said, penalty: float) -> str:
     if not label.anything:
         return "the label says only the side" if label.side else "the label says nothing"
-    if penalty < 1.5:
+    if penalty < _SAYS_SO:
         return "the label says so"
     return "the label says something near it" if penalty < _CONTRADICTS else "the label says otherwise"
 

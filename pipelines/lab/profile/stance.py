@@ -5,7 +5,7 @@ Stature, stance and the way the person faced are not known: those that explain t
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import product
 
@@ -26,7 +26,8 @@ _STATURES_M = np.arange(1.45, 2.06, 0.10)
 _USUAL_M = (1.72, 0.12)  # adults' stature and its spread, both sexes together (from memory)
 _STANCES = (0.035, 0.055, 0.075, 0.095)  # half the distance between the ankles' middles, in shares of stature
 _MOST_STANDING = 6
-_ALONG_AN_AXIS_DEG = 15.0  # a person who stands straighter than this is seen well enough along the axis
+_SEEN_ALONG_DEG = 3.0  # a person who stands straighter than this is seen well enough along the axis
+_TOLD_ALONG_DEG = 15.0  # nobody stands straighter than this on purpose, so it is not told
 #: stature in m, forward position of the ankles in m, half stance in shares of stature
 _Fit = tuple[float, float, float]
 
@@ -94,16 +95,22 @@ def _turns(axes: Axes, plane_deg: float | None) -> Iterator[tuple[str, FloatArra
     plane_deg: how far to the right of the running direction the body's own plane is turned; None if it is not clear.
     """
     ways = {"forward": 0.0, "backward": 180.0, "to the right": 90.0, "to the left": -90.0}
-    if plane_deg is not None and min(plane_deg % 90, 90 - plane_deg % 90) > _ALONG_AN_AXIS_DEG:
+    if plane_deg is not None and min(plane_deg % 90, 90 - plane_deg % 90) > _SEEN_ALONG_DEG:
         back = plane_deg - 180 if plane_deg > 0 else plane_deg + 180
-        ways |= {_turned(angle): angle for angle in (plane_deg, back)}
+        turned = [(_turned(angle, ways), angle) for angle in (plane_deg, back)]
+    else:
+        turned = []
     forward, up, right = _upright(axes)
-    for way, angle in ways.items():
+    for way, angle in (*ways.items(), *turned):
         ahead = np.cos(np.radians(angle)) * forward + np.sin(np.radians(angle)) * right
         yield way, np.stack([ahead, up, np.cross(ahead, up)])
 
 
-def _turned(angle_deg: float) -> str:
+def _turned(angle_deg: float, ways: Mapping[str, float]) -> str:
+    """The way that somebody turned so far faced, in words; one of ``ways`` if it is nearly that."""
+    for way, angle in ways.items():
+        if abs((angle_deg - angle + 180) % 360 - 180) <= _TOLD_ALONG_DEG:
+            return way
     return f"{abs(angle_deg):.0f} degrees to the {'right' if angle_deg > 0 else 'left'}"
 
 

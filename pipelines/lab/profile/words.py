@@ -38,7 +38,12 @@ _REGIONS = {
     "psis": "pelvis",
 }
 #: the common short forms of the trade that are no beginning of a word
-_SHORT = {"mt": "forefoot", "mth": "forefoot", "mtp": "forefoot", "met": "forefoot", "gt": "hip", "pelv": "pelvis"}
+_SHORT = {
+    **dict.fromkeys(("mt", "mth", "mtp", "met"), "forefoot"),
+    **dict.fromkeys(("gt", "gtr"), "hip"),  # greater trochanter
+    "fc": "knee",  # femoral condyle
+    "pelv": "pelvis",
+}
 _WEAK = {"foot": {"heel", "forefoot"}, "fore": {"forefoot"}}
 _SEGMENTS = frozenset(
     ("thigh", "shank", "shin", "tibia", "trunk", "leg", "calf", "arm", "head", "shoulder", "elbow", "wrist")

@@ -26,7 +26,7 @@ def band_chart(title: str, words: str, unit: str, points: Sequence[Point], key: 
     beyond = [(across(n), bottom - _BEYOND_AT) if low > 0 or high < 0 else None for n, _, low, high in points]
     parts = [
         marks.text((EDGE, SIZE + 2), shortened(marks.clean(title), _WIDTH - 2 * EDGE, bold=True), bold=True),
-        marks.text((EDGE, 2 * SIZE + 5), shortened(marks.clean(words), _WIDTH - 2 * EDGE, 12), colour=MUTED, size=12),
+        marks.text((EDGE, 2 * SIZE + 5), shortened(marks.clean(words), _WIDTH - 2 * EDGE), colour=MUTED),
         *axis.left(up, across.start, heights, unit, grid_to=across.end),
         *axis.below(across, bottom, (0, 25, 50, 75, 100), "Part of contact (%)"),
         marks.area(upper, lower, fill=BLUE, opacity=0.22),

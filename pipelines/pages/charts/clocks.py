@@ -6,7 +6,7 @@ import math
 
 from checks.evidence import Panel, Part, Role, measured
 from pipelines.pages.charts import axis, marks
-from pipelines.pages.charts.evidence_words import expected_words, size_words
+from pipelines.pages.charts.evidence_words import expected_words, panel_words
 from pipelines.pages.charts.legend import BAND, BAND_EDGE, legend
 from pipelines.pages.charts.look import BLUE, EDGE, MUTED, SIZE, VERMILLION, shortened, width_of
 from pipelines.pages.charts.over_axes import WIDTH
@@ -45,8 +45,10 @@ def _measure(part: Part, panel: Panel, across: Scale, top: float, bottom: float)
     if panel.expected is not None:
         a, b = (min(max(x0 + end, across.low), across.high) for end in panel.expected)
         width = max(across(b) - across(a), 2.0)
-        drawn.append(marks.box((across(a), top), width, bottom - top, fill=BAND, edge=BAND_EDGE, dash="3 2"))
-    words = f"{part.name} {size_words(measured(part), panel.counted_in)}".strip()
+        drawn.append(
+            marks.box((across(a), top), width, bottom - top, fill=BAND, edge=BAND_EDGE, dash="3 2", name="expected")
+        )
+    words = f"{part.name} {panel_words(panel, abs(measured(part)))}".strip()
     half = width_of(words, bold=True) / 2
     middle = min(max((across(x0) + across(x1)) / 2, EDGE + half), WIDTH - EDGE - half)
     return [

@@ -37,7 +37,7 @@ def control_chart_drawing(points: Sequence[Point], key: str) -> Markup:
     parts += axis.below(across, bottom, numbers, "Session, in order of deliveries")
     for value, name, dash in limits:
         parts.append(marks.rule((across.start, up(value)), (across.end, up(value)), colour=INK, width=1.2, dash=dash))
-        parts.append(marks.text((across.end, up(value) - 3), name, anchor="end", size=12))
+        parts.append(marks.text((across.end, up(value) - 3), name, anchor="end"))
     places = [(across(p.point_number), up(p.measured_value)) for p in shown]
     parts.append(marks.line(places, colour=MUTED, width=0.8))
     parts += [marks.mark(place=place, **_LOOKS[_kind(p)]) for p, place in zip(shown, places, strict=True)]

@@ -40,7 +40,7 @@ def curve_chart(
     title = marks.clean(f"{_plain(curve.condition)}, {counted(curve.runners, 'runner')}")
     parts = [
         marks.text((EDGE, SIZE + 2), shortened(title, _WIDTH - 2 * EDGE, bold=True), bold=True),
-        marks.text((EDGE, 2 * SIZE + 5), shortened(marks.clean(behind), _WIDTH - 2 * EDGE), colour=MUTED, size=12),
+        marks.text((EDGE, 2 * SIZE + 5), shortened(marks.clean(behind), _WIDTH - 2 * EDGE), colour=MUTED),
         *axis.left(up, across.start, heights, None, grid_to=across.end),
         *axis.below(across, bottom, (0, 25, 50, 75, 100), "Part of contact (%)"),
     ]

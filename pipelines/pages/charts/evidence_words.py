@@ -1,21 +1,39 @@
-"""Numbers of pictures as they are read: in the size people say, with one minus sign."""
+"""Numbers of pictures as they are read: three figures, in one size for all of a drawing, with one minus sign."""
 
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
 
 from checks.evidence import Panel
 from pipelines.pages.words import short_unit
 
-THOUSANDTHS = {"s": "ms", "m": "mm"}
+#: What a unit's numbers are said in where all of them are below so many of it.
+_SMALLER = {"s": (10.0, "ms"), "m": (10.0, "mm"), "V": (1.0, "mV"), "mV": (1.0, "uV")}
+
+
+def said_in(unit: str, numbers: Iterable[float]) -> tuple[float, str]:
+    """By what numbers of a unit are multiplied to be said together, and the unit that they then have.
+
+    Lengths and times in thousandths below 10 m and 10 s, so that a number and its limit have one unit.
+    """
+    sizes = [abs(number) for number in numbers if math.isfinite(number)]
+    most, factor = max(sizes, default=0.0), 1.0
+    while most and unit in _SMALLER and most * factor < _SMALLER[unit][0]:
+        factor, unit = 1000 * factor, _SMALLER[unit][1]
+    return factor, unit
 
 
 def size_words(value: float, unit: str) -> str:
-    """ "35 ms", "1.25 s", "−42 mm", "1,240 N": three figures; seconds and metres below 1 as thousandths."""
-    if unit in THOUSANDTHS and abs(value) < 1:
-        value, unit = 1000 * value, THOUSANDTHS[unit]
+    """A number and its UCUM unit, as they are: "35.2 ms", "−42 mm", "8,199 N", "12°"."""
     shown = short_unit(unit) if unit not in ("1", "") else ""
     return f"{number_words(value)} {shown}".strip().replace(" °", "°")
+
+
+def panel_words(panel: Panel, value: float) -> str:
+    """A number of a panel, in the unit that its numbers and its limit are said in."""
+    factor, unit = said_in(panel.counted_in, [*panel.numbers, *(panel.expected or ())])
+    return size_words(factor * value, unit)
 
 
 def unit_title(unit: str) -> str | None:
@@ -24,7 +42,7 @@ def unit_title(unit: str) -> str | None:
 
 
 def number_words(value: float) -> str:
-    """Three figures, thousands with commas, a true minus."""
+    """Three figures, thousands with commas, a true minus, and none before a zero."""
     if not math.isfinite(value):
         return "–"
     size = abs(value)
@@ -40,9 +58,9 @@ def expected_words(panel: Panel) -> str:
         return ""
     low, high = panel.expected
     if math.isinf(low):
-        return f"at most {size_words(high, panel.counted_in)}"
+        return f"at most {panel_words(panel, high)}"
     if math.isinf(high):
-        return f"at least {size_words(low, panel.counted_in)}"
+        return f"at least {panel_words(panel, low)}"
     if low == -high:
-        return f"within {size_words(high, panel.counted_in)}"
-    return f"{size_words(low, panel.counted_in)} to {size_words(high, panel.counted_in)}"
+        return f"within {panel_words(panel, high)}"
+    return f"{panel_words(panel, low)} to {panel_words(panel, high)}"

@@ -10,7 +10,7 @@ from markupsafe import Markup
 from pipelines.pages.charts import marks
 from pipelines.pages.charts.look import BLUE, INK, MUTED, ORANGE
 
-_WIDTH, _HEIGHT, _FOOT = 170, 40, 3
+_WIDTH, _HEIGHT, _FOOT = 170, 32, 3
 #: Narrower columns cannot be told apart: beyond these weeks several share one.
 _MOST_COLUMNS = 34
 

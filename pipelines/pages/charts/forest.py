@@ -23,10 +23,10 @@ POOLED_WORDS = {
     "random_effects_dersimonian_laird": "Random effects, DL",
     "random_effects_restricted_likelihood": "Random effects, REML",
 }
-_WIDTH, _ROW, _HEADING, _BETWEEN = 380, 42, 24, 16
+_WIDTH, _ROW, _HEADING, _BETWEEN = 350, 42, 24, 16
 #: From the upper edge of a row to the base line of its words, and to its marks.
 _WORDS_AT, _MARKS_AT = 15, 29
-_SMALL = 12
+_SMALL = SIZE
 #: An interval that reaches further than this many times the span of all estimates and the others' intervals is cut.
 _FURTHEST = 3.0
 
@@ -108,7 +108,8 @@ def _drawn(row: ForestRow, across: Scale, top: float, digits: int) -> list[str]:
     numbers = _numbers_text(row, digits)
     middle = top + _MARKS_AT
     room = across.end - across.start - width_of(numbers, _SMALL) - _SMALL
-    label = shortened(marks.clean(f"{row.label}, n = {row.runners}"), room, _SMALL, bold=True)
+    name = row.label.partition(",")[0] if row.pooled else row.label  # one way of pooling is drawn, the text says which
+    label = shortened(marks.clean(f"{name}, n = {row.runners}"), room, _SMALL, bold=True)
     parts = [
         marks.text((across.start, top + _WORDS_AT), label, size=_SMALL, bold=True),
         marks.text((across.end, top + _WORDS_AT), numbers, size=_SMALL, anchor="end"),

@@ -11,7 +11,7 @@ from pipelines.pages.charts.look import BLUE, EDGE, INK, MUTED, SITE_SHAPES, SIZ
 from pipelines.pages.charts.scale import Scale, roomy
 from pipelines.pages.words import signed
 
-_WIDTH, _HEIGHT, _ABOVE = 380, 190, 26
+_WIDTH, _HEIGHT, _ABOVE = 350, 190, 26
 _NORMAL = 1.96
 Place = tuple[str, float, float]  # site, difference, its standard error
 
@@ -35,9 +35,9 @@ def funnel_chart(what: str, unit: str, sites: Sequence[Place], pooled: float, ke
         at = across(value), down(error)
         parts.append(marks.mark(SITE_SHAPES[number % len(SITE_SHAPES)], at, 80, fill=BLUE))
         right = at[0] < (across.start + across.end) / 2
-        label = shortened(marks.clean(site), 120, 12)
+        label = shortened(marks.clean(site), 120)
         beside = (at[0] + (9 if right else -9), at[1] + SIZE * 0.3)
-        parts.append(marks.text(beside, label, anchor="start" if right else "end", size=12, colour=INK))
+        parts.append(marks.text(beside, label, anchor="start" if right else "end", colour=INK))
     outside = [site for site, value, error in sites if abs(value - pooled) > _NORMAL * error]
     told = "; ".join(f"{s} {signed(v, digits)}, standard error {e:.{digits}f}" for s, v, e in sites)
     said = f"{told}. Outside of where 95 % would lie if sites did not differ: {', '.join(outside) or 'none'}."

@@ -6,12 +6,14 @@ import math
 
 from checks.evidence import Panel, Part, Role
 from pipelines.pages.charts import axis, marks
-from pipelines.pages.charts.evidence_words import expected_words, size_words, unit_title
+from pipelines.pages.charts.evidence_words import expected_words, panel_words, unit_title
 from pipelines.pages.charts.legend import BAND, BAND_EDGE, ROW, legend
 from pipelines.pages.charts.look import BLUE, EDGE, VERMILLION, width_of
 from pipelines.pages.charts.scale import Scale, roomy
 
 _WIDTH, _HEIGHT, _ABOVE = 350, 34, 18
+#: Own choice: what differs by less of its size cannot be seen on an axis that begins at zero.
+_TOLD_APART = 0.1
 
 
 def gauge(panel: Panel) -> tuple[float, float, list[str]]:
@@ -26,14 +28,16 @@ def gauge(panel: Panel) -> tuple[float, float, list[str]]:
     top += _ABOVE
     ends = [end for end in (low, high) if math.isfinite(end)]
     others = [y for part in beside for _, y in part.points if math.isfinite(y)]
-    across = Scale(*roomy([value, 0.0, *ends, *others], part=0.08), EDGE + 12, _WIDTH - EDGE - 22)
+    near = [value, *ends, *others]
+    told_apart = max(near) - min(near) > _TOLD_APART * max(map(abs, near))  # else zero is left out
+    across = Scale(*roomy([*near, 0.0] if told_apart else near, part=0.08), EDGE + 12, _WIDTH - EDGE - 22)
     if ends:
         a, b = (across(min(max(end, across.low), across.high)) for end in (low, high))
-        drawn.append(marks.box((a, top), b - a, _HEIGHT, fill=BAND))
+        drawn.append(marks.box((a, top), b - a, _HEIGHT, fill=BAND, name="expected"))
         for end in ends:
             x = across(end)
             drawn.append(marks.rule((x, top), (x, top + _HEIGHT), colour=BAND_EDGE, width=1.4, dash="6 3"))
-    words, x = size_words(value, panel.counted_in), across(value)
+    words, x = panel_words(panel, value), across(value)
     half = width_of(words, bold=True) / 2
     drawn += [_other((across(other), top + _HEIGHT / 2)) for other in others]
     fill, middle = VERMILLION if panel.beyond else BLUE, min(max(x, EDGE + half), _WIDTH - EDGE - half)

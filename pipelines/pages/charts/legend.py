@@ -44,7 +44,8 @@ def legend(parts: Sequence[Part], top: float, width: float, expected: str) -> tu
             x += 34 + width_of(f"{side} (L)")
         y += ROW
     if expected:
-        drawn.append(marks.box((EDGE, y + 3), _SAMPLE, ROW - 6, fill=BAND, edge=BAND_EDGE, dash="3 2"))
+        swatch = marks.box((EDGE, y + 3), _SAMPLE, ROW - 6, fill=BAND, edge=BAND_EDGE, dash="3 2", name="expected")
+        drawn.append(swatch)
         drawn.append(_said(f"expected: {expected}", y, width))
         y += ROW
     return drawn, y

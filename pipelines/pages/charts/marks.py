@@ -91,9 +91,12 @@ def area(upper: Sequence[Place], lower: Sequence[Place], *, fill: str, opacity: 
     return f'<path d="M{path}Z" fill="{fill}" fill-opacity="{opacity:g}"/>'
 
 
-def box(corner: Place, width: float, height: float, *, fill: str = "none", edge: str = "", dash: str = "") -> str:
-    """A rectangle from its upper left corner."""
-    look = f' stroke="{edge}"' if edge else ""
+def box(
+    corner: Place, width: float, height: float, *, fill: str = "none", edge: str = "", dash: str = "", name: str = ""
+) -> str:
+    """A rectangle from its upper left corner. name: what it is to the style sheet, which fills it on dark pages."""
+    look = f' class="{name}"' if name else ""
+    look += f' stroke="{edge}"' if edge else ""
     look += f' stroke-dasharray="{dash}"' if dash else ""
     return (
         f'<rect x="{corner[0]:.1f}" y="{corner[1]:.1f}" width="{max(width, 0):.1f}" height="{max(height, 0):.1f}" '
@@ -110,9 +113,14 @@ def mark(
     edge: str = INK,
     width: float = 0.8,
     opacity: float = 1,
+    name: str = "",
 ) -> str:
-    """A mark for one value. shape: circle, square, diamond, cross, triangle-up or triangle-down; size: its area."""
-    look = f'fill="{fill}" stroke="{edge}" stroke-width="{width:g}"'
+    """A mark for one value. shape: circle, square, diamond, cross, triangle-up or triangle-down; size: its area.
+
+    name: as for ``box``.
+    """
+    look = f'class="{name}" ' if name else ""
+    look += f'fill="{fill}" stroke="{edge}" stroke-width="{width:g}"'
     look += f' opacity="{opacity:g}"' if opacity != 1 else ""
     at = f"translate({place[0]:.2f},{place[1]:.2f})"
     return f'<path transform="{at}" d="{_SHAPES[shape](math.sqrt(size))}" {look}/>'

@@ -14,11 +14,11 @@ from pipelines.pages.charts.look import BLUE, EDGE, MUTED, SITE_COLOURS, SITE_SH
 from pipelines.pages.charts.scale import Scale, roomy
 from pipelines.pages.outcomes_shown import Outcome
 
-_WIDTH, _STEP, _HEADING, _BETWEEN = 400, 28, 22, 6
-_LONGEST_NAME, _OTHERS = 150, "#6b7780"
+_WIDTH, _STEP, _HEADING, _BETWEEN = 350, 28, 22, 6
+_LONGEST_NAME, _OTHERS = 120, "#6b7780"
 _MEAN_UP, _RUNNERS_DOWN = -3, 8
 #: More runners of one condition at one site are not drawn each: rings would only cover one another.
-MOST_RINGS = 40
+MOST_RINGS = 24
 Means = Sequence[tuple[str, str, float]]
 
 
@@ -74,7 +74,7 @@ def _colour(place: int, site: str, own: str | None) -> str:
 
 def _row(values: Sequence[float], across: Scale, middle: float, colour: str, shape: str) -> list[str]:
     if not values:
-        return [marks.text((across.start + 6, middle + 4), "no value", colour=MUTED, size=12)]
+        return [marks.text((across.start + 6, middle + 4), "no value", colour=MUTED)]
     low, high = _spread(values)
     up = middle + _MEAN_UP
     parts = [marks.rule((across(low), up), (across(high), up), colour=colour, width=5, opacity=0.4)]

@@ -10,9 +10,10 @@ from collections.abc import Sequence
 
 from checks.evidence import Kind, Panel, Part, Role, measured
 from pipelines.pages.charts import axis, marks
-from pipelines.pages.charts.evidence_words import expected_words, size_words, unit_title
+from pipelines.pages.charts.evidence_words import expected_words, panel_words, unit_title
+from pipelines.pages.charts.labels import Labels
 from pipelines.pages.charts.legend import BAND, BAND_EDGE, SHAPES, legend, looks
-from pipelines.pages.charts.look import BLUE, EDGE, INK, MUTED, SIZE, VERMILLION, width_of
+from pipelines.pages.charts.look import BLUE, EDGE, INK, MUTED, VERMILLION, width_of
 from pipelines.pages.charts.scale import Scale, roomy
 
 WIDTH = 350
@@ -45,7 +46,7 @@ def over_axes(panel: Panel, moment_s: float | None) -> tuple[float, float, list[
     drawn += axis.below(across, bottom, ticks, _ACROSS.get(panel.kind, panel.across), grid_from=None)
     drawn += axis.left(up, across.start, heights, title, grid_to=across.end)
     drawn += _lines(panel.parts, across, up)
-    drawn += _values(panel, across, up)
+    drawn += _values(panel, moment_s, across, up)
     for part in measures:
         drawn += _measure(part, panel, across, top)
     if panel.kind is Kind.OVER_TIME and not measures and moment_s is not None and start <= moment_s <= end:
@@ -75,13 +76,13 @@ def _ground(panel: Panel, across: Scale, up: Scale) -> list[str]:
     drawn = []
     for part in panel.parts:
         if part.role is Role.CONTACT:
-            drawn.append(_stripe(part.points[0][0], part.points[-1][0], across, up, _ON_GROUND))
+            drawn.append(_stripe(part.points[0][0], part.points[-1][0], across, up, _ON_GROUND, "contact"))
         elif part.role is Role.LINE:
-            drawn += [_stripe(a, b, across, up, _GAP) for a, b in _gaps(part)]
+            drawn += [_stripe(a, b, across, up, _GAP, "gap") for a, b in _gaps(part)]
     for part in panel.parts:
         if part.role is Role.SPAN:
             a, b = part.points[0][0], part.points[-1][0]
-            drawn.append(_stripe(a, b, across, up, _SPAN))
+            drawn.append(_stripe(a, b, across, up, _SPAN, "span"))
             middle = min(
                 max((across(a) + across(b)) / 2, across.start + width_of(part.name) / 2),
                 across.end - width_of(part.name) / 2,
@@ -90,8 +91,8 @@ def _ground(panel: Panel, across: Scale, up: Scale) -> list[str]:
     return drawn
 
 
-def _stripe(a: float, b: float, across: Scale, up: Scale, fill: str) -> str:
-    return marks.box((across(a), up.end), max(across(b) - across(a), 1.5), up.start - up.end, fill=fill)
+def _stripe(a: float, b: float, across: Scale, up: Scale, fill: str, name: str) -> str:
+    return marks.box((across(a), up.end), max(across(b) - across(a), 1.5), up.start - up.end, fill=fill, name=name)
 
 
 def _gaps(part: Part) -> list[tuple[float, float]]:
@@ -110,7 +111,7 @@ def _gaps(part: Part) -> list[tuple[float, float]]:
 def _band(band: tuple[float, float], across: Scale, up: Scale) -> list[str]:
     low, high = (min(max(end, up.low), up.high) for end in band)
     width = across.end - across.start
-    drawn = [marks.box((across.start, up(high)), width, up(low) - up(high), fill=BAND)]
+    drawn = [marks.box((across.start, up(high)), width, up(low) - up(high), fill=BAND, name="expected")]
     for end in band:
         if math.isfinite(end):
             y = up(end)
@@ -145,28 +146,28 @@ def _lines(parts: Sequence[Part], across: Scale, up: Scale) -> list[str]:
     return drawn
 
 
-def _values(panel: Panel, across: Scale, up: Scale) -> list[str]:
-    values = [(part.name, x, y) for part in panel.parts if part.role is Role.VALUE for x, y in part.points]
-    beyond = set(panel.beyond)
-    drawn = []
-    for side, x, y in values:
-        if math.isfinite(y):
-            fill = VERMILLION if y in beyond else BLUE
-            drawn.append(marks.mark(SHAPES.get(side, "diamond"), (across(x), up(y)), 60, fill=fill, width=0.6))
-    beside = [v for v in values if v[2] in beyond]
-    if beside and panel.expected is not None:
-        low, high = panel.expected
-        worst = max(beside, key=lambda v: max(v[2] - high, low - v[2]))
-        drawn.append(_at_value(worst[1], worst[2], panel, across, up))
-    return drawn
-
-
-def _at_value(x: float, y: float, panel: Panel, across: Scale, up: Scale) -> str:
-    words = size_words(y, panel.unit)
-    half = width_of(words, bold=True) / 2
-    place = min(max(across(x), across.start + half), across.end - half), up(y)
-    above = place[1] - up.end > 2 * SIZE
-    return marks.text((place[0], place[1] - 9 if above else place[1] + SIZE + 8), words, anchor="middle", bold=True)
+def _values(panel: Panel, moment_s: float | None, across: Scale, up: Scale) -> list[str]:
+    """Single values, and the number of the one that is furthest from what is expected, of a line too."""
+    beyond, drawn = set(panel.beyond), []
+    for part in panel.parts:
+        for x, y in part.points if part.role is Role.VALUE else ():
+            if math.isfinite(y):
+                fill = VERMILLION if y in beyond else BLUE
+                drawn.append(marks.mark(SHAPES.get(part.name, "diamond"), (across(x), up(y)), 60, fill=fill, width=0.6))
+    worst = panel.furthest_beyond(moment_s)
+    if worst is None:
+        return drawn
+    place = across(worst[0]), up(worst[1])
+    labels = Labels((across.start, up.end, across.end, up.start))
+    for part in panel.parts:
+        if part.role in (Role.LINE, Role.BESIDE):
+            labels.keep_off([None if math.isnan(y) else (across(x), up(y)) for x, y in part.points])
+        elif part.role is Role.VALUE:
+            labels.keep_off([p for x, y in part.points if math.isfinite(y) for p in (None, (across(x), up(y)))])
+    if not any(part.role is Role.VALUE for part in panel.parts):
+        labels.keep_off([(place[0], up.end), (place[0], up.start)])  # the line at the moment
+        drawn.append(marks.mark("diamond", place, 64, fill=VERMILLION, width=1))
+    return [*drawn, *labels.beside(place, panel_words(panel, worst[1]), bold=True)]
 
 
 def _measure(part: Part, panel: Panel, across: Scale, top: float) -> list[str]:
@@ -180,8 +181,8 @@ def _measure(part: Part, panel: Panel, across: Scale, top: float) -> list[str]:
         ends = [min(max(x0 + end, across.low), across.high) for end in panel.expected if math.isfinite(end)]
         start = x0 if len(ends) == 1 else min(ends)
         width = max(across(max(ends)) - across(start), 1.5)
-        drawn.append(marks.box((across(start), y + 6), width, 5, fill=BAND, edge=BAND_EDGE))
-    words = f"{part.name} {size_words(measured(part), 's')}".strip()
+        drawn.append(marks.box((across(start), y + 6), width, 5, fill=BAND, edge=BAND_EDGE, name="expected"))
+    words = f"{part.name} {panel_words(panel, abs(measured(part)))}".strip()
     half = width_of(words, bold=True) / 2
     middle = min(max((across(x0) + across(x1)) / 2, across.start + half), across.end - half)
     return [*drawn, marks.text((middle, y - 8), words, anchor="middle", bold=True)]
@@ -198,6 +199,7 @@ def _moment(panel: Panel, moment_s: float, across: Scale, up: Scale, top: float)
     line = next((part for part in panel.parts if part.role is Role.LINE), None)
     known = [p for p in line.points if not math.isnan(p[1])] if line else []
     near = min(known, key=lambda p: abs(p[0] - moment_s), default=None)
-    if near and abs(near[0] - moment_s) < _NEAR_S:
-        drawn.append(marks.mark("diamond", (across(near[0]), up(near[1])), 64, fill=VERMILLION, width=1))
+    if panel.expected is None and near and abs(near[0] - moment_s) < _NEAR_S:
+        # hollow, since nothing is said to be wrong there
+        drawn.append(marks.mark("diamond", (across(near[0]), up(near[1])), 64, fill="#ffffff", width=1.2))
     return drawn

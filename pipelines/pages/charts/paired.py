@@ -11,7 +11,7 @@ from pipelines.pages.charts.look import BLUE, EDGE, INK, MUTED, SIZE, VERMILLION
 from pipelines.pages.charts.scale import Scale, roomy
 from pipelines.pages.words import counted, signed
 
-_HEIGHT, _ABOVE, _PANEL, _BETWEEN, _WIDTH = 200, 46, 92, 26, 380
+_HEIGHT, _ABOVE, _PANEL, _BETWEEN, _WIDTH = 200, 46, 82, 16, 350
 #: More runners at a site than these make one grey area of their lines: every so manieth is drawn.
 MOST_LINES = 60
 Pair = tuple[float, float]  # reference, condition
@@ -39,9 +39,9 @@ def paired_chart(
         parts += [_line(ends, pair, up) for pair in shown]
         means = sum(r for r, _ in pairs) / len(pairs), sum(c for _, c in pairs) / len(pairs)
         parts.append(marks.line([(x, up(v)) for x, v in zip(ends, means, strict=True)], colour=VERMILLION, width=3.2))
-        label = shortened(marks.clean(f"{site}, n = {len(pairs)}"), _PANEL + _BETWEEN - 4, 12)
-        middle = min(max(sum(ends) / 2, left + width_of(label, 12) / 2), width - EDGE - width_of(label, 12) / 2)
-        parts.append(marks.text((middle, bottom + SIZE + 4), label, anchor="middle", size=12))
+        label = shortened(marks.clean(f"{site}, n = {len(pairs)}"), _PANEL + _BETWEEN - 4)
+        middle = min(max(sum(ends) / 2, left + width_of(label) / 2), width - EDGE - width_of(label) / 2)
+        parts.append(marks.text((middle, bottom + SIZE + 4), label, anchor="middle"))
         more = sum(c > r for r, c in pairs)
         mean = signed(means[1] - means[0], digits)
         told.append(f"{site}: mean difference {mean} of {counted(len(pairs), 'runner')}, {more} of them with more")

@@ -10,7 +10,7 @@ from pipelines.pages.charts import marks
 from pipelines.pages.charts.look import EDGE, INK, MUTED, SIZE, shortened
 from pipelines.pages.words import counted
 
-_WIDTH, _BOX, _TALL, _BETWEEN = 420, 196, 40, 30
+_WIDTH, _BOX, _TALL, _BETWEEN = 350, 196, 40, 30
 #: stage, its words, and the stage that is lost on the way to the next with the words for it
 _STAGES = (
     ("enrolled", "Enrolled", "not_sent", "No running trial came"),
@@ -34,9 +34,9 @@ def participants_chart(
             middle, below = EDGE + _BOX / 2, top + _TALL + _BETWEEN
             parts.append(marks.rule((middle, top + _TALL), (middle, below), colour=INK, width=1.4))
             at = top + _TALL + _BETWEEN / 2
-            parts.append(marks.rule((middle, at), (EDGE + _BOX + 12, at), colour=MUTED))
+            parts.append(marks.rule((middle, at), (middle + 12, at), colour=MUTED))
             said = f"{lost_words}: {counts.get(lost, 0)}"
-            parts.append(marks.text((EDGE + _BOX + 18, at + SIZE * 0.35), said, colour=MUTED))
+            parts.append(marks.text((middle + 18, at + SIZE * 0.35), said, colour=MUTED))
             told.append(said)
         top += _TALL + _BETWEEN
     for words, runners, reasons in analyses:
@@ -48,10 +48,10 @@ def participants_chart(
         told.append(whole)
         top += SIZE + 6
         for reason in reasons:
-            line = shortened(marks.clean(reason), _WIDTH - 2 * EDGE - 14, 12)
-            parts.append(marks.text((EDGE + 14, top + 12), line, colour=MUTED, size=12))
+            line = shortened(marks.clean(reason), _WIDTH - 2 * EDGE - 14)
+            parts.append(marks.text((EDGE + 14, top + 12), line, colour=MUTED))
             told.append(reason)
-            top += 17
+            top += 18
         top += 6
     return marks.svg(_WIDTH, top + EDGE, parts, key, "How far the runners came", "; ".join(told) + ".")
 

@@ -13,7 +13,7 @@ from markupsafe import Markup
 from checks.evidence import Kind, Panel, Picture, Role
 from pipelines.pages.charts import marks
 from pipelines.pages.charts.clocks import clocks
-from pipelines.pages.charts.evidence_words import THOUSANDTHS, expected_words, size_words
+from pipelines.pages.charts.evidence_words import expected_words, panel_words, said_in
 from pipelines.pages.charts.gauge import gauge
 from pipelines.pages.charts.over_axes import over_axes
 from pipelines.pages.charts.places import places
@@ -57,18 +57,18 @@ def _drawable(panel: Panel) -> Panel:
 
 
 def _readable(panel: Panel) -> Panel:
-    """Small lengths and times upwards in thousandths, so that an axis says what the numbers beside it say."""
+    """What stands upwards in the unit that its numbers are said in, so that an axis says what stands beside it."""
     upwards = (Role.LINE, Role.BESIDE, Role.VALUE, Role.EXPECTED)
-    sizes = [abs(y) for part in panel.parts if part.role in upwards for _, y in part.points if math.isfinite(y)]
-    measured = any(part.role is Role.MEASURE for part in panel.parts)
-    if panel.unit not in THOUSANDTHS or panel.kind is Kind.TWO_CLOCKS or not sizes or max(sizes) >= 1:
+    if panel.kind is Kind.TWO_CLOCKS:
         return panel
+    factor, unit = said_in(panel.unit, [y for part in panel.parts if part.role in upwards for _, y in part.points])
+    measured = any(part.role is Role.MEASURE for part in panel.parts)
     scaled = (Role.LINE, Role.BESIDE, Role.VALUE) if measured else upwards
     parts = (
-        replace(part, points=tuple((x, 1000 * y) for x, y in part.points)) if part.role in scaled else part
+        replace(part, points=tuple((x, factor * y) for x, y in part.points)) if part.role in scaled else part
         for part in panel.parts
     )
-    return replace(panel, unit=THOUSANDTHS[panel.unit], parts=tuple(parts))
+    return replace(panel, unit=unit, parts=tuple(parts)) if factor != 1 else panel
 
 
 def _drawn(panel: Panel, moment_s: float | None, key: str) -> Markup:
@@ -93,7 +93,7 @@ def _summary(panel: Panel, moment_s: float | None) -> str:
     numbers = panel.numbers
     text = ""
     if numbers:
-        low, high = (size_words(end, panel.counted_in) for end in (min(numbers), max(numbers)))
+        low, high = (panel_words(panel, end) for end in (min(numbers), max(numbers)))
         text = f"Drawn: {low}. " if low == high else f"Drawn: {low} to {high}. "
     elif panel.kind is Kind.OVER_TIME:
         text = "The signal has no values in this stretch. "

@@ -6,13 +6,14 @@ import math
 
 from checks.evidence import Kind, Panel, Part, Point, Role, measured
 from pipelines.pages.charts import marks
-from pipelines.pages.charts.evidence_words import expected_words, size_words
+from pipelines.pages.charts.evidence_words import expected_words, panel_words, said_in, size_words
+from pipelines.pages.charts.labels import Labels
 from pipelines.pages.charts.legend import BAND, BAND_EDGE, legend, looks
 from pipelines.pages.charts.look import EDGE, INK, MUTED, SIZE, VERMILLION, shortened, width_of
 from pipelines.pages.charts.over_axes import WIDTH
 from pipelines.pages.charts.scale import Scale
 
-_HEIGHT, _ROOM, _FOOT = 230, 24, 30
+_HEIGHT, _ROOM, _FOOT = 200, 24, 30
 #: Own choices: how much larger the place shown is than what matters in it, and its least width and height in m.
 _BESIDE, _LEAST_M = 1.15, 0.2
 
@@ -51,6 +52,7 @@ def places(panel: Panel) -> tuple[float, float, list[str]]:
     """Width, height and parts of the drawing."""
     drawn, top = legend(panel.parts, EDGE, WIDTH, expected_words(panel))
     plane = _Plane(panel, top)
+    labels = Labels((EDGE, plane.top, WIDTH - EDGE, plane.bottom - EDGE))
     measures = [part for part in panel.parts if part.role is Role.MEASURE]
     for part in measures:
         drawn += _expected(part, panel, plane)
@@ -60,38 +62,45 @@ def places(panel: Panel) -> tuple[float, float, list[str]]:
         drawn.append(f'<svg x="0" y="{plane.top:.1f}" width="{WIDTH}" height="{plane.height:.1f}" viewBox="{box}">')
         drawn += [*outlines, "</svg>"]
     for i, (colour, dash) in looks(panel.parts).items():
-        points = (None if math.isnan(p[0] + p[1]) else plane(p) for p in panel.parts[i].points)
-        drawn.append(marks.line(points, colour=colour, width=2.2, dash=dash))
-    for part in panel.parts:
-        if part.role is Role.STICK:
-            drawn += _stick(part, plane)
+        way = [None if math.isnan(p[0] + p[1]) else plane(p) for p in panel.parts[i].points]
+        drawn.append(marks.line(way, colour=colour, width=2.2, dash=dash))
+        labels.keep_off(way)
+    sticks = [(part, [plane(p) for p in part.points]) for part in panel.parts if part.role is Role.STICK]
+    for _, points in sticks:
+        drawn.append(marks.line(points, colour=INK, width=1.4))
+        drawn += [marks.mark("circle", point, 34, fill="#ffffff", width=1.4) for point in points]
+        labels.keep_off(points)
     for part in measures:
-        drawn += _measure(part, panel, plane)
-    return WIDTH, plane.bottom + _FOOT, [*drawn, *_directions(plane)]
+        drawn += _measure(part, plane, labels)
+    for part in measures:  # its number first, since that is what proves the fault
+        drawn += _number(part, panel, plane, labels)
+    for part, points in sticks:
+        if part.name:
+            drawn += labels.beside(points[0], shortened(marks.clean(part.name), WIDTH / 2))
+    for part in panel.parts:
+        if part.role is Role.OUTLINE:
+            drawn += _named(part, plane, labels)
+    return WIDTH, plane.bottom + _FOOT, [*drawn, *_directions(panel, plane)]
 
 
 def _outline(part: Part, plane: _Plane) -> str:
     corners = [plane(p) for p in part.points]
+    return marks.line([*corners, corners[0]], colour=MUTED, width=1.6)
+
+
+def _named(part: Part, plane: _Plane, labels: Labels) -> list[str]:
+    """The name of a plate in the upper left corner of what is seen of it, if it has room there."""
+    corners = [plane(p) for p in part.points]
     xs, ys = [x for x, _ in corners], [y for _, y in corners]
-    drawn = marks.line([*corners, corners[0]], colour=MUTED, width=1.6)
     left, right = max(min(xs), EDGE), min(max(xs), WIDTH - EDGE)
     top, bottom = max(min(ys), plane.top), min(max(ys), plane.bottom)
     words = marks.clean(part.name)
+    if right <= left or bottom <= top:
+        return []  # it lies beyond what is seen
     if right - left < width_of(words) + 8 or bottom - top < SIZE + 6:
-        return drawn
-    return drawn + marks.text((left + 5, top + SIZE + 3), words, colour=MUTED)
-
-
-def _stick(part: Part, plane: _Plane) -> list[str]:
-    points = [plane(p) for p in part.points]
-    drawn = [marks.line(points, colour=INK, width=1.4)]
-    drawn += [marks.mark("circle", point, 34, fill="#ffffff", width=1.4) for point in points]
-    if part.name:
-        x, y = points[0]
-        words = shortened(marks.clean(part.name), WIDTH / 2)
-        right = x + 8 + width_of(words) < WIDTH and part.name != "left"  # so that left and right do not meet
-        drawn.append(marks.text((x + 8 if right else x - 8, y - 5), words, anchor="start" if right else "end"))
-    return drawn
+        whole = right - left < WIDTH - 2 * EDGE and bottom - top < plane.height
+        return labels.beside(((left + right) / 2, (top + bottom) / 2), words) if whole else []
+    return labels.beside((left - 3, top - 6), words)
 
 
 def _expected(part: Part, panel: Panel, plane: _Plane) -> list[str]:
@@ -110,32 +119,35 @@ def _expected(part: Part, panel: Panel, plane: _Plane) -> list[str]:
         )
     else:
         radius = min(high * plane.scale, plane.height / 2)
-        return [marks.mark("circle", plane((x0, y0)), math.pi * radius**2, fill=BAND, edge=BAND_EDGE)]
-    return [marks.box(corner, width, height, fill=BAND)]
+        return [marks.mark("circle", plane((x0, y0)), math.pi * radius**2, fill=BAND, edge=BAND_EDGE, name="expected")]
+    return [marks.box(corner, width, height, fill=BAND, name="expected")]
 
 
-def _measure(part: Part, panel: Panel, plane: _Plane) -> list[str]:
+def _measure(part: Part, plane: _Plane, labels: Labels) -> list[str]:
     start, end = (plane(p) for p in part.points)
-    words = f"{part.name} {size_words(measured(part), panel.unit)}".strip()
-    half = width_of(words, bold=True) / 2
-    x = min(max((start[0] + end[0]) / 2, EDGE + half), WIDTH - EDGE - half)
-    y = max(min(start[1], end[1]) - 9, plane.top + SIZE)
+    labels.keep_off([start, end])
     return [
         marks.rule(start, end, colour=VERMILLION, width=3),
         *(marks.mark("diamond", point, 40, fill=VERMILLION, width=0.8) for point in (start, end)),
-        marks.text((x, y), words, anchor="middle", bold=True),
     ]
 
 
-def _directions(plane: _Plane) -> list[str]:
+def _number(part: Part, panel: Panel, plane: _Plane, labels: Labels) -> list[str]:
+    start, end = (plane(p) for p in part.points)
+    words = f"{part.name} {panel_words(panel, measured(part))}".strip()
+    return labels.beside(((start[0] + end[0]) / 2, (start[1] + end[1]) / 2), words, bold=True)
+
+
+def _directions(panel: Panel, plane: _Plane) -> list[str]:
     """A length to compare with, and which way is which."""
     long = Scale(0, (WIDTH / 4) / plane.scale, 0, 1).ticks(2)[-1]
+    factor, unit = said_in("m", [long, *panel.numbers])
     y = plane.bottom + 10
     bar = long * plane.scale
     words = f"▶ forward, {'▼ right' if plane.down else '▲ up'}"
     return [
         marks.rule((EDGE, y), (EDGE + bar, y), colour=INK, width=2),
         *(marks.rule((x, y - 4), (x, y + 4), colour=INK, width=1.4) for x in (EDGE, EDGE + bar)),
-        marks.text((EDGE + bar + 8, y + 5), size_words(long, "m")),
+        marks.text((EDGE + bar + 8, y + 5), size_words(factor * long, unit)),
         marks.text((WIDTH - EDGE, y + 5), words, anchor="end"),
     ]

@@ -11,10 +11,10 @@ from pipelines.pages.charts import axis, marks
 from pipelines.pages.charts.look import BLUE, EDGE, MUTED, SIZE
 from pipelines.pages.charts.scale import Scale
 
-_STEP, _BAR, _HEIGHT, _SMALL = 33, 24, 150, 12
+_STEP, _BAR, _HEIGHT, _SMALL = 29, 22, 160, SIZE
 _LIGHT = "#e4dfd2"
 #: Room above the highest bar for its number and the severity, as part of it.
-_ROOM = 1.3
+_ROOM = 1.42
 
 
 def week_chart(runner: str, weeks: Mapping[int, Week], span: range, key: str) -> Markup:
@@ -62,7 +62,8 @@ def _week(week: Week | None, middle: float, up: Scale, tallest: float) -> list[s
         if week.new_footwear_fraction is not None:
             parts.append(said(up(week.running_min) - 4, f"{100 * week.new_footwear_fraction:.0f}"))
     if week is not None and week.problem:
-        parts.append(said(up.end + 9, "{} {}".format(*week.problem), bold=True))
+        sign, severity = week.problem  # below each other, so that those of two weeks do not meet
+        parts += [said(up.end + 10, sign, bold=True), said(up.end + 14 + _SMALL, str(severity), bold=True)]
     elif week is not None and week.running_min is not None and week.symptom_severity_score is None:
         parts.append(said(up.end + 9, "?", bold=True))
     return parts

@@ -94,8 +94,19 @@ def closings(
 def halfway(samples: FloatArray, contrast: float) -> float | None:
     """The value half-way between the two levels of a switch; None when the signal does not have two levels.
 
+    The levels must lie further apart than ``contrast`` times the mean absolute distance of the samples from theirs.
+    """
+    found = levels_of(samples)
+    if found is None:
+        return None
+    low, high, spread = found
+    return (low + high) / 2 if high - low > contrast * spread and high > low else None
+
+
+def levels_of(samples: FloatArray) -> tuple[float, float, float] | None:
+    """Lower and higher level, and the mean absolute distance of the samples from theirs; None with one value alone.
+
     The levels are the medians above and below the middle of the signal's range, spikes (1 % at either end) left out.
-    They must lie further apart than ``contrast`` times the mean absolute distance of the samples from their level.
     """
     known = samples[np.isfinite(samples)]
     low, high = percentiles(known, 1, 99)
@@ -109,7 +120,7 @@ def halfway(samples: FloatArray, contrast: float) -> float | None:
             break
         middle = (low + high) / 2
     spread = (np.abs(below - low).sum() + np.abs(above - high).sum()) / len(known)
-    return middle if high - low > contrast * spread and high > low else None
+    return low, high, float(spread)
 
 
 def _in_accelerometer(samples: FloatArray, rate_hz: float, settings: SensorProcessing) -> list[Contact]:

@@ -11,8 +11,8 @@ import pyarrow.parquet as parquet
 import pytest
 
 from pipelines.depot import keys
+from pipelines.depot.disk import write_bytes
 from pipelines.depot.storage import Depot, read_table, write_table
-from pipelines.depot.store import write_bytes
 from pipelines.errors import Unusable
 from schemas.core import CONDITIONS, VISITS
 

@@ -18,7 +18,8 @@ from fsspec.implementations.memory import MemoryFileSystem
 from hypothesis import given
 from hypothesis import strategies as st
 
-from pipelines.depot.store import OtherBytesError, Store
+from pipelines.depot.disk import OtherBytesError
+from pipelines.depot.store import Store
 from pipelines.errors import Unusable
 from tests.tries import tries
 

@@ -65,7 +65,7 @@ def test_the_fingerprint_is_over_sorted_lines_of_checksum_and_path(tmp_path):
         (INFO.replace("Site: mill\n", ""), "mill", "Site is missing"),
         (INFO.replace("Site: mill", "Site:"), "mill", "Site is missing"),
         (INFO.replace("mill", "elsewhere"), "mill", "which the study does not know"),
-        (INFO, "way", "lay in the inbox of way"),
+        (INFO, "way", "Site names another site than the one in whose inbox the bag lay"),
         (INFO.replace("Delivery-Number: 1\n", ""), "mill", "Delivery-Number is missing"),
         (INFO.replace("Number: 1", "Number: 0"), "mill", "Delivery-Number is '0'"),
         (INFO.replace("Number: 1", "Number: -1"), "mill", "Delivery-Number is '-1'"),

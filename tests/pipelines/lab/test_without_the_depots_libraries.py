@@ -18,9 +18,13 @@ OF_THE_DEPOT = {
     "dagster": "dagster",
     "dagster-webserver": "dagster_webserver",
     "duckdb": "duckdb",
+    "ezc3d": "ezc3d",
+    "filelock": "filelock",
+    "fsspec": "fsspec",
     "great-expectations": "great_expectations",
     "openpyxl": "openpyxl",
     "pyarrow": "pyarrow",
+    "sqlalchemy": "sqlalchemy",
 }
 _BLOCKED = f"""
 import sys

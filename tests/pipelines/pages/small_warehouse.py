@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import math
 from dataclasses import dataclass
 from pathlib import Path
@@ -36,6 +37,10 @@ class Loaded:
 class Places:
     folder: Path
     warehouse: Path
+
+    @property
+    def root(self) -> Path:
+        return self.folder.parent
 
     @property
     def pages(self) -> Store:
@@ -91,7 +96,7 @@ def delivery(delivery_id: str, site: str | None, number: int | None, status: str
         "delivery_number": number,
         "status": status,
         "arrived_as": f"{delivery_id}.zip",
-        "fingerprint_sha256": "0" * 64,
+        "fingerprint_sha256": hashlib.sha256(delivery_id.encode()).hexdigest(),
         "received_utc": f"2026-03-{10 + (number or 0):02d}T09:30:00Z",
         "payload_count": 21,
         "payload_bytes": 1_234_567,

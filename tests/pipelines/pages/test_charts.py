@@ -6,16 +6,21 @@ import math
 import re
 import xml.etree.ElementTree as ElementTree
 from dataclasses import replace
+from itertools import combinations
+from pathlib import Path
 
+import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from checks.evidence import Kind, Panel, Part, Picture, Role
-from checks.showing import expected
+from checks.showing import expected, line, number, over_time
 from pipelines.pages.charts import marks
-from pipelines.pages.charts.evidence_words import size_words
-from pipelines.pages.charts.look import shortened, width_of
+from pipelines.pages.charts.evidence_words import expected_words, panel_words
+from pipelines.pages.charts.labels import Labels
+from pipelines.pages.charts.legend import BAND
+from pipelines.pages.charts.look import INK, SIZE, shortened, width_of
 from pipelines.pages.charts.picture import drawings
 from pipelines.pages.charts.scale import Scale, roomy, tick_words
 from pipelines.pages.charts.standings import standing_chart
@@ -128,17 +133,88 @@ def test_any_picture_is_drawn_inside_its_frame(panel: Panel, moment_s: float | N
 
 
 @pytest.mark.parametrize(
-    ("value", "unit", "words"),
+    ("value", "unit", "limit", "words", "expected"),
     [
-        (0.0352, "s", "35.2 ms"),
-        (-0.042, "m", "−42 mm"),
-        (1.25, "s", "1.25 s"),
-        (8199.4, "N", "8,199 N"),
-        (0, "N", "0 N"),
+        (0.0352, "s", 0.01, "35.2 ms", "at most 10 ms"),
+        (-0.042, "m", 0.01, "−42 mm", "at most 10 mm"),
+        (0.0778, "m", 2.4, "77.8 mm", "at most 2,400 mm"),
+        (375.0, "m", 0.02, "375 m", "at most 0.02 m"),
+        (12.5, "s", 0.5, "12.5 s", "at most 0.5 s"),
+        (0.000412, "V", 0.0003, "412 µV", "at most 300 µV"),
+        (25.04, "uV", 10, "25 µV", "at most 10 µV"),
+        (-1e-9, "N", 15, "0 N", "at most 15 N"),
+        (8199.4, "N", 40, "8,199 N", "at most 40 N"),
+        (7203.0, "N.m", 40, "7,203 N·m", "at most 40 N·m"),
+        (90, "deg", 45, "90°", "at most 45°"),
     ],
 )
-def test_numbers_of_pictures_are_told_in_the_size_people_say(value: float, unit: str, words: str) -> None:
-    assert size_words(value, unit) == words
+def test_a_number_of_a_picture_and_its_limit_are_told_in_one_unit(
+    value: float, unit: str, limit: float, words: str, expected: str
+) -> None:
+    panel = number("A title", unit, value, high=limit)
+    assert panel_words(panel, value) == words
+    assert expected_words(panel) == expected
+
+
+@given(st.floats(-1e6, 1e6), st.sampled_from(["N", "m", "s", "V", "1", "%"]))
+def test_no_number_of_a_picture_is_less_than_zero_by_nothing_or_written_with_a_hyphen(value: float, unit: str) -> None:
+    said = panel_words(number("A title", unit, value), value)
+    assert not re.match(r"−0(\.0*)?( |$)", said)
+    assert "-" not in said
+
+
+def drawn_words(panel: Panel, moment_s: float | None = None) -> list[str]:
+    (drawn,) = drawings(Picture((panel,)), moment_s, "k")
+    return [text.text or "" for text in ElementTree.fromstring(drawn.svg).iter(f"{SVG}text")]
+
+
+def test_what_is_furthest_from_the_expected_is_marked_with_its_number() -> None:
+    """A peak of 250 N at 0.30 s stands out of others of 120 N; the mark lies on it, and its number beside it."""
+    values = np.tile([0.0, 120.0, 0.0, 40.0, 0.0], 20)
+    values[30] = 250.0
+    panel = over_time("Force", "N", line("", values, 100.0), high=100.0)
+    assert panel.furthest_beyond(0.9) == (pytest.approx(0.30), 250.0)
+    assert Picture((panel,)).marks_the_worst(0.30)
+    assert not Picture((panel,)).marks_the_worst(0.31)
+    (drawn,) = drawings(Picture((panel,)), 0.30, "k")
+    root = ElementTree.fromstring(drawn.svg)
+    assert "250 N" in drawn_words(panel, 0.30)
+    (mark,) = [p for p in root.iter(f"{SVG}path") if "translate" in (p.get("transform") or "")]
+    (moment,) = [p for p in root.iter(f"{SVG}path") if p.get("stroke-dasharray") == "5 3"]
+    at = float(re.findall(r"translate\(([\d.]+)", mark.attrib["transform"])[0])
+    assert at == pytest.approx(float(re.findall(r"M([\d.]+)", moment.attrib["d"])[0]), abs=0.1)
+
+
+def test_of_equal_values_the_one_nearest_to_the_moment_is_marked() -> None:
+    panel = over_time("Distance", "m", line("", np.array([1.0, 0, 0, 0, 1.0]), 10.0), low=0.5)
+    assert [panel.furthest_beyond(at) for at in (0.1, 0.29)] == [(0.1, 0.0), (pytest.approx(0.3), 0.0)]
+    assert over_time("Distance", "m", line("", np.ones(5), 10.0), low=0.5).furthest_beyond(None) is None
+
+
+def test_a_value_without_a_limit_is_hollow_since_nothing_is_wrong_with_it() -> None:
+    (drawn,) = drawings(Picture((over_time("Force", "N", line("", np.arange(90.0), 100.0)),)), 0.4, "k")
+    marks_drawn = [p for p in ElementTree.fromstring(drawn.svg).iter(f"{SVG}path") if p.get("transform")]
+    assert [mark.get("fill") for mark in marks_drawn] == ["#ffffff"]
+
+
+LETTERS = st.text("abcdefgh ", min_size=1, max_size=14)
+SPOTS = st.tuples(st.integers(10, 300).map(float), st.integers(10, 190).map(float))
+
+
+@given(st.lists(st.tuples(SPOTS, LETTERS), min_size=1, max_size=4))
+def test_words_beside_places_lie_on_no_others_and_inside_the_drawing(
+    wanted: list[tuple[tuple[float, float], str]],
+) -> None:
+    labels, boxes = Labels((0, 0, 350, 230)), []
+    for at, words in wanted:
+        (*_, text) = labels.beside(at, words)
+        x, y = (float(found) for found in re.findall(r' [xy]="(-?[\d.]+)"', text)[:2])
+        boxes.append((x, y - SIZE, x + width_of(words), y))
+        assert x >= -0.1
+        assert y <= 230.1
+        assert boxes[-1][2] <= 350.1
+    for one, other in combinations(boxes, 2):
+        assert min(one[2], other[2]) <= max(one[0], other[0]) or min(one[3], other[3]) <= max(one[1], other[1])
 
 
 def test_bars_are_as_long_as_their_trials_whatever_the_width() -> None:
@@ -149,3 +225,39 @@ def test_bars_are_as_long_as_their_trials_whatever_the_width() -> None:
         assert (accepted / returned, accepted / second) == pytest.approx((4, 2), rel=0.01)
         assert "no trials" in [t.text for t in root.iter(f"{SVG}text")]
         assert float(root.attrib["width"]) == width
+
+
+def turned_over(colour: str) -> np.ndarray:
+    """What ``invert(1) hue-rotate(180deg)`` makes of a colour: matrix of hue rotation, W3C Filter Effects Level 1."""
+    c, s = -1.0, 0.0
+    red, green, blue = 0.213, 0.715, 0.072
+    matrix = np.array(
+        [
+            [red + c * 0.787 - s * 0.213, green - c * 0.715 - s * 0.715, blue - c * 0.072 + s * 0.928],
+            [red - c * 0.213 + s * 0.143, green + c * 0.285 + s * 0.140, blue - c * 0.072 - s * 0.283],
+            [red - c * 0.213 - s * 0.787, green - c * 0.715 + s * 0.715, blue + c * 0.928 + s * 0.072],
+        ]
+    )
+    return np.clip(matrix @ (1 - rgb(colour)), 0, 1)
+
+
+def rgb(colour: str) -> np.ndarray:
+    return np.array([int(colour[i : i + 2], 16) for i in (1, 3, 5)]) / 255
+
+
+def contrast(one: np.ndarray, other: np.ndarray) -> float:
+    """Contrast of two colours by WCAG 2.2."""
+    linear = [np.where(c <= 0.04045, c / 12.92, ((c + 0.055) / 1.055) ** 2.4) for c in (one, other)]
+    dark, light = sorted(float(np.array([0.2126, 0.7152, 0.0722]) @ c) for c in linear)
+    return (light + 0.05) / (dark + 0.05)
+
+
+def test_what_is_expected_is_seen_on_a_dark_page_and_words_on_it_are_read() -> None:
+    css = (Path(marks.__file__).parents[1] / "static" / "pages.css").read_text(encoding="utf-8")
+    dark = css.partition("prefers-color-scheme: dark")[2]
+    sheet = rgb(re.findall(r"--sheet: (#\w{6})", dark)[0])
+    band = turned_over(re.findall(r"\.expected { fill: (#\w{6})", dark)[0])
+    assert contrast(turned_over(BAND), sheet) < 1.1, "turned over alone, it would not be seen"
+    assert contrast(band, sheet) > 1.8
+    assert contrast(turned_over(INK), band) > 4.5
+    assert {"span", "gap", "contact"} <= set(re.findall(r"\.(\w+) { fill", dark))

@@ -36,7 +36,7 @@ def test_it_holds_page_sheets_table_and_letter_of_everything_the_laboratory_has_
     assert letter.startswith("Subject: A test study: 2 trials to send again (mill)\n")
     assert "in delivery number 3 or later" in " ".join(letter.split())
     assert max(map(len, letter.splitlines())) <= 72
-    with (folder / "returns.csv").open(encoding="utf-8", newline="") as stream:
+    with (folder / "returns.csv").open(encoding="utf-8-sig", newline="") as stream:
         rows = list(csv.DictReader(stream))
     assert {row["trial_id"] for row in rows if row["task"] == "send"} == {"gap", "drift"}
     assert not any("manystrides accept" in value for row in rows for value in row.values())
@@ -61,6 +61,27 @@ def test_nothing_of_another_laboratory_is_in_it(tmp_path: Path) -> None:
     assert "way-002" in text, "its own stopped delivery"
     for other in ("mill", "drift", ">gap<", "unknown-1"):
         assert other not in text
+
+
+def test_a_bag_in_another_sites_inbox_is_in_both_parcels_and_neither_names_the_other(tmp_path: Path) -> None:
+    name = "misplaced-bag"
+    bag = small.delivery(name, "way", None, "stopped", named_site="mill", arrived_as="bag.zip")
+    held = small.delivery("misplaced-copy", "way", None, "stopped", named_site="mill", arrived_as="copy.zip")
+    found = [
+        small.finding("m1", name, None, "bag_info_names_site_and_number", "stops", site="way", place="Site"),
+        small.finding("m2", name, None, "keys_are_unique", "stops", site="way"),
+        small.finding("m3", "misplaced-copy", None, "bag_info_names_site_and_number", "stops", site="way"),
+    ]
+    for site, other in (("mill", "way"), ("way", "mill")):
+        place = tmp_path / site
+        place.mkdir()
+        folder = parcel(place, small.merged(small.study_rows(), {"deliveries": [bag, held], "findings": found}), site)
+        text = "".join(p.name + p.read_text(encoding="utf-8") for p in folder.rglob("*") if p.is_file())
+        assert (folder / "fix" / f"{name}.html").is_file()
+        assert "Seen m1." in text
+        assert "1 delivery to send again" in (folder / "letter.txt").read_text(encoding="utf-8")
+        for apart in (f">{other}<", "m2", "m3", "misplaced-copy"):
+            assert apart not in text
 
 
 def test_a_laboratory_with_nothing_to_send_gets_a_letter_that_says_so(tmp_path: Path) -> None:

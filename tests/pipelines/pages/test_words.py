@@ -71,3 +71,16 @@ def test_a_difference_has_its_sign_unless_it_rounds_to_nothing(value: float, sai
 )
 def test_negative_numbers_have_a_minus_sign_and_ids_stay_as_they_are(said: str, shown: str) -> None:
     assert words.with_minus(said) == shown
+
+
+@pytest.mark.parametrize(
+    ("written", "read"),
+    [
+        ("it reads -0.04 V, +0 N and -0 N, and 0.2 N.m.", "it reads −0.04 V, 0 N and 0 N, and 0.2 N·m."),
+        ("-0.0 mm of FS-01 in frames 3-5, +0.5 N", "0.0 mm of FS-01 in frames 3-5, +0.5 N"),
+        ("a step of 25 uV; write uV into unit_code", "a step of 25 µV; write uV into unit_code"),
+        ("from -031 to -10", "from −031 to −10"),
+    ],
+)
+def test_sentences_of_checks_have_one_minus_no_signed_zero_and_signs_for_units(written: str, read: str) -> None:
+    assert words.as_read(written) == read

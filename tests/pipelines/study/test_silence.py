@@ -49,6 +49,7 @@ def test_a_site_without_a_plan_or_without_any_delivery_is_not_silent_and_an_unre
 
 def test_the_overview_and_the_letter_of_that_site_alone_tell_it(tmp_path: Path) -> None:
     class Places:
+        root = tmp_path
         pages, safety = Store.on_disk(tmp_path / "pages"), Store.on_disk(tmp_path / "safety")
         warehouse = small.build(tmp_path / "w.duckdb", small.example())
 

@@ -8,9 +8,11 @@ from pathlib import Path
 import pytest
 
 from pipelines.depot.books.book import Books
-from pipelines.depot.books.gates import LATER, TAKEN_BACK, knowledge
-from pipelines.depot.books.opening import FILE, open_books
+from pipelines.depot.books.gates import LATER, TAKEN_BACK
+from pipelines.depot.books.knowing import knowledge
+from pipelines.depot.books.opening import open_books
 from pipelines.depot.books.rows import Decision, Entry, Gate, Override, Payload, Result
+from pipelines.depot.books.where import FILE
 from pipelines.depot.ledger import Head, Ledger
 from schemas.received import ConsentEvent
 from tests.pipelines.depot.books.rows import a_record

@@ -10,8 +10,9 @@ import sqlalchemy as sa
 from alembic.autogenerate import compare_metadata
 from alembic.migration import MigrationContext
 
-from pipelines.depot.books.opening import FILE, form_of, make_engine, open_books
+from pipelines.depot.books.opening import form_of, make_engine, open_books
 from pipelines.depot.books.tables import FORM, META
+from pipelines.depot.books.where import FILE
 from pipelines.depot.ledger import Ledger
 from pipelines.depot.storage import Depot
 from pipelines.depot.upgrade import migrate, upgrade

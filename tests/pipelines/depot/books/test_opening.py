@@ -11,8 +11,9 @@ from pathlib import Path
 import pytest
 import sqlalchemy as sa
 
-from pipelines.depot.books.opening import FILE, WORD, open_books
+from pipelines.depot.books.opening import open_books
 from pipelines.depot.books.tables import FORM
+from pipelines.depot.books.where import FILE, WORD
 from pipelines.depot.ledger import Entry
 from pipelines.errors import Unusable
 from tests.delivery_builders import REPO

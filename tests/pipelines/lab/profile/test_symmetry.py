@@ -26,6 +26,10 @@ ROLES = tuple(
 )
 
 
+#: With the inner ray of the foot, which lies beside the second.
+FEET = (*ROLES, "first_metatarsal_head_left", "first_metatarsal_head_right")
+
+
 def turned(points: FloatArray, up: FloatArray, degrees: float) -> FloatArray:
     """Points turned about the vertical (Rodrigues)."""
     angle, along = np.radians(degrees), (points @ up)[..., None] * up
@@ -74,3 +78,44 @@ def test_markers_without_a_plane_and_few_of_them_say_nothing() -> None:
     round_about = np.stack([0.2 * np.cos(circle), np.ones(24), 0.2 * np.sin(circle)], axis=1)[None]
     assert plane_of_the_body(round_about, np.eye(3)) is None
     assert plane_of_the_body(round_about[:, :5], np.eye(3)) is None
+
+
+@pytest.fixture(scope="module")
+def belt(tmp_path_factory: pytest.TempPathFactory) -> list[Recorded]:
+    """The real runner of ../shared/real_treadmill, running and standing."""
+    folder = tmp_path_factory.mktemp("belt")
+    for name in ("r02_run25.c3d", "r02_standing.c3d"):
+        shutil.copy(SHARED / "real_treadmill" / name, folder / name)
+    return recordings_in(folder)[0]
+
+
+@pytest.mark.skipif(not SHARED.is_dir(), reason=f"{SHARED} is not on this machine")
+@pytest.mark.parametrize("degrees", [15.0, 75.0, 195.0, 345.0])
+@pytest.mark.parametrize("with_words", [True, False])
+def test_a_person_a_little_off_the_axis_misleads_no_role(
+    belt: list[Recorded], degrees: float, with_words: bool
+) -> None:
+    """At 15 degrees a plate of the heel and the iliac crest were taken for landmarks, as likely."""
+    axes = axes_of(belt)
+    assert axes.up is not None
+    truth = {g.role: g.label for g in guess_roles(belt, axes, FEET, FEET).roles if g.sureness != "not sure"}
+    assert truth["fifth_metatarsal_head_left"] == "L.MT5"
+    own = {
+        label: label if with_words else f"Q{i:02d}"
+        for i, label in enumerate(sorted({v for r in belt for v in r.labels}))
+    }
+    askew = [replace(r, labels=tuple(own[v] for v in r.labels)) for r in belt]
+    askew = [replace(r, points=turned(r.points, axes.up, degrees)) if r.standing else r for r in askew]
+    given = {g.role: g.label for g in guess_roles(askew, axes, FEET, FEET).roles if g.sureness != "not sure"}
+    assert given
+    assert given.items() <= {role: own[str(label)] for role, label in truth.items()}.items()
+
+
+@pytest.mark.skipif(not SHARED.is_dir(), reason=f"{SHARED} is not on this machine")
+def test_who_runs_along_no_axis_is_told_and_no_axis_is_given_as_forward(belt: list[Recorded]) -> None:
+    up = axes_of(belt).up
+    assert up is not None
+    for degrees, told in ((10.0, True), (45.0, False), (75.0, True), (150.0, False)):
+        said = axes_of([replace(r, points=turned(r.points, up, degrees)) for r in belt]).said["forward"]
+        assert (said.sureness != "not sure") is told, degrees
+        assert ("no axis is forward" in said.why) is not told

@@ -141,3 +141,60 @@ def test_a_new_site_takes_nothing_from_the_profiles_of_others(tmp_path: Path) ->
     other.write_text(yaml.safe_dump(changed))
     trial = next(unpack("brack", tmp_path / "trials").rglob("*cushioned-1.c3d"))
     assert draft_profile(trial, tmp_path / "study.yaml", "fourth").text == draft_profile(trial, STUDY, "fourth").text
+
+
+@needs(BELT)
+def test_a_landmark_of_the_standing_file_that_its_label_names_is_proposed_though_it_lies_elsewhere(
+    tmp_path: Path,
+) -> None:
+    """The trochanters are worn while standing only; the left one lies 6 cm from where stature and stance put it."""
+    for name in ("r02_run25.c3d", "r02_standing.c3d"):
+        shutil.copyfile(BELT / name, tmp_path / name)
+    draft = draft_profile(tmp_path, STUDY, "belt")
+    own = {guess.role: guess for guess in draft.guesses.roles if "trochanter" in guess.role}
+    assert {role: guess.label for role, guess in own.items()} == {
+        "greater_trochanter_left": "L.GTR",
+        "greater_trochanter_right": "R.GTR",
+    }
+    assert {guess.carried_by for guess in own.values()} == {"thigh_left", "thigh_right"}
+    carried = [
+        role for one in SiteProfile.model_validate(yaml.safe_load(draft.text)).clusters.values() for role in one.carries
+    ]
+    assert not {role for role, guess in own.items() if guess.sureness == "not sure"} & set(carried)
+
+
+@needs(REAL)
+def test_condyles_that_a_program_computed_are_proposed_by_their_words_and_never_surely(tmp_path: Path) -> None:
+    for name in ("run.c3d", "static.c3d"):
+        shutil.copyfile(REAL / name, tmp_path / name)
+    own = {g.role: g for g in draft_profile(tmp_path, STUDY, "way").guesses.roles if "epicondyle" in g.role}
+    letters = {
+        f"{way}_femoral_epicondyle_{side}": f"{side[0]}{way[0]}fc".upper() + "v"
+        for way, side in itertools.product(("lateral", "medial"), ("left", "right"))
+    }
+    assert {role: own[role].label for role in own} == {role: letters[role] for role in own}
+    assert {guess.sureness for guess in own.values()} <= {"likely", "not sure"}
+
+
+@needs(BELT)
+def test_a_standing_file_with_the_wrong_unit_is_recognised_by_the_size_of_a_person(tmp_path: Path) -> None:
+    """As an export in metres that still says mm; one that says what it is in needs no word."""
+    import ezc3d
+
+    shutil.copyfile(BELT / "r02_run25.c3d", tmp_path / "run.c3d")
+    source = ezc3d.c3d(str(BELT / "r02_standing.c3d"))
+    told = {}
+    for unit, expected in (("m", None), ("mm", "m")):
+        other = ezc3d.c3d()
+        for name in ("RATE", "LABELS"):
+            other["parameters"]["POINT"][name]["value"] = source["parameters"]["POINT"][name]["value"]
+        other["parameters"]["POINT"]["UNITS"]["value"] = [unit]
+        other["data"]["points"] = source["data"]["points"] * [[[0.001]], [[0.001]], [[0.001]], [[1.0]]]
+        other.write(str(tmp_path / "standing.c3d"))
+        seen = seen_in(tmp_path / "standing.c3d")
+        assert seen is not None
+        assert (seen.meant, seen.standing) == (expected, True)
+        told[unit] = draft_profile(tmp_path, STUDY, "belt")
+    assert told["m"].guesses == told["mm"].guesses
+    assert any("the numbers fit m" in note for note in told["mm"].notes)
+    assert not any("the numbers fit" in note for note in told["m"].notes)
