@@ -338,3 +338,32 @@ def test_the_worklist_offers_no_command_that_would_be_refused(demo_depot: Path) 
     assert [name for name in sorted(offered) if why_not(catalogue()[name]) is not None] == []
     without = {row["check_name"] for row in rows if row["task"] == "send" and row["trial_id"] and not row["command"]}
     assert "trial_file_can_be_read" in without
+
+
+def test_who_lacks_a_value_in_a_planned_answer_adds_up_with_who_is_in_it_and_with_what_was_recorded(
+    demo_depot: Path,
+) -> None:
+    same = "outcome, contrast, visit, condition, reference_condition, at_speed"
+    rows = _ask(
+        demo_depot,
+        f"SELECT {same}, lacking_value_count + lacking_reference_count + lacking_both_count, p.runner_count "
+        f"FROM planned_contrasts c JOIN planned_participants p USING ({same}) "
+        "WHERE c.variant = 'main' AND p.participation = 'lacking_value'",
+    )
+    assert len(rows) >= 2
+    assert all(at_sites >= runners > 0 for *_, at_sites, runners in rows)
+    ((recorded, silent),) = _ask(
+        demo_depot,
+        "SELECT count(*), count(*) FILTER (asked = 0 AND reference = 0) FROM (SELECT participant_id, site, "
+        "count(metabolic_power_w_per_kg) FILTER (condition = 'thin_soled') AS asked, "
+        "count(metabolic_power_w_per_kg) FILTER (condition = 'cushioned') AS reference FROM energy_bouts "
+        "JOIN sessions USING (session_id) WHERE visit = 'week_0' AND energy_bouts.set_speed_m_per_s IS NOT NULL GROUP BY ALL "
+        "HAVING count(*) FILTER (condition = 'thin_soled') > 0 AND count(*) FILTER (condition = 'cushioned') > 0)",
+    )
+    told = _ask(
+        demo_depot,
+        "SELECT measured_count, lacking_both_count FROM planned_contrasts WHERE variant = 'main' "
+        "AND outcome = 'metabolic_power_w_per_kg'",
+    )
+    assert told == [(recorded, silent)]
+    assert silent > 0
