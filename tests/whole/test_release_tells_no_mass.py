@@ -244,9 +244,13 @@ def test_a_formula_that_tells_mass_or_leg_length_in_the_depot_finds_nothing_to_w
     found = of_runners(demo_depot / "warehouse.duckdb", question, truth).dropna()
     assert len(found) >= _LEAST
     assert left_over(found["tells"].to_numpy(), found["truth"].to_numpy()) < 0.05
-    with pytest.raises(
-        (duckdb.CatalogException, duckdb.BinderException), match=gone
-    ):  # for want of that, of nothing else
+    if gone == "curves":  # the table is there, without the quantities of which rows of one trial stay
+        assert asked(released, question)["tells"].dropna().empty
+        left = set(asked(released, "SELECT DISTINCT quantity FROM curves").iloc[:, 0])
+        assert left
+        assert not {name for name in left if name in question}
+        return
+    with pytest.raises((duckdb.CatalogException, duckdb.BinderException), match=gone):  # for want of nothing else
         asked(released, question)
 
 
@@ -270,7 +274,7 @@ def test_with_what_a_formula_needs_in_a_release_it_would_work_there(
     assert len(asked(leaky, question)["tells"].dropna()) >= _LEAST
 
 
-@pytest.mark.parametrize("leak", ["mass_kg", "mass_kg * active_peak_bw", "mass_kg / (1 + contact_time_s)"])
+@pytest.mark.parametrize("leak", ["mass_kg", "mass_kg * active_peak_bw", "mass_kg / contact_time_s"])
 def test_a_column_by_which_mass_leaves_is_seen_by_what_looks_at_a_release(
     released: Path, demo_depot: Path, tmp_path: Path, leak: str
 ) -> None:
