@@ -17,7 +17,7 @@ from pipelines.depot import register as registers
 from pipelines.depot.addresses import REGISTER_VARIABLE
 from pipelines.depot.books.held_file import sha256_of_books
 from pipelines.depot.books.log_file import damage_of_log, log_of
-from pipelines.depot.books.opening import FILE
+from pipelines.depot.books.where import FILE
 from pipelines.depot.ledger import Head
 from pipelines.depot.register import Register
 from pipelines.errors import Unusable
