@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from itertools import pairwise
 
 from pipelines.pages.charts import marks
-from pipelines.pages.charts.look import INK, MUTED, SIZE, width_of
+from pipelines.pages.charts.look import INK, MUTED, SIZE, shortened, width_of
 from pipelines.pages.charts.marks import Place
 
 _ROOM, _EVERY = 3, 4
@@ -38,6 +38,7 @@ class Labels:
 
     def beside(self, at: Place, words: str, *, bold: bool = False) -> list[str]:
         """The words beside a place, with a thin line to it where they could not stand near it."""
+        words = shortened(words, (self._within[2] - self._within[0]) / 2, bold=bold)
         width = width_of(words, bold=bold)
         away, box = min(
             ((away, self._moved_in(_box(at, way, away, width))) for away in _AWAY for way in _WAYS),

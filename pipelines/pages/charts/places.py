@@ -9,7 +9,7 @@ from pipelines.pages.charts import marks
 from pipelines.pages.charts.evidence_words import expected_words, panel_words, said_in, size_words
 from pipelines.pages.charts.labels import Labels
 from pipelines.pages.charts.legend import BAND, BAND_EDGE, legend, looks
-from pipelines.pages.charts.look import EDGE, INK, MUTED, SIZE, VERMILLION, shortened, width_of
+from pipelines.pages.charts.look import EDGE, INK, MUTED, SIZE, VERMILLION, width_of
 from pipelines.pages.charts.over_axes import WIDTH
 from pipelines.pages.charts.scale import Scale
 
@@ -76,7 +76,7 @@ def places(panel: Panel) -> tuple[float, float, list[str]]:
         drawn += _number(part, panel, plane, labels)
     for part, points in sticks:
         if part.name:
-            drawn += labels.beside(points[0], shortened(marks.clean(part.name), WIDTH / 2))
+            drawn += labels.beside(points[0], marks.clean(part.name))
     for part in panel.parts:
         if part.role is Role.OUTLINE:
             drawn += _named(part, plane, labels)
