@@ -106,7 +106,10 @@ EVENT = (Code("contact", "Start of contact."), Code("toe_off", "End of contact."
 COMPARED_METHOD = (
     *EVENT_METHOD,
     Code("none", "No events: the outcome needs none."),
-    Code("several", "Sites with different methods together; by how much these differ is in method_offsets."),
+    Code(
+        "several",
+        "Sites with different methods together, of each the method by which most of its runners have a difference, as in planned answers (of two with as many the first of force, sensor, markers); by how much methods differ is in method_offsets.",
+    ),
 )
 
 CHANNEL_ROLE = (
@@ -222,7 +225,11 @@ INTERVAL = (
     ),
     Code(
         "sites_spread",
-        "t on sites less 1, the error being what the spread of the sites' means says: where the variance between sites was estimated as zero, or where the mean of the sites' means stands in. With unequal sites the wider of two: as the sites weigh, and all weighing alike; with 60, 2 and 2 runners and sites that differ by 0.7 of what runners do, 0.95 of all intervals held the truth in simulated studies, and 0.86 of these. Where the sites lie closer together than chance has them in nine of ten studies, it is raised to what it would be in the tenth, and caution says so.",
+        "t on sites less 1, the error being what the spread of the sites' means says: where the mean of the sites' means stands in, and where the variance between sites was estimated as zero and this interval is wider than Kenward & Roger's, as it can be with unequal sites (then as the sites weigh, or all weighing alike, whichever is wider). No interval of the mixed model is narrower than Kenward & Roger's with the degrees of freedom of the sites; how often each kind holds the truth is in docs/reference/coverage.md.",
+    ),
+    Code(
+        "runners_within_sites",
+        "Of the mean of the sites' means, where these lie so close together that their spread would make the narrower interval: the error is that of the runners within each site, each site with its own variance, t on Satterthwaite's degrees of freedom, no fewer than sites less 1.",
     ),
     Code(
         "hartung_knapp",
@@ -235,62 +242,4 @@ FAMILY = (
     Code("primary", "The analysis plan names the comparison among its primary ones."),
     Code("secondary", "The analysis plan names it among its secondary ones."),
     Code("exploratory", "No plan names it: it can raise a question and answers none."),
-)
-
-PARTICIPATION = (
-    Code("in_it", "In the answer."),
-    Code("not_at_visit", "No accepted trial at the visit: not there yet, dropped out, or all went back."),
-    Code("not_at_reference_visit", "There, but not at the visit it is compared with."),
-    Code("not_in_condition", "At the visits, but never in the condition there."),
-    Code("not_in_reference", "In the condition, but never in the reference."),
-    Code("at_other_speed", "On all sides, but not at the set speed that is asked about."),
-    Code("sides_apart", "On all sides, but never at one site, one set speed and by one event method."),
-    Code("left_out_by_plan", "Only with trials that the plan leaves out, or by event methods that it does not pool."),
-    Code("lacking_value", "Measured on all sides, but without a value on one of them."),
-    Code("other_method", "With a difference, but by another event method than the one that is used of the site."),
-    Code("lacking_covariate", "With a difference, but without a covariate that the model allows for."),
-)
-
-PLAN_STATE = (
-    Code("frozen", "The plan in force is the one that was frozen last."),
-    Code(
-        "not_frozen",
-        "The plan in force was never frozen: nobody can tell whether it was made before the data were seen.",
-    ),
-    Code(
-        "changed",
-        "The plan in force is another one than was frozen last, or means something else since what it leaves to the study file was changed.",
-    ),
-    Code("replaced", "It was frozen once and is not in force any more."),
-)
-
-PLAN_VARIANT = (
-    Code("main", "The analysis as planned."),
-    Code("without_site", "Without the site named in the detail."),
-    Code("without_overridden", "Without trials that a data manager accepted in spite of a finding."),
-    Code("without_noted", "Without trials that have a finding of weight notes."),
-    Code(
-        "one_event_method", "Only values by the event method named in the detail, and of outcomes that need no events."
-    ),
-    Code("uncertainty_weights", "A runner's trials weighed by 1 over the square of their standard uncertainty."),
-    Code("other_model", "By the pooling model that the plan did not choose, without covariates."),
-    Code("without_covariates", "Without the plan's covariates."),
-)
-
-MULTIPLICITY = (
-    Code("holm", "Holm (1979): holds the chance of any false finding in the family."),
-    Code(
-        "benjamini_hochberg", "Benjamini & Hochberg (1995): holds the expected part of false ones among the findings."
-    ),
-    Code("none", "Not adjusted."),
-)
-
-AGAINST_SMALLEST = (
-    Code("matters", "The whole interval is further from zero than the smallest effect."),
-    Code("too_small", "The whole interval is nearer to zero than the smallest effect, on both sides."),
-    Code(
-        "is_there",
-        "The interval leaves out zero and not the smallest effect: a difference, perhaps too small to matter.",
-    ),
-    Code("open", "The interval holds zero and reaches as far as the smallest effect: nothing is decided."),
 )

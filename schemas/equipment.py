@@ -147,7 +147,7 @@ OUTCOME_UNCERTAINTIES = Table(
         _part("from_lag_value", "What a lag between force, or foot sensors, and markers is worth."),
         _part(
             "from_events_value",
-            "What the method of finding contact and toe-off is worth, where that is not force; null with force.",
+            "What the method of finding contact and toe-off is worth; of force, what its filter for events moves them by.",
         ),
         _part(
             "from_markers_value",

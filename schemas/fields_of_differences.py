@@ -38,7 +38,10 @@ COMPARED_KEY = (
 LACKS = tuple(
     Field(name, Kind.INTEGER, description, low=0, privacy=PLAIN)
     for name, description in (
-        ("measured_count", "Runners at sites who were measured on both sides, with or without a value."),
+        (
+            "measured_count",
+            "Runners at sites who were measured on both sides, with or without a value. In planned_contrasts all of them; elsewhere not those at sites where nobody has the outcome, nor who has no value of that kind (of breathing gas, or of trials) on one of the sides.",
+        ),
         (
             "lacking_value_count",
             "Of them, those without a value in the condition at the visit only. Where this and the next differ, what is lost may go with what was to be measured, and no interval covers that.",
@@ -146,7 +149,7 @@ POOLED_NUMBERS = (
     Field(
         "caution",
         Kind.TEXT,
-        "What to know before the interval is used: that it rests on two sites, or that runners vary unequally between sites, which the method does not wholly allow for. Null where there is neither.",
+        "What to know before the interval is used: that it rests on two sites, that runners vary unequally between sites, which the method does not wholly allow for, or that the sites are such that this could hardly be seen. Null where there is none of it.",
         nullable=True,
         privacy=PLAIN,
     ),

@@ -131,7 +131,7 @@ _FORCE = (
     real(
         "effective_mass_fraction",
         "1",
-        "Part of body mass that the impact stops: impulse of vertical force from contact to the impact peak, over the ankle marker's downward speed in the last frame before contact plus gravity times that time (Lieberman et al. 2010; Chi & Schmitt 2005; sources from memory). Null without an impact peak, or where the marker is not seen or not falling.",
+        "Part of body mass that the impact stops: impulse of vertical force from contact to the impact peak, over the ankle marker's downward speed at contact plus gravity times that time (Lieberman et al. 2010; Chi & Schmitt 2005; sources from memory). The speed is that of a parabola through the marker as recorded in the last 50 ms before contact, since a filter lets the collision slow what comes before it. Null without an impact peak, where the marker is not seen in all of that time, or not falling.",
         low=0,
     ),
     real(

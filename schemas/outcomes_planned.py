@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from schemas import codes
+from schemas import codes, codes_of_plans
 from schemas import fields as f
 from schemas.fields_of_differences import (
     COMPARED_FIELDS,
@@ -23,7 +23,7 @@ from schemas.outcomes_study import STUDY_PROVENANCE
 from schemas.privacy import NOBODYS, PLAIN, QUASI, RUNNER, Rows
 
 _PLAN = Field("plan_sha256", Kind.IDENTIFIER, "SHA-256 of plan.yaml, as sha256sum tells it.", privacy=PLAIN)
-_STATE = Field("plan_state", Kind.CODE, "Whether the plan was frozen.", codes=codes.PLAN_STATE, privacy=PLAIN)
+_STATE = Field("plan_state", Kind.CODE, "Whether the plan was frozen.", codes=codes_of_plans.PLAN_STATE, privacy=PLAIN)
 _VERSION = Field("plan_version", Kind.TEXT, "Version that the plan gives itself.", privacy=PLAIN)
 
 PLAN_FIELDS = (_PLAN, _VERSION, _STATE)
@@ -60,7 +60,7 @@ ANALYSIS_PLANS = Table(
         Field(
             "accepted_trial_count",
             Kind.INTEGER,
-            "Trials that were accepted already when it was frozen last: whoever froze it could have seen them. Null if never.",
+            "Trials, running and standing, each once, that were accepted already when it was frozen last: whoever froze it could have seen them. Null if never.",
             low=0,
             nullable=True,
             privacy=PLAIN,
@@ -68,13 +68,13 @@ ANALYSIS_PLANS = Table(
         Field(
             "plan_settings",
             Kind.TEXT,
-            "What it means, as JSON: what it says, with the references that it leaves to the study file filled in, and under study_file what else it rests on there: processing, and the planned weeks of visits.",
+            "What it means, as JSON: what it says, with the references that it leaves to the study file filled in, and under study_file what else it rests on there: processing, planned weeks of visits, what conditions are, limits of checks, what the study does without, and of each site its limits, events and the SHA-256 of its profile.",
             privacy=PLAIN,
         ),
         Field(
             "settings_sha256",
             Kind.IDENTIFIER,
-            "SHA-256 of plan_settings: the same file means something else once the study file has another reference condition, or processes otherwise.",
+            "SHA-256 of plan_settings: the same file means something else once the study file has another reference condition, processes otherwise, or has other limits, sites or profiles.",
             privacy=PLAIN,
         ),
         *STUDY_PROVENANCE,
@@ -97,7 +97,7 @@ PLANNED_CONTRASTS = Table(
         "multiplicity family_count adjusted_p_value smallest_effect_value against_smallest_effect "
         "measured_count lacking_value_count lacking_reference_count lacking_both_count "
         "lacking_covariate_count sites_left_out condition_later_count condition_earlier_count "
-        "excluded_trial_count covariates_kept_back caution changes_nothing reason_null code_version study_version",
+        "excluded_trial_count covariates_kept_back caution changes_nothing same_as reason_null code_version study_version",
         by="outcome",
         quantities=OVER_RUNNERS,
         unless="covariates_kept_back",  # with runners' differences beside it, an answer tells sex or mass of each
@@ -106,7 +106,7 @@ PLANNED_CONTRASTS = Table(
         Field("family", Kind.CODE, "Family of the plan.", codes=codes.FAMILY, privacy=PLAIN),
         *COMPARED_FIELDS,
         _AT_SPEED,
-        Field("variant", Kind.CODE, "Which analysis.", codes=codes.PLAN_VARIANT, privacy=PLAIN),
+        Field("variant", Kind.CODE, "Which analysis.", codes=codes_of_plans.PLAN_VARIANT, privacy=PLAIN),
         Field("variant_detail", Kind.TEXT, "Site or event method it is about; none for the others.", privacy=PLAIN),
         *PLAN_FIELDS,
         POOLING_METHOD,
@@ -130,7 +130,7 @@ PLANNED_CONTRASTS = Table(
             privacy=PLAIN,
         ),
         *POOLED_NUMBERS,
-        Field("multiplicity", Kind.CODE, "How p was adjusted.", codes=codes.MULTIPLICITY, privacy=PLAIN),
+        Field("multiplicity", Kind.CODE, "How p was adjusted.", codes=codes_of_plans.MULTIPLICITY, privacy=PLAIN),
         Field("family_count", Kind.INTEGER, "Comparisons in the family.", low=1, privacy=PLAIN),
         real(
             "adjusted_p_value",
@@ -146,14 +146,20 @@ PLANNED_CONTRASTS = Table(
             "against_smallest_effect",
             Kind.CODE,
             "Where the 95 % interval lies against it, which is not adjusted for the number of comparisons, as adjusted_p_value is; null without an interval or a smallest effect.",
-            codes=codes.AGAINST_SMALLEST,
+            codes=codes_of_plans.AGAINST_SMALLEST,
             nullable=True,
             privacy=PLAIN,
         ),
         Field(
             "changes_nothing",
             Kind.BOOLEAN,
-            "Whether this way of doubting leaves the very same differences, model and covariates as planned, as where no trial was overridden: its numbers are those of the analysis as planned, and no further evidence. False for main.",
+            "Whether this way of doubting leaves the very same differences, model and covariates as the one in same_as, as where no trial was overridden, or the only site with one method is left out: its numbers are those, and no further evidence. False for main.",
+            privacy=PLAIN,
+        ),
+        Field(
+            "same_as",
+            Kind.TEXT,
+            "The first way with the very same differences, model and covariates: main, or another way of doubting with its site or method, for example without_site tarn. none where it is the first itself.",
             privacy=PLAIN,
         ),
         *LACKS,
@@ -220,7 +226,7 @@ PLANNED_PARTICIPANTS = Table(
             "participation",
             Kind.CODE,
             "Whether they are in it, or the first reason why not, in the order of this list.",
-            codes=codes.PARTICIPATION,
+            codes=codes_of_plans.PARTICIPATION,
             privacy=PLAIN,
         ),
         Field("runner_count", Kind.INTEGER, "Different runners.", low=0, privacy=PLAIN),

@@ -36,7 +36,7 @@ RELIABILITY = Table(
         real(
             "icc_2_1_ratio",
             "1",
-            "Intraclass correlation of single measurements, sites as a sample of sites: ICC(2,1) of Shrout & Fleiss (1979), absolute agreement.",
+            "Intraclass correlation of single measurements, sites as a sample of sites: ICC(2,1) of Shrout & Fleiss (1979), absolute agreement. The estimate is not cut: by chance it can lie below -1 / (sites - 1), the least that a correlation can be, and then tells only that there is no sign of runners differing.",
         ),
         real(
             "icc_2_1_lower_ratio",

@@ -11,7 +11,8 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from benchmarks.coverage.measure import PROCESSING, Measured, measured
+from benchmarks.coverage.measure import PROCESSING
+from benchmarks.coverage.rates import Measured, measured
 from benchmarks.coverage.studies import CONDITION, REFERENCE, SIZES, SPREADS, Cell, people, values
 from pipelines.science.statistics.planned import planned_answers
 from schemas.plan import Covariate, Plan, PlannedComparison

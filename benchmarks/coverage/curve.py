@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from benchmarks.coverage.measure import Measured
+from benchmarks.coverage.rates import Measured
 from benchmarks.coverage.studies import SPREADS, UNEQUAL
 from pipelines.science.statistics.curve_bands import Bounds, band
 from pipelines.science.statistics.curve_sites import FEWEST_SITES, across_sites

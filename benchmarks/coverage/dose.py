@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from benchmarks.coverage.measure import Measured, measured
+from benchmarks.coverage.rates import Measured, measured
 from pipelines.science.statistics.dose_response import Slope, slope
 from pipelines.science.statistics.pooling import t_effect
 

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
-from dataclasses import asdict, dataclass
-from typing import TYPE_CHECKING, Any
+from collections.abc import Callable
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from benchmarks.coverage.studies import REFERENCE, Cell, simulate, truth
+from benchmarks.coverage.rates import Measured, measured
+from benchmarks.coverage.studies import REFERENCE, Cell, simulate
 from pipelines.science.statistics.contrasts import runner_contrasts, site_contrasts
 from pipelines.science.statistics.pooled import pooled_contrasts
 from pipelines.science.statistics.pooling import t_effect
@@ -22,40 +22,6 @@ METHODS = ("one_stage_mixed_model", "random_effects_restricted_likelihood", "ran
 IGNORING_SITES = "ignoring_sites"
 PROCESSING = Processing(contrasts=ContrastProcessing(reference_condition=REFERENCE))
 Methods = Callable[["pd.DataFrame"], "pd.DataFrame"]
-
-
-@dataclass(frozen=True)
-class Measured:
-    """What one method did in one cell.
-
-    studies: with an answer. coverage, type_1, power: shares, the last two not a number where no study is without
-    effect; width: of the interval, in the unit of the studies; bias: mean error.
-    """
-
-    cell: str
-    method: str
-    studies: int
-    without_answer: int
-    coverage: float
-    type_1: float
-    power: float
-    bias: float
-    width: float
-
-    @property
-    def is_in_aim(self) -> bool:
-        """Coverage within 0.93 to 0.97 and type I at most 0.06, as exactly as the number of studies tells.
-
-        Also where no study has an answer.
-        """
-        if not self.studies:
-            return True
-        slack = 2 * float(np.sqrt(0.95 * 0.05 / self.studies))
-        return 0.93 - slack <= self.coverage <= 0.97 + slack and not self.type_1 > 0.06 + 1.5 * slack
-
-    def plain(self) -> Mapping[str, Any]:
-        """As a mapping, to keep."""
-        return asdict(self)
 
 
 def measure(cell: Cell, count: int, seed: int = 0) -> dict[str, Measured]:
@@ -77,22 +43,3 @@ def ignoring_sites(within: pd.DataFrame) -> pd.DataFrame:
         ends = {"lower_limit_value": effect.lower, "upper_limit_value": effect.upper}
         rows.append({"outcome": outcome, "estimate_value": effect.estimate, "two_sided_p_value": p_value, **ends})
     return pd.DataFrame(rows)
-
-
-def measured(cell: str, method: str, rows: pd.DataFrame, studies: int) -> Measured:
-    """What one method did in a cell. rows: its answers, outcomes being named as ``studies.truth`` takes them."""
-    answered = rows.dropna(subset=["lower_limit_value"])
-    true = answered["outcome"].astype(str).map(truth).to_numpy(float)
-    lower, upper = (answered[name].to_numpy(float) for name in ("lower_limit_value", "upper_limit_value"))
-    found = answered["two_sided_p_value"].to_numpy(float) < 0.05
-    return Measured(
-        cell,
-        method,
-        len(answered),
-        studies - len(answered),
-        float(((lower <= true) & (true <= upper)).mean()),
-        float(found[true == 0].mean()),
-        float(found[true != 0].mean()),
-        float((answered["estimate_value"].to_numpy(float) - true).mean()),
-        float((upper - lower).mean()),
-    )

@@ -56,6 +56,10 @@ SPREADS = {"no": 0.0, "small": 0.35, "moderate": 0.7, "large": 1.7}
 SIZES = {"3 x 5": (5,) * 3, "3 x 10": (10,) * 3, "5 x 12": (12,) * 5, "8 x 20": (20,) * 8}
 UNEQUAL = (3, 5, 10, 18, 24)
 VERY_UNEQUAL = (60, 2, 2)
+PAIRS = (20, 2, 2, 2, 2)
+NOISY_BESIDE_PAIRS = "20 who vary 10 times as much and 4 x 2"
+#: Sizes of sites at which what is told of noise that is not equal is looked at.
+UNEQUALLY = (VERY_UNEQUAL, PAIRS, (40, 4, 4, 4, 4), (24, 3, 3))
 NOISY, QUIET = "40 who vary 10 times as much and 4 x 4", "24 who vary 0.3 times as much and 2 x 3"
 
 
@@ -72,6 +76,9 @@ def cells() -> Iterator[Cell]:
             f"{NOISY}, {word} differences between sites", (40, 4, 4, 4, 4), SPREADS[word], spreads=(3, *[0.3] * 4)
         )
         yield Cell(f"{QUIET}, {word} differences between sites", (24, 3, 3), SPREADS[word], spreads=(0.3, 1, 1))
+        yield Cell(f"20 and 4 x 2, {word} differences between sites", PAIRS, SPREADS[word])
+        noisy = f"{NOISY_BESIDE_PAIRS}, {word} differences between sites"
+        yield Cell(noisy, PAIRS, SPREADS[word], spreads=(3, *[0.3] * 4))
     for word in ("no", "moderate"):
         yield Cell(f"5 x 6 and 6 who travel, {word} differences", (6,) * 5, SPREADS[word], travelling=6)
         yield Cell(f"3 x 2 and 4 who travel, {word} differences", (2,) * 3, SPREADS[word], travelling=4)

@@ -190,7 +190,7 @@ def lateness(trial: Trial, work: Workspace, lag_s: float, allowed_s: float, load
         seen = values - np.nanmean(values)
         size = float(np.nanstd(seen)) or 1.0
         parts.append(show.line(name, seen / size, own_rate, around=at, beside=name.startswith("upward")))
-    later = show.lasting("force later by", at, at + lag_s)
+    later = show.lasting(f"force {'later' if lag_s > 0 else 'earlier'} by", at, at + lag_s)
     title = "One movement in markers and force, both smoothed, each by its own spread"
     drawn = show.over_time(title, "1", *parts, later, low=-allowed_s, high=allowed_s)
     return {"moment_s": at, "shows": show.picture(drawn)}

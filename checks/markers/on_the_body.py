@@ -15,7 +15,7 @@ from pipelines.science.signals import measures as signals
 from pipelines.science.workspace import Workspace
 from schemas.mechanics import runs
 from schemas.study import Study
-from schemas.trial import RIGHT, Trial
+from schemas.trial import RIGHT, FloatArray, Trial
 
 
 @check(
@@ -117,18 +117,28 @@ def markers_move_without_jumps(trial: Trial, study: Study, *, jump_mm: float = 6
         jumps = runs(off > jump_mm)
         if jumps:
             first = jumps[0][0]
+            frame = first + 2 - _there_and_back(bend, jumps[0])
             axis = int(np.argmax(np.abs(bend[first])))
             faults.append(
                 {
                     "jump_found_mm": float(off[first]),
                     "count": len(jumps),
-                    "frame": first + 3,
-                    **_at(trial, study, role, first + 2),
-                    "shows": shown.jump(trial, role, axis, bend, [a for a, _ in jumps], jump_mm),
+                    "frame": frame + 1,
+                    **_at(trial, study, role, frame),
+                    "shows": shown.jump(trial, role, axis, bend, (first, frame), jump_mm),
                     **({} if role in required else {"weight": Weight.NOTES}),
                 }
             )
     return looked(examined, faults) if examined else nothing("no marker is seen in three frames in a row")
+
+
+def _there_and_back(bend: FloatArray, jump: tuple[int, int]) -> bool:
+    """Whether a jump is the way back alone: of a single frame that leaves its path by less, it is twice as far."""
+    start, stop = jump
+    if stop - start != 1 or not 0 < start < len(bend) - 1:
+        return False
+    three = bend[start - 1 : start + 2]
+    return bool(np.linalg.norm(three.sum(axis=0)) < 0.5 * np.linalg.norm(three[1]))
 
 
 @check(

@@ -134,18 +134,18 @@ def steps(trial: Trial, ratios: FloatArray, step: int, most_ratio: float) -> Pic
     return show.picture(show.over_time(title, "1", line, high=most_ratio))
 
 
-def jump(trial: Trial, role: str, axis: int, bend_mm: FloatArray, jumps: Sequence[int], jump_mm: float) -> Picture:
+def jump(trial: Trial, role: str, axis: int, bend_mm: FloatArray, jump: tuple[int, int], jump_mm: float) -> Picture:
     """A marker's path around its first jump, and how far its frames lie off it.
 
-    bend_mm: (frames - 2, 3), how far each third frame leaves the path of the two before; jumps: numbers of those that
-    jump. A frame that comes back leaves the path of wrong ones: off the path is what fits no side, and who jumps.
+    bend_mm: (frames - 2, 3), how far each third frame leaves the path of the two before; jump: which of them, and the
+    frame that is off. A frame that comes back leaves the path of wrong ones: off is what fits neither side.
     """
-    rate, at = _rate(trial), (jumps[0] + 2) / _rate(trial)
+    (number, frame), rate = jump, _rate(trial)
+    at = frame / rate
     from_before, from_behind = (np.full(len(bend_mm) + 2, np.nan) for _ in range(2))
     from_before[2:] = from_behind[:-2] = signals.lengths(bend_mm)
     off_mm = np.fmin(from_before, from_behind)
-    starts = np.asarray(jumps) + 2
-    off_mm[starts] = from_before[starts]
+    off_mm[frame] = from_before[number + 2]
     leaves = show.line("", off_mm, rate, around=at, half_s=0.15)
     title = f"{words(role).capitalize()}: how far each frame lies off the path of its neighbours"
     path = position(trial, role, axis, at, 0.15)

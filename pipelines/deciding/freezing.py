@@ -33,7 +33,10 @@ class FrozenNow:
             return f"This plan was frozen already, {self.utc[:19]} UTC: version {plan.plan.version}, {plan.sha256}."
         lines = [f"Frozen: version {plan.plan.version}, {plan.sha256}."]
         if self.trials:
-            lines.append(f"{self.trials} accepted trials were in the depot already; ledger and warehouse say so.")
+            lines.append(
+                f"{self.trials} accepted trials, running and standing, were in the depot already; ledger and warehouse "
+                "say so."
+            )
         return "\n".join([*lines, "The ledger holds what it says for good."])
 
 
@@ -60,7 +63,7 @@ def freeze_plan(desk: Desk, why: str) -> FrozenNow:
     if before and before[-1].is_plan(plan):
         return FrozenNow(plan, False, before[-1].utc, before[-1].trials)
     _refuse_same_version(plan, before)
-    trials = desk.books.trials.standings().get("accepted", 0)
+    trials = desk.books.trials.accepted_count()
     desk.ledger.decided(
         WHAT,
         ABOUT,

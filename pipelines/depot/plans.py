@@ -40,11 +40,13 @@ class Frozen:
     def changed(self, loaded: LoadedPlan) -> list[str]:
         """What a plan means otherwise than this one, by the places of its settings.
 
-        Of a plan that an older manystrides froze without what it rests on, that is not known and not compared.
+        Of a plan that an older manystrides froze without all that it rests on, the rest is not known and not compared.
         """
         was, now = _of_today(self.settings), loaded.settings
         if STUDY_FILE not in was:
             now = {name: value for name, value in now.items() if name != STUDY_FILE}
+        elif STUDY_FILE in now:
+            now = now | {STUDY_FILE: {name: now[STUDY_FILE].get(name) for name in was[STUDY_FILE]}}
         return list(_differing(was, now))
 
 

@@ -12,12 +12,12 @@ from collections.abc import Iterator
 from itertools import pairwise
 
 from pipelines.identity.common_words import plain, words
+from pipelines.identity.everyday import is_everyday, is_german, is_german_noun
 from pipelines.identity.names import without_eponyms
 from pipelines.identity.other_writings import in_other_writings
 from pipelines.identity.word_kinds import is_english, is_first_name, is_listed_name, is_of_the_trade
 
 _WORD = re.compile(r"[^\W\d_]+(?:['’][^\W\d_]+)*")
-_PATH_WORD = re.compile(r"[A-ZÀ-ÖØ-Þ]?[a-zß-öø-ÿ]+|[A-ZÀ-ÖØ-Þ]+(?![a-zß-öø-ÿ])|[^\W\d_A-Za-zÀ-ÿ]+")
 _SENTENCE = re.compile(r"(?:^|[.!?;:]\s+)\W*$")
 _ROLES = re.compile(
     r"(?<![^\W_])(?:subject|participant|patient(?:in)?|runner|athlete|volunteer|operator|tester|examiner|recorded by"
@@ -30,7 +30,12 @@ _ROLES = re.compile(
     r"(?:\s+(?:is|was|von|no))?\.?\s*[:=.]?\s*(?=[^\W\d_])",
     re.IGNORECASE,
 )
-_CAPITAL = r"[A-ZÀ-ÖØ-ÞĀ-Ž][a-zß-öø-ÿā-ž]{2,}"
+#: Letters of Latin beyond A to Z, apart by case: in Unicode they take turns.
+_BEYOND = "".join(map(chr, range(0xC0, 0x250)))
+_UPPER = "A-Z" + "".join(c for c in _BEYOND if c.isupper())
+_LOWER = "a-z" + "".join(c for c in _BEYOND if c.islower())
+_PATH_WORD = re.compile(rf"[{_UPPER}]?[{_LOWER}]+|[{_UPPER}]+(?![{_LOWER}])|[^\W\d_{_UPPER}{_LOWER}]+")
+_CAPITAL = rf"[{_UPPER}][{_LOWER}]{{2,}}"
 #: What only people do, behind a first name that is a word, too, and the lists of these.
 _SPOKEN = frozenset(
     [
@@ -57,11 +62,12 @@ _OWNING = re.compile(
     rf"(?<![^\W_])({_CAPITAL}|[A-ZÀ-ÖØ-Þ]{{3,}})(?:['’]s(?![^\W_])|-(?:san|sensei|ssi|nim|bey|hanım)(?![^\W_]))"
 )
 _JOINED = re.compile(rf"(?<![^\W_])(?:[A-Z]|[a-z]{{3,}}|{_CAPITAL})(?:{_CAPITAL}){{1,2}}(?![^\W_])")
-_CAMEL = re.compile(r"[A-ZÀ-ÖØ-ÞĀ-Ž]?[a-zß-öø-ÿā-ž]+|[A-Z]")
+_CAMEL = re.compile(rf"[{_UPPER}]?[{_LOWER}]+|[{_UPPER}]")
 _MOST_NAMED = 3  # words of a name behind a word that says who
 _LEAST_IN_PATHS, _LEAST_IN_OTHER_WRITINGS = 4, 2
 #: Words beside an odd one that make a text English.
 _LEAST_BESIDE_A_CAPITAL, _LEAST_BESIDE = 1, 2
+_LEAST_OF_A_REMARK = 2
 #: Shorter words stand small in a title.
 _LEAST_OF_A_TITLE = 3
 _LONGEST_PIECE = 3
@@ -83,12 +89,15 @@ def likely_names(text: str) -> Iterator[tuple[int, int]]:
             two = len(behind) > 1 and all(_is_capital(t[0]) for t in behind[:2])
             yield from (t.span() for t in behind[:1] if two or _is_no_word(t[0]) or is_first_name(t[0]))
     yield from _by_form(text)
-    odd, titled = _odd_one_out(tokens), _is_a_title(tokens)
+    german = any(t[0].islower() and is_german(t[0]) for t in tokens)
+    odd, titled = _odd_one_out(tokens) or _stranger(tokens), _is_a_title(tokens)
     for i, token in enumerate(tokens):
         follower = tokens[i + 1] if i + 1 < len(tokens) else None
         if follower is not None and text[token.end() : follower.start()] not in (" ", "-", ", ", "_"):
             follower = None
         opens = titled or _SENTENCE.search(text[: token.start()]) is not None
+        if german and is_german_noun(token[0]) and not is_listed_name(token[0]):
+            continue
         if _may_be_a_name(token[0], follower[0] if follower else "", opens=opens) or token is odd:
             yield token.span()
         elif follower is not None and _both_unknown(token[0], follower[0]):
@@ -134,15 +143,32 @@ def _odd_one_out(tokens: list[re.Match[str]]) -> re.Match[str] | None:
     odd = [token for token in long if not is_english(token[0]) and not _is_a_label(token[0])]
     if len(odd) != 1 or len(odd[0][0]) < _LEAST_IN_PATHS or not odd[0][0].isascii() or is_of_the_trade(odd[0][0]):
         return None
+    if odd[0][0].islower() and is_everyday(odd[0][0]):
+        return None
     if all(plain(token[0]) in words("words_abroad") for token in long if token is not odd[0]):
         return None
     least = _LEAST_BESIDE_A_CAPITAL if _is_capital(odd[0][0]) else _LEAST_BESIDE
     return odd[0] if len(long) > least else None
 
 
+def _stranger(tokens: list[re.Match[str]]) -> re.Match[str] | None:
+    """The one word that is an everyday one of no language, in a text of words that all are."""
+    long = [token for token in tokens if len(token[0]) > 1]
+    odd = [token for token in long if not _is_known(token[0])]
+    if len(odd) != 1 or len(long) < _LEAST_OF_A_REMARK or len(odd[0][0]) < _LEAST_IN_PATHS + 1:
+        return None
+    if odd[0][0].islower() and odd[0] is not tokens[0]:  # a name stands first, or has a capital; a rare word need not
+        return None
+    return odd[0] if _LATIN.match(odd[0][0]) and not _is_a_label(odd[0][0]) else None
+
+
+def _is_known(word: str) -> bool:
+    return is_of_the_trade(word) or is_english(word) or is_everyday(word) or _is_short_for_something(word)
+
+
 def _is_no_word(word: str) -> bool:
-    """Whether a word is none of the trade, and none of English unless it has a capital."""
-    return not is_of_the_trade(word) and not (word.islower() and is_english(word))
+    """Whether a word is none of the trade, and none of English or an everyday one of another language if it is small."""
+    return not is_of_the_trade(word) and not (word.islower() and (is_english(word) or is_everyday(word)))
 
 
 def _is_a_label(word: str) -> bool:
@@ -180,8 +206,14 @@ def likely_names_in_a_path(path: str) -> Iterator[tuple[int, int]]:
     yield from (match.span() for match in _WITH_A_DAY.finditer(stem))
     for match in _PATH_WORD.finditer(stem):
         least = _LEAST_IN_PATHS if _LATIN.match(match[0]) else _LEAST_IN_OTHER_WRITINGS
-        if len(match[0]) >= least and (not is_of_the_trade(match[0]) or is_first_name(match[0])):
+        if len(match[0]) >= least and (not _is_plain(match[0]) or is_first_name(match[0])):
             yield match.span()
+
+
+def _is_plain(word: str) -> bool:
+    """Whether a word of a file's name is of the trade, or small English that is nobody's name."""
+    named = any(plain(word) in words(name) for name in (*_NAMES_TOO, "surnames_too", "surnames_alone"))
+    return is_of_the_trade(word) or (word.islower() and is_english(word) and not named and not is_listed_name(word))
 
 
 def _goes_on(word: str, follower: str) -> bool:
@@ -195,7 +227,8 @@ def _both_unknown(one: str, other: str) -> bool:
     small = (
         one.islower() and other.islower() and bool(_LATIN.match(one)) and not (is_english(one) and is_english(other))
     )
-    return small and all(len(w) > 2 and not is_of_the_trade(w) for w in (one, other))
+    unknown = small and all(len(w) > 2 and not is_of_the_trade(w) for w in (one, other))
+    return unknown and not (is_everyday(one) and is_everyday(other))
 
 
 def _big(tokens: list[re.Match[str]]) -> Iterator[tuple[int, int]]:

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 from pipelines.pages.planned_words import Answer, CurveAnswer, DoseAnswer
 from pipelines.pages.refits import Row
 from pipelines.pages.words import counted, time_words
-from schemas.codes import PLAN_VARIANT
+from schemas.codes_of_plans import PLAN_VARIANT
 from schemas.compared import speed_word
 
 if TYPE_CHECKING:

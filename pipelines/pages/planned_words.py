@@ -159,7 +159,7 @@ _NOT_IN_IT = {
     "at_other_speed": "at another set speed",
     "sides_apart": "with sides at different sites, speeds or event methods",
     "left_out_by_plan": "left out by the plan",
-    "lacking_value": "without a value on one side",
+    "lacking_value": "without a value on one side or both",
     "other_method": "by another event method than their site",
     "lacking_covariate": "without a covariate",
 }

@@ -44,7 +44,7 @@ def sensitivity(main: Row, refits: Sequence[Row], digits: int) -> str:
         return "no other analysis is planned"
     told, same = _anew(refits), sum(bool(row["changes_nothing"]) for row in refits)
     silent = len(refits) - len(told) - same
-    rest = f"; {same} with the very same rows" if same else ""
+    rest = f"; {same} with the very same rows as planned or as another refit" if same else ""
     rest += f"; {silent} without an answer" if silent else ""
     if not told:
         return f"none of {len(refits)} refits says anything new{rest}"

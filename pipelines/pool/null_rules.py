@@ -1,11 +1,13 @@
 """Why an outcome of a recording is null: the rules by which reasons are known. The SQL is in ``nulls``.
 
 Each rule is looked for in the data, in order; the last of a column may stand for what its description leaves. A null
-that no rule explains is told as unexplained.
+that no rule explains, or of a column without rules, is told as unexplained. Rules of other tables are in
+``null_rules_of_equipment`` and ``null_rules_of_study``.
 """
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 from pipelines.pool.null_reasons import UNSURE_ONSETS
@@ -46,10 +48,15 @@ _DETECTORS = tuple(f"onset_by_{code.value}_s" for code in ONSET_METHOD)
 _DETECTORS_BELOW_TWO = f"{' + '.join(f'({name} IS NOT NULL)::INTEGER' for name in _DETECTORS)} < 2"
 
 
+def listed(words: Iterable[str]) -> str:
+    """Words as the inside of an SQL list."""
+    return ", ".join(map(quote_text, words))
+
+
 @dataclass(frozen=True)
 class Explained:
     """One table. source: its rows, with what rules need beside; rules: by columns; apart: what stands in an outcome's
-    name before the column; key: what tells rows of a trial apart."""
+    name before the column; key: what tells rows apart, beside the trial."""
 
     table: Table
     source: str
@@ -91,7 +98,7 @@ SELECT s.*, NOT EXISTS (SELECT 1 FROM muscle_bursts b WHERE b.trial_id = s.trial
 FROM muscle_signals s
 """
 
-EXPLAINED = (
+OF_RECORDINGS = (
     Explained(
         TABLES["footfalls"],
         _OF_FOOTFALLS,
@@ -218,6 +225,7 @@ EXPLAINED = (
         "SELECT * FROM event_agreement",
         (
             (("bias_s",), (("no_pair", "pair_count = 0"),)),
+            (("clock_basis",), (("one_clock", "true"),)),
             (("lower_limit_s", "upper_limit_s"), (("no_pair", "pair_count = 0"), ("few_pairs", "pair_count < 2"))),
         ),
         ("side", "event", "event_method", "reference_method"),
@@ -227,7 +235,7 @@ EXPLAINED = (
         "SELECT * FROM clock_fits",
         (
             (
-                ("clock_offset_s", "clock_drift_ppm", "clock_drift_error_ppm", "residual_s"),
+                ("clock_offset_s", "clock_drift_ppm", "clock_drift_error_ppm", "residual_s", "clock_basis"),
                 (("not_matched", "unmatched_reason IS NOT NULL"),),
             ),
         ),
@@ -273,6 +281,7 @@ EXPLAINED = (
         TABLES["muscle_signals"],
         _OF_SIGNALS,
         (
+            (("signal_problem",), (("no_problem", "true"),)),
             (("signal_to_noise_db",), (*_SIGNAL, ("no_burst", "without_burst"))),
             (("baseline_uv",), _UNIT),
             (("above_reference_fraction",), (*_SIGNAL, ("no_reference", "without_reference"))),

@@ -2,42 +2,57 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+import re
+from collections.abc import Iterable, Iterator, Mapping
 
-from pipelines.pool.null_rules import EXPLAINED, Explained
+from pipelines.pool.null_rules import OF_RECORDINGS, Explained, listed
+from pipelines.pool.null_rules_of_equipment import OF_EQUIPMENT
+from pipelines.pool.null_rules_of_study import OF_STUDY
 from schemas.catalogue import TABLES
 from schemas.compared import OF_ENERGY
 from schemas.convert.to_duckdb import quote_name, quote_text
-from schemas.model import Table
+from schemas.model import Kind, Table
+
+EXPLAINED = (*OF_RECORDINGS, *OF_EQUIPMENT, *OF_STUDY)
+_WORD = re.compile(r"\w+")
 
 
 def outcome_nulls(present: Iterable[Table]) -> str:
     """SQL of all nulls with their reasons, of the tables and columns that are present."""
     columns = {table.name: frozenset(table.column_names) for table in present}
-    whole = {name for name, own in columns.items() if own >= set(TABLES[name].column_names)} if columns else set()
-    return "\nUNION ALL\n".join(part for one in EXPLAINED if _needs(one) <= whole for part in _parts(one))
+    return "\nUNION ALL\n".join(part for one in EXPLAINED for part in _parts(one, columns))
 
 
-def _needs(one: Explained) -> set[str]:
-    """The tables that its rules look at."""
-    return {name for name in TABLES if f" {name} " in f" {one.source} ".replace("\n", " ").replace(")", " ")}
-
-
-def _parts(one: Explained) -> Iterator[str]:
+def _parts(one: Explained, present: Mapping[str, frozenset[str]]) -> Iterator[str]:
+    """A part for each of its groups of columns, less what is not present or whose rules look at what is not."""
+    needed = set(_WORD.findall(one.source)) & set(TABLES)
+    gone = {name for table in needed for name in TABLES[table].column_names if name not in present.get(table, ())}
+    if not needed <= set(present) or not gone.isdisjoint((*_WORD.findall(one.source), *one.key)):
+        return
     row = " || ', ' || ".join(f"{quote_text(name + ' ')} || {quote_name(name)}" for name in one.key) or "''"
-    for names, rules in one.rules:
+    trial = "trial_id" if "trial_id" in one.table.column_names else "NULL"
+    apart = "".join(f"{quote_name(name)} || '/' || " for name in one.apart)
+    outcome = f"{apart}column_name" if one.compared else "NULL"
+    for every, rules in (*one.rules, (_without_rules(one), ())):
+        names = [name for name in every if name not in gone]
+        if not names or not gone.isdisjoint(_WORD.findall(" ".join(sql for _, sql in rules))):
+            continue
         cases = " ".join(f"WHEN {sql} THEN {quote_text(reason)}" for reason, sql in rules)
-        listed = ", ".join(map(quote_text, names))
+        reason = f"CASE {cases} ELSE 'unexplained' END" if cases else "'unexplained'"
         lacks = ", ".join(f"{quote_name(name)} IS NULL" for name in names)
-        apart = "".join(f"{quote_name(name)} || '/' || " for name in one.apart)
-        outcome = f"{apart}column_name" if one.compared else "NULL"
         yield (
-            f"SELECT {quote_text(one.table.name)} AS table_name, trial_id, row_words, column_name, outcome, reason "
-            f"FROM ("
-            f"SELECT trial_id, {row} AS row_words, column_name, {outcome} AS outcome, lacks, reason FROM ("
-            f"SELECT *, unnest([{listed}]) AS column_name, unnest([{lacks}]) AS lacks, "
-            f"CASE {cases} ELSE 'unexplained' END AS reason FROM ({one.source}))) WHERE lacks"
+            f"SELECT {quote_text(one.table.name)} AS table_name, whose AS trial_id, row_words, column_name, outcome, "
+            f"reason FROM ("
+            f"SELECT whose, {row} AS row_words, column_name, {outcome} AS outcome, lacks, reason FROM ("
+            f"SELECT *, {trial} AS whose, unnest([{listed(names)}]) AS column_name, "
+            f"unnest([{lacks}]) AS lacks, {reason} AS reason FROM ({one.source}))) WHERE lacks"
         )
+
+
+def _without_rules(one: Explained) -> tuple[str, ...]:
+    """Its columns that may be null and hold no words, without rules: that they never are is looked at all the same."""
+    known = {name for names, _ in one.rules for name in names} | {"reason_null"}
+    return tuple(f.name for f in one.table.fields if f.nullable and f.kind is not Kind.TEXT and f.name not in known)
 
 
 def lacking_in_contrasts(speed: str) -> str:

@@ -137,7 +137,7 @@ def _answers(
     from pipelines.science.statistics.planned_participants import planned_participants
 
     trials, measured, plan, processing, visits, stamp = argument
-    found, pairs = planned_answers(trials, plan, processing, visits, stamp)
+    found, pairs = planned_answers(trials, plan, processing, visits, stamp, measured)
     return found, pairs, planned_participants(measured, trials, pairs, plan, processing, visits, stamp)
 
 

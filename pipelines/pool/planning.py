@@ -19,6 +19,14 @@ WHERE pooling_method = 'one_stage_mixed_model' AND outcome = $outcome AND contra
   AND condition = $condition AND reference_condition = $reference_condition AND estimate_value IS NOT NULL
 ORDER BY rest_sd_value IS NULL, site_count DESC, runner_count DESC, at_speed, event_method LIMIT 1
 """
+#: Of the same comparison, what sites differ by as random effects have it, where the mixed model does not say it.
+_OF_RANDOM_EFFECTS = """
+SELECT between_site_sd_value FROM pooled_contrasts
+WHERE pooling_method = 'random_effects_restricted_likelihood' AND outcome = $outcome AND contrast = $contrast
+  AND visit = $visit AND condition = $condition AND reference_condition = $reference_condition
+  AND at_speed = $at_speed AND event_method = $event_method AND reference_visit = $reference_visit
+  AND between_site_sd_value IS NOT NULL
+"""
 _FEW_SITES = 5
 #: Runners who differ by less, as a part of the difference itself, differ by how numbers are rounded.
 _NOTHING = 1e-9
@@ -28,12 +36,14 @@ _FEW_RUNNERS = 10
 
 @dataclass(frozen=True)
 class Known:
-    """What is known of one comparison. row: of ``pooled_contrasts``; assumed: whether the sites' SD was given."""
+    """What is known of one comparison. row: of ``pooled_contrasts``; assumed: whether the sites' SD was given;
+    by_random_effects: whether it is that of random effects, the mixed model having none."""
 
     asked: dict[str, str]
     row: dict[str, Any]
     components: Components
     assumed: bool
+    by_random_effects: bool = False
 
     def text(self, effect: float, aim: float, sites: Sequence[int]) -> str:
         """What a study needs, for people."""
@@ -72,6 +82,11 @@ class Known:
     def cautions(self) -> list[str]:
         """What these numbers rest on."""
         row, told = self.row, ["", "These numbers are as sure as the components they rest on."]
+        if self.by_random_effects:
+            told.append(
+                "What sites differ by is that of random effects (restricted likelihood): the mean of the sites' means "
+                f"stands in for the mixed model ({row['reason_simpler']})."
+            )
         if row["site_count"] < _FEW_SITES and not self.assumed:
             told.append(
                 f"What sites differ by was seen at {row['site_count']} sites only, and may be several times as much."
@@ -100,6 +115,10 @@ def components_of(warehouse: Path, asked: dict[str, str], between_site_sd: float
         answer = connection.execute(_FIND, asked)
         names = [column[0] for column in answer.description or ()]
         rows = [dict(zip(names, row, strict=True)) for row in answer.fetchall()]
+        other = None
+        if rows and rows[0]["between_site_sd_value"] is None and rows[0]["site_count"] > 1:
+            same = {name: rows[0][name] for name in ("at_speed", "event_method", "reference_visit")}
+            other = connection.execute(_OF_RANDOM_EFFECTS, asked | same).fetchone()
     if not rows:
         raise Unusable(
             f"The pool has no components of variance of {asked['outcome']} for this comparison.",
@@ -109,6 +128,9 @@ def components_of(warehouse: Path, asked: dict[str, str], between_site_sd: float
             file=warehouse,
         )
     row = rows[0]
+    by_random_effects = other is not None and between_site_sd is None
+    if by_random_effects and other is not None:
+        row["between_site_sd_value"] = other[0]
     _refuse_unknown(row, between_site_sd, warehouse)
     between = row["between_site_sd_value"] if between_site_sd is None else between_site_sd
     of_runner = ((row["runner_sd_value"] or 0.0) ** 2 + row["rest_sd_value"] ** 2) ** 0.5
@@ -119,7 +141,8 @@ def components_of(warehouse: Path, asked: dict[str, str], between_site_sd: float
             "Plan from another outcome or comparison.",
             file=warehouse,
         )
-    return Known(asked, row, Components(float(between), float(of_runner)), between_site_sd is not None)
+    parts = Components(float(between), float(of_runner))
+    return Known(asked, row, parts, between_site_sd is not None, by_random_effects)
 
 
 def _refuse_unknown(row: dict[str, Any], between_site_sd: float | None, warehouse: Path) -> None:

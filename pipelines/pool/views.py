@@ -237,13 +237,13 @@ _REASON_WORDS = f"Why: {'; '.join(f'{name}: {words}' for name, words in REASONS.
 def _outcome_nulls(present: Iterable[Table]) -> View:
     return View(
         "outcome_nulls",
-        "One row is one value that is null in an outcome table of recordings, with the reason. Tables that tell their "
-        "reasons themselves (reason_null) are not in it.",
+        "One row is one value that is null in an outcome table, a muscle's reference or a control chart, with the "
+        "reason; in_row where the row tells it itself (reason_null). Of texts only such as are codes.",
         outcome_nulls(present),
         {
             "table_name": "Table.",
-            "trial_id": column_comment(TRIALS.column("trial_id")),
-            "row_words": "Which row of the trial, by the rest of the table's key; empty where a trial has one.",
+            "trial_id": f"{column_comment(TRIALS.column('trial_id'))} Null of tables whose rows are no trial's.",
+            "row_words": "Which row, by the rest of the table's key; empty where a trial has one.",
             "column_name": "Column that is null.",
             "outcome": "Its name as in runner_contrasts; null if it is not compared.",
             "reason": _REASON_WORDS,

@@ -20,13 +20,16 @@ from pipelines.science.signals.sampling import integral, stretch, values_at
 from schemas.processing import Processing
 from schemas.trial import UP, FloatArray, Posture
 
+#: Own choice: how long before contact the ankle is looked at, shorter than its fall, and in how many frames at least.
+FALLING_S, _FRAMES = 0.05, 5
+
 
 def strike_columns(
     signals: Signals, footfalls: Sequence[Footfall], posture: Posture | None, rows: Sequence[Mapping[str, Any]]
 ) -> Iterator[dict[str, Any]]:
     """How the foot of each footfall strikes. All have a side; rows: what is known of them already."""
     angles, indices = _strike_angles(signals, footfalls, posture), _strike_indices(signals, footfalls)
-    falls = falling_speeds(signals, footfalls)
+    falls = falling_speeds(signals, footfalls)[0]
     for footfall, row, angle, index, fall in zip(
         footfalls, rows, _known(angles), _known(indices), falls.tolist(), strict=True
     ):
@@ -61,14 +64,20 @@ def with_classes(footfalls: Rows, uncertainties: Rows, processing: Processing) -
 
 
 def falling_speeds(signals: Signals, footfalls: Sequence[Footfall]) -> FloatArray:
-    """(m,) m/s, downward positive: the ankle marker over the last frame before contact; NaN where it is not seen."""
-    rate, found = signals.trial.marker_rate_hz, np.full(len(footfalls), np.nan)
+    """(2, m) of the ankle marker as recorded, at contact: m/s downward, and what white noise of 1 m is worth in it.
+
+    NaN where it is not seen in every frame of the time before that is looked at, or in too few.
+    """
+    rate, found = signals.trial.marker_rate_hz, np.full((2, len(footfalls)), np.nan)
     for side, own in _by_side(footfalls):
-        ankle = signals.marker(signals.processing.joints.ankle_role, side)
-        if ankle is not None and rate > 0:
-            contact_s = np.array([footfalls[i].contact.start_s for i in own])
-            before, at = (values_at(ankle, rate, contact_s - back)[:, UP] for back in (1 / rate, 0.0))
-            found[own] = (before - at) * rate
+        ankle = signals.trial.markers.get(f"{signals.processing.joints.ankle_role}_{side}")
+        if ankle is None or not rate > 0:
+            continue
+        for i in own:
+            contact_s = footfalls[i].contact.start_s
+            frames = np.arange(math.ceil((contact_s - FALLING_S) * rate), math.floor(contact_s * rate) + 1)
+            if len(frames) >= _FRAMES and frames[0] >= 0 and np.isfinite(heights := ankle[frames, UP]).all():
+                found[:, i] = bounce.falling_speed(frames / rate - contact_s, heights)
     return found
 
 

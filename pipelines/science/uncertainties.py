@@ -16,6 +16,7 @@ from pipelines.science.equipment.uncertainty import (
     first_footfalls,
     joined,
     uncertainty_rows,
+    with_filter,
     with_lost_time,
     with_mass,
 )
@@ -85,7 +86,12 @@ def _mean(work: Workspace, outcome: str) -> float:
 def _worth_of_plates(work: Workspace, doubt: Doubt) -> Worth:
     part = first_footfalls(work.corrected, work.footfalls, roles_of_footfalls(work.processing))
     plain = work.as_it_is(part)
-    return by_force(part, plain.footfalls, doubt, lambda trial: work.as_it_is(trial, smooth=plain.smooth).footfalls)
+    found = by_force(part, plain.footfalls, doubt, lambda trial: work.as_it_is(trial, smooth=plain.smooth).footfalls)
+    cutoff = work.processing.event_cutoff_hz
+    if cutoff is None:
+        return found
+    sharper = work.processing.model_copy(update={"event_cutoff_hz": 2 * cutoff})
+    return with_filter(found, plain.footfalls, work.as_it_is(part, sharper, smooth=plain.smooth).footfalls)
 
 
 def _worth_of_events(work: Workspace, count: int, doubt: Doubt) -> Worth:

@@ -238,9 +238,9 @@ class Workspace:
         """How far the footfalls' outcomes can be trusted."""
         return outcome_uncertainties(self)
 
-    def as_it_is(self, trial: Trial, **parts: Any) -> Workspace:
-        """A workspace of a changed trial from which no level is taken off once more."""
-        other = Workspace(trial, self.processing, self.posture)
+    def as_it_is(self, trial: Trial, processing: Processing | None = None, **parts: Any) -> Workspace:
+        """A workspace of a changed trial, or of other settings, from which no level is taken off once more."""
+        other = Workspace(trial, processing or self.processing, self.posture)
         return other.given(corrected=trial, **parts)
 
     @cached_property

@@ -32,8 +32,7 @@ _COMPARING = ("primary", "secondary", "curves")
 class LoadedPlan:
     """A plan as read, references filled in. sha256: of the file's bytes, as ``sha256sum`` tells it.
 
-    rests_on: what it leaves to the study file, as plain words: how outcomes are made and compared (``processing``), and
-    the planned week of each visit.
+    rests_on: what it leaves to the study file, as plain words: ``what_numbers_rest_on``.
     """
 
     plan: Plan
@@ -80,9 +79,30 @@ def load_plan(folder: Path, study: Study) -> LoadedPlan | None:
     data = read_bytes(path, "analysis plan")
     plan = checked(Plan, parse(data, path, _PAGE), path, _PAGE)
     refuse(list(_disagreements(plan, study)), path, _PAGE)
-    weeks = {name: visit.planned_week for name, visit in study.visits.items()}
-    rests_on = {"processing": study.processing.model_dump(mode="json"), "visits": weeks}
-    return LoadedPlan(_filled(plan, study), hashlib.sha256(data).hexdigest(), path, rests_on)
+    return LoadedPlan(_filled(plan, study), hashlib.sha256(data).hexdigest(), path, what_numbers_rest_on(study))
+
+
+def what_numbers_rest_on(study: Study) -> dict[str, Any]:
+    """What of a study file changes what its numbers mean or which trials are in them, as plain words.
+
+    How outcomes are made and compared, planned weeks, what conditions are, what the study does without, the limits of
+    checks; and of each site its own limits, its own events and the SHA-256 of what its profile says.
+    """
+    return {
+        "processing": study.processing.model_dump(mode="json"),
+        "visits": {name: visit.planned_week for name, visit in study.visits.items()},
+        "conditions": {name: one.description for name, one in study.conditions.items()},
+        "does_without": sorted(map(str, study.does_without)),
+        "limits": {check: dict(own) for check, own in study.limits.items()},
+        "sites": {
+            name: {
+                "limits": {check: {n: one.value for n, one in own.items()} for check, own in site.limits.items()},
+                "events": site.events.changes if site.events is not None else {},
+                "profile": hashlib.sha256(site.profile.model_dump_json().encode()).hexdigest(),
+            }
+            for name, site in study.sites.items()
+        },
+    }
 
 
 def _filled(plan: Plan, study: Study) -> Plan:

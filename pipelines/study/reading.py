@@ -106,8 +106,16 @@ def checked(model: type[Model], settings: dict[str, Any], path: Path, page: str)
     try:
         return model.model_validate(settings)
     except ValidationError as error:
-        refuse([in_plain_words(dict(e), model) for e in error.errors()], path, page)
+        told = [dict(one) for one in error.errors()]
+        refuse([in_plain_words(one, model) for one in told if not _short_only_of_what_is_refused(one)], path, page)
         raise  # errors() is never empty; without this the type checker cannot know
+
+
+def _short_only_of_what_is_refused(error: dict[str, Any]) -> bool:
+    """Whether a list is called too short only since members of it are refused, each of which is told by itself."""
+    if error["type"] != "too_short" or not isinstance(error["input"], list):
+        return False
+    return len(error["input"]) >= int(error["ctx"]["min_length"])
 
 
 def refuse(faults: list[Fault], path: Path, page: str) -> None:

@@ -129,10 +129,10 @@ def test_r_meets_every_planned_difference_between_conditions(
         r = told[outcome, condition]
         assert estimate == pytest.approx(r[0], rel=1e-4), outcome
         assert (site_sd, runner_sd) == pytest.approx(r[3:], abs=1e-4 * abs(estimate)), outcome
-        if interval != "sites_spread":
+        if interval.startswith("kenward_roger"):
             assert error == pytest.approx(r[1], rel=1e-3), outcome
             assert freedom == pytest.approx(r[2], rel=1e-3) or (interval, r[2] < freedom) == (
                 "kenward_roger_sites",
                 True,
             )
-    assert {"kenward_roger", "sites_spread"} <= {row[-1] for row in rows}
+    assert sum(row[-1].startswith("kenward_roger") for row in rows) >= 4

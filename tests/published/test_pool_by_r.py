@@ -96,12 +96,13 @@ def test_what_covariates_do_is_what_r_says() -> None:
     assert fits.estimates[0, 1:] == pytest.approx([R["covariates"][n] for n in ("per_speed", "per_order")], abs=1e-5)
 
 
-def test_where_sites_do_not_differ_the_estimate_is_that_of_r_and_the_interval_is_told_as_another() -> None:
+def test_where_sites_do_not_differ_estimate_and_error_are_those_of_r() -> None:
     found, r = model("alike"), R["alike"]
     assert found.singular
     assert r["site_sd"] < 1e-5
     assert found.effect.estimate == pytest.approx(r["estimate"], abs=1e-5)
-    assert found.interval == "sites_spread"
+    assert found.effect.standard_error == pytest.approx(r["error"], rel=1e-4)
+    assert found.interval.startswith("kenward_roger")
 
 
 @pytest.mark.parametrize("study", EACH)

@@ -20,7 +20,7 @@ from pipelines.depot.storage import Depot
 from pipelines.lab.check_text import by_trial
 from pipelines.taking_in.summary import Done, Summary
 from schemas.catalogue import TABLES
-from schemas.model import Layer
+from schemas.model import Kind, Layer
 from schemas.quality import FINDINGS
 from schemas.received import plain_rows
 
@@ -229,7 +229,7 @@ def test_the_six_who_travelled_tell_how_alike_the_laboratories_measure(demo_depo
     }
 
 
-def test_no_outcome_of_the_demonstration_is_null_without_a_reason(demo_depot: Path, subtests: pytest.Subtests) -> None:
+def test_no_number_of_an_outcome_table_is_null_without_a_reason(demo_depot: Path, subtests: pytest.Subtests) -> None:
     told = {
         (table, column): (rows, unexplained)
         for table, column, rows, unexplained in _ask(
@@ -238,29 +238,21 @@ def test_no_outcome_of_the_demonstration_is_null_without_a_reason(demo_depot: Pa
             "FROM outcome_nulls GROUP BY ALL",
         )
     }
-    own = {"transition_weeks": "reason_null IS NULL AND reason_no_change IS NULL"}
-    beside = {  # not outcomes: settings, counts and names of reasons
-        "clock_fits": ("unmatched_reason",),
-        "event_agreement": ("clock_basis",),
-        "muscle_signals": ("signal_problem",),
-        "transition_weeks": ("reason_null", "reason_no_change"),
-    }
-    recordings = [
-        t for t in TABLES.values() if t.layer is Layer.OUTCOME and t.rows is not None and t.rows.by == "trial_id"
-    ]
-    assert len(recordings) >= 10
-    for table in (*recordings, TABLES["transition_weeks"], TABLES["energy_bouts"]):
-        if table.name in ("equipment_readings", "outcome_uncertainties"):
-            continue
-        for field in table.fields:
-            if not field.nullable or field.name in ("reason_null", *beside.get(table.name, ())):
-                continue
-            with subtests.test(table=table.name, column=field.name):
-                without = own.get(table.name, "reason_null IS NULL" if "reason_null" in table.column_names else "true")
-                ((nulls,),) = _ask(
-                    demo_depot, f"SELECT count(*) FROM {table.name} WHERE {field.name} IS NULL AND {without}"
-                )
-                assert told.get((table.name, field.name), (0, 0)) == (nulls, 0)
+    outcomes = [t for t in TABLES.values() if t.layer is Layer.OUTCOME]
+    assert {"equipment_readings", "outcome_uncertainties", "planned_contrasts"} < {t.name for t in outcomes}
+    for table in (*outcomes, TABLES["muscle_references"], TABLES["site_control_points"]):
+        maybe = [f.name for f in table.fields if f.nullable and f.kind is not Kind.TEXT and f.name != "reason_null"]
+        for name in maybe:
+            with subtests.test(table=table.name, column=name):
+                ((nulls,),) = _ask(demo_depot, f"SELECT count(*) FROM {table.name} WHERE {name} IS NULL")
+                assert told.get((table.name, name), (0, 0)) == (nulls, 0)
+
+
+def test_a_reason_that_stands_in_the_row_is_told_only_of_rows_with_one(demo_depot: Path) -> None:
+    for table in ("pooled_contrasts", "planned_contrasts", "site_agreement"):
+        ((rows,),) = _ask(demo_depot, f"SELECT count(*) FROM {table} WHERE reason_null IS NOT NULL")
+        by_row = "SELECT count(DISTINCT row_words) FROM outcome_nulls WHERE reason = 'in_row' AND table_name = "
+        assert _ask(demo_depot, f"{by_row}'{table}'") == [(rows,)]
 
 
 def test_why_runners_lack_a_value_in_a_comparison_is_counted_as_the_comparison_counts_them(demo_depot: Path) -> None:
@@ -346,3 +338,32 @@ def test_the_worklist_offers_no_command_that_would_be_refused(demo_depot: Path) 
     assert [name for name in sorted(offered) if why_not(catalogue()[name]) is not None] == []
     without = {row["check_name"] for row in rows if row["task"] == "send" and row["trial_id"] and not row["command"]}
     assert "trial_file_can_be_read" in without
+
+
+def test_who_lacks_a_value_in_a_planned_answer_adds_up_with_who_is_in_it_and_with_what_was_recorded(
+    demo_depot: Path,
+) -> None:
+    same = "outcome, contrast, visit, condition, reference_condition, at_speed"
+    rows = _ask(
+        demo_depot,
+        f"SELECT {same}, lacking_value_count + lacking_reference_count + lacking_both_count, p.runner_count "
+        f"FROM planned_contrasts c JOIN planned_participants p USING ({same}) "
+        "WHERE c.variant = 'main' AND p.participation = 'lacking_value'",
+    )
+    assert len(rows) >= 2
+    assert all(at_sites >= runners > 0 for *_, at_sites, runners in rows)
+    ((recorded, silent),) = _ask(
+        demo_depot,
+        "SELECT count(*), count(*) FILTER (asked = 0 AND reference = 0) FROM (SELECT participant_id, site, "
+        "count(metabolic_power_w_per_kg) FILTER (condition = 'thin_soled') AS asked, "
+        "count(metabolic_power_w_per_kg) FILTER (condition = 'cushioned') AS reference FROM energy_bouts "
+        "JOIN sessions USING (session_id) WHERE visit = 'week_0' AND energy_bouts.set_speed_m_per_s IS NOT NULL GROUP BY ALL "
+        "HAVING count(*) FILTER (condition = 'thin_soled') > 0 AND count(*) FILTER (condition = 'cushioned') > 0)",
+    )
+    told = _ask(
+        demo_depot,
+        "SELECT measured_count, lacking_both_count FROM planned_contrasts WHERE variant = 'main' "
+        "AND outcome = 'metabolic_power_w_per_kg'",
+    )
+    assert told == [(recorded, silent)]
+    assert silent > 0

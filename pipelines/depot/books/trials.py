@@ -160,6 +160,12 @@ class Trials:
         with self._books.reading() as connection:
             return {str(standing): int(count) for standing, count in connection.execute(query)}
 
+    def accepted_count(self) -> int:
+        """Accepted trials, each once, in however many deliveries it came."""
+        query = sa.select(sa.func.count(sa.distinct(TRIALS.c.trial_id))).where(TRIALS.c.standing == "accepted")
+        with self._books.reading() as connection:
+            return int(connection.execute(query).scalar_one())
+
     def _where(self, *conditions: sa.ColumnElement[bool]) -> list[TrialVersion]:
         query = (
             sa.select(*_COLUMNS, DELIVERIES.c.number)

@@ -108,7 +108,8 @@ def _drawn(row: ForestRow, across: Scale, top: float, digits: int) -> list[str]:
     numbers = _numbers_text(row, digits)
     middle = top + _MARKS_AT
     room = across.end - across.start - width_of(numbers, _SMALL) - _SMALL
-    label = shortened(marks.clean(f"{row.label}, n = {row.runners}"), room, _SMALL, bold=True)
+    name = row.label.partition(",")[0] if row.pooled else row.label  # one way of pooling is drawn, the text says which
+    label = shortened(marks.clean(f"{name}, n = {row.runners}"), room, _SMALL, bold=True)
     parts = [
         marks.text((across.start, top + _WORDS_AT), label, size=_SMALL, bold=True),
         marks.text((across.end, top + _WORDS_AT), numbers, size=_SMALL, anchor="end"),

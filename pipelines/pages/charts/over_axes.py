@@ -182,7 +182,7 @@ def _measure(part: Part, panel: Panel, across: Scale, top: float) -> list[str]:
         start = x0 if len(ends) == 1 else min(ends)
         width = max(across(max(ends)) - across(start), 1.5)
         drawn.append(marks.box((across(start), y + 6), width, 5, fill=BAND, edge=BAND_EDGE, name="expected"))
-    words = f"{part.name} {panel_words(panel, measured(part))}".strip()
+    words = f"{part.name} {panel_words(panel, abs(measured(part)))}".strip()
     half = width_of(words, bold=True) / 2
     middle = min(max((across(x0) + across(x1)) / 2, across.start + half), across.end - half)
     return [*drawn, marks.text((middle, y - 8), words, anchor="middle", bold=True)]

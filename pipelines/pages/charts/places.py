@@ -13,7 +13,7 @@ from pipelines.pages.charts.look import EDGE, INK, MUTED, SIZE, VERMILLION, shor
 from pipelines.pages.charts.over_axes import WIDTH
 from pipelines.pages.charts.scale import Scale
 
-_HEIGHT, _ROOM, _FOOT = 230, 24, 30
+_HEIGHT, _ROOM, _FOOT = 200, 24, 30
 #: Own choices: how much larger the place shown is than what matters in it, and its least width and height in m.
 _BESIDE, _LEAST_M = 1.15, 0.2
 

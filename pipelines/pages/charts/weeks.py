@@ -63,7 +63,7 @@ def _week(week: Week | None, middle: float, up: Scale, tallest: float) -> list[s
             parts.append(said(up(week.running_min) - 4, f"{100 * week.new_footwear_fraction:.0f}"))
     if week is not None and week.problem:
         sign, severity = week.problem  # below each other, so that those of two weeks do not meet
-        parts += [said(up.end + 10, sign, bold=True), said(up.end + 10 + _SMALL, str(severity), bold=True)]
+        parts += [said(up.end + 10, sign, bold=True), said(up.end + 14 + _SMALL, str(severity), bold=True)]
     elif week is not None and week.running_min is not None and week.symptom_severity_score is None:
         parts.append(said(up.end + 9, "?", bold=True))
     return parts

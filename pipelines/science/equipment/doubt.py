@@ -22,14 +22,19 @@ from schemas.trial import UP
 UNSEEN_SCALE, MARKER_M = 0.045, 0.001
 #: What nothing in a trial tells, so that it is always doubted (own choices): where a plate lies among the markers and
 #: the gain of horizontal force less that of vertical force, by half of what no check sees; how much of vertical force
-#: shows in the horizontal channels, and the size of the volume, by what laboratories reach with care.
-PLATE_PLACE_M, HORIZONTAL_GAIN, CROSSTALK, MARKER_SCALE = 0.025, 0.10, 0.01, 0.005
+#: shows in the horizontal channels, the gain of one plate against another's, and the size of the volume, by what
+#: laboratories reach with care.
+PLATE_PLACE_M, HORIZONTAL_GAIN, CROSSTALK, GAIN_APART, MARKER_SCALE = 0.025, 0.10, 0.01, 0.01, 0.005
 #: Where neither mean force nor the pelvis can tell: the limits at which trials go back.
 UNKNOWN_SCALE, UNKNOWN_LAG_S = 0.12, 0.03
 #: Speed of a belt, as a part of 1: what the feet on it can tell (a foot rolls: in one real run its front went back
 #: 0.6 % faster than the belt was set, all of it 1.8 %), and where they tell nothing.
 BELT, UNKNOWN_BELT = 0.01, 0.04
 RECTANGULAR = 3**-0.5
+#: How far markers move against the bone below them, of each coordinate: at the foot and its malleoli by up to 4.3 mm
+#: (Tranberg & Karlsson 1998, Clin Biomech 13:71), at thigh and shank by up to 16.1 mm (largest mean of bone pins, in
+#: cutting: Benoit et al. 2006, Gait Posture 24:152); taken as bounds of rectangular distributions.
+FOOT_SKIN_M, SKIN_M = 0.0043 * RECTANGULAR, 0.0161 * RECTANGULAR
 #: Standard error of the median of normal noise over that of its mean, for many samples (first principles).
 _OF_A_MEDIAN = (np.pi / 2) ** 0.5
 
@@ -54,8 +59,10 @@ class Doubt:
 
     drift_n: how far a level was seen to wander from start to end. scale: as a part of 1. marker_sits_m,
     marker_shakes_m: of each coordinate of a marker, in a whole trial, and from frame to frame before any filter.
-    plates_sit_m: of each horizontal coordinate of a plate among the markers. horizontal_gain, crosstalk, marker_scale:
-    as parts of 1.
+    foot_skin_m, skin_m: of each coordinate of what is below a marker of the foot, or of another; as fast as the runner
+    moves, so that no filter takes it, and another at two moments of a contact.
+    plates_sit_m: of each horizontal coordinate of a plate among the markers. horizontal_gain, crosstalk, gain_apart,
+    marker_scale: as parts of 1.
     """
 
     level_n: Mapping[int, float]
@@ -66,9 +73,12 @@ class Doubt:
     events: EventDoubt = field(default_factory=EventDoubt)
     marker_sits_m: float = MARKER_M
     marker_shakes_m: float = MARKER_M
+    foot_skin_m: float = FOOT_SKIN_M
+    skin_m: float = SKIN_M
     plates_sit_m: float = PLATE_PLACE_M
     horizontal_gain: float = HORIZONTAL_GAIN
     crosstalk: float = CROSSTALK
+    gain_apart: float = GAIN_APART
     marker_scale: float = MARKER_SCALE
 
 

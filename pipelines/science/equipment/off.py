@@ -14,7 +14,7 @@ from pipelines.science.footfall_signals import Signals
 from pipelines.science.frames import Rows
 from pipelines.science.gait import foot_strike, spatiotemporal, stiffness
 from pipelines.science.signals.filters import white_noise_left
-from pipelines.science.strikes import falling_speeds
+from pipelines.science.strikes import FALLING_S, falling_speeds
 from schemas.mechanics import STANDARD_GRAVITY
 from schemas.trial import FloatArray, Trial
 
@@ -84,9 +84,10 @@ def by_markers(trial: Trial, signals: Signals, footfalls: Rows, doubt: Doubt) ->
     masses = footfalls.numbers("effective_mass_fraction")
     if np.isfinite(masses).any():
         own = [one for one in signals.footfalls if one.side is not None][: len(footfalls)]
-        fall = falling_speeds(signals, own) + STANDARD_GRAVITY * footfalls.numbers("impact_peak_time_s")
-        shakes = 2**0.5 * doubt.marker_shakes_m * left * rate  # of the difference of two frames, at most
-        worth["effective_mass_fraction"] = float(root_mean_square((masses * shakes / fall)[None])[0])
+        fall, noise = falling_speeds(signals, own)
+        stopped = fall + STANDARD_GRAVITY * footfalls.numbers("impact_peak_time_s")
+        off = np.hypot(doubt.marker_shakes_m * noise, doubt.foot_skin_m / FALLING_S)  # skin moves so far in that time
+        worth["effective_mass_fraction"] = float(root_mean_square((masses * off / stopped)[None])[0])
     if trial.surface == "treadmill":
         return worth | _by_belt(trial, signals, footfalls)
     slopes = spatiotemporal.trunk_slopes(trial.markers, settings.speed_roles, rate)

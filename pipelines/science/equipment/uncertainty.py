@@ -8,7 +8,7 @@ squares. What a method itself does (another definition of contact, another filte
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Mapping
+from collections.abc import Callable, Collection, Iterator, Mapping
 from dataclasses import replace
 
 import numpy as np
@@ -21,7 +21,7 @@ from pipelines.science.gait.shin import ROLE
 from schemas.equipment import OUTCOME_UNCERTAINTIES
 from schemas.outcomes_of_trials import TOGETHER
 from schemas.outcomes_signals import FOOTFALL_JOINTS
-from schemas.trial import FloatArray, Plate, Trial
+from schemas.trial import UP, FloatArray, Plate, Trial
 
 #: How many footfalls are computed again, and how much of the recording is kept on both sides of them (own choices).
 FOOTFALLS_AGAIN, MARGIN_S = 6, 0.4
@@ -30,6 +30,8 @@ FOOTFALLS_AGAIN, MARGIN_S = 6, 0.4
 DRAWS = 12
 #: Own choice: less than that is the noise of the reading, and not worth computing for.
 SMALLEST_DRIFT_N = 0.5
+#: More than that on a plate is a foot (own choice).
+_LOADED_N = 100.0
 #: Parts of an uncertainty, in the order of the table.
 PARTS = ("level", "noise", "scale", "lag", "events", "markers", "scatter")
 #: Columns that are in proportion to body mass, whatever force says.
@@ -104,6 +106,17 @@ def with_lost_time(worth: Worth, footfalls: Rows) -> Worth:
     return replace(worth, parts={**worth.parts, "lag": lag})
 
 
+def with_filter(worth: Worth, plain: Rows, sharper: Rows) -> Worth:
+    """The same with what the filter for events is worth, which makes force begin early and end late.
+
+    sharper: the same footfalls with twice its cut-off. Force that begins as a ramp is, at its foot, off by a time in
+    proportion to one over the cut-off (the filter's only unit of time), so that as much again is left.
+    """
+    moved = {name: 2 * value for name, value in moves(plain, sharper).items()}
+    events = worth.events | {"events": (moved["contact_s"], moved["toe_off_s"])}
+    return Worth(worth.parts | {"events": moved}, events)
+
+
 def by_force(part: Trial, plain: Rows, doubt: Doubt, again: Callable[[Trial], Rows]) -> Worth:
     """What force plates are worth in the outcomes of footfalls ``plain``.
 
@@ -120,6 +133,8 @@ def by_force(part: Trial, plain: Rows, doubt: Doubt, again: Callable[[Trial], Ro
     found["noise"] |= {name: float(np.hypot(found["noise"][name], rounded)) for name in _AT_SAMPLES}
     found["level"] = _both(found["level"], found.pop("drift", {}))
     found["scale"] = _both(found["scale"], _horizontal(plain, doubt))
+    for one in _gains_apart(part, doubt):
+        found["scale"] = _both(found["scale"], moves(plain, again(one)))
     return Worth(dict(found), {name: (one["contact_s"], one["toe_off_s"]) for name, one in found.items()})
 
 
@@ -195,6 +210,15 @@ def _perturbed(trial: Trial, doubt: Doubt) -> dict[str, Trial]:
     if max(map(abs, doubt.drift_n.values()), default=0.0) > SMALLEST_DRIFT_N:
         changed["drift"] = replace(trial, plates=tuple(map(drift, trial.plates)))
     return changed
+
+
+def _gains_apart(trial: Trial, doubt: Doubt) -> Iterator[Trial]:
+    """The trial with the gain of one loaded plate off against the others, in turn; none if only one is loaded."""
+    loaded = [i for i, plate in enumerate(trial.plates) if np.nanmax(plate.force[:, UP], initial=0.0) > _LOADED_N]
+    for i in loaded if len(loaded) > 1 else []:
+        plates, more = list(trial.plates), 1 + doubt.gain_apart
+        plates[i] = replace(plates[i], force=plates[i].force * more, moment=plates[i].moment * more)
+        yield replace(trial, plates=tuple(plates))
 
 
 def _noisy(trial: Trial, doubt: Doubt, chance: np.random.Generator) -> Trial:

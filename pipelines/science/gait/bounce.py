@@ -33,6 +33,16 @@ def _summed(values: FloatArray, steps: FloatArray) -> FloatArray:
     return found
 
 
+def falling_speed(times_s: FloatArray, heights_m: FloatArray) -> tuple[float, float]:
+    """Downward speed in m/s at time 0 of a place seen before it, and the same of white noise of 1 m at each sample.
+
+    times_s, heights_m: (m,) as recorded, m at least 3, none after time 0. A parabola of least squares: what comes after
+    a collision is no part of it, as it is of a filtered path, which begins to stop half a period of the cut-off early.
+    """
+    row = np.linalg.pinv(np.vander(times_s, 3))[1]
+    return -float(row @ heights_m), float(np.linalg.norm(row))
+
+
 def effective_mass(impulse_bw_s: float, falls_m_per_s: float, lasts_s: float) -> float | None:
     """Part of body mass that the impact stops, of an impulse in body weights times s. Null where nothing fell.
 

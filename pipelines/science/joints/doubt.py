@@ -17,8 +17,8 @@ from numpy.typing import NDArray
 from pipelines.science.equipment.doubt import Doubt
 from pipelines.science.frames import Rows
 from pipelines.science.joints.angles import wrapped
-from pipelines.science.joints.landmarks import Landmarks, names_of_leg, seen
-from pipelines.science.joints.load_doubt import load_squares
+from pipelines.science.joints.landmarks import Landmarks, names_of_leg, roles_of_foot, seen
+from pipelines.science.joints.load_doubt import load_squares, sits_m
 from pipelines.science.joints.loading import MOMENT
 from pipelines.science.joints.loads import LegMoments
 from pipelines.science.joints.moments import about, extensor
@@ -111,10 +111,11 @@ def _angles_by_markers(joints: Joints, side: str, spans: list[tuple[float, float
     # (coordinates, footfalls, k)
     contact, top, low = turned[:, :, 0], turned[:, :, 1 + column, column], turned[:, :, 1 + count + column, column]
     left = white_noise_left(settings.filter_order, settings.marker_cutoff_hz, rate)[0]
-    sits, shakes = doubt.marker_sits_m**2, (doubt.marker_shakes_m * left) ** 2
-    # what sits wrong does so all the time, what shakes does not
-    apart = sits * (top - low) ** 2 + shakes * (top**2 + low**2)
-    squares = (sits + shakes) * contact**2, (sits + shakes) * top**2, apart
+    sits = doubt.marker_sits_m**2
+    moves = (doubt.marker_shakes_m * left) ** 2 + _skin(joints, side, doubt)[:, None, None] ** 2
+    # what sits wrong does so all the time, what shakes or slides does not
+    apart = sits * (top - low) ** 2 + moves * (top**2 + low**2)
+    squares = (sits + moves) * contact**2, (sits + moves) * top**2, apart
     total[whole] = np.stack([one.sum(axis=0) for one in squares], axis=1)
     for i in whole:  # a landmark that is seen may belong to an angle that is not known
         total[i][:, np.isnan(values[_frames(spans[i], rate, len(values))]).any(axis=0)] = np.nan
@@ -134,10 +135,21 @@ def _read_at(values: FloatArray, frames: Indices) -> Indices:
     return np.concatenate([frames[:1], frames[high], frames[low]])
 
 
+def _names(joints: Joints, side: str) -> list[str]:
+    """Markers of a leg that the trial has, in the order of ``_turned``."""
+    return sorted(seen(joints.trial.markers) & frozenset(names_of_leg(side, joints.processing)))
+
+
+def _skin(joints: Joints, side: str, doubt: Doubt) -> FloatArray:
+    """(coordinates,) m by which what is below each marker moves against it."""
+    foot = {f"{role}_{side}" for role in roles_of_foot(joints.processing)}
+    each = [doubt.foot_skin_m if name in foot else doubt.skin_m for name in _names(joints, side)]
+    return np.repeat(each, 3)
+
+
 def _turned(joints: Joints, side: str, frames: Indices) -> FloatArray:
     """(coordinates, frames, k) by how much angles in deg change when one coordinate of a marker is off by a step."""
-    there = seen(joints.trial.markers) & frozenset(names_of_leg(side, joints.processing))
-    names = sorted(there)
+    names = _names(joints, side)
     blocks, each = 1 + 3 * len(names), len(frames)
     stacked = {}
     for i, name in enumerate(names):
@@ -145,7 +157,7 @@ def _turned(joints: Joints, side: str, frames: Indices) -> FloatArray:
         for axis in range(3):
             paths[1 + 3 * i + axis, :, axis] += _STEP_M
         stacked[name] = paths.reshape(-1, 3)
-    found = side_angles(Landmarks(stacked, side, joints.processing, there))
+    found = side_angles(Landmarks(stacked, side, joints.processing, frozenset(names)))
     values = np.stack([angle for _, angle in found.values()], axis=1).reshape(blocks, each, -1)
     return wrapped(values[1:] - values[0])
 
@@ -205,13 +217,13 @@ def _moments_by_markers(joints: Joints, leg: LegMoments, top: Mapping[str, int],
     """
     rate, settings = joints.rate_hz, joints.processing
     left, jolted = white_noise_left(settings.filter_order, settings.joints.moment_cutoff_hz, rate)
-    place = float(np.hypot(doubt.marker_sits_m, doubt.marker_shakes_m * left))
+    place = {name: np.hypot(doubt.marker_shakes_m * left, sits_m(doubt, name)) for name in leg.points}
     jolt = doubt.marker_shakes_m * jolted / (2 * rate**2)  # moves the second difference by the acceleration
     frames = (np.array(list(top.values()))[:, None] + [-1, 0, 1]).ravel()
     moves = [(name, axis, whole) for name in leg.points for axis in (FORWARD, UP) for whole in (True, False)]
     points = {name: np.tile(path[frames], (1 + len(moves), 1, 1)) for name, path in leg.points.items()}
     for block, (name, axis, whole) in enumerate(moves, start=1):
-        points[name][block, slice(None) if whole else slice(1, None, 3), axis] += place if whole else jolt
+        points[name][block, slice(None) if whole else slice(1, None, 3), axis] += place[name] if whole else jolt
     flat = {name: stacked.reshape(-1, 3) for name, stacked in points.items()}
     force, twist = (np.tile(one[frames], (1 + len(moves), 1)) for one in (leg.force, leg.twist))
     names, values = joints.moments.per_kg(flat, force, twist)

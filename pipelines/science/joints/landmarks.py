@@ -20,13 +20,17 @@ def seen(markers: Mapping[str, FloatArray]) -> frozenset[str]:
     return frozenset(name for name, path in markers.items() if np.isfinite(path).all(axis=-1).any())
 
 
+def roles_of_foot(processing: Processing) -> tuple[str, ...]:
+    """Markers of the foot and its malleoli, without their sides."""
+    own = processing.joints
+    foot = processing.heel_role, processing.forefoot_role, processing.toe_role
+    return (*foot, own.ankle_role, own.ankle_medial_role, own.foot_outer_role, own.foot_inner_role)
+
+
 def names_of_leg(side: str, processing: Processing) -> tuple[str, ...]:
     """Names of all markers that ``Landmarks`` of one leg and the pelvis may take."""
     own = processing.joints
-    of_leg = (
-        *(processing.heel_role, processing.forefoot_role, processing.toe_role, own.ankle_role, own.ankle_medial_role),
-        *(own.knee_role, own.knee_medial_role, own.hip_role, own.foot_outer_role, own.foot_inner_role),
-    )
+    of_leg = (*roles_of_foot(processing), own.knee_role, own.knee_medial_role, own.hip_role)
     pelvis = [f"{role}_{one}" for role in (own.pelvis_front_role, own.pelvis_back_role) for one in ("left", "right")]
     return (*dict.fromkeys(f"{role}_{side}" for role in of_leg), *pelvis, own.pelvis_back_middle_role)
 

@@ -23,11 +23,18 @@ from schemas.trial import FORWARD, UP, FloatArray
 #: Fore-aft noise of a plate as a part of its vertical noise, as in ``equipment.uncertainty``.
 _FORE_AFT_NOISE = 0.5
 _AT_RANDOM = 12**-0.5
+#: Ends of segments whose markers are those of the foot.
+_OF_FOOT = ("heel", "toe", "ankle")
 _FAR = 2.0
 
 Indices = NDArray[np.int_]
 #: Part of the uncertainty -> joint -> column -> square of how far the outcome moves.
 Squares = dict[str, dict[str, dict[str, float]]]
+
+
+def sits_m(doubt: Doubt, point: str) -> float:
+    """How far an end of a segment lies from where its marker says, m: marked elsewhere, or under skin that moved."""
+    return float(np.hypot(doubt.marker_sits_m, doubt.foot_skin_m if point in _OF_FOOT else doubt.skin_m))
 
 
 def load_squares(
@@ -136,9 +143,9 @@ class _Contact:
 
     def _by_markers(self, ahead_n: FloatArray, up_n: FloatArray) -> Part:
         """A joint that lies elsewhere has another lever; markers that shake are seen to turn."""
-        doubt, shape = self.doubt, (len(self.places), 1)
-        beside = np.hypot(doubt.plates_sit_m, doubt.marker_sits_m)
-        sitting = np.stack([np.tile(beside * up_n, shape), np.tile(doubt.marker_sits_m * ahead_n, shape)])
+        doubt = self.doubt
+        places = np.array([[sits_m(doubt, joint)] for joint in self.leg.joints])
+        sitting = np.stack([np.hypot(doubt.plates_sit_m, places) * up_n, places * ahead_n])
         jolted = np.array([[self._jolted(joint)] for joint in self.leg.joints])
         shaking = np.hypot(self.shakes_m * np.hypot(ahead_n, up_n), jolted)
         turned = np.concatenate([sitting, self.pulses[:, None] * shaking]) / self.mass

@@ -59,18 +59,22 @@ def at_speeds(contrasts: pd.DataFrame, settings: ContrastProcessing) -> pd.DataF
     return contrasts.assign(at_speed=words.take(codes))
 
 
-def with_several(rows: pd.DataFrame, value: str) -> pd.DataFrame:
-    """The rows, and once more those of comparisons that sites tell by different methods: of each site the one that is
-    believed most of those with a ``value``, all of them marked."""
+def with_several(rows: pd.DataFrame, runners: pd.Series[int]) -> pd.DataFrame:
+    """The rows, and once more those of comparisons that sites tell by different methods: of each site the one by which
+    most of its runners have a difference, of two with as many the one that is believed most, all of them marked.
+
+    runners: with a difference in each row.
+    """
     import pandas as pd
 
     if rows.empty:
         return rows
     same = [name for name in COMPARED if name != METHOD]
+    at_site = [rows[name].astype(str) for name in (*same, "site")]
     rank = rows[METHOD].astype(str).map(METHODS.index)
-    told = rank.where(rows[value].notna())
-    best = rank == told.groupby([rows[name].astype(str) for name in (*same, "site")]).transform("min")
-    kept = rows[best]
+    by_method = runners.groupby([*at_site, rank]).transform("sum")
+    score = by_method - rank / len(METHODS)  # ranks are below the number of methods
+    kept = rows[(by_method > 0) & (score == score.groupby(at_site).transform("max"))]
     differ = kept.groupby([kept[name].astype(str) for name in same])[METHOD].transform("nunique") > 1
     return pd.concat([rows.astype({METHOD: object}), kept[differ].assign(**{METHOD: _SEVERAL})], ignore_index=True)
 

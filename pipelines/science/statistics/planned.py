@@ -7,7 +7,7 @@ says it.
 
 from __future__ import annotations
 
-from collections.abc import Hashable, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
@@ -18,12 +18,8 @@ from pipelines.science.statistics.comparisons import (
     METHODS,
     SPEED,
     Families,
-    Group,
-    why_no_interval,
 )
-from pipelines.science.statistics.mixed_model import NoFit
 from pipelines.science.statistics.multiplicity import adjusted
-from pipelines.science.statistics.one_stage import OneStage, one_stage
 from pipelines.science.statistics.planned_doubts import marked
 from pipelines.science.statistics.planned_groups import (
     NONE,
@@ -33,16 +29,16 @@ from pipelines.science.statistics.planned_groups import (
     grouped,
     of_comparison,
     of_runners,
-    told_apart,
 )
+from pipelines.science.statistics.planned_measured import Who, without_values
+from pipelines.science.statistics.planned_models import one_stage_row, site_rows
 from pipelines.science.statistics.planned_trials import differences, kept
-from pipelines.science.statistics.pooled import meta_row, mixed_row
-from pipelines.science.statistics.pooling import against_smallest, effect_row, mean_effect
+from pipelines.science.statistics.pooled import meta_row
+from pipelines.science.statistics.pooling import against_smallest
 from schemas.compared import compared_speed, speed_word
 from schemas.outcomes_planned import PLANNED_CONTRASTS, PLANNED_DIFFERENCES
 from schemas.plan import ONE_STAGE, Plan, PlannedComparison
 from schemas.processing import ContrastProcessing, Processing
-from schemas.trial import FloatArray
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -70,6 +66,15 @@ class Way:
 
 
 @dataclass(frozen=True)
+class About:
+    """What else one comparison is counted by. runners: of ``of_runners``; trials, measured: as planned_answers has."""
+
+    runners: pd.DataFrame
+    trials: pd.DataFrame
+    measured: pd.DataFrame | None
+
+
+@dataclass(frozen=True)
 class MadeOf:
     """What one analysis is made of; methods: of its outcome, with a difference or not."""
 
@@ -93,13 +98,19 @@ def _speed(one: PlannedComparison) -> str | None:
 
 
 def planned_answers(
-    trials: pd.DataFrame, plan: Plan, processing: Processing, visits: Sequence[str], stamp: Mapping[str, Any]
+    trials: pd.DataFrame,
+    plan: Plan,
+    processing: Processing,
+    visits: Sequence[str],
+    stamp: Mapping[str, Any],
+    measured: pd.DataFrame | None = None,
 ) -> tuple[pd.DataFrame, pd.DataFrame]:
     """``planned_contrasts`` and the ``planned_differences`` they are made of, less provenance.
 
     visits: in the plan's order; the first is the reference.
 
-    trials: as ``planned_trials.kept`` takes them. stamp: plan_sha256, plan_version, plan_state.
+    trials: as ``planned_trials.kept`` takes them. stamp: plan_sha256, plan_version, plan_state. measured: what was
+    accepted, with a value or not, as ``planned_participants`` takes it; None for nothing but the trials.
     """
     every = _ways(trials, plan, processing, visits)
     main = next(every)
@@ -109,7 +120,7 @@ def planned_answers(
     for family in ("primary", "secondary"):
         own = []
         for one in getattr(plan, family):
-            mine, about = _of_one(one, ways), of_runners(one, trials, visits[0])
+            mine, about = _of_one(one, ways), About(of_runners(one, trials, visits[0]), trials, measured)
             made = _made_of(one, mine[0], about)
             own.append(_each_way(one, made, mine, about, processing.contrasts))
             pairs += _pairs(one, made, main)
@@ -153,7 +164,7 @@ def _of_one(one: PlannedComparison, ways: Sequence[Way]) -> list[Way]:
 
 
 def _each_way(
-    one: PlannedComparison, made: MadeOf, ways: Sequence[Way], about: pd.DataFrame, settings: ContrastProcessing
+    one: PlannedComparison, made: MadeOf, ways: Sequence[Way], about: About, settings: ContrastProcessing
 ) -> list[dict[str, Any]]:
     """Rows of one comparison, the main one first. Where nobody can be compared there is nothing to doubt."""
     main, *others = ways
@@ -168,23 +179,40 @@ def _each_way(
         for method in sorted(made.methods):
             plan = main.plan.model_copy(update={"event_methods": (method,)})
             others.append(replace(main, variant="one_event_method", plan=plan, detail=method))
-    return [first, *(_doubting(one, way, _made_of(one, way, about), (first, made), settings) for way in others)]
+    told = [(first, made.asked)]
+    for way in others:
+        own = _made_of(one, way, about)
+        told.append((_doubting(one, way, own, told, settings), own.asked))
+    return [row for row, _ in told]
 
 
 def _doubting(
-    one: PlannedComparison, way: Way, made: MadeOf, main: tuple[Mapping[str, Any], MadeOf], settings: ContrastProcessing
+    one: PlannedComparison,
+    way: Way,
+    made: MadeOf,
+    before: Sequence[tuple[Mapping[str, Any], Asked]],
+    settings: ContrastProcessing,
 ) -> dict[str, Any]:
-    """The row of another way, marked where it is the main one over again. main: its row, and what it is made of."""
+    """The row of another way, marked where it is one of those before it over again, the main one first."""
     row, weighed = _row(one, way, made, settings), way.weighable
     weighable = weighed is None or bool(_concerned(one, weighed, row["reference_visit"]).any())
-    return marked(row, made.asked, (main[0], main[1].asked), weighable=weighable)
+    return marked(row, made.asked, before, weighable=weighable)
 
 
-def _made_of(one: PlannedComparison, way: Way, about: pd.DataFrame) -> MadeOf:
+def _made_of(one: PlannedComparison, way: Way, about: About) -> MadeOf:
     own = compared(one, way.rows, way.plan)
     told = own[own["outcome"] == one.outcome]
     methods = sorted(set(told[METHOD]) - {NONE}, key=METHODS.index)
-    return MadeOf(grouped(one, own, way.plan, about), methods)
+    return MadeOf(grouped(one, own, way.plan, about.runners, _unvalued(one, way, about)), methods)
+
+
+def _unvalued(one: PlannedComparison, way: Way, about: About) -> Mapping[Who, str]:
+    """Who was measured on all sides and has no value on one or all of them, of the sites that are in it."""
+    if about.measured is None:
+        return {}
+    left_out = set(way.left_out["trial_id"])
+    found = without_values(one, way.plan, way.first, about.measured, about.trials, left_out)
+    return {who: why for who, why in found.items() if way.variant != "without_site" or who[1] != way.detail}
 
 
 def _words(one: PlannedComparison, way: Way) -> dict[str, Any]:
@@ -224,13 +252,14 @@ def _row(one: PlannedComparison, way: Way, made: MadeOf, settings: ContrastProce
         "smallest_effect_value": one.smallest_effect,
         "adjusted_p_value": None,
         "changes_nothing": False,
+        "same_as": NONE,
         "rare_levels": NONE,
     }
     row |= group.counted()
     if way.plan.pooling_model == ONE_STAGE:
-        row |= _one_stage(asked, settings)
+        row |= one_stage_row(asked, settings)
     else:
-        row |= meta_row(group, list(_sites(group, settings)), "restricted_likelihood", settings)
+        row |= meta_row(group, list(site_rows(group, settings)), "restricted_likelihood", settings)
         row |= {"pooling_method": _REML, "covariates": NONE}
     row["covariates_kept_back"] = ", ".join(n for n in KEPT_BACK if n in row["covariates"].split(", ")) or NONE
     ends = row["lower_limit_value"], row["upper_limit_value"]
@@ -249,39 +278,3 @@ def _concerned(one: PlannedComparison, trials: pd.DataFrame, reference_visit: st
     if one.set_speed_m_per_s is not None:
         mine &= (trials[SPEED] - compared_speed(one.set_speed_m_per_s)).abs() < 0.05
     return mine
-
-
-def _one_stage(asked: Asked, settings: ContrastProcessing) -> dict[str, Any]:
-    """The mixed model with the covariates that can be told apart; what had to be left out is said."""
-    group = asked.group
-    why = why_no_interval(group, settings)
-    if why is not None:
-        return mixed_row(group, why) | {"covariates": NONE}
-    used, design, left = told_apart(asked)
-    found = _fit(group, design)
-    if used and (isinstance(found, str) or found.fitted == "site_means"):
-        left = [f"without {', '.join(used)}: {found if isinstance(found, str) else found.simpler}", *left]
-        used, found = [], _fit(group, design[:, :0])
-    row = mixed_row(group, found) | {"covariates": ", ".join(used) or NONE}
-    row["rare_levels"] = "; ".join(asked.rare if "sex" in used else ()) or NONE
-    if left:
-        row["reason_simpler"] = "; ".join([*left, *([row["reason_simpler"]] if row["reason_simpler"] else [])])
-    return row
-
-
-def _fit(group: Group, design: FloatArray) -> OneStage | str:
-    try:
-        return one_stage(group.differences, group.runners, group.sites, design if design.shape[1] else None)
-    except NoFit as error:
-        return f"the mixed model has no answer: {error}"
-
-
-def _sites(group: Group, settings: ContrastProcessing) -> Iterator[dict[Hashable, Any]]:
-    for site in sorted(set(group.sites.tolist())):
-        at = group.sites == site
-        sides = group.means[at], group.reference_means[at], group.differences[at]
-        own = Group(group.runners[at], group.sites[at], *sides, {})
-        if why_no_interval(own, settings) is None:
-            row: dict[Hashable, Any] = {"site": site}
-            row.update(effect_row(mean_effect(own.differences.tolist())))
-            yield row

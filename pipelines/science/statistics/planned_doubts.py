@@ -5,7 +5,7 @@ What ways there are, and the answers themselves, are in ``planned``.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 import numpy as np
@@ -17,21 +17,30 @@ _NO_WEIGHTS = "no trial of it has an uncertainty to be weighed by"
 
 
 def marked(
-    row: Mapping[str, Any], asked: Asked, main: tuple[Mapping[str, Any], Asked], *, weighable: bool
+    row: Mapping[str, Any], asked: Asked, before: Sequence[tuple[Mapping[str, Any], Asked]], *, weighable: bool
 ) -> dict[str, Any]:
-    """The row of one way with ``changes_nothing``. main: that of the analysis as planned, and what it is made of.
+    """The row of one way with ``same_as`` and ``changes_nothing``. before: rows, and what they are made of, of the
+    analysis as planned and of the ways that came before this one.
 
     weighable: whether the weights that this way wants are there; if not it has a reason and no answer.
     """
     if not weighable:
         nothing = dict.fromkeys(field.name for field in POOLED_NUMBERS if field.nullable)
-        return {**row, **nothing, "against_smallest_effect": None, "reason_null": _NO_WEIGHTS, "changes_nothing": False}
-    first, planned = main
-    alike = all(row[name] == first[name] for name in ("pooling_method", "covariates"))
-    alike = alike and _same_differences(asked, planned)
-    if row["covariates"] != NONE:
-        alike = alike and asked.names == planned.names and _same(asked.covariates, planned.covariates)
-    return {**row, "changes_nothing": alike}
+        return {**row, **nothing, "against_smallest_effect": None, "reason_null": _NO_WEIGHTS}
+    same = next((_way(other) for other, made in before if _alike(row, asked, other, made)), NONE)
+    return {**row, "same_as": same, "changes_nothing": same != NONE}
+
+
+def _way(row: Mapping[str, Any]) -> str:
+    return str(row["variant"]) + (f" {row['variant_detail']}" if row["variant_detail"] != NONE else "")
+
+
+def _alike(row: Mapping[str, Any], asked: Asked, other: Mapping[str, Any], made: Asked) -> bool:
+    if other["reason_null"] == _NO_WEIGHTS or any(row[n] != other[n] for n in ("pooling_method", "covariates")):
+        return False
+    if not _same_differences(asked, made):
+        return False
+    return row["covariates"] == NONE or (asked.names == made.names and _same(asked.covariates, made.covariates))
 
 
 def _same_differences(one: Asked, other: Asked) -> bool:

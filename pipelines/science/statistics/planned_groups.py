@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pipelines.science.statistics.comparisons import ASKED, METHOD, METHODS, SPEED, WHO, Group
+from pipelines.science.statistics.planned_measured import Who
 from pipelines.science.statistics.planned_trials import MEASURED, ORDER
 from schemas.codes import SEX, UNDISCLOSED
 from schemas.compared import compared_speed
@@ -90,8 +91,13 @@ def compared(one: PlannedComparison, rows: pd.DataFrame, plan: Plan) -> pd.DataF
     return own[np.array([rank == best[site] for site, rank in zip(sites, ranks, strict=True)], bool)]
 
 
-def grouped(one: PlannedComparison, own: pd.DataFrame, plan: Plan, about: pd.DataFrame) -> Asked:
-    """The runners' differences, each a mean over speeds. own: of ``compared``. about: by runner, mass_kg and sex."""
+def grouped(
+    one: PlannedComparison, own: pd.DataFrame, plan: Plan, about: pd.DataFrame, unvalued: Mapping[Who, str]
+) -> Asked:
+    """The runners' differences, each a mean over speeds. own: of ``compared``. about: by runner, mass_kg and sex.
+
+    unvalued: of ``planned_measured.without_values``; who is in no row of ``own`` for having no value at all.
+    """
     outcome, difference = own["outcome"].to_numpy(object), own["difference_value"].to_numpy(float)
     who = list(zip(own["participant_id"].tolist(), own["site"].tolist(), strict=True))
     cells = list(zip(who, own[SPEED].tolist(), own[METHOD].tolist(), strict=True))
@@ -102,6 +108,9 @@ def grouped(one: PlannedComparison, own: pd.DataFrame, plan: Plan, about: pd.Dat
     without = {who[row]: row for row in np.flatnonzero((outcome == one.outcome) & ~known)[::-1]}
     reasons = own["reason_null"].tolist()
     lacks = Counter(reasons[row] for pair, row in sorted(without.items(), key=_second) if pair not in place)
+    used = dict(zip(own["site"].tolist(), own[METHOD].tolist(), strict=True))
+    silent = {(who, at): why for (who, at, by), why in unvalued.items() if used.get(at, by) == by}
+    lacks += Counter(why for pair, why in silent.items() if pair not in place and pair not in without)
 
     def means(rows: NDArray[np.intp], column: str = "difference_value") -> FloatArray:
         """(n,) means of some rows by runner and site, NaN where there is none."""
@@ -175,8 +184,8 @@ def told_apart(asked: Asked) -> tuple[list[str], FloatArray, list[str]]:
     """Names and columns of the covariates that a model can have, and why others are left out.
 
     Order and speed stay as they are, the answer being for equal places and speeds; mass and sex are centred. One that
-    is the same for all and at its point of reference changes nothing and is left out without a word; one that varies by
-    less than ``LEAST_SPREAD`` is left out as well, and told.
+    is the same for all and at its point of reference changes nothing and is left out, as is one that varies by less
+    than ``LEAST_SPREAD``; both are told.
     """
     used: list[str] = []
     columns = [np.ones(len(asked.covariates))]
@@ -191,6 +200,7 @@ def told_apart(asked: Asked) -> tuple[list[str], FloatArray, list[str]]:
             continue
         own = column if name in ("order", "speed") else column - known.mean()
         if np.abs(own).max() < _SAME:
+            left.append(f"without {name}: it is alike for all, with nothing to allow for")
             continue
         least, unit = LEAST_SPREAD.get(name, (0.0, ""))
         if np.ptp(column) < least:

@@ -11,19 +11,17 @@ from collections.abc import Iterator, Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 from pipelines.science.frames import frame_of
-from pipelines.science.statistics.comparisons import ASKED, METHOD, SPEED
+from pipelines.science.statistics.comparisons import ASKED
 from pipelines.science.statistics.planned import asked_speed
-from pipelines.science.statistics.planned_groups import NONE, compared, of_comparison
+from pipelines.science.statistics.planned_groups import compared, of_comparison
+from pipelines.science.statistics.planned_measured import allowed, at_speed, of_kind, of_side, sides_of, together
 from pipelines.science.statistics.planned_trials import differences, kept
-from schemas.compared import OF_ENERGY, compared_speed
 from schemas.outcomes_planned import PLANNED_PARTICIPANTS
 from schemas.plan import Plan, PlannedComparison
 from schemas.processing import Processing
 
 if TYPE_CHECKING:
     import pandas as pd
-
-_CELL = ["site", SPEED, METHOD]
 
 
 def planned_participants(
@@ -73,10 +71,9 @@ def _counted(
 ) -> Iterator[tuple[str, int]]:
     """(participation, how many runners), those that nobody has left out. told: runners with a difference by any method,
     and by that of their site."""
-    however_fast = own = measured[measured["is_bout"] == (one.outcome in OF_ENERGY)]
-    if one.set_speed_m_per_s is not None:
-        own = own[(own[SPEED] - compared_speed(one.set_speed_m_per_s)).abs() < 0.05]
-    sides = _sides(one, first_visit)
+    however_fast = of_kind(one, measured)
+    own = at_speed(one, however_fast)
+    sides = sides_of(one, first_visit)
     at_visits = [{"visit": side["visit"]} for side in sides]
     steps = (
         ("not_at_visit", _at_all(however_fast, at_visits[:1])),
@@ -84,8 +81,8 @@ def _counted(
         ("not_in_condition", _at_all(however_fast, [side for side in sides if side["condition"] == one.condition])),
         ("not_in_reference", _at_all(however_fast, sides)),
         ("at_other_speed", _at_all(own, sides)),
-        ("sides_apart", _together(own, sides)),
-        ("left_out_by_plan", _together(_allowed(own, plan, left_out), sides)),
+        ("sides_apart", _runners(own, sides)),
+        ("left_out_by_plan", _runners(allowed(own, plan, left_out), sides)),
         ("lacking_value", told[0]),
         ("other_method", told[1]),
         ("lacking_covariate", in_it),
@@ -98,31 +95,12 @@ def _counted(
         there &= still
 
 
-def _sides(one: PlannedComparison, first_visit: str) -> list[dict[str, str]]:
-    """Visit and condition of each side, the one that is asked about first."""
-    reference = one.condition if one.contrast == "visit" else str(one.reference_condition)
-    visits = [one.visit] if one.contrast == "condition" else [one.visit, first_visit]
-    conditions = [one.condition] if one.contrast == "visit" else [one.condition, reference]
-    return [{"visit": visit, "condition": condition} for visit in visits for condition in conditions]
-
-
 def _at_all(rows: pd.DataFrame, sides: Sequence[dict[str, str]]) -> set[str]:
     """Runners with a trial on each of these sides, wherever and however fast."""
-    found = [set(_of_side(rows, side)["participant_id"].astype(str)) for side in sides]
+    found = [set(of_side(rows, side)["participant_id"].astype(str)) for side in sides]
     return set.intersection(*found)
 
 
-def _together(rows: pd.DataFrame, sides: Sequence[dict[str, str]]) -> set[str]:
+def _runners(rows: pd.DataFrame, sides: Sequence[dict[str, str]]) -> set[str]:
     """Runners with all sides at one site, one speed and by one event method."""
-    cells = [set(_of_side(rows, side)[["participant_id", *_CELL]].itertuples(index=False, name=None)) for side in sides]
-    return {str(runner) for runner, *_ in set.intersection(*cells)}
-
-
-def _of_side(rows: pd.DataFrame, side: dict[str, str]) -> pd.DataFrame:
-    for name, word in side.items():
-        rows = rows[rows[name] == word]
-    return rows
-
-
-def _allowed(rows: pd.DataFrame, plan: Plan, left_out: set[str]) -> pd.DataFrame:
-    return rows[~rows["trial_id"].isin(left_out) & rows[METHOD].isin([NONE, *plan.event_methods])]
+    return {runner for runner, _, _ in together(rows, sides)}

@@ -21,7 +21,7 @@ from pipelines.science.statistics.comparisons import (
 from pipelines.science.statistics.mixed_model import NoFit
 from pipelines.science.statistics.one_stage import OneStage, one_stage_each
 from pipelines.science.statistics.pooling import TauMethod, effect_row, prediction_interval, random_effects
-from pipelines.science.statistics.unequal_noise import unequal_noise
+from pipelines.science.statistics.unequal_noise import hardly_seen, unequal_noise
 from schemas.outcomes_contrasts import POOLED_CONTRASTS
 from schemas.processing import ContrastProcessing, Processing
 
@@ -62,8 +62,9 @@ def pooled_contrasts(
     rows where two sites have an interval. Where sites found events by different methods, rows marked so go over all of
     them, beside those of each method.
     """
-    contrasts = with_several(at_speeds(contrasts, processing.contrasts), "difference_value")
-    sites = with_several(sites, "estimate_value")
+    contrasts = at_speeds(contrasts, processing.contrasts)
+    contrasts = with_several(contrasts, contrasts["difference_value"].notna().astype(int))
+    sites = with_several(sites, sites["runner_count"])
     usable: dict[tuple[str, ...], list[dict[Hashable, Any]]] = {}
     for site in sites.to_dict("records"):
         own = usable.setdefault(tuple(site[name] for name in COMPARED), [])
@@ -183,8 +184,8 @@ def meta_row(
 def _of_weights(group: Group, used: set[str]) -> str | None:
     """That sites weigh by variances that are told apart, if they are. used: the sites."""
     mine = np.isin(group.sites, list(used))
-    noise = unequal_noise(group.differences[mine], group.sites[mine])
-    return None if noise is None else f"{noise}: where sites differ, the one that varies least can weigh too much"
+    told = unequal_noise(group.differences[mine], group.sites[mine]) or hardly_seen(group.sites[mine], FEWEST_SITES)
+    return None if told is None else f"{told}: where sites differ, the one that varies least can weigh too much"
 
 
 def _nothing_pooled(method: str, interval: str) -> dict[str, Any]:

@@ -265,3 +265,13 @@ def test_no_other_check_of_signals_finds_a_fault_in_the_real_run() -> None:
     true_faults = {"markers_keep_their_distance", "empty_plates_keep_their_noise"}
     assert {name for name, end in ends.items() if end == "found"} == true_faults
     assert "crashed" not in ends.values()
+
+
+@pytest.mark.parametrize("off_m", [0.04, 0.12])
+def test_the_frame_that_is_off_its_path_is_named_and_marked_however_far_it_is(off_m: float) -> None:
+    """Of one frame 40 mm off its path only the way back, twice as far, lies beyond the limit."""
+    (finding,) = run("markers_move_without_jumps", of_trial(spiked(a_trial(), "sacrum", 300, off_m))).findings
+    assert finding.place == "sacrum, frame 301"
+    assert finding.moment_s == pytest.approx(300 / a_trial().marker_rate_hz)
+    assert finding.shows is not None
+    assert finding.shows.marks_the_worst(finding.moment_s)

@@ -165,6 +165,23 @@ def test_a_plan_that_means_something_else_with_another_study_file_is_not_the_fro
             "  contrasts:\n    trial_weights: uncertainty\n",
             "study_file.processing.contrasts.trial_weights",
         ),
+        ("No shoes.", "Bare feet.", "study_file.conditions.unshod"),
+        (
+            "\nsites:\n",
+            "\nlimits: {contact_times_are_credible: {shortest_s: 0.23}}\nsites:\n",
+            "study_file.limits.contact_times_are_credible",
+        ),
+        (
+            "profile: sites/brack.yaml}",
+            "profile: sites/brack.yaml, events: {contact_threshold_n: 40, reason: plates shake, since: 2026-03-02}}",
+            "study_file.sites.brack.events.contact_threshold_n",
+        ),
+        (
+            "profile: sites/tarn.yaml}",
+            "profile: sites/tarn.yaml, limits: {contact_times_are_credible: "
+            "{shortest_s: {value: 0.2, reason: small feet, since: 2026-03-02}}}}",
+            "study_file.sites.tarn.limits.contact_times_are_credible",
+        ),
     ],
 )
 def test_whatever_else_the_plan_rests_on_in_the_study_file_is_frozen_with_it(
@@ -182,6 +199,27 @@ def test_whatever_else_the_plan_rests_on_in_the_study_file_is_frozen_with_it(
     assert frozen.changed(after) == [place]
     older = replace(frozen, settings={k: v for k, v in frozen.settings.items() if k != "study_file"})
     assert older.is_plan(after), "an older manystrides did not write down what a plan rests on"
+
+
+def test_another_profile_of_a_site_makes_another_plan_of_it(study: Path) -> None:
+    before = load_study(study).plan
+    assert before is not None
+    profile = study.parent / "sites" / "tarn.yaml"
+    text = profile.read_text()
+    assert "marker_rate_hz: 200" in text
+    profile.write_text(text.replace("marker_rate_hz: 200", "marker_rate_hz: 250"))
+    after = load_study(study).plan
+    assert after is not None
+    frozen = Frozen(before.sha256, "1", "2026-03-01T09:30:00.000+00:00", 0, before.settings)
+    assert frozen.changed(after) == ["study_file.sites.tarn.profile"]
+
+
+def test_a_plan_that_was_frozen_before_sites_and_limits_were_written_down_is_held_against_what_was() -> None:
+    now = load_study(DEMO).plan
+    assert now is not None
+    rests_on = {name: now.rests_on[name] for name in ("processing", "visits")}
+    frozen = Frozen(now.sha256, "1", "2026-03-01T09:30:00.000+00:00", 0, now.settings | {"study_file": rests_on})
+    assert frozen.is_plan(now)
 
 
 def test_a_plan_that_asks_one_thing_twice_is_not_frozen_and_one_that_was_once_lets_work_go_on(

@@ -24,7 +24,15 @@ _MEASURED = """() => {
   const scale = (t) => { const m = t.getScreenCTM(); return Math.hypot(m.a, m.b); };
   const labels = [...document.querySelectorAll("main svg text")].filter((t) => t.getBoundingClientRect().height > 0)
     .map((t) => parseFloat(getComputedStyle(t).fontSize) * scale(t));
-  return { shown: root.scrollWidth, room: root.clientWidth, text: document.body.innerText.length,
+  const over = [];
+  for (const drawing of document.querySelectorAll("main svg:not(svg svg)")) {
+    const boxes = [...drawing.querySelectorAll("text")].map((t) => [t.textContent, t.getBoundingClientRect()]).filter((b) => b[1].height > 0);
+    boxes.forEach(([said, a], i) => boxes.slice(i + 1).forEach(([other, b]) => {
+      const across = Math.min(a.right, b.right) - Math.max(a.left, b.left), down = Math.min(a.bottom, b.bottom) - Math.max(a.top, b.top);
+      if (across > 1 && down > 3) over.push(said + " on " + other);
+    }));
+  }
+  return { over, shown: root.scrollWidth, room: root.clientWidth, text: document.body.innerText.length,
     label: labels.length ? Math.min(...labels) : null, type: Math.min(...sizes) };
 }"""
 
@@ -57,8 +65,9 @@ def test_pages_fit_every_screen_keep_their_letters_readable_and_ask_nothing_of_a
     assert len(seen) == len(_WIDTHS) * len(written)
     assert all(row["text"] > 300 for row in seen), "a page did not load"
     assert not [row for row in seen if row["shown"] > row["room"]]
-    assert not [row for row in seen if row["label"] is not None and row["width"] >= 390 and row["label"] < 9]
+    assert not [row for row in seen if row["label"] is not None and row["width"] >= 390 and row["label"] < 12]
     assert not [row for row in seen if row["type"] < 12]
+    assert not [(row["page"], row["over"]) for row in seen if row["over"]], "words of a drawing lie on each other"
 
 
 def test_the_measurement_finds_a_page_that_is_too_wide_and_one_that_calls_a_host(
@@ -67,6 +76,10 @@ def test_the_measurement_finds_a_page_that_is_too_wide_and_one_that_calls_a_host
     wide = tmp_path / "wide.html"
     wide.write_text('<!doctype html><div style="width:700px">wide</div>')
     assert [row["width"] for row in measured(windows, [wide]) if row["shown"] > row["room"]] == [320, 390]
+    wide.write_text(
+        '<!doctype html><main><svg width="90"><text y="20">one</text><text x="9" y="22">two</text></svg></main>'
+    )
+    assert {tuple(row["over"]) for row in measured(windows, [wide])} == {("one on two",)}
     wide.write_text('<!doctype html><img src="http://127.0.0.1:9/a.png" onerror="alert(1)">calls')
     with windows.window() as desk:
         desk.open(wide)

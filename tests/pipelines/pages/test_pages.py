@@ -221,11 +221,23 @@ def test_a_fix_sheet_says_what_was_seen_expected_and_to_be_done_and_draws_the_mo
     (figure,) = page.all("figure")
     assert figure.all("figcaption")[0].words == "Vertical force, plate 1. Shaded without a letter: no value."
     labels = [t.words for t in figure.all("text")]
+    assert "1,780 N" in labels
     assert {"Time in the trial (s)", "N", "▼ 0.420 s", "expected: at most 1,500 N", "L"} <= set(labels)
     assert (
         "Drawn: 180 N to 1,780 N. Expected: at most 1,500 N. The finding is at 0.420 s." in figure.all("desc")[0].words
     )
     assert "Keep the trial id drift" in page.words
+    assert "must be corrected check plates_read_zero_unloaded" in page.words, "the name by which it is set aside"
+
+
+def test_a_fix_sheet_leads_to_the_page_of_each_check_that_has_one(pages: Path) -> None:
+    leading = [a for a in read(pages / "fix" / "gap.html").all("a") if a.attributes["href"].startswith("../checks/")]
+    assert [check.words for check in leading] == ["marker_gaps_are_short"]
+    assert (pages / "fix" / leading[0].attributes["href"]).is_file()
+
+
+def test_a_fix_sheet_says_what_can_be_done_where_it_cannot_be_corrected(pages: Path) -> None:
+    page = read(pages / "fix" / "drift.html")
     assert "new delivery, under a number mill has not used yet (the next free one)" in page.words
     assert "a runner who reports pain" in page.words
 

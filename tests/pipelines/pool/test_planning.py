@@ -89,6 +89,15 @@ def test_the_mean_of_the_sites_means_says_nothing_of_what_sites_differ_by_and_th
     assert "What runners differ by was seen in 6 runners at 3 sites only" in known.text(0.005, 0.8, (4,))
 
 
+def test_where_the_mean_of_the_sites_means_stands_in_random_effects_tell_what_sites_differ_by_and_it_is_said(
+    tmp_path: Path,
+) -> None:
+    other = ROW | {"pooling_method": "random_effects_restricted_likelihood", "between_site_sd_value": 0.003}
+    known = components_of(warehouse(tmp_path, of_site_means(0.004, 6), other), ASKED)
+    assert known.components == Components(0.003, 0.004)
+    assert "that of random effects" in known.text(0.005, 0.8, (4,))
+
+
 def test_what_nobody_knows_of_runners_is_refused_and_not_taken_for_nothing(tmp_path: Path) -> None:
     path = warehouse(tmp_path, of_site_means(None, 3))
     for said in (None, 0.0, 0.004):

@@ -10,6 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from pipelines.science.gait import bounce, stiffness
+from pipelines.science.signals.filters import low_pass
 from pipelines.science.workspace import Workspace
 from schemas.mechanics import STANDARD_GRAVITY
 from schemas.processing import Processing
@@ -67,6 +68,26 @@ def test_a_body_that_falls_onto_a_brake_has_its_own_mass() -> None:
     impulse_bw_s = 5 * (1.2 + G * 0.02) / (MASS * G)
     assert bounce.effective_mass(impulse_bw_s, 1.2, 0.02) == pytest.approx(5 / MASS)
     assert bounce.effective_mass(impulse_bw_s, 0.0, 0.02) is None
+
+
+def test_the_speed_of_a_fall_is_that_before_the_collision_and_noise_is_worth_what_is_stated() -> None:
+    times = -np.arange(10, -1, -1) / 200
+    falls = 0.08 - 0.7 * times - G / 2 * times**2
+    speed, noise = bounce.falling_speed(times, falls)
+    assert speed == pytest.approx(0.7)
+    chance = np.random.default_rng(5)
+    drawn = [bounce.falling_speed(times, falls + chance.normal(0, 0.001, len(times)))[0] for _ in range(2000)]
+    assert np.std(drawn) == pytest.approx(0.001 * noise, rel=0.05)
+
+
+def test_a_foot_that_stops_at_contact_is_not_slowed_before_it_as_its_filtered_path_is() -> None:
+    """A fall at 0.7 m/s that ends at once: filtered at 20 Hz, its last 5 ms are slower by far."""
+    times = np.arange(-40, 41) / 200
+    stops = np.where(times < 0, -0.7 * times, 0.0)
+    before = (times <= 0) & (times >= -0.05)
+    assert bounce.falling_speed(times[before], stops[before])[0] == pytest.approx(0.7)
+    smooth = low_pass(stops, 200, 20)
+    assert (smooth[39] - smooth[40]) * 200 < 0.7 * 0.8
 
 
 def test_effective_mass_needs_an_impact_peak_and_an_ankle() -> None:

@@ -104,6 +104,19 @@ def test_methods_of_finding_events_are_never_pooled_without_saying_so() -> None:
     assert runner_contrasts(mixed, TO_CUSHIONED).empty, "one runner, two methods: the difference would be theirs"
 
 
+def test_over_several_methods_each_site_counts_by_the_one_that_most_of_its_runners_have_as_in_planned_answers() -> None:
+    rows = runs()
+    names = sorted({runner for runner, site, _, _ in rows if site == "tarn"})
+    assert len(names) > 2
+    forced = ["sensor" if site == "tarn" else "force" for _, site, _, _ in rows]
+    one_by_force = measured([row for row in rows if row[0] == names[0]]).assign(event_method="force", mean_value=9.0)
+    table = pd.concat([measured(rows).assign(event_method=forced), one_by_force], ignore_index=True)
+    runner = runner_contrasts(table, TO_CUSHIONED)
+    told = pooled(runner, TO_CUSHIONED).set_index(["pooling_method", "event_method"])
+    several = told.loc[("one_stage_mixed_model", "several")]
+    assert (several["site_count"], several["runner_count"]) == (3, len({row[0] for row in rows}))
+
+
 def test_change_over_the_visits_and_whether_the_difference_changes_are_asked() -> None:
     first = measured([("R1", "brack", "cushioned", 1.0), ("R1", "brack", "unshod", 2.0)])
     later = first.assign(visit="week_5", mean_value=[1.5, 2.2])
@@ -227,7 +240,7 @@ def test_the_mixed_model_tells_its_components_and_how_far_they_can_be_trusted() 
     _, _, pooled = tables(runs(brack=6, corrie=6, tarn=6))
     row = by_method(pooled)["one_stage_mixed_model"]
     assert row["fitted_components"] == "site"
-    assert row["interval"] == ("sites_spread" if row["singular"] else "kenward_roger")  # sites of equal size
+    assert row["interval"] == "kenward_roger"  # sites of equal size
     assert row["degrees_of_freedom"] == pytest.approx(2.0, abs=1e-3)
     assert row["between_site_sd_value"] >= 0
     assert row["singular"] == (row["between_site_sd_value"] == 0)

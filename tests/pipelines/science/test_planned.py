@@ -289,6 +289,48 @@ def test_a_way_that_leaves_the_very_same_numbers_is_marked_and_weights_that_nobo
     assert not row["changes_nothing"]
 
 
+def test_two_ways_that_leave_the_same_rows_count_once_and_the_second_says_which_it_repeats() -> None:
+    rows = trials()
+    rows.loc[rows["site"] == "site_2", "event_method"] = "sensor"
+    table = found(rows, sensitivity=("leave_one_site_out", "one_event_method"), event_methods=("force", "sensor"))
+    told = table.set_index(["variant", "variant_detail"])
+    without, alone = told.loc[("without_site", "site_2")], told.loc[("one_event_method", "force")]
+    assert alone["estimate_value"] == without["estimate_value"]
+    assert (without["same_as"], without["changes_nothing"]) == ("none", False)
+    assert (alone["same_as"], alone["changes_nothing"]) == ("without_site site_2", True)
+    assert told.loc[("main", "none"), "same_as"] == "none"
+
+
+def test_who_was_measured_and_has_no_value_on_either_side_or_at_a_whole_site_is_counted_by_side() -> None:
+    rows = trials()
+    measured = rows[["participant_id", "site", "visit", "condition", "set_speed_m_per_s", "event_method", "trial_id"]]
+    measured = measured.assign(is_bout=False)
+    whole = answers(rows, measured)
+    assert whole["lacking_both_count"] == whole["lacking_value_count"] == 0
+    runner = rows["participant_id"].iloc[0]
+    one_side = (rows["participant_id"] == runner) & (rows["condition"] != rows["condition"].iloc[0])
+    nobody = rows["site"] == "site_2"
+    row = answers(rows[~nobody & ~one_side], measured)
+    at_site = measured.loc[measured["site"] == "site_2", "participant_id"].nunique()
+    assert row["measured_count"] == whole["measured_count"]
+    assert row["lacking_both_count"] == at_site
+    assert row["lacking_value_count"] + row["lacking_reference_count"] == 1
+    assert row["runner_count"] == whole["runner_count"] - at_site - 1
+
+
+def answers(rows: pd.DataFrame, measured: pd.DataFrame) -> pd.Series[Any]:
+    """The main row of the plan of ``found``, with what was measured beside it."""
+    plan = Plan(version="1", primary=(ASKED,))
+    return planned_answers(rows, plan, TO_SHOD, VISITS, STAMP, measured)[0].iloc[0]
+
+
+def test_a_planned_covariate_with_nothing_to_allow_for_is_said_to_be_left_out() -> None:
+    rows = trials()
+    row = main_row(rows.assign(measured_speed=3.0), covariates=("speed",))
+    assert row["covariates"] == "none"
+    assert row["reason_simpler"] == "without speed: it is alike for all, with nothing to allow for"
+
+
 def test_a_method_that_may_not_be_pooled_is_not() -> None:
     rows = trials()
     rows.loc[rows["site"] == "site_2", "event_method"] = "markers"

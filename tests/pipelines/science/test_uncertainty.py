@@ -7,7 +7,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from pipelines.science.equipment.doubt import BELT, CROSSTALK, HORIZONTAL_GAIN, UNSEEN_SCALE
+from pipelines.science.equipment.doubt import BELT, CROSSTALK, GAIN_APART, HORIZONTAL_GAIN, UNSEEN_SCALE
+from pipelines.science.gait.bounce import heights
 from pipelines.science.gait.foot_strike import foot_strike_angle, index_uncertainty, strike_index
 from pipelines.science.gait.spatiotemporal import runway_speed, speed_uncertainty, trunk_slopes
 from pipelines.science.signals.filters import white_noise_left
@@ -93,6 +94,50 @@ def test_more_noise_makes_every_time_less_certain() -> None:
     quiet, loud = (stated(noisy(size), Processing(event_cutoff_hz=50, force_cutoff_hz=50)) for size in (1, 5))
     for name in ("contact_time_s", "flight_time_s", "strike_index_percent"):
         assert loud[name]["from_noise_value"] > 2 * quiet[name]["from_noise_value"] > 0, name
+
+
+def test_what_the_filter_moves_contacts_by_is_stated_with_what_hangs_on_them() -> None:
+    """A half-sine begins at a known moment; smoothed, it passes the threshold earlier, and its peak seems later."""
+    trial = a_trial(footfalls=8)
+    settings = Processing(event_cutoff_hz=50, force_cutoff_hz=50)
+    found = stated(trial, settings)
+    sharp = Workspace(trial, PLAIN, a_posture()).footfalls
+    smooth = Workspace(trial, settings, a_posture()).footfalls
+    for name in ("contact_time_s", "active_peak_time_s"):
+        off = np.abs(smooth.numbers(name) - sharp.numbers(name)).mean()
+        assert off > 1e-4, name
+        assert 0.5 * off < found[name]["from_events_value"] < 2.5 * off, name
+    # without a filter there is nothing to state
+    assert not stated(trial)["contact_time_s"]["from_events_value"] > 0
+
+
+def on_two_plates(trial: Trial) -> Trial:
+    """Right feet (which begin) on one plate, left feet on another."""
+    plate = trial.plates[0]
+    since = np.arange(len(plate.force)) / float(trial.analog_rate_hz or 1.0) - 0.05
+    right = ((since // 0.35) % 2 == 0)[:, None]
+    feet = [
+        replace(plate, number=number, force=plate.force * own, moment=plate.moment * own)
+        for number, own in ((1, right), (2, ~right))
+    ]
+    return replace(trial, plates=tuple(feet))
+
+
+def test_two_plates_of_unlike_gain_make_the_body_rise_unlike_as_drawn_gains_do() -> None:
+    trial = on_two_plates(a_trial(footfalls=8))
+    one, two = (plate.force[:, 1] for plate in trial.plates)
+    times = np.arange(len(one)) / 1000.0
+    stride, step = (times >= 0.1) & (times <= 0.8), 350
+    chance, rises = np.random.default_rng(6), []
+    for gains in 1 + chance.normal(0, GAIN_APART, (400, 2)):
+        height = heights(times[stride], gains[0] * one[stride] + gains[1] * two[stride])
+        rises.append(height[: step + 1].max() - height[:251].min())
+    plain = heights(times[stride], (one + two)[stride])
+    moved = np.array(rises) - (plain[: step + 1].max() - plain[:251].min())
+    found = stated(trial)["centre_of_mass_oscillation_m"]["from_scale_value"]
+    assert found == pytest.approx(float(np.sqrt(np.mean(moved**2))), rel=0.25)
+    alone = stated(a_trial(footfalls=8))["centre_of_mass_oscillation_m"]["from_scale_value"]
+    assert not alone > 0.1 * found  # one plate's gain is that of both steps
 
 
 def without_plates(**changes: float) -> dict[str, dict]:

@@ -51,6 +51,13 @@ def test_a_plan_is_known_by_the_hash_of_its_bytes_and_takes_the_reference_of_the
     assert loaded.plan.secondary[0].reference_condition == "unshod", "a visit is compared in one condition"
 
 
+def test_a_misspelt_setting_of_the_only_comparison_is_named_and_its_list_is_not_called_empty(tmp_path: Path) -> None:
+    words = refusal(tmp_path, primary=[{**ASKED, "smallest_efect": 0.01}])
+    assert "smallest_efect" in words
+    assert "a list of" not in words
+    assert "a list of" in refusal(tmp_path, primary=[])
+
+
 @pytest.mark.parametrize(
     ("change", "words"),
     [
