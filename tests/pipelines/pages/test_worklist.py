@@ -5,9 +5,11 @@ from __future__ import annotations
 import csv
 import re
 import shlex
+from dataclasses import replace
 from pathlib import Path
 from urllib.parse import parse_qsl, urlsplit
 
+from pipelines.pages import write_pages
 from pipelines.pages.completeness import completeness
 from pipelines.pages.facts import read_facts
 from pipelines.pages.typed import Typed
@@ -133,6 +135,18 @@ def test_a_hostile_id_is_one_word_of_its_command_and_no_formula_of_the_table(tmp
     (row,) = [row for row in told if row["task"] == "send" and row["trial_id"]]
     assert row["trial_id"] == "'=HYPERLINK('x'); rm -rf $HOME"
     assert shlex.split(row["command"].partition("; manystrides")[0])[2] == "=HYPERLINK('x'); rm -rf $HOME"
+
+
+def test_texts_that_wait_for_a_look_are_to_decide_with_the_command_that_lists_them(tmp_path: Path) -> None:
+    places, loaded = small.Places(tmp_path / "pages", tmp_path / "warehouse.duckdb"), small.loaded_study()
+    small.build(places.warehouse, small.study_rows())
+    facts = replace(read_facts(places.warehouse, loaded.study), held_texts=2)
+    folder = write_pages(places, loaded, facts=facts).parent
+    page = read(folder / "worklist.html").words
+    assert "To decide (2)" in page
+    assert "2 texts of deliveries wait for a look: they are shown nowhere" in page
+    assert f"manystrides texts list --depot {tmp_path}" in page
+    assert "2 to decide" in read(folder / "index.html").words
 
 
 def test_a_table_for_a_spreadsheet_begins_with_the_mark_that_makes_its_letters_right(tmp_path: Path) -> None:
