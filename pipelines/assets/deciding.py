@@ -13,6 +13,7 @@ from pipelines.deciding import freezing, withdrawal
 from pipelines.deciding.accepting import Asked, Outcome, decide, in_plain_form, outcome
 from pipelines.deciding.freezing import FrozenNow
 from pipelines.deciding.preview import held_with
+from pipelines.deciding.preview_of_renewal import AWAITS_A_DELIVERY, days_given
 from pipelines.deciding.withdrawal import Renewed, Restored, Withdrawn
 from pipelines.depot.keys import release as release_key
 from pipelines.errors import Unusable
@@ -79,6 +80,8 @@ def renew(study_path: Path, depot_root: Path | str, asked: Renewed) -> Restored:
             f"Renewed: tombstone {tombstone}. What consents.csv gives from study day {asked.from_day} on "
             "counts again; what was given before, and what was taken out, does not."
         )
+        if all(day < asked.from_day for day in days_given(bench.desk, asked.runner, asked.scope)):
+            told += f"\n{AWAITS_A_DELIVERY}"
         return Restored(told, bench.summary)
 
 

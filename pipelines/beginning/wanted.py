@@ -146,6 +146,9 @@ def _visits(text: str) -> tuple[Named, ...]:
         if not re.fullmatch(r"[0-9]{1,3}", week):
             raise ValueError(f"The visit {name} has {week!r} for its week: a whole number, as in {name}=0.")
         found.append(Named(name, week=int(week)))
+    weeks = [visit.week for visit in found]
+    if twice := sorted({week for week in weeks if weeks.count(week) > 1}):
+        raise ValueError(f"Two visits are in week {twice[0]}: each has a week of its own.")
     return tuple(sorted(found, key=lambda visit: visit.week))
 
 

@@ -9,6 +9,7 @@ from __future__ import annotations
 LABORATORIES_ASKED = 4
 #: Ended by the person who began it, or by a service manager.
 INTERRUPTED = 130
+INTERRUPTED_TOLD = "Interrupted; nothing is half-written, and the same command given again goes on from here."
 #: of a command that has nothing more to say
 _COMMON = {
     0: "Done.",

@@ -19,7 +19,7 @@ import typer
 from pipelines import telemetry
 from pipelines.command.as_json import echo_json, end_with
 from pipelines.command.beginning import init
-from pipelines.command.exit_codes import INTERRUPTED, LABORATORIES_ASKED
+from pipelines.command.exit_codes import INTERRUPTED, INTERRUPTED_TOLD, LABORATORIES_ASKED
 from pipelines.command.following_up import followed_up
 from pipelines.command.kits import kit
 from pipelines.command.lab import check, look, pack, profile
@@ -261,7 +261,6 @@ _INSTALL_ALL = (
     "Package {} is not installed: this installation is a laboratory's, for check, pack, profile and look. What keeps a "
     'depot needs the extra: pip install "manystrides[depot]" (from the same file), or make setup.'
 )
-_INTERRUPTED = "Interrupted; the depot is whole, and the next run goes on from here."
 
 
 def main() -> None:
@@ -279,11 +278,10 @@ def main() -> None:
     except Unusable as problem:
         end_with(2, str(problem), problem)
     except KeyboardInterrupt:
-        typer.echo(_INTERRUPTED, err=True)
-        sys.exit(INTERRUPTED)
+        end_with(INTERRUPTED, INTERRUPTED_TOLD)
     except SystemExit as end:
         if end.code == INTERRUPTED:  # typer makes this of an interruption, without a word
-            typer.echo(_INTERRUPTED, err=True)
+            end_with(INTERRUPTED, INTERRUPTED_TOLD)
         raise
     except OSError as problem:
         if is_disk_full(problem):

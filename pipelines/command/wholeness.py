@@ -90,7 +90,7 @@ def backup(
 ) -> None:
     """Copy a depot as it is at one moment, whether or not a run goes on. Warehouse and pages are made again from it.
 
-    Example: manystrides backup /mnt/backups --depot depot
+    Example: manystrides backup backups --depot depot
     """
     from pipelines.depot.backup import back_up
     from pipelines.depot.ledger import whoami
@@ -112,7 +112,7 @@ def restore(
 
     Without that register withdrawals since then are not known; nothing is then put back without --yes.
 
-    Example: manystrides restore /mnt/backups/depot-2026-05-03T10-00-00 --depot depot
+    Example: manystrides restore backups/depot-2026-05-03T10-00-00 --depot restored
     """
     from pipelines.depot.backup import restore as put_back
     from pipelines.depot.ledger import whoami

@@ -8,12 +8,18 @@ from pathlib import Path
 
 from pipelines.deciding.preview import held_with, known_as, refuse_scope
 from pipelines.depot.books.rows import Listed
+from pipelines.depot.desk import Desk
 from pipelines.depot.storage import Depot
 from pipelines.errors import Unusable
 from pipelines.study.file import load_study
 from pipelines.taking_in.opening import open_desk
 from schemas.consent_history import GIVEN
 from schemas.privacy import EVERY_SCOPE
+
+AWAITS_A_DELIVERY = (
+    "A NEW DELIVERY IS NEEDED: no consents.csv here gives anything from that day on, and what was taken out stays out. "
+    "Let the site send the runner's sessions, trials and this consent."
+)
 
 
 @dataclass(frozen=True)
@@ -43,6 +49,8 @@ class PreviewOfRenewal:
         yield f"  let count what consents.csv gives on study days: {_listed(self.counting) or 'none so far'}"
         yield f"  leave out what it gave before, on study days: {_listed(self.before) or 'none'}"
         yield f"  judge deliveries again: {', '.join(self.deliveries) or 'none'}"
+        if not self.counting:
+            yield AWAITS_A_DELIVERY
         if self.counting and not self.before:
             yield "CAUTION: everything that was ever given counts again. Was the new form signed on this day?"
 
@@ -60,8 +68,7 @@ def preview_of_renewal(
         tombstone = withdrawals.as_noted(runner, scope, ()).tombstone
         own = next((one for one in withdrawals.listed() if one.tombstone == tombstone), None)
         refuse_day(own, scope, from_day)
-        told = desk.books.gates.told({runner, *known_as(desk, runner)})
-        days = {day for _, of, event, day in told if event == GIVEN and day is not None and scope in (of, EVERY_SCOPE)}
+        days = days_given(desk, runner, scope)
         return PreviewOfRenewal(
             runner,
             scope,
@@ -71,6 +78,12 @@ def preview_of_renewal(
             tuple(sorted(day for day in days if day >= from_day)),
             tuple(sorted(day for day in days if day < from_day)),
         )
+
+
+def days_given(desk: Desk, runner: str, scope: str) -> set[int]:
+    """Study days on which the deliveries that are here give the scope."""
+    told = desk.books.gates.told({runner, *known_as(desk, runner)})
+    return {day for _, of, event, day in told if event == GIVEN and day is not None and scope in (of, EVERY_SCOPE)}
 
 
 def refuse_day(own: Listed | None, scope: str, from_day: int) -> None:

@@ -19,8 +19,9 @@ from pipelines.deciding.preview_of_renewal import refuse_day
 from pipelines.depot.books.rows import Job, Listed, Withdrawal
 from pipelines.depot.consents import WHOLE_TRIAL
 from pipelines.depot.desk import Desk
-from pipelines.depot.guarding import TAKEN_BACK, WITHDRAWAL, noted
+from pipelines.depot.guarding import noted
 from pipelines.depot.ledger import whoami
+from pipelines.depot.witnesses import TAKEN_BACK, WITHDRAWAL
 from pipelines.errors import Unusable
 from pipelines.identity.identifiers import NOBODY
 from pipelines.identity.reasons import refuse_runner_as_name, refuse_who

@@ -51,6 +51,8 @@ def read(path: Path) -> Register | None:
     import json
 
     try:
+        if path.exists() and not path.is_file():  # a pipe would be waited for without end
+            raise OSError("it is no regular file")
         text = path.read_text(encoding="utf-8")
     except FileNotFoundError:
         return None

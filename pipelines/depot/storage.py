@@ -210,8 +210,9 @@ class Depot:
         umask already says so.
         """
         from pipelines.depot.exchange import mend
-        from pipelines.depot.guarding import guarded, prove_books_file
+        from pipelines.depot.guarding import guarded
         from pipelines.depot.lock import held
+        from pipelines.depot.witnesses import prove_books_file
 
         with nothing_for_everybody():
             self.root.mkdir(parents=True, exist_ok=True)

@@ -15,10 +15,11 @@ from typing import TYPE_CHECKING
 from pipelines.depot import before_books, keys, reached
 from pipelines.depot import register as registers
 from pipelines.depot.before_books import Before
-from pipelines.depot.guarding import forget_books_file, made_from_books, note_books_file, prove_books_file
+from pipelines.depot.guarding import forget_books_file, made_from_books, note_books_file
 from pipelines.depot.ledger import Ledger
 from pipelines.depot.lock import held
 from pipelines.depot.storage import Depot
+from pipelines.depot.witnesses import prove_books_file, trusted
 from pipelines.errors import Unusable
 
 if TYPE_CHECKING:
@@ -78,6 +79,8 @@ def upgrade(depot: Depot, actor: str) -> Upgraded:
             engine.dispose()
         with depot.opened(to_write=True):
             moved = _move_aside(depot)
+            if form == FORM:
+                trusted(depot)
             if form != FORM or not depot.register.exists():
                 note_checksums(depot)
                 if form != FORM and not (depot.root / reached.NAME).exists():  # it is younger than the older forms

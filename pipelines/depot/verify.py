@@ -13,14 +13,13 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Literal
 
 from pipelines.depot import keys
-from pipelines.depot import register as registers
 from pipelines.depot.books.where import FILE
 from pipelines.depot.exchange import REPLACED, undo_exchanges
-from pipelines.depot.guarding import damage, differences, head_gone, prove_books_file
+from pipelines.depot.guarding import damage
 from pipelines.depot.ledger import Head
 from pipelines.depot.proof import ledger_problems
-from pipelines.depot.reached import NAME as HEAD
 from pipelines.depot.strays import strays
+from pipelines.depot.witnesses import judge, prove_books_file
 from pipelines.errors import Unusable
 
 if TYPE_CHECKING:
@@ -120,17 +119,9 @@ def _refuse_rests(depot: Depot) -> None:
 
 
 def _register(depot: Depot) -> Iterator[Fault]:
-    known = registers.read(depot.register)
-    if known is None:
-        expected = "the register of withdrawals, which every command that writes keeps."
-        yield Fault("register", depot.register, "The file is missing.", expected, REPAIR)
-        if (gone := head_gone(depot, depot.books.ledger.head().sequence > 0)) is not None:
-            yield Fault("head", depot.root / HEAD, gone.seen, gone.expected, gone.remedy)
-        return
-    for problem in differences(depot, known):
-        file = Path(problem.file or depot.root)
-        kind: Kind = "head" if file == depot.root / HEAD else "register"
-        yield Fault(kind, file, problem.seen, problem.expected, problem.remedy)
+    for doubt in judge(depot).doubts:
+        told = doubt.problem
+        yield Fault(doubt.about, Path(told.file or depot.root), told.seen, told.expected, told.remedy)
 
 
 def _ledger(depot: Depot, exported: Head | None) -> Iterator[Fault]:

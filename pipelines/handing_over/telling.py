@@ -11,6 +11,7 @@ import logging
 import os
 import smtplib
 import ssl
+import threading
 from collections.abc import Callable, Iterator
 from email.message import EmailMessage
 from http.client import HTTPException
@@ -29,7 +30,8 @@ if TYPE_CHECKING:
     from schemas.handover import HandOver, MailServer, Webhook
 
 log = logging.getLogger(__name__)
-_WAIT_S = 10.0
+_WAIT_S = 10.0  # for the next byte
+_WHOLE_S = 30.0  # for one notice, since a server may send a byte now and then for ever (own choice)
 #: Holds the password of the mail server, if no file does.
 PASSWORD_VARIABLE = "MANYSTRIDES_MAIL_PASSWORD"
 Send = Callable[[Notice], None]
@@ -59,7 +61,7 @@ def _tell(desk: Desk, name: str, where: str, send: Send) -> Iterator[str]:
         records = news[site]
         told = tuple(of_delivery(record, desk.books.trials.of_delivery(record.delivery_id)) for record in records)
         try:
-            send(Notice(desk.study.study.title, site, told))
+            within_time(send, Notice(desk.study.study.title, site, told))
         except (OSError, HTTPException, smtplib.SMTPException, ValueError) as error:
             log.warning("A server could not be told of a run.", extra=logs.facts(site=site))
             left = ", ".join(sites[place:])
@@ -68,6 +70,28 @@ def _tell(desk: Desk, name: str, where: str, send: Send) -> Iterator[str]:
         with desk.books.transaction():
             for record in records:
                 builds.put(record.result, what=_what(name, record))
+
+
+def within_time(send: Send, notice: Notice) -> None:
+    """Send it, and raise what that raises, or TimeoutError: then it is told again, though the server may have heard it.
+
+    What still waits for the server is a thread that ends with this process, and changes nothing.
+    """
+    failed: list[Exception] = []
+
+    def work() -> None:
+        try:
+            send(notice)
+        except Exception as error:  # raised again by whoever waits
+            failed.append(error)
+
+    thread = threading.Thread(target=work, daemon=True)
+    thread.start()
+    thread.join(_WHOLE_S)
+    if failed:
+        raise failed[0]
+    if thread.is_alive():
+        raise TimeoutError(f"it has not answered whole after {_WHOLE_S:g} s")
 
 
 def _what(name: str, record: Record) -> str:

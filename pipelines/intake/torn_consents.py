@@ -12,6 +12,7 @@ from collections.abc import Iterator
 
 from pipelines.intake.csv_records import Role, records
 from pipelines.intake.spreadsheet import not_a_csv, other_separator
+from pipelines.intake.tables import MOST_ROWS
 from schemas import codes
 from schemas.consent_history import GIVEN, NOT_UNDERSTOOD, says_withdrawn, spelled
 from schemas.received import ConsentEvent
@@ -36,6 +37,8 @@ def torn_consents(data: bytes) -> tuple[ConsentEvent, ...]:
     except UnicodeDecodeError:
         text, whole = data.decode("latin-1"), False
     lines = _torn(text) if whole else text.splitlines()
+    if len(lines) > _MOST_LINES:  # what withdraws comes first: of the others only a part is looked at
+        lines = sorted(lines, key=lambda line: not says_withdrawn(line))
     named = {code for line in lines[:_MOST_LINES] for code in _named(line)}
     return tuple((code, None, NOT_UNDERSTOOD, None) for code in sorted(named))
 
@@ -43,9 +46,13 @@ def torn_consents(data: bytes) -> tuple[ConsentEvent, ...]:
 def _torn(text: str) -> list[str]:
     """The lines that intake does not take as rows: all of them of a table that it does not read."""
     torn: list[str] = []
+    rows = 0
     try:
         for record in records(text):
             if record.role is Role.HEADER and (other_separator(record.cells) or len(record.cells) == 1):
+                return text.splitlines()
+            rows += record.role is Role.ROW
+            if rows > MOST_ROWS:
                 return text.splitlines()
             if record.role is Role.RAGGED or (record.role is Role.ROW and "\n" in record.text.strip()):
                 torn += record.text.splitlines()

@@ -1,7 +1,11 @@
-"""The letter to a laboratory: what came, what has to be sent again, why, and what to do first. Plain text."""
+"""The letter to a laboratory: what came, what has to be sent again, why, and what to do first. Plain text.
+
+A paragraph is one line, so that it flows on a screen of any width, as a mail does; ``wrapped`` is for a file.
+"""
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 from datetime import date, timedelta
 from textwrap import wrap
@@ -15,6 +19,7 @@ from schemas.moments import moment_of
 _MOST_REASONS = 5
 _MOST_DELIVERIES = 5
 _WIDTH = 72
+_BEGINS = re.compile(r" *(?:- |\d+\. )?")
 
 
 def letter(
@@ -25,6 +30,18 @@ def letter(
     answer_within_days: by when a return is asked for, counted from the day it came; None if the study asks for no day.
     """
     return "\n".join(_lines(facts, work, site, title, invented, answer_within_days)) + "\n"
+
+
+def wrapped(letter: str) -> str:
+    """A letter in lines of 72 characters but for its subject, what follows a mark indented as its first line."""
+    subject, *lines = letter.split("\n")
+    return "\n".join([subject, *(part for line in lines for part in _parts(line))])
+
+
+def _parts(line: str) -> list[str]:
+    begin = _BEGINS.match(line)
+    later = " " * len(begin[0]) if begin else ""
+    return wrap(line, _WIDTH, subsequent_indent=later, break_on_hyphens=False, drop_whitespace=True) or [""]
 
 
 def _lines(facts: Facts, work: Worklist, site: str, title: str, invented: bool, within: int | None) -> Iterator[str]:
@@ -149,7 +166,7 @@ def _reasons(facts: Facts, site: str, trials: int) -> Iterator[str]:
         yield from _said(
             f"{check_words(fault.check_name)}: not so in {counted(fault.still_open, 'trial')}.", f"  {number}. "
         )
-        yield from _said(fault.remedy, "     ", indent="     ")
+        yield from _said(fault.remedy, "     ")
     if len(faults) > _MOST_REASONS:
         yield ""
         yield f"  And {counted(len(faults) - _MOST_REASONS, 'more reason')}, on the page."
@@ -166,6 +183,6 @@ def _are(count: int) -> str:
     return "is" if count == 1 else "are"
 
 
-def _said(text: str, begin: str = "", indent: str | None = None) -> Iterator[str]:
-    later = " " * len(begin) if indent is None else indent
-    yield from wrap(text, _WIDTH, initial_indent=begin, subsequent_indent=later, break_on_hyphens=False)
+def _said(text: str, begin: str = "") -> Iterator[str]:
+    """One paragraph, whatever breaks of lines the text had."""
+    yield begin + " ".join(text.split())

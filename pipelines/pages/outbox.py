@@ -18,6 +18,7 @@ from typing import TYPE_CHECKING
 from pipelines.pages.digest import digest_of
 from pipelines.pages.drafts import draft
 from pipelines.pages.facts import Facts, read_facts
+from pipelines.pages.letter import wrapped
 from pipelines.pages.names import file_names
 from pipelines.pages.parcel import LETTER, Parcel, as_zip, facts_of
 from pipelines.pages.receipt import receipt
@@ -178,7 +179,7 @@ class _Part:
         parcel = as_zip(self._pages.files(warehouse, before), comment=self.word)
         for name, text in self._receipts.items():
             yield f"{self.folder}/{RECEIPTS}/{name}", text.encode("utf-8", "replace")
-        yield f"{self.folder}/{LETTER}", self._pages.letter.encode("utf-8", "replace")
+        yield f"{self.folder}/{LETTER}", wrapped(self._pages.letter).encode("utf-8", "replace")
         name = self.parcel_key.rpartition("/")[2]
         mail = draft(self._pages.letter, parcel, name, self.word, self._when, self._to, self._sender)
         yield f"{self.folder}/{DRAFT}", mail

@@ -19,7 +19,7 @@ from pipelines.errors import Unusable
 from pipelines.pages.digest import digest_of
 from pipelines.pages.facts import Delivery, Facts, Finding, read_facts
 from pipelines.pages.lab_report import refuse_existing
-from pipelines.pages.letter import letter
+from pipelines.pages.letter import letter, wrapped
 from pipelines.pages.pictures import read_pictures
 from pipelines.pages.sheets import told_in
 from pipelines.pages.study_pages import StudyPages
@@ -147,7 +147,7 @@ class Parcel(StudyPages):
         same = {s.name for s in listed if told_in(kept.get(f"fix/{s.name}", b"")) == self.made_from(s)}
         drawn = [f.finding_id for sheet in listed if sheet.name not in same for f in sheet.drawn]
         pictures = read_pictures(warehouse, drawn)
-        yield LETTER, self.letter
+        yield LETTER, wrapped(self.letter)
         yield FIRST, self._first
         yield "returns.csv", self._csv
         for sheet in listed:

@@ -29,6 +29,12 @@ if TYPE_CHECKING:
 _CONTEXT = "https://w3id.org/ro/crate/1.1/context"
 _PROFILE = "https://w3id.org/ro/crate/1.1"
 _OPENLY = "- Only runners who agreed to open sharing are in it, and only tables whose rows lead to one."
+LIKENESS = (
+    "- **What is left of a risk**: bodies can still be guessed at by likeness, since tall runners take longer steps. "
+    "Who knows the true stature or mass of most runners here can guess that of another from these numbers, closer than "
+    "its band. How close depends on how much else runners differ in; `python -m benchmarks.likeness` of the code "
+    "measures it on a depot."
+)
 CAUTION = (
     "These are data of people under pseudonyms, not anonymous data: the sites can tell who is who. Keep them as "
     "the consent and your local rules for personal data say, do not try to know anybody again, do not pass them on. "
@@ -82,6 +88,7 @@ def _readme(study: Study, entry: Entry, changes: Changes, trials: pd.DataFrame, 
         "mass, such as stiffness; standard uncertainties; curves of force and angles of one trial; moments of one "
         "runner. "
         "Curves of the plan and moments as estimates over runners are here.",
+        LIKENESS,
         "",
         "## What is here",
         "",

@@ -22,12 +22,13 @@ from pipelines.depot.arrivals import Names, path_of
 from pipelines.depot.books.where import FILE
 from pipelines.depot.desk import Desk
 from pipelines.depot.disk import OtherBytesError
-from pipelines.depot.guarding import damage, head_gone, made_from_books
+from pipelines.depot.guarding import damage, made_from_books
 from pipelines.depot.proof import ledger_problems
 from pipelines.depot.published import sha256_of
 from pipelines.depot.storage import Depot, put_back
 from pipelines.depot.store import Store
 from pipelines.depot.verify import Fault
+from pipelines.depot.witnesses import goes_on, judge
 from pipelines.errors import Unusable
 from pipelines.intake.bag_files import bag_in
 
@@ -91,19 +92,14 @@ def bytes_back(depot: Depot, faults: list[Fault], sources: Sources) -> Iterator[
 
 
 def _refuse_one_witness(depot: Depot, faults: list[Fault]) -> None:
-    """Raises StopError where the head is lost and nothing else shows that the books are not those of an older day.
+    """Raises StopError where nothing shows that the books are not those of an older day.
 
-    Of books, register and head two must agree. A file that the books do not know, or a result that is another, may be
-    of a day that they have not seen: a withdrawal may be forgotten in them, and its files may lie in the inbox still.
+    A file that the books do not know, or a result that is another, may be of a day that they have not seen: with head
+    or register lost a withdrawal may be forgotten in them, and its files may lie in the inbox still.
     """
-    if head_gone(depot, wanted=True) is None:
-        return
-    try:
-        known = registers.read(depot.register)
-    except Unusable:
-        known = None
-    agree = known is not None and known.depot == depot.books.word() and _goes_on(depot, known)
-    if not agree or any(fault.kind in ("stray", "result") for fault in faults):
+    judged = judge(depot)
+    lost = judged.known is None or any(doubt.about == "head" for doubt in judged.doubts)
+    if not judged.two_agree or (lost and any(fault.kind in ("stray", "result") for fault in faults)):
         raise StopError
 
 
@@ -112,10 +108,7 @@ def _register(depot: Depot, faults: list[Fault]) -> Iterator[str]:
         return
     if any(f.kind == "ledger" for f in faults):
         raise StopError  # a register made from a ledger that is not whole would hide it
-    try:
-        known = registers.read(depot.register)
-    except Unusable:
-        known = None
+    known = judge(depot).known
     if known is None or known.depot == depot.books.word():
         for listed in known.in_force.values() if known else ():
             if not depot.books.withdrawals.is_as(listed):
@@ -123,22 +116,17 @@ def _register(depot: Depot, faults: list[Fault]) -> Iterator[str]:
                     depot.books.withdrawals.drop(listed.tombstone)
                     depot.books.jobs.take_over(listed)
                 yield f"{depot.root}: withdrawal {listed.tombstone} is in the books again, from the register."
-        if known is None or _goes_on(depot, known):
+        if known is None or goes_on(depot, known.head):
             registers.write(depot.register, _made_anew(depot, known))
             yield f"{depot.register}: made anew from the books."
 
 
 def _head(depot: Depot, faults: list[Fault]) -> Iterator[str]:
     """How far the ledger reached, if the file that tells it is gone; that books and register agree was asked before."""
-    if head_gone(depot, wanted=True) is not None and not any(f.kind == "ledger" for f in faults):
+    lost = any(doubt.about == "head" for doubt in judge(depot).doubts)
+    if lost and not any(f.kind == "ledger" for f in faults):
         reached.note(depot.root, depot.books.ledger.head())
         yield f"{depot.root / reached.NAME}: written anew, as books and register tell."
-
-
-def _goes_on(depot: Depot, known: registers.Register) -> bool:
-    """Whether the ledger goes on where the register knew it to end."""
-    head = known.head
-    return head.sequence == 0 or depot.books.ledger.hash_of(head.sequence) == head.hash
 
 
 def _made_anew(depot: Depot, known: registers.Register | None) -> registers.Register:
@@ -153,7 +141,8 @@ def _is_older(depot: Depot, known: registers.Register) -> bool:
     try:
         with depot.opened() as books:
             newer = books.word() == known.depot and books.ledger.head().sequence > known.head.sequence
-            return newer and _goes_on(depot, known) and not ledger_problems(depot) and not list(damage(depot.books))
+            whole = newer and not ledger_problems(depot) and not list(damage(books))
+            return whole and judge(depot).two_agree
     except Unusable:
         return False
 

@@ -174,6 +174,15 @@ def test_who_decides_is_no_runner_and_one_line(place: Path) -> None:
     assert not {LEAVES, STAYS} & {line["actor"] for line in ledger_lines(place / "depot")}
 
 
+def test_who_renews_for_a_runner_of_whom_nothing_is_left_is_told_that_a_delivery_is_needed(after: Path) -> None:
+    asked = ("renew", LEAVES, "--scope", "all", "--form-version", "3", "--why", "A new form.", "--as", "Ann Lee")
+    done = command(*asked, "--from-day", "7", "--yes", "--study", STUDY, "--depot", after / "depot")
+    preview_, _, outcome = done.stdout.partition("Renewed:")
+    assert done.returncode == 0, done.stderr
+    assert "A NEW DELIVERY IS NEEDED" in preview_
+    assert "A NEW DELIVERY IS NEEDED" in outcome
+
+
 def test_consent_given_anew_counts_from_its_day_and_nothing_from_before(after: Path) -> None:
     place, depot = after, after / "depot"
     a_delivery(place / "inbox", 2, names=("1",), runners=(LEAVES,))

@@ -93,6 +93,7 @@ def test_whatever_is_answered_is_refused_or_can_be_read_as_meant(
         (["--condition", "Cushioned"], "'Cushioned' is no name"),
         (["--condition", "a", "--condition", "a"], "a stands twice"),
         (["--condition", "a", "--changes-to", "b"], "--changes-to names b"),
+        (["--condition", "a", "--visit", "again=0"], "Two visits are in week 0"),
         (["--condition", "a", "--muscle", "calf"], "--muscle says 'calf'"),
         ([], "--condition (Conditions"),
     ],

@@ -16,6 +16,8 @@ import pandas as pd
 import pytest
 import typer.main
 
+from pipelines import cli
+from pipelines.command.exit_codes import INTERRUPTED_TOLD
 from pipelines.command.main import app
 from tests.command_line import PROGRAM, command, program
 from tests.delivery_builders import REPO, STUDY, a_delivery, planned
@@ -238,15 +240,33 @@ def test_an_answer_is_not_written_into_the_depot_and_is_not_for_everybody(depot:
 
 def test_a_run_that_a_service_manager_ends_is_interrupted_and_leaves_no_process_to_complain(tmp_path: Path) -> None:
     a_delivery(tmp_path / "inbox")
-    words = [PROGRAM, "run", "--study", STUDY, "--inbox", tmp_path / "inbox", "--depot", tmp_path / "depot"]
-    with subprocess.Popen(words, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True) as process:
+    words = [PROGRAM, "run", "--study", STUDY, "--inbox", tmp_path / "inbox", "--depot", tmp_path / "depot", "--json"]
+    with subprocess.Popen(words, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True) as process:
         assert process.stdout is not None
-        assert any("brack" in line for line in process.stdout), "it works on the delivery"
+        assert process.stderr is not None
+        assert any("brack" in line for line in process.stderr), "it works on the delivery"
         process.terminate()
-        told = process.stdout.read()
-    assert process.returncode == 130
-    assert told.splitlines()[-1].startswith("Interrupted")
+        told, answer = process.stderr.read(), json.loads(process.stdout.read())
+    assert process.returncode == answer["exit_code"] == 130
+    assert told.splitlines()[-1] == answer["error"]["text"] == INTERRUPTED_TOLD
     assert "leaked" not in told
+    assert "Traceback" not in told
+
+
+def test_an_interruption_while_the_command_is_being_loaded_ends_it_with_one_sentence(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    class Interrupts:
+        def find_spec(self, name: str, path: object = None, target: object = None) -> None:
+            if name == "pipelines.command.main":
+                raise KeyboardInterrupt
+
+    monkeypatch.delitem(sys.modules, "pipelines.command.main", raising=False)
+    monkeypatch.setattr(sys, "meta_path", [Interrupts(), *sys.meta_path])
+    with pytest.raises(SystemExit) as ended:
+        cli.main()
+    assert ended.value.code == 130
+    assert capsys.readouterr().err == f"{INTERRUPTED_TOLD}\n"
 
 
 def test_the_ledger_is_whole_until_someone_changes_it(depot: Path, tmp_path: Path) -> None:

@@ -9,8 +9,9 @@ import shutil
 import smtplib
 import socketserver
 import threading
+import time
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass, field
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from pathlib import Path
@@ -20,6 +21,7 @@ import pytest
 
 from pipelines.assets.run import run
 from pipelines.errors import Unusable
+from pipelines.handing_over import telling
 from pipelines.handing_over.notices import Notice, OfDelivery, of_delivery
 from pipelines.handing_over.telling import PASSWORD_VARIABLE, send_mail
 from pipelines.study.file import load_study
@@ -150,6 +152,31 @@ def test_a_delivery_without_a_number_is_told_by_its_site_alone(study: Path) -> N
 
     record = Record("brack-unnumbered-jane-doe", "brack/jane doe", "stopped", "brack", None, "", "", "", "", "")
     assert of_delivery(record, []).delivery == "brack"
+
+
+def test_a_server_that_sends_a_byte_now_and_then_holds_nobody_up(study: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Each byte comes in time, and the answer never does."""
+    ended = threading.Event()
+
+    class Drips(socketserver.BaseRequestHandler):
+        def handle(self) -> None:
+            with suppress(OSError):
+                for byte in b"HTTP/1.1 204 " + b"x" * 600:
+                    self.request.sendall(bytes([byte]))
+                    if ended.wait(0.1):
+                        return
+
+    monkeypatch.setattr(telling, "_WHOLE_S", 1.0)
+    with served(socketserver.ThreadingTCPServer(("127.0.0.1", 0), Drips)) as port:
+        with (study.parent / "handover.yaml").open("a", encoding="utf-8") as settings:
+            settings.write(f"webhook:\n  url: http://127.0.0.1:{port}/news\n")
+        webhook = load_study(study).hand_over.webhook
+        assert webhook is not None
+        began = time.monotonic()
+        with pytest.raises(TimeoutError, match="not answered whole after 1 s"):
+            telling.within_time(lambda notice: telling._post(webhook, notice), Notice("A study", "brack", ()))
+        assert time.monotonic() - began < 5
+        ended.set()
 
 
 def test_nobody_is_told_by_default(study: Path) -> None:

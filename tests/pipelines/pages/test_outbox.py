@@ -6,6 +6,7 @@ import email
 import email.policy
 import io
 import pickle
+import re
 import zipfile
 from pathlib import Path
 from typing import TypeVar
@@ -165,7 +166,10 @@ def test_the_draft_is_a_mail_with_the_letter_and_the_parcel_and_without_a_recipi
         assert letter.startswith(f"Subject: {read['Subject']}\n")
         body = read.get_body(("plain",))
         assert body is not None
-        assert body.get_content().strip().splitlines() == letter.partition("\n")[2].strip().splitlines()
+        told = body.get_content().strip()
+        assert told.split() == letter.partition("\n")[2].split()
+        assert all(len(line) <= 72 for line in letter.splitlines()[1:] if " " in line.strip())
+        assert not re.search(r"[a-z,]\n[a-z]", told), "a paragraph is one line, which flows on any screen"
         (enclosed,) = read.iter_attachments()
         assert enclosed.get_content() == next(path.parent.glob("*.zip")).read_bytes()
 
