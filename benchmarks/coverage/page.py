@@ -73,8 +73,9 @@ _TOLD = """
 
 Runners of one site vary more or less than those of the others in these studies, or the sites are so unequal that nobody
 could see it if they did. Where it is seen, the mean of the sites' means stands in for the mixed model
-(`reason_simpler`); where the design could hardly show it, or where it changes no model, `caution` says so. The last
-column is the coverage of the rows that say nothing; a dash where there are none.
+(`reason_simpler`); where it is not, the model's own interval is wide enough. Random effects keep their model: `caution`
+tells it there, also where the design could hardly show it. The last column is the coverage of the rows that say
+nothing; a dash where there are none.
 
 | Studies | Method | Stands in | Caution alone | Neither | Coverage of these |
 |---|---|---|---|---|---|
