@@ -18,6 +18,7 @@ from tests.delivery_builders import STUDY, a_delivery
 EXAMPLES = {
     "check": {0, 1},
     "init": {0},
+    "kit": {0},
     "ledger head": {0},
     "ledger show": {0},
     "ledger verify": {0},
@@ -31,6 +32,7 @@ EXAMPLES = {
     "send": {0},
     "sql": {0},
     "texts list": {0},
+    "withheld": {0},
 }
 
 
