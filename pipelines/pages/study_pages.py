@@ -17,6 +17,7 @@ from pipelines.pages.check_pages import check_pages
 from pipelines.pages.compared import bands, bars, comparisons, curve_panels, flows, forests
 from pipelines.pages.completeness import Grid, completeness
 from pipelines.pages.delivery_pages import delivery_pages
+from pipelines.pages.dictionary import EXAMPLES, layers
 from pipelines.pages.facts import Facts, Finding, Standing
 from pipelines.pages.further import NEWEST, STAY, Further, LongTable, only_some, split
 from pipelines.pages.names import file_names, link
@@ -235,6 +236,10 @@ class StudyPages(Pages):
         """Words of the trade, for everybody."""
         return self.render_page("glossary.html.j2", "", terms=TERMS)
 
+    def dictionary_page(self) -> str:
+        """Every table and column, for the statistician."""
+        return self.render_page("dictionary.html.j2", "", layers=list(layers()), examples=EXAMPLES)
+
     def site_page(self, site: str) -> str:
         """The page for the lead of one site."""
         facts, tables = self.facts, self.tables[site]
@@ -277,6 +282,7 @@ class StudyPages(Pages):
 #: The pages beside those of sites, in the order in which they are written: the overview, which leads to all, is last.
 TOP: dict[str, Callable[[StudyPages], str]] = {
     "glossary.html": StudyPages.glossary_page,
+    "dictionary.html": StudyPages.dictionary_page,
     "curves.html": StudyPages.curves_page,
     "expectations.html": StudyPages.expectations_page,
     "answers.html": StudyPages.answers_page,

@@ -133,6 +133,7 @@ def test_there_is_a_page_for_the_overview_each_site_each_open_return_and_each_st
         "answers.html",
         "curves.html",
         "glossary.html",
+        "dictionary.html",
         "expectations.html",
         "sites/mill.html",
         "sites/way.html",
@@ -427,7 +428,7 @@ def test_an_empty_warehouse_gives_pages_that_say_so(empty_pages: Path) -> None:
     assert "No curves yet" in read(empty_pages / "curves.html").words
     assert {str(p.relative_to(empty_pages)) for p in empty_pages.rglob("*.html")} == {
         "index.html", "worklist.html", "deliveries.html", "checks.html", "answers.html", "curves.html", "glossary.html",
-        "expectations.html", "sites/mill.html", "sites/way.html",
+        "expectations.html", "dictionary.html", "sites/mill.html", "sites/way.html",
     }  # fmt: skip
 
 
