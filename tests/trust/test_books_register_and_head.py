@@ -79,7 +79,7 @@ def writes(depot: Depot) -> bool:
     """Whether a command may write; if one may, it knows who withdrew."""
     try:
         with depot.writing("ann"):
-            assert len(depot.books.withdrawals.listed()) == 1, "a withdrawal was forgotten"
+            assert len(list(depot.books.withdrawals.listed())) == 1, "a withdrawal was forgotten"
             return True
     except Unusable:
         return False
