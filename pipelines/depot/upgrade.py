@@ -28,6 +28,7 @@ if TYPE_CHECKING:
     from pipelines.depot.books.book import Books
 
 ASIDE = "before_upgrade"
+_TAKEN_OVER = "upgraded"
 
 
 @dataclass(frozen=True)
@@ -79,7 +80,7 @@ def upgrade(depot: Depot, actor: str) -> Upgraded:
             engine.dispose()
         with depot.opened(to_write=True):
             moved = _move_aside(depot)
-            if form == FORM:
+            if form == FORM and not (is_old and _just_taken_over(depot)):
                 trusted(depot)
             if form != FORM or not depot.register.exists():
                 note_checksums(depot)
@@ -130,6 +131,12 @@ def _take_over(depot: Depot, before: Before, engine: sa.Engine, actor: str) -> i
     return len(before.results)
 
 
+def _just_taken_over(depot: Depot) -> bool:
+    """Whether nothing was written since older files were taken over: a kill then left them, and no register yet."""
+    *_, last = depot.books.ledger.entries()
+    return str(last.what) == _TAKEN_OVER
+
+
 def _clear_work(depot: Depot) -> None:
     """What a killed run of the older code left: a result that was being replaced is put back, the rest goes."""
     for name in depot.store.names(keys.WORK):
@@ -160,7 +167,7 @@ def _write(books: Books, before: Before, actor: str) -> None:
     if before.torn:
         ledger.write("repaired", "ledger", "The last line was torn.", removed=before.torn)
     _tell_untold(books, ledger, before)
-    ledger.write("upgraded", "depot", "The books were made from the files of an older manystrides.")
+    ledger.write(_TAKEN_OVER, "depot", "The books were made from the files of an older manystrides.")
 
 
 def _tell_untold(books: Books, ledger: Ledger, before: Before) -> None:

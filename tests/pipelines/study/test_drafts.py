@@ -6,6 +6,7 @@ from pipelines.beginning.make import begin
 from pipelines.beginning.wanted import Given, completed
 from pipelines.errors import Unusable
 from pipelines.lab.profile.draft import Draft, write_draft
+from pipelines.lab.profile.roles import Guesses
 from pipelines.study.file import load_study
 from tests.command_line import command
 from tests.pipelines.study.test_study_file import write
@@ -54,12 +55,16 @@ def test_without_open_lines_an_incomplete_profile_still_stops_everything(tmp_pat
         load_study(path)
 
 
+def drafted(text: str) -> Draft:
+    return Draft(text, files=1, unread=0, open=(), notes=(), seen={}, guesses=Guesses((), ()))
+
+
 def test_a_draft_made_from_recordings_takes_the_place_of_an_empty_profile_only(begun: Path) -> None:
     place = begun / "sites" / "brack.yaml"
-    write_draft(Draft("surface: treadmill\n#? site: ?\n", 1, 0, (), ()), place)
+    write_draft(drafted("surface: treadmill\n#? site: ?\n"), place)
     assert place.read_text() == "surface: treadmill\n#? site: ?\n"
     with pytest.raises(Unusable, match="nothing is written over"):
-        write_draft(Draft("surface: runway\n", 1, 0, (), ()), place)
+        write_draft(drafted("surface: runway\n"), place)
     assert "treadmill" in place.read_text()
 
 
