@@ -221,15 +221,15 @@ INTERVAL = (
     ),
     Code(
         "kenward_roger_sites",
-        "The same estimate and standard error, t on the degrees of freedom that the sites have among themselves, sites less 1 without covariates, since Kenward & Roger's are fewer: with very unequal sites down to a tenth of one, and an interval of any width. In simulated studies these intervals hold the truth as often as any.",
+        "The same estimate and standard error, t on the degrees of freedom that the sites have among themselves, sites less 1 without covariates, since Kenward & Roger's are fewer: with very unequal sites down to a tenth of one, and an interval of any width. How often these intervals hold the truth is in docs/reference/coverage.md.",
     ),
     Code(
         "sites_spread",
-        "t on sites less 1, the error being what the spread of the sites' means says: where the mean of the sites' means stands in, and where the variance between sites was estimated as zero and this interval is wider than Kenward & Roger's, as it can be with unequal sites (then as the sites weigh, or all weighing alike, whichever is wider). No interval of the mixed model is narrower than Kenward & Roger's with the degrees of freedom of the sites; how often each kind holds the truth is in docs/reference/coverage.md.",
+        "t on sites less 1, the error being what the spread of the sites' means says: where the mean of the sites' means stands in, and where the variance between sites was estimated as zero and this interval is wider than Kenward & Roger's, as it can be with unequal sites (then as the sites weigh, or all weighing alike, whichever is wider). No interval of the mixed model itself is narrower than Kenward & Roger's with no fewer degrees of freedom than the sites have; how often each kind holds the truth is in docs/reference/coverage.md.",
     ),
     Code(
         "runners_within_sites",
-        "Of the mean of the sites' means, where these lie so close together that their spread would make the narrower interval: the error is that of the runners within each site, each site with its own variance, t on Satterthwaite's degrees of freedom, no fewer than sites less 1.",
+        "Of the mean of the sites' means, where these lie so close together that their spread would make the narrower interval: the error is that of the runners within each site, each site with its own variance, t on sites less 1: that the sites agree does not make more of them.",
     ),
     Code(
         "hartung_knapp",

@@ -233,9 +233,9 @@ def _told(means: Means, place: int, of: Layout) -> OneStage:
 def _site_means(differences: FloatArray, sites: NDArray[Any], why: NoFit) -> OneStage | NoFit:
     """Every site's mean counting alike: right whatever the components, and wide.
 
-    The interval is the wider one of two: by the spread of the sites' means, t on sites less 1, which is right whatever
-    sites and runners differ by; and by the runners within each site alone, for where the means lie close together by
-    chance.
+    The error is the larger one of two: by the spread of the sites' means, which is right whatever sites and runners
+    differ by, and by the runners within each site alone, for where the means lie close together by chance. Degrees of
+    freedom are sites less 1 either way: that the means lie close says nothing of how well they are known.
     """
     names, places = np.unique(sites, return_inverse=True)
     means = np.bincount(places, differences) / np.bincount(places)
@@ -246,24 +246,18 @@ def _site_means(differences: FloatArray, sites: NDArray[Any], why: NoFit) -> One
     rest = float(np.sqrt(((differences - means[places]) ** 2).sum() / free)) if free else None
     interval: Interval = "sites_spread"
     error, freedom = spread / np.sqrt(len(names)), float(len(names) - 1)
-    within, of_within = _within(differences, means, places, rest or 0.0)
-    if within * upper_point(of_within) > error * upper_point(freedom):
-        error, freedom, interval = within, of_within, "runners_within_sites"
+    if (within := _within(differences, means, places, rest or 0.0)) > error:
+        error, interval = within, "runners_within_sites"
     effect, p_value = t_effect(float(means.mean()), error, freedom)
     return OneStage(effect, freedom, p_value, "site_means", None, None, rest, False, interval, str(why))
 
 
-def _within(differences: FloatArray, means: FloatArray, places: NDArray[np.intp], rest: float) -> tuple[float, float]:
-    """Standard error of the mean of the sites' means by runners within sites alone, each site with its own variance,
-    and its degrees of freedom (Satterthwaite), not fewer than sites less 1.
+def _within(differences: FloatArray, means: FloatArray, places: NDArray[np.intp], rest: float) -> float:
+    """Standard error of the mean of the sites' means by runners within sites alone, each site with its own variance.
 
     rest: standard deviation for a site of one runner.
     """
     counts = np.bincount(places)
     squares = np.bincount(places, (differences - means[places]) ** 2)
-    several = counts > 1
-    parts = np.where(several, squares / np.maximum(counts - 1, 1), rest**2) / counts
-    free = np.where(several, counts - 1, max(len(differences) - len(counts), 1))
-    squared = float((parts**2 / free).sum())
-    freedom = max(float(parts.sum()) ** 2 / squared if squared > 0 else 0.0, len(counts) - 1.0)
-    return float(np.sqrt(parts.sum())) / len(counts), freedom
+    parts = np.where(counts > 1, squares / np.maximum(counts - 1, 1), rest**2) / counts
+    return float(np.sqrt(parts.sum())) / len(counts)

@@ -235,10 +235,31 @@ def test_the_mean_of_sites_that_agree_by_luck_has_the_error_of_the_runners_withi
     assert (found.fitted, found.interval) == ("site_means", "runners_within_sites")
     parts = np.array([one.var(ddof=1) / len(one) for one in own])
     assert found.effect.standard_error == pytest.approx(np.sqrt(parts.sum()) / 3, rel=1e-3)
-    assert found.freedom == pytest.approx(parts.sum() ** 2 / (parts**2 / (np.array(sizes) - 1)).sum(), rel=1e-3)
+    assert found.freedom == 2.0, "that sites agree does not make more of them"
     apart = one_stage(deviations + 3.0 * at, np.arange(28), at)
     assert apart.interval == "sites_spread"
     assert apart.effect.standard_error == pytest.approx(3.0 / np.sqrt(3)), "where they do not, only they count"
+
+
+@tries(25)
+@given(st.integers(0, 10_000), st.sampled_from([(20, 10), (10, 10, 10), (12, 12, 12, 12, 12)]), st.floats(0, 1))
+def test_where_sites_means_stand_in_the_larger_error_counts_with_the_degrees_of_freedom_of_the_sites(
+    seed: int, sizes: tuple[int, ...], site: float
+) -> None:
+    chance = np.random.default_rng(seed)
+    at = np.repeat(np.arange(len(sizes)), sizes)
+    spreads = chance.choice([0.3, 1.0, 3.0], len(sizes))
+    differences = chance.normal(0, site, len(sizes))[at] + chance.normal(0, 1, len(at)) * spreads[at]
+    found = one_stage(differences, np.arange(len(at)), at)
+    if found.fitted == "site_means":
+        assert found.freedom == len(sizes) - 1
+        assert found.effect.upper - found.effect.lower == pytest.approx(
+            2 * stats.t.ppf(0.975, len(sizes) - 1) * found.effect.standard_error
+        )
+        by_site = [differences[at == one] for one in range(len(sizes))]
+        within = np.sqrt(sum(own.var(ddof=1) / len(own) for own in by_site)) / len(sizes)
+        spread = np.std([own.mean() for own in by_site], ddof=1) / np.sqrt(len(sizes))
+        assert found.effect.standard_error == pytest.approx(max(within, spread))
 
 
 def test_what_goes_with_a_covariate_is_taken_out_of_the_difference() -> None:
