@@ -77,12 +77,12 @@ def freeze_plan(desk: Desk, why: str) -> FrozenNow:
 
 
 def _refuse_same_version(plan: LoadedPlan, before: Sequence[Frozen]) -> None:
-    """Raises Unusable where a plan that asked for something else was frozen under the same version."""
+    """Raises Unusable where a plan that meant something else was frozen under the same version, be it the same file."""
     version = plan.plan.version
     for one in before:
-        if one.version == version and one.sha256 != plan.sha256 and one.changed(plan):
+        if one.version == version and (differs := one.changed(plan)):
             raise Unusable(
-                f"Version {version} was frozen {one.utc[:19]} UTC with other content ({one.sha256}).",
+                f"Version {version} was frozen {one.utc[:19]} UTC with other content: another {', '.join(differs)}.",
                 "a version of its own for every plan that says something else.",
                 "Raise version, then freeze it.",
                 file=plan.path,

@@ -127,7 +127,7 @@ def test_all_that_a_plan_asks_and_leaves_out_is_shown(study: Path, tmp_path: Pat
         assert words in shown, shown
 
 
-def test_a_plan_that_means_something_else_with_another_study_file_is_not_the_frozen_one_and_can_be_frozen(
+def test_a_plan_that_means_something_else_with_another_study_file_is_not_the_frozen_one_and_can_be_frozen_as_another_version(
     study: Path, tmp_path: Path
 ) -> None:
     depot = tmp_path / "depot"
@@ -150,6 +150,10 @@ def test_a_plan_that_means_something_else_with_another_study_file_is_not_the_fro
     assert shown.returncode == 1
     assert "this file, but not this plan: another primary, study_file.processing.contrasts." in shown.stdout
     assert "not the one that was frozen last" in shown.stdout
+    with pytest.raises(Unusable, match=r"Version 1 was frozen .* another primary, study_file.processing.contrasts"):
+        freeze_plan(study, depot, "Another reference", "Ann")
+    plan = study.parent / "plan.yaml"
+    plan.write_text(plan.read_text().replace("version: '1'", "version: '2'"))
     assert freeze_plan(study, depot, "Another reference", "Ann").new
     assert command("plan", "show", "--study", study, "--depot", depot).returncode == 0
 
