@@ -90,9 +90,9 @@ interval is. Unit: one runner's difference at one site has a standard deviation 
 deviation of 0, 0.35 (small), 0.7 (moderate) or 1.7 (large). `3 x 5` is three sites with five runners each. What the
 mixed model does where sites are very unequal or vary unequally is told by `interval`, `fitted_components` and `caution`
 of [pooled_contrasts](tables/pooled_contrasts.md). The model's own intervals are never narrower than Kenward & Roger's
-with no fewer degrees of freedom than the sites have, and where the mean of the sites' means stands in, the larger of two
-errors counts with the degrees of freedom of the sites, so that studies whose sites agree by luck are no surer for it; the
-price is that over all studies intervals hold the truth too often where sites differ little, most with three sites.
+with no fewer degrees of freedom than the sites have, and where the mean of the sites' means stands in, the larger of
+two errors counts with the degrees of freedom of the sites, so that studies whose sites agree by luck are no surer for
+it; the price is that over all studies intervals hold the truth too often where sites differ little, most with three.
 
 Aim: coverage 0.93 to 0.97 and type I at most 0.06 in every kind of study that holds nothing a model cannot know of;
 from {count} studies a share is told to about {slack:.3f} (two standard errors), and that much is allowed. **Bold**
