@@ -9,8 +9,7 @@ wordfreq (data CC BY-SA 4.0) has seen often enough. Arabic, Hebrew, Persian, Hin
 Vietnamese: words of wordfreq; Chinese: of wordfreq, those that jieba (MIT) does not mark as names; Japanese: those that
 the IPADIC in Janome (Apache-2.0, NAIST) does not; Thai: the words of PyThaiNLP (Apache-2.0, CC0). Left out are
 the names of people of the Faker library (MIT), of PyThaiNLP and of ``first_names.txt``, and months, beside which a
-number may be a day. ``words/everyday.copyright`` has the licences. The three files in place were made by this script's
-first form, whose rules were nearly these; it has not been seen to make the same bytes again.
+number may be a day. ``words/everyday.copyright`` has the licences.
 """
 
 from __future__ import annotations

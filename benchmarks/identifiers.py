@@ -1,4 +1,4 @@
-"""Recall, false alarms and cost of the scanner: ``python -m benchmarks.identifiers``, on eight sets of texts.
+"""Recall, false alarms and cost of the scanner: ``python -m benchmarks.identifiers``, on nine sets of texts.
 
 ``identifier_texts/tune.csv`` was looked at while the scanner was built; ``held_out.csv`` was written before, from other
 wordings, but its misses were looked at by kind. ``held_out_2.csv`` was typed by somebody who knew the scanner's kinds
@@ -8,7 +8,9 @@ somebody who had not looked at the patterns, measured once, then mended for; ``h
 ``held_out_5``, whose harmless texts are remarks in 16 languages, were typed by whoever changed the scanner before, and
 measured before it was changed again. ``tune_2`` and ``held_out_6`` are two halves of one set, mostly of remarks in
 other languages, parted by a hash of each text before either was measured; by the first the scanner was changed, the
-second was measured once, afterwards. All are invented. National numbers were
+second was measured once, afterwards. ``held_out_7``, in some 50 languages, was typed by somebody who had seen neither
+the scanner nor another set; it was measured before the lists of everyday words came (recall 0.983, false alarms 0.318) and
+after (``FIRST``), and nothing was changed for it. All are invented. National numbers of the others were
 made valid with python-stdnum, which the scanner itself uses; names of ``tune`` and ``held_out`` were drawn from the
 lists of the Faker library. No text was sent by a laboratory, so the figures say how the scanner fares with these
 wordings, not with yours.
@@ -40,6 +42,7 @@ FIRST = {
     "held_out_4": {_WITHOUT: (0.952, 0.022), _WITH: (0.993, 0.022)},
     "held_out_5": {_WITHOUT: (0.963, 0.103), _WITH: (0.991, 0.103)},
     "held_out_6": {_WITHOUT: (0.963, 0.028), _WITH: (1.0, 0.028)},
+    "held_out_7": {_WITHOUT: (0.954, 0.148), _WITH: (0.966, 0.148)},
 }
 
 
@@ -163,7 +166,17 @@ def _told_of_costs() -> None:
 
 
 if __name__ == "__main__":
-    for name in ("held_out_6", "held_out_5", "held_out_4", "held_out_3", "held_out_2", "held_out", "tune_2", "tune"):
+    for name in (
+        "held_out_7",
+        "held_out_6",
+        "held_out_5",
+        "held_out_4",
+        "held_out_3",
+        "held_out_2",
+        "held_out",
+        "tune_2",
+        "tune",
+    ):
         _told(name)
     for name, figures in FIRST.items():
         for words, (recall, alarms) in figures.items():
