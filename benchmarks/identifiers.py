@@ -9,8 +9,8 @@ somebody who had not looked at the patterns, measured once, then mended for; ``h
 measured before it was changed again. ``tune_2`` and ``held_out_6`` are two halves of one set, mostly of remarks in
 other languages, parted by a hash of each text before either was measured; by the first the scanner was changed, the
 second was measured once, afterwards. ``held_out_7``, in some 50 languages, was typed by somebody who had seen neither
-the scanner nor another set; it was measured before the lists of everyday words came (recall 0.983, false alarms 0.318) and
-after (``FIRST``), and nothing was changed for it. All are invented. National numbers of the others were
+the scanner nor another set; it was measured before the lists of everyday words came (recall 0.983, false alarms 0.318)
+and after (``FIRST``), and nothing was changed for it. All are invented. National numbers of the others were
 made valid with python-stdnum, which the scanner itself uses; names of ``tune`` and ``held_out`` were drawn from the
 lists of the Faker library. No text was sent by a laboratory, so the figures say how the scanner fares with these
 wordings, not with yours.
