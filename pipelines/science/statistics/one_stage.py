@@ -11,8 +11,8 @@ error that their spread says itself (Hartung & Knapp 2001, Stat Med 20:3875, for
 smaller one, and intervals made of it hold the truth too seldom just there (own simulation: in 0.69 to 0.89 of such
 studies). So it stands in only where its interval is the wider one, as where many runners of one site hide what a few at
 the others differ by; with unequal sites it is the wider one of that as the sites weigh and of all weighing alike. No
-interval is narrower than Kenward & Roger's with the degrees of freedom of the sites. What that costs, intervals that
-hold the truth too often where sites do not differ, is measured in docs/reference/coverage.md.
+interval of the model is narrower than Kenward & Roger's with no fewer degrees of freedom than the sites have. What that
+costs, intervals that hold the truth too often where sites do not differ, is measured in docs/reference/coverage.md.
 
 Where sites are very unequal, Kenward & Roger leave fewer degrees of freedom than the sites have among themselves, down
 to a tenth of one, and Student's t makes an interval of any width of that (three sites with 60, 2 and 2 runners: up to
@@ -22,7 +22,8 @@ them (Schluchter & Elashoff 1990, J Stat Comput Simul 37:69, from memory); estim
 The model has one variance for the runners of all sites. Where they vary unequally (``unequal_noise``) and a site with
 many runners more than the others, its interval can hold the truth in half of all studies; the mean of the sites' means
 then stands in, t on sites less 1, which unequal variances make no narrower than it says (Ibragimov & Muller 2010, J Bus
-Econ Stat 28:453, from memory; measured in docs/reference/coverage.md). With covariates, or runners who travelled and
+Econ Stat 28:453, from memory; measured in docs/reference/coverage.md), its error never below that of the runners within
+the sites. With covariates, or runners who travelled and
 whose chance several sites share, there is no such way out: the model stays, with a caution.
 """
 
