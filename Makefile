@@ -31,6 +31,7 @@ setup-dev: $(UV) ## install what developing needs
 
 demo: setup ## take in the demo deliveries: depot, warehouse and pages
 	@$(BIN)/manystrides run --study demo_site_uploads/study.yaml --inbox demo_site_uploads/inbox --depot $(DEPOT) || test $$? -eq 4  # 4: some of it goes back, as it is meant to
+	@echo 'To call manystrides by its name: export PATH="$$PWD/$(BIN):$$PATH"'
 
 test: setup-dev ## run every test
 	@PYTHONDONTWRITEBYTECODE= $(BIN)/python -m pytest -n auto --dist loadscope --no-loadscope-reorder

@@ -189,7 +189,8 @@ class Summary:
         yield from self.not_told
         yield "Where to look"
         yield f"  pages      {self.depot.pages.shown('index.html')}"
-        yield f'  warehouse  {self.depot.warehouse}   (manystrides sql "SELECT * FROM completeness")'
+        asked = f'manystrides sql "SELECT * FROM completeness" --depot {self.depot.root}'
+        yield f"  warehouse  {self.depot.warehouse}   ({asked})"
         yield f"  ledger     manystrides ledger show --depot {self.depot.root}"
 
     def faults(self) -> Iterator[str]:
