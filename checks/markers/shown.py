@@ -187,22 +187,24 @@ def swayed(trial: Trial, role: str, axis: int, still_mm: float) -> Picture:
 
 def measured_at(work: Workspace, role: str, at_s: float, percent: float, least: float) -> Picture:
     """How many footfalls have both markers of the foot, and what was measured of one around a contact."""
-    path = np.where(work.measured[role], work.trial.markers[role][:, UP], np.nan)
-    line = show.line("", path, _rate(work.trial), around=at_s, half_s=0.15)
     return show.picture(
         show.number("Footfalls with heel and forefoot measured at contact", "%", percent, low=least),
-        show.over_time(f"{words(role).capitalize()}: height, where it was measured", "m", line),
+        _height_where_measured(work, role, at_s, half_s=0.15),
     )
 
 
 def flickers(work: Workspace, role: str, at_s: float, count: int, most: float) -> Picture:
     """How often a marker appears between two gaps, and its height, where it was measured, around the first time."""
-    path = np.where(work.measured[role], work.trial.markers[role][:, UP], np.nan)
-    line = show.line("", path, _rate(work.trial), around=at_s, half_s=0.2)
     return show.picture(
         show.number("Times that the marker appears between two gaps", "1", count, high=most),
-        show.over_time(f"{words(role).capitalize()}: height, where it was measured", "m", line),
+        _height_where_measured(work, role, at_s, half_s=0.2),
     )
+
+
+def _height_where_measured(work: Workspace, role: str, at_s: float, half_s: float) -> Panel:
+    path = np.where(work.measured[role], work.trial.markers[role][:, UP], np.nan)
+    line = show.line("", path, _rate(work.trial), around=at_s, half_s=half_s)
+    return show.over_time(f"{words(role).capitalize()}: height, where it was measured", "m", line)
 
 
 def by_footfall(title: str, heights_m: Iterable[float], sides: Iterable[str], low: float, high: float) -> Picture:

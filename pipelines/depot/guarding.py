@@ -20,7 +20,7 @@ from pipelines.depot.addresses import REGISTER_VARIABLE
 from pipelines.depot.books.held_file import sha256_of_books
 from pipelines.depot.books.log_file import has_log
 from pipelines.depot.books.rows import Listed
-from pipelines.depot.books.where import FILE
+from pipelines.depot.books.where import BACK, FILE
 from pipelines.depot.ledger import Ledger, whoami
 from pipelines.depot.register import Register
 from pipelines.depot.witnesses import TAKEN_BACK, WITHDRAWAL, is_cut, taken_back_since, told, trusted
@@ -29,8 +29,6 @@ from pipelines.errors import Unusable
 if TYPE_CHECKING:
     from pipelines.depot.books.book import Books
     from pipelines.depot.storage import Depot
-
-_BACK = "Run manystrides verify --repair --from BACKUP, or manystrides restore."
 
 
 @contextmanager
@@ -41,7 +39,7 @@ def guarded(depot: Depot, *, new: bool) -> Iterator[None]:
     known = trusted(depot, begun=begun) or _begun(depot, None)
     if not known.books_sha256 and not new:
         for fault in damage(books):
-            raise Unusable(fault, "whole books.", _BACK, file=depot.root / FILE)
+            raise Unusable(fault, "whole books.", BACK, file=depot.root / FILE)
     _take_over(depot, known)
     registers.write(path, replace(known, books_sha256=_checksum(depot)))
     try:

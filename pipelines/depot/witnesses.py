@@ -17,7 +17,7 @@ from pipelines.depot import register as registers
 from pipelines.depot.addresses import REGISTER_VARIABLE
 from pipelines.depot.books.held_file import sha256_of_books
 from pipelines.depot.books.log_file import damage_of_log, log_of
-from pipelines.depot.books.where import FILE
+from pipelines.depot.books.where import BACK, FILE
 from pipelines.depot.ledger import Head
 from pipelines.depot.register import Register
 from pipelines.errors import Unusable
@@ -27,7 +27,6 @@ if TYPE_CHECKING:
     from pipelines.depot.storage import Depot
 
 WITHDRAWAL, TAKEN_BACK = "withdrawal", "withdrawal_taken_back"
-_BACK = "Run manystrides verify --repair --from BACKUP, or manystrides restore."
 _REPAIR = "Find out what happened; then put books and register of the same day in their place (manystrides restore)."
 _NEWEST = "Put the newest copy of it in this place. If there is none, make it anew with manystrides verify --repair."
 _GROWS = "a ledger that only grows."
@@ -59,7 +58,7 @@ def prove_books_file(depot: Depot) -> None:
     """
     path = depot.root / FILE
     if depot.books_url is None and path.exists() and not path.is_file():
-        raise Unusable("The books are no regular file.", "the file that the last command left.", _BACK, file=path)
+        raise Unusable("The books are no regular file.", "the file that the last command left.", BACK, file=path)
     known = registers.read(depot.register)
     if depot.books_url or not path.exists():
         return
@@ -68,11 +67,11 @@ def prove_books_file(depot: Depot) -> None:
             "The books are not what the last command left: they were damaged, changed by hand or put back from an "
             "older day.",
             f"the file whose SHA-256 begins {known.books_sha256[:12]}, as {depot.register} says.",
-            _BACK,
+            BACK,
             file=path,
         )
     if (damaged := damage_of_log(path)) is not None:
-        raise Unusable(damaged, f"whole transactions in {log_of(path).name}.", _BACK, file=path)
+        raise Unusable(damaged, f"whole transactions in {log_of(path).name}.", BACK, file=path)
 
 
 def judge(depot: Depot, *, begun: Register | None = None) -> Judgement:
@@ -194,9 +193,6 @@ def told(books: Books) -> tuple[set[str], set[str]]:
     """Tombstones that the ledger tells and that count, and those that were taken back."""
     back = {about.removeprefix("tombstone-").removesuffix(".taken-back") for about in books.ledger.abouts(TAKEN_BACK)}
     return {about.removeprefix("tombstone-") for about in books.ledger.abouts(WITHDRAWAL)} - back, back
-
-
-told_withdrawals = told
 
 
 def taken_back_since(known: Register) -> set[str]:

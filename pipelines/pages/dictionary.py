@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from schemas.catalogue import TABLES
+from schemas.catalogue import tables_of
 from schemas.model import LAYER_MEANING, Table
 
 
@@ -42,5 +42,5 @@ EXAMPLES = (
 def layers() -> Iterator[tuple[str, str, list[Table]]]:
     """Each layer that has tables: its name, what it is, its tables in the order of their definitions."""
     for layer, meaning in LAYER_MEANING.items():
-        if own := [table for table in TABLES.values() if table.layer is layer]:
+        if own := list(tables_of(layer)):
             yield str(layer), meaning, own

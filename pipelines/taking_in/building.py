@@ -43,8 +43,8 @@ def silent_today(desk: Desk) -> tuple[Silent, ...]:
 
 
 def texts_waiting(desk: Desk) -> int:
-    """How many texts wait for somebody who looks at them."""
-    names = desk.depot.delivery_ids()
+    """How many texts wait for somebody who looks at them. Only deliveries that hold an undecided one are opened."""
+    names = desk.books.texts.holding(OPEN)
     words = {one.word for name in names for one in held_texts.read(desk.depot.result(name))}
     decided = desk.books.texts.decided(words)
     return sum(decided.get(word, OPEN) == OPEN for word in words)

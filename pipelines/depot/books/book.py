@@ -33,6 +33,7 @@ from pipelines.depot.books.tables import DEPOT
 from pipelines.depot.books.texts import Texts
 from pipelines.depot.books.told_rows import ToldRows
 from pipelines.depot.books.trials import Trials
+from pipelines.depot.books.where import BACK
 from pipelines.depot.books.withdrawals import Withdrawals
 from pipelines.errors import Unusable
 
@@ -217,8 +218,7 @@ def _plain(error: DBAPIError, file: str) -> Exception | None:
         return Unusable(seen, "one writer at a time.", "Wait until it has ended, then run again.", file=file)
     if name.startswith(("SQLITE_NOTADB", "SQLITE_CORRUPT")) or "could not decode" in str(error.orig).lower():
         seen = "The books are damaged: the database cannot be read."
-        remedy = "Run manystrides verify --repair --from BACKUP, or manystrides restore."
-        return Unusable(seen, "the books of this depot.", remedy, file=file)
+        return Unusable(seen, "the books of this depot.", BACK, file=file)
     if error.connection_invalidated:
         seen = "The database with the books went away."
         return Unusable(seen, "a database that can be reached.", "Look after it, then run again.", file=file)
